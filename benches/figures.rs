@@ -1,0 +1,2 @@
+//! Figures.
+fn main() {}

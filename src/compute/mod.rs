@@ -1,0 +1,11 @@
+//! The mathematics: quantities, estimate, decision, lane plan, set-out.
+//!
+//! Pure functions over plain types: no HTTP, no SQL, no clock, no randomness without a seed.
+
+pub mod decision;
+pub mod estimate;
+pub mod lane_plan;
+pub mod prior;
+pub mod set_out;
+pub mod specs;
+pub mod units;

@@ -1,0 +1,3 @@
+//! Lanewright: the backend that athletics clubs run for their sprint-hurdle squads.
+
+pub mod compute;

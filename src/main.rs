@@ -1,0 +1,2 @@
+//! Commands.
+fn main() {}

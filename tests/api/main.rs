@@ -1,0 +1,1 @@
+//! The API checked over a real socket.

@@ -1,0 +1,1 @@
+//! The mathematics checked from outside.

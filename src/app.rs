@@ -1,0 +1,148 @@
+//! Puts the rooms together: middleware, routes, the OpenAPI document.
+
+use std::net::TcpListener;
+use std::time::Duration;
+
+use actix_cors::Cors;
+use actix_web::dev::{Server, ServiceRequest};
+use actix_web::http::{Method, header};
+use actix_web::middleware::{Compress, from_fn};
+use actix_web::web::{self, Data};
+use actix_web::{App, HttpServer};
+use sqlx::postgres::PgConnectOptions;
+use utoipa::OpenApi;
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa_actix_web::AppExt;
+use utoipa_actix_web::service_config::ServiceConfig;
+use utoipa_swagger_ui::SwaggerUi;
+
+use crate::platform::config::Config;
+use crate::platform::db::Db;
+use crate::platform::document::{self, Known};
+use crate::platform::token::Keys;
+use crate::platform::{body, fault, health, problem, telemetry};
+use crate::resources;
+
+/// The head of the OpenAPI document.
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Lanewright",
+        description = "Backend for sprint-hurdle squads: who runs in which lane, at which spacing and height, and why. \
+A recommendation supports a qualified coach; it never replaces one, nor the rules of the governing body and the facility, \
+local law or medical advice. Lengths are metres, times seconds.",
+        contact(name = "Lanewright developers"),
+        license(name = "Apache-2.0", identifier = "Apache-2.0")
+    ),
+    servers((url = "/", description = "This service")),
+    components(schemas(problem::ProblemBody, fault::Fault))
+)]
+struct Head;
+
+fn mount(config: &mut ServiceConfig) {
+    health::routes(config);
+    resources::mount(config);
+}
+
+/// The OpenAPI document, collected from the mounted routes.
+pub fn document() -> utoipa::openapi::OpenApi {
+    let (_, api) = App::new()
+        .into_utoipa_app()
+        .openapi(Head::openapi())
+        .configure(mount)
+        .split_for_parts();
+    finish(api)
+}
+
+fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
+    let bearer = HttpBuilder::new()
+        .scheme(HttpAuthScheme::Bearer)
+        .bearer_format("JWT")
+        .description(Some(
+            "Access token from sign-in or refresh; the listed names are the scopes it must carry.",
+        ))
+        .build();
+    api.components
+        .get_or_insert_default()
+        .security_schemes
+        .insert(
+            "access_token".to_owned(),
+            SecurityScheme::Http(bearer).into(),
+        );
+    document::complete(&mut api);
+    api
+}
+
+/// Builds the HTTP service on a bound listener.
+///
+/// # Errors
+/// When the listener cannot be used.
+pub fn run(
+    listener: TcpListener,
+    config: &Config,
+    database: PgConnectOptions,
+    keys: Keys,
+) -> std::io::Result<Server> {
+    let keys = Data::new(keys);
+    let api = document();
+    let known = Data::new(Known::of(&api));
+    let shared = config.clone();
+    let server = HttpServer::new(move || {
+        // A pool of its own for each worker: connections belong to the runtime that opened them.
+        let db = Data::new(Db::lazy(database.clone(), shared.connections));
+        let (app, _) = App::new()
+            .into_utoipa_app()
+            .openapi(Head::openapi())
+            .configure(mount)
+            .split_for_parts();
+        app.app_data(db)
+            .app_data(Data::clone(&keys))
+            .app_data(Data::clone(&known))
+            .app_data(Data::new(shared.clone()))
+            .app_data(web::PayloadConfig::new(body::MAX_BYTES))
+            .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", api.clone()))
+            .service(web::redirect("/docs", "/docs/"))
+            .default_service(web::to(document::unrouted))
+            .wrap(Compress::default())
+            .wrap(cors(&shared.origins))
+            .wrap(from_fn(head_as_get))
+            .wrap(from_fn(telemetry::trace))
+    })
+    .workers(config.workers)
+    .worker_max_blocking_threads(8)
+    .max_connections(2_000)
+    .keep_alive(Duration::from_secs(60))
+    .client_request_timeout(Duration::from_secs(10))
+    .shutdown_timeout(20)
+    .disable_signals()
+    .listen(listener)?
+    .run();
+    Ok(server)
+}
+
+fn cors(origins: &[String]) -> Cors {
+    origins
+        .iter()
+        .fold(Cors::default(), |cors, origin| cors.allowed_origin(origin))
+        .allowed_methods(["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE"])
+        .allowed_headers([
+            header::AUTHORIZATION,
+            header::CONTENT_TYPE,
+            header::IF_MATCH,
+            header::IF_NONE_MATCH,
+            header::HeaderName::from_static("idempotency-key"),
+        ])
+        .expose_headers([header::ETAG, header::LINK, header::LOCATION])
+        .max_age(3600)
+}
+
+/// Answers HEAD like GET; the HTTP layer leaves the body out.
+async fn head_as_get<B: actix_web::body::MessageBody>(
+    mut req: ServiceRequest,
+    next: actix_web::middleware::Next<B>,
+) -> Result<actix_web::dev::ServiceResponse<B>, actix_web::Error> {
+    if req.method() == Method::HEAD {
+        req.head_mut().method = Method::GET;
+    }
+    next.call(req).await
+}

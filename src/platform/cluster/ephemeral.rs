@@ -183,7 +183,7 @@ fn remove_abandoned(parent: &Path) {
         match Cluster::reclaim(&folder) {
             Err(ClusterError::InUse { .. }) => {}
             Err(error) => {
-                tracing::warn!(folder = %folder.display(), %error, "an abandoned test server stays behind")
+                tracing::warn!(folder = %folder.display(), %error, "an abandoned test server stays behind");
             }
             Ok(()) => drop(fs::remove_dir_all(&folder)),
         }

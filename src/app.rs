@@ -54,6 +54,11 @@ pub fn document() -> utoipa::openapi::OpenApi {
     finish(api)
 }
 
+/// The OpenAPI document as text, as it is committed.
+pub fn document_text() -> String {
+    serde_json::to_string_pretty(&document()).unwrap_or_default()
+}
+
 fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
     let bearer = HttpBuilder::new()
         .scheme(HttpAuthScheme::Bearer)

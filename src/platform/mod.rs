@@ -2,6 +2,7 @@
 
 pub mod access;
 pub mod body;
+pub mod cluster;
 pub mod config;
 pub mod db;
 pub mod document;

@@ -97,6 +97,22 @@ pub struct Caller {
     pub scope: String,
 }
 
+impl Caller {
+    /// Checks that the token carries a scope.
+    ///
+    /// # Errors
+    /// 403 naming the scope.
+    pub fn require_scope(&self, scope: &str) -> Result<(), Problem> {
+        if self.scope.split(' ').any(|granted| granted == scope) {
+            return Ok(());
+        }
+        Err(Problem::new(
+            Code::Forbidden,
+            format!("The access token lacks the scope {scope}."),
+        ))
+    }
+}
+
 fn bearer(req: &HttpRequest) -> Option<&str> {
     let value = req.headers().get(AUTHORIZATION)?.to_str().ok()?;
     let (scheme, token) = value.split_once(' ')?;
@@ -231,12 +247,7 @@ async fn permit(
             ),
         ));
     }
-    if !caller.scope.split(' ').any(|granted| granted == scope) {
-        return Err(Problem::new(
-            Code::Forbidden,
-            format!("The access token lacks the scope {scope}."),
-        ));
-    }
+    caller.require_scope(scope)?;
     let groups = (!row.scopes.contains(&Uuid::nil())).then(|| {
         row.scopes
             .iter()

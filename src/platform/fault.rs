@@ -103,6 +103,19 @@ impl Faults {
         text.and_then(|text| self.text(pointer, text, max))
     }
 
+    /// The e-mail address in its normal form, or a fault.
+    pub fn email(&mut self, pointer: &str, text: &str) -> Option<String> {
+        let email = normal_email(text);
+        if email.is_none() {
+            self.add(
+                pointer,
+                "email",
+                "must be an e-mail address such as coach@club.example",
+            );
+        }
+        email
+    }
+
     /// Whether nothing is broken so far.
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()
@@ -116,6 +129,35 @@ impl Faults {
         match value {
             Some(value) if self.0.is_empty() => Ok(value),
             _ => Err(self.0),
+        }
+    }
+}
+
+/// The e-mail address in the form it is looked up by, if it can be one.
+pub fn normal_email(text: &str) -> Option<String> {
+    let text = text.trim().to_lowercase();
+    let (local, host) = text.split_once('@')?;
+    let plain = |part: &str| {
+        !part.is_empty()
+            && !part
+                .chars()
+                .any(|c| c.is_whitespace() || c.is_control() || c == '@')
+    };
+    (plain(local) && plain(host) && text.len() <= 254).then_some(text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_address_is_looked_up_in_one_form() {
+        assert_eq!(
+            normal_email(" Coach@Club.Example ").as_deref(),
+            Some("coach@club.example")
+        );
+        for wrong in ["", "coach", "@club", "coach@", "co ach@club", "a@b@c"] {
+            assert_eq!(normal_email(wrong), None, "{wrong}");
         }
     }
 }

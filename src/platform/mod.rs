@@ -7,6 +7,7 @@ pub mod config;
 pub mod db;
 pub mod document;
 pub mod fault;
+pub mod grants;
 pub mod health;
 pub mod ids;
 pub mod page;

@@ -1,10 +1,14 @@
 //! One folder per resource, with its HTTP, its rules and its SQL.
 
+pub mod accounts;
 pub mod groups;
+pub mod members;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Mounts every resource.
 pub fn mount(config: &mut ServiceConfig) {
+    accounts::routes(config);
     groups::routes(config);
+    members::routes(config);
 }

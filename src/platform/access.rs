@@ -282,17 +282,4 @@ impl<A: Act> Permit<A> {
         Ok(db.write(self.club, &self.actor).await?)
     }
 
-    /// Checks that the caller is assigned to a group.
-    ///
-    /// # Errors
-    /// 403 naming the group.
-    pub fn require_group(&self, group: GroupId) -> Result<(), Problem> {
-        if self.actor.sees(group) {
-            return Ok(());
-        }
-        Err(Problem::new(
-            Code::Forbidden,
-            format!("You are not assigned to the group {group}. Ask a club admin."),
-        ))
-    }
 }

@@ -5,6 +5,7 @@ mod changes;
 use std::collections::HashMap;
 use std::time::Duration;
 
+use chrono::{NaiveDate, Utc};
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{AssertSqlSafe, PgConnection, PgPool, Postgres, Transaction};
 use thiserror::Error;
@@ -271,6 +272,18 @@ impl ClubTx {
     pub fn unsynced(&mut self) -> &mut PgConnection {
         self.unsynced = true;
         &mut self.tx
+    }
+
+    /// The date of today in the club's time zone.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn today(&mut self) -> Result<NaiveDate, StoreError> {
+        let zone = sqlx::query_scalar!("select time_zone from clubs where id = $1", self.club.0)
+            .fetch_one(&mut *self.tx)
+            .await?;
+        let zone: chrono_tz::Tz = zone.parse().map_err(|_| StoreError::Corrupt("club"))?;
+        Ok(Utc::now().with_timezone(&zone).date_naive())
     }
 
     /// Numbers the changes, writes the log and commits.

@@ -6,7 +6,9 @@ use uuid::Uuid;
 
 use super::access::Role;
 use super::db::{Change, ClubTx, Kind, StoreError};
+use super::fault::Fault;
 use super::ids::{AccountId, GroupId};
+use super::problem::{Code, Problem};
 
 /// Sets what a member sees: every member the club-wide records, an admin every group, others their groups.
 ///
@@ -91,4 +93,83 @@ async fn replace(
         .await?;
     }
     Ok(())
+}
+
+/// The groups as plain ids.
+pub fn ids_of(groups: &[GroupId]) -> Vec<Uuid> {
+    groups.iter().map(|group| group.0).collect()
+}
+
+/// Puts roots (athletes, sessions) into groups; the change of the root itself is noted by its own store.
+///
+/// # Errors
+/// Database errors.
+pub async fn place<'a>(
+    tx: &mut ClubTx,
+    roots: impl IntoIterator<Item = (Uuid, &'a [GroupId])>,
+) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let (roots, scopes): (Vec<Uuid>, Vec<Uuid>) = roots
+        .into_iter()
+        .flat_map(|(root, groups)| groups.iter().map(move |group| (root, group.0)))
+        .unzip();
+    sqlx::query!(
+        r#"
+        insert into root_scope as x (club_id, root_id, scope_id)
+        select c.id, u.root_id, u.scope_id
+        from clubs c
+        cross join unnest($2::uuid[], $3::uuid[]) as u (root_id, scope_id)
+        where c.id = $1
+        "#,
+        club,
+        &roots,
+        &scopes
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Takes a root out of all its groups.
+///
+/// # Errors
+/// Database errors.
+pub async fn unplace(tx: &mut ClubTx, root: Uuid) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    sqlx::query!("delete from root_scope where club_id = $1 and root_id = $2", club, root)
+        .execute(tx.conn())
+        .await?;
+    Ok(())
+}
+
+/// Checks the groups that a body names.
+///
+/// # Errors
+/// 422 at `pointer` for groups that are not there, 403 for one that the caller is not assigned to.
+pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Result<(), Problem> {
+    let club = tx.club.0;
+    let wanted = ids_of(groups);
+    let found = sqlx::query_scalar!(
+        "select id from groups where club_id = $1 and id = any ($2) and deleted_at is null",
+        club,
+        &wanted
+    )
+    .fetch_all(tx.conn())
+    .await
+    .map_err(StoreError::from)?;
+    let missing: Vec<Fault> = wanted
+        .iter()
+        .filter(|id| !found.contains(id))
+        .map(|id| Fault::at(pointer, "unknown_id", format!("there is no group {id} in the club")))
+        .collect();
+    if !missing.is_empty() {
+        return Err(Problem::invalid(missing));
+    }
+    match groups.iter().find(|group| !tx.actor.sees(**group)) {
+        None => Ok(()),
+        Some(group) => Err(Problem::new(
+            Code::Forbidden,
+            format!("You are not assigned to the group {group}. Ask a club admin."),
+        )),
+    }
 }

@@ -19,3 +19,4 @@ pub mod stored;
 pub mod telemetry;
 pub mod throttle;
 pub mod token;
+pub mod words;

@@ -1,6 +1,7 @@
 //! One folder per resource, with its HTTP, its rules and its SQL.
 
 pub mod accounts;
+pub mod athletes;
 pub mod groups;
 pub mod members;
 
@@ -9,6 +10,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 /// Mounts every resource.
 pub fn mount(config: &mut ServiceConfig) {
     accounts::routes(config);
+    athletes::routes(config);
     groups::routes(config);
     members::routes(config);
 }

@@ -11,6 +11,7 @@ use super::store;
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
+use crate::platform::grants;
 use crate::platform::ids::AccountId;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -90,6 +91,7 @@ async fn update_member(
     stored::require_match(&req, before.rev, &View::from(&before))?;
     let fields: Fields = patch::merge(&Fields::from(&before.value.assignment), &body.0)?;
     let assignment = Assignment::parse(fields.role, &fields.group_ids)?;
+    grants::require(&mut tx, &assignment.groups, "/group_ids").await?;
     store::save(&mut tx, before.id, &assignment).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
     let value = Member {

@@ -12,6 +12,7 @@ use crate::platform::access::{Caller, ClubAdmin, Permit};
 use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::fault::Faults;
+use crate::platform::grants;
 use crate::platform::ids::InvitationId;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -51,6 +52,7 @@ async fn create_invitation(
     let id = InvitationId::new();
     let (token, opaque) = Opaque::new(permit.club.0)?;
     let mut tx = permit.write(&db).await?;
+    grants::require(&mut tx, &invitation.assignment.groups, "/group_ids").await?;
     store::insert_invitation(&mut tx, id, &invitation, &opaque).await?;
     tx.commit().await?;
     Ok(HttpResponse::Created()

@@ -6,7 +6,6 @@ use uuid::Uuid;
 use super::model::{Assignment, Invitation, Member};
 use crate::platform::access::Role;
 use crate::platform::db::{AccountTx, Change, ClubTx, Kind, StoreError};
-use crate::platform::fault::Fault;
 use crate::platform::grants;
 use crate::platform::ids::{AccountId, ClubId, GroupId, InvitationId};
 use crate::platform::stored::Stored;
@@ -101,35 +100,6 @@ pub async fn page(
     .collect()
 }
 
-/// Refuses an assignment to groups that are not there.
-pub async fn check_groups(tx: &mut ClubTx, assignment: &Assignment) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    let wanted: Vec<Uuid> = assignment.groups.iter().map(|group| group.0).collect();
-    let found = sqlx::query_scalar!(
-        "select id from groups where club_id = $1 and id = any ($2) and deleted_at is null",
-        club,
-        &wanted
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    let missing: Vec<Fault> = wanted
-        .iter()
-        .filter(|id| !found.contains(id))
-        .map(|id| {
-            Fault::at(
-                "/group_ids",
-                "unknown_id",
-                format!("there is no group {id} in the club"),
-            )
-        })
-        .collect();
-    if missing.is_empty() {
-        Ok(())
-    } else {
-        Err(StoreError::Invalid(missing))
-    }
-}
-
 /// Locks the admins, so that two of them cannot leave at once, and counts them without `leaving`.
 async fn other_admins(tx: &mut ClubTx, leaving: AccountId) -> Result<usize, StoreError> {
     let club = tx.club.0;
@@ -163,7 +133,6 @@ pub async fn save(
     assignment: &Assignment,
 ) -> Result<(), StoreError> {
     let club = tx.club.0;
-    check_groups(tx, assignment).await?;
     if assignment.role != Role::Admin {
         keep_one_admin(tx, id).await?;
     }
@@ -236,7 +205,6 @@ pub async fn insert_invitation(
     token: &Opaque,
 ) -> Result<(), StoreError> {
     let club = tx.club.0;
-    check_groups(tx, &invitation.assignment).await?;
     let groups: Vec<Uuid> = invitation
         .assignment
         .groups

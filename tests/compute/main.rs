@@ -1,1 +1,3 @@
 //! The mathematics checked from outside.
+
+mod specs;

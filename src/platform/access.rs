@@ -281,5 +281,4 @@ impl<A: Act> Permit<A> {
     pub async fn write(&self, db: &Db) -> Result<ClubTx, Problem> {
         Ok(db.write(self.club, &self.actor).await?)
     }
-
 }

@@ -136,9 +136,13 @@ pub async fn place<'a>(
 /// Database errors.
 pub async fn unplace(tx: &mut ClubTx, root: Uuid) -> Result<(), StoreError> {
     let club = tx.club.0;
-    sqlx::query!("delete from root_scope where club_id = $1 and root_id = $2", club, root)
-        .execute(tx.conn())
-        .await?;
+    sqlx::query!(
+        "delete from root_scope where club_id = $1 and root_id = $2",
+        club,
+        root
+    )
+    .execute(tx.conn())
+    .await?;
     Ok(())
 }
 
@@ -160,7 +164,13 @@ pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Resu
     let missing: Vec<Fault> = wanted
         .iter()
         .filter(|id| !found.contains(id))
-        .map(|id| Fault::at(pointer, "unknown_id", format!("there is no group {id} in the club")))
+        .map(|id| {
+            Fault::at(
+                pointer,
+                "unknown_id",
+                format!("there is no group {id} in the club"),
+            )
+        })
         .collect();
     if !missing.is_empty() {
         return Err(Problem::invalid(missing));

@@ -373,7 +373,7 @@ impl<'a, 'w> Search<'a, 'w> {
     fn swap_once(&mut self, found: &Found) -> bool {
         let instance = self.instance;
         let fixed: i64 = instance.pinned.iter().zip(&found.pinned).map(|(lane, &c)| lane.cost[c]).sum();
-        for position in 0..=found.open.len().min(instance.free - 1) {
+        for position in 0..(found.open.len() + 1).min(instance.free) {
             let mut open = found.open.clone();
             if position < open.len() {
                 open.remove(position);

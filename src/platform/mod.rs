@@ -1,6 +1,7 @@
 //! Shared technique: configuration, the database door, access, problems, paging. Knows no resource.
 
 pub mod access;
+pub mod batch;
 pub mod body;
 pub mod cluster;
 pub mod config;

@@ -4,6 +4,7 @@ pub mod accounts;
 pub mod athletes;
 pub mod groups;
 pub mod members;
+pub mod sessions;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -13,4 +14,5 @@ pub fn mount(config: &mut ServiceConfig) {
     athletes::routes(config);
     groups::routes(config);
     members::routes(config);
+    sessions::routes(config);
 }

@@ -85,59 +85,108 @@ pub(super) fn above_all(athletes: usize) -> i64 {
 
 impl Instance {
     /// Reads a problem whose regrets are known; entries with a regret above `ceiling` (units) are not permitted.
-    pub(super) fn of(problem: &Problem, regrets: &[Vec<Option<i64>>], goal: Goal, ceiling: i64) -> Self {
+    pub(super) fn of(
+        problem: &Problem,
+        regrets: &[Vec<Option<i64>>],
+        goal: Goal,
+        ceiling: i64,
+    ) -> Self {
         let stock = Stock::of(problem);
         let mut ranked: Vec<usize> = (0..problem.candidates.len()).collect();
         ranked.sort_by_key(|&c| problem.candidates[c].rank_key());
-        let pin_of = |id: u128| problem.pins.iter().find(|pin| pin.athlete == id).map(|pin| pin.lane);
+        let pin_of = |id: u128| {
+            problem
+                .pins
+                .iter()
+                .find(|pin| pin.athlete == id)
+                .map(|pin| pin.lane)
+        };
         let mut order: Vec<usize> = (0..problem.athletes.len()).collect();
         order.sort_by_key(|&a| problem.athletes[a].id);
-        let (pinned_athletes, athletes): (Vec<usize>, Vec<usize>) =
-            order.into_iter().partition(|&a| pin_of(problem.athletes[a].id).is_some());
-        let lanes_with_pins = |l: &usize| problem.pins.iter().any(|pin| pin.lane == problem.lanes[*l].number);
+        let (pinned_athletes, athletes): (Vec<usize>, Vec<usize>) = order
+            .into_iter()
+            .partition(|&a| pin_of(problem.athletes[a].id).is_some());
+        let lanes_with_pins = |l: &usize| {
+            problem
+                .pins
+                .iter()
+                .any(|pin| pin.lane == problem.lanes[*l].number)
+        };
         let (pinned_lanes, free_lanes): (Vec<usize>, Vec<usize>) =
             (0..problem.lanes.len()).partition(lanes_with_pins);
 
-        let longest = problem.lanes.iter().map(|l| l.straight).max().unwrap_or_default();
+        let longest = problem
+            .lanes
+            .iter()
+            .map(|l| l.straight)
+            .max()
+            .unwrap_or_default();
         let asked = |c: usize| {
             let candidate = &problem.candidates[c];
-            stock.position(candidate.kind, candidate.height).unwrap_or(0)
+            stock
+                .position(candidate.kind, candidate.height)
+                .unwrap_or(0)
         };
         let can_stand = |c: usize, straight: Length| {
-            problem.candidates[c].straight_mm(problem.barriers_min, problem.run_out) <= u64::from(straight.mm())
+            problem.candidates[c].straight_mm(problem.barriers_min, problem.run_out)
+                <= u64::from(straight.mm())
                 && stock.settable(asked(c)) >= problem.barriers_min
         };
-        let usable: Vec<(usize, usize)> =
-            ranked.into_iter().enumerate().filter(|&(_, c)| can_stand(c, longest)).collect();
+        let usable: Vec<(usize, usize)> = ranked
+            .into_iter()
+            .enumerate()
+            .filter(|&(_, c)| can_stand(c, longest))
+            .collect();
         let cost = usable
             .iter()
-            .flat_map(|&(rank, c)| athletes.iter().map(move |&a| cost_of(regrets[a][c], rank, goal, ceiling)))
+            .flat_map(|&(rank, c)| {
+                athletes
+                    .iter()
+                    .map(move |&a| cost_of(regrets[a][c], rank, goal, ceiling))
+            })
             .collect();
         let pinned = pinned_lanes
             .into_iter()
             .map(|lane| {
-                let here = |a: &&usize| pin_of(problem.athletes[**a].id) == Some(problem.lanes[lane].number);
+                let here = |a: &&usize| {
+                    pin_of(problem.athletes[**a].id) == Some(problem.lanes[lane].number)
+                };
                 let members: Vec<usize> = pinned_athletes.iter().filter(here).copied().collect();
-                let sound = members.len() <= problem.capacity && !share_a_lane_apart(problem, &members);
+                let sound =
+                    members.len() <= problem.capacity && !share_a_lane_apart(problem, &members);
                 let together = |&(rank, c): &(usize, usize)| {
                     let permitted = |&a: &usize| regrets[a][c].filter(|&r| r <= ceiling);
                     let all: Option<Vec<i64>> = members.iter().map(permitted).collect();
                     match all.filter(|_| sound && can_stand(c, problem.lanes[lane].straight)) {
-                        Some(all) => all.into_iter().map(|r| cost_of(Some(r), rank, goal, ceiling)).sum(),
+                        Some(all) => all
+                            .into_iter()
+                            .map(|r| cost_of(Some(r), rank, goal, ceiling))
+                            .sum(),
                         None => FORBIDDEN,
                     }
                 };
                 let cost = usable.iter().map(together).collect();
                 let spare = problem.capacity.saturating_sub(members.len());
-                PinnedLane { lane, members, cost, spare }
+                PinnedLane {
+                    lane,
+                    members,
+                    cost,
+                    spare,
+                }
             })
             .collect();
         let fits = usable
             .iter()
-            .map(|&(_, c)| free_lanes.iter().filter(|&&l| can_stand(c, problem.lanes[l].straight)).count())
+            .map(|&(_, c)| {
+                free_lanes
+                    .iter()
+                    .filter(|&&l| can_stand(c, problem.lanes[l].straight))
+                    .count()
+            })
             .collect();
         let asks: Vec<usize> = usable.iter().map(|&(_, c)| asked(c)).collect();
-        let all_lanes = u32::try_from(problem.lanes.len()).unwrap_or(u32::MAX) * problem.barriers_min;
+        let all_lanes =
+            u32::try_from(problem.lanes.len()).unwrap_or(u32::MAX) * problem.barriers_min;
         let stock_binds = asks.iter().any(|&k| stock.settable(k) < all_lanes);
         let mut instance = Self {
             candidates: usable.into_iter().map(|(_, c)| c).collect(),
@@ -170,10 +219,16 @@ impl Instance {
         let id = |a: usize| problem.athletes[a].id;
         for &(a, b) in &problem.apart {
             let free = |x: u128| self.athletes.iter().position(|&i| id(i) == x);
-            let lane = |x: u128| self.pinned.iter().position(|p| p.members.iter().any(|&m| id(m) == x));
+            let lane = |x: u128| {
+                self.pinned
+                    .iter()
+                    .position(|p| p.members.iter().any(|&m| id(m) == x))
+            };
             match (free(a), free(b), lane(a), lane(b)) {
                 (Some(a), Some(b), _, _) => self.apart.push((a.min(b), a.max(b))),
-                (Some(i), None, _, Some(p)) | (None, Some(i), Some(p), _) => self.barred.push((i, p)),
+                (Some(i), None, _, Some(p)) | (None, Some(i), Some(p), _) => {
+                    self.barred.push((i, p))
+                }
                 _ => {}
             }
         }
@@ -188,7 +243,11 @@ impl Instance {
             self.fits[a] >= self.fits[b]
                 && (ka == kb || self.stock.settable(ka) >= all_lanes || self.stock.covers(ka, kb))
                 && self.pinned.iter().all(|p| p.cost[a] <= p.cost[b])
-                && self.column(a).iter().zip(self.column(b)).all(|(x, y)| x <= y)
+                && self
+                    .column(a)
+                    .iter()
+                    .zip(self.column(b))
+                    .all(|(x, y)| x <= y)
         };
         let mut kept: Vec<usize> = Vec::new();
         for c in 0..self.candidates.len() {
@@ -210,7 +269,9 @@ impl Instance {
     pub(super) fn lengths_allow(&self, open: &[usize]) -> bool {
         let mut fits: Vec<usize> = open.iter().map(|&c| self.fits[c]).collect();
         fits.sort_unstable();
-        fits.iter().enumerate().all(|(before, &lanes)| before < lanes)
+        fits.iter()
+            .enumerate()
+            .all(|(before, &lanes)| before < lanes)
     }
 
     /// Units that lanes of these candidates ask for, per position of the stock.
@@ -226,7 +287,9 @@ impl Instance {
     pub(super) fn can_set_out(&self, pinned: &[usize], open: &[usize]) -> bool {
         self.lengths_allow(open)
             && (!self.stock_binds
-                || self.stock.suffices(&self.demand(pinned.iter().chain(open).copied())))
+                || self
+                    .stock
+                    .suffices(&self.demand(pinned.iter().chain(open).copied())))
     }
 }
 

@@ -23,7 +23,11 @@ pub(super) struct Stock {
 impl Stock {
     /// Reads the stock of a problem, and the kinds and heights its candidates ask for.
     pub(super) fn of(problem: &Problem) -> Self {
-        let asked: BTreeSet<_> = problem.candidates.iter().map(|c| (c.kind, c.height)).collect();
+        let asked: BTreeSet<_> = problem
+            .candidates
+            .iter()
+            .map(|c| (c.kind, c.height))
+            .collect();
         let kinds: Vec<_> = asked.into_iter().collect();
         let mut items: Vec<usize> = (0..problem.stock.len()).collect();
         let heights = |item: &StockItem| item.heights.iter().collect::<BTreeSet<_>>().len();
@@ -32,10 +36,18 @@ impl Stock {
         let can = |j: usize, (kind, height): (BarrierKind, Length)| {
             problem.stock[j].kind == kind && problem.stock[j].heights.contains(&height)
         };
-        let serves: Vec<Vec<usize>> =
-            kinds.iter().map(|&k| (0..items.len()).filter(|&p| can(items[p], k)).collect()).collect();
+        let serves: Vec<Vec<usize>> = kinds
+            .iter()
+            .map(|&k| (0..items.len()).filter(|&p| can(items[p], k)).collect())
+            .collect();
         let group = groups(&serves);
-        Self { kinds, items, units, serves, group }
+        Self {
+            kinds,
+            items,
+            units,
+            serves,
+            group,
+        }
     }
 
     /// How many kinds and heights can be asked for.
@@ -66,7 +78,9 @@ impl Stock {
     /// Units that can be set to anything of a group.
     pub(super) fn settable_in_group(&self, group: usize) -> u32 {
         let members = (0..self.len()).filter(|&k| self.group[k] == group);
-        let items: BTreeSet<usize> = members.flat_map(|k| self.serves[k].iter().copied()).collect();
+        let items: BTreeSet<usize> = members
+            .flat_map(|k| self.serves[k].iter().copied())
+            .collect();
         items.into_iter().map(|p| self.units[p]).sum()
     }
 
@@ -99,7 +113,13 @@ impl Stock {
     }
 
     /// Finds up to `wanted` more units for a kind along one shortest chain of swaps.
-    fn augment(&self, kind: usize, wanted: u32, used: &mut [Vec<u32>], left: &mut [u32]) -> Option<u32> {
+    fn augment(
+        &self,
+        kind: usize,
+        wanted: u32,
+        used: &mut [Vec<u32>],
+        left: &mut [u32],
+    ) -> Option<u32> {
         // Breadth first over items; `reached[p]` is the kind that would take the item's unit.
         let mut reached: Vec<Option<usize>> = vec![None; self.items.len()];
         let mut giver: Vec<Option<usize>> = vec![None; self.len()];
@@ -152,7 +172,9 @@ impl Stock {
         left[end] -= amount;
         for (taker, item) in chain {
             used[taker][item] += amount;
-            if taker != kind && let Some(previous) = giver[taker] {
+            if taker != kind
+                && let Some(previous) = giver[taker]
+            {
                 used[taker][previous] -= amount;
             }
         }
@@ -167,7 +189,10 @@ fn groups(serves: &[Vec<usize>]) -> Vec<usize> {
         for b in 0..a {
             if group[a] != group[b] && serves[a].iter().any(|p| serves[b].contains(p)) {
                 let (keep, gone) = (group[a].min(group[b]), group[a].max(group[b]));
-                group.iter_mut().filter(|g| **g == gone).for_each(|g| *g = keep);
+                group
+                    .iter_mut()
+                    .filter(|g| **g == gone)
+                    .for_each(|g| *g = keep);
             }
         }
     }

@@ -67,7 +67,7 @@ pub fn svg(sheet: &Sheet) -> Result<String, SheetError> {
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="297mm" height="210mm" viewBox="0 0 297 210" font-family="Arial, Helvetica, sans-serif" fill="black" stroke="none">"#,
     );
     out.push_str(r#"<rect width="297" height="210" fill="white"/>"#);
-    header(&mut out, sheet, layout.scale);
+    header(&mut out, sheet, layout);
     let mut y = HEADER;
     for lane in &sheet.lanes {
         draw_lane(&mut out, lane, y, layout);
@@ -98,7 +98,7 @@ fn layout(sheet: &Sheet, room: f64) -> Layout {
     let each = room / sheet.lanes.len() as f64;
     // Every second of the four steps on one line: they lie at least 0.423 of the spacing apart.
     let wanted = if pitch * 0.423 >= LABEL - 1.0 { 2 } else { 4 };
-    let fixed = |step_lines: u32| 9.6 + LINE * f64::from(step_lines);
+    let fixed = |step_lines: u32| 9.0 + LINE * f64::from(step_lines);
     let step_lines = if pitch >= LABEL && fixed(wanted) + LINE <= each {
         wanted
     } else {
@@ -109,9 +109,9 @@ fn layout(sheet: &Sheet, room: f64) -> Layout {
     let possible = ((each - fixed(step_lines)) / LINE).max(1.0) as usize;
     let name_lines = needed.clamp(1, possible);
     #[allow(clippy::cast_precision_loss)] // at most 40
-    let band = (fixed(step_lines) + LINE * name_lines as f64)
-        .max(13.0)
-        .min(each);
+    let least = (fixed(step_lines) + LINE * name_lines as f64).max(13.0);
+    // Spare height parts the lanes, up to 5 mm.
+    let band = (least + 5.0).min(each);
     Layout {
         scale,
         step_lines,
@@ -136,7 +136,8 @@ fn lines_of_names(lane: &SheetLane) -> usize {
 }
 
 /// Club, date, venue, scale and the meaning of the signs.
-fn header(out: &mut String, sheet: &Sheet, scale: u32) {
+fn header(out: &mut String, sheet: &Sheet, layout: Layout) {
+    let scale = layout.scale;
     let title = format!("Set-out sheet \u{2013} {}", sheet.club);
     text(out, MARGIN, 13.0, 6.0, true, "start", &cut(&title, 48));
     let place = format!("{}   {}", sheet.session_date, sheet.venue);
@@ -165,15 +166,12 @@ fn header(out: &mut String, sheet: &Sheet, scale: u32) {
         text(out, x + 2.5, y, TEXT, false, "start", words);
         x += 27.0;
     }
-    text(
-        out,
-        PAGE.0 - MARGIN,
-        y,
-        TEXT,
-        false,
-        "end",
-        "metres from the start",
-    );
+    let unit = if layout.step_lines > 0 {
+        "metres from the start"
+    } else {
+        "+ m after each barrier"
+    };
+    text(out, PAGE.0 - MARGIN, y, TEXT, false, "end", unit);
 }
 
 fn draw_lane(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
@@ -217,18 +215,11 @@ fn draw_lane(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
 fn settings(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
     let title = format!("Lane {}", lane.lane);
     text(out, MARGIN, top + 4.0, 4.0, true, "start", &title);
-    let kind = format!(
-        "{} {:.2} m",
-        kind_words(lane.barrier_kind),
-        lane.height.metres()
-    );
-    text(out, MARGIN + 17.0, top + 4.0, TEXT, true, "start", &kind);
-    let each = format!(
-        "{} barriers, every {:.2} m",
-        lane.barriers,
-        lane.spacing.metres()
-    );
-    text(out, MARGIN, top + 4.0 + LINE, TEXT, false, "start", &each);
+    let spacing = format!("every {:.2} m", lane.spacing.metres());
+    text(out, MARGIN + 20.0, top + 4.0, TEXT, true, "start", &spacing);
+    let kind = kind_words(lane.barrier_kind);
+    let stand = format!("{} x {kind} {:.2} m", lane.barriers, lane.height.metres());
+    text(out, MARGIN, top + 4.0 + LINE, TEXT, false, "start", &stand);
     if layout.step_lines == 0 {
         let first = lane
             .marks

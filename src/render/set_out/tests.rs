@@ -13,12 +13,12 @@ fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {
         });
         SheetLane {
             lane,
-            barrier_kind: if lane % 2 == 0 {
+            barrier_kind: if lane.is_multiple_of(2) {
                 BarrierKind::Hurdle
             } else {
                 BarrierKind::LowBarrier
             },
-            height: Length::from_mm(if lane % 2 == 0 { 762 } else { 600 }),
+            height: Length::from_mm(if lane.is_multiple_of(2) { 762 } else { 600 }),
             spacing,
             barriers,
             marks: marks.unwrap(),

@@ -6,5 +6,6 @@
 pub mod app;
 pub mod compute;
 pub mod platform;
+pub mod render;
 pub mod resources;
 pub mod serve;

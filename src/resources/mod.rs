@@ -1,9 +1,11 @@
 //! One folder per resource, with its HTTP, its rules and its SQL.
 
 pub mod accounts;
+pub mod assessments;
 pub mod athletes;
 pub mod groups;
 pub mod members;
+pub mod runs;
 pub mod sessions;
 
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -11,8 +13,10 @@ use utoipa_actix_web::service_config::ServiceConfig;
 /// Mounts every resource.
 pub fn mount(config: &mut ServiceConfig) {
     accounts::routes(config);
+    assessments::routes(config);
     athletes::routes(config);
     groups::routes(config);
     members::routes(config);
+    runs::routes(config);
     sessions::routes(config);
 }

@@ -186,7 +186,7 @@ impl<'a> Ladder<'a> {
     }
 
     /// The lowest barrier, one spacing step closer than the wicket lane, unless the target forbids it.
-    pub(super) fn from_wickets(&self, from: Configuration) -> Option<Configuration> {
+    pub(super) fn off_wickets(&self, from: Configuration) -> Option<Configuration> {
         let (barrier_kind, height) = self.lowest_barrier()?;
         let spacing = self.closer(from.spacing).unwrap_or(from.spacing);
         (!self.height_past_target(height)).then(|| Configuration {

@@ -22,21 +22,26 @@
 
 mod cautions;
 mod ladder;
+mod missing;
 mod policy;
 mod reasons;
 mod rules;
 mod situation;
+mod step_back;
+mod step_up;
+mod wording;
 
 pub use cautions::Caution;
+pub use missing::Missing;
 pub use policy::{Policy, PolicyFault};
-pub use reasons::{Missing, Reason};
+pub use reasons::Reason;
 pub use situation::{
     Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction,
     Situation, Stock, Target,
 };
 
 use crate::compute::units::{BarrierKind, Length};
-use reasons::{expected, metres, place, plural, sentence};
+use wording::{expected, metres, place, plural, sentence};
 
 /// A probability that an interval is held, with its 90 % interval.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -95,8 +95,11 @@ pub struct PolicyFault {
     pub must: &'static str,
 }
 
+/// A field, what it must be, and whether it is.
+type FieldRule = (&'static str, &'static str, bool);
+
 impl Policy {
-    /// Lists every broken field, in the order of the fields; empty when the policy can be used.
+    /// Lists every broken field: probabilities, then counts, then lengths; empty when the policy can be used.
     ///
     /// ```
     /// use lanewright::compute::decision::Policy;
@@ -106,64 +109,76 @@ impl Policy {
     /// assert!(Policy::default().check().is_empty());
     /// ```
     pub fn check(&self) -> Vec<PolicyFault> {
-        let step = self.spacing_step.mm();
+        self.probability_rules()
+            .into_iter()
+            .chain(self.count_rules())
+            .chain(self.length_rules())
+            .filter(|(_, _, sound)| !sound)
+            .map(|(field, must, _)| PolicyFault { field, must })
+            .collect()
+    }
+
+    fn probability_rules(&self) -> [FieldRule; 9] {
         let share = |x: f64| (0.0..=1.0).contains(&x);
         let below = |x: f64, limit: f64| share(x) && x <= limit;
+        let entry = self.min_hold_after_step.min(self.min_hold_mean);
+        let mean = "must be 0 to 1 and not above min_hold_mean";
+        let hits = "must be 0 to 1 and not above lower_height_hit_share";
+        let step_in = "must be 0 to 1 and not above min_hold_after_step or min_hold_mean";
+        let plain = |field, x| (field, "must be 0 to 1", share(x));
         [
+            plain("min_hold_mean", self.min_hold_mean),
             (
-                "min_intervals",
-                "must be 1 to 1000",
-                (1..=1_000).contains(&self.min_intervals),
+                "min_hold_p05",
+                mean,
+                below(self.min_hold_p05, self.min_hold_mean),
             ),
+            (
+                "max_hit_share",
+                hits,
+                below(self.max_hit_share, self.lower_height_hit_share),
+            ),
+            plain("min_hold_after_step", self.min_hold_after_step),
+            (
+                "step_in_hold_mean",
+                step_in,
+                below(self.step_in_hold_mean, entry),
+            ),
+            plain("step_in_held_share", self.step_in_held_share),
+            plain("lower_height_hit_share", self.lower_height_hit_share),
+            plain("first_lane_hold", self.first_lane_hold),
+            plain("thin_prior_share", self.thin_prior_share),
+        ]
+    }
+
+    fn count_rules(&self) -> [FieldRule; 5] {
+        let runs = |field, n| (field, "must be 1 to 1000", (1..=1_000).contains(&n));
+        let days = self.recompute_after_days;
+        let rating = self.min_rating > Rating::NotYet;
+        [
+            runs("min_intervals", self.min_intervals),
             (
                 "min_days",
                 "must be 1 to 60",
                 (1..=60).contains(&self.min_days),
             ),
-            ("min_hold_mean", "must be 0 to 1", share(self.min_hold_mean)),
+            ("min_rating", "must be above not yet", rating),
+            runs("step_back_intervals", self.step_back_intervals),
             (
-                "min_hold_p05",
-                "must be 0 to 1 and not above min_hold_mean",
-                below(self.min_hold_p05, self.min_hold_mean),
+                "recompute_after_days",
+                "must be 1 to 90",
+                (1..=90).contains(&days),
             ),
-            (
-                "max_hit_share",
-                "must be 0 to 1 and not above lower_height_hit_share",
-                below(self.max_hit_share, self.lower_height_hit_share),
-            ),
-            (
-                "min_rating",
-                "must be above not yet",
-                self.min_rating > Rating::NotYet,
-            ),
-            (
-                "min_hold_after_step",
-                "must be 0 to 1",
-                share(self.min_hold_after_step),
-            ),
-            (
-                "step_in_hold_mean",
-                "must be 0 to 1 and not above min_hold_after_step or min_hold_mean",
-                below(
-                    self.step_in_hold_mean,
-                    self.min_hold_after_step.min(self.min_hold_mean),
-                ),
-            ),
-            (
-                "step_in_held_share",
-                "must be 0 to 1",
-                share(self.step_in_held_share),
-            ),
-            (
-                "step_back_intervals",
-                "must be 1 to 1000",
-                (1..=1_000).contains(&self.step_back_intervals),
-            ),
-            (
-                "lower_height_hit_share",
-                "must be 0 to 1",
-                share(self.lower_height_hit_share),
-            ),
+        ]
+    }
+
+    fn length_rules(&self) -> [FieldRule; 6] {
+        let step = self.spacing_step.mm();
+        let shortest = self.min_spacing.mm() >= 2_000 && self.min_spacing < self.max_spacing;
+        let wickets = self.wicket_height.mm() <= 500;
+        let height = self.height_tolerance.mm() <= 20;
+        let spacing = self.spacing_tolerance.mm() * 2 < step;
+        [
             (
                 "spacing_step",
                 "must be 0.05 to 1.00 m",
@@ -172,47 +187,20 @@ impl Policy {
             (
                 "min_spacing",
                 "must be 2.00 m or more and below max_spacing",
-                self.min_spacing.mm() >= 2_000 && self.min_spacing < self.max_spacing,
+                shortest,
             ),
             (
                 "max_spacing",
                 "must be 12.00 m or less",
                 self.max_spacing.mm() <= 12_000,
             ),
-            (
-                "first_lane_hold",
-                "must be 0 to 1",
-                share(self.first_lane_hold),
-            ),
-            (
-                "wicket_height",
-                "must be 0.50 m or less",
-                self.wicket_height.mm() <= 500,
-            ),
-            (
-                "height_tolerance",
-                "must be 0.02 m or less",
-                self.height_tolerance.mm() <= 20,
-            ),
+            ("wicket_height", "must be 0.50 m or less", wickets),
+            ("height_tolerance", "must be 0.02 m or less", height),
             (
                 "spacing_tolerance",
                 "must be less than half of spacing_step",
-                self.spacing_tolerance.mm() * 2 < step,
-            ),
-            (
-                "recompute_after_days",
-                "must be 1 to 90",
-                (1..=90).contains(&self.recompute_after_days),
-            ),
-            (
-                "thin_prior_share",
-                "must be 0 to 1",
-                share(self.thin_prior_share),
+                spacing,
             ),
         ]
-        .into_iter()
-        .filter(|(_, _, sound)| !sound)
-        .map(|(field, must, _)| PolicyFault { field, must })
-        .collect()
     }
 }

@@ -1,9 +1,10 @@
-//! Why a decision was taken and what a step up still needs: closed lists with parameters, worded in one place.
+//! Why a decision was taken: a closed list with parameters, worded in one place.
 
 use super::policy::Policy;
 use super::situation::{Criterion, Evidence, Rating};
+use super::wording::{count, date, expected, metres, percent, runs_seen, sentence};
 use super::{Configuration, Hold};
-use crate::compute::units::{BarrierKind, Length};
+use crate::compute::units::Length;
 
 /// One reason of a decision.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,8 +39,13 @@ pub enum Reason {
         /// Its rating, if seen.
         seen: Option<Rating>,
     },
-    /// A first wicket lane is chosen from the estimate.
+    /// The first wicket lane is the longest that should hold.
     FirstLane {
+        /// The probability asked for.
+        wanted: f64,
+    },
+    /// No first wicket lane should hold as asked; the likeliest is taken.
+    LikeliestLane {
         /// The probability asked for.
         wanted: f64,
     },
@@ -97,7 +103,9 @@ pub enum Reason {
     },
     /// Of two equally likely steps, the one further from the target.
     LargerGap,
-    /// The only step open.
+    /// Of two equally likely steps, the spacing: it needs no other setting of the barriers.
+    SpacingFirst,
+    /// The only step open that is likely enough to hold.
     OnlyStep,
     /// The barriers change before the height can rise.
     KindBeforeHeight,
@@ -125,64 +133,6 @@ pub enum Reason {
     UntilCleared,
 }
 
-/// One thing that a step up still needs.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Missing {
-    /// More intervals at the current configuration.
-    Intervals {
-        /// How many.
-        count: u32,
-    },
-    /// More days at the current configuration.
-    Days {
-        /// How many.
-        count: u32,
-    },
-    /// A higher mean probability of holding.
-    HoldMean {
-        /// The value needed.
-        needed: f64,
-    },
-    /// A higher 5 % quantile of it.
-    HoldLow {
-        /// The value needed.
-        needed: f64,
-    },
-    /// Fewer barriers hit.
-    FewerHits {
-        /// The largest share allowed.
-        share: f64,
-    },
-    /// A session in which enough intervals are held.
-    HeldSession {
-        /// The smallest share allowed.
-        share: f64,
-    },
-    /// A technique rating.
-    Rating {
-        /// Of which criterion.
-        criterion: Criterion,
-        /// Its rating now, if seen.
-        seen: Option<Rating>,
-        /// The rating needed.
-        needed: Rating,
-    },
-    /// A coach's word after a fall or report of pain.
-    CoachConfirmation,
-    /// A session without a fall or pain.
-    CleanSession,
-    /// A likelier next step.
-    LikelierStep {
-        /// The probability needed after it.
-        needed: f64,
-    },
-    /// A barrier for the next step that the target allows.
-    Equipment {
-        /// The target's height, if there is a target.
-        up_to: Option<Length>,
-    },
-}
-
 impl Reason {
     /// The stable code.
     pub const fn code(&self) -> &'static str {
@@ -195,6 +145,7 @@ impl Reason {
             Self::Fell => "fell",
             Self::TechniqueGate { .. } => "technique_gate",
             Self::FirstLane { .. } => "first_lane",
+            Self::LikeliestLane { .. } => "likeliest_lane",
             Self::WicketsHeld => "wickets_held",
             Self::HoldLow { .. } => "hold_low",
             Self::LatestBroken { .. } => "latest_broken",
@@ -208,6 +159,7 @@ impl Reason {
             Self::TargetOverHurdles => "target_over_hurdles",
             Self::LikelierStep { .. } => "likelier_step",
             Self::LargerGap => "larger_gap",
+            Self::SpacingFirst => "spacing_first",
             Self::OnlyStep => "only_step",
             Self::KindBeforeHeight => "kind_before_height",
             Self::KindWithHeight => "kind_with_height",
@@ -238,6 +190,7 @@ impl Reason {
     }
 
     /// The words, as a clause that can stand beside others.
+    #[allow(clippy::too_many_lines)] // one arm a reason, so that the compiler misses none
     pub(super) fn clause(&self) -> String {
         match *self {
             Self::RunsSeen { at, evidence } => runs_seen(at, evidence),
@@ -249,12 +202,14 @@ impl Reason {
                 Some(rating) => format!("the {} is rated {}", criterion.words(), rating.words()),
                 None => format!("the {} has no rating in the window", criterion.words()),
             },
-            Self::FirstLane { wanted } => {
-                format!(
-                    "the estimate suggests this spacing for {} of intervals held",
-                    percent(wanted)
-                )
-            }
+            Self::FirstLane { wanted } => format!(
+                "this is the longest spacing expected to hold in {} of intervals",
+                percent(wanted)
+            ),
+            Self::LikeliestLane { wanted } => format!(
+                "no spacing is expected to hold in {} of intervals yet, and this one is likeliest",
+                percent(wanted)
+            ),
             Self::HoldLow { mean, limit } => {
                 format!(
                     "only {} of intervals are expected to hold, below {}",
@@ -302,222 +257,41 @@ impl Reason {
                 count(intervals, "interval"),
                 percent(hit_share)
             ),
-            _ => self.fixed_clause().to_owned(),
-        }
-    }
-
-    /// The words of the reasons without figures.
-    const fn fixed_clause(&self) -> &'static str {
-        match self {
-            Self::NoRuns => "no configuration has enough three-stride runs on file yet",
-            Self::PainReported => "pain or an injury was reported",
-            Self::Restricted { .. } => "a restriction is on the record",
-            Self::Fell => "the athlete fell in the latest session",
-            Self::WicketsHeld => "the wicket lane is held, so low barriers may replace the wickets",
-            Self::Crowded => {
-                "most broken intervals are crowded, so a shorter spacing would not help"
+            Self::NoRuns => "no configuration has enough three-stride runs on file yet".to_owned(),
+            Self::PainReported => "pain or an injury was reported".to_owned(),
+            Self::Restricted { until: None } => "a restriction is on the record".to_owned(),
+            Self::Fell => "the athlete fell in the latest session".to_owned(),
+            Self::WicketsHeld => {
+                "the wicket lane is held, so low barriers may replace the wickets".to_owned()
             }
-            Self::NoLowerHeight => "the club owns nothing lower",
-            Self::PastTarget => "this is beyond the target specification",
-            Self::NotReady => "that is not enough for a step up yet",
+            Self::Crowded => "most broken intervals are crowded, so a shorter spacing \
+                 would not help and a coach decides whether to open it"
+                .to_owned(),
+            Self::NoLowerHeight => "the club owns nothing lower".to_owned(),
+            Self::PastTarget => "this is beyond the target specification".to_owned(),
+            Self::NotReady => "that is not enough for a step up yet".to_owned(),
             Self::TargetOverHurdles => {
-                "the target is held over softer barriers and is raced over hurdles"
+                "the target is held over softer barriers and is raced over hurdles".to_owned()
             }
-            Self::LargerGap => {
-                "both steps are as likely to hold and this one is further from the target"
-            }
-            Self::OnlyStep => "this is the only step open",
+            Self::LargerGap => "both steps are as likely to hold and this one is further \
+                 from the target"
+                .to_owned(),
+            Self::OnlyStep => "this is the only step open that is likely to hold".to_owned(),
             Self::KindBeforeHeight => {
-                "the next height needs other barriers, and the barriers change first"
+                "the next height needs other barriers, and the barriers change first".to_owned()
             }
-            Self::KindWithHeight => {
-                "the next barriers start at a greater height, so the spacing comes in with them"
+            Self::KindWithHeight => "the next barriers start at a greater height, so the spacing \
+                 comes in with them"
+                .to_owned(),
+            Self::NoNextStep => {
+                "the club owns no barrier for the next step within the target".to_owned()
             }
-            Self::NoNextStep => "the club owns no barrier for the next step within the target",
             Self::UntilCleared => {
-                "running resumes when a coach confirms and any medical advice allows it"
+                "running resumes when a coach confirms and any medical advice allows it".to_owned()
             }
-            _ => "",
-        }
-    }
-}
-
-impl Missing {
-    /// The stable code.
-    pub const fn code(&self) -> &'static str {
-        match self {
-            Self::Intervals { .. } => "intervals",
-            Self::Days { .. } => "days",
-            Self::HoldMean { .. } => "hold_mean",
-            Self::HoldLow { .. } => "hold_low",
-            Self::FewerHits { .. } => "fewer_hits",
-            Self::HeldSession { .. } => "held_session",
-            Self::Rating { .. } => "rating",
-            Self::CoachConfirmation => "coach_confirmation",
-            Self::CleanSession => "clean_session",
-            Self::LikelierStep { .. } => "likelier_step",
-            Self::Equipment { .. } => "equipment",
-        }
-    }
-
-    /// One English sentence.
-    pub fn text(&self) -> String {
-        sentence(&format!("a step up needs {}", self.clause()))
-    }
-
-    /// The words, as a noun that can stand in a list.
-    pub(super) fn clause(&self) -> String {
-        match *self {
-            Self::Intervals { count: n } => {
-                format!("{} more at this configuration", count(n, "interval"))
-            }
-            Self::Days { count: n } => format!("{} more at this configuration", count(n, "day")),
-            Self::HoldMean { needed } => {
-                format!("{} of intervals expected to hold", percent(needed))
-            }
-            Self::HoldLow { needed } => {
-                format!(
-                    "enough runs to be sure that {} or more hold",
-                    percent(needed)
-                )
-            }
-            Self::FewerHits { share } => format!("hits on at most {} of barriers", percent(share)),
-            Self::HeldSession { share } => {
-                format!(
-                    "a session with at least {} of intervals held",
-                    percent(share)
-                )
-            }
-            Self::Rating {
-                criterion,
-                seen,
-                needed,
-            } => format!(
-                "the {} rated {} (now {})",
-                criterion.words(),
-                needed.words(),
-                seen.map_or("not rated", Rating::words)
-            ),
-            Self::CoachConfirmation => "a coach's confirmation after the fall or pain".to_owned(),
-            Self::CleanSession => "a session without a fall or pain".to_owned(),
-            Self::LikelierStep { needed } => {
-                format!(
-                    "a next step expected to hold in {} of intervals",
-                    percent(needed)
-                )
-            }
-            Self::Equipment {
-                up_to: Some(height),
-            } => {
-                format!("a higher barrier within the target's {}", metres(height))
-            }
-            Self::Equipment { up_to: None } => {
-                "a higher barrier in the club's equipment".to_owned()
+            Self::SpacingFirst => {
+                "both steps are as likely to hold, and spacing comes before height".to_owned()
             }
         }
-    }
-}
-
-fn runs_seen(at: Configuration, evidence: Evidence) -> String {
-    format!(
-        "{} of {} held on {} over {}, with {} of {} hit",
-        evidence.held,
-        count(evidence.intervals(), "interval"),
-        count(evidence.days, "day"),
-        place(at),
-        evidence.hits,
-        count(evidence.barriers, "barrier"),
-    )
-}
-
-/// "84 % of intervals held (66 to 95 %)".
-pub(super) fn expected(hold: Hold) -> String {
-    format!(
-        "{} of intervals held ({:.0} to {})",
-        percent(hold.mean),
-        hold.p05 * 100.0,
-        percent(hold.p95)
-    )
-}
-
-/// "low barriers at 0.45 m, 6.50 m apart".
-pub(super) fn place(at: Configuration) -> String {
-    format!(
-        "{} at {}, {} apart",
-        plural(at.barrier_kind),
-        metres(at.height),
-        metres(at.spacing)
-    )
-}
-
-/// The kind's everyday plural.
-pub(super) const fn plural(kind: BarrierKind) -> &'static str {
-    match kind {
-        BarrierKind::Wicket => "wickets",
-        BarrierKind::Foam => "foam barriers",
-        BarrierKind::LowBarrier => "low barriers",
-        BarrierKind::Hurdle => "hurdles",
-    }
-}
-
-/// Metres to the centimetre, or to the millimetre where the length has some.
-pub(super) fn metres(length: Length) -> String {
-    if length.mm().is_multiple_of(10) {
-        format!("{:.2} m", length.metres())
-    } else {
-        format!("{:.3} m", length.metres())
-    }
-}
-
-/// A clause as a sentence.
-pub(super) fn sentence(clause: &str) -> String {
-    let mut letters = clause.chars();
-    letters.next().map_or_else(String::new, |first| {
-        format!("{}{}.", first.to_uppercase(), letters.as_str())
-    })
-}
-
-fn percent(share: f64) -> String {
-    format!("{:.0} %", share * 100.0)
-}
-
-fn count(n: u32, thing: &str) -> String {
-    format!("{n} {thing}{}", if n == 1 { "" } else { "s" })
-}
-
-/// The ISO 8601 date of a day since 1970-01-01.
-///
-/// # Source
-/// Counting years from 1 March makes the leap day the last of its year (common practice, no source).
-fn date(day: i32) -> String {
-    let z = i64::from(day) + 719_468;
-    let era = z.div_euclid(146_097);
-    let day_of_era = z.rem_euclid(146_097);
-    let year_of_era =
-        (day_of_era - day_of_era / 1_460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
-    let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
-    let shifted = (5 * day_of_year + 2) / 153;
-    let month = if shifted < 10 {
-        shifted + 3
-    } else {
-        shifted - 9
-    };
-    let year = year_of_era + era * 400 + i64::from(month <= 2);
-    format!(
-        "{year:04}-{month:02}-{:02}",
-        day_of_year - (153 * shifted + 2) / 5 + 1
-    )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn days_since_1970_read_as_dates() {
-        assert_eq!(date(0), "1970-01-01");
-        assert_eq!(date(-1), "1969-12-31");
-        assert_eq!(date(11_016), "2000-02-29");
-        assert_eq!(date(20_000), "2024-10-04");
     }
 }

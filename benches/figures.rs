@@ -1,2 +1,7 @@
 //! Figures.
-fn main() {}
+
+mod estimate_figures;
+
+fn main() {
+    estimate_figures::run();
+}

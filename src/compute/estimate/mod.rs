@@ -121,8 +121,8 @@ pub struct Evidence {
 /// Why there is no estimate.
 #[derive(Clone, Copy, Debug, Error, PartialEq)]
 pub enum EstimateError {
-    /// The prior's mean is outside 3.5 to 10 m or its spread outside 0.05 to 3 m.
-    #[error("the prior must have a mean from 3.5 to 10 metres and a spread from 0.05 to 3 metres")]
+    /// The prior's mean is outside 3.5 to 10 m or its spread outside 0.2 to 3 m.
+    #[error("the prior must have a mean from 3.5 to 10 metres and a spread from 0.2 to 3 metres")]
     Prior,
     /// A constant of the model, by its name in [`Settings`], is outside its range.
     #[error("setting {0} is outside its range")]

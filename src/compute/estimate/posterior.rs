@@ -12,11 +12,13 @@ use crate::compute::prior::Prior;
 /// Rows of a lane, one per trend.
 const TRENDS: usize = TRENDS_M.len();
 /// Mass left out at most on each side of a lane's window at each update.
-const TAIL: f64 = 1e-18;
+const TAIL: f64 = 1e-14;
 /// Share of a lane's own mass left out at most on each side: even an unlikely lane keeps its shape.
 const LANE_TAIL: f64 = 1e-3;
 /// The most that the cells left out may hold before an estimate filters the whole grid instead.
 pub(super) const LEFT_OUT_MAX: f64 = 1e-9;
+/// The least mass of a limit, height cost and width that figures are made of: all below it hold less than 1e-9.
+const POINT_LEAST: f64 = 1e-13;
 /// The least mass of a cell of a whole grid: later runs can still raise every cell.
 const LEAST_MASS: f64 = 1e-290;
 /// The least logarithm of a cell's likelihood over the best cell's: the sum of all cells never becomes zero.
@@ -58,7 +60,7 @@ impl Posterior {
     /// [`EstimateError::Prior`] or [`EstimateError::Setting`] when one is impossible.
     pub fn new(prior: &Prior, settings: &Settings) -> Result<Self, EstimateError> {
         settings.validate()?;
-        if !(3.5..=10.0).contains(&prior.mean_m) || !(0.05..=3.0).contains(&prior.sd_m) {
+        if !(3.5..=10.0).contains(&prior.mean_m) || !(0.2..=3.0).contains(&prior.sd_m) {
             return Err(EstimateError::Prior);
         }
         let limits: [f64; CELLS] = normalised(std::array::from_fn(|cell| {
@@ -210,7 +212,7 @@ impl Posterior {
 
     /// Multiplies by the likelihood of a day's trials and brings the sum back to one.
     fn update(&mut self, trials: &[Trial], tables: &mut LogTables) {
-        let mut logs = [[0.0; CELLS]; LANES];
+        let mut logs = vec![[0.0; CELLS]; LANES];
         let mut outside = [f64::NEG_INFINITY; LANES];
         let mut top = f64::NEG_INFINITY;
         for (index, lane) in Lane::all().enumerate() {
@@ -223,9 +225,9 @@ impl Posterior {
         for (index, log) in logs.iter_mut().enumerate() {
             let window = self.windows[index];
             let factors = &mut log[..window.to - window.from];
-            factors
-                .iter_mut()
-                .for_each(|log| *log = libm::exp((*log - top).max(LEAST_LOG)));
+            for log in &mut *factors {
+                *log = libm::exp((*log - top).max(LEAST_LOG));
+            }
             total += multiply(&mut self.cells, index, window, factors);
         }
         let scale = 1.0 / total;
@@ -250,7 +252,7 @@ impl Posterior {
     /// Empties the outermost cells of every window that hold next to nothing, and accounts for them.
     fn leave_out(
         &mut self,
-        sums: &[[f64; CELLS]; LANES],
+        sums: &[[f64; CELLS]],
         outside: &[f64; LANES],
         scale: f64,
         evidence: f64,
@@ -280,6 +282,9 @@ impl Posterior {
                 let mass: f64 = (0..TRENDS)
                     .map(|trend| self.cells[(index * TRENDS + trend) * STRIDE + 1 + cell])
                     .sum();
+                if mass < POINT_LEAST {
+                    continue;
+                }
                 points.push(Point {
                     limit_m: limit_m(cell),
                     height_cost: HEIGHT_COSTS[lane.height_cost],

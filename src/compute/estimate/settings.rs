@@ -37,7 +37,7 @@ impl Default for Settings {
         Self {
             band_m: 1.6,
             lapse: 0.02,
-            icc: 0.5,
+            icc: 0.2,
             drift_m2: 0.0025,
             trend_mean_m: 0.02,
             trend_sd_m: 0.035,

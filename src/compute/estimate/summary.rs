@@ -183,21 +183,14 @@ impl Estimate {
     }
 }
 
-/// The quantile of sorted (value, mass) pairs: each mass sits at the middle of its step, linear in between.
+/// The least value of sorted (value, mass) pairs up to which at least a share `level` of the mass lies.
 fn quantile(sorted: &[(f64, f64)], level: f64) -> f64 {
-    let mut below = 0.0;
-    let mut last: Option<(f64, f64)> = None;
-    for &(value, mass) in sorted {
-        let middle = below + mass / 2.0;
-        if middle >= level {
-            return last.map_or(value, |(at, from)| {
-                from + (value - from) * (level - at) / (middle - at)
-            });
-        }
-        last = Some((middle, value));
-        below += mass;
-    }
-    last.map_or(0.0, |(_, value)| value)
+    let mut up_to = 0.0;
+    let reached = sorted.iter().find(|(_, mass)| {
+        up_to += mass;
+        up_to >= level
+    });
+    reached.or(sorted.last()).map_or(0.0, |&(value, _)| value)
 }
 
 /// Mean and quantiles of (value, mass) pairs, each spread evenly over a cell's width around its value.

@@ -117,12 +117,14 @@ pub struct Basis(u8);
 
 impl Basis {
     /// A set of predictors.
-    pub fn of(predictors: &[Predictor]) -> Self {
-        Self(
-            predictors
-                .iter()
-                .fold(0, |bits, &predictor| bits | (1 << predictor as u8)),
-        )
+    pub const fn of(predictors: &[Predictor]) -> Self {
+        let mut bits = 0;
+        let mut index = 0;
+        while index < predictors.len() {
+            bits |= 1 << predictors[index] as u8;
+            index += 1;
+        }
+        Self(bits)
     }
 
     /// Whether a predictor was used.

@@ -74,7 +74,7 @@ impl PriorPolicy {
         let means = 3.5..=self.highest_mean_m;
         let sds = self.lowest_sd_m..=3.0;
         let checks = [
-            ("lowest_sd_m", self.lowest_sd_m, 0.05..=1.0),
+            ("lowest_sd_m", self.lowest_sd_m, 0.2..=1.0),
             ("highest_mean_m", self.highest_mean_m, 3.5..=10.0),
             ("lowest_mean_m", self.lowest_mean_m, means.clone()),
             ("unknown_mean_m", self.unknown_mean_m, means),

@@ -35,6 +35,7 @@ pub use cautions::Caution;
 pub use missing::Missing;
 pub use policy::{Policy, PolicyFault};
 pub use reasons::Reason;
+pub use crate::compute::estimate::Hold;
 pub use situation::{
     Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction,
     Situation, Stock, Target,
@@ -42,17 +43,6 @@ pub use situation::{
 
 use crate::compute::units::{BarrierKind, Length};
 use wording::{expected, metres, place, plural, sentence};
-
-/// A probability that an interval is held, with its 90 % interval.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Hold {
-    /// Mean.
-    pub mean: f64,
-    /// 5 % quantile.
-    pub p05: f64,
-    /// 95 % quantile.
-    pub p95: f64,
-}
 
 /// What the athlete runs over, how high and how far apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

@@ -153,6 +153,13 @@ impl Estimate {
         }
     }
 
+    /// The mean of [`Estimate::hold`] alone, for many configurations at once.
+    pub fn hold_mean(&self, height: Length, spacing: Length) -> f64 {
+        self.chances_at(height, spacing)
+            .map(|(held, _, mass)| held * mass)
+            .sum()
+    }
+
     /// The probability of holding an interval at every height and spacing, heights outermost, in the given order.
     pub fn hold_curve(&self, heights: &[Length], spacings: &[Length]) -> Vec<HoldAt> {
         let of_height = |&height: &Length| {

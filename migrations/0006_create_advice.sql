@@ -11,6 +11,7 @@ create table recommendations (
   height_mm integer,
   spacing_mm integer,
   reason text,
+  clears_return boolean not null default false,
   decided_by uuid not null,
   decided_at timestamptz not null,
   primary key (club_id, id),

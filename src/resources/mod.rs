@@ -1,10 +1,12 @@
 //! One folder per resource, with its HTTP, its rules and its SQL.
 
 pub mod accounts;
+pub mod advice;
 pub mod assessments;
 pub mod athletes;
 pub mod groups;
 pub mod members;
+pub mod recommendations;
 pub mod runs;
 pub mod sessions;
 
@@ -17,6 +19,7 @@ pub fn mount(config: &mut ServiceConfig) {
     athletes::routes(config);
     groups::routes(config);
     members::routes(config);
+    recommendations::routes(config);
     runs::routes(config);
     sessions::routes(config);
 }

@@ -8,9 +8,12 @@ use lanewright::compute::units::Length;
 use serde_json::Value;
 
 /// The constants for which the script computed its figures.
-pub fn settings_of_the_figures() -> Settings {
+fn settings_of_the_figures() -> Settings {
     Settings {
         icc: 0.5,
+        drift_m2: 0.0025,
+        trend_mean_m: 0.02,
+        trend_sd_m: 0.035,
         ..Settings::default()
     }
 }

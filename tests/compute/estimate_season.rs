@@ -144,7 +144,7 @@ fn season(seed: u64, drift_m: f64, settings: &Settings, tally: &mut Tally) {
                 now.hold(height, s).mean
             }
         });
-        if session >= 3 {
+        if session >= 2 {
             tally.holds.push(athlete.hold(height, spacing));
             tally.staircase.push(athlete.hold(height, stairs));
         }

@@ -55,12 +55,16 @@ pub(super) fn log_likelihood(
             (trial.counts.held, row.held),
             (trial.counts.over_reached, row.over_reached),
             (trial.counts.crowded, row.crowded),
-            (trial.counts.broken, row.broken),
         ] {
             if count > 0.0 {
                 logs.iter_mut()
                     .zip(of_outcome)
                     .for_each(|(log, value)| *log += count * value);
+            }
+        }
+        if trial.counts.broken > 0.0 {
+            for (log, held) in logs.iter_mut().zip(row.held) {
+                *log += trial.counts.broken * libm::log(1.0 - libm::exp(*held));
             }
         }
         let (most_below, most_above) = most_outside(&row, &trial.counts, settings);

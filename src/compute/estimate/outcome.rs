@@ -73,7 +73,6 @@ struct LogTable {
     held: Vec<f64>,
     over_reached: Vec<f64>,
     crowded: Vec<f64>,
-    broken: Vec<f64>,
 }
 
 /// The logarithms of a lane's window at one configuration; one value per cell, all slices equally long.
@@ -81,7 +80,6 @@ pub(super) struct LogRow<'a> {
     pub held: &'a [f64],
     pub over_reached: &'a [f64],
     pub crowded: &'a [f64],
-    pub broken: &'a [f64],
     /// Distances beyond the limit (m) at the first and the last cell.
     pub ends_m: (f64, f64),
 }
@@ -113,7 +111,6 @@ impl LogTables {
             held: &table.held[from..to],
             over_reached: &table.over_reached[from..to],
             crowded: &table.crowded[from..to],
-            broken: &table.broken[from..to],
             ends_m: (
                 Lattice::distance_m(offset, from),
                 Lattice::distance_m(offset, to - 1),
@@ -126,12 +123,7 @@ impl LogTable {
     fn fill(&mut self, from: usize, to: usize, chances_at: impl Fn(usize) -> Chances) {
         if self.from == self.to {
             (self.from, self.to) = (from, from);
-            for logs in [
-                &mut self.held,
-                &mut self.over_reached,
-                &mut self.crowded,
-                &mut self.broken,
-            ] {
+            for logs in [&mut self.held, &mut self.over_reached, &mut self.crowded] {
                 logs.resize(Lattice::PLACES, 0.0);
             }
         }
@@ -142,7 +134,6 @@ impl LogTable {
             self.held[place] = libm::log(chances.held);
             self.over_reached[place] = libm::log(chances.over_reached);
             self.crowded[place] = libm::log(chances.crowded);
-            self.broken[place] = libm::log(1.0 - chances.held);
         }
     }
 }

@@ -12,9 +12,9 @@ use crate::compute::prior::Prior;
 /// Rows of a lane, one per trend.
 const TRENDS: usize = TRENDS_M.len();
 /// Mass left out at most on each side of a lane's window at each update.
-const TAIL: f64 = 1e-14;
+const TAIL: f64 = 1e-15;
 /// Share of a lane's own mass left out at most on each side: even an unlikely lane keeps its shape.
-const LANE_TAIL: f64 = 1e-3;
+const LANE_TAIL: f64 = 1e-6;
 /// The most that the cells left out may hold before an estimate filters the whole grid instead.
 pub(super) const LEFT_OUT_MAX: f64 = 1e-9;
 /// The least mass of a limit, height cost and width that figures are made of: all below it hold less than 1e-9.
@@ -196,16 +196,11 @@ impl Posterior {
 
     fn drift(&mut self, days: i32) {
         let (steps, kernels) = kernels(&self.settings, days);
-        let mut before = [0.0; STRIDE];
         for (lane, window) in self.windows.iter_mut().enumerate() {
-            let start = *window;
+            let before = *window;
             for (trend, kernel) in kernels.iter().enumerate() {
                 let row = row_mut(&mut self.cells, lane, trend);
-                *window = start;
-                for _ in 0..steps {
-                    *window = window.widened();
-                    kernel.step(row, &mut before, *window);
-                }
+                *window = kernel.run(steps, row, before);
             }
         }
     }

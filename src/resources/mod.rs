@@ -5,6 +5,7 @@ pub mod advice;
 pub mod assessments;
 pub mod athletes;
 pub mod groups;
+pub mod lane_plans;
 pub mod members;
 pub mod recommendations;
 pub mod runs;
@@ -18,6 +19,7 @@ pub fn mount(config: &mut ServiceConfig) {
     assessments::routes(config);
     athletes::routes(config);
     groups::routes(config);
+    lane_plans::routes(config);
     members::routes(config);
     recommendations::routes(config);
     runs::routes(config);

@@ -31,11 +31,11 @@ mod step_back;
 mod step_up;
 mod wording;
 
+pub use crate::compute::estimate::Hold;
 pub use cautions::Caution;
 pub use missing::Missing;
 pub use policy::{Policy, PolicyFault};
 pub use reasons::Reason;
-pub use crate::compute::estimate::Hold;
 pub use situation::{
     Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction,
     Situation, Stock, Target,

@@ -6,7 +6,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::db::Db;
-use super::problem::Problem;
+use super::problem::{Code, Problem};
 use super::token::Keys;
 
 /// State of the service.
@@ -42,7 +42,13 @@ async fn get_liveness() -> Json<Health> {
 )]
 #[get("/readyz")]
 async fn get_readiness(db: Data<Db>) -> Result<Json<Health>, Problem> {
-    db.check().await?;
+    db.check().await.map_err(|error| {
+        tracing::warn!(%error, "not ready");
+        Problem::new(
+            Code::Unavailable,
+            "The database is away or not migrated: run `lanewright migrate`.",
+        )
+    })?;
     Ok(Json(OK))
 }
 

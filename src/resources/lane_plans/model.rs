@@ -117,20 +117,30 @@ impl Wish {
                 format!("must be from the minimum to {MAX_BARRIERS}"),
             );
         }
-        let approach = metres(
-            &mut faults,
+        let approach = faults.take(
             "/approach_m",
-            raw.approach_m.unwrap_or(APPROACH_M),
-            (0.0, 50.0),
+            "out_of_range",
+            Length::between(
+                raw.approach_m.unwrap_or(APPROACH_M),
+                Length::default(),
+                Length::from_mm(50_000),
+            ),
         );
-        let run_out = metres(
-            &mut faults,
+        let run_out = faults.take(
             "/run_out_m",
-            raw.run_out_m.unwrap_or(RUN_OUT_M),
-            (3.0, 50.0),
+            "out_of_range",
+            Length::between(
+                raw.run_out_m.unwrap_or(RUN_OUT_M),
+                Length::from_mm(3_000),
+                Length::from_mm(50_000),
+            ),
         );
         let straight = match (raw.straight_m, venue) {
-            (Some(m), _) => metres(&mut faults, "/straight_m", m, (10.0, 400.0)),
+            (Some(m), _) => faults.take(
+                "/straight_m",
+                "out_of_range",
+                Length::between(m, Length::from_mm(10_000), Length::from_mm(400_000)),
+            ),
             (None, Some((straight, _))) => Some(straight),
             (None, None) => {
                 faults.add(
@@ -170,23 +180,6 @@ impl Wish {
         );
         faults.finish(value)
     }
-}
-
-fn metres(
-    faults: &mut Faults,
-    pointer: &str,
-    value: f64,
-    (low, high): (f64, f64),
-) -> Option<Length> {
-    if (low..=high).contains(&value) {
-        return faults.take(pointer, "length", Length::from_metres(value));
-    }
-    faults.add(
-        pointer,
-        "out_of_range",
-        format!("must be from {low} to {high} metres"),
-    );
-    None
 }
 
 fn check_wishes(faults: &mut Faults, raw: &Raw<'_>, athletes: &[AthleteId]) {

@@ -57,19 +57,14 @@ impl Choice {
                 let kind = BarrierKind::from_word(kind)
                     .ok_or("must be wicket, foam, low_barrier or hurdle");
                 let kind = faults.take("/barrier_kind", "word", kind);
-                let mut metres = |pointer: &str, value: f64, (low, high): (f64, f64)| {
-                    if !(low..=high).contains(&value) {
-                        faults.add(
-                            pointer,
-                            "out_of_range",
-                            format!("must be from {low} to {high} metres"),
-                        );
-                        return None;
-                    }
-                    faults.take(pointer, "length", Length::from_metres(value))
-                };
-                let height = metres("/height_m", height, (0.05, 1.1));
-                let spacing = metres("/spacing_m", spacing, (1.0, 20.0));
+                let mm = Length::from_mm;
+                let height = faults.take(
+                    "/height_m",
+                    "out_of_range",
+                    Length::between(height, mm(50), mm(1_100)),
+                );
+                let spacing = Length::between(spacing, mm(1_000), mm(20_000));
+                let spacing = faults.take("/spacing_m", "out_of_range", spacing);
                 kind.zip(height)
                     .zip(spacing)
                     .map(|((kind, height), spacing)| (kind, height, spacing))

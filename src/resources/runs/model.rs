@@ -9,12 +9,12 @@ use crate::platform::words::words;
 
 /// Barriers of one lane, 1 to this.
 pub const MAX_BARRIERS: i16 = 20;
-/// Lowest and highest barrier (mm): a wicket of 5 cm, and above the senior men's hurdle of 1.067 m.
-const HEIGHT_MM: (u32, u32) = (50, 1_100);
-/// Shortest and longest spacing (mm): walkovers stand about 1 m apart, five-stride drills up to 20 m.
-const SPACING_MM: (u32, u32) = (1_000, 20_000);
-/// Longest approach (mm).
-const APPROACH_MM: u32 = 50_000;
+/// Lowest and highest barrier: a wicket of 5 cm, and above the senior men's hurdle of 1.067 m.
+const HEIGHT: (Length, Length) = (Length::from_mm(50), Length::from_mm(1_100));
+/// Shortest and longest spacing: walkovers stand about 1 m apart, five-stride drills up to 20 m.
+const SPACING: (Length, Length) = (Length::from_mm(1_000), Length::from_mm(20_000));
+/// Longest approach.
+const APPROACH_MAX: Length = Length::from_mm(50_000);
 /// Latest touchdown (ms).
 const TOUCHDOWN_MS: f64 = 120_000.0;
 
@@ -136,28 +136,6 @@ pub struct Raw<'a> {
     pub void: bool,
 }
 
-fn length(
-    faults: &mut Faults,
-    pointer: &str,
-    metres: f64,
-    (low, high): (u32, u32),
-) -> Option<Length> {
-    let length = faults.take(pointer, "length", Length::from_metres(metres))?;
-    if (low..=high).contains(&length.mm()) {
-        return Some(length);
-    }
-    let (low, high) = (
-        Length::from_mm(low).metres(),
-        Length::from_mm(high).metres(),
-    );
-    faults.add(
-        pointer,
-        "out_of_range",
-        format!("must be from {low} to {high} metres"),
-    );
-    None
-}
-
 impl Run {
     /// Parses a run.
     ///
@@ -175,11 +153,17 @@ impl Run {
         let kind = BarrierKind::from_word(raw.barrier_kind)
             .ok_or("must be wicket, foam, low_barrier or hurdle");
         let kind = faults.take("/barrier_kind", "word", kind);
-        let height = length(&mut faults, "/height_m", raw.height_m, HEIGHT_MM);
-        let spacing = length(&mut faults, "/spacing_m", raw.spacing_m, SPACING_MM);
-        let approach = raw
-            .approach_m
-            .and_then(|m| length(&mut faults, "/approach_m", m, (0, APPROACH_MM)));
+        let height = Length::between(raw.height_m, HEIGHT.0, HEIGHT.1);
+        let height = faults.take("/height_m", "out_of_range", height);
+        let spacing = Length::between(raw.spacing_m, SPACING.0, SPACING.1);
+        let spacing = faults.take("/spacing_m", "out_of_range", spacing);
+        let approach = raw.approach_m.and_then(|m| {
+            faults.take(
+                "/approach_m",
+                "out_of_range",
+                Length::between(m, Length::default(), APPROACH_MAX),
+            )
+        });
         check_counts(&mut faults, raw);
         let lead_leg = raw
             .lead_leg

@@ -46,11 +46,7 @@ fn mount(config: &mut ServiceConfig) {
 
 /// The OpenAPI document, collected from the mounted routes.
 pub fn document() -> utoipa::openapi::OpenApi {
-    let (_, api) = App::new()
-        .into_utoipa_app()
-        .openapi(Head::openapi())
-        .configure(mount)
-        .split_for_parts();
+    let (_, api) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
     finish(api)
 }
 
@@ -63,17 +59,12 @@ fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
     let bearer = HttpBuilder::new()
         .scheme(HttpAuthScheme::Bearer)
         .bearer_format("JWT")
-        .description(Some(
-            "Access token from sign-in or refresh; the listed names are the scopes it must carry.",
-        ))
+        .description(Some("Access token from sign-in or refresh; the listed names are the scopes it must carry."))
         .build();
     api.components
         .get_or_insert_default()
         .security_schemes
-        .insert(
-            "access_token".to_owned(),
-            SecurityScheme::Http(bearer).into(),
-        );
+        .insert("access_token".to_owned(), SecurityScheme::Http(bearer).into());
     document::complete(&mut api);
     api
 }
@@ -82,12 +73,7 @@ fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
 ///
 /// # Errors
 /// When the listener cannot be used.
-pub fn run(
-    listener: TcpListener,
-    config: &Config,
-    database: PgConnectOptions,
-    keys: Keys,
-) -> std::io::Result<Server> {
+pub fn run(listener: TcpListener, config: &Config, database: PgConnectOptions, keys: Keys) -> std::io::Result<Server> {
     let keys = Data::new(keys);
     let api = document();
     let known = Data::new(Known::of(&api));
@@ -95,11 +81,7 @@ pub fn run(
     let server = HttpServer::new(move || {
         // A pool of its own for each worker: connections belong to the runtime that opened them.
         let db = Data::new(Db::lazy(database.clone(), shared.connections));
-        let (app, _) = App::new()
-            .into_utoipa_app()
-            .openapi(Head::openapi())
-            .configure(mount)
-            .split_for_parts();
+        let (app, _) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
         app.app_data(db)
             .app_data(Data::clone(&keys))
             .app_data(Data::clone(&known))
@@ -116,7 +98,7 @@ pub fn run(
     .workers(config.workers)
     .worker_max_blocking_threads(8)
     .max_connections(2_000)
-    .keep_alive(Duration::from_secs(60))
+    .keep_alive(Duration::from_mins(1))
     .client_request_timeout(Duration::from_secs(10))
     .shutdown_timeout(20)
     .disable_signals()

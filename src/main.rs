@@ -46,12 +46,10 @@ async fn main() -> ExitCode {
         Command::RotateKeys => serve::rotate_keys().await,
         Command::Openapi => serve::print(&app::document_text()),
         Command::Cluster { command } => {
-            return cluster::run_with_ephemeral_cluster(command)
-                .await
-                .unwrap_or_else(|error| {
-                    report(&error);
-                    ExitCode::from(error.exit_code())
-                });
+            return cluster::run_with_ephemeral_cluster(command).await.unwrap_or_else(|error| {
+                report(&error);
+                ExitCode::from(error.exit_code())
+            });
         }
     };
     match done {

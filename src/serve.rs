@@ -23,17 +23,13 @@ pub enum ServeError {
     #[error(transparent)]
     Config(#[from] ConfigError),
     /// The address is taken or not ours.
-    #[error(
-        "cannot listen on {0}: {1}; stop what uses it, or choose another with LANEWRIGHT_LISTEN"
-    )]
+    #[error("cannot listen on {0}: {1}; stop what uses it, or choose another with LANEWRIGHT_LISTEN")]
     Listen(SocketAddr, std::io::Error),
     /// The private database.
     #[error(transparent)]
     Cluster(#[from] ClusterError),
     /// `DATABASE_URL` does not parse or the server does not answer.
-    #[error(
-        "the database cannot be used: {0}; check DATABASE_URL, or unset it for a private database"
-    )]
+    #[error("the database cannot be used: {0}; check DATABASE_URL, or unset it for a private database")]
     Database(#[from] sqlx::Error),
     /// A migration failed.
     #[error("the database could not be migrated: {0}")]
@@ -76,17 +72,13 @@ struct Database {
 impl Database {
     async fn open() -> Result<Self, ServeError> {
         match std::env::var("DATABASE_URL") {
-            Ok(url) if !url.trim().is_empty() => Ok(Self {
-                options: PgConnectOptions::from_str(url.trim())?,
-                cluster: None,
-            }),
+            Ok(url) if !url.trim().is_empty() => {
+                Ok(Self { options: PgConnectOptions::from_str(url.trim())?, cluster: None })
+            }
             _ => {
                 let folder = cluster::default_folder()?;
                 let cluster = Cluster::open(cluster::Options::durable(folder)).await?;
-                Ok(Self {
-                    options: cluster.connect_options(),
-                    cluster: Some(cluster),
-                })
+                Ok(Self { options: cluster.connect_options(), cluster: Some(cluster) })
             }
         }
     }
@@ -127,10 +119,7 @@ pub async fn rotate_keys() -> Result<(), ServeError> {
     let database = Database::open().await?;
     let kid = Keys::rotate(&Db::lazy(database.options.clone(), 1)).await;
     database.close().await?;
-    print(&format!(
-        "New signing key {}. Restart the service to use it.",
-        kid?
-    ))
+    print(&format!("New signing key {}. Restart the service to use it.", kid?))
 }
 
 /// Serves until SIGINT or SIGTERM, then drains requests and stops the private database.
@@ -141,8 +130,7 @@ pub async fn serve(demo: bool) -> Result<(), ServeError> {
     telemetry::init();
     let config = Config::from_env()?;
     let address = listen_address()?;
-    let listener =
-        TcpListener::bind(address).map_err(|error| ServeError::Listen(address, error))?;
+    let listener = TcpListener::bind(address).map_err(|error| ServeError::Listen(address, error))?;
     let mut database = Database::open().await?;
     let served = serve_on(listener, &config, &mut database, demo).await;
     database.close().await?;
@@ -162,9 +150,7 @@ async fn serve_on(
     let server = app::run(listener, config, database.options.clone(), keys)?;
     let handle = server.handle();
     let mut running = tokio::task::spawn(server);
-    print(&format!(
-        "Lanewright serves on http://{address} (documentation: http://{address}/docs)"
-    ))?;
+    print(&format!("Lanewright serves on http://{address} (documentation: http://{address}/docs)"))?;
     let _ = demo;
     let mut interrupt = signal(SignalKind::interrupt())?;
     let mut terminate = signal(SignalKind::terminate())?;

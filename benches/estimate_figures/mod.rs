@@ -37,26 +37,18 @@ pub fn run() {
     let straightforward = begun.elapsed();
     let made = estimate(prior, runs, on_day, &settings).expect("possible runs");
     let curve = best(|| {
-        let spacings: Vec<_> = (20..60)
-            .map(|k| Length::from_mm(k * 250 / 2 + 2_500))
-            .collect();
+        let spacings: Vec<_> = (20..60).map(|k| Length::from_mm(k * 250 / 2 + 2_500)).collect();
         let heights = [300, 500, 600, 680, 762].map(Length::from_mm);
         black_box(made.hold_curve(&heights, &spacings));
     });
-    println!(
-        "estimate: {ATHLETES} athletes x {SESSIONS} sessions {:.1} ms (bar 120 ms)",
-        ms(whole)
-    );
+    println!("estimate: {ATHLETES} athletes x {SESSIONS} sessions {:.1} ms (bar 120 ms)", ms(whole));
     println!("estimate: one athlete {:.2} ms (bar 2.5 ms)", ms(one));
     println!(
         "estimate: straightforward filter, one athlete {:.1} ms, ratio {:.0}",
         ms(straightforward),
         ms(straightforward) / ms(one)
     );
-    println!(
-        "estimate: hold curve of 5 heights x 40 spacings {:.2} ms",
-        ms(curve)
-    );
+    println!("estimate: hold curve of 5 heights x 40 spacings {:.2} ms", ms(curve));
 }
 
 fn ms(time: Duration) -> f64 {
@@ -86,12 +78,8 @@ fn history(athlete: u32) -> (Prior, Vec<RunCounts>) {
         let spacing = (comfortable - 250) / 250 * 250;
         let day = 20_000 + i32::try_from(session / 2 * 7 + session % 2 * 3).expect("small");
         for _ in 0..4 {
-            seed = seed
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1_442_695_040_888_963_407);
-            let over_reached = u16::try_from((seed >> 33) % 5)
-                .expect("small")
-                .saturating_sub(2);
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let over_reached = u16::try_from((seed >> 33) % 5).expect("small").saturating_sub(2);
             runs.push(RunCounts {
                 day,
                 height: Length::from_mm(height),
@@ -103,12 +91,5 @@ fn history(athlete: u32) -> (Prior, Vec<RunCounts>) {
             });
         }
     }
-    (
-        Prior {
-            mean_m: f64::from(limit_mm) / 1_000.0,
-            sd_m: 0.45,
-            basis: Basis::default(),
-        },
-        runs,
-    )
+    (Prior { mean_m: f64::from(limit_mm) / 1_000.0, sd_m: 0.45, basis: Basis::default() }, runs)
 }

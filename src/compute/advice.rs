@@ -6,12 +6,10 @@ use thiserror::Error;
 
 use super::day::Day;
 use super::decision::{
-    Clearance, Configuration, Current, Decision, Evidence, LatestSession, Policy, Ratings,
-    Restriction, Situation, Stock, Target, decide,
+    Clearance, Configuration, Current, Decision, Evidence, LatestSession, Policy, Ratings, Restriction, Situation,
+    Stock, Target, decide,
 };
-use super::estimate::{
-    Estimate, EstimateError, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate,
-};
+use super::estimate::{Estimate, EstimateError, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate};
 use super::prior::{Experience, PriorError, PriorInputs, PriorPolicy, predict};
 use super::specs::{AgeGroup, Applicable, Birth, Club, Lookup, Query, Spec, lookup, sprint_target};
 use super::units::{BarrierKind, Length, Sex};
@@ -54,18 +52,11 @@ pub struct RunRecord {
 
 impl RunRecord {
     fn configuration(&self) -> Configuration {
-        Configuration {
-            barrier_kind: self.barrier_kind,
-            height: self.height,
-            spacing: self.spacing,
-        }
+        Configuration { barrier_kind: self.barrier_kind, height: self.height, spacing: self.spacing }
     }
 
     fn intervals(&self) -> u32 {
-        [self.held, self.over_reached, self.crowded, self.broken]
-            .into_iter()
-            .map(u32::from)
-            .sum()
+        [self.held, self.over_reached, self.crowded, self.broken].into_iter().map(u32::from).sum()
     }
 }
 
@@ -114,29 +105,13 @@ pub struct Setting {
 impl Setting {
     /// The specifications that apply to somebody on a day and from when others do.
     pub fn specs_for(&self, sex: Sex, birth: Birth, on: Day) -> Lookup<'_> {
-        let club = Club {
-            specs: &self.specs,
-            age_groups: &self.age_groups,
-        };
-        lookup(
-            &Query {
-                ruleset: &self.ruleset,
-                sex,
-                birth,
-                on,
-                environment: None,
-            },
-            &club,
-        )
+        let club = Club { specs: &self.specs, age_groups: &self.age_groups };
+        lookup(&Query { ruleset: &self.ruleset, sex, birth, on, environment: None }, &club)
     }
 
     /// Heights the club owns, with the wicket height, ascending.
     pub fn heights(&self) -> Vec<Length> {
-        let mut heights: Vec<Length> = self
-            .stock
-            .iter()
-            .flat_map(|stock| stock.heights.iter().copied())
-            .collect();
+        let mut heights: Vec<Length> = self.stock.iter().flat_map(|stock| stock.heights.iter().copied()).collect();
         heights.push(self.policy.wicket_height);
         heights.sort_unstable();
         heights.dedup();
@@ -174,31 +149,19 @@ pub enum AdviceError {
 ///
 /// # Errors
 /// [`AdviceError`] when a stored measurement is impossible or the runs reach back too far.
-pub fn advise<'a>(
-    record: &Record,
-    setting: &'a Setting,
-    on: Day,
-) -> Result<Advice<'a>, AdviceError> {
+pub fn advise<'a>(record: &Record, setting: &'a Setting, on: Day) -> Result<Advice<'a>, AdviceError> {
     let known = setting.specs_for(record.sex, record.birth, on);
-    let target = sprint_target(&known.current, None).cloned();
+    let target = sprint_target(&known.current, None).copied();
     let next_target = known.next.as_ref().and_then(|next| {
         let spec = sprint_target(&next.specs, None)?;
-        Some((next.applies_from, spec.clone()))
+        Some((next.applies_from, *spec))
     });
     let prior = predict(&prior_inputs(record, on), &PriorPolicy::default())?;
     let runs: Vec<RunCounts> = record.runs.iter().filter_map(counts).collect();
     let estimate = estimate(&prior, &runs, on.days(), &Settings::default())?;
     let situation = situation(record, setting, on, target.as_ref(), estimate.prior_share);
-    let decision = decide(&situation, &setting.policy, &|height, spacing| {
-        estimate.hold(height, spacing)
-    });
-    Ok(Advice {
-        estimate,
-        decision,
-        target,
-        next_target,
-        no_target: known.reason,
-    })
+    let decision = decide(&situation, &setting.policy, &|height, spacing| estimate.hold(height, spacing));
+    Ok(Advice { estimate, decision, target, next_target, no_target: known.reason })
 }
 
 /// Age in whole years; with a birth year only, the least it can be. Kept inside what the growth table can tell.
@@ -226,13 +189,9 @@ fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
         leg_length_m: record.leg_length_m.filter(|leg| {
             // A leg length that cannot belong to the stature is a measuring error of one of the two: the stature, which
             // is easier to measure, is kept.
-            record
-                .stature_m
-                .is_none_or(|stature| (0.35..=0.65).contains(&(leg / stature)))
+            record.stature_m.is_none_or(|stature| (0.35..=0.65).contains(&(leg / stature)))
         }),
-        sprint_30m_s: record
-            .sprint_30m_s
-            .filter(|short| record.sprint_50m_s.is_none_or(|long| *short < long)),
+        sprint_30m_s: record.sprint_30m_s.filter(|short| record.sprint_50m_s.is_none_or(|long| *short < long)),
         sprint_50m_s: record.sprint_50m_s,
         experience: record.experience,
         group: None,
@@ -271,9 +230,7 @@ fn situation(
         current: current(&recent),
         latest: latest(record, today),
         ratings: record.ratings,
-        restriction: record
-            .restricted_until
-            .map(|until| Restriction { until: Some(until) }),
+        restriction: record.restricted_until.map(|until| Restriction { until: Some(until) }),
         pain_reported_on: None,
         clearance: record.clearance,
         target: target.map(|one| Target {
@@ -292,32 +249,21 @@ fn situation(
 /// The configuration run last, of those with at least six intervals; of several on one day the one with more intervals,
 /// then the wider spacing.
 fn current(recent: &[&RunRecord]) -> Option<Current> {
-    let mut by_configuration: BTreeMap<(BarrierKind, Length, Length), Vec<&RunRecord>> =
-        BTreeMap::new();
+    let mut by_configuration: BTreeMap<(BarrierKind, Length, Length), Vec<&RunRecord>> = BTreeMap::new();
     for run in recent {
-        by_configuration
-            .entry((run.barrier_kind, run.height, run.spacing))
-            .or_default()
-            .push(run);
+        by_configuration.entry((run.barrier_kind, run.height, run.spacing)).or_default().push(run);
     }
     by_configuration
         .into_values()
         .filter(|runs| runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS)
         .max_by_key(|runs| {
             let last = runs.iter().map(|run| run.day).max();
-            let of_last: u32 = runs
-                .iter()
-                .filter(|run| Some(run.day) == last)
-                .map(|run| run.intervals())
-                .sum();
+            let of_last: u32 = runs.iter().filter(|run| Some(run.day) == last).map(|run| run.intervals()).sum();
             (last, of_last, runs.first().map(|run| run.spacing))
         })
         .and_then(|runs| {
             let configuration = runs.first()?.configuration();
-            Some(Current {
-                configuration,
-                evidence: evidence(&runs),
-            })
+            Some(Current { configuration, evidence: evidence(&runs) })
         })
 }
 
@@ -338,12 +284,7 @@ fn evidence(runs: &[&RunRecord]) -> Evidence {
 }
 
 fn latest(record: &Record, today: i32) -> Option<LatestSession> {
-    let on = record
-        .runs
-        .iter()
-        .map(|run| run.day)
-        .filter(|day| *day <= today)
-        .max()?;
+    let on = record.runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
     let runs: Vec<&RunRecord> = record.runs.iter().filter(|run| run.day == on).collect();
     let all = evidence(&runs);
     Some(LatestSession {
@@ -379,43 +320,21 @@ mod tests {
 
     #[test]
     fn the_current_configuration_is_the_last_with_six_intervals() {
-        let runs = [
-            run(10, 6_000, 4, 0),
-            run(10, 6_000, 4, 0),
-            run(12, 6_250, 4, 1),
-            run(13, 6_500, 3, 0),
-        ];
+        let runs = [run(10, 6_000, 4, 0), run(10, 6_000, 4, 0), run(12, 6_250, 4, 1), run(13, 6_500, 3, 0)];
         let recent: Vec<&RunRecord> = runs.iter().collect();
         let found = current(&recent).unwrap();
-        assert_eq!(
-            found.configuration.spacing,
-            Length::from_mm(6_000),
-            "the others have fewer than six"
-        );
-        assert_eq!(
-            (
-                found.evidence.intervals(),
-                found.evidence.days,
-                found.evidence.barriers
-            ),
-            (8, 1, 10)
-        );
+        assert_eq!(found.configuration.spacing, Length::from_mm(6_000), "the others have fewer than six");
+        assert_eq!((found.evidence.intervals(), found.evidence.days, found.evidence.barriers), (8, 1, 10));
         let more = [runs.as_slice(), &[run(12, 6_250, 2, 0)]].concat();
         let recent: Vec<&RunRecord> = more.iter().collect();
-        assert_eq!(
-            current(&recent).unwrap().configuration.spacing,
-            Length::from_mm(6_250)
-        );
+        assert_eq!(current(&recent).unwrap().configuration.spacing, Length::from_mm(6_250));
     }
 
     #[test]
     fn an_age_changes_on_the_birthday() {
         let day = |y, m, d| Day::from_ymd(y, m, d).unwrap();
         let born = Birth::Date(day(2012, 5, 17));
-        assert_eq!(
-            (age(born, day(2026, 5, 16)), age(born, day(2026, 5, 17))),
-            (13, 14)
-        );
+        assert_eq!((age(born, day(2026, 5, 16)), age(born, day(2026, 5, 17))), (13, 14));
         assert_eq!(age(Birth::Year(2012), day(2026, 5, 16)), 13);
     }
 

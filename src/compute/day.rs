@@ -104,13 +104,7 @@ pub(crate) const fn civil(year: i32, month: u8, day: u8) -> i32 {
     const EPOCH: i32 = 719_162;
     let past = year - 1;
     let leap_day = (month > 2 && is_leap(year)) as i32;
-    past * 365 + past / 4 - past / 100
-        + past / 400
-        + BEFORE[(month - 1) as usize]
-        + leap_day
-        + day as i32
-        - 1
-        - EPOCH
+    past * 365 + past / 4 - past / 100 + past / 400 + BEFORE[(month - 1) as usize] + leap_day + day as i32 - 1 - EPOCH
 }
 
 #[cfg(test)]

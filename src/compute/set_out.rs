@@ -138,11 +138,7 @@ pub fn set_out(lane: &LaneSetting) -> Result<Vec<Mark>, SetOutError> {
     if last + lane.run_out.mm() > Length::MAX_MM {
         return Err(SetOutError::TooLong);
     }
-    let mark = |mm, kind, barrier| Mark {
-        at: Length::from_mm(mm),
-        kind,
-        barrier,
-    };
+    let mark = |mm, kind, barrier| Mark { at: Length::from_mm(mm), kind, barrier };
     let mut marks = vec![mark(0, MarkKind::Start, None)];
     for k in 1..=lane.barriers {
         let at = lane.approach.mm() + u32::from(k - 1) * spacing;
@@ -177,10 +173,8 @@ mod tests {
     fn the_womens_100_m_race_has_the_marks_worked_by_hand() {
         let marks = set_out(&lane(13_000, 8_500, 10, 10_500)).unwrap();
         assert_eq!(marks.len(), 2 + 10 + 9 * 5);
-        let first: Vec<(f64, MarkKind, Option<u8>)> = marks[..8]
-            .iter()
-            .map(|mark| (mark.at_tape(), mark.kind, mark.barrier))
-            .collect();
+        let first: Vec<(f64, MarkKind, Option<u8>)> =
+            marks[..8].iter().map(|mark| (mark.at_tape(), mark.kind, mark.barrier)).collect();
         // 13.00 + 8.50 x 0.118 = 14.003; + 0.306 = 15.601; + 0.541 = 17.5985; 21.50 - 8.50 x 0.235 = 19.5025.
         let by_hand = [
             (0.0, MarkKind::Start, None),
@@ -193,18 +187,12 @@ mod tests {
             (21.5, MarkKind::Barrier, Some(2)),
         ];
         for (found, expected) in first.iter().zip(by_hand) {
-            assert!(
-                (found.0 - expected.0).abs() < 1e-9,
-                "{found:?} {expected:?}"
-            );
+            assert!((found.0 - expected.0).abs() < 1e-9, "{found:?} {expected:?}");
             assert_eq!((found.1, found.2), (expected.1, expected.2));
         }
         let last = &marks[marks.len() - 2..];
         assert_eq!((last[0].at.mm(), last[0].barrier), (89_500, Some(10)));
-        assert_eq!(
-            (last[1].at.mm(), last[1].kind),
-            (100_000, MarkKind::RunOutEnd)
-        );
+        assert_eq!((last[1].at.mm(), last[1].kind), (100_000, MarkKind::RunOutEnd));
     }
 
     #[test]
@@ -226,18 +214,9 @@ mod tests {
 
     #[test]
     fn a_lane_that_cannot_be_set_out_is_refused() {
-        assert_eq!(
-            set_out(&lane(12_000, 7_000, 0, 5_000)),
-            Err(SetOutError::NoBarrier)
-        );
-        assert_eq!(
-            set_out(&lane(12_000, 0, 2, 5_000)),
-            Err(SetOutError::NoSpacing)
-        );
-        assert_eq!(
-            set_out(&lane(12_000, 1_000_000, 255, 0)),
-            Err(SetOutError::TooLong)
-        );
+        assert_eq!(set_out(&lane(12_000, 7_000, 0, 5_000)), Err(SetOutError::NoBarrier));
+        assert_eq!(set_out(&lane(12_000, 0, 2, 5_000)), Err(SetOutError::NoSpacing));
+        assert_eq!(set_out(&lane(12_000, 1_000_000, 255, 0)), Err(SetOutError::TooLong));
         assert_eq!(set_out(&lane(12_000, 0, 1, 5_000)).unwrap().len(), 3);
     }
 

@@ -41,9 +41,7 @@ impl Role {
 
     /// The role that a word names, if any.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Admin, Self::Coach, Self::Viewer]
-            .into_iter()
-            .find(|role| role.as_str() == word)
+        [Self::Admin, Self::Coach, Self::Viewer].into_iter().find(|role| role.as_str() == word)
     }
 }
 
@@ -106,10 +104,7 @@ impl Caller {
         if self.scope.split(' ').any(|granted| granted == scope) {
             return Ok(());
         }
-        Err(Problem::new(
-            Code::Forbidden,
-            format!("The access token lacks the scope {scope}."),
-        ))
+        Err(Problem::new(Code::Forbidden, format!("The access token lacks the scope {scope}.")))
     }
 }
 
@@ -133,16 +128,9 @@ async fn authenticate(db: &Db, claims: Claims) -> Result<Caller, Problem> {
     .fetch_optional(tx.conn())
     .await?;
     if live.is_none() {
-        return Err(Problem::new(
-            Code::Unauthenticated,
-            "This sign-in was ended. Sign in again.",
-        ));
+        return Err(Problem::new(Code::Unauthenticated, "This sign-in was ended. Sign in again."));
     }
-    Ok(Caller {
-        account: claims.sub,
-        device: claims.device,
-        scope: claims.scope,
-    })
+    Ok(Caller { account: claims.sub, device: claims.device, scope: claims.scope })
 }
 
 /// The parts of the application every extractor needs.
@@ -150,12 +138,8 @@ fn parts(req: &HttpRequest) -> Result<(Db, Claims), Problem> {
     let broken = || Problem::new(Code::Internal, "The service is not set up.");
     let db = req.app_data::<Data<Db>>().ok_or_else(broken)?;
     let keys = req.app_data::<Data<Keys>>().ok_or_else(broken)?;
-    let token = bearer(req).ok_or_else(|| {
-        Problem::new(
-            Code::Unauthenticated,
-            "Send an access token: `Authorization: Bearer ...`.",
-        )
-    })?;
+    let token = bearer(req)
+        .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
     Ok((db.get_ref().clone(), keys.verify(token)?))
 }
 
@@ -194,14 +178,12 @@ impl<A: Act> FromRequest for Permit<A> {
         Box::pin(async move {
             let (db, claims) = parts?;
             let caller = authenticate(&db, claims).await?;
-            permit(&db, club?, &caller, A::ROLES, A::SCOPE)
-                .await
-                .map(|(club, actor, role)| Self {
-                    club,
-                    actor,
-                    role,
-                    act: PhantomData,
-                })
+            permit(&db, club?, &caller, A::ROLES, A::SCOPE).await.map(|(club, actor, role)| Self {
+                club,
+                actor,
+                role,
+                act: PhantomData,
+            })
         })
     }
 }
@@ -214,10 +196,7 @@ async fn permit(
     roles: &[Role],
     scope: &str,
 ) -> Result<(ClubId, Actor, Role), Problem> {
-    let everyone = Actor {
-        account: caller.account,
-        groups: None,
-    };
+    let everyone = Actor { account: caller.account, groups: None };
     let mut tx = db.read(club, &everyone).await?;
     let row = sqlx::query!(
         r#"
@@ -240,29 +219,13 @@ async fn permit(
         let needed: Vec<&str> = roles.iter().map(|role| role.as_str()).collect();
         return Err(Problem::new(
             Code::Forbidden,
-            format!(
-                "This needs the role {} in the club; yours is {}.",
-                needed.join(" or "),
-                role.as_str()
-            ),
+            format!("This needs the role {} in the club; yours is {}.", needed.join(" or "), role.as_str()),
         ));
     }
     caller.require_scope(scope)?;
-    let groups = (!row.scopes.contains(&Uuid::nil())).then(|| {
-        row.scopes
-            .iter()
-            .filter(|scope| **scope != club.0)
-            .map(|scope| GroupId(*scope))
-            .collect()
-    });
-    Ok((
-        club,
-        Actor {
-            account: caller.account,
-            groups,
-        },
-        role,
-    ))
+    let groups = (!row.scopes.contains(&Uuid::nil()))
+        .then(|| row.scopes.iter().filter(|scope| **scope != club.0).map(|scope| GroupId(*scope)).collect());
+    Ok((club, Actor { account: caller.account, groups }, role))
 }
 
 impl<A: Act> Permit<A> {

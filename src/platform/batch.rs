@@ -1,6 +1,7 @@
 //! Batches of append-only facts: one result for each item, in the order of the request.
 
 use std::collections::HashMap;
+use std::hash::BuildHasher;
 
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -65,20 +66,13 @@ pub fn check_length(pointer: &str, count: usize) -> Result<(), Problem> {
     if (1..=MAX_ITEMS).contains(&count) {
         return Ok(());
     }
-    Err(Problem::invalid(vec![Fault::at(
-        pointer,
-        "length",
-        format!("must have 1 to {MAX_ITEMS} items"),
-    )]))
+    Err(Problem::invalid(vec![Fault::at(pointer, "length", format!("must have 1 to {MAX_ITEMS} items"))]))
 }
 
 /// The problem of an item whose faults have pointers relative to it.
 pub fn invalid_item(prefix: &str, mut faults: Vec<Fault>) -> Problem {
     for fault in &mut faults {
-        fault.pointer = fault
-            .pointer
-            .take()
-            .map(|pointer| format!("{prefix}{pointer}"));
+        fault.pointer = fault.pointer.take().map(|pointer| format!("{prefix}{pointer}"));
     }
     Problem::invalid(faults)
 }
@@ -87,7 +81,7 @@ pub fn invalid_item(prefix: &str, mut faults: Vec<Fault>) -> Problem {
 ///
 /// `stored` holds the content and version of the ids that are taken. Returns, for each item, its status, and the items
 /// to insert are those that are [`ItemStatus::Created`].
-pub fn decide<T: PartialEq>(items: &[Item<T>], stored: &HashMap<Uuid, (T, i64)>) -> Vec<Decision> {
+pub fn decide<T: PartialEq, S: BuildHasher>(items: &[Item<T>], stored: &HashMap<Uuid, (T, i64), S>) -> Vec<Decision> {
     let mut fresh: HashMap<Uuid, &T> = HashMap::new();
     items
         .iter()
@@ -122,39 +116,22 @@ pub enum Decision {
 }
 
 /// Puts the decisions into results; `rev_of` knows the versions that the commit gave.
-pub fn results<T>(
-    items: Vec<Item<T>>,
-    decisions: &[Decision],
-    rev_of: impl Fn(Uuid) -> Option<i64>,
-) -> BatchResult {
+pub fn results<T>(items: Vec<Item<T>>, decisions: &[Decision], rev_of: impl Fn(Uuid) -> Option<i64>) -> BatchResult {
     let one = |(item, decision): (Item<T>, &Decision)| {
         let id = item.id;
         let (status, rev, problem) = match (decision, item.value) {
             (_, Err(problem)) => (ItemStatus::Rejected, None, Some(problem.body())),
             (Decision::Insert, _) => (ItemStatus::Created, rev_of(id), None),
-            (Decision::Unchanged(rev), _) => {
-                (ItemStatus::Unchanged, rev.or_else(|| rev_of(id)), None)
-            }
+            (Decision::Unchanged(rev), _) => (ItemStatus::Unchanged, rev.or_else(|| rev_of(id)), None),
             (Decision::Clash | Decision::Refused, _) => {
                 let detail = "This id is already used by a record with other content. Send a new id, or correct the \
                               stored record with `supersedes`.";
-                (
-                    ItemStatus::Rejected,
-                    None,
-                    Some(Problem::new(Code::Conflict, detail).body()),
-                )
+                (ItemStatus::Rejected, None, Some(Problem::new(Code::Conflict, detail).body()))
             }
         };
-        ItemResult {
-            id,
-            status,
-            rev,
-            problem,
-        }
+        ItemResult { id, status, rev, problem }
     };
-    BatchResult {
-        results: items.into_iter().zip(decisions).map(one).collect(),
-    }
+    BatchResult { results: items.into_iter().zip(decisions).map(one).collect() }
 }
 
 #[cfg(test)]
@@ -164,20 +141,14 @@ mod tests {
     #[test]
     fn an_item_is_judged_against_the_store_and_the_batch() {
         let id = [Uuid::now_v7(), Uuid::now_v7(), Uuid::now_v7()];
-        let ok = |id, value| Item {
-            id,
-            value: Ok(value),
-        };
+        let ok = |id, value| Item { id, value: Ok(value) };
         let items = [
             ok(id[0], 1),
             ok(id[0], 1),
             ok(id[0], 2),
             ok(id[1], 5),
             ok(id[1], 6),
-            Item {
-                id: id[2],
-                value: Err(Problem::gone()),
-            },
+            Item { id: id[2], value: Err(Problem::gone()) },
         ];
         let stored = HashMap::from([(id[1], (5, 9))]);
         assert_eq!(

@@ -26,10 +26,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
         let media_type = media_type(req);
         let bytes = web::Bytes::from_request(req, payload);
         Box::pin(async move {
-            if !matches!(
-                media_type.as_str(),
-                "application/json" | "application/merge-patch+json"
-            ) {
+            if !matches!(media_type.as_str(), "application/json" | "application/merge-patch+json") {
                 return Err(Problem::new(
                     Code::MediaType,
                     "Send the body as application/json (or application/merge-patch+json for PATCH).",
@@ -37,11 +34,8 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
             }
             let bytes = bytes.await.map_err(|error| payload_problem(&error))?;
             let mut reader = serde_json::Deserializer::from_slice(&bytes);
-            let value =
-                serde_path_to_error::deserialize(&mut reader).map_err(|error| pointed(&error))?;
-            reader
-                .end()
-                .map_err(|error| Problem::malformed(Fault::at("", "json", error.to_string())))?;
+            let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| pointed(&error))?;
+            reader.end().map_err(|error| Problem::malformed(Fault::at("", "json", error.to_string())))?;
             Ok(Self(value))
         })
     }
@@ -49,17 +43,8 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
 
 /// The media type of the body without parameters, lower case.
 pub fn media_type(req: &HttpRequest) -> String {
-    let value = req
-        .headers()
-        .get(CONTENT_TYPE)
-        .and_then(|value| value.to_str().ok())
-        .unwrap_or_default();
-    value
-        .split(';')
-        .next()
-        .unwrap_or_default()
-        .trim()
-        .to_ascii_lowercase()
+    let value = req.headers().get(CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
+    value.split(';').next().unwrap_or_default().trim().to_ascii_lowercase()
 }
 
 /// Why a body could not be taken in.
@@ -70,11 +55,7 @@ pub fn payload_problem(error: &actix_web::Error) -> Problem {
             format!("The body may have {MAX_BYTES} bytes, unpacked. Send it in parts."),
         );
     }
-    Problem::malformed(Fault::at(
-        "",
-        "body",
-        "the body broke off or its encoding is wrong",
-    ))
+    Problem::malformed(Fault::at("", "body", "the body broke off or its encoding is wrong"))
 }
 
 /// Parses a JSON value that is already in memory.
@@ -90,7 +71,10 @@ fn pointed(error: &serde_path_to_error::Error<serde_json::Error>) -> Problem {
     for segment in error.path() {
         use serde_path_to_error::Segment::{Enum, Map, Seq, Unknown};
         match segment {
-            Seq { index } => pointer.push_str(&format!("/{index}")),
+            Seq { index } => {
+                pointer.push('/');
+                pointer.push_str(&index.to_string());
+            }
             Map { key } => {
                 pointer.push('/');
                 pointer.push_str(&key.replace('~', "~0").replace('/', "~1"));
@@ -100,10 +84,7 @@ fn pointed(error: &serde_path_to_error::Error<serde_json::Error>) -> Problem {
     }
     let words = error.inner().to_string();
     // A field that is missing has no path of its own; its name stands in the message.
-    if let Some(name) = words
-        .strip_prefix("missing field `")
-        .and_then(|rest| rest.split('`').next())
-    {
+    if let Some(name) = words.strip_prefix("missing field `").and_then(|rest| rest.split('`').next()) {
         pointer.push('/');
         pointer.push_str(name);
     }

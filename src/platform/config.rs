@@ -30,38 +30,22 @@ impl Config {
     /// # Errors
     /// When one cannot be used; the message names it and what would be right.
     pub fn from_env() -> Result<Self, ConfigError> {
-        let origins = read(
-            "LANEWRIGHT_ORIGINS",
-            "separate origins such as https://app.example by commas",
-            |text| {
-                let origins: Vec<String> =
-                    text.split(',').map(|one| one.trim().to_owned()).collect();
-                origins
-                    .iter()
-                    .all(|one| one.starts_with("http://") || one.starts_with("https://"))
-                    .then_some(origins)
-            },
-        )?;
+        let origins = read("LANEWRIGHT_ORIGINS", "separate origins such as https://app.example by commas", |text| {
+            let origins: Vec<String> = text.split(',').map(|one| one.trim().to_owned()).collect();
+            origins.iter().all(|one| one.starts_with("http://") || one.starts_with("https://")).then_some(origins)
+        })?;
         Ok(Self {
             origins: origins.unwrap_or_default(),
-            workers: read(
-                "LANEWRIGHT_WORKERS",
-                "give a whole number from 1 to 64",
-                |text| text.parse().ok().filter(|n| (1..=64).contains(n)),
-            )?
-            .unwrap_or_else(|| {
-                std::thread::available_parallelism().map_or(2, std::num::NonZero::get)
-            }),
-            connections: read(
-                "LANEWRIGHT_CONNECTIONS",
-                "give a whole number from 1 to 32",
-                |text| text.parse().ok().filter(|n| (1..=32).contains(n)),
-            )?
-            .unwrap_or(4),
-            behind_proxy: read("LANEWRIGHT_BEHIND_PROXY", "give true or false", |text| {
-                text.parse().ok()
+            workers: read("LANEWRIGHT_WORKERS", "give a whole number from 1 to 64", |text| {
+                text.parse().ok().filter(|n| (1..=64).contains(n))
             })?
-            .unwrap_or(false),
+            .unwrap_or_else(|| std::thread::available_parallelism().map_or(2, std::num::NonZero::get)),
+            connections: read("LANEWRIGHT_CONNECTIONS", "give a whole number from 1 to 32", |text| {
+                text.parse().ok().filter(|n| (1..=32).contains(n))
+            })?
+            .unwrap_or(4),
+            behind_proxy: read("LANEWRIGHT_BEHIND_PROXY", "give true or false", |text| text.parse().ok())?
+                .unwrap_or(false),
         })
     }
 }
@@ -71,12 +55,8 @@ impl Config {
 /// # Errors
 /// When the text is not an address and port.
 pub fn listen_address() -> Result<SocketAddr, ConfigError> {
-    Ok(read(
-        "LANEWRIGHT_LISTEN",
-        "give an address and a port, such as 127.0.0.1:8080",
-        |text| text.parse().ok(),
-    )?
-    .unwrap_or(SocketAddr::from(([127, 0, 0, 1], 8080))))
+    Ok(read("LANEWRIGHT_LISTEN", "give an address and a port, such as 127.0.0.1:8080", |text| text.parse().ok())?
+        .unwrap_or(SocketAddr::from(([127, 0, 0, 1], 8080))))
 }
 
 fn read<T>(
@@ -87,10 +67,6 @@ fn read<T>(
     match std::env::var(name) {
         Err(_) => Ok(None),
         Ok(text) if text.trim().is_empty() => Ok(None),
-        Ok(text) => parse(text.trim()).map(Some).ok_or(ConfigError {
-            name,
-            value: text,
-            remedy,
-        }),
+        Ok(text) => parse(text.trim()).map(Some).ok_or(ConfigError { name, value: text, remedy }),
     }
 }

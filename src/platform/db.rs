@@ -57,6 +57,7 @@ impl StoreError {
     }
 
     /// Turns a uniqueness violation into [`StoreError::Conflict`] with this sentence.
+    #[must_use]
     pub fn conflict_on(self, sentence: &str) -> Self {
         match &self {
             Self::Database(sqlx::Error::Database(db)) if db.code().as_deref() == Some("23505") => {
@@ -79,16 +80,12 @@ pub struct Actor {
 impl Actor {
     /// The groups as plain ids for a query; null when all are visible.
     pub fn group_ids(&self) -> Option<Vec<Uuid>> {
-        self.groups
-            .as_ref()
-            .map(|groups| groups.iter().map(|group| group.0).collect())
+        self.groups.as_ref().map(|groups| groups.iter().map(|group| group.0).collect())
     }
 
     /// Whether a group is theirs.
     pub fn sees(&self, group: GroupId) -> bool {
-        self.groups
-            .as_ref()
-            .is_none_or(|groups| groups.contains(&group))
+        self.groups.as_ref().is_none_or(|groups| groups.contains(&group))
     }
 }
 
@@ -120,9 +117,7 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn account_tx(&self) -> Result<AccountTx, StoreError> {
-        Ok(AccountTx {
-            tx: self.begin("BEGIN".to_owned()).await?,
-        })
+        Ok(AccountTx { tx: self.begin("BEGIN".to_owned()).await? })
     }
 
     /// A read-only transaction in one club.
@@ -130,10 +125,7 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn read(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
-        let begin = format!(
-            "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; {}",
-            enter(club)
-        );
+        let begin = format!("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; {}", enter(club));
         Ok(ClubTx::new(self.begin(begin).await?, club, actor.clone()))
     }
 
@@ -153,15 +145,9 @@ impl Db {
     pub async fn check(&self) -> Result<(), StoreError> {
         // Not a checked query: the runner makes this table, not a migration.
         let found: Option<i64> =
-            sqlx::query_scalar("select max(version) from _sqlx_migrations where success")
-                .fetch_one(&self.pool)
-                .await?;
+            sqlx::query_scalar("select max(version) from _sqlx_migrations where success").fetch_one(&self.pool).await?;
         let wanted = MIGRATOR.iter().map(|migration| migration.version).max();
-        if found >= wanted {
-            Ok(())
-        } else {
-            Err(StoreError::NotFound("current schema"))
-        }
+        if found >= wanted { Ok(()) } else { Err(StoreError::NotFound("current schema")) }
     }
 
     /// Begins; once more when the pooled connection had died unnoticed.
@@ -202,22 +188,9 @@ impl AccountTx {
     ///
     /// # Errors
     /// When the database is away.
-    pub async fn enter_club(
-        mut self,
-        club: ClubId,
-        account: AccountId,
-    ) -> Result<ClubTx, StoreError> {
-        sqlx::raw_sql(AssertSqlSafe(enter(club)))
-            .execute(&mut *self.tx)
-            .await?;
-        Ok(ClubTx::new(
-            self.tx,
-            club,
-            Actor {
-                account,
-                groups: None,
-            },
-        ))
+    pub async fn enter_club(mut self, club: ClubId, account: AccountId) -> Result<ClubTx, StoreError> {
+        sqlx::raw_sql(AssertSqlSafe(enter(club))).execute(&mut *self.tx).await?;
+        Ok(ClubTx::new(self.tx, club, Actor { account, groups: None }))
     }
 }
 
@@ -249,13 +222,7 @@ impl Revs {
 
 impl ClubTx {
     fn new(tx: Transaction<'static, Postgres>, club: ClubId, actor: Actor) -> Self {
-        Self {
-            tx,
-            club,
-            actor,
-            changes: Vec::new(),
-            unsynced: false,
-        }
+        Self { tx, club, actor, changes: Vec::new(), unsynced: false }
     }
 
     /// The connection, for reading.
@@ -301,11 +268,9 @@ impl ClubTx {
     /// [`StoreError::Unrecorded`] when rows were written without [`ClubTx::changing`]; database errors.
     pub async fn commit(mut self) -> Result<Revs, StoreError> {
         if self.changes.is_empty() {
-            let wrote = sqlx::query_scalar!(
-                r#"select pg_current_xact_id_if_assigned() is not null as "wrote!""#
-            )
-            .fetch_one(&mut *self.tx)
-            .await?;
+            let wrote = sqlx::query_scalar!(r#"select pg_current_xact_id_if_assigned() is not null as "wrote!""#)
+                .fetch_one(&mut *self.tx)
+                .await?;
             if wrote && !self.unsynced {
                 return Err(StoreError::Unrecorded);
             }

@@ -13,23 +13,17 @@ pub fn complete(api: &mut OpenApi) {
         for (method, operation) in operations_mut(item) {
             for code in problems_of(path, &method, operation) {
                 let (_, status, title) = code.row();
-                operation
-                    .responses
-                    .responses
-                    .entry(status.to_string())
-                    .or_insert_with(|| {
-                        RefOr::T(
-                            ResponseBuilder::new()
-                                .description(title)
-                                .content(
-                                    "application/problem+json",
-                                    ContentBuilder::new()
-                                        .schema(Some(Ref::from_schema_name("ProblemBody")))
-                                        .build(),
-                                )
-                                .build(),
-                        )
-                    });
+                operation.responses.responses.entry(status.to_string()).or_insert_with(|| {
+                    RefOr::T(
+                        ResponseBuilder::new()
+                            .description(title)
+                            .content(
+                                "application/problem+json",
+                                ContentBuilder::new().schema(Some(Ref::from_schema_name("ProblemBody"))).build(),
+                            )
+                            .build(),
+                    )
+                });
             }
         }
     }
@@ -38,15 +32,10 @@ pub fn complete(api: &mut OpenApi) {
 /// Which problems an operation can answer with, from its path, method, body and security.
 fn problems_of(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<Code> {
     let public = operation.security.as_ref().is_some_and(|needs| {
-        needs
-            .iter()
-            .all(|need| serde_json::to_value(need).is_ok_and(|need| need == serde_json::json!({})))
+        needs.iter().all(|need| serde_json::to_value(need).is_ok_and(|need| need == serde_json::json!({})))
     });
     let mut codes = vec![Code::Internal, Code::Unavailable];
-    let has_parameters = operation
-        .parameters
-        .as_ref()
-        .is_some_and(|parameters| !parameters.is_empty());
+    let has_parameters = operation.parameters.as_ref().is_some_and(|parameters| !parameters.is_empty());
     if !public {
         codes.push(Code::Unauthenticated);
     }
@@ -57,13 +46,7 @@ fn problems_of(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<Co
         codes.push(Code::Malformed);
     }
     if operation.request_body.is_some() {
-        codes.extend([
-            Code::Malformed,
-            Code::TooLarge,
-            Code::MediaType,
-            Code::Invalid,
-            Code::Conflict,
-        ]);
+        codes.extend([Code::Malformed, Code::TooLarge, Code::MediaType, Code::Invalid, Code::Conflict]);
     }
     if matches!(method, HttpMethod::Patch | HttpMethod::Delete) && path.contains("{club_id}") {
         codes.extend([Code::Conflict, Code::Stale, Code::PreconditionRequired]);
@@ -107,10 +90,8 @@ impl Known {
                 .paths
                 .iter()
                 .map(|(path, item)| {
-                    let methods = operations_mut(&mut item.clone())
-                        .into_iter()
-                        .map(|(method, _)| name(method))
-                        .collect();
+                    let methods =
+                        operations_mut(&mut item.clone()).into_iter().map(|(method, _)| name(method)).collect();
                     (path.split('/').map(str::to_owned).collect(), methods)
                 })
                 .collect(),
@@ -126,10 +107,7 @@ impl Known {
                     .zip(&parts)
                     .all(|(want, part)| want == part || want.starts_with('{') && !part.is_empty())
         };
-        self.0
-            .iter()
-            .find(|(template, _)| fits(template))
-            .map(|(_, methods)| methods.join(", "))
+        self.0.iter().find(|(template, _)| fits(template)).map(|(_, methods)| methods.join(", "))
     }
 }
 
@@ -139,10 +117,8 @@ pub async fn unrouted(req: HttpRequest, known: Data<Known>) -> HttpResponse {
         Some(allow) => Problem::new(Code::MethodNotAllowed, format!("This path allows {allow}."))
             .with_header(ALLOW, &allow)
             .error_response(),
-        None => Problem::new(
-            Code::NotFound,
-            "There is nothing at this path; /docs lists what there is.",
-        )
-        .error_response(),
+        None => {
+            Problem::new(Code::NotFound, "There is nothing at this path; /docs lists what there is.").error_response()
+        }
     }
 }

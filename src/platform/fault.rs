@@ -25,22 +25,12 @@ pub struct Fault {
 impl Fault {
     /// A fault of one body field.
     pub fn at(pointer: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
-        Self {
-            pointer: Some(pointer.into()),
-            parameter: None,
-            code: code.into(),
-            detail: detail.into(),
-        }
+        Self { pointer: Some(pointer.into()), parameter: None, code: code.into(), detail: detail.into() }
     }
 
     /// A fault of one query parameter or header.
     pub fn of(parameter: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
-        Self {
-            pointer: None,
-            parameter: Some(parameter.into()),
-            code: code.into(),
-            detail: detail.into(),
-        }
+        Self { pointer: None, parameter: Some(parameter.into()), code: code.into(), detail: detail.into() }
     }
 }
 
@@ -68,15 +58,8 @@ impl Faults {
     }
 
     /// The value of a result, or none and a fault with the error's own words.
-    pub fn take<T, E: std::fmt::Display>(
-        &mut self,
-        pointer: &str,
-        code: &str,
-        value: Result<T, E>,
-    ) -> Option<T> {
-        value
-            .map_err(|error| self.add(pointer, code, error.to_string()))
-            .ok()
+    pub fn take<T, E: std::fmt::Display>(&mut self, pointer: &str, code: &str, value: Result<T, E>) -> Option<T> {
+        value.map_err(|error| self.add(pointer, code, error.to_string())).ok()
     }
 
     /// The text trimmed, or a fault when it is empty, longer than `max` characters or holds control characters.
@@ -84,11 +67,7 @@ impl Faults {
         let text = text.trim();
         let count = text.chars().count();
         if count == 0 || count > max {
-            self.add(
-                pointer,
-                "length",
-                format!("must have 1 to {max} characters"),
-            );
+            self.add(pointer, "length", format!("must have 1 to {max} characters"));
             return None;
         }
         if text.chars().any(|c| c.is_control() && c != '\n') {
@@ -107,11 +86,7 @@ impl Faults {
     pub fn email(&mut self, pointer: &str, text: &str) -> Option<String> {
         let email = normal_email(text);
         if email.is_none() {
-            self.add(
-                pointer,
-                "email",
-                "must be an e-mail address such as coach@club.example",
-            );
+            self.add(pointer, "email", "must be an e-mail address such as coach@club.example");
         }
         email
     }
@@ -137,12 +112,7 @@ impl Faults {
 pub fn normal_email(text: &str) -> Option<String> {
     let text = text.trim().to_lowercase();
     let (local, host) = text.split_once('@')?;
-    let plain = |part: &str| {
-        !part.is_empty()
-            && !part
-                .chars()
-                .any(|c| c.is_whitespace() || c.is_control() || c == '@')
-    };
+    let plain = |part: &str| !part.is_empty() && !part.chars().any(|c| c.is_whitespace() || c.is_control() || c == '@');
     (plain(local) && plain(host) && text.len() <= 254).then_some(text)
 }
 
@@ -152,10 +122,7 @@ mod tests {
 
     #[test]
     fn an_address_is_looked_up_in_one_form() {
-        assert_eq!(
-            normal_email(" Coach@Club.Example ").as_deref(),
-            Some("coach@club.example")
-        );
+        assert_eq!(normal_email(" Coach@Club.Example ").as_deref(), Some("coach@club.example"));
         for wrong in ["", "coach", "@club", "coach@", "co ach@club", "a@b@c"] {
             assert_eq!(normal_email(wrong), None, "{wrong}");
         }

@@ -14,12 +14,7 @@ use super::problem::{Code, Problem};
 ///
 /// # Errors
 /// Database errors.
-pub async fn set(
-    tx: &mut ClubTx,
-    member: AccountId,
-    role: Role,
-    groups: &[GroupId],
-) -> Result<(), StoreError> {
+pub async fn set(tx: &mut ClubTx, member: AccountId, role: Role, groups: &[GroupId]) -> Result<(), StoreError> {
     let club = tx.club.0;
     let mut wanted = BTreeSet::from([club]);
     match role {
@@ -39,11 +34,7 @@ pub async fn end(tx: &mut ClubTx, member: AccountId) -> Result<(), StoreError> {
     replace(tx, member, &BTreeSet::new()).await
 }
 
-async fn replace(
-    tx: &mut ClubTx,
-    member: AccountId,
-    wanted: &BTreeSet<Uuid>,
-) -> Result<(), StoreError> {
+async fn replace(tx: &mut ClubTx, member: AccountId, wanted: &BTreeSet<Uuid>) -> Result<(), StoreError> {
     let club = tx.club.0;
     let active = sqlx::query!(
         r#"
@@ -56,29 +47,18 @@ async fn replace(
     )
     .fetch_all(tx.conn())
     .await?;
-    for grant in active
-        .iter()
-        .filter(|grant| !wanted.contains(&grant.scope_id))
-    {
-        let change = Change::put(Kind::Revoke, grant.id)
-            .under(member)
-            .scopes(vec![grant.scope_id], Vec::new());
-        sqlx::query!(
-            "update scope_grant set revoked = true where club_id = $1 and id = $2",
-            club,
-            grant.id
-        )
-        .execute(tx.changing(change))
-        .await?;
+    for grant in active.iter().filter(|grant| !wanted.contains(&grant.scope_id)) {
+        let change = Change::put(Kind::Revoke, grant.id).under(member).scopes(vec![grant.scope_id], Vec::new());
+        sqlx::query!("update scope_grant set revoked = true where club_id = $1 and id = $2", club, grant.id)
+            .execute(tx.changing(change))
+            .await?;
     }
     for scope in wanted {
         if active.iter().any(|grant| grant.scope_id == *scope) {
             continue;
         }
         let id = Uuid::now_v7();
-        let change = Change::put(Kind::Grant, id)
-            .under(member)
-            .scopes(Vec::new(), vec![*scope]);
+        let change = Change::put(Kind::Grant, id).under(member).scopes(Vec::new(), vec![*scope]);
         sqlx::query!(
             r#"
             insert into scope_grant as x (club_id, id, member_id, scope_id)
@@ -109,10 +89,8 @@ pub async fn place<'a>(
     roots: impl IntoIterator<Item = (Uuid, &'a [GroupId])>,
 ) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let (roots, scopes): (Vec<Uuid>, Vec<Uuid>) = roots
-        .into_iter()
-        .flat_map(|(root, groups)| groups.iter().map(move |group| (root, group.0)))
-        .unzip();
+    let (roots, scopes): (Vec<Uuid>, Vec<Uuid>) =
+        roots.into_iter().flat_map(|(root, groups)| groups.iter().map(move |group| (root, group.0))).unzip();
     sqlx::query!(
         r#"
         insert into root_scope as x (club_id, root_id, scope_id)
@@ -136,13 +114,7 @@ pub async fn place<'a>(
 /// Database errors.
 pub async fn unplace(tx: &mut ClubTx, root: Uuid) -> Result<(), StoreError> {
     let club = tx.club.0;
-    sqlx::query!(
-        "delete from root_scope where club_id = $1 and root_id = $2",
-        club,
-        root
-    )
-    .execute(tx.conn())
-    .await?;
+    sqlx::query!("delete from root_scope where club_id = $1 and root_id = $2", club, root).execute(tx.conn()).await?;
     Ok(())
 }
 
@@ -164,22 +136,15 @@ pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Resu
     let missing: Vec<Fault> = wanted
         .iter()
         .filter(|id| !found.contains(id))
-        .map(|id| {
-            Fault::at(
-                pointer,
-                "unknown_id",
-                format!("there is no group {id} in the club"),
-            )
-        })
+        .map(|id| Fault::at(pointer, "unknown_id", format!("there is no group {id} in the club")))
         .collect();
     if !missing.is_empty() {
         return Err(Problem::invalid(missing));
     }
     match groups.iter().find(|group| !tx.actor.sees(**group)) {
         None => Ok(()),
-        Some(group) => Err(Problem::new(
-            Code::Forbidden,
-            format!("You are not assigned to the group {group}. Ask a club admin."),
-        )),
+        Some(group) => {
+            Err(Problem::new(Code::Forbidden, format!("You are not assigned to the group {group}. Ask a club admin.")))
+        }
     }
 }

@@ -20,10 +20,7 @@ pub struct Health {
     version: &'static str,
 }
 
-const OK: Health = Health {
-    status: "ok",
-    version: env!("CARGO_PKG_VERSION"),
-};
+const OK: Health = Health { status: "ok", version: env!("CARGO_PKG_VERSION") };
 
 /// Whether the process lives.
 ///
@@ -44,10 +41,7 @@ async fn get_liveness() -> Json<Health> {
 async fn get_readiness(db: Data<Db>) -> Result<Json<Health>, Problem> {
     db.check().await.map_err(|error| {
         tracing::warn!(%error, "not ready");
-        Problem::new(
-            Code::Unavailable,
-            "The database is away or not migrated: run `lanewright migrate`.",
-        )
+        Problem::new(Code::Unavailable, "The database is away or not migrated: run `lanewright migrate`.")
     })?;
     Ok(Json(OK))
 }
@@ -60,15 +54,10 @@ async fn get_readiness(db: Data<Db>) -> Result<Json<Health>, Problem> {
 )]
 #[get("/.well-known/jwks.json")]
 async fn get_key_set(keys: Data<Keys>) -> HttpResponse {
-    HttpResponse::Ok()
-        .insert_header(("cache-control", "public, max-age=300"))
-        .json(keys.jwks())
+    HttpResponse::Ok().insert_header(("cache-control", "public, max-age=300")).json(keys.jwks())
 }
 
 /// The routes of this file.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(get_liveness)
-        .service(get_readiness)
-        .service(get_key_set);
+    config.service(get_liveness).service(get_readiness).service(get_key_set);
 }

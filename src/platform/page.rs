@@ -46,29 +46,14 @@ impl PageParams {
     pub fn parse<K: DeserializeOwned>(&self) -> Result<PageOf<K>, Problem> {
         let limit = self.limit.unwrap_or(DEFAULT_LIMIT);
         if !(1..=MAX_LIMIT).contains(&limit) {
-            return Err(Problem::malformed(Fault::of(
-                "limit",
-                "out_of_range",
-                "must be from 1 to 200",
-            )));
+            return Err(Problem::malformed(Fault::of("limit", "out_of_range", "must be from 1 to 200")));
         }
         let after = self.cursor.as_deref().map(|cursor| {
-            URL_SAFE_NO_PAD
-                .decode(cursor)
-                .ok()
-                .and_then(|bytes| serde_json::from_slice(&bytes).ok())
-                .ok_or_else(|| {
-                    Problem::malformed(Fault::of(
-                        "cursor",
-                        "cursor",
-                        "send the next_cursor of the page before, unchanged",
-                    ))
-                })
+            URL_SAFE_NO_PAD.decode(cursor).ok().and_then(|bytes| serde_json::from_slice(&bytes).ok()).ok_or_else(|| {
+                Problem::malformed(Fault::of("cursor", "cursor", "send the next_cursor of the page before, unchanged"))
+            })
         });
-        Ok(PageOf {
-            limit: usize::from(limit),
-            after: after.transpose()?,
-        })
+        Ok(PageOf { limit: usize::from(limit), after: after.transpose()? })
     }
 }
 
@@ -85,10 +70,7 @@ impl<K> PageOf<K> {
     {
         let more = rows.len() > self.limit;
         rows.truncate(self.limit);
-        let next = rows
-            .last()
-            .filter(|_| more)
-            .and_then(|last| serde_json::to_vec(&key(last)).ok());
+        let next = rows.last().filter(|_| more).and_then(|last| serde_json::to_vec(&key(last)).ok());
         (rows, next.map(|bytes| URL_SAFE_NO_PAD.encode(bytes)))
     }
 }
@@ -98,8 +80,7 @@ pub fn answer(req: &HttpRequest, next_cursor: Option<&str>, body: &impl Serializ
     let mut answer = HttpResponse::Ok();
     answer.insert_header((CACHE_CONTROL, "private, no-cache"));
     if let Some(cursor) = next_cursor {
-        let mut query: Vec<(String, String)> =
-            serde_urlencoded::from_str(req.query_string()).unwrap_or_default();
+        let mut query: Vec<(String, String)> = serde_urlencoded::from_str(req.query_string()).unwrap_or_default();
         query.retain(|(name, _)| name != "cursor");
         query.push(("cursor".to_owned(), cursor.to_owned()));
         let query = serde_urlencoded::to_string(query).unwrap_or_default();

@@ -15,8 +15,7 @@ const COST: (u32, u32, u32) = (19_456, 2, 1);
 /// Hashes at work at once: more would starve the API on two cores.
 static PERMITS: LazyLock<Arc<Semaphore>> = LazyLock::new(|| Arc::new(Semaphore::new(2)));
 /// What a password is checked against when the e-mail is unknown, so that both answers take as long.
-static DUMMY: LazyLock<Option<String>> =
-    LazyLock::new(|| hash_now("no account has this password").ok());
+static DUMMY: LazyLock<Option<String>> = LazyLock::new(|| hash_now("no account has this password").ok());
 
 fn argon2() -> Result<Argon2<'static>, Problem> {
     let params = Params::new(COST.0, COST.1, COST.2, None).map_err(|_| broken())?;
@@ -28,35 +27,24 @@ fn broken() -> Problem {
 }
 
 fn hash_now(password: &str) -> Result<String, Problem> {
-    let hash = argon2()?
-        .hash_password(password.as_bytes())
-        .map_err(|_| broken())?;
+    let hash = argon2()?.hash_password(password.as_bytes()).map_err(|_| broken())?;
     Ok(hash.to_string())
 }
 
 /// Whether the password fits, and whether the hash was made with other parameters than today's.
 fn verify_now(password: &str, stored: &str) -> Result<(bool, bool), Problem> {
     let hash = PasswordHash::new(stored).map_err(|_| broken())?;
-    let fits = argon2()?
-        .verify_password(password.as_bytes(), &hash)
-        .is_ok();
+    let fits = argon2()?.verify_password(password.as_bytes(), &hash).is_ok();
     let today = format!("$argon2id$v=19$m={},t={},p={}$", COST.0, COST.1, COST.2);
     Ok((fits, !stored.starts_with(&today)))
 }
 
-async fn aside<T: Send + 'static>(
-    work: impl FnOnce() -> Result<T, Problem> + Send + 'static,
-) -> Result<T, Problem> {
+async fn aside<T: Send + 'static>(work: impl FnOnce() -> Result<T, Problem> + Send + 'static) -> Result<T, Problem> {
     let permit = tokio::time::timeout(Duration::from_secs(4), Arc::clone(&PERMITS).acquire_owned())
         .await
         .ok()
         .and_then(Result::ok)
-        .ok_or_else(|| {
-            Problem::new(
-                Code::Unavailable,
-                "Too many sign-ins at this moment. Try again.",
-            )
-        })?;
+        .ok_or_else(|| Problem::new(Code::Unavailable, "Too many sign-ins at this moment. Try again."))?;
     tokio::task::spawn_blocking(move || {
         let _permit = permit;
         work()
@@ -79,10 +67,7 @@ pub async fn hash(password: SecretString) -> Result<String, Problem> {
 ///
 /// # Errors
 /// 503 when too many are waiting.
-pub async fn verify(
-    password: SecretString,
-    stored: Option<String>,
-) -> Result<(bool, bool), Problem> {
+pub async fn verify(password: SecretString, stored: Option<String>) -> Result<(bool, bool), Problem> {
     aside(move || {
         let known = stored.is_some();
         let Some(hash) = stored.or_else(|| DUMMY.clone()) else {
@@ -101,21 +86,14 @@ mod tests {
     #[test]
     fn a_hash_fits_its_password_only_and_carries_the_parameters() {
         let hash = hash_now("correct horse").unwrap();
-        assert!(
-            hash.starts_with("$argon2id$v=19$m=19456,t=2,p=1$"),
-            "{hash}"
-        );
+        assert!(hash.starts_with("$argon2id$v=19$m=19456,t=2,p=1$"), "{hash}");
         assert_eq!(verify_now("correct horse", &hash).unwrap(), (true, false));
         assert_eq!(verify_now("correct house", &hash).unwrap(), (false, false));
     }
 
     #[test]
     fn a_hash_of_weaker_parameters_is_to_be_renewed() {
-        let weak = Argon2::new(
-            Algorithm::Argon2id,
-            Version::V0x13,
-            Params::new(8_192, 1, 1, None).unwrap(),
-        );
+        let weak = Argon2::new(Algorithm::Argon2id, Version::V0x13, Params::new(8_192, 1, 1, None).unwrap());
         let hash = weak.hash_password(b"correct horse").unwrap().to_string();
         assert_eq!(verify_now("correct horse", &hash).unwrap(), (true, true));
     }

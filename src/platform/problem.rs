@@ -120,10 +120,7 @@ pub struct ProblemBody {
     #[schema(minimum = 400, maximum = 599, example = 422)]
     status: u16,
     /// What happened this time and what to do about it.
-    #[schema(
-        max_length = 2000,
-        example = "1 field breaks a rule; nothing was stored."
-    )]
+    #[schema(max_length = 2000, example = "1 field breaks a rule; nothing was stored.")]
     detail: String,
     /// The request id, also in the log.
     #[schema(max_length = 100, example = "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57")]
@@ -141,21 +138,12 @@ pub struct ProblemBody {
 impl Problem {
     /// A problem with one sentence of detail.
     pub fn new(code: Code, detail: impl Into<String>) -> Self {
-        Self {
-            code,
-            detail: detail.into(),
-            errors: Vec::new(),
-            current: None,
-            headers: Vec::new(),
-        }
+        Self { code, detail: detail.into(), errors: Vec::new(), current: None, headers: Vec::new() }
     }
 
     /// A body or parameter that cannot be read.
     pub fn malformed(fault: Fault) -> Self {
-        let mut problem = Self::new(
-            Code::Malformed,
-            "The request cannot be read; nothing was stored.",
-        );
+        let mut problem = Self::new(Code::Malformed, "The request cannot be read; nothing was stored.");
         problem.errors.push(fault);
         problem
     }
@@ -166,26 +154,17 @@ impl Problem {
             1 => "1 field breaks a rule; nothing was stored.".to_owned(),
             n => format!("{n} fields break a rule; nothing was stored."),
         };
-        Self {
-            errors,
-            ..Self::new(Code::Invalid, detail)
-        }
+        Self { errors, ..Self::new(Code::Invalid, detail) }
     }
 
     /// No such record, or none that the caller may see.
     pub fn not_found(what: &str) -> Self {
-        Self::new(
-            Code::NotFound,
-            format!("There is no such {what} here, or it is not yours to see."),
-        )
+        Self::new(Code::NotFound, format!("There is no such {what} here, or it is not yours to see."))
     }
 
     /// The id belongs to a record that was deleted.
     pub fn gone() -> Self {
-        Self::new(
-            Code::Gone,
-            "The record with this id was deleted. Create a new one with a new id.",
-        )
+        Self::new(Code::Gone, "The record with this id was deleted. Create a new one with a new id.")
     }
 
     /// Adds a record or structured reason to the answer.
@@ -250,9 +229,7 @@ impl ResponseError for Problem {
             _ => {}
         }
         answer.insert_header(("cache-control", "no-store"));
-        answer
-            .content_type("application/problem+json")
-            .body(serde_json::to_vec(&self.body()).unwrap_or_default())
+        answer.content_type("application/problem+json").body(serde_json::to_vec(&self.body()).unwrap_or_default())
     }
 }
 
@@ -269,38 +246,19 @@ impl From<StoreError> for Problem {
             StoreError::Conflict(what) => Self::new(Code::Conflict, what),
             StoreError::Invalid(faults) => Self::invalid(faults),
             StoreError::Corrupt(what) => {
-                tracing::error!(
-                    request.id = telemetry::request_id(),
-                    what,
-                    "stored record does not parse"
-                );
-                Self::new(
-                    Code::Internal,
-                    "A stored record cannot be read. Tell the operator the instance id.",
-                )
+                tracing::error!(request.id = telemetry::request_id(), what, "stored record does not parse");
+                Self::new(Code::Internal, "A stored record cannot be read. Tell the operator the instance id.")
             }
             StoreError::Unrecorded => {
-                tracing::error!(
-                    request.id = telemetry::request_id(),
-                    "a write was not recorded as a change"
-                );
-                Self::new(
-                    Code::Internal,
-                    "Nothing was stored. Tell the operator the instance id.",
-                )
+                tracing::error!(request.id = telemetry::request_id(), "a write was not recorded as a change");
+                Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
             }
             StoreError::Database(error) => {
                 tracing::error!(request.id = telemetry::request_id(), %error, "database");
                 if StoreError::passing(&error) {
-                    Self::new(
-                        Code::Unavailable,
-                        "The database is busy or away; nothing was stored. Try again.",
-                    )
+                    Self::new(Code::Unavailable, "The database is busy or away; nothing was stored. Try again.")
                 } else {
-                    Self::new(
-                        Code::Internal,
-                        "Nothing was stored. Tell the operator the instance id.",
-                    )
+                    Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
                 }
             }
         }
@@ -315,9 +273,6 @@ impl From<sqlx::Error> for Problem {
 
 impl From<actix_web::error::BlockingError> for Problem {
     fn from(_: actix_web::error::BlockingError) -> Self {
-        Self::new(
-            Code::Unavailable,
-            "Too much is being computed at the moment. Try again.",
-        )
+        Self::new(Code::Unavailable, "Too much is being computed at the moment. Try again.")
     }
 }

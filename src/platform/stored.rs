@@ -24,11 +24,7 @@ pub fn etag(rev: i64) -> String {
 }
 
 fn listed(req: &HttpRequest, name: actix_web::http::header::HeaderName, tag: &str) -> Option<bool> {
-    let mut values = req
-        .headers()
-        .get_all(name)
-        .filter_map(|value| value.to_str().ok())
-        .peekable();
+    let mut values = req.headers().get_all(name).filter_map(|value| value.to_str().ok()).peekable();
     values.peek()?;
     Some(
         values
@@ -61,9 +57,7 @@ pub fn require_match(req: &HttpRequest, rev: i64, current: &impl Serialize) -> R
 /// Answers a read: 304 when the caller already has this version.
 pub fn read(req: &HttpRequest, rev: i64, body: &impl Serialize) -> HttpResponse {
     if listed(req, IF_NONE_MATCH, &etag(rev)) == Some(true) {
-        return HttpResponse::NotModified()
-            .insert_header((ETAG, etag(rev)))
-            .finish();
+        return HttpResponse::NotModified().insert_header((ETAG, etag(rev))).finish();
     }
     with_tag(StatusCode::OK, rev, body)
 }
@@ -81,11 +75,7 @@ pub fn created(
     rev: i64,
     body: &impl Serialize,
 ) -> HttpResponse {
-    let status = if fresh {
-        StatusCode::CREATED
-    } else {
-        StatusCode::OK
-    };
+    let status = if fresh { StatusCode::CREATED } else { StatusCode::OK };
     let mut answer = with_tag(status, rev, body);
     let location = format!("{}/{id}", req.path().trim_end_matches('/'));
     if let Ok(value) = actix_web::http::header::HeaderValue::from_str(&location) {
@@ -109,8 +99,5 @@ pub fn same_or_conflict<T: PartialEq>(stored: &T, sent: &T) -> Result<(), Proble
     if stored == sent {
         return Ok(());
     }
-    Err(Problem::new(
-        Code::Conflict,
-        "This id is already used by a record with other content. Send a new id.",
-    ))
+    Err(Problem::new(Code::Conflict, "This id is already used by a record with other content. Send a new id."))
 }

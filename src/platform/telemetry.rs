@@ -22,26 +22,15 @@ pub fn request_id() -> String {
 ///
 /// # Errors
 /// Those of the inner service.
-pub async fn trace<B: MessageBody>(
-    req: ServiceRequest,
-    next: Next<B>,
-) -> Result<ServiceResponse<B>, Error> {
+pub async fn trace<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result<ServiceResponse<B>, Error> {
     let started = Instant::now();
     let id = Uuid::now_v7().to_string();
     let trace_parent = trace_parent(&req);
     let mut answer = REQUEST_ID.scope(id.clone(), next.call(req)).await?;
     let status = answer.status().as_u16();
-    let route = answer
-        .request()
-        .match_pattern()
-        .unwrap_or_else(|| "unmatched".to_owned());
+    let route = answer.request().match_pattern().unwrap_or_else(|| "unmatched".to_owned());
     let method = answer.request().method().as_str().to_owned();
-    let club = answer
-        .request()
-        .match_info()
-        .get("club_id")
-        .unwrap_or_default()
-        .to_owned();
+    let club = answer.request().match_info().get("club_id").unwrap_or_default().to_owned();
     tracing::info!(
         request.id = id,
         trace_parent,
@@ -64,26 +53,15 @@ pub async fn trace<B: MessageBody>(
 
 /// The caller's W3C trace context when it is well formed, else a new one.
 fn trace_parent(req: &ServiceRequest) -> String {
-    let given = req
-        .headers()
-        .get("traceparent")
-        .and_then(|value| value.to_str().ok())
-        .unwrap_or_default();
+    let given = req.headers().get("traceparent").and_then(|value| value.to_str().ok()).unwrap_or_default();
     let parts: Vec<&str> = given.split('-').collect();
-    let hex = |part: &str, length: usize| {
-        part.len() == length && part.bytes().all(|b| b.is_ascii_hexdigit())
-    };
+    let hex = |part: &str, length: usize| part.len() == length && part.bytes().all(|b| b.is_ascii_hexdigit());
     match parts.as_slice() {
-        ["00", trace, parent, flags] if hex(trace, 32) && hex(parent, 16) && hex(flags, 2) => {
-            given.to_owned()
-        }
+        ["00", trace, parent, flags] if hex(trace, 32) && hex(parent, 16) && hex(flags, 2) => given.to_owned(),
         _ => {
             let trace = Uuid::now_v7().simple().to_string();
             let span = Uuid::new_v4().simple().to_string();
-            format!(
-                "00-{trace}-{}-00",
-                span.get(..16).unwrap_or("0000000000000001")
-            )
+            format!("00-{trace}-{}-00", span.get(..16).unwrap_or("0000000000000001"))
         }
     }
 }
@@ -93,9 +71,5 @@ pub fn init() {
     let filter = tracing_subscriber::EnvFilter::try_from_env("LANEWRIGHT_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
     // A second initialisation (tests in one process) changes nothing.
-    let _ = tracing_subscriber::fmt()
-        .json()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .try_init();
+    let _ = tracing_subscriber::fmt().json().with_env_filter(filter).with_writer(std::io::stderr).try_init();
 }

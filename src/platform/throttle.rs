@@ -42,9 +42,6 @@ pub async fn take(db: &Db, bucket: &str, limit: Limit) -> Result<(), Problem> {
         return Ok(());
     }
     let wait = (1.0 / limit.per_second).ceil();
-    Err(Problem::new(
-        Code::TooMany,
-        format!("Too many attempts. Wait {wait} seconds and try again."),
-    )
-    .with_header(actix_web::http::header::RETRY_AFTER, &format!("{wait}")))
+    Err(Problem::new(Code::TooMany, format!("Too many attempts. Wait {wait} seconds and try again."))
+        .with_header(actix_web::http::header::RETRY_AFTER, &format!("{wait}")))
 }

@@ -49,9 +49,7 @@ pub struct Keys {
 
 impl std::fmt::Debug for Keys {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Keys")
-            .field("kid", &self.kid)
-            .finish_non_exhaustive()
+        f.debug_struct("Keys").field("kid", &self.kid).finish_non_exhaustive()
     }
 }
 
@@ -80,14 +78,11 @@ impl Keys {
     pub async fn load(db: &Db) -> Result<Self, KeyError> {
         let mut tx = db.account_tx().await?;
         // Serialises two instances that start on an empty database at once.
-        sqlx::query!("lock table signing_keys in share row exclusive mode")
-            .execute(tx.conn())
-            .await?;
-        let some = sqlx::query_scalar!(
-            r#"select exists (select from signing_keys where retired_at is null) as "some!""#
-        )
-        .fetch_one(tx.conn())
-        .await?;
+        sqlx::query!("lock table signing_keys in share row exclusive mode").execute(tx.conn()).await?;
+        let some =
+            sqlx::query_scalar!(r#"select exists (select from signing_keys where retired_at is null) as "some!""#)
+                .fetch_one(tx.conn())
+                .await?;
         if !some {
             insert_new(&mut tx).await?;
         }
@@ -104,11 +99,7 @@ impl Keys {
         .fetch_all(tx.conn())
         .await?;
         tx.commit().await?;
-        Self::from_rows(
-            rows.into_iter()
-                .map(|row| (row.kid, row.private_pkcs8))
-                .collect(),
-        )
+        Self::from_rows(rows.into_iter().map(|row| (row.kid, row.private_pkcs8)).collect())
     }
 
     /// Makes a new signing key; the old ones verify until their last token has expired.
@@ -117,12 +108,9 @@ impl Keys {
     /// When the database is away or the random source fails.
     pub async fn rotate(db: &Db) -> Result<String, KeyError> {
         let mut tx = db.account_tx().await?;
-        sqlx::query!(
-            "update signing_keys set retired_at = $1 where retired_at is null",
-            Utc::now()
-        )
-        .execute(tx.conn())
-        .await?;
+        sqlx::query!("update signing_keys set retired_at = $1 where retired_at is null", Utc::now())
+            .execute(tx.conn())
+            .await?;
         let kid = insert_new(&mut tx).await?;
         tx.commit().await?;
         Ok(kid)
@@ -140,12 +128,7 @@ impl Keys {
             published.push((kid.clone(), x));
         }
         let (kid, pkcs8) = rows.into_iter().next().ok_or(KeyError::Key)?;
-        Ok(Self {
-            kid,
-            signing: EncodingKey::from_ed_der(&pkcs8),
-            verifying,
-            published,
-        })
+        Ok(Self { kid, signing: EncodingKey::from_ed_der(&pkcs8), verifying, published })
     }
 
     /// The public keys as a JWK set (RFC 7517, RFC 8037).
@@ -190,31 +173,21 @@ impl Keys {
     /// # Errors
     /// 401.
     pub fn verify(&self, token: &str) -> Result<Claims, Problem> {
-        let refused = || {
-            Problem::new(
-                Code::Unauthenticated,
-                "The access token is not valid or has expired. Refresh it.",
-            )
-        };
-        let kid = jsonwebtoken::decode_header(token)
-            .ok()
-            .and_then(|header| header.kid)
-            .ok_or_else(refused)?;
+        let refused =
+            || Problem::new(Code::Unauthenticated, "The access token is not valid or has expired. Refresh it.");
+        let kid = jsonwebtoken::decode_header(token).ok().and_then(|header| header.kid).ok_or_else(refused)?;
         let key = self.verifying.get(&kid).ok_or_else(refused)?;
         let mut rules = Validation::new(Algorithm::EdDSA);
         rules.leeway = 0;
         rules.set_issuer(&[ISSUER]);
         rules.set_audience(&[AUDIENCE]);
         rules.set_required_spec_claims(&["exp", "iss", "aud", "sub"]);
-        jsonwebtoken::decode::<Claims>(token, key, &rules)
-            .map(|data| data.claims)
-            .map_err(|_| refused())
+        jsonwebtoken::decode::<Claims>(token, key, &rules).map(|data| data.claims).map_err(|_| refused())
     }
 }
 
 async fn insert_new(tx: &mut super::db::AccountTx) -> Result<String, KeyError> {
-    let pkcs8 =
-        Ed25519KeyPair::generate_pkcs8v1(&SystemRandom::new()).map_err(|_| KeyError::Key)?;
+    let pkcs8 = Ed25519KeyPair::generate_pkcs8v1(&SystemRandom::new()).map_err(|_| KeyError::Key)?;
     let kid = Uuid::now_v7().to_string();
     sqlx::query!(
         "insert into signing_keys (kid, private_pkcs8, created_at) values ($1, $2, $3)",
@@ -245,8 +218,7 @@ impl Opaque {
         let mut secret = [0_u8; 48];
         let (id, random) = secret.split_at_mut(16);
         id.copy_from_slice(owner.as_bytes());
-        rand::fill(random)
-            .map_err(|_| Problem::new(Code::Internal, "The random source failed."))?;
+        rand::fill(random).map_err(|_| Problem::new(Code::Internal, "The random source failed."))?;
         let text = URL_SAFE_NO_PAD.encode(secret);
         let hash = sha256(text.as_bytes());
         Ok((text, Self { owner, hash }))
@@ -254,15 +226,9 @@ impl Opaque {
 
     /// Reads a token from a client; none when it cannot be one of ours.
     pub fn parse(text: &str) -> Option<Self> {
-        let bytes = URL_SAFE_NO_PAD
-            .decode(text)
-            .ok()
-            .filter(|bytes| bytes.len() == 48)?;
+        let bytes = URL_SAFE_NO_PAD.decode(text).ok().filter(|bytes| bytes.len() == 48)?;
         let owner = Uuid::from_slice(bytes.get(..16)?).ok()?;
-        Some(Self {
-            owner,
-            hash: sha256(text.as_bytes()),
-        })
+        Some(Self { owner, hash: sha256(text.as_bytes()) })
     }
 }
 

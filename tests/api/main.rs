@@ -1,5 +1,8 @@
 //! The API over a real socket, on a real database of its own for each test.
 
+// Tests may fail loudly, and their figures are small.
+#![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
+
 mod accounts;
 mod groups;
 mod members;

@@ -12,13 +12,7 @@ async fn every_table_can_be_spread_by_club(pool: PgPool) {
     let errors: Vec<String> = findings
         .iter()
         .filter(|row| row.get::<String, _>("severity") == "error")
-        .map(|row| {
-            format!(
-                "{}: {}",
-                row.get::<String, _>("table"),
-                row.get::<String, _>("problem")
-            )
-        })
+        .map(|row| format!("{}: {}", row.get::<String, _>("table"), row.get::<String, _>("problem")))
         .collect();
     assert!(errors.is_empty(), "{errors:#?}");
 }
@@ -41,31 +35,17 @@ async fn a_query_without_its_club_sees_nothing_foreign(pool: PgPool) {
     for table in tables {
         let key = if table == "clubs" { "id" } else { "club_id" };
         let mut tx = pool.begin().await.unwrap();
-        let enter = format!(
-            "set local role club_app; set local app.club_id = '{}'",
-            Uuid::parse_str(&north.club).unwrap()
-        );
-        sqlx::raw_sql(sqlx::AssertSqlSafe(enter))
-            .execute(&mut *tx)
-            .await
-            .unwrap();
+        let enter =
+            format!("set local role club_app; set local app.club_id = '{}'", Uuid::parse_str(&north.club).unwrap());
+        sqlx::raw_sql(sqlx::AssertSqlSafe(enter)).execute(&mut *tx).await.unwrap();
         let sql = format!("select {key} from {table}");
-        let clubs: Vec<Uuid> = sqlx::query_scalar(sqlx::AssertSqlSafe(sql))
-            .fetch_all(&mut *tx)
-            .await
-            .unwrap();
+        let clubs: Vec<Uuid> = sqlx::query_scalar(sqlx::AssertSqlSafe(sql)).fetch_all(&mut *tx).await.unwrap();
         seen += clubs.len();
-        assert!(
-            clubs.iter().all(|club| club.to_string() == north.club),
-            "{table}"
-        );
+        assert!(clubs.iter().all(|club| club.to_string() == north.club), "{table}");
         tx.rollback().await.unwrap();
         let bare = format!("select count(*) from {table}");
         let mut tx = pool.begin().await.unwrap();
-        let count: i64 = sqlx::query_scalar(sqlx::AssertSqlSafe(bare))
-            .fetch_one(&mut *tx)
-            .await
-            .unwrap();
+        let count: i64 = sqlx::query_scalar(sqlx::AssertSqlSafe(bare)).fetch_one(&mut *tx).await.unwrap();
         assert_eq!(count, 0, "{table}: without a club nothing is seen");
     }
     assert!(seen > 5);

@@ -38,38 +38,23 @@ impl Answer {
         let headers = response.headers().clone();
         let bytes = response.bytes().await.unwrap().to_vec();
         let body = serde_json::from_slice(&bytes).unwrap_or(Value::Null);
-        Self {
-            status,
-            headers,
-            bytes,
-            body,
-        }
+        Self { status, headers, bytes, body }
     }
 
     /// A header, empty when absent.
     pub fn header(&self, name: &str) -> &str {
-        self.headers
-            .get(name)
-            .map_or("", |value| value.to_str().unwrap())
+        self.headers.get(name).map_or("", |value| value.to_str().unwrap())
     }
 
     /// The `id` of the body.
     pub fn id(&self) -> String {
-        self.body["id"]
-            .as_str()
-            .unwrap_or_else(|| panic!("no id in {self:?}"))
-            .to_owned()
+        self.body["id"].as_str().unwrap_or_else(|| panic!("no id in {self:?}")).to_owned()
     }
 
     /// Fails unless the status is this one; hands the answer on.
     #[track_caller]
     pub fn expect(self, status: u16) -> Self {
-        assert_eq!(
-            self.status,
-            status,
-            "{}",
-            String::from_utf8_lossy(&self.bytes)
-        );
+        assert_eq!(self.status, status, "{}", String::from_utf8_lossy(&self.bytes));
         self
     }
 
@@ -79,12 +64,7 @@ impl Answer {
         errors
             .into_iter()
             .flatten()
-            .map(|fault| {
-                fault["pointer"]
-                    .as_str()
-                    .or(fault["parameter"].as_str())
-                    .unwrap_or_default()
-            })
+            .map(|fault| fault["pointer"].as_str().or(fault["parameter"].as_str()).unwrap_or_default())
             .collect()
     }
 
@@ -103,30 +83,15 @@ impl TestApp {
     pub async fn spawn(pool: PgPool) -> Self {
         let options = (*pool.connect_options()).clone();
         let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
-        let config = Config {
-            origins: Vec::new(),
-            workers: 1,
-            connections: 4,
-            behind_proxy: false,
-        };
+        let config = Config { origins: Vec::new(), workers: 1, connections: 4, behind_proxy: false };
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());
         tokio::spawn(app::run(listener, &config, options, keys).unwrap());
-        Self {
-            base,
-            client: reqwest::Client::new(),
-            pool,
-        }
+        Self { base, client: reqwest::Client::new(), pool }
     }
 
     /// Sends a request with these headers and body bytes.
-    pub async fn send(
-        &self,
-        method: Method,
-        path: &str,
-        headers: &[(&str, &str)],
-        body: Option<Vec<u8>>,
-    ) -> Answer {
+    pub async fn send(&self, method: Method, path: &str, headers: &[(&str, &str)], body: Option<Vec<u8>>) -> Answer {
         let mut request = self.client.request(method, format!("{}{path}", self.base));
         for (name, value) in headers {
             request = request.header(*name, *value);
@@ -140,13 +105,7 @@ impl TestApp {
     /// Posts JSON without signing in.
     pub async fn post(&self, path: &str, body: Value) -> Answer {
         let body = serde_json::to_vec(&body).unwrap();
-        self.send(
-            Method::POST,
-            path,
-            &[("content-type", "application/json")],
-            Some(body),
-        )
-        .await
+        self.send(Method::POST, path, &[("content-type", "application/json")], Some(body)).await
     }
 
     /// Gets without signing in.
@@ -204,12 +163,7 @@ impl Caller {
         let body = json!({"email": person.email, "role": role, "group_ids": groups});
         let invitation = self.post("/invitations", body).await.expect(201);
         person
-            .call(
-                Method::POST,
-                "/v1/invitations/accept",
-                &[],
-                Some(json!({"token": invitation.body["token"]})),
-            )
+            .call(Method::POST, "/v1/invitations/accept", &[], Some(json!({"token": invitation.body["token"]})))
             .await
             .expect(200);
         person.club.clone_from(&self.club);
@@ -218,47 +172,24 @@ impl Caller {
 
     /// A new group in the admin's club: its id.
     pub async fn group(&self, name: &str) -> String {
-        self.post("/groups", json!({"name": name}))
-            .await
-            .expect(201)
-            .id()
+        self.post("/groups", json!({"name": name})).await.expect(201).id()
     }
 
     /// Calls any path of the service with this person's token.
-    pub async fn call(
-        &self,
-        method: Method,
-        path: &str,
-        headers: &[(&str, &str)],
-        body: Option<Value>,
-    ) -> Answer {
+    pub async fn call(&self, method: Method, path: &str, headers: &[(&str, &str)], body: Option<Value>) -> Answer {
         let body = body.map(|body| serde_json::to_vec(&body).unwrap());
         let token = format!("Bearer {}", self.token);
-        let mut all = vec![
-            ("authorization", token.as_str()),
-            ("content-type", "application/json"),
-        ];
+        let mut all = vec![("authorization", token.as_str()), ("content-type", "application/json")];
         all.retain(|(name, _)| !headers.iter().any(|(given, _)| given == name));
         all.extend_from_slice(headers);
         self.app.send(method, path, &all, body).await
     }
 
     /// Sends bytes to a path of the club.
-    pub async fn bytes(
-        &self,
-        method: Method,
-        path: &str,
-        content_type: &str,
-        body: Vec<u8>,
-    ) -> Answer {
+    pub async fn bytes(&self, method: Method, path: &str, content_type: &str, body: Vec<u8>) -> Answer {
         let token = format!("Bearer {}", self.token);
-        let headers = [
-            ("authorization", token.as_str()),
-            ("content-type", content_type),
-        ];
-        self.app
-            .send(method, &self.path(path), &headers, Some(body))
-            .await
+        let headers = [("authorization", token.as_str()), ("content-type", content_type)];
+        self.app.send(method, &self.path(path), &headers, Some(body)).await
     }
 
     /// A path of the club.
@@ -273,45 +204,34 @@ impl Caller {
 
     /// Posts JSON to a path of the club.
     pub async fn post(&self, path: &str, body: Value) -> Answer {
-        self.call(Method::POST, &self.path(path), &[], Some(body))
-            .await
+        self.call(Method::POST, &self.path(path), &[], Some(body)).await
     }
 
     /// Puts JSON at a path of the club; `if_match` may be empty.
     pub async fn put(&self, path: &str, if_match: &str, body: Value) -> Answer {
-        self.call(
-            Method::PUT,
-            &self.path(path),
-            &matching(if_match),
-            Some(body),
-        )
-        .await
+        self.call(Method::PUT, &self.path(path), &matching(if_match), Some(body)).await
     }
 
     /// Patches a path of the club; `if_match` may be empty.
     pub async fn patch(&self, path: &str, if_match: &str, body: Value) -> Answer {
         let mut headers = matching(if_match);
         headers.push(("content-type", "application/merge-patch+json"));
-        self.call(Method::PATCH, &self.path(path), &headers, Some(body))
-            .await
+        self.call(Method::PATCH, &self.path(path), &headers, Some(body)).await
     }
 
     /// Deletes at a path of the club; `if_match` may be empty.
     pub async fn delete(&self, path: &str, if_match: &str) -> Answer {
-        self.call(Method::DELETE, &self.path(path), &matching(if_match), None)
-            .await
+        self.call(Method::DELETE, &self.path(path), &matching(if_match), None).await
     }
 
     /// The highest change number of the club.
     pub async fn seq(&self) -> i64 {
         let club = Uuid::parse_str(&self.club).unwrap();
         let mut tx = self.app.pool.begin().await.unwrap();
-        sqlx::raw_sql(sqlx::AssertSqlSafe(format!(
-            "set local app.club_id = '{club}'"
-        )))
-        .execute(&mut *tx)
-        .await
-        .unwrap();
+        sqlx::raw_sql(sqlx::AssertSqlSafe(format!("set local app.club_id = '{club}'")))
+            .execute(&mut *tx)
+            .await
+            .unwrap();
         sqlx::query_scalar("select seq from club_clock where club_id = $1")
             .bind(club)
             .fetch_one(&mut *tx)
@@ -321,20 +241,11 @@ impl Caller {
 }
 
 fn matching(tag: &str) -> Vec<(&str, &str)> {
-    if tag.is_empty() {
-        Vec::new()
-    } else {
-        vec![("if-match", tag)]
-    }
+    if tag.is_empty() { Vec::new() } else { vec![("if-match", tag)] }
 }
 
 /// Walks a list page by page and collects the ids; `between` runs after each page.
-pub async fn walk(
-    caller: &Caller,
-    path: &str,
-    limit: usize,
-    mut between: impl AsyncFnMut(usize),
-) -> Vec<String> {
+pub async fn walk(caller: &Caller, path: &str, limit: usize, mut between: impl AsyncFnMut(usize)) -> Vec<String> {
     let mut ids = Vec::new();
     let separator = if path.contains('?') { '&' } else { '?' };
     let mut next = Some(caller.path(&format!("{path}{separator}limit={limit}")));
@@ -343,16 +254,8 @@ pub async fn walk(
         let answer = caller.call(Method::GET, &path, &[], None).await.expect(200);
         let items = answer.body["items"].as_array().unwrap();
         assert!(items.len() <= limit);
-        ids.extend(
-            items
-                .iter()
-                .map(|item| item["id"].as_str().unwrap().to_owned()),
-        );
-        next = answer
-            .header("link")
-            .strip_prefix('<')
-            .and_then(|link| link.split('>').next())
-            .map(str::to_owned);
+        ids.extend(items.iter().map(|item| item["id"].as_str().unwrap().to_owned()));
+        next = answer.header("link").strip_prefix('<').and_then(|link| link.split('>').next()).map(str::to_owned);
         assert_eq!(next.is_some(), answer.body["next_cursor"].is_string());
         between(pages).await;
         pages += 1;

@@ -3,8 +3,8 @@
 
 use super::decision::{TODAY, at, club, hold, mm};
 use lanewright::compute::decision::{
-    Caution, Clearance, Configuration, Current, Decision, DecisionKind, Evidence, Hold,
-    LatestSession, Policy, Rating, Ratings, Restriction, Situation, Target, decide,
+    Caution, Clearance, Configuration, Current, Decision, DecisionKind, Evidence, Hold, LatestSession, Policy, Rating,
+    Ratings, Restriction, Situation, Target, decide,
 };
 use lanewright::compute::units::{BarrierKind, Length};
 use proptest::option;
@@ -33,29 +33,27 @@ fn evidence() -> impl Strategy<Value = Evidence> {
         hits: hits.min((held + 6) / 10),
         ..Evidence::default()
     });
-    let any = (0..20_u32, 0..10_u32, 0..10_u32, 0..4_u32, 0..20_u32).prop_map(
-        |(held, over_reached, crowded, days, hits)| Evidence {
-            held,
-            over_reached,
-            crowded,
-            broken: 1,
-            days,
-            barriers: held + over_reached + crowded + 3,
-            hits: hits.min(held),
-        },
-    );
+    let any =
+        (0..20_u32, 0..10_u32, 0..10_u32, 0..4_u32, 0..20_u32).prop_map(|(held, over_reached, crowded, days, hits)| {
+            Evidence {
+                held,
+                over_reached,
+                crowded,
+                broken: 1,
+                days,
+                barriers: held + over_reached + crowded + 3,
+                hits: hits.min(held),
+            }
+        });
     prop_oneof![3 => good, 1 => any]
 }
 
 fn configuration() -> impl Strategy<Value = Configuration> {
-    let owned: Vec<_> = club()
-        .into_iter()
-        .flat_map(|entry| entry.heights.into_iter().map(move |h| (entry.kind, h)))
-        .collect();
+    let owned: Vec<_> =
+        club().into_iter().flat_map(|entry| entry.heights.into_iter().map(move |h| (entry.kind, h))).collect();
     let grid = (16..37_u32).prop_map(|k| k * 250);
     let spacing = prop_oneof![4 => grid, 1 => 4_000..9_200_u32];
-    (prop::sample::select(owned), spacing)
-        .prop_map(|((kind, height), spacing)| at(kind, height.mm(), spacing))
+    (prop::sample::select(owned), spacing).prop_map(|((kind, height), spacing)| at(kind, height.mm(), spacing))
 }
 
 prop_compose! {
@@ -120,14 +118,10 @@ fn advise(situation: &Situation, limit: f64) -> Decision {
 }
 
 fn steps_up(decision: &Decision) -> bool {
-    let rises = |from: Configuration, to: Configuration| {
-        to.height > from.height || to.spacing > from.spacing
-    };
+    let rises = |from: Configuration, to: Configuration| to.height > from.height || to.spacing > from.spacing;
     match decision.kind {
         DecisionKind::StepUpSpacing | DecisionKind::StepUpHeight | DecisionKind::RaceTest => true,
-        DecisionKind::ChangeBarrierKind => {
-            rises(decision.current.unwrap(), decision.proposed.unwrap())
-        }
+        DecisionKind::ChangeBarrierKind => rises(decision.current.unwrap(), decision.proposed.unwrap()),
         _ => false,
     }
 }

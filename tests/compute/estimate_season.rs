@@ -47,12 +47,7 @@ impl Athlete {
 
     /// The probability of holding an interval on a day, over the luck of a run.
     fn hold(&self, height: Length, spacing: Length) -> f64 {
-        let at = |luck: f64| {
-            chance(
-                self.limit_over(height) + luck - spacing.metres(),
-                self.width_m,
-            )
-        };
+        let at = |luck: f64| chance(self.limit_over(height) + luck - spacing.metres(), self.width_m);
         // Three-point Gauss-Hermite.
         let far = 3.0_f64.sqrt() * LUCK_SD_M;
         at(0.0) * 2.0 / 3.0 + (at(far) + at(-far)) / 6.0
@@ -60,15 +55,7 @@ impl Athlete {
 
     fn run(&self, day: i32, height: Length, spacing: Length, dice: &mut Dice) -> RunCounts {
         let limit = self.limit_over(height) + LUCK_SD_M * dice.normal();
-        let mut run = RunCounts {
-            day,
-            height,
-            spacing,
-            held: 0,
-            over_reached: 0,
-            crowded: 0,
-            broken: 0,
-        };
+        let mut run = RunCounts { day, height, spacing, held: 0, over_reached: 0, crowded: 0, broken: 0 };
         for _ in 0..INTERVALS {
             let share = dice.share();
             if share < chance(spacing.metres() - limit, self.width_m) {
@@ -100,18 +87,13 @@ fn mean_and_sd(values: &[f64]) -> (f64, f64) {
     #[allow(clippy::cast_precision_loss)]
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
-    (
-        mean,
-        (values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / n).sqrt(),
-    )
+    (mean, (values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / n).sqrt())
 }
 
 /// The longest spacing on a grid of 0.25 m, at most 9.75 m, with the wanted probability.
 fn recommended(hold: impl Fn(Length) -> f64) -> Length {
     let longest_first = (16..40).rev().map(|steps| Length::from_mm(steps * 250));
-    let held = longest_first
-        .into_iter()
-        .find(|&spacing| hold(spacing) >= HOLD_WANTED);
+    let held = longest_first.into_iter().find(|&spacing| hold(spacing) >= HOLD_WANTED);
     held.unwrap_or(Length::from_mm(4_000))
 }
 
@@ -122,27 +104,16 @@ fn season(seed: u64, drift_m: f64, settings: &Settings, tally: &mut Tally) {
         height_cost: (1.0 + 0.4 * dice.normal()).clamp(0.2, 2.4),
         width_m: (0.2_f64.ln() + 0.35 * dice.normal()).exp(),
     };
-    let prior = Prior {
-        mean_m: athlete.limit_m + 0.45 * dice.normal(),
-        sd_m: 0.45,
-        basis: Basis::default(),
-    };
+    let prior = Prior { mean_m: athlete.limit_m + 0.45 * dice.normal(), sd_m: 0.45, basis: Basis::default() };
     let mut posterior = Posterior::new(&prior, settings).unwrap();
     let mut stairs = recommended(|s| chance(prior.mean_m - s.metres(), 0.2));
-    for (session, day) in (0..SEASON_DAYS)
-        .filter(|day| matches!(day % 7, 0 | 3))
-        .enumerate()
-    {
+    for (session, day) in (0..SEASON_DAYS).filter(|day| matches!(day % 7, 0 | 3)).enumerate() {
         let height = Length::from_mm([300, 300, 500, 600][session / 6]);
         posterior.advance(day).unwrap();
         let now = posterior.summary();
         let spacing = recommended(|s| {
             // Beyond the mean limit no interval is held with 0.8; saying so saves time.
-            if s.metres() > now.limit_m.mean {
-                0.0
-            } else {
-                now.hold(height, s).mean
-            }
+            if s.metres() > now.limit_m.mean { 0.0 } else { now.hold(height, s).mean }
         });
         if session >= 2 {
             tally.holds.push(athlete.hold(height, spacing));
@@ -153,17 +124,10 @@ fn season(seed: u64, drift_m: f64, settings: &Settings, tally: &mut Tally) {
         for _ in 0..RUNS {
             runs.push(athlete.run(day, height, spacing, &mut dice));
             let stair = athlete.run(day, height, stairs, &mut dice);
-            (over_reached, all) = (
-                over_reached + u32::from(stair.over_reached),
-                all + stair.intervals(),
-            );
+            (over_reached, all) = (over_reached + u32::from(stair.over_reached), all + stair.intervals());
         }
         // One step out after a session with at most a fifth over-reached, one step in otherwise.
-        let step = if 5 * over_reached <= all {
-            stairs.mm() + 250
-        } else {
-            stairs.mm() - 250
-        };
+        let step = if 5 * over_reached <= all { stairs.mm() + 250 } else { stairs.mm() - 250 };
         stairs = Length::from_mm(step);
         posterior.learn(&runs).unwrap();
         let after = posterior.summary().limit_m;
@@ -183,17 +147,9 @@ fn a_season_meets_the_bars_of_quality() {
         let drift_m = f64::from(drift_cm) / 100.0;
         let mut tally = Tally::default();
         for athlete in 0..ATHLETES {
-            season(
-                1_000 * athlete + u64::from(drift_cm),
-                drift_m,
-                &settings,
-                &mut tally,
-            );
+            season(1_000 * athlete + u64::from(drift_cm), drift_m, &settings, &mut tally);
         }
-        let (coverage, error) = (
-            tally.covered / tally.seen,
-            (tally.squares / tally.seen).sqrt(),
-        );
+        let (coverage, error) = (tally.covered / tally.seen, (tally.squares / tally.seen).sqrt());
         println!("drift {drift_m:.2} m/week: coverage {coverage:.3}, error {error:.3} m");
         levels.push((drift_m, coverage));
         seen += tally.seen;
@@ -206,14 +162,9 @@ fn a_season_meets_the_bars_of_quality() {
     let (mean, sd) = mean_and_sd(&holds);
     let (stairs_mean, stairs_sd) = mean_and_sd(&staircase);
     println!("mix: coverage {coverage:.3}, error {error:.3} m");
-    println!(
-        "true hold at the recommendation: mean {mean:.3}, sd {sd:.3}; staircase {stairs_mean:.3}, {stairs_sd:.3}"
-    );
+    println!("true hold at the recommendation: mean {mean:.3}, sd {sd:.3}; staircase {stairs_mean:.3}, {stairs_sd:.3}");
     for (drift_m, coverage) in levels {
-        assert!(
-            (0.85..=0.985).contains(&coverage),
-            "drift {drift_m}: coverage {coverage}"
-        );
+        assert!((0.85..=0.985).contains(&coverage), "drift {drift_m}: coverage {coverage}");
     }
     assert!((0.88..=0.97).contains(&coverage) && error <= 0.16);
     assert!((HOLD_WANTED..=HOLD_WANTED + 0.12).contains(&mean) && sd <= 0.08);

@@ -1,5 +1,8 @@
 //! The mathematics checked from outside.
 
+// Tests may fail loudly, and their figures are small.
+#![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
+
 mod decision;
 mod decision_laws;
 mod estimate_laws;

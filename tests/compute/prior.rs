@@ -4,8 +4,7 @@
 
 use lanewright::compute::estimate::{Settings, estimate};
 use lanewright::compute::prior::{
-    Experience, GroupLimit, Predictor, Prior, PriorError, PriorInputs, PriorPolicy, predict,
-    stature_at,
+    Experience, GroupLimit, Predictor, Prior, PriorError, PriorInputs, PriorPolicy, predict, stature_at,
 };
 use lanewright::compute::units::{Length, Sex};
 use proptest::prelude::*;
@@ -19,15 +18,8 @@ fn prior(inputs: &PriorInputs) -> Prior {
 /// The longest spacing over wickets, on a grid of 1 cm, that is held with 0.8.
 fn spacing_held_with_80_percent(prior: &Prior) -> f64 {
     let before_any_run = estimate(prior, &[], 20_000, &Settings::default()).unwrap();
-    let held = |mm: &u32| {
-        before_any_run
-            .hold(Length::from_mm(300), Length::from_mm(*mm))
-            .mean
-    };
-    let best = (450..900)
-        .map(|cm| cm * 10)
-        .filter(|mm| held(mm) >= 0.8)
-        .max();
+    let held = |mm: &u32| before_any_run.hold(Length::from_mm(300), Length::from_mm(*mm)).mean;
+    let best = (450..900).map(|cm| cm * 10).filter(|mm| held(mm) >= 0.8).max();
     Length::from_mm(best.unwrap()).metres()
 }
 
@@ -38,10 +30,7 @@ fn a_child_of_median_stature_starts_in_a_published_lane() {
     for sex in [Sex::Female, Sex::Male] {
         for (age, lanes) in [(10.0, 5.5..=7.0), (11.0, 5.5..=7.0), (12.0, 6.0..=7.5)] {
             let (stature, _) = stature_at(sex, age);
-            let inputs = PriorInputs {
-                stature_m: Some(stature),
-                ..PriorInputs::unknown(sex, Experience::Novice)
-            };
+            let inputs = PriorInputs { stature_m: Some(stature), ..PriorInputs::unknown(sex, Experience::Novice) };
             let spacing = spacing_held_with_80_percent(&prior(&inputs));
             assert!(lanes.contains(&spacing), "{sex:?} {age}: {spacing} m");
         }
@@ -50,33 +39,12 @@ fn a_child_of_median_stature_starts_in_a_published_lane() {
 
 #[test]
 fn every_predictor_is_used_and_named() {
-    let age = PriorInputs {
-        age_y: Some(12.5),
-        ..NOVICE
-    };
-    let group = PriorInputs {
-        group: Some(GroupLimit {
-            mean_m: 6.6,
-            sd_m: 0.5,
-        }),
-        ..NOVICE
-    };
-    let stature = PriorInputs {
-        stature_m: Some(1.5),
-        ..age
-    };
-    let leg = PriorInputs {
-        leg_length_m: Some(0.72),
-        ..stature
-    };
-    let sprint = PriorInputs {
-        sprint_30m_s: Some(5.4),
-        ..leg
-    };
-    let both = PriorInputs {
-        sprint_50m_s: Some(8.5),
-        ..sprint
-    };
+    let age = PriorInputs { age_y: Some(12.5), ..NOVICE };
+    let group = PriorInputs { group: Some(GroupLimit { mean_m: 6.6, sd_m: 0.5 }), ..NOVICE };
+    let stature = PriorInputs { stature_m: Some(1.5), ..age };
+    let leg = PriorInputs { leg_length_m: Some(0.72), ..stature };
+    let sprint = PriorInputs { sprint_30m_s: Some(5.4), ..leg };
+    let both = PriorInputs { sprint_50m_s: Some(8.5), ..sprint };
     for (inputs, named) in [
         (NOVICE, &[][..]),
         (group, &[Predictor::Group]),
@@ -93,84 +61,16 @@ fn every_predictor_is_used_and_named() {
 #[test]
 fn an_impossible_input_is_refused_by_its_name() {
     let inputs = [
-        (
-            PriorInputs {
-                stature_m: Some(0.89),
-                ..NOVICE
-            },
-            "stature_m",
-        ),
-        (
-            PriorInputs {
-                stature_m: Some(f64::NAN),
-                ..NOVICE
-            },
-            "stature_m",
-        ),
-        (
-            PriorInputs {
-                sprint_50m_s: Some(20.1),
-                ..NOVICE
-            },
-            "sprint_50m_s",
-        ),
-        (
-            PriorInputs {
-                sprint_30m_s: Some(2.9),
-                ..NOVICE
-            },
-            "sprint_30m_s",
-        ),
-        (
-            PriorInputs {
-                sprint_30m_s: Some(8.0),
-                sprint_50m_s: Some(7.0),
-                ..NOVICE
-            },
-            "sprint_30m_s",
-        ),
-        (
-            PriorInputs {
-                leg_length_m: Some(1.4),
-                ..NOVICE
-            },
-            "leg_length_m",
-        ),
-        (
-            PriorInputs {
-                leg_length_m: Some(1.0),
-                stature_m: Some(1.4),
-                ..NOVICE
-            },
-            "leg_length_m",
-        ),
-        (
-            PriorInputs {
-                age_y: Some(3.0),
-                ..NOVICE
-            },
-            "age_y",
-        ),
-        (
-            PriorInputs {
-                group: Some(GroupLimit {
-                    mean_m: 2.0,
-                    sd_m: 0.5,
-                }),
-                ..NOVICE
-            },
-            "group.mean_m",
-        ),
-        (
-            PriorInputs {
-                group: Some(GroupLimit {
-                    mean_m: 6.0,
-                    sd_m: -0.5,
-                }),
-                ..NOVICE
-            },
-            "group.sd_m",
-        ),
+        (PriorInputs { stature_m: Some(0.89), ..NOVICE }, "stature_m"),
+        (PriorInputs { stature_m: Some(f64::NAN), ..NOVICE }, "stature_m"),
+        (PriorInputs { sprint_50m_s: Some(20.1), ..NOVICE }, "sprint_50m_s"),
+        (PriorInputs { sprint_30m_s: Some(2.9), ..NOVICE }, "sprint_30m_s"),
+        (PriorInputs { sprint_30m_s: Some(8.0), sprint_50m_s: Some(7.0), ..NOVICE }, "sprint_30m_s"),
+        (PriorInputs { leg_length_m: Some(1.4), ..NOVICE }, "leg_length_m"),
+        (PriorInputs { leg_length_m: Some(1.0), stature_m: Some(1.4), ..NOVICE }, "leg_length_m"),
+        (PriorInputs { age_y: Some(3.0), ..NOVICE }, "age_y"),
+        (PriorInputs { group: Some(GroupLimit { mean_m: 2.0, sd_m: 0.5 }), ..NOVICE }, "group.mean_m"),
+        (PriorInputs { group: Some(GroupLimit { mean_m: 6.0, sd_m: -0.5 }), ..NOVICE }, "group.sd_m"),
     ];
     for (inputs, name) in inputs {
         match predict(&inputs, &PriorPolicy::default()) {
@@ -182,35 +82,17 @@ fn an_impossible_input_is_refused_by_its_name() {
 
 #[test]
 fn an_impossible_constant_is_refused_by_its_name() {
-    let policy = PriorPolicy {
-        error_correlation: 1.0,
-        ..PriorPolicy::default()
-    };
-    assert_eq!(
-        predict(&NOVICE, &policy),
-        Err(PriorError::Policy("error_correlation"))
-    );
-    let policy = PriorPolicy {
-        leg_sd_m: 0.1,
-        ..PriorPolicy::default()
-    };
-    assert_eq!(
-        predict(&NOVICE, &policy),
-        Err(PriorError::Policy("leg_sd_m"))
-    );
+    let policy = PriorPolicy { error_correlation: 1.0, ..PriorPolicy::default() };
+    assert_eq!(predict(&NOVICE, &policy), Err(PriorError::Policy("error_correlation")));
+    let policy = PriorPolicy { leg_sd_m: 0.1, ..PriorPolicy::default() };
+    assert_eq!(predict(&NOVICE, &policy), Err(PriorError::Policy("leg_sd_m")));
 }
 
 #[test]
 fn the_mean_stays_within_the_bounds_of_the_policy() {
-    let giant = PriorInputs {
-        stature_m: Some(2.3),
-        ..PriorInputs::unknown(Sex::Male, Experience::Trained)
-    };
+    let giant = PriorInputs { stature_m: Some(2.3), ..PriorInputs::unknown(Sex::Male, Experience::Trained) };
     assert_eq!(prior(&giant).mean_m.to_bits(), 9.6_f64.to_bits());
-    let slow = PriorInputs {
-        sprint_50m_s: Some(20.0),
-        ..NOVICE
-    };
+    let slow = PriorInputs { sprint_50m_s: Some(20.0), ..NOVICE };
     assert_eq!(prior(&slow).mean_m.to_bits(), 4.0_f64.to_bits());
 }
 

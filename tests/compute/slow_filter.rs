@@ -47,35 +47,15 @@ impl Slow {
                 for &trend_m in &trends {
                     for &limit_m in &limits {
                         let mass = bell(limit_m, prior.mean_m, prior.sd_m)
-                            * bell(
-                                height_cost,
-                                settings.height_cost_mean,
-                                settings.height_cost_sd,
-                            )
-                            * bell(
-                                width_m.ln(),
-                                settings.width_median_m.ln(),
-                                settings.width_log_sd,
-                            )
+                            * bell(height_cost, settings.height_cost_mean, settings.height_cost_sd)
+                            * bell(width_m.ln(), settings.width_median_m.ln(), settings.width_log_sd)
                             * bell(trend_m, settings.trend_mean_m, settings.trend_sd_m);
-                        cells.push(Cell {
-                            limit_m,
-                            height_cost,
-                            width_m,
-                            trend_m,
-                            mass,
-                        });
+                        cells.push(Cell { limit_m, height_cost, width_m, trend_m, mass });
                     }
                 }
             }
         }
-        let mut slow = Self {
-            settings: *settings,
-            step_m: 0.05 / part,
-            limits: limits.len(),
-            fastest_m: 0.09,
-            cells,
-        };
+        let mut slow = Self { settings: *settings, step_m: 0.05 / part, limits: limits.len(), fastest_m: 0.09, cells };
         slow.normalise();
         slow
     }
@@ -87,10 +67,7 @@ impl Slow {
 
     pub fn advance(&mut self, days: i32) {
         let weeks = f64::from(days) / 7.0;
-        let (variance, trend_weeks) = (
-            self.settings.drift_m2 * weeks,
-            weeks.min(self.settings.trend_weeks),
-        );
+        let (variance, trend_weeks) = (self.settings.drift_m2 * weeks, weeks.min(self.settings.trend_weeks));
         let square = self.step_m * self.step_m;
         let mut steps = 1.0;
         while variance / steps + (self.fastest_m * trend_weeks / steps).powi(2) > square / 2.0 {

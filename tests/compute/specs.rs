@@ -4,8 +4,8 @@
 
 use lanewright::compute::day::Day;
 use lanewright::compute::specs::{
-    AgeGroup, AgeRule, Birth, Club, Confidence, Environment, Lookup, Query, Reason, SOURCES, Spec,
-    SpecError, lookup, published, published_age_groups, source, sprint_target,
+    AgeGroup, AgeRule, Birth, Club, Confidence, Environment, Lookup, Query, Reason, SOURCES, Spec, SpecError, lookup,
+    published, published_age_groups, source, sprint_target,
 };
 use lanewright::compute::units::{Length, Sex};
 use proptest::prelude::*;
@@ -19,41 +19,25 @@ fn born(y: i32, m: u8, d: u8) -> Birth {
 }
 
 fn ask(ruleset: &str, sex: Sex, birth: Birth, on: Day) -> Lookup<'static> {
-    let query = Query {
-        ruleset,
-        sex,
-        birth,
-        on,
-        environment: None,
-    };
+    let query = Query { ruleset, sex, birth, on, environment: None };
     lookup(&query, &Club::default())
 }
 
 /// The age groups that an answer speaks of, each once.
 fn groups(found: &Lookup<'_>) -> Vec<String> {
-    let mut codes: Vec<String> = found
-        .current
-        .iter()
-        .map(|one| one.group.code.to_string())
-        .collect();
+    let mut codes: Vec<String> = found.current.iter().map(|one| one.group.code.to_string()).collect();
     codes.dedup();
     codes
 }
 
 fn group(ruleset: &str, code: &str) -> &'static AgeGroup {
-    published_age_groups()
-        .iter()
-        .find(|g| g.ruleset == ruleset && g.code == code)
-        .unwrap()
+    published_age_groups().iter().find(|g| g.ruleset == ruleset && g.code == code).unwrap()
 }
 
 /// The birth dates of a group on a day, as dates.
 fn births(group: &AgeGroup, on: Day) -> (Day, Day) {
     let (first, last) = group.births(on).unwrap();
-    (
-        Day::from_days(first).unwrap(),
-        Day::from_days(last).unwrap(),
-    )
+    (Day::from_days(first).unwrap(), Day::from_days(last).unwrap())
 }
 
 fn rows(name: &str) -> Vec<csv::StringRecord> {
@@ -68,11 +52,7 @@ fn every_row_of_the_reference_table_is_carried_over_unchanged() {
     assert_eq!(table.len(), 153);
     assert_eq!(published().count(), table.len());
     for row in &table {
-        let sex = if &row[3] == "X" {
-            None
-        } else {
-            Sex::from_word(&row[3])
-        };
+        let sex = if &row[3] == "X" { None } else { Sex::from_word(&row[3]) };
         let metres = |at: usize| Length::from_metres(row[at].parse().unwrap()).unwrap();
         let found: Vec<&Spec> = published()
             .filter(|s| {
@@ -112,20 +92,12 @@ fn every_specification_has_an_age_group_with_the_ages_of_the_reference_table() {
 fn every_rule_read_on_a_page_is_carried_over() {
     let mut compared = 0;
     for row in rows("age_group_rules.csv") {
-        assert!(
-            published_age_groups().iter().any(|g| g.ruleset == row[0]),
-            "{row:?}"
-        );
-        let Some(group) = published_age_groups()
-            .iter()
-            .find(|g| g.ruleset == row[0] && g.code == row[1])
-        else {
+        assert!(published_age_groups().iter().any(|g| g.ruleset == row[0]), "{row:?}");
+        let Some(group) = published_age_groups().iter().find(|g| g.ruleset == row[0] && g.code == row[1]) else {
             continue;
         };
         let rule = match &row[3] {
-            "31 December of the competition year" | "year of birth (31 December)" | "none" => {
-                AgeRule::EndOfYear
-            }
+            "31 December of the competition year" | "year of birth (31 December)" | "none" => AgeRule::EndOfYear,
             "31 August within the competition year" => AgeRule::AugustInYear,
             "31 August (lower), 31 December (upper)" => AgeRule::AugustThenDecember,
             "school year, 31 August cut-off" => AgeRule::SchoolYear,
@@ -153,11 +125,7 @@ fn every_specification_adds_up_to_its_distance() {
     for spec in published() {
         assert_eq!(spec.check(), Ok(()), "{spec:?}");
         assert!(spec.event_code.ends_with('H'));
-        let metres = spec
-            .event_code
-            .trim_end_matches('H')
-            .parse::<u32>()
-            .unwrap();
+        let metres = spec.event_code.trim_end_matches('H').parse::<u32>().unwrap();
         assert_eq!(spec.race_distance.mm(), metres * 1_000);
     }
 }
@@ -175,30 +143,17 @@ fn every_source_id_leads_to_a_title_and_every_source_is_used() {
         }
     }
     for known in SOURCES {
-        assert!(
-            lists().any(|ids| ids.split('+').any(|id| id == known.id)),
-            "{}",
-            known.id
-        );
+        assert!(lists().any(|ids| ids.split('+').any(|id| id == known.id)), "{}", known.id);
     }
 }
 
 #[test]
 fn a_sum_that_is_off_names_the_difference() {
     // A 100 m sheet with a 105 m run-out, as printed on one page by mistake for 10.5 m (Brighton Little Athletics).
-    let mut spec = published()
-        .find(|s| s.event_code == "100H")
-        .unwrap()
-        .clone();
+    let mut spec = published().find(|s| s.event_code == "100H").unwrap().clone();
     spec.run_in = Length::from_mm(105_000);
     let error = spec.check().unwrap_err();
-    assert_eq!(
-        error,
-        SpecError::DoesNotAddUp {
-            sum_mm: 194_500,
-            difference_mm: 94_500
-        }
-    );
+    assert_eq!(error, SpecError::DoesNotAddUp { sum_mm: 194_500, difference_mm: 94_500 });
     assert_eq!(
         error.to_string(),
         "approach, spacings and run-in add up to 194500 mm, 94500 mm more than the race distance"
@@ -214,18 +169,9 @@ fn the_uk_groups_of_2018_have_the_published_birth_dates() {
     let u13 = births(group("UKA-2024", "U13"), on);
     assert_eq!(u13, (day(2_005, 9, 1), day(2_007, 8, 31)));
     // The other groups follow from the same page: 13 or 14, 15 or 16; at least 17 on 31 August, under 20 on 31 December.
-    assert_eq!(
-        births(group("UKA-2024", "U15"), on),
-        (day(2_003, 9, 1), day(2_005, 8, 31))
-    );
-    assert_eq!(
-        births(group("UKA-2024", "U17"), on),
-        (day(2_001, 9, 1), day(2_003, 8, 31))
-    );
-    assert_eq!(
-        births(group("UKA-2024", "U20"), on),
-        (day(1_999, 1, 1), day(2_001, 8, 31))
-    );
+    assert_eq!(births(group("UKA-2024", "U15"), on), (day(2_003, 9, 1), day(2_005, 8, 31)));
+    assert_eq!(births(group("UKA-2024", "U17"), on), (day(2_001, 9, 1), day(2_003, 8, 31)));
+    assert_eq!(births(group("UKA-2024", "U20"), on), (day(1_999, 1, 1), day(2_001, 8, 31)));
 }
 
 #[test]
@@ -247,10 +193,7 @@ fn overlapping_uk_groups_are_both_told_and_the_younger_is_the_target() {
     let found = ask("UKA-2024", Sex::Male, born(2_009, 3, 10), day(2_025, 6, 1));
     assert_eq!(groups(&found), ["U17", "U18"]);
     let target = sprint_target(&found.current, Some(Environment::Outdoor)).unwrap();
-    assert_eq!(
-        (&*target.spec.event_code, target.spec.height.mm()),
-        ("100H", 914)
-    );
+    assert_eq!((&*target.spec.event_code, target.spec.height.mm()), ("100H", 914));
 }
 
 #[test]
@@ -282,17 +225,11 @@ fn the_uk_school_years_of_2026_hold_until_the_move_on_1_october() {
     // In school year 7 of 2025/26 are those who turned 11 by 31 August 2025.
     let year_7 = born(2_014, 8, 31);
     assert_eq!(u14.age(year_7, day(2_026, 6, 1)).unwrap().youngest, 11);
-    assert_eq!(
-        births(u14, day(2_026, 10, 1)),
-        (day(2_013, 9, 1), day(2_015, 8, 31))
-    );
+    assert_eq!(births(u14, day(2_026, 10, 1)), (day(2_013, 9, 1), day(2_015, 8, 31)));
     assert_eq!(u14.births(day(2_026, 3, 31)), None);
     // School year 13 and up, under 20 on 31 December.
     let u20 = group("UKA-2026", "U20");
-    assert_eq!(
-        births(u20, day(2_026, 5, 1)),
-        (day(2_007, 1, 1), day(2_008, 8, 31))
-    );
+    assert_eq!(births(u20, day(2_026, 5, 1)), (day(2_007, 1, 1), day(2_008, 8, 31)));
 }
 
 #[test]
@@ -302,10 +239,7 @@ fn a_rule_set_without_its_year_follows_the_editions() {
     assert_eq!(groups(&before), ["U15"]);
     let next = before.next.unwrap();
     assert_eq!(next.applies_from, day(2_026, 4, 1));
-    assert_eq!(
-        (next.specs.len(), next.reason),
-        (0, Some(Reason::NoSpecification))
-    );
+    assert_eq!((next.specs.len(), next.reason), (0, Some(Reason::NoSpecification)));
     let old_only = ask("UKA-2024", Sex::Female, girl, day(2_026, 4, 1));
     assert_eq!(old_only.reason, Some(Reason::NotInForce));
 }
@@ -335,14 +269,8 @@ fn a_masters_group_changes_on_the_birthday() {
 #[test]
 fn a_master_born_on_29_february_moves_up_on_1_march_of_a_common_year() {
     let birth = born(1_976, 2, 29);
-    assert_eq!(
-        groups(&ask("WMA", Sex::Male, birth, day(2_026, 2, 28))),
-        ["M35-49"]
-    );
-    assert_eq!(
-        groups(&ask("WMA", Sex::Male, birth, day(2_026, 3, 1))),
-        ["M50-59"]
-    );
+    assert_eq!(groups(&ask("WMA", Sex::Male, birth, day(2_026, 2, 28))), ["M35-49"]);
+    assert_eq!(groups(&ask("WMA", Sex::Male, birth, day(2_026, 3, 1))), ["M50-59"]);
     let leap = ask("WMA", Sex::Male, birth, day(2_036, 2, 28));
     assert_eq!(groups(&leap), ["M50-59"]);
     assert_eq!(leap.next.unwrap().applies_from, day(2_036, 2, 29));
@@ -352,17 +280,9 @@ fn a_master_born_on_29_february_moves_up_on_1_march_of_a_common_year() {
 fn ontario_counts_birthdays_before_1_january_ahead_of_the_school_year() {
     // OFSAA playing regulations: has not reached the 14th birthday on 1 January before the school year.
     let on = day(2_026, 5, 1);
-    assert_eq!(
-        groups(&ask("OFSAA", Sex::Female, born(2_011, 1, 2), on)),
-        ["MIDGET-NOVICE"]
-    );
-    assert_eq!(
-        groups(&ask("OFSAA", Sex::Female, born(2_011, 1, 1), on)),
-        ["JUN"]
-    );
-    let next = ask("OFSAA", Sex::Female, born(2_011, 1, 2), on)
-        .next
-        .unwrap();
+    assert_eq!(groups(&ask("OFSAA", Sex::Female, born(2_011, 1, 2), on)), ["MIDGET-NOVICE"]);
+    assert_eq!(groups(&ask("OFSAA", Sex::Female, born(2_011, 1, 1), on)), ["JUN"]);
+    let next = ask("OFSAA", Sex::Female, born(2_011, 1, 2), on).next.unwrap();
     assert_eq!(next.applies_from, day(2_026, 9, 1));
     assert_eq!(next.specs[0].group.code, "JUN");
 }
@@ -371,23 +291,11 @@ fn ontario_counts_birthdays_before_1_january_ahead_of_the_school_year() {
 fn irish_schools_count_on_1_july_and_hold_an_athlete_in_the_youngest_group_that_fits() {
     // Bandon AC, age groups 2018: under 14 on 1 July.
     let on = day(2_018, 4, 1);
-    assert_eq!(
-        groups(&ask("IAAA", Sex::Male, born(2_004, 7, 2), on)),
-        ["MINOR"]
-    );
-    assert_eq!(
-        groups(&ask("IAAA", Sex::Male, born(2_004, 7, 1), on)),
-        ["JUN"]
-    );
+    assert_eq!(groups(&ask("IAAA", Sex::Male, born(2_004, 7, 2), on)), ["MINOR"]);
+    assert_eq!(groups(&ask("IAAA", Sex::Male, born(2_004, 7, 1), on)), ["JUN"]);
     // Under 19 on 1 January.
-    assert_eq!(
-        groups(&ask("IAAA", Sex::Male, born(1_999, 1, 2), on)),
-        ["SEN-SCH"]
-    );
-    assert_eq!(
-        ask("IAAA", Sex::Male, born(1_999, 1, 1), on).reason,
-        Some(Reason::NoAgeGroup)
-    );
+    assert_eq!(groups(&ask("IAAA", Sex::Male, born(1_999, 1, 2), on)), ["SEN-SCH"]);
+    assert_eq!(ask("IAAA", Sex::Male, born(1_999, 1, 1), on).reason, Some(Reason::NoAgeGroup));
     let year_only = ask("IAAA", Sex::Male, Birth::Year(2_004), on);
     assert_eq!(groups(&year_only), ["MINOR", "JUN"]);
     assert!(year_only.current.iter().all(|one| !one.certain));
@@ -398,10 +306,7 @@ fn a_year_of_birth_alone_gives_every_group_that_may_apply() {
     let found = ask("UKA-2024", Sex::Male, Birth::Year(2_010), day(2_025, 6, 1));
     assert_eq!(groups(&found), ["U15", "U17"]);
     assert!(found.current.iter().all(|one| !one.certain));
-    assert_eq!(
-        (found.current[0].age.youngest, found.current[0].age.oldest),
-        (14, 15)
-    );
+    assert_eq!((found.current[0].age.youngest, found.current[0].age.oldest), (14, 15));
     let next = found.next.unwrap();
     assert_eq!(next.applies_from, day(2_025, 10, 1));
     assert_eq!(next.specs[0].group.code, "U17");
@@ -423,16 +328,8 @@ fn an_answer_without_figures_says_why() {
         ("LAANSW-2008", birth, Reason::NotInForce),
     ] {
         let found = ask(ruleset, Sex::Female, birth, on);
-        assert_eq!(
-            (found.current.len(), found.reason),
-            (0, Some(reason)),
-            "{ruleset}"
-        );
-        assert_eq!(
-            found.by_grade.is_empty(),
-            reason != Reason::GradeDecides,
-            "{ruleset}"
-        );
+        assert_eq!((found.current.len(), found.reason), (0, Some(reason)), "{ruleset}");
+        assert_eq!(found.by_grade.is_empty(), reason != Reason::GradeDecides, "{ruleset}");
     }
 }
 
@@ -442,14 +339,8 @@ fn a_word_in_the_answer_tells_the_rule() {
         group("UKA-2024", "U13").words(),
         "aged 11 or 12 on 31 August within the competition year (1 October to 30 September)"
     );
-    assert_eq!(
-        group("IAAA", "MINOR").words(),
-        "under 14 (no lower limit on file) on 1 July of the competition year"
-    );
-    assert_eq!(
-        group("LAA-2019", "U10").words(),
-        "aged 9 on 31 December of the season's first year (July to June)"
-    );
+    assert_eq!(group("IAAA", "MINOR").words(), "under 14 (no lower limit on file) on 1 July of the competition year");
+    assert_eq!(group("LAA-2019", "U10").words(), "aged 9 on 31 December of the season's first year (July to June)");
     assert_eq!(group("NFHS", "HS").words(), "by school grade, not by age");
 }
 
@@ -497,22 +388,10 @@ fn club_spec(from: Day, to: Option<Day>, height_mm: u32) -> Spec {
 
 #[test]
 fn a_club_fills_a_gap_and_its_later_row_wins() {
-    let specs = [
-        club_spec(day(2_026, 8, 1), Some(day(2_026, 8, 31)), 685),
-        club_spec(day(2_026, 5, 1), None, 600),
-    ];
-    let club = Club {
-        specs: &specs,
-        age_groups: &[],
-    };
+    let specs = [club_spec(day(2_026, 8, 1), Some(day(2_026, 8, 31)), 685), club_spec(day(2_026, 5, 1), None, 600)];
+    let club = Club { specs: &specs, age_groups: &[] };
     let on = |on| {
-        let query = Query {
-            ruleset: "UKA",
-            sex: Sex::Female,
-            birth: born(2_013, 6, 1),
-            on,
-            environment: None,
-        };
+        let query = Query { ruleset: "UKA", sex: Sex::Female, birth: born(2_013, 6, 1), on, environment: None };
         let found = lookup(&query, &club);
         let height = found.current.first().map(|one| one.spec.height.mm());
         (height, found.next.map(|next| next.applies_from))
@@ -526,31 +405,18 @@ fn a_club_fills_a_gap_and_its_later_row_wins() {
 
 #[test]
 fn a_club_row_replaces_the_published_one_from_its_first_day_on() {
-    let mut own = published()
-        .find(|s| s.ruleset == "WA" && s.event_code == "100H" && s.age_group == "U18")
-        .unwrap()
-        .clone();
+    let mut own =
+        published().find(|s| s.ruleset == "WA" && s.event_code == "100H" && s.age_group == "U18").unwrap().clone();
     own.height = Length::from_mm(750);
     own.confidence = Confidence::Club;
     own.valid_from = Some(day(2_026, 7, 1));
     let specs = [own];
-    let club = Club {
-        specs: &specs,
-        age_groups: &[],
-    };
-    let mut query = Query {
-        ruleset: "WA",
-        sex: Sex::Female,
-        birth: born(2_010, 3, 3),
-        on: day(2_026, 6, 30),
-        environment: None,
-    };
+    let club = Club { specs: &specs, age_groups: &[] };
+    let mut query =
+        Query { ruleset: "WA", sex: Sex::Female, birth: born(2_010, 3, 3), on: day(2_026, 6, 30), environment: None };
     let before = lookup(&query, &club);
     let heights = |found: &Lookup<'_>| -> Vec<u32> {
-        let sprints = found
-            .current
-            .iter()
-            .filter(|one| one.spec.event_code == "100H");
+        let sprints = found.current.iter().filter(|one| one.spec.event_code == "100H");
         sprints.map(|one| one.spec.height.mm()).collect()
     };
     assert_eq!(heights(&before), [762]);
@@ -577,10 +443,7 @@ fn a_club_can_bring_a_rule_set_of_its_own() {
     let mut spec = club_spec(day(2_026, 1, 1), None, 600);
     spec.ruleset = "LEAGUE".into();
     let (specs, age_groups) = ([spec], [own]);
-    let club = Club {
-        specs: &specs,
-        age_groups: &age_groups,
-    };
+    let club = Club { specs: &specs, age_groups: &age_groups };
     let query = Query {
         ruleset: "LEAGUE",
         sex: Sex::Female,
@@ -615,11 +478,7 @@ fn row_keys(found: &Lookup<'_>) -> Vec<(String, String, String)> {
     current
         .map(|one| {
             let spec = one.spec;
-            (
-                spec.ruleset.to_string(),
-                one.group.code.to_string(),
-                spec.event_code.to_string(),
-            )
+            (spec.ruleset.to_string(), one.group.code.to_string(), spec.event_code.to_string())
         })
         .collect()
 }

@@ -124,9 +124,7 @@ impl Caution {
             Self::OneAthletePerLane => {
                 "One athlete per lane at a time, and barriers of neighbouring lanes do not touch."
             }
-            Self::Supervise => {
-                "A coach watches every run and checks every barrier before the first."
-            }
+            Self::Supervise => "A coach watches every run and checks every barrier before the first.",
             Self::WarmUpFirst => "Warm up before the first barrier.",
             Self::StopOnBreakdown => "Stop when technique breaks down with fatigue.",
             Self::GrowthPainSigns => {
@@ -139,9 +137,7 @@ impl Caution {
             Self::ThinEvidence => {
                 "Few of this athlete's own runs are behind the estimate: watch the first runs and adjust."
             }
-            Self::NoWicketsOwned => {
-                "The equipment list has no wickets: use flat marks or light sticks that give way."
-            }
+            Self::NoWicketsOwned => "The equipment list has no wickets: use flat marks or light sticks that give way.",
             Self::AfterFall => {
                 "After a fall check the athlete and the barriers before anyone runs, and never force a refused barrier."
             }
@@ -151,27 +147,17 @@ impl Caution {
 
 /// The base cautions, and those that the situation and the decision add.
 pub(super) fn of(situation: &Situation, policy: &Policy, decision: &Decision) -> Vec<Caution> {
-    let wickets = decision
-        .proposed
-        .is_some_and(|at| at.barrier_kind == BarrierKind::Wicket);
-    let owns_wickets = situation
-        .stock
-        .iter()
-        .any(|entry| entry.kind == BarrierKind::Wicket && !entry.heights.is_empty());
+    let wickets = decision.proposed.is_some_and(|at| at.barrier_kind == BarrierKind::Wicket);
+    let owns_wickets =
+        situation.stock.iter().any(|entry| entry.kind == BarrierKind::Wicket && !entry.heights.is_empty());
     let extra = [
         (Caution::GrowthPainSigns, situation.minor),
         (Caution::WetSurface, situation.wet_surface),
         (Caution::NoTarget, situation.target.is_none()),
-        (
-            Caution::ThinEvidence,
-            situation.current.is_none() || situation.prior_share > policy.thin_prior_share,
-        ),
+        (Caution::ThinEvidence, situation.current.is_none() || situation.prior_share > policy.thin_prior_share),
         (Caution::NoWicketsOwned, wickets && !owns_wickets),
         (Caution::AfterFall, situation.fell()),
     ];
     let added = extra.into_iter().filter(|(_, applies)| *applies);
-    Caution::BASE
-        .into_iter()
-        .chain(added.map(|(caution, _)| caution))
-        .collect()
+    Caution::BASE.into_iter().chain(added.map(|(caution, _)| caution)).collect()
 }

@@ -24,22 +24,15 @@ const fn rung(kind: BarrierKind) -> u8 {
 
 impl<'a> Ladder<'a> {
     pub(super) fn new(situation: &'a Situation, policy: &'a Policy) -> Self {
-        Self {
-            policy,
-            stock: &situation.stock,
-            target: situation.target,
-        }
+        Self { policy, stock: &situation.stock, target: situation.target }
     }
 
     fn owned(&self) -> impl Iterator<Item = (BarrierKind, Length)> + 'a {
-        self.stock
-            .iter()
-            .flat_map(|entry| entry.heights.iter().map(|height| (entry.kind, *height)))
+        self.stock.iter().flat_map(|entry| entry.heights.iter().map(|height| (entry.kind, *height)))
     }
 
     fn owned_barriers(&self) -> impl Iterator<Item = (BarrierKind, Length)> + 'a {
-        self.owned()
-            .filter(|(kind, _)| *kind != BarrierKind::Wicket)
+        self.owned().filter(|(kind, _)| *kind != BarrierKind::Wicket)
     }
 
     fn same_height(&self, a: Length, b: Length) -> bool {
@@ -52,40 +45,29 @@ impl<'a> Ladder<'a> {
 
     /// The lowest wicket height that the club owns.
     pub(super) fn lowest_wicket(&self) -> Option<Length> {
-        self.owned()
-            .filter(|(kind, _)| *kind == BarrierKind::Wicket)
-            .map(|(_, height)| height)
-            .min()
+        self.owned().filter(|(kind, _)| *kind == BarrierKind::Wicket).map(|(_, height)| height).min()
     }
 
     /// The lowest barrier beyond wickets that the club owns, the softest of equals.
     pub(super) fn lowest_barrier(&self) -> Option<(BarrierKind, Length)> {
-        self.owned_barriers()
-            .min_by_key(|(kind, height)| (*height, *kind))
+        self.owned_barriers().min_by_key(|(kind, height)| (*height, *kind))
     }
 
     pub(super) fn height_past_target(&self, height: Length) -> bool {
-        self.target
-            .is_some_and(|target| self.above(height, target.height))
+        self.target.is_some_and(|target| self.above(height, target.height))
     }
 
     pub(super) fn spacing_past_target(&self, spacing: Length) -> bool {
-        self.target.is_some_and(|target| {
-            spacing.mm() > target.spacing.mm() + self.policy.spacing_tolerance.mm()
-        })
+        self.target.is_some_and(|target| spacing.mm() > target.spacing.mm() + self.policy.spacing_tolerance.mm())
     }
 
     /// Whether a configuration reaches the target's height, within the tolerance.
     pub(super) fn reaches_target_height(&self, height: Length) -> bool {
-        self.target.is_some_and(|target| {
-            height >= target.height || self.same_height(height, target.height)
-        })
+        self.target.is_some_and(|target| height >= target.height || self.same_height(height, target.height))
     }
 
     fn reaches_target_spacing(&self, spacing: Length) -> bool {
-        self.target.is_some_and(|target| {
-            spacing.mm() + self.policy.spacing_tolerance.mm() >= target.spacing.mm()
-        })
+        self.target.is_some_and(|target| spacing.mm() + self.policy.spacing_tolerance.mm() >= target.spacing.mm())
     }
 
     /// Whether a configuration is the target specification, whatever the barriers are made of.
@@ -102,11 +84,7 @@ impl<'a> Ladder<'a> {
         (at.barrier_kind != BarrierKind::Hurdle)
             .then(|| self.owned_as(BarrierKind::Hurdle, at.height))
             .flatten()
-            .map(|height| Configuration {
-                barrier_kind: BarrierKind::Hurdle,
-                height,
-                ..at
-            })
+            .map(|height| Configuration { barrier_kind: BarrierKind::Hurdle, height, ..at })
     }
 
     fn owned_as(&self, kind: BarrierKind, height: Length) -> Option<Length> {
@@ -126,8 +104,7 @@ impl<'a> Ladder<'a> {
 
     /// The longest spacing that may be proposed.
     pub(super) fn longest(&self) -> Length {
-        self.target
-            .map_or(self.policy.max_spacing, |target| target.spacing)
+        self.target.map_or(self.policy.max_spacing, |target| target.spacing)
     }
 
     /// The spacing of the club's grid one step closer; at least half a step where the spacing is off the grid.
@@ -142,9 +119,7 @@ impl<'a> Ladder<'a> {
     pub(super) fn grid(&self) -> impl Iterator<Item = Length> + use<> {
         let step = self.step_mm();
         let shortest = self.policy.min_spacing.mm().div_ceil(step);
-        (shortest..=self.longest().mm() / step)
-            .rev()
-            .map(move |k| Length::from_mm(k * step))
+        (shortest..=self.longest().mm() / step).rev().map(move |k| Length::from_mm(k * step))
     }
 
     /// A grid step that arithmetic can use even if the policy was never checked.
@@ -170,11 +145,7 @@ impl<'a> Ladder<'a> {
             .into_iter()
             .filter(|(_, height)| self.same_height(*height, next))
             .min_by_key(|(kind, height)| (*kind != from.barrier_kind, *kind, *height))?;
-        let to = |height, spacing| Configuration {
-            barrier_kind: kind,
-            height,
-            spacing,
-        };
+        let to = |height, spacing| Configuration { barrier_kind: kind, height, spacing };
         if rung(kind) == rung(from.barrier_kind) {
             return Some((DecisionKind::StepUpHeight, to(height, from.spacing)));
         }
@@ -200,18 +171,11 @@ impl<'a> Ladder<'a> {
     pub(super) fn lower(&self, from: Configuration) -> Option<Configuration> {
         let steps: Vec<_> = self
             .owned()
-            .filter(|(kind, height)| {
-                rung(*kind) <= rung(from.barrier_kind) && self.above(from.height, *height)
-            })
+            .filter(|(kind, height)| rung(*kind) <= rung(from.barrier_kind) && self.above(from.height, *height))
             .collect();
         let barriers = |(kind, _): &&(BarrierKind, Length)| *kind != BarrierKind::Wicket;
         let highest = |(_, height): &(BarrierKind, Length)| *height;
-        let next = steps
-            .iter()
-            .filter(barriers)
-            .map(highest)
-            .max()
-            .or_else(|| steps.iter().map(highest).max())?;
+        let next = steps.iter().filter(barriers).map(highest).max().or_else(|| steps.iter().map(highest).max())?;
         steps
             .into_iter()
             .filter(|(_, height)| self.same_height(*height, next))
@@ -219,23 +183,13 @@ impl<'a> Ladder<'a> {
                 let wicket = *kind == BarrierKind::Wicket;
                 (*kind != from.barrier_kind, wicket, *kind)
             })
-            .map(|(barrier_kind, height)| Configuration {
-                barrier_kind,
-                height,
-                ..from
-            })
+            .map(|(barrier_kind, height)| Configuration { barrier_kind, height, ..from })
     }
 
     /// How far a configuration is from the target, as shares of the target: (height, spacing); zero without one.
     pub(super) fn gaps(&self, at: Configuration) -> (f64, f64) {
-        let gap = |now: Length, goal: Length| {
-            f64::from(goal.mm().saturating_sub(now.mm())) / f64::from(goal.mm().max(1))
-        };
-        self.target.map_or((0.0, 0.0), |target| {
-            (
-                gap(at.height, target.height),
-                gap(at.spacing, target.spacing),
-            )
-        })
+        let gap =
+            |now: Length, goal: Length| f64::from(goal.mm().saturating_sub(now.mm())) / f64::from(goal.mm().max(1));
+        self.target.map_or((0.0, 0.0), |target| (gap(at.height, target.height), gap(at.spacing, target.spacing)))
     }
 }

@@ -96,23 +96,13 @@ impl Missing {
                 format!("{} of intervals expected to hold", percent(needed))
             }
             Self::HoldLow { needed } => {
-                format!(
-                    "enough runs to be sure that {} or more hold",
-                    percent(needed)
-                )
+                format!("enough runs to be sure that {} or more hold", percent(needed))
             }
             Self::FewerHits { share } => format!("hits on at most {} of barriers", percent(share)),
             Self::HeldSession { share } => {
-                format!(
-                    "a session with at least {} of intervals held",
-                    percent(share)
-                )
+                format!("a session with at least {} of intervals held", percent(share))
             }
-            Self::Rating {
-                criterion,
-                seen,
-                needed,
-            } => format!(
+            Self::Rating { criterion, seen, needed } => format!(
                 "the {} rated {} (now {})",
                 criterion.words(),
                 needed.words(),
@@ -121,22 +111,12 @@ impl Missing {
             Self::CoachConfirmation => "a coach's confirmation after the fall or pain".to_owned(),
             Self::CleanSession => "a session without a fall or pain".to_owned(),
             Self::LikelierStep { needed } => {
-                format!(
-                    "a next step expected to hold in {} of intervals",
-                    percent(needed)
-                )
+                format!("a next step expected to hold in {} of intervals", percent(needed))
             }
-            Self::Equipment {
-                up_to: Some(height),
-            } => {
-                format!(
-                    "a barrier for the next step within the target's {}",
-                    metres(height)
-                )
+            Self::Equipment { up_to: Some(height) } => {
+                format!("a barrier for the next step within the target's {}", metres(height))
             }
-            Self::Equipment { up_to: None } => {
-                "a barrier for the next step in the club's equipment".to_owned()
-            }
+            Self::Equipment { up_to: None } => "a barrier for the next step in the club's equipment".to_owned(),
         }
     }
 }

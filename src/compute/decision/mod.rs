@@ -37,8 +37,7 @@ pub use missing::Missing;
 pub use policy::{Policy, PolicyFault};
 pub use reasons::Reason;
 pub use situation::{
-    Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction,
-    Situation, Stock, Target,
+    Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction, Situation, Stock, Target,
 };
 
 use crate::compute::units::{BarrierKind, Length};
@@ -200,12 +199,7 @@ pub struct Decision {
 impl Decision {
     /// Three plain English sentences: what was seen and what it implies; what to do; what would change it.
     pub fn explanation(&self) -> String {
-        let seen: Vec<_> = self
-            .reasons
-            .iter()
-            .filter(|reason| !reason.looks_ahead())
-            .map(Reason::clause)
-            .collect();
+        let seen: Vec<_> = self.reasons.iter().filter(|reason| !reason.looks_ahead()).map(Reason::clause).collect();
         let ahead = self.reasons.iter().find(|reason| reason.looks_ahead());
         let ahead = match ahead {
             Some(reason) => reason.clause(),
@@ -215,12 +209,7 @@ impl Decision {
                 format!("a step up needs {}", needs.join("; "))
             }
         };
-        format!(
-            "{} {} {}",
-            sentence(&seen.join("; ")),
-            sentence(&self.action()),
-            sentence(&ahead)
-        )
+        format!("{} {} {}", sentence(&seen.join("; ")), sentence(&self.action()), sentence(&ahead))
     }
 
     /// What to do, as one clause.
@@ -238,23 +227,14 @@ impl Decision {
                 metres(from.spacing),
                 metres(to.spacing)
             ),
-            (DecisionKind::StepUpHeight, Some(from)) => format!(
-                "raise the {} from {} to {}",
-                plural(to.barrier_kind),
-                metres(from.height),
-                metres(to.height)
-            ),
+            (DecisionKind::StepUpHeight, Some(from)) => {
+                format!("raise the {} from {} to {}", plural(to.barrier_kind), metres(from.height), metres(to.height))
+            }
             (DecisionKind::LowerHeight, Some(_)) => format!("come down to {}", place(to)),
             _ => format!("start with {}", place(to)),
         };
-        let coach = if self.needs_confirmation {
-            ", once a coach confirms"
-        } else {
-            ""
-        };
-        let expectation = self
-            .hold_proposed
-            .map_or_else(String::new, |hold| format!(": expect {}", expected(hold)));
+        let coach = if self.needs_confirmation { ", once a coach confirms" } else { "" };
+        let expectation = self.hold_proposed.map_or_else(String::new, |hold| format!(": expect {}", expected(hold)));
         format!("{what}{coach}{expectation}")
     }
 }
@@ -278,10 +258,6 @@ impl Decision {
 /// assert_eq!((decision.kind, decision.stage), (DecisionKind::Consolidate, Stage::Mobility));
 /// assert_eq!(decision.proposed.unwrap().spacing, Length::from_mm(6_000));
 /// ```
-pub fn decide(
-    situation: &Situation,
-    policy: &Policy,
-    hold: &dyn Fn(Length, Length) -> Hold,
-) -> Decision {
+pub fn decide(situation: &Situation, policy: &Policy, hold: &dyn Fn(Length, Length) -> Hold) -> Decision {
     rules::Rules::new(situation, policy, hold).decide()
 }

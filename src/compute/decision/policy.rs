@@ -128,22 +128,10 @@ impl Policy {
         let plain = |field, x| (field, "must be 0 to 1", share(x));
         [
             plain("min_hold_mean", self.min_hold_mean),
-            (
-                "min_hold_p05",
-                mean,
-                below(self.min_hold_p05, self.min_hold_mean),
-            ),
-            (
-                "max_hit_share",
-                hits,
-                below(self.max_hit_share, self.lower_height_hit_share),
-            ),
+            ("min_hold_p05", mean, below(self.min_hold_p05, self.min_hold_mean)),
+            ("max_hit_share", hits, below(self.max_hit_share, self.lower_height_hit_share)),
             plain("min_hold_after_step", self.min_hold_after_step),
-            (
-                "step_in_hold_mean",
-                step_in,
-                below(self.step_in_hold_mean, entry),
-            ),
+            ("step_in_hold_mean", step_in, below(self.step_in_hold_mean, entry)),
             plain("step_in_held_share", self.step_in_held_share),
             plain("lower_height_hit_share", self.lower_height_hit_share),
             plain("first_lane_hold", self.first_lane_hold),
@@ -157,18 +145,10 @@ impl Policy {
         let rating = self.min_rating > Rating::NotYet;
         [
             runs("min_intervals", self.min_intervals),
-            (
-                "min_days",
-                "must be 1 to 60",
-                (1..=60).contains(&self.min_days),
-            ),
+            ("min_days", "must be 1 to 60", (1..=60).contains(&self.min_days)),
             ("min_rating", "must be above not yet", rating),
             runs("step_back_intervals", self.step_back_intervals),
-            (
-                "recompute_after_days",
-                "must be 1 to 90",
-                (1..=90).contains(&days),
-            ),
+            ("recompute_after_days", "must be 1 to 90", (1..=90).contains(&days)),
         ]
     }
 
@@ -179,28 +159,12 @@ impl Policy {
         let height = self.height_tolerance.mm() <= 20;
         let spacing = self.spacing_tolerance.mm() * 2 < step;
         [
-            (
-                "spacing_step",
-                "must be 0.05 to 1.00 m",
-                (50..=1_000).contains(&step),
-            ),
-            (
-                "min_spacing",
-                "must be 2.00 m or more and below max_spacing",
-                shortest,
-            ),
-            (
-                "max_spacing",
-                "must be 12.00 m or less",
-                self.max_spacing.mm() <= 12_000,
-            ),
+            ("spacing_step", "must be 0.05 to 1.00 m", (50..=1_000).contains(&step)),
+            ("min_spacing", "must be 2.00 m or more and below max_spacing", shortest),
+            ("max_spacing", "must be 12.00 m or less", self.max_spacing.mm() <= 12_000),
             ("wicket_height", "must be 0.50 m or less", wickets),
             ("height_tolerance", "must be 0.02 m or less", height),
-            (
-                "spacing_tolerance",
-                "must be less than half of spacing_step",
-                spacing,
-            ),
+            ("spacing_tolerance", "must be less than half of spacing_step", spacing),
         ]
     }
 }

@@ -202,32 +202,21 @@ impl Reason {
                 Some(rating) => format!("the {} is rated {}", criterion.words(), rating.words()),
                 None => format!("the {} has no rating in the window", criterion.words()),
             },
-            Self::FirstLane { wanted } => format!(
-                "this is the longest spacing expected to hold in {} of intervals",
-                percent(wanted)
-            ),
+            Self::FirstLane { wanted } => {
+                format!("this is the longest spacing expected to hold in {} of intervals", percent(wanted))
+            }
             Self::LikeliestLane { wanted } => format!(
                 "no spacing is expected to hold in {} of intervals yet, and this one is likeliest",
                 percent(wanted)
             ),
             Self::HoldLow { mean, limit } => {
-                format!(
-                    "only {} of intervals are expected to hold, below {}",
-                    percent(mean),
-                    percent(limit)
-                )
+                format!("only {} of intervals are expected to hold, below {}", percent(mean), percent(limit))
             }
             Self::LatestBroken { held, intervals } => {
-                format!(
-                    "only {held} of {} held in the latest session",
-                    count(intervals, "interval")
-                )
+                format!("only {held} of {} held in the latest session", count(intervals, "interval"))
             }
             Self::HitsHigh { hits, barriers } => {
-                format!(
-                    "{hits} of {} were hit while the rhythm held",
-                    count(barriers, "barrier")
-                )
+                format!("{hits} of {} were hit while the rhythm held", count(barriers, "barrier"))
             }
             Self::SpacingAtMinimum { shortest } => {
                 format!("the spacing cannot come in below {}", metres(shortest))
@@ -242,16 +231,10 @@ impl Reason {
                 percent(taken),
                 percent(other)
             ),
-            Self::NextStepUnlikely { mean, needed } => format!(
-                "the next step would hold in {} of intervals, below {}",
-                percent(mean),
-                percent(needed)
-            ),
-            Self::StepBackIf {
-                held_share,
-                intervals,
-                hit_share,
-            } => format!(
+            Self::NextStepUnlikely { mean, needed } => {
+                format!("the next step would hold in {} of intervals, below {}", percent(mean), percent(needed))
+            }
+            Self::StepBackIf { held_share, intervals, hit_share } => format!(
                 "step back when fewer than {} of {} hold, or more than {} of barriers are hit",
                 percent(held_share),
                 count(intervals, "interval"),
@@ -261,37 +244,25 @@ impl Reason {
             Self::PainReported => "pain or an injury was reported".to_owned(),
             Self::Restricted { until: None } => "a restriction is on the record".to_owned(),
             Self::Fell => "the athlete fell in the latest session".to_owned(),
-            Self::WicketsHeld => {
-                "the wicket lane is held, so low barriers may replace the wickets".to_owned()
-            }
+            Self::WicketsHeld => "the wicket lane is held, so low barriers may replace the wickets".to_owned(),
             Self::Crowded => "most broken intervals are crowded, so a shorter spacing \
                  would not help and a coach decides whether to open it"
                 .to_owned(),
             Self::NoLowerHeight => "the club owns nothing lower".to_owned(),
             Self::PastTarget => "this is beyond the target specification".to_owned(),
             Self::NotReady => "that is not enough for a step up yet".to_owned(),
-            Self::TargetOverHurdles => {
-                "the target is held over softer barriers and is raced over hurdles".to_owned()
-            }
+            Self::TargetOverHurdles => "the target is held over softer barriers and is raced over hurdles".to_owned(),
             Self::LargerGap => "both steps are as likely to hold and this one is further \
                  from the target"
                 .to_owned(),
             Self::OnlyStep => "this is the only step open that is likely to hold".to_owned(),
-            Self::KindBeforeHeight => {
-                "the next height needs other barriers, and the barriers change first".to_owned()
-            }
+            Self::KindBeforeHeight => "the next height needs other barriers, and the barriers change first".to_owned(),
             Self::KindWithHeight => "the next barriers start at a greater height, so the spacing \
                  comes in with them"
                 .to_owned(),
-            Self::NoNextStep => {
-                "the club owns no barrier for the next step within the target".to_owned()
-            }
-            Self::UntilCleared => {
-                "running resumes when a coach confirms and any medical advice allows it".to_owned()
-            }
-            Self::SpacingFirst => {
-                "both steps are as likely to hold, and spacing comes before height".to_owned()
-            }
+            Self::NoNextStep => "the club owns no barrier for the next step within the target".to_owned(),
+            Self::UntilCleared => "running resumes when a coach confirms and any medical advice allows it".to_owned(),
+            Self::SpacingFirst => "both steps are as likely to hold, and spacing comes before height".to_owned(),
         }
     }
 }

@@ -41,13 +41,7 @@ pub(super) struct Draft {
 
 impl Draft {
     pub(super) fn new(kind: DecisionKind, to: Configuration, reasons: Vec<Reason>) -> Self {
-        Self {
-            kind,
-            proposed: Some(to),
-            reasons,
-            confirm: false,
-            missing: Vec::new(),
-        }
+        Self { kind, proposed: Some(to), reasons, confirm: false, missing: Vec::new() }
     }
 
     pub(super) fn confirmed_by_coach(self, confirm: bool) -> Self {
@@ -57,10 +51,7 @@ impl Draft {
 
 impl Here {
     pub(super) fn runs_seen(self) -> Reason {
-        Reason::RunsSeen {
-            at: self.at,
-            evidence: self.run.evidence,
-        }
+        Reason::RunsSeen { at: self.at, evidence: self.run.evidence }
     }
 
     pub(super) fn seen(self) -> Vec<Reason> {
@@ -69,11 +60,7 @@ impl Here {
 }
 
 impl<'a> Rules<'a> {
-    pub(super) fn new(
-        situation: &'a Situation,
-        policy: &'a Policy,
-        hold: &'a dyn Fn(Length, Length) -> Hold,
-    ) -> Self {
+    pub(super) fn new(situation: &'a Situation, policy: &'a Policy, hold: &'a dyn Fn(Length, Length) -> Hold) -> Self {
         let current = situation.current.map(|run| Here {
             at: run.configuration,
             run,
@@ -122,9 +109,7 @@ impl<'a> Rules<'a> {
             reasons: draft.reasons,
             cautions: Vec::new(),
             missing,
-            valid_until: restricted
-                .and_then(|flag| flag.until)
-                .unwrap_or(self.situation.on.saturating_add(recompute)),
+            valid_until: restricted.and_then(|flag| flag.until).unwrap_or(self.situation.on.saturating_add(recompute)),
         };
         decision.cautions = cautions::of(self.situation, self.policy, &decision);
         decision
@@ -140,13 +125,7 @@ impl<'a> Rules<'a> {
         reasons.extend(restricted.map(|flag| Reason::Restricted { until: flag.until }));
         (!reasons.is_empty()).then(|| {
             reasons.push(Reason::UntilCleared);
-            Draft {
-                kind: DecisionKind::RestAndRefer,
-                proposed: None,
-                reasons,
-                confirm: true,
-                missing: Vec::new(),
-            }
+            Draft { kind: DecisionKind::RestAndRefer, proposed: None, reasons, confirm: true, missing: Vec::new() }
         })
     }
 
@@ -154,9 +133,7 @@ impl<'a> Rules<'a> {
         if !self.situation.fell() || self.situation.clearance == Clearance::Given {
             return None;
         }
-        let from = self
-            .current
-            .map_or_else(|| self.first_wickets().0, |here| here.at);
+        let from = self.current.map_or_else(|| self.first_wickets().0, |here| here.at);
         let lowered = if self.gated() && from.barrier_kind != BarrierKind::Wicket {
             Some(self.wickets_at(from.spacing))
         } else {
@@ -172,37 +149,27 @@ impl<'a> Rules<'a> {
             (None, Some(_)) => DecisionKind::StepIn,
             (None, None) => DecisionKind::Consolidate,
         };
-        let to = Configuration {
-            spacing: closer.unwrap_or(from.spacing),
-            ..lowered.unwrap_or(from)
-        };
+        let to = Configuration { spacing: closer.unwrap_or(from.spacing), ..lowered.unwrap_or(from) };
         Some(Draft::new(kind, to, reasons).confirmed_by_coach(true))
     }
 
     // Rule 2.
 
     fn gated(&self) -> bool {
-        self.below
-            .iter()
-            .any(|(criterion, _)| Criterion::GATE.contains(criterion))
+        self.below.iter().any(|(criterion, _)| Criterion::GATE.contains(criterion))
     }
 
     pub(super) fn gate_reasons(&self) -> impl Iterator<Item = Reason> + '_ {
-        self.below
-            .iter()
-            .map(|(criterion, _)| Reason::TechniqueGate {
-                criterion: *criterion,
-                seen: self.situation.ratings.of(*criterion),
-            })
+        self.below.iter().map(|(criterion, _)| Reason::TechniqueGate {
+            criterion: *criterion,
+            seen: self.situation.ratings.of(*criterion),
+        })
     }
 
     fn wickets_at(&self, spacing: Length) -> Configuration {
         Configuration {
             barrier_kind: BarrierKind::Wicket,
-            height: self
-                .ladder
-                .lowest_wicket()
-                .unwrap_or(self.policy.wicket_height),
+            height: self.ladder.lowest_wicket().unwrap_or(self.policy.wicket_height),
             spacing,
         }
     }
@@ -238,10 +205,7 @@ impl<'a> Rules<'a> {
             return None;
         }
         let broken = self.rhythm_broken(here);
-        let closer = self
-            .ladder
-            .closer(here.at.spacing)
-            .filter(|_| broken.is_some());
+        let closer = self.ladder.closer(here.at.spacing).filter(|_| broken.is_some());
         let mut reasons = vec![here.runs_seen()];
         reasons.extend(broken);
         reasons.extend(self.gate_reasons());
@@ -295,14 +259,7 @@ fn below_secure(situation: &Situation, policy: &Policy) -> Vec<(Criterion, Missi
             let seen = situation.ratings.of(criterion);
             let gate = Criterion::GATE.contains(&criterion);
             let below = seen.map_or(gate, |rating| rating < needed);
-            below.then_some((
-                criterion,
-                Missing::Rating {
-                    criterion,
-                    seen,
-                    needed,
-                },
-            ))
+            below.then_some((criterion, Missing::Rating { criterion, seen, needed }))
         })
         .collect()
 }

@@ -18,12 +18,7 @@ pub enum Rating {
 
 impl Rating {
     /// Every rating, lowest first: the position is the level.
-    pub const ALL: [Self; 4] = [
-        Self::NotYet,
-        Self::Emerging,
-        Self::Secure,
-        Self::SecureUnderRace,
-    ];
+    pub const ALL: [Self; 4] = [Self::NotYet, Self::Emerging, Self::Secure, Self::SecureUnderRace];
 
     /// The rating of a level 0 to 3, if it is one.
     pub fn from_level(level: u8) -> Option<Self> {
@@ -98,9 +93,7 @@ impl Criterion {
             Self::LeadLeg => "lead leg",
             Self::TrailLeg => "trail leg",
             Self::TakeOff => "take-off",
-            Self::Walkover | Self::Landing | Self::Posture | Self::Rhythm | Self::Arms => {
-                self.as_str()
-            }
+            Self::Walkover | Self::Landing | Self::Posture | Self::Rhythm | Self::Arms => self.as_str(),
         }
     }
 }
@@ -164,10 +157,7 @@ pub struct Evidence {
 impl Evidence {
     /// Intervals of every outcome.
     pub const fn intervals(&self) -> u32 {
-        self.held
-            .saturating_add(self.over_reached)
-            .saturating_add(self.crowded)
-            .saturating_add(self.broken)
+        self.held.saturating_add(self.over_reached).saturating_add(self.crowded).saturating_add(self.broken)
     }
 }
 
@@ -290,14 +280,12 @@ impl Situation {
 
     /// The restriction, while it is in force.
     pub(super) fn restriction_in_force(&self) -> Option<Restriction> {
-        self.restriction
-            .filter(|flag| flag.until.is_none_or(|until| until >= self.on))
+        self.restriction.filter(|flag| flag.until.is_none_or(|until| until >= self.on))
     }
 
     /// Whether pain was reported in the latest session or after it.
     pub(super) fn pain_since_latest_session(&self) -> bool {
-        self.pain_reported_on
-            .is_some_and(|day| day >= self.on || self.latest.is_none_or(|latest| day >= latest.on))
+        self.pain_reported_on.is_some_and(|day| day >= self.on || self.latest.is_none_or(|latest| day >= latest.on))
     }
 
     /// Whether the report of pain still stands: not cleared, or made today.

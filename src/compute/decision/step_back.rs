@@ -17,25 +17,17 @@ impl Rules<'_> {
         let latest = self.situation.latest?;
         let enough = latest.intervals >= self.policy.step_back_intervals;
         let held = f64::from(latest.held) + ROUNDING;
-        (enough && held < self.policy.step_in_held_share * f64::from(latest.intervals)).then_some(
-            Reason::LatestBroken {
-                held: latest.held,
-                intervals: latest.intervals,
-            },
-        )
+        (enough && held < self.policy.step_in_held_share * f64::from(latest.intervals))
+            .then_some(Reason::LatestBroken { held: latest.held, intervals: latest.intervals })
     }
 
     /// Hits of the latest session where it has enough barriers, otherwise those at the current configuration.
     pub(super) fn hits_high(&self, here: Here) -> Option<Reason> {
         let enough = |barriers: u32| barriers >= self.policy.step_back_intervals;
-        let latest = self
-            .situation
-            .latest
-            .filter(|latest| enough(latest.barriers));
+        let latest = self.situation.latest.filter(|latest| enough(latest.barriers));
         let evidence = here.run.evidence;
-        let (hits, barriers) = latest.map_or((evidence.hits, evidence.barriers), |latest| {
-            (latest.hits, latest.barriers)
-        });
+        let (hits, barriers) =
+            latest.map_or((evidence.hits, evidence.barriers), |latest| (latest.hits, latest.barriers));
         (enough(barriers) && exceeds(hits, barriers, self.policy.lower_height_hit_share))
             .then_some(Reason::HitsHigh { hits, barriers })
     }
@@ -56,14 +48,9 @@ impl Rules<'_> {
         };
         if self.crowded(here, spacing) {
             reasons.push(Reason::Crowded);
-            return Draft::new(DecisionKind::Consolidate, here.at, reasons)
-                .confirmed_by_coach(true);
+            return Draft::new(DecisionKind::Consolidate, here.at, reasons).confirmed_by_coach(true);
         }
-        Draft::new(
-            DecisionKind::StepIn,
-            Configuration { spacing, ..here.at },
-            reasons,
-        )
+        Draft::new(DecisionKind::StepIn, Configuration { spacing, ..here.at }, reasons)
     }
 
     /// Whether the spacing is too short rather than too long, by what was seen and by the prediction.
@@ -82,9 +69,7 @@ impl Rules<'_> {
     }
 
     pub(super) fn spacing_at_minimum(&self) -> Reason {
-        Reason::SpacingAtMinimum {
-            shortest: self.policy.min_spacing,
-        }
+        Reason::SpacingAtMinimum { shortest: self.policy.min_spacing }
     }
 
     // Rule 4.
@@ -93,21 +78,15 @@ impl Rules<'_> {
         let reasons = vec![here.runs_seen(), Reason::PastTarget];
         if self.ladder.height_past_target(here.at.height) {
             let lower = self.ladder.lower(here.at);
-            return Some(
-                match lower.filter(|to| to.barrier_kind != BarrierKind::Wicket) {
-                    Some(to) => Draft::new(DecisionKind::LowerHeight, to, reasons),
-                    None => self.no_next_step(here, reasons),
-                },
-            );
+            return Some(match lower.filter(|to| to.barrier_kind != BarrierKind::Wicket) {
+                Some(to) => Draft::new(DecisionKind::LowerHeight, to, reasons),
+                None => self.no_next_step(here, reasons),
+            });
         }
         self.ladder.spacing_past_target(here.at.spacing).then(|| {
             let closer = self.ladder.closer(here.at.spacing).unwrap_or_default();
             let spacing = closer.max(self.ladder.longest());
-            Draft::new(
-                DecisionKind::StepIn,
-                Configuration { spacing, ..here.at },
-                reasons,
-            )
+            Draft::new(DecisionKind::StepIn, Configuration { spacing, ..here.at }, reasons)
         })
     }
 }

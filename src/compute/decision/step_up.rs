@@ -26,10 +26,7 @@ impl Rules<'_> {
     /// What a step up still needs, whatever the step.
     pub(super) fn missing(&self) -> Vec<Missing> {
         let policy = self.policy;
-        let evidence = self
-            .current
-            .map(|here| here.run.evidence)
-            .unwrap_or_default();
+        let evidence = self.current.map(|here| here.run.evidence).unwrap_or_default();
         let intervals = policy.min_intervals.saturating_sub(evidence.intervals());
         let days = policy.min_days.saturating_sub(evidence.days);
         let mut missing = Vec::new();
@@ -38,13 +35,11 @@ impl Rules<'_> {
         if let Some(here) = self.current {
             let reaches = |p: f64, needed: f64| p >= needed;
             let needed = policy.min_hold_mean;
-            missing
-                .extend((!reaches(here.hold.mean, needed)).then_some(Missing::HoldMean { needed }));
+            missing.extend((!reaches(here.hold.mean, needed)).then_some(Missing::HoldMean { needed }));
             let needed = policy.min_hold_p05;
-            missing
-                .extend((!reaches(here.hold.p05, needed)).then_some(Missing::HoldLow { needed }));
-            let hits = exceeds(evidence.hits, evidence.barriers, policy.max_hit_share)
-                || self.hits_high(here).is_some();
+            missing.extend((!reaches(here.hold.p05, needed)).then_some(Missing::HoldLow { needed }));
+            let hits =
+                exceeds(evidence.hits, evidence.barriers, policy.max_hit_share) || self.hits_high(here).is_some();
             let share = policy.max_hit_share;
             missing.extend(hits.then_some(Missing::FewerHits { share }));
             let broken = matches!(self.rhythm_broken(here), Some(Reason::LatestBroken { .. }));
@@ -72,19 +67,13 @@ impl Rules<'_> {
     // Rule 6.
 
     pub(super) fn race_test(&self, here: Here) -> Option<Draft> {
-        let target = self
-            .situation
-            .target
-            .filter(|_| self.ladder.at_target(here.at))?;
+        let target = self.situation.target.filter(|_| self.ladder.at_target(here.at))?;
         let mut reasons = here.seen();
         let (kind, to) = if let Some(hurdles) = self.ladder.over_hurdles(here.at) {
             reasons.push(Reason::TargetOverHurdles);
             (DecisionKind::ChangeBarrierKind, hurdles)
         } else {
-            reasons.push(Reason::AtTarget {
-                barriers: target.barriers,
-                approach: target.approach,
-            });
+            reasons.push(Reason::AtTarget { barriers: target.barriers, approach: target.approach });
             let spacing = target.spacing;
             (DecisionKind::RaceTest, Configuration { spacing, ..here.at })
         };
@@ -136,16 +125,7 @@ impl Rules<'_> {
             .then(|| self.ladder.higher(from))
             .flatten()
             .map(|(kind, to)| (kind, to, height_gap));
-        wider
-            .into_iter()
-            .chain(higher)
-            .map(|(kind, to, gap)| Step {
-                kind,
-                to,
-                mean: self.mean(to),
-                gap,
-            })
-            .collect()
+        wider.into_iter().chain(higher).map(|(kind, to, gap)| Step { kind, to, mean: self.mean(to), gap }).collect()
     }
 
     fn take(&self, here: Here, step: Step, why: Reason, mut reasons: Vec<Reason>) -> Draft {
@@ -154,11 +134,7 @@ impl Rules<'_> {
         let change = step.kind == DecisionKind::ChangeBarrierKind;
         let forced = change && step.to.spacing != here.at.spacing;
         if change {
-            reasons.push(if forced {
-                Reason::KindWithHeight
-            } else {
-                Reason::KindBeforeHeight
-            });
+            reasons.push(if forced { Reason::KindWithHeight } else { Reason::KindBeforeHeight });
         }
         reasons.push(Reason::step_back_if(self.policy));
         let confirm = forced || (higher && self.situation.target.is_none());
@@ -177,10 +153,7 @@ impl Rules<'_> {
     pub(super) fn no_next_step(&self, here: Here, mut reasons: Vec<Reason>) -> Draft {
         reasons.push(Reason::NoNextStep);
         let up_to = self.situation.target.map(|target| target.height);
-        Draft {
-            missing: vec![Missing::Equipment { up_to }],
-            ..Draft::new(DecisionKind::Consolidate, here.at, reasons)
-        }
+        Draft { missing: vec![Missing::Equipment { up_to }], ..Draft::new(DecisionKind::Consolidate, here.at, reasons) }
     }
 
     fn mean(&self, at: Configuration) -> f64 {
@@ -203,14 +176,7 @@ fn choose(spacing: Step, height: Step) -> (Step, Reason) {
             Ordering::Equal => (spacing, Reason::SpacingFirst),
         };
     }
-    let (taken, other) = if lead > 0.0 {
-        (height, spacing)
-    } else {
-        (spacing, height)
-    };
-    let why = Reason::LikelierStep {
-        taken: taken.mean,
-        other: other.mean,
-    };
+    let (taken, other) = if lead > 0.0 { (height, spacing) } else { (spacing, height) };
+    let why = Reason::LikelierStep { taken: taken.mean, other: other.mean };
     (taken, why)
 }

@@ -18,22 +18,12 @@ pub(super) fn runs_seen(at: Configuration, evidence: Evidence) -> String {
 
 /// "84 % of intervals held (66 to 95 %)".
 pub(super) fn expected(hold: Hold) -> String {
-    format!(
-        "{} of intervals held ({:.0} to {})",
-        percent(hold.mean),
-        hold.p05 * 100.0,
-        percent(hold.p95)
-    )
+    format!("{} of intervals held ({:.0} to {})", percent(hold.mean), hold.p05 * 100.0, percent(hold.p95))
 }
 
 /// "low barriers at 0.45 m, 6.50 m apart".
 pub(super) fn place(at: Configuration) -> String {
-    format!(
-        "{} at {}, {} apart",
-        plural(at.barrier_kind),
-        metres(at.height),
-        metres(at.spacing)
-    )
+    format!("{} at {}, {} apart", plural(at.barrier_kind), metres(at.height), metres(at.spacing))
 }
 
 /// The kind's everyday plural.
@@ -58,9 +48,7 @@ pub(super) fn metres(length: Length) -> String {
 /// A clause as a sentence.
 pub(super) fn sentence(clause: &str) -> String {
     let mut letters = clause.chars();
-    letters.next().map_or_else(String::new, |first| {
-        format!("{}{}.", first.to_uppercase(), letters.as_str())
-    })
+    letters.next().map_or_else(String::new, |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
 }
 
 pub(super) fn percent(share: f64) -> String {
@@ -79,20 +67,12 @@ pub(super) fn date(day: i32) -> String {
     let z = i64::from(day) + 719_468;
     let era = z.div_euclid(146_097);
     let day_of_era = z.rem_euclid(146_097);
-    let year_of_era =
-        (day_of_era - day_of_era / 1_460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
+    let year_of_era = (day_of_era - day_of_era / 1_460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
     let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
     let shifted = (5 * day_of_year + 2) / 153;
-    let month = if shifted < 10 {
-        shifted + 3
-    } else {
-        shifted - 9
-    };
+    let month = if shifted < 10 { shifted + 3 } else { shifted - 9 };
     let year = year_of_era + era * 400 + i64::from(month <= 2);
-    format!(
-        "{year:04}-{month:02}-{:02}",
-        day_of_year - (153 * shifted + 2) / 5 + 1
-    )
+    format!("{year:04}-{month:02}-{:02}", day_of_year - (153 * shifted + 2) / 5 + 1)
 }
 
 #[cfg(test)]

@@ -28,8 +28,7 @@ pub(super) fn kernels(settings: &Settings, days: i32) -> (u32, [Kernel; TRENDS_M
     let trend_weeks = weeks.min(settings.trend_weeks);
     let fits = |steps: u32| {
         let part = f64::from(steps);
-        let fastest =
-            TRENDS_M.iter().fold(0.0, |most: f64, d| most.max(d.abs())) * trend_weeks / part;
+        let fastest = TRENDS_M.iter().fold(0.0, |most: f64, d| most.max(d.abs())) * trend_weeks / part;
         variance / part + fastest * fastest <= STEP_M * STEP_M / 2.0
     };
     let mut steps = 1;
@@ -37,10 +36,7 @@ pub(super) fn kernels(settings: &Settings, days: i32) -> (u32, [Kernel; TRENDS_M
         steps += 1;
     }
     let part = f64::from(steps);
-    (
-        steps,
-        TRENDS_M.map(|d| Kernel::new(d * trend_weeks / part, variance / part)),
-    )
+    (steps, TRENDS_M.map(|d| Kernel::new(d * trend_weeks / part, variance / part)))
 }
 
 impl Kernel {
@@ -51,15 +47,8 @@ impl Kernel {
     fn new(mean: f64, variance: f64) -> Self {
         let square = (variance + mean * mean).max(mean.abs() * STEP_M);
         let cell = STEP_M * STEP_M;
-        let (down, up) = (
-            (square - mean * STEP_M) / (2.0 * cell),
-            (square + mean * STEP_M) / (2.0 * cell),
-        );
-        Self {
-            down: down.max(0.0),
-            stay: 1.0 - square / cell,
-            up: up.max(0.0),
-        }
+        let (down, up) = ((square - mean * STEP_M) / (2.0 * cell), (square + mean * STEP_M) / (2.0 * cell));
+        Self { down: down.max(0.0), stay: 1.0 - square / cell, up: up.max(0.0) }
     }
 
     /// Moves a row's mass by a number of steps; the row is empty outside `window`. Answers the window after them.
@@ -88,9 +77,7 @@ impl Kernel {
     fn step(self, old: &[f64], new: &mut [f64], window: Window) {
         let (from, to) = (window.from, window.to);
         let cells = new[1 + from..=to].iter_mut().zip(&old[1 + from..=to]);
-        for ((new, &here), (&below, &above)) in
-            cells.zip(old[from..to].iter().zip(&old[2 + from..2 + to]))
-        {
+        for ((new, &here), (&below, &above)) in cells.zip(old[from..to].iter().zip(&old[2 + from..2 + to])) {
             *new = self.stay * here + (self.up * below + self.down * above);
         }
         if from == 0 {

@@ -41,9 +41,8 @@ pub(super) struct Lane {
 impl Lane {
     /// Every pair, in the order in which a posterior keeps them.
     pub fn all() -> impl Iterator<Item = Self> {
-        (0..HEIGHT_COSTS.len()).flat_map(|height_cost| {
-            (0..WIDTHS_M.len()).map(move |width| Self { height_cost, width })
-        })
+        (0..HEIGHT_COSTS.len())
+            .flat_map(|height_cost| (0..WIDTHS_M.len()).map(move |width| Self { height_cost, width }))
     }
 }
 
@@ -70,19 +69,13 @@ impl Lattice {
 
     pub fn new(height: Length, spacing: Length) -> Self {
         let excess = height.mm().saturating_sub(REFERENCE_HEIGHT_MM);
-        Self {
-            spacing_mm: spacing.mm() as usize,
-            excess_mm: excess as usize,
-        }
+        Self { spacing_mm: spacing.mm() as usize, excess_mm: excess as usize }
     }
 
     /// The offset below a cell width, and the place of the lane's first cell; the next cell is the next place.
     pub fn place(self, lane: Lane) -> (usize, usize) {
         let units = 5 * self.spacing_mm + (1 + 2 * lane.height_cost) * self.excess_mm;
-        (
-            units % Self::OFFSETS,
-            Self::LAST_BASE - units / Self::OFFSETS,
-        )
+        (units % Self::OFFSETS, Self::LAST_BASE - units / Self::OFFSETS)
     }
 
     /// The distance beyond the limit at a place, metres (m).

@@ -30,10 +30,7 @@ pub(super) fn trials(runs: &[RunCounts], settings: &Settings) -> Vec<Trial> {
                     broken: sum.broken + weight * f64::from(run.broken),
                 }
             });
-            Trial {
-                at: at(&alike[0]),
-                counts,
-            }
+            Trial { at: at(&alike[0]), counts }
         })
         .collect()
 }
@@ -57,9 +54,7 @@ pub(super) fn log_likelihood(
             (trial.counts.crowded, row.crowded),
         ] {
             if count > 0.0 {
-                logs.iter_mut()
-                    .zip(of_outcome)
-                    .for_each(|(log, value)| *log += count * value);
+                logs.iter_mut().zip(of_outcome).for_each(|(log, value)| *log += count * value);
             }
         }
         if trial.counts.broken > 0.0 {
@@ -71,16 +66,8 @@ pub(super) fn log_likelihood(
         below += most_below;
         above += most_above;
     }
-    let whole_below = if window.from == 0 {
-        f64::NEG_INFINITY
-    } else {
-        below
-    };
-    let whole_above = if window.to == Window::WHOLE.to {
-        f64::NEG_INFINITY
-    } else {
-        above
-    };
+    let whole_below = if window.from == 0 { f64::NEG_INFINITY } else { below };
+    let whole_above = if window.to == Window::WHOLE.to { f64::NEG_INFINITY } else { above };
     whole_below.max(whole_above)
 }
 
@@ -91,23 +78,11 @@ pub(super) fn log_likelihood(
 fn most_outside(row: &LogRow<'_>, counts: &Weighted, settings: &Settings) -> (f64, f64) {
     let peak = -settings.band_m / 2.0;
     let end = |of_outcome: &[f64], last: bool| {
-        let value = if last {
-            of_outcome.last()
-        } else {
-            of_outcome.first()
-        };
+        let value = if last { of_outcome.last() } else { of_outcome.first() };
         value.copied().unwrap_or(0.0)
     };
-    let held_below = if row.ends_m.0 >= peak {
-        end(row.held, false)
-    } else {
-        0.0
-    };
-    let held_above = if row.ends_m.1 <= peak {
-        end(row.held, true)
-    } else {
-        0.0
-    };
+    let held_below = if row.ends_m.0 >= peak { end(row.held, false) } else { 0.0 };
+    let held_above = if row.ends_m.1 <= peak { end(row.held, true) } else { 0.0 };
     (
         counts.held * held_below + counts.crowded * end(row.crowded, false),
         counts.held * held_above + counts.over_reached * end(row.over_reached, true),

@@ -85,10 +85,7 @@ pub struct RunCounts {
 impl RunCounts {
     /// Intervals of the run.
     pub fn intervals(&self) -> u32 {
-        u32::from(self.held)
-            + u32::from(self.over_reached)
-            + u32::from(self.crowded)
-            + u32::from(self.broken)
+        u32::from(self.held) + u32::from(self.over_reached) + u32::from(self.crowded) + u32::from(self.broken)
     }
 
     fn check(&self) -> Result<(), EstimateError> {
@@ -168,11 +165,7 @@ pub fn estimate(
     on_day: i32,
     settings: &Settings,
 ) -> Result<Estimate, EstimateError> {
-    let mut known: Vec<RunCounts> = runs
-        .iter()
-        .filter(|run| run.day <= on_day)
-        .copied()
-        .collect();
+    let mut known: Vec<RunCounts> = runs.iter().filter(|run| run.day <= on_day).copied().collect();
     known.sort_unstable();
     let windowed = filter(Posterior::new(prior, settings)?, &known, on_day)?;
     if windowed.left_out() <= posterior::LEFT_OUT_MAX {
@@ -181,11 +174,7 @@ pub fn estimate(
     Ok(filter(Posterior::whole(prior, settings)?, &known, on_day)?.summary())
 }
 
-fn filter(
-    mut posterior: Posterior,
-    runs: &[RunCounts],
-    on_day: i32,
-) -> Result<Posterior, EstimateError> {
+fn filter(mut posterior: Posterior, runs: &[RunCounts], on_day: i32) -> Result<Posterior, EstimateError> {
     posterior.learn(runs)?;
     posterior.advance(on_day)?;
     Ok(posterior)

@@ -36,11 +36,7 @@ pub fn chances(x_m: f64, width_m: f64, settings: &Settings) -> Chances {
     let crowd = logistic((-settings.band_m - x_m) / width_m);
     let held = (1.0 - over - crowd).max(LEAST_HELD);
     let with_lapses = |p: f64| (1.0 - settings.lapse) * p + settings.lapse / 3.0;
-    Chances {
-        held: with_lapses(held),
-        over_reached: with_lapses(over),
-        crowded: with_lapses(crowd),
-    }
+    Chances { held: with_lapses(held), over_reached: with_lapses(over), crowded: with_lapses(crowd) }
 }
 
 fn logistic(x: f64) -> f64 {
@@ -88,10 +84,7 @@ impl LogTables {
     pub fn new(settings: &Settings) -> Self {
         let mut by_offset = Vec::new();
         by_offset.resize_with(Lattice::OFFSETS, || None);
-        Self {
-            settings: *settings,
-            by_offset,
-        }
+        Self { settings: *settings, by_offset }
     }
 
     /// The logarithms for cells `from..to` of a lane.
@@ -100,21 +93,12 @@ impl LogTables {
         let tables = self.by_offset[offset].get_or_insert_with(Box::default);
         let table = &mut tables[lane.width];
         let (from, to) = (first + from, first + to);
-        table.fill(from, to, |place| {
-            chances(
-                Lattice::distance_m(offset, place),
-                WIDTHS_M[lane.width],
-                &self.settings,
-            )
-        });
+        table.fill(from, to, |place| chances(Lattice::distance_m(offset, place), WIDTHS_M[lane.width], &self.settings));
         LogRow {
             held: &table.held[from..to],
             over_reached: &table.over_reached[from..to],
             crowded: &table.crowded[from..to],
-            ends_m: (
-                Lattice::distance_m(offset, from),
-                Lattice::distance_m(offset, to - 1),
-            ),
+            ends_m: (Lattice::distance_m(offset, from), Lattice::distance_m(offset, to - 1)),
         }
     }
 }

@@ -63,17 +63,12 @@ impl Posterior {
         if !(3.5..=10.0).contains(&prior.mean_m) || !(0.2..=3.0).contains(&prior.sd_m) {
             return Err(EstimateError::Prior);
         }
-        let limits: [f64; CELLS] = normalised(std::array::from_fn(|cell| {
-            normal(limit_m(cell), prior.mean_m, prior.sd_m)
-        }));
-        let costs = normalised(
-            HEIGHT_COSTS.map(|g| normal(g, settings.height_cost_mean, settings.height_cost_sd)),
-        );
+        let limits: [f64; CELLS] =
+            normalised(std::array::from_fn(|cell| normal(limit_m(cell), prior.mean_m, prior.sd_m)));
+        let costs = normalised(HEIGHT_COSTS.map(|g| normal(g, settings.height_cost_mean, settings.height_cost_sd)));
         let median = libm::log(settings.width_median_m);
-        let widths =
-            normalised(WIDTHS_M.map(|w| normal(libm::log(w), median, settings.width_log_sd)));
-        let trends =
-            normalised(TRENDS_M.map(|d| normal(d, settings.trend_mean_m, settings.trend_sd_m)));
+        let widths = normalised(WIDTHS_M.map(|w| normal(libm::log(w), median, settings.width_log_sd)));
+        let trends = normalised(TRENDS_M.map(|d| normal(d, settings.trend_mean_m, settings.trend_sd_m)));
         let mut cells = Vec::with_capacity(LANES * TRENDS * STRIDE);
         for lane in Lane::all() {
             for trend in trends {
@@ -100,10 +95,7 @@ impl Posterior {
 
     /// Starts from a prior and never leaves a cell out: slower, for runs that contradict all that was believed.
     pub(super) fn whole(prior: &Prior, settings: &Settings) -> Result<Self, EstimateError> {
-        Ok(Self {
-            windowed: false,
-            ..Self::new(prior, settings)?
-        })
+        Ok(Self { windowed: false, ..Self::new(prior, settings)? })
     }
 
     /// The day up to which it knows, days since 1970-01-01; none before the first.
@@ -137,10 +129,7 @@ impl Posterior {
         if day < known {
             return Err(EstimateError::Earlier { day, known });
         }
-        let days = day
-            .checked_sub(known)
-            .filter(|&days| days <= DAYS_MAX)
-            .ok_or(EstimateError::TooLong)?;
+        let days = day.checked_sub(known).filter(|&days| days <= DAYS_MAX).ok_or(EstimateError::TooLong)?;
         if days > 0 {
             self.drift(days);
         }
@@ -164,16 +153,9 @@ impl Posterior {
         };
         let known = self.day.unwrap_or(first.day);
         if first.day < known {
-            return Err(EstimateError::Earlier {
-                day: first.day,
-                known,
-            });
+            return Err(EstimateError::Earlier { day: first.day, known });
         }
-        if last
-            .day
-            .checked_sub(known)
-            .is_none_or(|days| days > DAYS_MAX)
-        {
+        if last.day.checked_sub(known).is_none_or(|days| days > DAYS_MAX) {
             return Err(EstimateError::TooLong);
         }
         let mut tables = LogTables::new(&self.settings);
@@ -237,21 +219,13 @@ impl Posterior {
         for (index, window) in self.windows.iter().enumerate() {
             for trend in 0..TRENDS {
                 let row = row_mut(&mut self.cells, index, trend);
-                row[1 + window.from..=window.to]
-                    .iter_mut()
-                    .for_each(|cell| *cell = (*cell * scale).max(least));
+                row[1 + window.from..=window.to].iter_mut().for_each(|cell| *cell = (*cell * scale).max(least));
             }
         }
     }
 
     /// Empties the outermost cells of every window that hold next to nothing, and accounts for them.
-    fn leave_out(
-        &mut self,
-        sums: &[[f64; CELLS]],
-        outside: &[f64; LANES],
-        scale: f64,
-        evidence: f64,
-    ) {
+    fn leave_out(&mut self, sums: &[[f64; CELLS]], outside: &[f64; LANES], scale: f64, evidence: f64) {
         for (index, sums) in sums.iter().enumerate() {
             let window = self.windows[index];
             let sums = &sums[..window.to - window.from];
@@ -274,9 +248,7 @@ impl Posterior {
         let mut points = Vec::new();
         for (index, lane) in Lane::all().enumerate() {
             for cell in self.windows[index].from..self.windows[index].to {
-                let mass: f64 = (0..TRENDS)
-                    .map(|trend| self.cells[(index * TRENDS + trend) * STRIDE + 1 + cell])
-                    .sum();
+                let mass: f64 = (0..TRENDS).map(|trend| self.cells[(index * TRENDS + trend) * STRIDE + 1 + cell]).sum();
                 if mass < POINT_LEAST {
                     continue;
                 }
@@ -294,21 +266,12 @@ impl Posterior {
     fn limit_variance(&self) -> f64 {
         let points = self.points();
         let mean: f64 = points.iter().map(|point| point.mass * point.limit_m).sum();
-        points
-            .iter()
-            .map(|point| point.mass * (point.limit_m - mean) * (point.limit_m - mean))
-            .sum()
+        points.iter().map(|point| point.mass * (point.limit_m - mean) * (point.limit_m - mean)).sum()
     }
 
     /// Puts what is believed in figures that a coach can use.
     pub fn summary(&self) -> Estimate {
-        Estimate::new(
-            self.points(),
-            self.prior,
-            self.prior_variance,
-            self.evidence,
-            self.settings,
-        )
+        Estimate::new(self.points(), self.prior, self.prior_variance, self.evidence, self.settings)
     }
 }
 
@@ -324,11 +287,7 @@ fn multiply(cells: &mut [f64], lane: usize, window: Window, factors: &mut [f64])
     let sums = &mut sums[..factors.len()];
     for trend in 0..TRENDS {
         let row = row_mut(cells, lane, trend);
-        for ((cell, factor), sum) in row[1 + window.from..=window.to]
-            .iter_mut()
-            .zip(&*factors)
-            .zip(&mut *sums)
-        {
+        for ((cell, factor), sum) in row[1 + window.from..=window.to].iter_mut().zip(&*factors).zip(&mut *sums) {
             *cell *= factor;
             *sum += *cell;
         }

@@ -69,10 +69,7 @@ impl Settings {
             ("width_median_m", self.width_median_m, 0.1..=0.4),
             ("width_log_sd", self.width_log_sd, 0.1..=5.0),
         ];
-        match checks
-            .iter()
-            .find(|(_, value, range)| !range.contains(value))
-        {
+        match checks.iter().find(|(_, value, range)| !range.contains(value)) {
             Some((name, _, _)) => Err(EstimateError::Setting(name)),
             None => Ok(()),
         }

@@ -92,18 +92,11 @@ impl Estimate {
         evidence: Evidence,
         settings: Settings,
     ) -> Self {
-        let mean = |of: fn(&Point) -> f64| {
-            points
-                .iter()
-                .map(|point| point.mass * of(point))
-                .sum::<f64>()
-        };
+        let mean = |of: fn(&Point) -> f64| points.iter().map(|point| point.mass * of(point)).sum::<f64>();
         let limit_m = spread_of_cells(points.iter().map(|point| (point.limit_m, point.mass)));
         let variance: f64 = points
             .iter()
-            .map(|point| {
-                point.mass * (point.limit_m - limit_m.mean) * (point.limit_m - limit_m.mean)
-            })
+            .map(|point| point.mass * (point.limit_m - limit_m.mean) * (point.limit_m - limit_m.mean))
             .sum();
         Self {
             limit_m,
@@ -119,11 +112,7 @@ impl Estimate {
 
     /// What the estimate mostly rests on.
     pub fn dominance(&self) -> Dominance {
-        if self.prior_share > 0.5 {
-            Dominance::Prior
-        } else {
-            Dominance::Data
-        }
+        if self.prior_share > 0.5 { Dominance::Prior } else { Dominance::Data }
     }
 
     /// The comfortable limit over barriers of a height, metres (m).
@@ -131,52 +120,33 @@ impl Estimate {
     /// Each cell of the grid counts as spread evenly over its width.
     pub fn limit_at(&self, height: Length) -> Spread {
         let excess = excess_height_m(height);
-        spread_of_cells(
-            self.points
-                .iter()
-                .map(|point| (point.limit_m - point.height_cost * excess, point.mass)),
-        )
+        spread_of_cells(self.points.iter().map(|point| (point.limit_m - point.height_cost * excess, point.mass)))
     }
 
     /// The probability that an interval of a height and spacing is held.
     pub fn hold(&self, height: Length, spacing: Length) -> Hold {
-        let mut held: Vec<(f64, f64)> = self
-            .chances_at(height, spacing)
-            .map(|(held, _, mass)| (held, mass))
-            .collect();
+        let mut held: Vec<(f64, f64)> = self.chances_at(height, spacing).map(|(held, _, mass)| (held, mass)).collect();
         let mean = held.iter().map(|(held, mass)| held * mass).sum();
         held.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
-        Hold {
-            mean,
-            p05: quantile(&held, 0.05),
-            p95: quantile(&held, 0.95),
-        }
+        Hold { mean, p05: quantile(&held, 0.05), p95: quantile(&held, 0.95) }
     }
 
     /// The mean of [`Estimate::hold`] alone, for many configurations at once.
     pub fn hold_mean(&self, height: Length, spacing: Length) -> f64 {
-        self.chances_at(height, spacing)
-            .map(|(held, _, mass)| held * mass)
-            .sum()
+        self.chances_at(height, spacing).map(|(held, _, mass)| held * mass).sum()
     }
 
     /// The probability of holding an interval at every height and spacing, heights outermost, in the given order.
     pub fn hold_curve(&self, heights: &[Length], spacings: &[Length]) -> Vec<HoldAt> {
         let of_height = |&height: &Length| {
-            spacings.iter().map(move |&spacing| HoldAt {
-                height,
-                spacing,
-                hold: self.hold(height, spacing),
-            })
+            spacings.iter().map(move |&spacing| HoldAt { height, spacing, hold: self.hold(height, spacing) })
         };
         heights.iter().flat_map(of_height).collect()
     }
 
     /// The probability that an interval of a height and spacing is not over-reached; never rises with either.
     pub fn chance_not_over_reached(&self, height: Length, spacing: Length) -> f64 {
-        self.chances_at(height, spacing)
-            .map(|(_, over_reached, mass)| (1.0 - over_reached) * mass)
-            .sum()
+        self.chances_at(height, spacing).map(|(_, over_reached, mass)| (1.0 - over_reached) * mass).sum()
     }
 
     /// Held, over-reached and mass of every point.
@@ -210,23 +180,14 @@ fn spread_of_cells(cells: impl Iterator<Item = (f64, f64)>) -> Spread {
         edges.push((value + STEP_M / 2.0, -mass / STEP_M));
     }
     edges.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
-    Spread {
-        mean,
-        p05: reach(&edges, 0.05),
-        p50: reach(&edges, 0.50),
-        p95: reach(&edges, 0.95),
-    }
+    Spread { mean, p05: reach(&edges, 0.05), p50: reach(&edges, 0.50), p95: reach(&edges, 0.95) }
 }
 
 /// Where the area under a density of steps reaches a level; edges are sorted (place, change of density) pairs.
 fn reach(edges: &[(f64, f64)], level: f64) -> f64 {
     let (mut area, mut density, mut at) = (0.0, 0.0_f64, f64::NEG_INFINITY);
     for &(place, change) in edges {
-        let gain = if density > 0.0 {
-            density * (place - at)
-        } else {
-            0.0
-        };
+        let gain = if density > 0.0 { density * (place - at) } else { 0.0 };
         if area + gain >= level {
             return at + (level - area) / density;
         }

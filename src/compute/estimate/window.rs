@@ -15,10 +15,7 @@ impl Window {
 
     /// One cell more on both sides, inside the grid.
     pub fn widened(self) -> Self {
-        Self {
-            from: self.from.saturating_sub(1),
-            to: (self.to + 1).min(CELLS),
-        }
+        Self { from: self.from.saturating_sub(1), to: (self.to + 1).min(CELLS) }
     }
 
     /// Leaves out the outermost cells while the mass left out on each side is at most `tail`; `mass` has one value per
@@ -26,15 +23,8 @@ impl Window {
     pub fn trimmed(self, mass: &[f64], tail: f64) -> (Self, f64) {
         let below = leading(mass.iter(), tail);
         let above = leading(mass[below.0..].iter().rev(), tail);
-        let window = Self {
-            from: self.from + below.0,
-            to: self.to - above.0,
-        };
-        if window.from < window.to {
-            (window, below.1 + above.1)
-        } else {
-            (self, 0.0)
-        }
+        let window = Self { from: self.from + below.0, to: self.to - above.0 };
+        if window.from < window.to { (window, below.1 + above.1) } else { (self, 0.0) }
     }
 }
 

@@ -20,10 +20,7 @@ impl Costs {
                 rows[athlete * columns.len() + lane] = cost;
             }
         }
-        Self {
-            lanes: columns.len(),
-            rows,
-        }
+        Self { lanes: columns.len(), rows }
     }
 
     /// Closes a lane to an athlete.
@@ -124,10 +121,7 @@ impl Growing<'_> {
             for a in (0..lanes).filter(|&a| self.fresh[a]) {
                 for b in 0..lanes {
                     let extra = self.moves[a][b].extra;
-                    if distance[a] < FORBIDDEN
-                        && extra < FORBIDDEN
-                        && distance[a] + extra < distance[b]
-                    {
+                    if distance[a] < FORBIDDEN && extra < FORBIDDEN && distance[a] + extra < distance[b] {
                         distance[b] = distance[a] + extra;
                         from[b] = Some(a);
                         changed = true;
@@ -135,9 +129,7 @@ impl Growing<'_> {
                 }
             }
         }
-        let end = (0..lanes)
-            .filter(|&l| !self.full(l) && distance[l] < FORBIDDEN)
-            .min_by_key(|&l| distance[l])?;
+        let end = (0..lanes).filter(|&l| !self.full(l) && distance[l] < FORBIDDEN).min_by_key(|&l| distance[l])?;
         let added = distance[end];
         let mut lane = end;
         while let Some(previous) = from[lane] {
@@ -162,21 +154,12 @@ impl Growing<'_> {
             if self.fresh[a] || !self.full(a) {
                 continue;
             }
-            let mut best = vec![
-                Move {
-                    extra: FORBIDDEN,
-                    athlete: 0
-                };
-                self.capacity.len()
-            ];
+            let mut best = vec![Move { extra: FORBIDDEN, athlete: 0 }; self.capacity.len()];
             for &m in &self.members[a] {
                 let row = self.costs.row(m);
                 for (b, cheapest) in best.iter_mut().enumerate() {
                     let extra = row[b] - row[a];
-                    if row[b] < FORBIDDEN
-                        && b != a
-                        && (extra, m) < (cheapest.extra, cheapest.athlete)
-                    {
+                    if row[b] < FORBIDDEN && b != a && (extra, m) < (cheapest.extra, cheapest.athlete) {
                         *cheapest = Move { extra, athlete: m };
                     }
                 }

@@ -73,11 +73,7 @@ impl Part {
         let copies = |c: usize| {
             let column = instance.column(c);
             let runners = column.iter().filter(|&&cost| cost < FORBIDDEN).count();
-            let useful = if instance.apart.is_empty() {
-                runners.div_ceil(instance.capacity)
-            } else {
-                instance.free
-            };
+            let useful = if instance.apart.is_empty() { runners.div_ceil(instance.capacity) } else { instance.free };
             useful.min(instance.free).min(instance.fits[c])
         };
         Self {
@@ -103,10 +99,7 @@ impl Part {
     /// Takes out what stock and lengths no longer allow, and tells the room that is left.
     pub(super) fn tighten(&mut self, instance: &Instance) -> Rooms {
         let left = self.left(instance);
-        let mut rooms = Rooms {
-            kind: vec![left; instance.stock.len()],
-            group: vec![left; instance.stock.len()],
-        };
+        let mut rooms = Rooms { kind: vec![left; instance.stock.len()], group: vec![left; instance.stock.len()] };
         if instance.stock_binds {
             self.stock_rooms(instance, left, &mut rooms);
         }
@@ -131,10 +124,7 @@ impl Part {
         for kind in 0..stock.len() {
             let members = (0..stock.len()).filter(|&k| stock.group(k) == stock.group(kind));
             let asked: u32 = members.map(|k| demand[k]).sum();
-            let spare = stock
-                .settable_in_group(stock.group(kind))
-                .saturating_sub(asked)
-                / per_lane;
+            let spare = stock.settable_in_group(stock.group(kind)).saturating_sub(asked) / per_lane;
             rooms.group[stock.group(kind)] = left.min(usize::try_from(spare).unwrap_or(left));
             let before = demand[kind];
             let mut room = 0;
@@ -221,11 +211,7 @@ impl<'a> Bound<'a> {
         let mut rest = places.min(found);
         for copy in 0..allowed {
             let block = lowest(&mut self.negative[rest..found], self.instance.capacity);
-            self.relaxed.blocks.push(Block {
-                value: block,
-                candidate,
-                copy,
-            });
+            self.relaxed.blocks.push(Block { value: block, candidate, copy });
             rest = (rest + self.instance.capacity).min(found);
             if rest == found {
                 break;
@@ -263,11 +249,7 @@ impl<'a> Bound<'a> {
                 }
             };
             // One lane that cannot be is enough; sums of the forbidden cost would overflow.
-            value = if worth >= FORBIDDEN || value >= FORBIDDEN {
-                FORBIDDEN
-            } else {
-                value + worth
-            };
+            value = if worth >= FORBIDDEN || value >= FORBIDDEN { FORBIDDEN } else { value + worth };
         }
         value
     }
@@ -277,12 +259,7 @@ impl<'a> Bound<'a> {
     /// # Source
     /// Edmonds, "Matroids and the greedy algorithm", Mathematical Programming 1, 1971.
     fn take(&mut self, left: usize, rooms: &Rooms) -> i64 {
-        let Relaxed {
-            blocks,
-            taken,
-            rise,
-            ..
-        } = &mut self.relaxed;
+        let Relaxed { blocks, taken, rise, .. } = &mut self.relaxed;
         let (asks, stock) = (&self.instance.asks, &self.instance.stock);
         taken.clear();
         taken.resize(blocks.len(), false);
@@ -299,8 +276,7 @@ impl<'a> Bound<'a> {
                 count += 1;
                 room.kind[kind] -= 1;
                 room.group[group] -= 1;
-                (last_of_kind[kind], last_of_group[group], last) =
-                    (block.value, block.value, block.value);
+                (last_of_kind[kind], last_of_group[group], last) = (block.value, block.value, block.value);
                 value += block.value;
             }
         }
@@ -323,13 +299,7 @@ impl<'a> Bound<'a> {
         surplus.clear();
         surplus.resize(price.len(), -1);
         let mut places = self.places.clone();
-        for (block, _) in self
-            .relaxed
-            .blocks
-            .iter()
-            .zip(&self.relaxed.taken)
-            .filter(|(_, taken)| **taken)
-        {
+        for (block, _) in self.relaxed.blocks.iter().zip(&self.relaxed.taken).filter(|(_, taken)| **taken) {
             places[block.candidate] += self.instance.capacity;
         }
         for (c, &most) in places.iter().enumerate().filter(|(_, places)| **places > 0) {
@@ -342,19 +312,9 @@ impl<'a> Bound<'a> {
     }
 
     fn serve(&mut self, candidate: usize, most: usize, price: &[i64], surplus: &mut [i64]) {
-        let reduced = self
-            .instance
-            .column(candidate)
-            .iter()
-            .zip(price)
-            .map(|(cost, price)| cost - price);
+        let reduced = self.instance.column(candidate).iter().zip(price).map(|(cost, price)| cost - price);
         self.pairs.clear();
-        self.pairs.extend(
-            reduced
-                .enumerate()
-                .filter(|&(_, d)| d < 0)
-                .map(|(i, d)| (d, i)),
-        );
+        self.pairs.extend(reduced.enumerate().filter(|&(_, d)| d < 0).map(|(i, d)| (d, i)));
         if most == 0 {
             return;
         }

@@ -69,45 +69,21 @@ pub struct Infeasible {
 
 /// Finds the binding limit by asking which single change would make a plan possible.
 pub(super) fn diagnose(problem: &Problem, regrets: &[Vec<Option<i64>>]) -> Infeasible {
-    if let Some(alone) = regrets
-        .iter()
-        .position(|row| row.iter().all(Option::is_none))
-    {
-        let limit = Limit::NoPermittedConfiguration {
-            athlete: problem.athletes[alone].id,
-        };
-        return Infeasible {
-            limit,
-            relaxations: Vec::new(),
-        };
+    if let Some(alone) = regrets.iter().position(|row| row.iter().all(Option::is_none)) {
+        let limit = Limit::NoPermittedConfiguration { athlete: problem.athletes[alone].id };
+        return Infeasible { limit, relaxations: Vec::new() };
     }
     let possible = |changed: &Problem| possible(changed, regrets);
     let units = fewest_units(problem, &possible);
     let straight = shortest_straight(problem, &possible);
-    let fewer = (1..problem.barriers_min).rev().find(|&n| {
-        possible(&Problem {
-            barriers_min: n,
-            ..problem.clone()
-        })
-    });
-    let capacity = (problem.capacity + 1..=problem.athletes.len()).find(|&capacity| {
-        possible(&Problem {
-            capacity,
-            ..problem.clone()
-        })
-    });
-    let unpinned = !problem.pins.is_empty()
-        && possible(&Problem {
-            pins: Vec::new(),
-            ..problem.clone()
-        });
+    let fewer = (1..problem.barriers_min).rev().find(|&n| possible(&Problem { barriers_min: n, ..problem.clone() }));
+    let capacity = (problem.capacity + 1..=problem.athletes.len())
+        .find(|&capacity| possible(&Problem { capacity, ..problem.clone() }));
+    let unpinned = !problem.pins.is_empty() && possible(&Problem { pins: Vec::new(), ..problem.clone() });
 
     let places = problem.lanes.len() * problem.capacity;
     let limit = if places < problem.athletes.len() {
-        Limit::Places {
-            athletes: problem.athletes.len(),
-            places,
-        }
+        Limit::Places { athletes: problem.athletes.len(), places }
     } else if let Some(lane) = clashing_pins(problem, regrets) {
         Limit::Pins { lane }
     } else if straight.is_some() {
@@ -124,10 +100,7 @@ pub(super) fn diagnose(problem: &Problem, regrets: &[Vec<Option<i64>>]) -> Infea
         straight.map(Relaxation::Straight),
         unpinned.then_some(Relaxation::NoPins),
     ];
-    Infeasible {
-        limit,
-        relaxations: relaxations.into_iter().flatten().collect(),
-    }
+    Infeasible { limit, relaxations: relaxations.into_iter().flatten().collect() }
 }
 
 fn possible(problem: &Problem, regrets: &[Vec<Option<i64>>]) -> bool {
@@ -139,51 +112,26 @@ fn possible(problem: &Problem, regrets: &[Vec<Option<i64>>]) -> bool {
 fn clashing_pins(problem: &Problem, regrets: &[Vec<Option<i64>>]) -> Option<u32> {
     let position = |id: u128| problem.athletes.iter().position(|athlete| athlete.id == id);
     problem.pins.iter().map(|pin| pin.lane).find(|&lane| {
-        let ids: Vec<u128> = problem
-            .pins
-            .iter()
-            .filter(|pin| pin.lane == lane)
-            .map(|pin| pin.athlete)
-            .collect();
+        let ids: Vec<u128> = problem.pins.iter().filter(|pin| pin.lane == lane).map(|pin| pin.athlete).collect();
         let members: Vec<usize> = ids.iter().filter_map(|&id| position(id)).collect();
-        let common =
-            (0..problem.candidates.len()).any(|c| members.iter().all(|&a| regrets[a][c].is_some()));
-        let apart = problem
-            .apart
-            .iter()
-            .any(|(a, b)| ids.contains(a) && ids.contains(b));
+        let common = (0..problem.candidates.len()).any(|c| members.iter().all(|&a| regrets[a][c].is_some()));
+        let apart = problem.apart.iter().any(|(a, b)| ids.contains(a) && ids.contains(b));
         members.len() > problem.capacity || apart || !common
     })
 }
 
 /// The fewest units of one kind and height that would do; ties to the softer kind, then the lower height.
 fn fewest_units(problem: &Problem, possible: &dyn Fn(&Problem) -> bool) -> Option<Relaxation> {
-    let mut wanted: Vec<(BarrierKind, Length)> = problem
-        .candidates
-        .iter()
-        .map(|c| (c.kind, c.height))
-        .collect();
+    let mut wanted: Vec<(BarrierKind, Length)> = problem.candidates.iter().map(|c| (c.kind, c.height)).collect();
     wanted.sort_unstable();
     wanted.dedup();
-    let enough = u32::try_from(problem.lanes.len())
-        .unwrap_or(u32::MAX)
-        .saturating_mul(problem.barriers_min);
+    let enough = u32::try_from(problem.lanes.len()).unwrap_or(u32::MAX).saturating_mul(problem.barriers_min);
     let mut best: Option<(u32, BarrierKind, Length)> = None;
     for (kind, height) in wanted {
         let with = |more: u32| {
             let mut changed = problem.clone();
-            let id = problem
-                .stock
-                .iter()
-                .map(|item| item.id)
-                .max()
-                .map_or(0, |id| id.wrapping_add(1));
-            changed.stock.push(StockItem {
-                id,
-                kind,
-                heights: vec![height],
-                count: more,
-            });
+            let id = problem.stock.iter().map(|item| item.id).max().map_or(0, |id| id.wrapping_add(1));
+            changed.stock.push(StockItem { id, kind, heights: vec![height], count: more });
             possible(&changed)
         };
         // Only fewer than the best so far are of interest.
@@ -207,12 +155,7 @@ fn fewest_units(problem: &Problem, possible: &dyn Fn(&Problem) -> bool) -> Optio
 
 /// The shortest straight, for every lane shorter than it, that would do.
 fn shortest_straight(problem: &Problem, possible: &dyn Fn(&Problem) -> bool) -> Option<Length> {
-    let shortest = problem
-        .lanes
-        .iter()
-        .map(|lane| lane.straight)
-        .min()
-        .unwrap_or_default();
+    let shortest = problem.lanes.iter().map(|lane| lane.straight).min().unwrap_or_default();
     let mut lengths: Vec<Length> = problem
         .candidates
         .iter()

@@ -85,108 +85,46 @@ pub(super) fn above_all(athletes: usize) -> i64 {
 
 impl Instance {
     /// Reads a problem whose regrets are known; entries with a regret above `ceiling` (units) are not permitted.
-    pub(super) fn of(
-        problem: &Problem,
-        regrets: &[Vec<Option<i64>>],
-        goal: Goal,
-        ceiling: i64,
-    ) -> Self {
+    pub(super) fn of(problem: &Problem, regrets: &[Vec<Option<i64>>], goal: Goal, ceiling: i64) -> Self {
         let stock = Stock::of(problem);
         let mut ranked: Vec<usize> = (0..problem.candidates.len()).collect();
         ranked.sort_by_key(|&c| problem.candidates[c].rank_key());
-        let pin_of = |id: u128| {
-            problem
-                .pins
-                .iter()
-                .find(|pin| pin.athlete == id)
-                .map(|pin| pin.lane)
-        };
-        let mut order: Vec<usize> = (0..problem.athletes.len()).collect();
-        order.sort_by_key(|&a| problem.athletes[a].id);
-        let (pinned_athletes, athletes): (Vec<usize>, Vec<usize>) = order
-            .into_iter()
-            .partition(|&a| pin_of(problem.athletes[a].id).is_some());
-        let lanes_with_pins = |l: &usize| {
-            problem
-                .pins
-                .iter()
-                .any(|pin| pin.lane == problem.lanes[*l].number)
-        };
-        let (pinned_lanes, free_lanes): (Vec<usize>, Vec<usize>) =
-            (0..problem.lanes.len()).partition(lanes_with_pins);
+        let (pinned_athletes, athletes) = by_pin(problem);
+        let lanes_with_pins = |l: &usize| problem.pins.iter().any(|pin| pin.lane == problem.lanes[*l].number);
+        let (pinned_lanes, free_lanes): (Vec<usize>, Vec<usize>) = (0..problem.lanes.len()).partition(lanes_with_pins);
 
-        let longest = problem
-            .lanes
-            .iter()
-            .map(|l| l.straight)
-            .max()
-            .unwrap_or_default();
-        let asked = |c: usize| {
-            let candidate = &problem.candidates[c];
-            stock
-                .position(candidate.kind, candidate.height)
-                .unwrap_or(0)
-        };
-        let can_stand = |c: usize, straight: Length| {
-            problem.candidates[c].straight_mm(problem.barriers_min, problem.run_out)
-                <= u64::from(straight.mm())
-                && stock.settable(asked(c)) >= problem.barriers_min
-        };
-        let usable: Vec<(usize, usize)> = ranked
-            .into_iter()
-            .enumerate()
-            .filter(|&(_, c)| can_stand(c, longest))
-            .collect();
+        let longest = problem.lanes.iter().map(|l| l.straight).max().unwrap_or_default();
+        let asked = |c: usize| asked(problem, &stock, c);
+        let can_stand = |c: usize, straight: Length| can_stand(problem, &stock, c, straight);
+        let usable: Vec<(usize, usize)> =
+            ranked.into_iter().enumerate().filter(|&(_, c)| can_stand(c, longest)).collect();
         let cost = usable
             .iter()
-            .flat_map(|&(rank, c)| {
-                athletes
-                    .iter()
-                    .map(move |&a| cost_of(regrets[a][c], rank, goal, ceiling))
-            })
+            .flat_map(|&(rank, c)| athletes.iter().map(move |&a| cost_of(regrets[a][c], rank, goal, ceiling)))
             .collect();
-        let pinned = pinned_lanes
-            .into_iter()
-            .map(|lane| {
-                let here = |a: &&usize| {
-                    pin_of(problem.athletes[**a].id) == Some(problem.lanes[lane].number)
-                };
-                let members: Vec<usize> = pinned_athletes.iter().filter(here).copied().collect();
-                let sound =
-                    members.len() <= problem.capacity && !share_a_lane_apart(problem, &members);
-                let together = |&(rank, c): &(usize, usize)| {
-                    let permitted = |&a: &usize| regrets[a][c].filter(|&r| r <= ceiling);
-                    let all: Option<Vec<i64>> = members.iter().map(permitted).collect();
-                    match all.filter(|_| sound && can_stand(c, problem.lanes[lane].straight)) {
-                        Some(all) => all
-                            .into_iter()
-                            .map(|r| cost_of(Some(r), rank, goal, ceiling))
-                            .sum(),
-                        None => FORBIDDEN,
-                    }
-                };
-                let cost = usable.iter().map(together).collect();
-                let spare = problem.capacity.saturating_sub(members.len());
-                PinnedLane {
-                    lane,
-                    members,
-                    cost,
-                    spare,
-                }
-            })
-            .collect();
+        let together = |lane: usize, members: &[usize], (rank, c): (usize, usize)| {
+            let sound = members.len() <= problem.capacity && !share_a_lane_apart(problem, members);
+            let permitted = |&a: &usize| regrets[a][c].filter(|&r| r <= ceiling);
+            let all: Option<Vec<i64>> = members.iter().map(permitted).collect();
+            match all.filter(|_| sound && can_stand(c, problem.lanes[lane].straight)) {
+                Some(all) => all.into_iter().map(|r| cost_of(Some(r), rank, goal, ceiling)).sum(),
+                None => FORBIDDEN,
+            }
+        };
+        let pin_lane = |lane: usize| {
+            let here = |a: &&usize| pin_of(problem, **a) == Some(problem.lanes[lane].number);
+            let members: Vec<usize> = pinned_athletes.iter().filter(here).copied().collect();
+            let cost = usable.iter().map(|&one| together(lane, &members, one)).collect();
+            let spare = problem.capacity.saturating_sub(members.len());
+            PinnedLane { lane, members, cost, spare }
+        };
+        let pinned = pinned_lanes.into_iter().map(pin_lane).collect();
         let fits = usable
             .iter()
-            .map(|&(_, c)| {
-                free_lanes
-                    .iter()
-                    .filter(|&&l| can_stand(c, problem.lanes[l].straight))
-                    .count()
-            })
+            .map(|&(_, c)| free_lanes.iter().filter(|&&l| can_stand(c, problem.lanes[l].straight)).count())
             .collect();
         let asks: Vec<usize> = usable.iter().map(|&(_, c)| asked(c)).collect();
-        let all_lanes =
-            u32::try_from(problem.lanes.len()).unwrap_or(u32::MAX) * problem.barriers_min;
+        let all_lanes = u32::try_from(problem.lanes.len()).unwrap_or(u32::MAX) * problem.barriers_min;
         let stock_binds = asks.iter().any(|&k| stock.settable(k) < all_lanes);
         let mut instance = Self {
             candidates: usable.into_iter().map(|(_, c)| c).collect(),
@@ -219,16 +157,10 @@ impl Instance {
         let id = |a: usize| problem.athletes[a].id;
         for &(a, b) in &problem.apart {
             let free = |x: u128| self.athletes.iter().position(|&i| id(i) == x);
-            let lane = |x: u128| {
-                self.pinned
-                    .iter()
-                    .position(|p| p.members.iter().any(|&m| id(m) == x))
-            };
+            let lane = |x: u128| self.pinned.iter().position(|p| p.members.iter().any(|&m| id(m) == x));
             match (free(a), free(b), lane(a), lane(b)) {
                 (Some(a), Some(b), _, _) => self.apart.push((a.min(b), a.max(b))),
-                (Some(i), None, _, Some(p)) | (None, Some(i), Some(p), _) => {
-                    self.barred.push((i, p))
-                }
+                (Some(i), None, _, Some(p)) | (None, Some(i), Some(p), _) => self.barred.push((i, p)),
                 _ => {}
             }
         }
@@ -243,11 +175,7 @@ impl Instance {
             self.fits[a] >= self.fits[b]
                 && (ka == kb || self.stock.settable(ka) >= all_lanes || self.stock.covers(ka, kb))
                 && self.pinned.iter().all(|p| p.cost[a] <= p.cost[b])
-                && self
-                    .column(a)
-                    .iter()
-                    .zip(self.column(b))
-                    .all(|(x, y)| x <= y)
+                && self.column(a).iter().zip(self.column(b)).all(|(x, y)| x <= y)
         };
         let mut kept: Vec<usize> = Vec::new();
         for c in 0..self.candidates.len() {
@@ -269,9 +197,7 @@ impl Instance {
     pub(super) fn lengths_allow(&self, open: &[usize]) -> bool {
         let mut fits: Vec<usize> = open.iter().map(|&c| self.fits[c]).collect();
         fits.sort_unstable();
-        fits.iter()
-            .enumerate()
-            .all(|(before, &lanes)| before < lanes)
+        fits.iter().enumerate().all(|(before, &lanes)| before < lanes)
     }
 
     /// Units that lanes of these candidates ask for, per position of the stock.
@@ -286,11 +212,33 @@ impl Instance {
     /// Whether stock and lengths allow these pinned and open lanes together.
     pub(super) fn can_set_out(&self, pinned: &[usize], open: &[usize]) -> bool {
         self.lengths_allow(open)
-            && (!self.stock_binds
-                || self
-                    .stock
-                    .suffices(&self.demand(pinned.iter().chain(open).copied())))
+            && (!self.stock_binds || self.stock.suffices(&self.demand(pinned.iter().chain(open).copied())))
     }
+}
+
+/// The position in the stock of a candidate's kind and height.
+fn asked(problem: &Problem, stock: &Stock, candidate: usize) -> usize {
+    let candidate = &problem.candidates[candidate];
+    stock.position(candidate.kind, candidate.height).unwrap_or(0)
+}
+
+/// Whether a lane of the fewest barriers of a candidate fits a straight and the stock on its own.
+fn can_stand(problem: &Problem, stock: &Stock, candidate: usize, straight: Length) -> bool {
+    let needed = problem.candidates[candidate].straight_mm(problem.barriers_min, problem.run_out);
+    needed <= u64::from(straight.mm()) && stock.settable(asked(problem, stock, candidate)) >= problem.barriers_min
+}
+
+/// The lane that the coach chose for an athlete.
+fn pin_of(problem: &Problem, athlete: usize) -> Option<u32> {
+    let id = problem.athletes[athlete].id;
+    problem.pins.iter().find(|pin| pin.athlete == id).map(|pin| pin.lane)
+}
+
+/// The athletes with and without a pin, each by id.
+fn by_pin(problem: &Problem) -> (Vec<usize>, Vec<usize>) {
+    let mut order: Vec<usize> = (0..problem.athletes.len()).collect();
+    order.sort_by_key(|&a| problem.athletes[a].id);
+    order.into_iter().partition(|&a| pin_of(problem, a).is_some())
 }
 
 /// Whether some pair of these athletes must be kept apart.

@@ -22,29 +22,15 @@ pub(super) struct Choice {
 /// the lengths allow. Lanes in which nobody runs are left out.
 pub(super) fn lanes(problem: &Problem, instance: &Instance, found: &Found) -> Vec<Choice> {
     let runners = |position: usize| {
-        let here = found
-            .lane_of
-            .iter()
-            .enumerate()
-            .filter(move |(_, lane)| **lane == position);
+        let here = found.lane_of.iter().enumerate().filter(move |(_, lane)| **lane == position);
         here.map(|(i, _)| instance.athletes[i])
     };
     let mut choices = Vec::new();
     let mut free: Vec<usize> = (0..problem.lanes.len()).collect();
     for (position, (pinned, &c)) in instance.pinned.iter().zip(&found.pinned).enumerate() {
         free.retain(|&lane| lane != pinned.lane);
-        let athletes = pinned
-            .members
-            .iter()
-            .copied()
-            .chain(runners(position))
-            .collect();
-        choices.push(Choice {
-            lane: pinned.lane,
-            candidate: instance.candidates[c],
-            asks: instance.asks[c],
-            athletes,
-        });
+        let athletes = pinned.members.iter().copied().chain(runners(position)).collect();
+        choices.push(Choice { lane: pinned.lane, candidate: instance.candidates[c], asks: instance.asks[c], athletes });
     }
     let mut open: Vec<(usize, Vec<usize>)> = found
         .open
@@ -61,18 +47,13 @@ pub(super) fn lanes(problem: &Problem, instance: &Instance, found: &Found) -> Ve
     while !open.is_empty() {
         let (c, athletes) = open.remove(0);
         let rest: Vec<usize> = open.iter().map(|(c, _)| *c).collect();
-        let lane = free.iter().position(|&lane| {
-            stands(problem, instance, c, lane) && can_follow(problem, instance, &rest, &free, lane)
-        });
+        let lane = free
+            .iter()
+            .position(|&lane| stands(problem, instance, c, lane) && can_follow(problem, instance, &rest, &free, lane));
         let Some(lane) = lane.map(|at| free.remove(at)) else {
             break;
         };
-        choices.push(Choice {
-            lane,
-            candidate: instance.candidates[c],
-            asks: instance.asks[c],
-            athletes,
-        });
+        choices.push(Choice { lane, candidate: instance.candidates[c], asks: instance.asks[c], athletes });
     }
     choices.sort_by_key(|choice| problem.lanes[choice.lane].number);
     choices
@@ -80,34 +61,19 @@ pub(super) fn lanes(problem: &Problem, instance: &Instance, found: &Found) -> Ve
 
 fn stands(problem: &Problem, instance: &Instance, c: usize, lane: usize) -> bool {
     let candidate = &problem.candidates[instance.candidates[c]];
-    candidate.straight_mm(problem.barriers_min, problem.run_out)
-        <= u64::from(problem.lanes[lane].straight.mm())
+    candidate.straight_mm(problem.barriers_min, problem.run_out) <= u64::from(problem.lanes[lane].straight.mm())
 }
 
 /// Whether the other configurations still find lanes when `taken` is gone: the longest goes to the longest.
-fn can_follow(
-    problem: &Problem,
-    instance: &Instance,
-    rest: &[usize],
-    free: &[usize],
-    taken: usize,
-) -> bool {
-    let needed = |c: &usize| {
-        problem.candidates[instance.candidates[*c]]
-            .straight_mm(problem.barriers_min, problem.run_out)
-    };
+fn can_follow(problem: &Problem, instance: &Instance, rest: &[usize], free: &[usize], taken: usize) -> bool {
+    let needed =
+        |c: &usize| problem.candidates[instance.candidates[*c]].straight_mm(problem.barriers_min, problem.run_out);
     let mut needs: Vec<u64> = rest.iter().map(needed).collect();
     let left = free.iter().filter(|&&lane| lane != taken);
-    let mut lengths: Vec<u64> = left
-        .map(|&lane| u64::from(problem.lanes[lane].straight.mm()))
-        .collect();
+    let mut lengths: Vec<u64> = left.map(|&lane| u64::from(problem.lanes[lane].straight.mm())).collect();
     needs.sort_unstable_by(|a, b| b.cmp(a));
     lengths.sort_unstable_by(|a, b| b.cmp(a));
-    needs.len() <= lengths.len()
-        && needs
-            .iter()
-            .zip(&lengths)
-            .all(|(need, length)| need <= length)
+    needs.len() <= lengths.len() && needs.iter().zip(&lengths).all(|(need, length)| need <= length)
 }
 
 /// Barriers of each lane: as many as wanted where length and stock allow.
@@ -121,11 +87,7 @@ pub(super) fn barriers(problem: &Problem, instance: &Instance, choices: &[Choice
         .iter()
         .map(|choice| {
             let straight = problem.lanes[choice.lane].straight;
-            problem.candidates[choice.candidate].barriers_that_fit(
-                straight,
-                problem.run_out,
-                problem.barriers_max,
-            )
+            problem.candidates[choice.candidate].barriers_that_fit(straight, problem.run_out, problem.barriers_max)
         })
         .collect();
     let mut open: Vec<usize> = (0..choices.len()).collect();
@@ -160,20 +122,13 @@ pub(super) fn stock_used(
     choices: &[Choice],
     barriers: &[u32],
 ) -> Vec<StockUse> {
-    let used = instance
-        .stock
-        .set_out(&demand(instance, choices, barriers))
-        .unwrap_or_default();
+    let used = instance.stock.set_out(&demand(instance, choices, barriers)).unwrap_or_default();
     let mut uses: Vec<StockUse> = Vec::new();
     for (position, row) in used.iter().enumerate() {
         let (_, height) = instance.stock.asked(position);
         for (&item, &count) in instance.stock.items.iter().zip(row) {
             if count > 0 {
-                uses.push(StockUse {
-                    item: problem.stock[item].id,
-                    height,
-                    count,
-                });
+                uses.push(StockUse { item: problem.stock[item].id, height, count });
             }
         }
     }

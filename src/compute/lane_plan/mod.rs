@@ -18,9 +18,8 @@ use thiserror::Error;
 
 pub use infeasible::{Infeasible, Limit, Relaxation};
 pub use model::{
-    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, MAX_ATHLETES, MAX_BARRIERS, MAX_CANDIDATES,
-    MAX_HEIGHTS, MAX_LANES, MAX_STOCK_ITEMS, MAX_UNITS, Objective, Part, Pin, Problem,
-    ProblemError, REGRET_UNIT, StockItem,
+    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, MAX_ATHLETES, MAX_BARRIERS, MAX_CANDIDATES, MAX_HEIGHTS,
+    MAX_LANES, MAX_STOCK_ITEMS, MAX_UNITS, Objective, Part, Pin, Problem, ProblemError, REGRET_UNIT, StockItem,
 };
 pub use search::Budget;
 
@@ -108,9 +107,7 @@ pub enum PlanError {
 /// Exponential in the lanes at worst, bounded by `budget`; polynomial for each part of the search.
 pub fn plan(problem: &Problem, budget: Budget, stop: &dyn Fn() -> bool) -> Result<Plan, PlanError> {
     problem.check()?;
-    let regrets: Vec<Vec<Option<i64>>> = (0..problem.athletes.len())
-        .map(|a| problem.regret_units(a))
-        .collect();
+    let regrets: Vec<Vec<Option<i64>>> = (0..problem.athletes.len()).map(|a| problem.regret_units(a)).collect();
     let mut work = Work::new(budget, stop);
     let (ceiling, ceiling_proven) = match problem.objective {
         Objective::Total => (i64::MAX, true),
@@ -127,28 +124,12 @@ pub fn plan(problem: &Problem, budget: Budget, stop: &dyn Fn() -> bool) -> Resul
         });
     };
     let proven = ceiling_proven && !work.spent;
-    let lower_bound = if ceiling_proven {
-        share(regret_of(bound.min(found.cost)).max(0))
-    } else {
-        0.0
-    };
-    Ok(describe(
-        problem,
-        &regrets,
-        &instance,
-        &found,
-        lower_bound,
-        (proven, work.nodes),
-    ))
+    let lower_bound = if ceiling_proven { share(regret_of(bound.min(found.cost)).max(0)) } else { 0.0 };
+    Ok(describe(problem, &regrets, &instance, &found, lower_bound, (proven, work.nodes)))
 }
 
 /// Whether some plan exists in which no regret exceeds `ceiling` (units); none when the budget is spent first.
-fn exists(
-    problem: &Problem,
-    regrets: &[Vec<Option<i64>>],
-    ceiling: i64,
-    work: &mut Work<'_>,
-) -> Option<bool> {
+fn exists(problem: &Problem, regrets: &[Vec<Option<i64>>], ceiling: i64, work: &mut Work<'_>) -> Option<bool> {
     let instance = Instance::of(problem, regrets, Goal::Any, ceiling);
     let mut search = Search::new(&instance, 1, work);
     search.run();
@@ -157,19 +138,10 @@ fn exists(
 }
 
 /// The smallest largest regret of any plan (units), and whether that is proven. Without any plan: no ceiling at all.
-fn smallest_ceiling(
-    problem: &Problem,
-    regrets: &[Vec<Option<i64>>],
-    work: &mut Work<'_>,
-) -> (i64, bool) {
+fn smallest_ceiling(problem: &Problem, regrets: &[Vec<Option<i64>>], work: &mut Work<'_>) -> (i64, bool) {
     let mut levels: Vec<i64> = regrets.iter().flatten().flatten().copied().collect();
     // Nobody can do better than their own best.
-    let own_best = regrets
-        .iter()
-        .filter_map(|row| row.iter().flatten().min())
-        .max()
-        .copied()
-        .unwrap_or(0);
+    let own_best = regrets.iter().filter_map(|row| row.iter().flatten().min()).max().copied().unwrap_or(0);
     levels.retain(|&level| level >= own_best);
     levels.sort_unstable();
     levels.dedup();
@@ -205,20 +177,11 @@ fn describe(
             total += regret;
             largest = largest.max(regret);
             let runner = &problem.athletes[a];
-            athletes.push(Placed {
-                athlete: runner.id,
-                regret: share(regret),
-                hold: runner.hold[choice.candidate],
-            });
+            athletes.push(Placed { athlete: runner.id, regret: share(regret), hold: runner.hold[choice.candidate] });
         }
         athletes.sort_by_key(|placed| placed.athlete);
         let number = problem.lanes[choice.lane].number;
-        lanes.push(PlannedLane {
-            number,
-            candidate: choice.candidate,
-            barriers,
-            athletes,
-        });
+        lanes.push(PlannedLane { number, candidate: choice.candidate, barriers, athletes });
     }
     lanes.sort_by_key(|lane| lane.number);
     Plan {

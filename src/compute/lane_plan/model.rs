@@ -69,10 +69,7 @@ impl Candidate {
 
     /// The most barriers, up to `most`, that fit a straight; 0 when not even one does.
     pub(super) fn barriers_that_fit(&self, straight: Length, run_out: Length, most: u32) -> u32 {
-        (1..=most)
-            .rev()
-            .find(|&n| self.straight_mm(n, run_out) <= u64::from(straight.mm()))
-            .unwrap_or(0)
+        (1..=most).rev().find(|&n| self.straight_mm(n, run_out) <= u64::from(straight.mm())).unwrap_or(0)
     }
 }
 
@@ -236,38 +233,19 @@ impl Problem {
     pub fn check(&self) -> Result<(), ProblemError> {
         use ProblemError::{Range, Size, Twice};
         let within = |n: usize, most: usize| (1..=most).contains(&n);
-        require(
-            within(self.athletes.len(), MAX_ATHLETES),
-            Size(Part::Athletes),
-        )?;
-        require(
-            within(self.candidates.len(), MAX_CANDIDATES),
-            Size(Part::Candidates),
-        )?;
+        require(within(self.athletes.len(), MAX_ATHLETES), Size(Part::Athletes))?;
+        require(within(self.candidates.len(), MAX_CANDIDATES), Size(Part::Candidates))?;
         require(within(self.lanes.len(), MAX_LANES), Size(Part::Lanes))?;
         require(within(self.capacity, MAX_ATHLETES), Range(Part::Capacity))?;
-        let barriers = 1 <= self.barriers_min
-            && self.barriers_min <= self.barriers_max
-            && self.barriers_max <= MAX_BARRIERS;
+        let barriers =
+            1 <= self.barriers_min && self.barriers_min <= self.barriers_max && self.barriers_max <= MAX_BARRIERS;
         require(barriers, Range(Part::Barriers))?;
-        require(
-            self.hold_target > 0.0 && self.hold_target < 1.0,
-            Range(Part::HoldTarget),
-        )?;
-        require(
-            (0.0..1.0).contains(&self.height_penalty),
-            Range(Part::HeightPenalty),
-        )?;
-        require(
-            distinct(self.athletes.iter().map(|a| a.id)),
-            Twice(Part::Athletes),
-        )?;
+        require(self.hold_target > 0.0 && self.hold_target < 1.0, Range(Part::HoldTarget))?;
+        require((0.0..1.0).contains(&self.height_penalty), Range(Part::HeightPenalty))?;
+        require(distinct(self.athletes.iter().map(|a| a.id)), Twice(Part::Athletes))?;
         let keys = self.candidates.iter().map(Candidate::rank_key);
         require(distinct(keys), Twice(Part::Candidates))?;
-        require(
-            distinct(self.lanes.iter().map(|l| l.number)),
-            Twice(Part::Lanes),
-        )?;
+        require(distinct(self.lanes.iter().map(|l| l.number)), Twice(Part::Lanes))?;
         self.check_athletes()?;
         self.check_stock()?;
         self.check_wishes()
@@ -288,10 +266,7 @@ impl Problem {
     }
 
     fn check_stock(&self) -> Result<(), ProblemError> {
-        require(
-            self.stock.len() <= MAX_STOCK_ITEMS,
-            ProblemError::Size(Part::Stock),
-        )?;
+        require(self.stock.len() <= MAX_STOCK_ITEMS, ProblemError::Size(Part::Stock))?;
         let ids = distinct(self.stock.iter().map(|item| item.id));
         require(ids, ProblemError::Twice(Part::Stock))?;
         for item in &self.stock {
@@ -308,14 +283,8 @@ impl Problem {
         let pinned = distinct(self.pins.iter().map(|pin| pin.athlete));
         require(pinned, ProblemError::Twice(Part::Pins))?;
         let known = |pin: &Pin| athletes.contains(&pin.athlete) && lanes.contains(&pin.lane);
-        require(
-            self.pins.iter().all(known),
-            ProblemError::Unknown(Part::Pins),
-        )?;
-        require(
-            self.apart.len() <= MAX_ATHLETES,
-            ProblemError::Size(Part::Apart),
-        )?;
+        require(self.pins.iter().all(known), ProblemError::Unknown(Part::Pins))?;
+        require(self.apart.len() <= MAX_ATHLETES, ProblemError::Size(Part::Apart))?;
         for (a, b) in &self.apart {
             let known = athletes.contains(a) && athletes.contains(b);
             require(known, ProblemError::Unknown(Part::Apart))?;
@@ -327,8 +296,7 @@ impl Problem {
     /// Whether an athlete may run a candidate (both positions in their lists).
     pub fn permits(&self, athlete: usize, candidate: usize) -> bool {
         let runner = &self.athletes[athlete];
-        self.candidates[candidate].height <= runner.permitted_height
-            && !runner.excluded.contains(&candidate)
+        self.candidates[candidate].height <= runner.permitted_height && !runner.excluded.contains(&candidate)
     }
 
     /// Regret of one athlete (position in [`Problem::athletes`]) at every candidate, in units of [`REGRET_UNIT`].
@@ -351,8 +319,7 @@ impl Problem {
             .map(|c| {
                 let candidate = &self.candidates[c];
                 self.permits(athlete, c).then(|| {
-                    let above =
-                        |h: &&Length| **h > candidate.height && **h <= runner.permitted_height;
+                    let above = |h: &&Length| **h > candidate.height && **h <= runner.permitted_height;
                     let steps = heights.iter().filter(above).count();
                     #[allow(clippy::cast_precision_loss)] // at most MAX_CANDIDATES
                     let penalty = step * steps as f64;
@@ -360,22 +327,10 @@ impl Problem {
                 })
             })
             .collect();
-        let best = log_utility
-            .iter()
-            .flatten()
-            .copied()
-            .fold(f64::NEG_INFINITY, f64::max);
+        let best = log_utility.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
         log_utility
             .into_iter()
-            .map(|u| {
-                u.map(|u| {
-                    if best.is_finite() {
-                        units(1.0 - libm::exp(u - best))
-                    } else {
-                        0
-                    }
-                })
-            })
+            .map(|u| u.map(|u| if best.is_finite() { units(1.0 - libm::exp(u - best)) } else { 0 }))
             .collect()
     }
 }

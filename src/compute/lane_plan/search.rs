@@ -41,12 +41,7 @@ pub(super) struct Work<'a> {
 
 impl<'a> Work<'a> {
     pub(super) fn new(budget: Budget, stop: &'a dyn Fn() -> bool) -> Self {
-        Self {
-            nodes: 0,
-            budget: budget.nodes,
-            stop,
-            spent: false,
-        }
+        Self { nodes: 0, budget: budget.nodes, stop, spent: false }
     }
 
     /// Counts one more part; false when the budget is spent.
@@ -164,12 +159,7 @@ impl<'a, 'w> Search<'a, 'w> {
     /// The candidate to split on: the block that the relaxed problem would miss most.
     fn branch_on(&mut self, part: &Part, rooms: &Rooms) -> Option<usize> {
         self.bound.solve(part, &part.price, rooms);
-        let best = self
-            .bound
-            .relaxed
-            .blocks
-            .iter()
-            .find(|b| part.allowed[b.candidate] > 0);
+        let best = self.bound.relaxed.blocks.iter().find(|b| part.allowed[b.candidate] > 0);
         best.map(|block| block.candidate)
     }
 
@@ -181,9 +171,7 @@ impl<'a, 'w> Search<'a, 'w> {
         self.bound.solve(part, &part.price, rooms);
         let bound = self.bound.relaxed.value;
         let values = self.bound.pinned_values(lane, &part.price);
-        let mut order: Vec<usize> = (0..values.len())
-            .filter(|&c| values[c] < FORBIDDEN)
-            .collect();
+        let mut order: Vec<usize> = (0..values.len()).filter(|&c| values[c] < FORBIDDEN).collect();
         order.sort_by_key(|&c| (values[c], c));
         let Some(&first) = order.first() else { return };
         for c in order {
@@ -252,14 +240,9 @@ impl<'a, 'w> Search<'a, 'w> {
     /// Takes out the blocks whose presence, and forces those whose absence, would cost too much.
     fn fix(&self, part: &mut Part) {
         let relaxed = &self.bound.relaxed;
-        let next = relaxed
-            .blocks
-            .iter()
-            .zip(&relaxed.taken)
-            .find(|(_, taken)| !**taken);
+        let next = relaxed.blocks.iter().zip(&relaxed.taken).find(|(_, taken)| !**taken);
         let next = next.map_or(0, |(block, _)| block.value);
-        for ((block, &taken), &rise) in relaxed.blocks.iter().zip(&relaxed.taken).zip(&relaxed.rise)
-        {
+        for ((block, &taken), &rise) in relaxed.blocks.iter().zip(&relaxed.taken).zip(&relaxed.rise) {
             let candidate = block.candidate;
             if !taken && relaxed.value + rise >= self.upper {
                 part.allowed[candidate] = part.allowed[candidate].min(block.copy);
@@ -276,17 +259,9 @@ impl<'a, 'w> Search<'a, 'w> {
     /// Tries the lanes that the relaxed problem takes.
     fn try_relaxed(&mut self, part: &Part) {
         let mut choices = self.bound.relaxed.pinned.iter().map(|&(c, _)| c);
-        let pinned: Option<Vec<usize>> = part
-            .pinned
-            .iter()
-            .map(|c| c.or_else(|| choices.next()))
-            .collect();
+        let pinned: Option<Vec<usize>> = part.pinned.iter().map(|c| c.or_else(|| choices.next())).collect();
         let relaxed = &self.bound.relaxed;
-        let taken = relaxed
-            .blocks
-            .iter()
-            .zip(&relaxed.taken)
-            .filter(|(_, taken)| **taken);
+        let taken = relaxed.blocks.iter().zip(&relaxed.taken).filter(|(_, taken)| **taken);
         let mut open = part.open.clone();
         open.extend(taken.map(|(block, _)| block.candidate));
         if let Some(pinned) = pinned {
@@ -309,16 +284,8 @@ impl<'a, 'w> Search<'a, 'w> {
         if !self.tried.insert(key) || !self.instance.can_set_out(pinned, &open) {
             return false;
         }
-        let fixed = self
-            .instance
-            .pinned
-            .iter()
-            .zip(pinned)
-            .map(|(lane, &c)| lane.cost[c]);
-        let Some(fixed) = fixed
-            .into_iter()
-            .try_fold(0, |sum: i64, cost| (cost < FORBIDDEN).then(|| sum + cost))
-        else {
+        let fixed = self.instance.pinned.iter().zip(pinned).map(|(lane, &c)| lane.cost[c]);
+        let Some(fixed) = fixed.into_iter().try_fold(0, |sum: i64, cost| (cost < FORBIDDEN).then(|| sum + cost)) else {
             return false;
         };
         let Some(assignment) = self.assign(pinned, &open, self.upper - fixed) else {
@@ -326,12 +293,7 @@ impl<'a, 'w> Search<'a, 'w> {
         };
         let cost = fixed + assignment.cost;
         self.upper = cost;
-        self.best = Some(Found {
-            cost,
-            pinned: pinned.to_vec(),
-            open,
-            lane_of: assignment.lane_of,
-        });
+        self.best = Some(Found { cost, pinned: pinned.to_vec(), open, lane_of: assignment.lane_of });
         true
     }
 
@@ -339,15 +301,9 @@ impl<'a, 'w> Search<'a, 'w> {
     fn assign(&mut self, pinned: &[usize], open: &[usize], cutoff: i64) -> Option<Assignment> {
         let instance = self.instance;
         let n = instance.athletes.len();
-        let columns: Vec<&[i64]> = pinned
-            .iter()
-            .chain(open)
-            .map(|&c| instance.column(c))
-            .collect();
+        let columns: Vec<&[i64]> = pinned.iter().chain(open).map(|&c| instance.column(c)).collect();
         let spare = instance.pinned.iter().map(|lane| lane.spare);
-        let places: Vec<usize> = spare
-            .chain(open.iter().map(|_| instance.capacity))
-            .collect();
+        let places: Vec<usize> = spare.chain(open.iter().map(|_| instance.capacity)).collect();
         if places.iter().sum::<usize>() < n {
             return None;
         }
@@ -386,11 +342,7 @@ impl<'a, 'w> Search<'a, 'w> {
         let pinned: Option<Vec<usize>> = instance
             .pinned
             .iter()
-            .map(|lane| {
-                (0..lane.cost.len())
-                    .filter(|&c| lane.cost[c] < FORBIDDEN)
-                    .min_by_key(|&c| (lane.cost[c], c))
-            })
+            .map(|lane| (0..lane.cost.len()).filter(|&c| lane.cost[c] < FORBIDDEN).min_by_key(|&c| (lane.cost[c], c)))
             .collect();
         let Some(pinned) = pinned else { return };
         let (mut open, n) = (Vec::new(), instance.athletes.len());
@@ -428,12 +380,7 @@ impl<'a, 'w> Search<'a, 'w> {
 
     fn swap_once(&mut self, found: &Found) -> bool {
         let instance = self.instance;
-        let fixed: i64 = instance
-            .pinned
-            .iter()
-            .zip(&found.pinned)
-            .map(|(lane, &c)| lane.cost[c])
-            .sum();
+        let fixed: i64 = instance.pinned.iter().zip(&found.pinned).map(|(lane, &c)| lane.cost[c]).sum();
         for position in 0..(found.open.len() + 1).min(instance.free) {
             let mut open = found.open.clone();
             if position < open.len() {
@@ -470,10 +417,5 @@ fn lower(nearest: &mut [i64], column: &[i64]) {
 }
 
 fn sum_of_lower(nearest: &[i64], column: &[i64]) -> i64 {
-    nearest
-        .iter()
-        .zip(column)
-        .fold(0, |sum: i64, (&near, &cost)| {
-            sum.saturating_add(near.min(cost))
-        })
+    nearest.iter().zip(column).fold(0, |sum: i64, (&near, &cost)| sum.saturating_add(near.min(cost)))
 }

@@ -23,11 +23,7 @@ pub(super) struct Stock {
 impl Stock {
     /// Reads the stock of a problem, and the kinds and heights its candidates ask for.
     pub(super) fn of(problem: &Problem) -> Self {
-        let asked: BTreeSet<_> = problem
-            .candidates
-            .iter()
-            .map(|c| (c.kind, c.height))
-            .collect();
+        let asked: BTreeSet<_> = problem.candidates.iter().map(|c| (c.kind, c.height)).collect();
         let kinds: Vec<_> = asked.into_iter().collect();
         let mut items: Vec<usize> = (0..problem.stock.len()).collect();
         let heights = |item: &StockItem| item.heights.iter().collect::<BTreeSet<_>>().len();
@@ -36,18 +32,10 @@ impl Stock {
         let can = |j: usize, (kind, height): (BarrierKind, Length)| {
             problem.stock[j].kind == kind && problem.stock[j].heights.contains(&height)
         };
-        let serves: Vec<Vec<usize>> = kinds
-            .iter()
-            .map(|&k| (0..items.len()).filter(|&p| can(items[p], k)).collect())
-            .collect();
+        let serves: Vec<Vec<usize>> =
+            kinds.iter().map(|&k| (0..items.len()).filter(|&p| can(items[p], k)).collect()).collect();
         let group = groups(&serves);
-        Self {
-            kinds,
-            items,
-            units,
-            serves,
-            group,
-        }
+        Self { kinds, items, units, serves, group }
     }
 
     /// How many kinds and heights can be asked for.
@@ -78,9 +66,7 @@ impl Stock {
     /// Units that can be set to anything of a group.
     pub(super) fn settable_in_group(&self, group: usize) -> u32 {
         let members = (0..self.len()).filter(|&k| self.group[k] == group);
-        let items: BTreeSet<usize> = members
-            .flat_map(|k| self.serves[k].iter().copied())
-            .collect();
+        let items: BTreeSet<usize> = members.flat_map(|k| self.serves[k].iter().copied()).collect();
         items.into_iter().map(|p| self.units[p]).sum()
     }
 
@@ -113,13 +99,7 @@ impl Stock {
     }
 
     /// Finds up to `wanted` more units for a kind along one shortest chain of swaps.
-    fn augment(
-        &self,
-        kind: usize,
-        wanted: u32,
-        used: &mut [Vec<u32>],
-        left: &mut [u32],
-    ) -> Option<u32> {
+    fn augment(&self, kind: usize, wanted: u32, used: &mut [Vec<u32>], left: &mut [u32]) -> Option<u32> {
         // Breadth first over items; `reached[p]` is the kind that would take the item's unit.
         let mut reached: Vec<Option<usize>> = vec![None; self.items.len()];
         let mut giver: Vec<Option<usize>> = vec![None; self.len()];
@@ -134,7 +114,7 @@ impl Stock {
                 }
                 reached[p] = Some(taker);
                 if left[p] > 0 {
-                    return Some(self.shift(kind, p, wanted, (&reached, &giver), used, left));
+                    return Some(Self::shift(kind, p, wanted, (&reached, &giver), used, left));
                 }
                 for other in 0..self.len() {
                     if used[other][p] > 0 && other != kind && giver[other].is_none() {
@@ -149,7 +129,6 @@ impl Stock {
 
     /// Moves units along the chain that ends at item `end`, as many as every link allows.
     fn shift(
-        &self,
         kind: usize,
         end: usize,
         wanted: u32,
@@ -189,10 +168,7 @@ fn groups(serves: &[Vec<usize>]) -> Vec<usize> {
         for b in 0..a {
             if group[a] != group[b] && serves[a].iter().any(|p| serves[b].contains(p)) {
                 let (keep, gone) = (group[a].min(group[b]), group[a].max(group[b]));
-                group
-                    .iter_mut()
-                    .filter(|g| **g == gone)
-                    .for_each(|g| *g = keep);
+                group.iter_mut().filter(|g| **g == gone).for_each(|g| *g = keep);
             }
         }
     }

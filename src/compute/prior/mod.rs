@@ -89,14 +89,8 @@ pub enum Predictor {
 
 impl Predictor {
     /// Every predictor, in the order of explanation.
-    pub const ALL: [Self; 6] = [
-        Self::LegLength,
-        Self::Stature,
-        Self::Sprint50m,
-        Self::Sprint30m,
-        Self::AgeAndSex,
-        Self::Group,
-    ];
+    pub const ALL: [Self; 6] =
+        [Self::LegLength, Self::Stature, Self::Sprint50m, Self::Sprint30m, Self::AgeAndSex, Self::Group];
 
     /// The word used in JSON.
     pub const fn as_str(self) -> &'static str {
@@ -134,9 +128,7 @@ impl Basis {
 
     /// The predictors used, in the order of [`Predictor::ALL`].
     pub fn iter(self) -> impl Iterator<Item = Predictor> {
-        Predictor::ALL
-            .into_iter()
-            .filter(move |&predictor| self.contains(predictor))
+        Predictor::ALL.into_iter().filter(move |&predictor| self.contains(predictor))
     }
 
     const fn and(self, other: Self) -> Self {
@@ -203,9 +195,7 @@ pub fn predict(inputs: &PriorInputs, policy: &PriorPolicy) -> Result<Prior, Prio
         (None, None) => from_others(inputs, policy),
     };
     Ok(Prior {
-        mean_m: guess
-            .mean_m
-            .clamp(policy.lowest_mean_m, policy.highest_mean_m),
+        mean_m: guess.mean_m.clamp(policy.lowest_mean_m, policy.highest_mean_m),
         sd_m: guess.sd_m.max(policy.lowest_sd_m),
         basis: guess.basis,
     })
@@ -213,8 +203,7 @@ pub fn predict(inputs: &PriorInputs, policy: &PriorPolicy) -> Result<Prior, Prio
 
 fn validate(inputs: &PriorInputs) -> Result<(), PriorError> {
     let broken = |field, must_be| Err(PriorError::Input { field, must_be });
-    let outside =
-        |value: Option<f64>, low: f64, high: f64| value.is_some_and(|v| !(low..=high).contains(&v));
+    let outside = |value: Option<f64>, low: f64, high: f64| value.is_some_and(|v| !(low..=high).contains(&v));
     if outside(inputs.age_y, 4.0, 100.0) {
         return broken("age_y", "from 4 to 100 years");
     }
@@ -265,25 +254,14 @@ fn from_body(inputs: &PriorInputs, policy: &PriorPolicy) -> Option<Prior> {
 }
 
 fn from_sprint(inputs: &PriorInputs, policy: &PriorPolicy) -> Option<Prior> {
-    let measured = inputs
-        .sprint_50m_s
-        .map(|t| (t, policy.sprint_50m_sd_m, Predictor::Sprint50m));
-    let converted = || {
-        inputs.sprint_30m_s.map(|t| {
-            (
-                fifty_from_thirty(t),
-                policy.sprint_30m_sd_m,
-                Predictor::Sprint30m,
-            )
-        })
-    };
-    measured
-        .or_else(converted)
-        .map(|(t, sd_m, predictor)| Prior {
-            mean_m: policy.sprint_m_s / t,
-            sd_m,
-            basis: Basis::of(&[predictor]),
-        })
+    let measured = inputs.sprint_50m_s.map(|t| (t, policy.sprint_50m_sd_m, Predictor::Sprint50m));
+    let converted =
+        || inputs.sprint_30m_s.map(|t| (fifty_from_thirty(t), policy.sprint_30m_sd_m, Predictor::Sprint30m));
+    measured.or_else(converted).map(|(t, sd_m, predictor)| Prior {
+        mean_m: policy.sprint_m_s / t,
+        sd_m,
+        basis: Basis::of(&[predictor]),
+    })
 }
 
 /// 50 m time (s) from a 30 m time (s): the last 20 m at the mean speed of the 30 m without 0.9 s of starting.
@@ -297,8 +275,7 @@ fn from_others(inputs: &PriorInputs, policy: &PriorPolicy) -> Prior {
     if let Some(age) = inputs.age_y {
         let ratio = policy.stature_ratio(inputs.experience);
         let (stature, spread) = stature_at(inputs.sex, age);
-        let variance =
-            policy.stature_sd_m * policy.stature_sd_m + (ratio * spread) * (ratio * spread);
+        let variance = policy.stature_sd_m * policy.stature_sd_m + (ratio * spread) * (ratio * spread);
         return Prior {
             mean_m: ratio * stature,
             sd_m: libm::sqrt(variance),
@@ -311,11 +288,7 @@ fn from_others(inputs: &PriorInputs, policy: &PriorPolicy) -> Prior {
             sd_m: group.sd_m.min(policy.unknown_sd_m),
             basis: Basis::of(&[Predictor::Group]),
         },
-        None => Prior {
-            mean_m: policy.unknown_mean_m,
-            sd_m: policy.unknown_sd_m,
-            basis: Basis::default(),
-        },
+        None => Prior { mean_m: policy.unknown_mean_m, sd_m: policy.unknown_sd_m, basis: Basis::default() },
     }
 }
 

@@ -90,10 +90,7 @@ impl PriorPolicy {
             ("sprint_30m_sd_m", self.sprint_30m_sd_m, sds),
             ("error_correlation", self.error_correlation, 0.0..=0.9),
         ];
-        match checks
-            .iter()
-            .find(|(_, value, range)| !range.contains(value))
-        {
+        match checks.iter().find(|(_, value, range)| !range.contains(value)) {
             Some((name, _, _)) => Err(PriorError::Policy(name)),
             None => Ok(()),
         }

@@ -119,9 +119,7 @@ impl AgeRule {
     const fn words(self) -> &'static str {
         match self {
             Self::EndOfYear => "on 31 December of the competition year (by year of birth)",
-            Self::AugustInYear => {
-                "on 31 August within the competition year (1 October to 30 September)"
-            }
+            Self::AugustInYear => "on 31 August within the competition year (1 October to 30 September)",
             Self::AugustThenDecember => {
                 "(lower limit on 31 August within the competition year, upper limit on 31 December)"
             }
@@ -158,10 +156,7 @@ impl Birth {
             Self::Date(day) => (day, day),
             Self::Year(year) => {
                 let year = year.clamp(1_900, 2_200);
-                (
-                    Day::from_ymd(year, 1, 1).unwrap_or(Day::MIN),
-                    Day::from_ymd(year, 12, 31).unwrap_or(Day::MAX),
-                )
+                (Day::from_ymd(year, 1, 1).unwrap_or(Day::MIN), Day::from_ymd(year, 12, 31).unwrap_or(Day::MAX))
             }
         }
     }
@@ -221,13 +216,8 @@ impl AgeGroup {
             return None;
         }
         let [lower, upper] = self.rule.reference(on)?;
-        let first = self
-            .max_age
-            .map_or(i32::MIN, |age| latest_birth(upper, i32::from(age) + 1) + 1);
-        let last = self
-            .min_age
-            .map_or(i32::MAX, |age| latest_birth(lower, i32::from(age)))
-            .min(on.days());
+        let first = self.max_age.map_or(i32::MIN, |age| latest_birth(upper, i32::from(age) + 1) + 1);
+        let last = self.min_age.map_or(i32::MAX, |age| latest_birth(lower, i32::from(age))).min(on.days());
         (first <= last).then_some((first, last))
     }
 
@@ -235,10 +225,7 @@ impl AgeGroup {
     pub fn age(&self, birth: Birth, on: Day) -> Option<AgeSpan> {
         let [reference, _] = self.rule.reference(on)?;
         let (first, last) = birth.range();
-        Some(AgeSpan {
-            youngest: age_on(last, reference),
-            oldest: age_on(first, reference),
-        })
+        Some(AgeSpan { youngest: age_on(last, reference), oldest: age_on(first, reference) })
     }
 
     /// The rule in words: "aged 13 or 14 on 31 December of the competition year (by year of birth)".

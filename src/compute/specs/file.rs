@@ -35,20 +35,12 @@ impl<'a> File<'a> {
                 published_age_groups().iter().filter(group).collect(),
                 club.age_groups.iter().filter(group).collect(),
             ],
-            specs: [
-                published().filter(spec).collect(),
-                club.specs.iter().filter(spec).collect(),
-            ],
+            specs: [published().filter(spec).collect(), club.specs.iter().filter(spec).collect()],
         }
     }
 
     fn groups_on(&self, on: Day) -> Vec<&'a AgeGroup> {
-        in_force(
-            &self.groups,
-            on,
-            |g| (g.valid_from, g.valid_to),
-            |a, b| a.ruleset == b.ruleset && a.code == b.code,
-        )
+        in_force(&self.groups, on, |g| (g.valid_from, g.valid_to), |a, b| a.ruleset == b.ruleset && a.code == b.code)
     }
 
     fn specs_on(&self, on: Day) -> Vec<&'a Spec> {
@@ -100,17 +92,12 @@ impl<'a> File<'a> {
             let Some(age) = group.age(self.birth, on) else {
                 continue;
             };
-            found.extend(
-                specs
-                    .iter()
-                    .filter(|spec| belongs(spec, group))
-                    .map(|spec| Applicable {
-                        spec,
-                        group,
-                        age,
-                        certain,
-                    }),
-            );
+            found.extend(specs.iter().filter(|spec| belongs(spec, group)).map(|spec| Applicable {
+                spec,
+                group,
+                age,
+                certain,
+            }));
         }
         found
     }
@@ -134,29 +121,16 @@ impl<'a> File<'a> {
         }
         let (first, last) = self.birth.range();
         let fits_another_day = self.groups.iter().flatten().any(|group| {
-            let open = AgeGroup {
-                valid_from: None,
-                valid_to: None,
-                ..(*group).clone()
-            };
-            open.births(on)
-                .is_some_and(|(from, to)| first.days() <= to && last.days() >= from)
+            let open = AgeGroup { valid_from: None, valid_to: None, ..(*group).clone() };
+            open.births(on).is_some_and(|(from, to)| first.days() <= to && last.days() >= from)
         });
-        Some(if fits_another_day {
-            Reason::NotInForce
-        } else {
-            Reason::NoAgeGroup
-        })
+        Some(if fits_another_day { Reason::NotInForce } else { Reason::NoAgeGroup })
     }
 
     pub(super) fn by_grade(&self, on: Day) -> Vec<&'a Spec> {
         let groups = self.groups_on(on);
         let mut specs = self.specs_on(on);
-        specs.retain(|spec| {
-            groups
-                .iter()
-                .any(|group| group.rule == AgeRule::SchoolGrade && belongs(spec, group))
-        });
+        specs.retain(|spec| groups.iter().any(|group| group.rule == AgeRule::SchoolGrade && belongs(spec, group)));
         specs
     }
 
@@ -167,19 +141,16 @@ impl<'a> File<'a> {
         let birthdays = [first.ymd(), last.ymd()].map(|(_, month, day)| (month, day));
         let turns = [(1, 1), (7, 1), (9, 1), (10, 1), birthdays[0], birthdays[1]];
         let year = on.year();
-        let yearly = (year..=year + 4)
-            .flat_map(|year| turns.map(|(month, day)| Day::from_days(civil(year, month, day))));
+        let yearly =
+            (year..=year + 4).flat_map(|year| turns.map(|(month, day)| Day::from_days(civil(year, month, day))));
         let groups = self.groups.iter().flatten();
         let specs = self.specs.iter().flatten();
         let windows = groups
             .map(|g| (g.valid_from, g.valid_to))
             .chain(specs.map(|s| (s.valid_from, s.valid_to)))
             .flat_map(|(from, to)| [from, to.map(|to| to.add_days(1))]);
-        let mut days: Vec<Day> = yearly
-            .chain(windows)
-            .flatten()
-            .filter(|day| *day > on && day.days() - on.days() <= HORIZON_DAYS)
-            .collect();
+        let mut days: Vec<Day> =
+            yearly.chain(windows).flatten().filter(|day| *day > on && day.days() - on.days() <= HORIZON_DAYS).collect();
         days.sort_unstable();
         days.dedup();
         days

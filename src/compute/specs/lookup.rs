@@ -89,9 +89,7 @@ impl Reason {
             Self::NoSpecification => {
                 "The age group is known, but no specification for it is on file; the club can add one."
             }
-            Self::GradeDecides => {
-                "The school grade decides, not the age; choose the group by grade."
-            }
+            Self::GradeDecides => "The school grade decides, not the age; choose the group by grade.",
             Self::RuleNotStated => "The sources do not state the day on which ages count.",
         }
     }
@@ -150,17 +148,8 @@ pub fn lookup<'a>(query: &Query<'_>, club: &Club<'a>) -> Lookup<'a> {
         .into_iter()
         .map(|day| (day, file.applicable(day)))
         .find(|(_, specs)| !same_set(specs, &current))
-        .map(|(applies_from, specs)| Upcoming {
-            applies_from,
-            reason: file.reason(&specs, applies_from),
-            specs,
-        });
-    Lookup {
-        reason: file.reason(&current, query.on),
-        by_grade: file.by_grade(query.on),
-        current,
-        next,
-    }
+        .map(|(applies_from, specs)| Upcoming { applies_from, reason: file.reason(&specs, applies_from), specs });
+    Lookup { reason: file.reason(&current, query.on), by_grade: file.by_grade(query.on), current, next }
 }
 
 /// The sprint-hurdle specification to train towards, out of the current ones.
@@ -178,25 +167,19 @@ pub fn sprint_target<'b, 'a>(
     current: &'b [Applicable<'a>],
     environment: Option<Environment>,
 ) -> Option<&'b Applicable<'a>> {
-    current
-        .iter()
-        .filter(|one| one.spec.is_sprint())
-        .min_by_key(|one| {
-            (
-                !one.certain,
-                environment.is_some_and(|wanted| wanted != one.spec.environment),
-                one.group.max_age.unwrap_or(u8::MAX),
-                Reverse(one.spec.race_distance),
-                one.spec.height,
-                &*one.spec.event_code,
-            )
-        })
+    current.iter().filter(|one| one.spec.is_sprint()).min_by_key(|one| {
+        (
+            !one.certain,
+            environment.is_some_and(|wanted| wanted != one.spec.environment),
+            one.group.max_age.unwrap_or(u8::MAX),
+            Reverse(one.spec.race_distance),
+            one.spec.height,
+            &*one.spec.event_code,
+        )
+    })
 }
 
 /// Whether two answers hold the same rows, certain or not.
 fn same_set(a: &[Applicable<'_>], b: &[Applicable<'_>]) -> bool {
-    a.len() == b.len()
-        && a.iter()
-            .zip(b)
-            .all(|(a, b)| a.spec == b.spec && a.group == b.group)
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.spec == b.spec && a.group == b.group)
 }

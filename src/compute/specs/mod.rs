@@ -41,9 +41,7 @@ impl Environment {
 
     /// The place that a word names, if any.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Indoor, Self::Outdoor]
-            .into_iter()
-            .find(|place| place.as_str() == word)
+        [Self::Indoor, Self::Outdoor].into_iter().find(|place| place.as_str() == word)
     }
 }
 
@@ -151,10 +149,7 @@ impl Spec {
             + i64::from(self.run_in.mm());
         let difference_mm = sum_mm - i64::from(self.race_distance.mm());
         if difference_mm != 0 {
-            return Err(SpecError::DoesNotAddUp {
-                sum_mm,
-                difference_mm,
-            });
+            return Err(SpecError::DoesNotAddUp { sum_mm, difference_mm });
         }
         if matches!((self.valid_from, self.valid_to), (Some(from), Some(to)) if to < from) {
             return Err(SpecError::EndsBeforeItBegins);
@@ -180,9 +175,7 @@ impl Spec {
 fn takes_in(ruleset: &str, edition: &str) -> bool {
     edition.strip_prefix(ruleset).is_some_and(|rest| {
         rest.is_empty()
-            || rest
-                .strip_prefix('-')
-                .is_some_and(|year| year.len() == 4 && year.bytes().all(|b| b.is_ascii_digit()))
+            || rest.strip_prefix('-').is_some_and(|year| year.len() == 4 && year.bytes().all(|b| b.is_ascii_digit()))
     })
 }
 

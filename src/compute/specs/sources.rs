@@ -103,10 +103,7 @@ pub static SOURCES: &[Source] = sources! {
 /// assert_eq!(source("EA-FACT").unwrap().publisher, "England Athletics");
 /// ```
 pub fn source(id: &str) -> Option<&'static Source> {
-    SOURCES
-        .binary_search_by(|source| source.id.cmp(id))
-        .ok()
-        .and_then(|at| SOURCES.get(at))
+    SOURCES.binary_search_by(|source| source.id.cmp(id)).ok().and_then(|at| SOURCES.get(at))
 }
 
 /// The sources of a list of ids joined with `+`.

@@ -94,21 +94,12 @@ impl Change {
     /// A record that is its own root was created or changed, its scopes were not.
     pub fn put(kind: Kind, id: impl Into<Uuid>) -> Self {
         let id = id.into();
-        Self {
-            kind,
-            removed: false,
-            id,
-            root: id,
-            scopes: None,
-        }
+        Self { kind, removed: false, id, root: id, scopes: None }
     }
 
     /// A record that is its own root was deleted.
     pub fn remove(kind: Kind, id: impl Into<Uuid>) -> Self {
-        Self {
-            removed: true,
-            ..Self::put(kind, id)
-        }
+        Self { removed: true, ..Self::put(kind, id) }
     }
 
     /// The record belongs to this root (runs, assessments and measurements follow their athlete).
@@ -173,23 +164,11 @@ pub(super) async fn number(
 
 /// Writes the log rows: those without scopes in one statement, the few with scopes one by one (SQL arrays of arrays
 /// must be rectangular).
-async fn log(
-    conn: &mut PgConnection,
-    club: ClubId,
-    numbered: &[(i64, &Change)],
-) -> Result<(), StoreError> {
-    let (scoped, plain): (Vec<_>, Vec<_>) = numbered
-        .iter()
-        .partition(|(_, change)| change.scopes.is_some());
+async fn log(conn: &mut PgConnection, club: ClubId, numbered: &[(i64, &Change)]) -> Result<(), StoreError> {
+    let (scoped, plain): (Vec<_>, Vec<_>) = numbered.iter().partition(|(_, change)| change.scopes.is_some());
     let seqs: Vec<i64> = plain.iter().map(|(seq, _)| *seq).collect();
-    let kinds: Vec<String> = plain
-        .iter()
-        .map(|(_, change)| change.kind.as_str().to_owned())
-        .collect();
-    let ops: Vec<String> = plain
-        .iter()
-        .map(|(_, change)| change.op().to_owned())
-        .collect();
+    let kinds: Vec<String> = plain.iter().map(|(_, change)| change.kind.as_str().to_owned()).collect();
+    let ops: Vec<String> = plain.iter().map(|(_, change)| change.op().to_owned()).collect();
     let ids: Vec<Uuid> = plain.iter().map(|(_, change)| change.id).collect();
     let roots: Vec<Uuid> = plain.iter().map(|(_, change)| change.root).collect();
     let now = chrono::Utc::now();

@@ -53,8 +53,7 @@ impl Sheet {
     pub fn barrier_counts(&self) -> BTreeMap<(BarrierKind, Length), u32> {
         let mut counts = BTreeMap::new();
         for lane in &self.lanes {
-            *counts.entry((lane.barrier_kind, lane.height)).or_default() +=
-                u32::from(lane.barriers);
+            *counts.entry((lane.barrier_kind, lane.height)).or_default() += u32::from(lane.barriers);
         }
         counts
     }
@@ -128,11 +127,7 @@ pub fn csv(sheet: &Sheet) -> Result<Vec<u8>, SheetError> {
 
 /// A text that no spreadsheet takes for a formula.
 fn defused(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) {
-        format!("'{text}")
-    } else {
-        text.to_owned()
-    }
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) { format!("'{text}") } else { text.to_owned() }
 }
 
 /// A kind of barrier in words.
@@ -152,10 +147,7 @@ fn lane_length(lane: &SheetLane) -> u32 {
 
 /// Whether a mark is a step between barriers; the third stride is drawn as the take-off it is.
 const fn is_step(kind: MarkKind) -> bool {
-    matches!(
-        kind,
-        MarkKind::Landing | MarkKind::Stride1 | MarkKind::Stride2 | MarkKind::TakeOff
-    )
+    matches!(kind, MarkKind::Landing | MarkKind::Stride1 | MarkKind::Stride2 | MarkKind::TakeOff)
 }
 
 #[cfg(test)]

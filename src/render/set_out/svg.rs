@@ -89,21 +89,14 @@ fn layout(sheet: &Sheet, room: f64) -> Layout {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 1 000 000 / 200
     let scale = ((f64::from(longest) / DRAWING_WIDTH / 10.0).ceil() as u32).max(5) * 10;
     let closest = sheet.lanes.iter().filter(|lane| lane.barriers > 1);
-    let pitch = closest
-        .map(|lane| lane.spacing.mm())
-        .min()
-        .unwrap_or(u32::MAX);
+    let pitch = closest.map(|lane| lane.spacing.mm()).min().unwrap_or(u32::MAX);
     let pitch = f64::from(pitch) / f64::from(scale);
     #[allow(clippy::cast_precision_loss)] // at most 12
     let each = room / sheet.lanes.len() as f64;
     // Every second of the four steps on one line: they lie at least 0.423 of the spacing apart.
     let wanted = if pitch * 0.423 >= LABEL - 1.0 { 2 } else { 4 };
     let fixed = |step_lines: u32| 9.0 + LINE * f64::from(step_lines);
-    let step_lines = if pitch >= LABEL && fixed(wanted) + LINE <= each {
-        wanted
-    } else {
-        0
-    };
+    let step_lines = if pitch >= LABEL && fixed(wanted) + LINE <= each { wanted } else { 0 };
     let needed = sheet.lanes.iter().map(lines_of_names).max().unwrap_or(1);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 40
     let possible = ((each - fixed(step_lines)) / LINE).max(1.0) as usize;
@@ -112,22 +105,12 @@ fn layout(sheet: &Sheet, room: f64) -> Layout {
     let least = (fixed(step_lines) + LINE * name_lines as f64).max(13.0);
     // Spare height parts the lanes, up to 5 mm.
     let band = (least + 5.0).min(each);
-    Layout {
-        scale,
-        step_lines,
-        name_lines,
-        band,
-    }
+    Layout { scale, step_lines, name_lines, band }
 }
 
 /// Lines that the names of a lane need for none to be cut.
 fn lines_of_names(lane: &SheetLane) -> usize {
-    let longest = lane
-        .athletes
-        .iter()
-        .map(|name| name.chars().count())
-        .max()
-        .unwrap_or(0);
+    let longest = lane.athletes.iter().map(|name| name.chars().count()).max().unwrap_or(0);
     #[allow(clippy::cast_precision_loss)] // a name
     let width = 4.5 + LETTER * longest as f64;
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 51
@@ -141,15 +124,7 @@ fn header(out: &mut String, sheet: &Sheet, layout: Layout) {
     let title = format!("Set-out sheet \u{2013} {}", sheet.club);
     text(out, MARGIN, 13.0, 6.0, true, "start", &cut(&title, 48));
     let place = format!("{}   {}", sheet.session_date, sheet.venue);
-    text(
-        out,
-        PAGE.0 - MARGIN,
-        13.0,
-        4.5,
-        true,
-        "end",
-        &cut(&place, 48),
-    );
+    text(out, PAGE.0 - MARGIN, 13.0, 4.5, true, "end", &cut(&place, 48));
     let y = 20.0;
     let ten_metres = 10_000.0 / f64::from(scale);
     let words = format!("Scale 1 : {scale} at 100 % print; bar = 10 m");
@@ -166,11 +141,7 @@ fn header(out: &mut String, sheet: &Sheet, layout: Layout) {
         text(out, x + 2.5, y, TEXT, false, "start", words);
         x += 27.0;
     }
-    let unit = if layout.step_lines > 0 {
-        "metres from the start"
-    } else {
-        "+ m after each barrier"
-    };
+    let unit = if layout.step_lines > 0 { "metres from the start" } else { "+ m after each barrier" };
     text(out, PAGE.0 - MARGIN, y, TEXT, false, "end", unit);
 }
 
@@ -179,20 +150,9 @@ fn draw_lane(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
     settings(out, lane, top, layout);
     let x_of = |mm: u32| DRAWING_X + f64::from(mm) / f64::from(layout.scale);
     let ground = top + 8.0;
-    line(
-        out,
-        DRAWING_X,
-        ground,
-        x_of(lane_length(lane)),
-        ground,
-        0.25,
-    );
+    line(out, DRAWING_X, ground, x_of(lane_length(lane)), ground, 0.25);
     let mut step = 0;
-    for mark in lane
-        .marks
-        .iter()
-        .filter(|mark| mark.kind != MarkKind::Stride3)
-    {
+    for mark in lane.marks.iter().filter(|mark| mark.kind != MarkKind::Stride3) {
         let (x, at) = (x_of(mark.at.mm()), format!("{:.2}", mark.at_tape()));
         sign(out, mark.kind, x, ground);
         if !is_step(mark.kind) {
@@ -203,12 +163,7 @@ fn draw_lane(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
             step += 1;
         }
     }
-    names(
-        out,
-        lane,
-        ground + 0.6 + LINE * f64::from(layout.step_lines),
-        layout.name_lines,
-    );
+    names(out, lane, ground + 0.6 + LINE * f64::from(layout.step_lines), layout.name_lines);
 }
 
 /// The column of settings left of a lane.
@@ -221,10 +176,7 @@ fn settings(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
     let stand = format!("{} x {kind} {:.2} m", lane.barriers, lane.height.metres());
     text(out, MARGIN, top + 4.0 + LINE, TEXT, false, "start", &stand);
     if layout.step_lines == 0 {
-        let first = lane
-            .marks
-            .iter()
-            .find(|mark| mark.kind == MarkKind::Barrier);
+        let first = lane.marks.iter().find(|mark| mark.kind == MarkKind::Barrier);
         let first = first.map_or(0, |mark| mark.at.mm());
         let steps = lane.marks.iter().filter(|mark| is_step(mark.kind)).take(4);
         let mut words = String::new();
@@ -233,15 +185,7 @@ fn settings(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
             // Writing to a String cannot fail.
             let _ = write!(words, "+{after:.2} ");
         }
-        text(
-            out,
-            MARGIN,
-            top + 4.0 + 2.0 * LINE,
-            TEXT,
-            false,
-            "start",
-            words.trim_end(),
-        );
+        text(out, MARGIN, top + 4.0 + 2.0 * LINE, TEXT, false, "start", words.trim_end());
     }
 }
 
@@ -254,10 +198,7 @@ fn names(out: &mut String, lane: &SheetLane, top: f64, lines: usize) {
     let letters = ((width - 4.5) / LETTER).max(1.0) as usize;
     for (i, name) in lane.athletes.iter().enumerate() {
         #[allow(clippy::cast_precision_loss)] // a squad
-        let (x, y) = (
-            DRAWING_X + width * (i % columns) as f64,
-            top + LINE * (i / columns + 1) as f64 - 0.8,
-        );
+        let (x, y) = (DRAWING_X + width * (i % columns) as f64, top + LINE * (i / columns + 1) as f64 - 0.8);
         let _ = write!(
             out,
             r#"<rect x="{x:.2}" y="{:.2}" width="2.4" height="2.4" fill="white" stroke="black" stroke-width="0.25"/>"#,
@@ -274,15 +215,11 @@ fn foot_lines(sheet: &Sheet) -> Vec<(bool, String)> {
     let counts: Vec<String> = sheet
         .barrier_counts()
         .into_iter()
-        .map(|((kind, height), count)| {
-            format!("{count} x {} {:.2} m", kind_words(kind), height.metres())
-        })
+        .map(|((kind, height), count)| format!("{count} x {} {:.2} m", kind_words(kind), height.metres()))
         .collect();
     let wrapped = |words: &str| wrap(words, 158);
-    let mut lines: Vec<(bool, String)> = wrapped(&format!("Bring: {}", counts.join(", ")))
-        .into_iter()
-        .map(|words| (true, words))
-        .collect();
+    let mut lines: Vec<(bool, String)> =
+        wrapped(&format!("Bring: {}", counts.join(", "))).into_iter().map(|words| (true, words)).collect();
     for (i, caution) in sheet.cautions.iter().enumerate() {
         let words = wrapped(&format!("! {caution}"));
         if lines.len() + words.len() >= MOST && i + 1 < sheet.cautions.len() {
@@ -298,32 +235,21 @@ fn foot_lines(sheet: &Sheet) -> Vec<(bool, String)> {
 /// A sign of the drawing, standing on the ground line.
 fn sign(out: &mut String, kind: MarkKind, x: f64, ground: f64) {
     let _ = match kind {
-        MarkKind::Barrier => write!(
-            out,
-            r#"<rect x="{:.2}" y="{:.2}" width="1" height="3.6"/>"#,
-            x - 0.5,
-            ground - 3.6
-        ),
+        MarkKind::Barrier => {
+            write!(out, r#"<rect x="{:.2}" y="{:.2}" width="1" height="3.6"/>"#, x - 0.5, ground - 3.6)
+        }
         MarkKind::Landing => write!(
             out,
             r#"<circle cx="{x:.2}" cy="{:.2}" r="0.8" fill="white" stroke="black" stroke-width="0.3"/>"#,
             ground - 0.8
         ),
         MarkKind::TakeOff => write!(out, r#"<path d="M{:.2} {ground:.2}h2l-1 -2z"/>"#, x - 1.0),
-        _ => write!(
-            out,
-            r#"<rect x="{:.2}" y="{:.2}" width="0.4" height="2"/>"#,
-            x - 0.2,
-            ground - 2.0
-        ),
+        _ => write!(out, r#"<rect x="{:.2}" y="{:.2}" width="0.4" height="2"/>"#, x - 0.2, ground - 2.0),
     };
 }
 
 fn line(out: &mut String, x1: f64, y1: f64, x2: f64, y2: f64, width: f64) {
-    let _ = write!(
-        out,
-        r#"<path d="M{x1:.2} {y1:.2}L{x2:.2} {y2:.2}" stroke="black" stroke-width="{width}"/>"#
-    );
+    let _ = write!(out, r#"<path d="M{x1:.2} {y1:.2}L{x2:.2} {y2:.2}" stroke="black" stroke-width="{width}"/>"#);
 }
 
 fn text(out: &mut String, x: f64, y: f64, size: f64, is_bold: bool, anchor: &str, words: &str) {
@@ -367,9 +293,9 @@ fn wrap(words: &str, letters: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in words.split_whitespace() {
         let word = cut(word, letters);
-        let is_full = lines.last().is_some_and(|line| {
-            !line.is_empty() && line.chars().count() + 1 + word.chars().count() > letters
-        });
+        let is_full = lines
+            .last()
+            .is_some_and(|line| !line.is_empty() && line.chars().count() + 1 + word.chars().count() > letters);
         if is_full {
             lines.push(String::new());
         }

@@ -13,18 +13,12 @@ fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {
         });
         SheetLane {
             lane,
-            barrier_kind: if lane.is_multiple_of(2) {
-                BarrierKind::Hurdle
-            } else {
-                BarrierKind::LowBarrier
-            },
+            barrier_kind: if lane.is_multiple_of(2) { BarrierKind::Hurdle } else { BarrierKind::LowBarrier },
             height: Length::from_mm(if lane.is_multiple_of(2) { 762 } else { 600 }),
             spacing,
             barriers,
             marks: marks.unwrap(),
-            athletes: (1..=athletes)
-                .map(|i| format!("Runner L{lane} No{i}"))
-                .collect(),
+            athletes: (1..=athletes).map(|i| format!("Runner L{lane} No{i}")).collect(),
         }
     };
     Sheet {
@@ -43,16 +37,8 @@ fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {
 /// Checks that tags nest and that every `&` begins a known entity.
 fn assert_well_formed(xml: &str) {
     let mut open: Vec<&str> = Vec::new();
-    for tag in xml
-        .split('<')
-        .skip(1)
-        .map(|rest| rest.split('>').next().unwrap())
-    {
-        let name = tag
-            .trim_start_matches('/')
-            .split([' ', '/'])
-            .next()
-            .unwrap();
+    for tag in xml.split('<').skip(1).map(|rest| rest.split('>').next().unwrap()) {
+        let name = tag.trim_start_matches('/').split([' ', '/']).next().unwrap();
         if tag.starts_with('/') {
             assert_eq!(open.pop(), Some(name));
         } else if !tag.ends_with('/') {
@@ -63,21 +49,15 @@ fn assert_well_formed(xml: &str) {
     assert!(open.is_empty());
     for rest in xml.split('&').skip(1) {
         let known = ["amp;", "lt;", "gt;", "quot;", "#39;"];
-        assert!(
-            known.iter().any(|entity| rest.starts_with(entity)),
-            "{rest:.20}"
-        );
+        assert!(known.iter().any(|entity| rest.starts_with(entity)), "{rest:.20}");
     }
 }
 
 #[test]
 fn a_hostile_name_stays_text() {
     let mut sheet = sheet(2, 1, 4);
-    sheet.lanes[0].athletes = vec![
-        "<b>&\"'\u{1}".into(),
-        "\u{5e0}\u{5d5}\u{5e2}\u{5d4}".into(),
-        "\u{1f3c3}\u{200d}x".into(),
-    ];
+    sheet.lanes[0].athletes =
+        vec!["<b>&\"'\u{1}".into(), "\u{5e0}\u{5d5}\u{5e2}\u{5d4}".into(), "\u{1f3c3}\u{200d}x".into()];
     sheet.club = "</text><script>".into();
     let drawn = svg(&sheet).unwrap();
     assert_well_formed(&drawn);
@@ -93,25 +73,12 @@ fn every_sheet_up_to_twelve_lanes_prints_all_names_barriers_and_cautions_within_
         let drawn = svg(&sheet).unwrap();
         assert_well_formed(&drawn);
         for lane in &sheet.lanes {
-            assert!(
-                lane.athletes
-                    .iter()
-                    .all(|name| drawn.contains(&format!(">{name}</text>")))
-            );
-            for mark in lane
-                .marks
-                .iter()
-                .filter(|mark| mark.kind == MarkKind::Barrier)
-            {
+            assert!(lane.athletes.iter().all(|name| drawn.contains(&format!(">{name}</text>"))));
+            for mark in lane.marks.iter().filter(|mark| mark.kind == MarkKind::Barrier) {
                 assert!(drawn.contains(&format!(">{:.2}</text>", mark.at_tape())));
             }
         }
-        assert!(
-            sheet
-                .cautions
-                .iter()
-                .all(|words| drawn.contains(words.as_str()))
-        );
+        assert!(sheet.cautions.iter().all(|words| drawn.contains(words.as_str())));
         for attribute in [" x=\"", " y=\""] {
             let most = if attribute == " x=\"" { 297.0 } else { 210.0 };
             for rest in drawn.split(attribute).skip(1) {
@@ -135,11 +102,7 @@ fn a_sheet_without_lanes_or_with_thirteen_is_refused() {
 fn the_barriers_to_bring_are_counted_by_kind_and_height() {
     let counts: Vec<u32> = sheet(5, 1, 4).barrier_counts().into_values().collect();
     assert_eq!(counts, [12, 8]);
-    assert!(
-        svg(&sheet(5, 1, 4))
-            .unwrap()
-            .contains("Bring: 12 x low barrier 0.60 m, 8 x hurdle 0.76 m")
-    );
+    assert!(svg(&sheet(5, 1, 4)).unwrap().contains("Bring: 12 x low barrier 0.60 m, 8 x hurdle 0.76 m"));
 }
 
 #[test]
@@ -149,11 +112,8 @@ fn the_table_comes_back_as_it_was_written() {
     let bytes = csv(&sheet).unwrap();
     let mut reader = ::csv::Reader::from_reader(bytes.as_slice());
     let rows: Vec<::csv::StringRecord> = reader.records().map(Result::unwrap).collect();
-    let marks: Vec<(u8, &Mark)> = sheet
-        .lanes
-        .iter()
-        .flat_map(|lane| lane.marks.iter().map(|mark| (lane.lane, mark)))
-        .collect();
+    let marks: Vec<(u8, &Mark)> =
+        sheet.lanes.iter().flat_map(|lane| lane.marks.iter().map(|mark| (lane.lane, mark))).collect();
     assert_eq!(rows.len(), marks.len());
     for (row, (lane, mark)) in rows.iter().zip(marks) {
         assert_eq!(&row[1], "'=HYPERLINK(\"x\"), north");

@@ -7,8 +7,8 @@ use secrecy::SecretString;
 
 use super::model::{self, NewAccount, NewClub};
 use super::shapes::{
-    AccountView, ClubCreated, ClubFields, DeviceList, DeviceView, Me, MembershipView, NewPassword,
-    Refresh, SignIn, SignUp, SignedUp, Tokens,
+    AccountView, ClubCreated, ClubFields, DeviceList, DeviceView, Me, MembershipView, NewPassword, Refresh, SignIn,
+    SignUp, SignedUp, Tokens,
 };
 use super::store::{self, Account, Refreshed};
 use crate::platform::access::{ALL_SCOPES, Caller};
@@ -24,39 +24,20 @@ use crate::platform::throttle::{self, Limit};
 use crate::platform::token::{ACCESS_SECONDS, Keys, Opaque, REFRESH_SECONDS};
 
 /// Attempts at one account, and from one address. A club's phones share an address, so that one is wide.
-const PER_EMAIL: Limit = Limit {
-    burst: 10.0,
-    per_second: 0.1,
-};
-const PER_ADDRESS: Limit = Limit {
-    burst: 120.0,
-    per_second: 2.0,
-};
+const PER_EMAIL: Limit = Limit { burst: 10.0, per_second: 0.1 };
+const PER_ADDRESS: Limit = Limit { burst: 120.0, per_second: 2.0 };
 
 fn address(req: &HttpRequest, config: &Config) -> String {
-    let forwarded = req
-        .headers()
-        .get("x-forwarded-for")
-        .and_then(|value| value.to_str().ok());
-    let last = forwarded
-        .and_then(|list| list.rsplit(',').next())
-        .map(str::trim);
+    let forwarded = req.headers().get("x-forwarded-for").and_then(|value| value.to_str().ok());
+    let last = forwarded.and_then(|list| list.rsplit(',').next()).map(str::trim);
     match last.filter(|_| config.behind_proxy) {
         Some(address) => address.to_owned(),
-        None => req
-            .peer_addr()
-            .map(|peer| peer.ip().to_string())
-            .unwrap_or_default(),
+        None => req.peer_addr().map(|peer| peer.ip().to_string()).unwrap_or_default(),
     }
 }
 
 /// Stores a refresh token and signs an access token.
-async fn issue(
-    tx: &mut AccountTx,
-    keys: &Keys,
-    account: AccountId,
-    device: DeviceId,
-) -> Result<Tokens, Problem> {
+async fn issue(tx: &mut AccountTx, keys: &Keys, account: AccountId, device: DeviceId) -> Result<Tokens, Problem> {
     let now = Utc::now();
     let (refresh_token, opaque) = Opaque::new(account.0)?;
     store::insert_refresh(tx, account, device, &opaque, now).await?;
@@ -70,9 +51,7 @@ async fn issue(
 }
 
 fn uncached(status: actix_web::http::StatusCode, body: &impl serde::Serialize) -> HttpResponse {
-    HttpResponse::build(status)
-        .insert_header(("cache-control", "no-store"))
-        .json(body)
+    HttpResponse::build(status).insert_header(("cache-control", "no-store")).json(body)
 }
 
 fn device_name(pointer: &str, name: &str) -> Result<String, Vec<Fault>> {
@@ -96,43 +75,21 @@ async fn sign_up(
     config: Data<Config>,
     body: Body<SignUp>,
 ) -> Result<HttpResponse, Problem> {
-    throttle::take(
-        &db,
-        &format!("sign-up {}", address(&req, &config)),
-        PER_ADDRESS,
-    )
-    .await?;
-    let SignUp {
-        email,
-        password,
-        display_name,
-        device_name: device,
-        club,
-    } = body.0;
+    throttle::take(&db, &format!("sign-up {}", address(&req, &config)), PER_ADDRESS).await?;
+    let SignUp { email, password, display_name, device_name: device, club } = body.0;
     let mut faults = Faults::new();
-    let new = NewAccount::parse(&email, password, &display_name)
-        .map_err(|list| faults.add_all("", list))
-        .ok();
+    let new = NewAccount::parse(&email, password, &display_name).map_err(|list| faults.add_all("", list)).ok();
     let club = club.and_then(|club| {
-        NewClub::parse(&club.name, &club.time_zone, &club.ruleset)
-            .map_err(|list| faults.add_all("/club", list))
-            .ok()
+        NewClub::parse(&club.name, &club.time_zone, &club.ruleset).map_err(|list| faults.add_all("/club", list)).ok()
     });
-    let device = device_name("/device_name", &device)
-        .map_err(|list| faults.add_all("", list))
-        .ok();
+    let device = device_name("/device_name", &device).map_err(|list| faults.add_all("", list)).ok();
     let (new, device) = faults.finish(new.zip(device))?;
     let hash = password::hash(new.password.clone()).await?;
     let mut tx = db.account_tx().await?;
     let id = store::insert(&mut tx, &new, &hash).await?;
     let device = store::insert_device(&mut tx, id, &device).await?;
     let tokens = issue(&mut tx, &keys, id, device).await?;
-    let account = Account {
-        id,
-        email: new.email,
-        display_name: new.display_name,
-        password_hash: hash,
-    };
+    let account = Account { id, email: new.email, display_name: new.display_name, password_hash: hash };
     let club = match club {
         Some(club) => {
             let (id, rev) = store::found_club(tx, &account, &club).await?;
@@ -143,11 +100,7 @@ async fn sign_up(
             None
         }
     };
-    let body = SignedUp {
-        account: AccountView::from(&account),
-        club,
-        tokens,
-    };
+    let body = SignedUp { account: AccountView::from(&account), club, tokens };
     Ok(uncached(actix_web::http::StatusCode::CREATED, &body))
 }
 
@@ -169,38 +122,20 @@ async fn sign_in(
     config: Data<Config>,
     body: Body<SignIn>,
 ) -> Result<HttpResponse, Problem> {
-    let SignIn {
-        email,
-        password,
-        device_name: device,
-    } = body.0;
+    let SignIn { email, password, device_name: device } = body.0;
     let device = device_name("/device_name", &device)?;
     let email = normal_email(&email).unwrap_or_default();
-    throttle::take(
-        &db,
-        &format!("sign-in {}", address(&req, &config)),
-        PER_ADDRESS,
-    )
-    .await?;
+    throttle::take(&db, &format!("sign-in {}", address(&req, &config)), PER_ADDRESS).await?;
     throttle::take(&db, &format!("sign-in {email}"), PER_EMAIL).await?;
     let mut tx = db.account_tx().await?;
     let account = store::find_by_email(&mut tx, &email).await?;
     drop(tx);
-    let stored = account
-        .as_ref()
-        .map(|account| account.password_hash.clone());
+    let stored = account.as_ref().map(|account| account.password_hash.clone());
     let (fits, renew) = password::verify(password.clone(), stored).await?;
-    let account = account.filter(|_| fits).ok_or_else(|| {
-        Problem::new(
-            Code::Unauthenticated,
-            "The e-mail address or the password is wrong.",
-        )
-    })?;
-    let renewed = if renew {
-        Some(password::hash(password).await?)
-    } else {
-        None
-    };
+    let account = account
+        .filter(|_| fits)
+        .ok_or_else(|| Problem::new(Code::Unauthenticated, "The e-mail address or the password is wrong."))?;
+    let renewed = if renew { Some(password::hash(password).await?) } else { None };
     let mut tx = db.account_tx().await?;
     if let Some(hash) = renewed {
         store::save_password(&mut tx, account.id, &hash).await?;
@@ -222,17 +157,8 @@ async fn sign_in(
     )
 )]
 #[post("/v1/auth/refresh")]
-async fn refresh(
-    db: Data<Db>,
-    keys: Data<Keys>,
-    body: Body<Refresh>,
-) -> Result<HttpResponse, Problem> {
-    let refused = || {
-        Problem::new(
-            Code::Unauthenticated,
-            "The refresh token is not valid any more. Sign in again.",
-        )
-    };
+async fn refresh(db: Data<Db>, keys: Data<Keys>, body: Body<Refresh>) -> Result<HttpResponse, Problem> {
+    let refused = || Problem::new(Code::Unauthenticated, "The refresh token is not valid any more. Sign in again.");
     let token = Opaque::parse(&body.0.refresh_token).ok_or_else(refused)?;
     let mut tx = db.account_tx().await?;
     match store::use_refresh(&mut tx, &token, Utc::now()).await? {
@@ -279,11 +205,7 @@ async fn sign_out(db: Data<Db>, body: Body<Refresh>) -> Result<HttpResponse, Pro
     responses((status = 204, description = "Changed"))
 )]
 #[post("/v1/me/password")]
-async fn change_password(
-    caller: Caller,
-    db: Data<Db>,
-    body: Body<NewPassword>,
-) -> Result<HttpResponse, Problem> {
+async fn change_password(caller: Caller, db: Data<Db>, body: Body<NewPassword>) -> Result<HttpResponse, Problem> {
     let NewPassword { current, new } = body.0;
     throttle::take(&db, &format!("password {}", caller.account), PER_EMAIL).await?;
     let mut faults = Faults::new();
@@ -292,11 +214,7 @@ async fn change_password(
     let account = own_account(&db, &caller).await?;
     let (fits, _) = password::verify(current, Some(account.password_hash)).await?;
     if !fits {
-        return Err(Problem::invalid(vec![Fault::at(
-            "/current",
-            "password",
-            "is not the current password",
-        )]));
+        return Err(Problem::invalid(vec![Fault::at("/current", "password", "is not the current password")]));
     }
     let hash = password::hash(SecretString::clone(&new)).await?;
     let mut tx = db.account_tx().await?;
@@ -308,9 +226,7 @@ async fn change_password(
 
 async fn own_account(db: &Db, caller: &Caller) -> Result<Account, Problem> {
     let mut tx = db.account_tx().await?;
-    store::find(&mut tx, caller.account)
-        .await?
-        .ok_or_else(|| Problem::not_found("account"))
+    store::find(&mut tx, caller.account).await?.ok_or_else(|| Problem::not_found("account"))
 }
 
 /// Your account and your clubs.
@@ -324,13 +240,7 @@ async fn get_me(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let account = own_account(&db, &caller).await?;
     let clubs = store::memberships(&db, caller.account).await?;
     let clubs = clubs.into_iter().map(MembershipView::from).collect();
-    Ok(uncached(
-        actix_web::http::StatusCode::OK,
-        &Me {
-            account: AccountView::from(&account),
-            clubs,
-        },
-    ))
+    Ok(uncached(actix_web::http::StatusCode::OK, &Me { account: AccountView::from(&account), clubs }))
 }
 
 /// The sign-ins of your account that have not been ended.
@@ -343,14 +253,8 @@ async fn get_me(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
 async fn list_devices(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = db.account_tx().await?;
     let devices = store::devices(&mut tx, caller.account).await?;
-    let items = devices
-        .into_iter()
-        .map(|device| DeviceView::new(device, caller.device))
-        .collect();
-    Ok(uncached(
-        actix_web::http::StatusCode::OK,
-        &DeviceList { items },
-    ))
+    let items = devices.into_iter().map(|device| DeviceView::new(device, caller.device)).collect();
+    Ok(uncached(actix_web::http::StatusCode::OK, &DeviceList { items }))
 }
 
 /// Ends one sign-in of your account, such as that of a lost phone.
@@ -364,11 +268,7 @@ async fn list_devices(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Prob
     )
 )]
 #[delete("/v1/me/devices/{device_id}")]
-async fn delete_device(
-    req: HttpRequest,
-    caller: Caller,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn delete_device(req: HttpRequest, caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let device = DeviceId(path_id(&req, "device_id", "device")?);
     let mut tx = db.account_tx().await?;
     if !store::end_device(&mut tx, caller.account, device).await? {
@@ -397,13 +297,7 @@ async fn create_club(
     let account = own_account(&db, &caller).await?;
     let tx = db.account_tx().await?;
     let (id, rev) = store::found_club(tx, &account, &club).await?;
-    Ok(crate::platform::stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &ClubCreated::new(id, rev, &club),
-    ))
+    Ok(crate::platform::stored::created(&req, true, id, rev, &ClubCreated::new(id, rev, &club)))
 }
 
 /// The routes of this resource.

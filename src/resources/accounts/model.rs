@@ -37,21 +37,13 @@ impl NewAccount {
     ///
     /// # Errors
     /// Every broken field.
-    pub fn parse(
-        email: &str,
-        password: SecretString,
-        display_name: &str,
-    ) -> Result<Self, Vec<Fault>> {
+    pub fn parse(email: &str, password: SecretString, display_name: &str) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let email = faults.email("/email", email);
         check_password(&mut faults, "/password", &password);
         let display_name = faults.text("/display_name", display_name, 100);
         let parts = email.zip(display_name);
-        faults.finish(parts.map(|(email, display_name)| Self {
-            email,
-            password,
-            display_name,
-        }))
+        faults.finish(parts.map(|(email, display_name)| Self { email, password, display_name }))
     }
 }
 
@@ -72,16 +64,10 @@ impl NewClub {
     pub fn parse(name: &str, time_zone: &str, ruleset: &str) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let name = faults.text("/name", name, 100);
-        let zone = time_zone
-            .parse::<Tz>()
-            .map_err(|_| "must be an IANA time zone such as Europe/Vienna");
+        let zone = time_zone.parse::<Tz>().map_err(|_| "must be an IANA time zone such as Europe/Vienna");
         let time_zone = faults.take("/time_zone", "time_zone", zone);
         let ruleset = faults.text("/ruleset", ruleset, 40);
         let parts = name.zip(time_zone).zip(ruleset);
-        faults.finish(parts.map(|((name, time_zone), ruleset)| Self {
-            name,
-            time_zone,
-            ruleset,
-        }))
+        faults.finish(parts.map(|((name, time_zone), ruleset)| Self { name, time_zone, ruleset }))
     }
 }

@@ -37,11 +37,7 @@ pub struct ClubFields {
 #[schema(example = json!({"email": "head.coach@harbour.example", "password": "five wickets in a row", "display_name": "Ingrid Vale", "club": {"name": "Harbour Hurdlers", "time_zone": "Europe/London", "ruleset": "UKA-2026"}}))]
 pub struct SignUp {
     /// E-mail address to sign in with.
-    #[schema(
-        min_length = 3,
-        max_length = 254,
-        example = "head.coach@harbour.example"
-    )]
+    #[schema(min_length = 3, max_length = 254, example = "head.coach@harbour.example")]
     pub email: String,
     /// 10 to 128 characters.
     #[schema(value_type = String, format = Password, min_length = 10, max_length = 128, example = "five wickets in a row")]
@@ -80,10 +76,7 @@ pub struct SignIn {
 #[schema(as = RefreshToken, example = json!({"refresh_token": "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"}))]
 pub struct Refresh {
     /// The refresh token of the last answer.
-    #[schema(
-        max_length = 200,
-        example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"
-    )]
+    #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
     pub refresh_token: String,
 }
 
@@ -113,10 +106,7 @@ pub struct Tokens {
     #[schema(minimum = 1, example = 900)]
     pub expires_in: i64,
     /// For one use of `POST /v1/auth/refresh`.
-    #[schema(
-        max_length = 200,
-        example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"
-    )]
+    #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
     pub refresh_token: String,
     /// Life of the refresh token, seconds.
     #[schema(minimum = 1, example = 5_184_000)]
@@ -139,11 +129,7 @@ pub struct AccountView {
 
 impl From<&Account> for AccountView {
     fn from(account: &Account) -> Self {
-        Self {
-            id: account.id,
-            email: account.email.clone(),
-            display_name: account.display_name.clone(),
-        }
+        Self { id: account.id, email: account.email.clone(), display_name: account.display_name.clone() }
     }
 }
 
@@ -209,12 +195,7 @@ pub struct MembershipView {
 
 impl From<Membership> for MembershipView {
     fn from(membership: Membership) -> Self {
-        Self {
-            club_id: membership.club,
-            name: membership.name,
-            role: membership.role,
-            group_ids: membership.groups,
-        }
+        Self { club_id: membership.club, name: membership.name, role: membership.role, group_ids: membership.groups }
     }
 }
 

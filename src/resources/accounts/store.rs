@@ -51,11 +51,7 @@ pub enum Refreshed {
 ///
 /// # Errors
 /// A conflict when the address has an account.
-pub async fn insert(
-    tx: &mut AccountTx,
-    account: &NewAccount,
-    password_hash: &str,
-) -> Result<AccountId, StoreError> {
+pub async fn insert(tx: &mut AccountTx, account: &NewAccount, password_hash: &str) -> Result<AccountId, StoreError> {
     let id = AccountId::new();
     let taken = sqlx::query!(
         "insert into login_emails as x (email, account_id) values ($1, $2) on conflict (email) do nothing",
@@ -65,9 +61,7 @@ pub async fn insert(
     .execute(tx.conn())
     .await?;
     if taken.rows_affected() == 0 {
-        return Err(StoreError::Conflict(
-            "This e-mail address has an account. Sign in instead.".into(),
-        ));
+        return Err(StoreError::Conflict("This e-mail address has an account. Sign in instead.".into()));
     }
     sqlx::query!(
         r#"
@@ -87,12 +81,9 @@ pub async fn insert(
 
 /// The account of an address.
 pub async fn find_by_email(tx: &mut AccountTx, email: &str) -> Result<Option<Account>, StoreError> {
-    let id = sqlx::query_scalar!(
-        "select account_id from login_emails where email = $1",
-        email
-    )
-    .fetch_optional(tx.conn())
-    .await?;
+    let id = sqlx::query_scalar!("select account_id from login_emails where email = $1", email)
+        .fetch_optional(tx.conn())
+        .await?;
     match id {
         Some(id) => find(tx, AccountId(id)).await,
         None => Ok(None),
@@ -101,12 +92,9 @@ pub async fn find_by_email(tx: &mut AccountTx, email: &str) -> Result<Option<Acc
 
 /// An account.
 pub async fn find(tx: &mut AccountTx, id: AccountId) -> Result<Option<Account>, StoreError> {
-    let row = sqlx::query!(
-        "select email, display_name, password_hash from accounts where account_id = $1",
-        id.0
-    )
-    .fetch_optional(tx.conn())
-    .await?;
+    let row = sqlx::query!("select email, display_name, password_hash from accounts where account_id = $1", id.0)
+        .fetch_optional(tx.conn())
+        .await?;
     Ok(row.map(|row| Account {
         id,
         email: row.email,
@@ -116,11 +104,7 @@ pub async fn find(tx: &mut AccountTx, id: AccountId) -> Result<Option<Account>, 
 }
 
 /// Stores a new password hash.
-pub async fn save_password(
-    tx: &mut AccountTx,
-    id: AccountId,
-    hash: &str,
-) -> Result<(), StoreError> {
+pub async fn save_password(tx: &mut AccountTx, id: AccountId, hash: &str) -> Result<(), StoreError> {
     sqlx::query!(
         "update accounts set password_hash = $2, updated_at = $3 where account_id = $1",
         id.0,
@@ -133,11 +117,7 @@ pub async fn save_password(
 }
 
 /// Begins a sign-in.
-pub async fn insert_device(
-    tx: &mut AccountTx,
-    account: AccountId,
-    name: &str,
-) -> Result<DeviceId, StoreError> {
+pub async fn insert_device(tx: &mut AccountTx, account: AccountId, name: &str) -> Result<DeviceId, StoreError> {
     let id = DeviceId::new();
     sqlx::query!(
         r#"
@@ -179,11 +159,7 @@ pub async fn insert_refresh(
 }
 
 /// Uses up a refresh token.
-pub async fn use_refresh(
-    tx: &mut AccountTx,
-    token: &Opaque,
-    now: DateTime<Utc>,
-) -> Result<Refreshed, StoreError> {
+pub async fn use_refresh(tx: &mut AccountTx, token: &Opaque, now: DateTime<Utc>) -> Result<Refreshed, StoreError> {
     let account = AccountId(token.owner);
     let row = sqlx::query!(
         r#"
@@ -217,14 +193,9 @@ pub async fn use_refresh(
     )
     .execute(tx.conn())
     .await?;
-    sqlx::query!(
-        "update devices set last_used_at = $3 where account_id = $1 and id = $2",
-        account.0,
-        device.0,
-        now
-    )
-    .execute(tx.conn())
-    .await?;
+    sqlx::query!("update devices set last_used_at = $3 where account_id = $1 and id = $2", account.0, device.0, now)
+        .execute(tx.conn())
+        .await?;
     Ok(Refreshed::Rotated(account, device))
 }
 
@@ -241,11 +212,7 @@ pub async fn device_of(tx: &mut AccountTx, token: &Opaque) -> Result<Option<Devi
 }
 
 /// Ends a sign-in with all its tokens; false when there is none.
-pub async fn end_device(
-    tx: &mut AccountTx,
-    account: AccountId,
-    device: DeviceId,
-) -> Result<bool, StoreError> {
+pub async fn end_device(tx: &mut AccountTx, account: AccountId, device: DeviceId) -> Result<bool, StoreError> {
     let done = sqlx::query!(
         r#"
         update devices
@@ -262,11 +229,7 @@ pub async fn end_device(
 }
 
 /// Ends every sign-in but one.
-pub async fn end_other_devices(
-    tx: &mut AccountTx,
-    account: AccountId,
-    keep: DeviceId,
-) -> Result<(), StoreError> {
+pub async fn end_other_devices(tx: &mut AccountTx, account: AccountId, keep: DeviceId) -> Result<(), StoreError> {
     sqlx::query!(
         r#"
         update devices
@@ -302,11 +265,7 @@ pub async fn devices(tx: &mut AccountTx, account: AccountId) -> Result<Vec<Devic
 
 /// Founds a club with the account as its first admin and commits: the account's part of the transaction first, then
 /// the club's.
-pub async fn found_club(
-    mut tx: AccountTx,
-    account: &Account,
-    new: &NewClub,
-) -> Result<(ClubId, i64), StoreError> {
+pub async fn found_club(mut tx: AccountTx, account: &Account, new: &NewClub) -> Result<(ClubId, i64), StoreError> {
     let club = ClubId::new();
     let now = Utc::now();
     sqlx::query!(
@@ -331,15 +290,10 @@ pub async fn found_club(
     )
     .execute(tx.changing(Change::put(Kind::Club, club)))
     .await?;
-    sqlx::query!("insert into club_clock as x (club_id) values ($1)", club.0)
+    sqlx::query!("insert into club_clock as x (club_id) values ($1)", club.0).execute(tx.conn()).await?;
+    sqlx::query!("insert into club_epoch as x (club_id, epoch, fork_seq) values ($1, 1, 0)", club.0)
         .execute(tx.conn())
         .await?;
-    sqlx::query!(
-        "insert into club_epoch as x (club_id, epoch, fork_seq) values ($1, 1, 0)",
-        club.0
-    )
-    .execute(tx.conn())
-    .await?;
     sqlx::query!(
         r#"
         insert into members as x (club_id, id, role, display_name, email, created_at, updated_at)
@@ -383,10 +337,7 @@ pub async fn memberships(db: &Db, account: AccountId) -> Result<Vec<Membership>,
     drop(tx);
     let mut found = Vec::with_capacity(clubs.len());
     for club in clubs.into_iter().map(ClubId) {
-        let everyone = crate::platform::db::Actor {
-            account,
-            groups: None,
-        };
+        let everyone = crate::platform::db::Actor { account, groups: None };
         let mut tx = db.read(club, &everyone).await?;
         let row = sqlx::query!(
             r#"
@@ -409,12 +360,7 @@ pub async fn memberships(db: &Db, account: AccountId) -> Result<Vec<Membership>,
         .await?;
         if let Some(row) = row {
             let role = Role::from_word(&row.role).ok_or(StoreError::Corrupt("member"))?;
-            found.push(Membership {
-                club,
-                name: row.name,
-                role,
-                groups: row.groups,
-            });
+            found.push(Membership { club, name: row.name, role, groups: row.groups });
         }
     }
     Ok(found)

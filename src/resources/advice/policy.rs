@@ -63,9 +63,7 @@ pub struct PolicyFields {
 /// Every number that cannot be used.
 pub fn policy_of(fields: &PolicyFields, spacing_step: Length) -> Result<Policy, Vec<PolicyFault>> {
     let given = Policy::default();
-    let rating = fields
-        .min_rating
-        .map_or(Some(given.min_rating), Rating::from_level);
+    let rating = fields.min_rating.map_or(Some(given.min_rating), Rating::from_level);
     let policy = Policy {
         min_intervals: fields.min_intervals.unwrap_or(given.min_intervals),
         min_days: fields.min_days.unwrap_or(given.min_days),
@@ -74,27 +72,15 @@ pub fn policy_of(fields: &PolicyFields, spacing_step: Length) -> Result<Policy, 
         max_hit_share: fields.max_hit_share.unwrap_or(given.max_hit_share),
         // A level beyond the list is refused by the check below like "not yet".
         min_rating: rating.unwrap_or(Rating::NotYet),
-        min_hold_after_step: fields
-            .min_hold_after_step
-            .unwrap_or(given.min_hold_after_step),
+        min_hold_after_step: fields.min_hold_after_step.unwrap_or(given.min_hold_after_step),
         step_in_hold_mean: fields.step_in_hold_mean.unwrap_or(given.step_in_hold_mean),
-        lower_height_hit_share: fields
-            .lower_height_hit_share
-            .unwrap_or(given.lower_height_hit_share),
+        lower_height_hit_share: fields.lower_height_hit_share.unwrap_or(given.lower_height_hit_share),
         first_lane_hold: fields.first_lane_hold.unwrap_or(given.first_lane_hold),
-        recompute_after_days: fields
-            .recompute_after_days
-            .unwrap_or(given.recompute_after_days),
+        recompute_after_days: fields.recompute_after_days.unwrap_or(given.recompute_after_days),
         spacing_step,
-        spacing_tolerance: given
-            .spacing_tolerance
-            .min(Length::from_mm(spacing_step.mm().saturating_sub(1) / 2)),
+        spacing_tolerance: given.spacing_tolerance.min(Length::from_mm(spacing_step.mm().saturating_sub(1) / 2)),
         ..given
     };
     let faults = policy.check();
-    if faults.is_empty() {
-        Ok(policy)
-    } else {
-        Err(faults)
-    }
+    if faults.is_empty() { Ok(policy) } else { Err(faults) }
 }

@@ -28,9 +28,7 @@ pub struct Person {
 }
 
 fn length(mm: i32, what: &'static str) -> Result<Length, StoreError> {
-    u32::try_from(mm)
-        .map(Length::from_mm)
-        .map_err(|_| StoreError::Corrupt(what))
+    u32::try_from(mm).map(Length::from_mm).map_err(|_| StoreError::Corrupt(what))
 }
 
 /// A date as the mathematics counts it.
@@ -49,16 +47,11 @@ pub fn day(date: NaiveDate) -> Result<Day, StoreError> {
 /// Database errors; a row that does not parse.
 pub async fn setting(tx: &mut ClubTx) -> Result<Setting, StoreError> {
     let club = tx.club.0;
-    let row = sqlx::query!(
-        "select ruleset, spacing_step_mm, policy from clubs where id = $1",
-        club
-    )
-    .fetch_one(tx.conn())
-    .await?;
-    let fields: PolicyFields =
-        serde_json::from_value(row.policy).map_err(|_| StoreError::Corrupt("club"))?;
-    let policy = policy_of(&fields, length(row.spacing_step_mm, "club")?)
-        .map_err(|_| StoreError::Corrupt("club"))?;
+    let row = sqlx::query!("select ruleset, spacing_step_mm, policy from clubs where id = $1", club)
+        .fetch_one(tx.conn())
+        .await?;
+    let fields: PolicyFields = serde_json::from_value(row.policy).map_err(|_| StoreError::Corrupt("club"))?;
+    let policy = policy_of(&fields, length(row.spacing_step_mm, "club")?).map_err(|_| StoreError::Corrupt("club"))?;
     let equipment = sqlx::query!(
         "select barrier_kind, heights_mm from equipment where club_id = $1 and deleted_at is null order by id",
         club
@@ -68,28 +61,17 @@ pub async fn setting(tx: &mut ClubTx) -> Result<Setting, StoreError> {
     let stock = equipment
         .into_iter()
         .map(|row| {
-            let kind = BarrierKind::from_word(&row.barrier_kind)
-                .ok_or(StoreError::Corrupt("equipment"))?;
-            let heights = row
-                .heights_mm
-                .into_iter()
-                .map(|mm| length(mm, "equipment"))
-                .collect::<Result<_, _>>()?;
+            let kind = BarrierKind::from_word(&row.barrier_kind).ok_or(StoreError::Corrupt("equipment"))?;
+            let heights = row.heights_mm.into_iter().map(|mm| length(mm, "equipment")).collect::<Result<_, _>>()?;
             Ok(Stock { kind, heights })
         })
         .collect::<Result<_, StoreError>>()?;
-    let (specs, age_groups) = own_rules(tx).await?;
-    Ok(Setting {
-        ruleset: row.ruleset,
-        specs,
-        age_groups,
-        stock,
-        policy,
-    })
+    let (specs, age_groups) = (own_specs(tx).await?, own_age_groups(tx).await?);
+    Ok(Setting { ruleset: row.ruleset, specs, age_groups, stock, policy })
 }
 
-/// The club's own specifications and age groups.
-async fn own_rules(tx: &mut ClubTx) -> Result<(Vec<Spec>, Vec<AgeGroup>), StoreError> {
+/// The club's own specifications.
+async fn own_specs(tx: &mut ClubTx) -> Result<Vec<Spec>, StoreError> {
     let club = tx.club.0;
     let specs = sqlx::query!(
         r#"
@@ -104,7 +86,7 @@ async fn own_rules(tx: &mut ClubTx) -> Result<(Vec<Spec>, Vec<AgeGroup>), StoreE
     .fetch_all(tx.conn())
     .await?;
     let corrupt = || StoreError::Corrupt("competition specification");
-    let specs = specs
+    specs
         .into_iter()
         .map(|row| {
             let metres = |mm: i32| length(mm, "competition specification");
@@ -127,7 +109,12 @@ async fn own_rules(tx: &mut ClubTx) -> Result<(Vec<Spec>, Vec<AgeGroup>), StoreE
                 valid_to: row.valid_to.map(day).transpose()?,
             })
         })
-        .collect::<Result<_, StoreError>>()?;
+        .collect()
+}
+
+/// The club's own age groups.
+async fn own_age_groups(tx: &mut ClubTx) -> Result<Vec<AgeGroup>, StoreError> {
+    let club = tx.club.0;
     let groups = sqlx::query!(
         r#"
         select ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source
@@ -140,7 +127,7 @@ async fn own_rules(tx: &mut ClubTx) -> Result<(Vec<Spec>, Vec<AgeGroup>), StoreE
     .fetch_all(tx.conn())
     .await?;
     let corrupt = || StoreError::Corrupt("age group");
-    let groups = groups
+    groups
         .into_iter()
         .map(|row| {
             let age = |age: Option<i16>| age.map(u8::try_from).transpose().map_err(|_| corrupt());
@@ -158,8 +145,7 @@ async fn own_rules(tx: &mut ClubTx) -> Result<(Vec<Spec>, Vec<AgeGroup>), StoreE
                 valid_to: row.valid_to.map(day).transpose()?,
             })
         })
-        .collect::<Result<_, StoreError>>()?;
-    Ok((specs, groups))
+        .collect()
 }
 
 /// The athletes that the actor sees, by name: those of `ids`, or all active and resting ones of a group.
@@ -213,17 +199,9 @@ pub async fn load(
             let mut latest = measured.remove(&row.id).unwrap_or_default();
             let mut value = |kind: &str| latest.remove(kind);
             let record = Record {
-                sex: row
-                    .sex
-                    .as_deref()
-                    .and_then(Sex::from_word)
-                    .ok_or_else(corrupt)?,
+                sex: row.sex.as_deref().and_then(Sex::from_word).ok_or_else(corrupt)?,
                 birth,
-                experience: if row.experience == "trained" {
-                    Experience::Trained
-                } else {
-                    Experience::Novice
-                },
+                experience: if row.experience == "trained" { Experience::Trained } else { Experience::Novice },
                 stature_m: value("stature_m"),
                 leg_length_m: value("leg_length_m"),
                 sprint_30m_s: value("sprint_30m_s"),
@@ -233,11 +211,7 @@ pub async fn load(
                 clearance: cleared.get(&row.id).copied().unwrap_or_default(),
                 runs: ran.remove(&row.id).unwrap_or_default(),
             };
-            Ok(Person {
-                id: AthleteId(row.id),
-                display_name: row.display_name,
-                record,
-            })
+            Ok(Person { id: AthleteId(row.id), display_name: row.display_name, record })
         })
         .collect()
 }
@@ -264,20 +238,13 @@ async fn measurements(
     .await?;
     let mut found: HashMap<Uuid, HashMap<String, f64>> = HashMap::new();
     for row in rows {
-        found
-            .entry(row.athlete_id)
-            .or_default()
-            .insert(row.kind, f64::from(row.value_milli) / 1_000.0);
+        found.entry(row.athlete_id).or_default().insert(row.kind, f64::from(row.value_milli) / 1_000.0);
     }
     Ok(found)
 }
 
 /// The runs that stand (neither corrected nor withdrawn) of sessions up to a day.
-async fn runs(
-    tx: &mut ClubTx,
-    athletes: &[Uuid],
-    on: NaiveDate,
-) -> Result<HashMap<Uuid, Vec<RunRecord>>, StoreError> {
+async fn runs(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Vec<RunRecord>>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
@@ -303,8 +270,7 @@ async fn runs(
         let count = |value: i16| u16::try_from(value).map_err(|_| StoreError::Corrupt("run"));
         let run = RunRecord {
             day: day(row.held_on)?.days(),
-            barrier_kind: BarrierKind::from_word(&row.barrier_kind)
-                .ok_or(StoreError::Corrupt("run"))?,
+            barrier_kind: BarrierKind::from_word(&row.barrier_kind).ok_or(StoreError::Corrupt("run"))?,
             height: length(row.height_mm, "run")?,
             spacing: length(row.spacing_mm, "run")?,
             barriers: count(row.barriers)?,
@@ -321,11 +287,7 @@ async fn runs(
 }
 
 /// The latest rating of each criterion within the rating window.
-async fn ratings(
-    tx: &mut ClubTx,
-    athletes: &[Uuid],
-    on: NaiveDate,
-) -> Result<HashMap<Uuid, Ratings>, StoreError> {
+async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Ratings>, StoreError> {
     let club = tx.club.0;
     let from = on - chrono::Duration::days(i64::from(RATING_DAYS));
     let rows = sqlx::query!(
@@ -352,10 +314,7 @@ async fn ratings(
         let seen = found.entry(row.athlete_id).or_default();
         // Rows come oldest first, so a later rating replaces an earlier one.
         let take = |slot: &mut Option<Rating>, level: Option<i16>| {
-            if let Some(rating) = level
-                .and_then(|level| u8::try_from(level).ok())
-                .and_then(Rating::from_level)
-            {
+            if let Some(rating) = level.and_then(|level| u8::try_from(level).ok()).and_then(Rating::from_level) {
                 *slot = Some(rating);
             }
         };
@@ -372,11 +331,7 @@ async fn ratings(
 }
 
 /// Whether a coach cleared the return of each athlete who fell, after the fall was recorded.
-async fn clearances(
-    tx: &mut ClubTx,
-    athletes: &[Uuid],
-    on: NaiveDate,
-) -> Result<HashMap<Uuid, Clearance>, StoreError> {
+async fn clearances(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Clearance>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
@@ -405,14 +360,7 @@ async fn clearances(
         .into_iter()
         .map(|row| {
             let given = row.cleared_at.is_some_and(|cleared| cleared > row.fell_at);
-            (
-                row.athlete_id,
-                if given {
-                    Clearance::Given
-                } else {
-                    Clearance::Pending
-                },
-            )
+            (row.athlete_id, if given { Clearance::Given } else { Clearance::Pending })
         })
         .collect())
 }

@@ -19,9 +19,7 @@ use crate::platform::stored::{self, Stored};
 
 async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredGroup, Problem> {
     let id = AgeGroupId(path_id(req, "age_group_id", "age group")?);
-    store::find(tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("age group"))
+    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("age group"))
 }
 
 /// Creates an age group of the club's own. From `valid_from` on it replaces a published group of the same rule set and code.
@@ -45,22 +43,10 @@ async fn create_age_group(
     if !store::insert(&mut tx, id, &value).await? {
         let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value, &value)?;
-        return Ok(stored::created(
-            &req,
-            false,
-            id,
-            found.rev,
-            &View::from(&found),
-        ));
+        return Ok(stored::created(&req, false, id, found.rev, &View::from(&found)));
     }
     let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &View::from(&Stored { id, rev, value }),
-    ))
+    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value })))
 }
 
 /// Lists the age groups.
@@ -81,10 +67,7 @@ async fn list_age_groups(
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page {
-        items: rows.iter().map(View::from).collect(),
-        next_cursor,
-    };
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -96,11 +79,7 @@ async fn list_age_groups(
     responses((status = 200, description = "The age group", body = View), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/age-groups/{age_group_id}")]
-async fn get_age_group(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_age_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
     Ok(stored::read(&req, found.rev, &View::from(&found)))
@@ -132,14 +111,7 @@ async fn update_age_group(
     let value = fields.parse()?;
     store::save(&mut tx, before.id, &value).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(
-        rev,
-        &View::from(&Stored {
-            id: before.id,
-            rev,
-            value,
-        }),
-    ))
+    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }
 
 /// Deletes an age group of the club's own.
@@ -154,11 +126,7 @@ async fn update_age_group(
     responses((status = 204, description = "Deleted"))
 )]
 #[delete("/v1/clubs/{club_id}/age-groups/{age_group_id}")]
-async fn delete_age_group(
-    req: HttpRequest,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn delete_age_group(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &View::from(&before))?;

@@ -43,24 +43,15 @@ impl Group {
         let ruleset = faults.text("/ruleset", ruleset, 40);
         let code = faults.text("/age_group", code, 40);
         let source = faults.text("/source", source, 300);
-        let rule = AgeRule::from_word(rule)
-            .filter(|rule| *rule != AgeRule::NotStated)
-            .ok_or_else(|| {
-                let words: Vec<&str> = AgeRule::ALL
-                    .iter()
-                    .filter(|rule| **rule != AgeRule::NotStated)
-                    .map(|rule| rule.as_str())
-                    .collect();
-                format!("must be one of {}", words.join(", "))
-            });
+        let rule = AgeRule::from_word(rule).filter(|rule| *rule != AgeRule::NotStated).ok_or_else(|| {
+            let words: Vec<&str> =
+                AgeRule::ALL.iter().filter(|rule| **rule != AgeRule::NotStated).map(|rule| rule.as_str()).collect();
+            format!("must be one of {}", words.join(", "))
+        });
         let rule = faults.take("/rule", "word", rule);
         for (pointer, age) in [("/min_age", min_age), ("/max_age", max_age)] {
             if age.is_some_and(|age| !(0..=MAX_AGE).contains(&age)) {
-                faults.add(
-                    pointer,
-                    "out_of_range",
-                    format!("must be from 0 to {MAX_AGE}"),
-                );
+                faults.add(pointer, "out_of_range", format!("must be from 0 to {MAX_AGE}"));
             }
         }
         if min_age.zip(max_age).is_some_and(|(min, max)| min > max) {
@@ -88,10 +79,6 @@ fn check_days(faults: &mut Faults, valid_from: NaiveDate, valid_to: Option<Naive
         faults.add("/valid_from", "out_of_range", "must be from 1900 to 2200");
     }
     if valid_to.is_some_and(|day| day < valid_from || day.year() > 2200) {
-        faults.add(
-            "/valid_to",
-            "order",
-            "must not be before valid_from nor after 2200",
-        );
+        faults.add("/valid_to", "order", "must not be before valid_from nor after 2200");
     }
 }

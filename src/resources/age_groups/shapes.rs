@@ -41,11 +41,7 @@ pub struct Fields {
     #[schema(example = "2028-03-31")]
     pub valid_to: Option<NaiveDate>,
     /// Where the rule was read.
-    #[schema(
-        min_length = 1,
-        max_length = 300,
-        example = "Rule book 2026-28, age group table"
-    )]
+    #[schema(min_length = 1, max_length = 300, example = "Rule book 2026-28, age group table")]
     pub source: String,
 }
 
@@ -55,21 +51,8 @@ impl Fields {
     /// # Errors
     /// Every broken field.
     pub fn parse(&self) -> Result<Group, Vec<Fault>> {
-        let Self {
-            ruleset,
-            age_group,
-            min_age,
-            max_age,
-            rule,
-            valid_from,
-            valid_to,
-            source,
-        } = self;
-        Group::parse(
-            [ruleset, age_group, source, rule],
-            (*min_age, *max_age),
-            (*valid_from, *valid_to),
-        )
+        let Self { ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source } = self;
+        Group::parse([ruleset, age_group, source, rule], (*min_age, *max_age), (*valid_from, *valid_to))
     }
 }
 
@@ -119,11 +102,7 @@ pub struct New {
     #[schema(example = "2028-03-31")]
     pub valid_to: Option<NaiveDate>,
     /// Where the rule was read.
-    #[schema(
-        min_length = 1,
-        max_length = 300,
-        example = "Rule book 2026-28, age group table"
-    )]
+    #[schema(min_length = 1, max_length = 300, example = "Rule book 2026-28, age group table")]
     pub source: String,
 }
 
@@ -160,11 +139,7 @@ pub struct View {
 
 impl From<&StoredGroup> for View {
     fn from(stored: &StoredGroup) -> Self {
-        Self {
-            id: stored.id,
-            rev: stored.rev,
-            fields: (&stored.value).into(),
-        }
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
     }
 }
 

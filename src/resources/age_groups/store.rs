@@ -40,11 +40,7 @@ impl TryFrom<Row> for StoredGroup {
             valid_to: row.valid_to,
             source: row.source,
         };
-        Ok(Self {
-            id: AgeGroupId(row.id),
-            rev: row.rev,
-            value,
-        })
+        Ok(Self { id: AgeGroupId(row.id), rev: row.rev, value })
     }
 }
 
@@ -52,9 +48,7 @@ impl TryFrom<Row> for StoredGroup {
 /// both find the days free.
 async fn check_overlap(tx: &mut ClubTx, id: AgeGroupId, value: &Group) -> Result<(), StoreError> {
     let club = tx.club.0;
-    sqlx::query!("select id from clubs where id = $1 for update", club)
-        .fetch_one(tx.conn())
-        .await?;
+    sqlx::query!("select id from clubs where id = $1 for update", club).fetch_one(tx.conn()).await?;
     let other = sqlx::query_scalar!(
         r#"
         select id
@@ -126,11 +120,7 @@ pub async fn find(tx: &mut ClubTx, id: AgeGroupId) -> Result<Option<StoredGroup>
 }
 
 /// The age groups by id, after `after`.
-pub async fn page(
-    tx: &mut ClubTx,
-    after: Option<Uuid>,
-    fetch: i64,
-) -> Result<Vec<StoredGroup>, StoreError> {
+pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredGroup>, StoreError> {
     let club = tx.club.0;
     sqlx::query_as!(
         Row,

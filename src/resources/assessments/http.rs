@@ -47,52 +47,24 @@ struct ListParams {
 }
 
 /// Refuses an assessment whose athlete, session or superseded assessment is not there for the caller.
-fn check_references(
-    one: &Assessment,
-    known: &Known,
-    replaced: &mut HashSet<Uuid>,
-    id: Uuid,
-) -> Result<(), Vec<Fault>> {
+fn check_references(one: &Assessment, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Vec<Fault>> {
     let mut faults = Faults::new();
     if !known.athletes.contains(&one.athlete.0) {
-        faults.add(
-            "/athlete_id",
-            "unknown_id",
-            "there is no such athlete in your groups",
-        );
+        faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
     }
-    if one
-        .session
-        .is_some_and(|session| !known.sessions.contains(&session.0))
-    {
-        faults.add(
-            "/session_id",
-            "unknown_id",
-            "there is no such session for your groups",
-        );
+    if one.session.is_some_and(|session| !known.sessions.contains(&session.0)) {
+        faults.add("/session_id", "unknown_id", "there is no such session for your groups");
     }
     if let Some(earlier) = one.supersedes {
         match known.superseded.get(&earlier.0) {
             Some((athlete, _)) if *athlete != one.athlete.0 => {
-                faults.add(
-                    "/supersedes",
-                    "other_athlete",
-                    "must be an assessment of the same athlete",
-                );
+                faults.add("/supersedes", "other_athlete", "must be an assessment of the same athlete");
             }
             Some((_, Some(later))) if *later != id => {
-                faults.add(
-                    "/supersedes",
-                    "superseded",
-                    format!("was corrected before, by {later}; correct that one"),
-                );
+                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
             }
             Some(_) if !replaced.insert(earlier.0) => {
-                faults.add(
-                    "/supersedes",
-                    "superseded",
-                    "is corrected twice in this batch",
-                );
+                faults.add("/supersedes", "superseded", "is corrected twice in this batch");
             }
             Some(_) => {}
             None => faults.add("/supersedes", "unknown_id", "there is no such assessment"),
@@ -104,39 +76,22 @@ fn check_references(
 /// Parses the batch and checks what it refers to.
 async fn judge(tx: &mut ClubTx, batch: &Batch) -> Result<Vec<Item<Assessment>>, Problem> {
     let now = Utc::now();
-    let parsed: Vec<_> = batch
-        .assessments
-        .iter()
-        .map(|fields| (fields.id.0, Assessment::from(fields).parse(now)))
-        .collect();
+    let parsed: Vec<_> =
+        batch.assessments.iter().map(|fields| (fields.id.0, Assessment::from(fields).parse(now))).collect();
     let good = || parsed.iter().filter_map(|(_, one)| one.as_ref().ok());
     let athletes: Vec<Uuid> = good().map(|one| one.athlete.0).collect();
-    let sessions: Vec<Uuid> = good()
-        .filter_map(|one| one.session)
-        .map(|id| id.0)
-        .collect();
-    let superseded: Vec<Uuid> = good()
-        .filter_map(|one| one.supersedes)
-        .map(|id| id.0)
-        .collect();
+    let sessions: Vec<Uuid> = good().filter_map(|one| one.session).map(|id| id.0).collect();
+    let superseded: Vec<Uuid> = good().filter_map(|one| one.supersedes).map(|id| id.0).collect();
     let known = store::known(tx, &athletes, &sessions, &superseded).await?;
     let (mut replaced, mut seen) = (HashSet::new(), HashSet::new());
     let items = parsed.into_iter().enumerate().map(|(at, (id, one))| {
         let checked = one.and_then(|one| {
             // A repeat inside the batch corrects nothing anew.
             let mut nothing = HashSet::new();
-            let replaced = if seen.insert(id) {
-                &mut replaced
-            } else {
-                &mut nothing
-            };
+            let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
             check_references(&one, &known, replaced, id).map(|()| one)
         });
-        Item {
-            id,
-            value: checked
-                .map_err(|faults| batch::invalid_item(&format!("/assessments/{at}"), faults)),
-        }
+        Item { id, value: checked.map_err(|faults| batch::invalid_item(&format!("/assessments/{at}"), faults)) }
     });
     Ok(items.collect())
 }
@@ -167,18 +122,11 @@ async fn create_assessments(
         .iter()
         .zip(&decisions)
         .filter(|(_, decision)| **decision == Decision::Insert)
-        .filter_map(|(item, _)| {
-            item.value
-                .as_ref()
-                .ok()
-                .map(|one| (AssessmentId(item.id), one))
-        })
+        .filter_map(|(item, _)| item.value.as_ref().ok().map(|one| (AssessmentId(item.id), one)))
         .collect();
     store::insert(&mut tx, &fresh).await?;
     let revs = tx.commit().await?;
-    let body = batch::results(items, &decisions, |id| {
-        Some(revs.of(id, 0)).filter(|rev| *rev > 0)
-    });
+    let body = batch::results(items, &decisions, |id| Some(revs.of(id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))
 }
 
@@ -196,30 +144,13 @@ async fn list_assessments(
     db: Data<Db>,
     params: Params<ListParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams {
-        athlete_id,
-        session_id,
-        from,
-        to,
-        superseded,
-        limit,
-        cursor,
-    } = params.0;
+    let ListParams { athlete_id, session_id, from, to, superseded, limit, cursor } = params.0;
     let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
-    let filter = Filter {
-        athlete: athlete_id,
-        session: session_id,
-        from,
-        to,
-        all: superseded,
-    };
+    let filter = Filter { athlete: athlete_id, session: session_id, from, to, all: superseded };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page {
-        items: rows.iter().map(View::from).collect(),
-        next_cursor,
-    };
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -234,36 +165,19 @@ async fn list_assessments(
     responses((status = 200, description = "The assessment", body = View), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/assessments/{assessment_id}")]
-async fn get_assessment(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_assessment(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = path_id(&req, "assessment_id", "assessment")?;
     let mut tx = permit.read(&db).await?;
-    let (value, rev) = store::by_ids(&mut tx, &[id])
-        .await?
-        .remove(&id)
-        .ok_or_else(|| Problem::not_found("assessment"))?;
+    let (value, rev) =
+        store::by_ids(&mut tx, &[id]).await?.remove(&id).ok_or_else(|| Problem::not_found("assessment"))?;
     let known = store::known(&mut tx, &[value.athlete.0], &[], &[]).await?;
     if !known.athletes.contains(&value.athlete.0) {
         return Err(Problem::not_found("assessment"));
     }
-    Ok(stored::read(
-        &req,
-        rev,
-        &View::from(&Stored {
-            id: AssessmentId(id),
-            rev,
-            value,
-        }),
-    ))
+    Ok(stored::read(&req, rev, &View::from(&Stored { id: AssessmentId(id), rev, value })))
 }
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_assessments)
-        .service(list_assessments)
-        .service(get_assessment);
+    config.service(create_assessments).service(list_assessments).service(get_assessment);
 }

@@ -6,16 +6,8 @@ use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 
 /// The criteria, in the order of [`Assessment::ratings`].
-pub const CRITERIA: [&str; 8] = [
-    "lead_leg",
-    "trail_leg",
-    "walkover",
-    "take_off",
-    "landing",
-    "posture",
-    "rhythm",
-    "arms",
-];
+pub const CRITERIA: [&str; 8] =
+    ["lead_leg", "trail_leg", "walkover", "take_off", "landing", "posture", "rhythm", "arms"];
 /// Best rating: secure under race conditions.
 const BEST: i16 = 3;
 
@@ -49,11 +41,7 @@ impl Assessment {
     pub fn parse(self, now: DateTime<Utc>) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         if self.assessed_at.year() < 2000 || (self.assessed_at - now).num_hours() > 24 {
-            faults.add(
-                "/assessed_at",
-                "out_of_range",
-                "must be from 2000 to at most a day ahead",
-            );
+            faults.add("/assessed_at", "out_of_range", "must be from 2000 to at most a day ahead");
         }
         for (name, rating) in CRITERIA.iter().zip(self.ratings) {
             if rating.is_some_and(|rating| !(0..=BEST).contains(&rating)) {
@@ -68,19 +56,11 @@ impl Assessment {
             faults.add("/ratings", "length", "must rate at least one criterion");
         }
         if self.void && self.supersedes.is_none() {
-            faults.add(
-                "/void",
-                "void",
-                "needs `supersedes`: the assessment that is withdrawn",
-            );
+            faults.add("/void", "void", "needs `supersedes`: the assessment that is withdrawn");
         }
         let note = faults.opt_text("/note", self.note.as_deref(), 500);
-        let assessed_at = DateTime::from_timestamp_micros(self.assessed_at.timestamp_micros())
-            .unwrap_or(self.assessed_at);
-        faults.finish(Some(Self {
-            note,
-            assessed_at,
-            ..self
-        }))
+        let assessed_at =
+            DateTime::from_timestamp_micros(self.assessed_at.timestamp_micros()).unwrap_or(self.assessed_at);
+        faults.finish(Some(Self { assessed_at, note, ..self }))
     }
 }

@@ -66,11 +66,7 @@ pub struct Fields {
     pub ratings: Ratings,
     /// Remark.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(
-        min_length = 1,
-        max_length = 500,
-        example = "Trail knee drops when tired"
-    )]
+    #[schema(min_length = 1, max_length = 500, example = "Trail knee drops when tired")]
     pub note: Option<String>,
     /// The assessment that this one corrects; each can be corrected once.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -82,23 +78,12 @@ pub struct Fields {
 
 impl From<&Fields> for Assessment {
     fn from(fields: &Fields) -> Self {
-        let Ratings {
-            lead_leg,
-            trail_leg,
-            walkover,
-            take_off,
-            landing,
-            posture,
-            rhythm,
-            arms,
-        } = fields.ratings;
+        let Ratings { lead_leg, trail_leg, walkover, take_off, landing, posture, rhythm, arms } = fields.ratings;
         Self {
             athlete: fields.athlete_id,
             session: fields.session_id,
             assessed_at: fields.assessed_at,
-            ratings: [
-                lead_leg, trail_leg, walkover, take_off, landing, posture, rhythm, arms,
-            ],
+            ratings: [lead_leg, trail_leg, walkover, take_off, landing, posture, rhythm, arms],
             note: fields.note.clone(),
             supersedes: fields.supersedes,
             void: fields.void,
@@ -131,39 +116,18 @@ pub struct View {
 impl From<&StoredAssessment> for View {
     fn from(stored: &StoredAssessment) -> Self {
         let one = &stored.value;
-        let [
-            lead_leg,
-            trail_leg,
-            walkover,
-            take_off,
-            landing,
-            posture,
-            rhythm,
-            arms,
-        ] = one.ratings;
+        let [lead_leg, trail_leg, walkover, take_off, landing, posture, rhythm, arms] = one.ratings;
         let fields = Fields {
             id: stored.id,
             athlete_id: one.athlete,
             session_id: one.session,
             assessed_at: one.assessed_at,
-            ratings: Ratings {
-                lead_leg,
-                trail_leg,
-                walkover,
-                take_off,
-                landing,
-                posture,
-                rhythm,
-                arms,
-            },
+            ratings: Ratings { lead_leg, trail_leg, walkover, take_off, landing, posture, rhythm, arms },
             note: one.note.clone(),
             supersedes: one.supersedes,
             void: one.void,
         };
-        Self {
-            rev: stored.rev,
-            fields,
-        }
+        Self { rev: stored.rev, fields }
     }
 }
 

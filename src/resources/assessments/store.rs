@@ -52,11 +52,7 @@ impl From<Row> for StoredAssessment {
             supersedes: row.supersedes.map(AssessmentId),
             void: row.void,
         };
-        Self {
-            id: AssessmentId(row.id),
-            rev: row.rev,
-            value,
-        }
+        Self { id: AssessmentId(row.id), rev: row.rev, value }
     }
 }
 
@@ -76,10 +72,7 @@ pub struct Filter {
 }
 
 /// Assessments with these ids, seen by the actor or not: an id is taken either way.
-pub async fn by_ids(
-    tx: &mut ClubTx,
-    ids: &[Uuid],
-) -> Result<HashMap<Uuid, (Assessment, i64)>, StoreError> {
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Assessment, i64)>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query_as!(
         Row,
@@ -94,11 +87,7 @@ pub async fn by_ids(
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(rows
-        .into_iter()
-        .map(StoredAssessment::from)
-        .map(|one| (one.id.0, (one.value, one.rev)))
-        .collect())
+    Ok(rows.into_iter().map(StoredAssessment::from).map(|one| (one.id.0, (one.value, one.rev))).collect())
 }
 
 /// The assessments that the actor sees, by id, after `after`.
@@ -211,31 +200,19 @@ pub async fn known(
     )
     .fetch_all(tx.conn())
     .await?;
-    let superseded = earlier
-        .into_iter()
-        .map(|row| (row.id, (row.athlete_id, row.later)))
-        .collect();
-    Ok(Known {
-        athletes,
-        sessions,
-        superseded,
-    })
+    let superseded = earlier.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect();
+    Ok(Known { athletes, sessions, superseded })
 }
 
 /// Inserts assessments whose ids are free, in one statement.
-pub async fn insert(
-    tx: &mut ClubTx,
-    new: &[(AssessmentId, &Assessment)],
-) -> Result<(), StoreError> {
+pub async fn insert(tx: &mut ClubTx, new: &[(AssessmentId, &Assessment)]) -> Result<(), StoreError> {
     if new.is_empty() {
         return Ok(());
     }
     let (club, actor) = (tx.club.0, tx.actor.account.0);
     let rows: Vec<serde_json::Value> = new.iter().map(|(id, one)| columns(*id, one)).collect();
-    let changes: Vec<Change> = new
-        .iter()
-        .map(|(id, one)| Change::put(Kind::Assessment, *id).under(one.athlete))
-        .collect();
+    let changes: Vec<Change> =
+        new.iter().map(|(id, one)| Change::put(Kind::Assessment, *id).under(one.athlete)).collect();
     sqlx::query!(
         r#"
         insert into assessments as x

@@ -43,33 +43,19 @@ struct ListParams {
 }
 
 /// The athlete in the path, when the caller sees them.
-pub(super) async fn load(
-    tx: &mut ClubTx,
-    req: &HttpRequest,
-) -> Result<Stored<AthleteId, Athlete>, Problem> {
+pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<Stored<AthleteId, Athlete>, Problem> {
     let id = AthleteId(path_id(req, "athlete_id", "athlete")?);
-    store::find(tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("athlete"))
+    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("athlete"))
 }
 
 async fn view(tx: &mut ClubTx, stored: &Stored<AthleteId, Athlete>) -> Result<View, Problem> {
     let measurements = store::measurements(tx, &[stored.id]).await?;
-    Ok(View::new(
-        stored,
-        measurements.get(&stored.id).map_or(&[], Vec::as_slice),
-    ))
+    Ok(View::new(stored, measurements.get(&stored.id).map_or(&[], Vec::as_slice)))
 }
 
-async fn reread(
-    permit: &Permit<RosterWrite>,
-    db: &Db,
-    id: AthleteId,
-) -> Result<(i64, View), Problem> {
+async fn reread(permit: &Permit<RosterWrite>, db: &Db, id: AthleteId) -> Result<(i64, View), Problem> {
     let mut tx = permit.read(db).await?;
-    let stored = store::find(&mut tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("athlete"))?;
+    let stored = store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("athlete"))?;
     Ok((stored.rev, view(&mut tx, &stored).await?))
 }
 
@@ -91,15 +77,11 @@ async fn create_athlete(
     let mut tx = permit.write(&db).await?;
     let new = body.0.parse(tx.today().await?)?;
     grants::require(&mut tx, &new.athlete.groups, "/group_ids").await?;
-    let fresh = !store::insert(&mut tx, std::slice::from_ref(&new))
-        .await?
-        .is_empty();
+    let fresh = !store::insert(&mut tx, std::slice::from_ref(&new)).await?.is_empty();
     if fresh {
         tx.commit().await?;
     } else {
-        let stored = store::find(&mut tx, new.id)
-            .await?
-            .ok_or_else(Problem::gone)?;
+        let stored = store::find(&mut tx, new.id).await?.ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&stored.value, &new.athlete)?;
     }
     let (rev, view) = reread(&permit, &db, new.id).await?;
@@ -120,32 +102,19 @@ async fn list_athletes(
     db: Data<Db>,
     params: Params<ListParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams {
-        group_id,
-        status,
-        q,
-        limit,
-        cursor,
-    } = params.0;
+    let ListParams { group_id, status, q, limit, cursor } = params.0;
     let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
     let status = status
         .map(|word| Status::parse(&word))
         .transpose()
         .map_err(|detail| Problem::malformed(Fault::of("status", "word", detail)))?;
-    let filter = Filter {
-        group: group_id,
-        status,
-        name: q,
-    };
+    let filter = Filter { group: group_id, status, name: q };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let ids: Vec<AthleteId> = rows.iter().map(|row| row.id).collect();
     let measurements = store::measurements(&mut tx, &ids).await?;
-    let items = rows
-        .iter()
-        .map(|row| View::new(row, measurements.get(&row.id).map_or(&[], Vec::as_slice)))
-        .collect();
+    let items = rows.iter().map(|row| View::new(row, measurements.get(&row.id).map_or(&[], Vec::as_slice))).collect();
     let body = Page { items, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
@@ -158,22 +127,12 @@ async fn list_athletes(
     responses((status = 200, description = "The athlete", body = View), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/athletes/{athlete_id}")]
-async fn get_athlete(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let stored = load(&mut tx, &req).await?;
     let view = view(&mut tx, &stored).await?;
     // Measurements change the answer without changing the athlete's own row.
-    let latest = view
-        .measurements
-        .iter()
-        .map(|one| one.rev)
-        .chain([stored.rev])
-        .max()
-        .unwrap_or(stored.rev);
+    let latest = view.measurements.iter().map(|one| one.rev).chain([stored.rev]).max().unwrap_or(stored.rev);
     if latest == stored.rev {
         return Ok(stored::read(&req, stored.rev, &view));
     }
@@ -224,14 +183,7 @@ async fn update_athlete(
     store::save(&mut tx, before.id, &athlete, &before.value.groups).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
     let fields = Fields::from(&athlete);
-    Ok(stored::changed(
-        rev,
-        &View {
-            rev,
-            fields,
-            ..current
-        },
-    ))
+    Ok(stored::changed(rev, &View { rev, fields, ..current }))
 }
 
 /// Deletes an athlete: the personal data go at once and for good; runs stay as facts about nobody.
@@ -246,11 +198,7 @@ async fn update_athlete(
     responses((status = 204, description = "Deleted"))
 )]
 #[delete("/v1/clubs/{club_id}/athletes/{athlete_id}")]
-async fn delete_athlete(
-    req: HttpRequest,
-    permit: Permit<RosterWrite>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn delete_athlete(req: HttpRequest, permit: Permit<RosterWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &view(&mut tx, &before).await?)?;

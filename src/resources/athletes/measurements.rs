@@ -15,10 +15,7 @@ use crate::platform::problem::Problem;
 use crate::platform::stored::{self, Stored};
 
 async fn all(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<StoredMeasurement>, Problem> {
-    Ok(store::measurements(tx, &[athlete])
-        .await?
-        .remove(&athlete)
-        .unwrap_or_default())
+    Ok(store::measurements(tx, &[athlete]).await?.remove(&athlete).unwrap_or_default())
 }
 
 /// Adds a measurement.
@@ -43,28 +40,12 @@ async fn create_measurement(
     let athlete = load(&mut tx, &req).await?;
     let (id, value) = body.0.parse(athlete.id, tx.today().await?)?;
     if store::insert_measurements(&mut tx, &[(athlete.id, id, value)]).await? == 0 {
-        let found = all(&mut tx, athlete.id)
-            .await?
-            .into_iter()
-            .find(|one| one.id == id)
-            .ok_or_else(Problem::gone)?;
+        let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id).ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value, &value)?;
-        return Ok(stored::created(
-            &req,
-            false,
-            id,
-            found.rev,
-            &MeasurementView::from(&found),
-        ));
+        return Ok(stored::created(&req, false, id, found.rev, &MeasurementView::from(&found)));
     }
     let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &MeasurementView::from(&Stored { id, rev, value }),
-    ))
+    Ok(stored::created(&req, true, id, rev, &MeasurementView::from(&Stored { id, rev, value })))
 }
 
 /// Lists the measurements of an athlete.
@@ -75,21 +56,11 @@ async fn create_measurement(
     responses((status = 200, description = "The measurements", body = MeasurementList))
 )]
 #[get("/v1/clubs/{club_id}/athletes/{athlete_id}/measurements")]
-async fn list_measurements(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn list_measurements(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let athlete = load(&mut tx, &req).await?;
-    let items = all(&mut tx, athlete.id)
-        .await?
-        .iter()
-        .map(MeasurementView::from)
-        .collect();
-    Ok(HttpResponse::Ok()
-        .insert_header(("cache-control", "private, no-cache"))
-        .json(MeasurementList { items }))
+    let items = all(&mut tx, athlete.id).await?.iter().map(MeasurementView::from).collect();
+    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(MeasurementList { items }))
 }
 
 /// Deletes a measurement that was wrong.
@@ -113,10 +84,7 @@ async fn delete_measurement(
     let mut tx = permit.write(&db).await?;
     let athlete = load(&mut tx, &req).await?;
     let id = MeasurementId(path_id(&req, "measurement_id", "measurement")?);
-    let found = all(&mut tx, athlete.id)
-        .await?
-        .into_iter()
-        .find(|one| one.id == id);
+    let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id);
     let found = found.ok_or_else(|| Problem::not_found("measurement"))?;
     stored::require_match(&req, found.rev, &MeasurementView::from(&found))?;
     store::remove_measurement(&mut tx, athlete.id, id).await?;
@@ -126,8 +94,5 @@ async fn delete_measurement(
 
 /// The routes of measurements.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_measurement)
-        .service(list_measurements)
-        .service(delete_measurement);
+    config.service(create_measurement).service(list_measurements).service(delete_measurement);
 }

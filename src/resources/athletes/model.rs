@@ -68,31 +68,16 @@ pub enum Birth {
 
 impl Birth {
     /// Parses exactly one of the two.
-    pub fn parse(
-        faults: &mut Faults,
-        date: Option<NaiveDate>,
-        year: Option<i16>,
-        today: NaiveDate,
-    ) -> Option<Self> {
+    pub fn parse(faults: &mut Faults, date: Option<NaiveDate>, year: Option<i16>, today: NaiveDate) -> Option<Self> {
         match (date, year) {
             (Some(date), None) if date.year() >= 1900 && date <= today => Some(Self::Date(date)),
-            (None, Some(year)) if year >= 1900 && i32::from(year) <= today.year() => {
-                Some(Self::Year(year))
-            }
+            (None, Some(year)) if year >= 1900 && i32::from(year) <= today.year() => Some(Self::Year(year)),
             (Some(_), None) => {
-                faults.add(
-                    "/birth_date",
-                    "out_of_range",
-                    "must be from 1900-01-01 to today",
-                );
+                faults.add("/birth_date", "out_of_range", "must be from 1900-01-01 to today");
                 None
             }
             (None, Some(_)) => {
-                faults.add(
-                    "/birth_year",
-                    "out_of_range",
-                    "must be from 1900 to this year",
-                );
+                faults.add("/birth_year", "out_of_range", "must be from 1900 to this year");
                 None
             }
             _ => {
@@ -163,41 +148,22 @@ impl Athlete {
     pub fn parse(raw: &Raw<'_>, today: NaiveDate) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let display_name = faults.text("/display_name", raw.display_name, 80);
-        let sex = faults.take(
-            "/sex",
-            "word",
-            Sex::from_word(raw.sex).ok_or("must be F or M"),
-        );
+        let sex = faults.take("/sex", "word", Sex::from_word(raw.sex).ok_or("must be F or M"));
         let birth = Birth::parse(&mut faults, raw.birth_date, raw.birth_year, today);
         let mut groups = raw.groups.to_vec();
         groups.sort_unstable();
         groups.dedup();
         if !(1..=MAX_GROUPS).contains(&groups.len()) {
-            faults.add(
-                "/group_ids",
-                "length",
-                format!("must name 1 to {MAX_GROUPS} groups"),
-            );
+            faults.add("/group_ids", "length", format!("must name 1 to {MAX_GROUPS} groups"));
         }
-        let preferred_lead_leg = raw
-            .preferred_lead_leg
-            .and_then(|word| faults.take("/preferred_lead_leg", "word", Leg::parse(word)));
+        let preferred_lead_leg =
+            raw.preferred_lead_leg.and_then(|word| faults.take("/preferred_lead_leg", "word", Leg::parse(word)));
         let experience = faults.take("/experience", "word", Experience::parse(raw.experience));
         let status = faults.take("/status", "word", Status::parse(raw.status));
-        if raw
-            .restricted_until
-            .is_some_and(|day| day.year() < 2000 || (day - today).num_days() > 731)
-        {
-            faults.add(
-                "/restricted_until",
-                "out_of_range",
-                "must be from 2000 to two years ahead",
-            );
+        if raw.restricted_until.is_some_and(|day| day.year() < 2000 || (day - today).num_days() > 731) {
+            faults.add("/restricted_until", "out_of_range", "must be from 2000 to two years ahead");
         }
-        if raw
-            .consent_on
-            .is_some_and(|day| day.year() < 2000 || day > today)
-        {
+        if raw.consent_on.is_some_and(|day| day.year() < 2000 || day > today) {
             faults.add("/consent_on", "out_of_range", "must be from 2000 to today");
         }
         let value = (|| {
@@ -233,38 +199,21 @@ impl Measurement {
     ///
     /// # Errors
     /// Every broken field.
-    pub fn parse(
-        kind: &str,
-        value: f64,
-        measured_on: NaiveDate,
-        today: NaiveDate,
-    ) -> Result<Self, Vec<Fault>> {
+    pub fn parse(kind: &str, value: f64, measured_on: NaiveDate, today: NaiveDate) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let kind = faults.take("/kind", "word", MeasurementKind::parse(kind));
         let (low, high) = kind.map_or((0.0, 100.0), MeasurementKind::range);
         let milli = (value * 1_000.0).round();
         if !(low..=high).contains(&value) {
-            faults.add(
-                "/value",
-                "out_of_range",
-                format!("must be from {low} to {high}"),
-            );
+            faults.add("/value", "out_of_range", format!("must be from {low} to {high}"));
         } else if (value * 1_000.0 - milli).abs() > 1e-6 {
             faults.add("/value", "too_fine", "must not be finer than 0.001");
         }
         if measured_on.year() < 2000 || measured_on > today {
-            faults.add(
-                "/measured_on",
-                "out_of_range",
-                "must be from 2000-01-01 to today",
-            );
+            faults.add("/measured_on", "out_of_range", "must be from 2000-01-01 to today");
         }
         #[allow(clippy::cast_possible_truncation)] // checked above: at most 20 000
-        let value = kind.map(|kind| Self {
-            kind,
-            milli: milli as i32,
-            measured_on,
-        });
+        let value = kind.map(|kind| Self { kind, milli: milli as i32, measured_on });
         faults.finish(value)
     }
 
@@ -288,22 +237,13 @@ pub struct NewAthlete {
 /// Refuses more measurements than a new athlete can have.
 pub fn check_count(faults: &mut Faults, count: usize) {
     if count > MAX_MEASUREMENTS {
-        faults.add(
-            "/measurements",
-            "length",
-            format!("must be at most {MAX_MEASUREMENTS}; send the rest one by one"),
-        );
+        faults.add("/measurements", "length", format!("must be at most {MAX_MEASUREMENTS}; send the rest one by one"));
     }
 }
 
 /// The id of a measurement that came without one: the same for the same athlete, kind, day and value, so that a
 /// repeated create is recognised.
 pub fn derived_id(athlete: AthleteId, measurement: &Measurement) -> MeasurementId {
-    let name = format!(
-        "{} {} {}",
-        measurement.kind.as_str(),
-        measurement.measured_on,
-        measurement.milli
-    );
+    let name = format!("{} {} {}", measurement.kind.as_str(), measurement.measured_on, measurement.milli);
     MeasurementId(Uuid::new_v5(&athlete.0, name.as_bytes()))
 }

@@ -4,11 +4,9 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
-use super::model::{
-    self, Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Raw, Status,
-};
+use super::model::{self, Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Raw, Status};
 use crate::platform::fault::{Fault, Faults};
-use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 
 /// The columns, in the order of an export.
 pub const COLUMNS: [&str; 14] = [
@@ -30,12 +28,8 @@ pub const COLUMNS: [&str; 14] = [
 const REQUIRED: [&str; 4] = ["display_name", "sex", "groups", "experience"];
 /// Most rows of one file.
 pub const MAX_ROWS: usize = 2_000;
-const KINDS: [MeasurementKind; 4] = [
-    MeasurementKind::Stature,
-    MeasurementKind::LegLength,
-    MeasurementKind::Sprint30,
-    MeasurementKind::Sprint50,
-];
+const KINDS: [MeasurementKind; 4] =
+    [MeasurementKind::Stature, MeasurementKind::LegLength, MeasurementKind::Sprint30, MeasurementKind::Sprint50];
 
 /// One row of the file.
 #[derive(Debug)]
@@ -62,30 +56,19 @@ pub struct Context {
 pub fn read(bytes: &[u8], context: &Context) -> Result<Vec<Row>, Vec<Fault>> {
     let text = text(bytes).map_err(|fault| vec![fault])?;
     let first = text.lines().next().unwrap_or_default();
-    let delimiter = if first.matches(';').count() > first.matches(',').count() {
-        b';'
-    } else {
-        b','
-    };
+    let delimiter = if first.matches(';').count() > first.matches(',').count() { b';' } else { b',' };
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .trim(csv::Trim::All)
         .flexible(false)
         .from_reader(text.as_bytes());
-    let header = reader
-        .headers()
-        .map_err(|error| vec![file_fault(&error)])?
-        .clone();
+    let header = reader.headers().map_err(|error| vec![file_fault(&error)])?.clone();
     check_header(&header)?;
     let mut rows = Vec::new();
     for record in reader.records() {
         let record = record.map_err(|error| vec![file_fault(&error)])?;
         if rows.len() == MAX_ROWS {
-            return Err(vec![Fault::at(
-                "/rows",
-                "too_many",
-                format!("may have {MAX_ROWS} rows; split the file"),
-            )]);
+            return Err(vec![Fault::at("/rows", "too_many", format!("may have {MAX_ROWS} rows; split the file"))]);
         }
         let line = record.position().map_or(0, csv::Position::line);
         let cells: HashMap<&str, &str> = header
@@ -94,10 +77,7 @@ pub fn read(bytes: &[u8], context: &Context) -> Result<Vec<Row>, Vec<Fault>> {
             .filter(|(_, cell)| !cell.is_empty())
             .map(|(name, cell)| (name, armed(cell)))
             .collect();
-        rows.push(Row {
-            line,
-            parsed: parse(&cells, context),
-        });
+        rows.push(Row { line, parsed: parse(&cells, context) });
     }
     Ok(rows)
 }
@@ -105,17 +85,8 @@ pub fn read(bytes: &[u8], context: &Context) -> Result<Vec<Row>, Vec<Fault>> {
 fn text(bytes: &[u8]) -> Result<&str, Fault> {
     let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
     let text = std::str::from_utf8(bytes).map_err(|error| {
-        let line = bytes
-            .iter()
-            .take(error.valid_up_to())
-            .filter(|byte| **byte == b'\n')
-            .count()
-            + 1;
-        Fault::at(
-            format!("/rows/{line}"),
-            "encoding",
-            format!("line {line} is not UTF-8; save the file as UTF-8"),
-        )
+        let line = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count() + 1;
+        Fault::at(format!("/rows/{line}"), "encoding", format!("line {line} is not UTF-8; save the file as UTF-8"))
     })?;
     let mut lines = 1;
     let mut quoted = false;
@@ -143,9 +114,7 @@ fn text(bytes: &[u8]) -> Result<&str, Fault> {
 fn file_fault(error: &csv::Error) -> Fault {
     let line = error.position().map_or(1, csv::Position::line);
     let detail = match error.kind() {
-        csv::ErrorKind::UnequalLengths {
-            expected_len, len, ..
-        } => {
+        csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
             format!("line {line} has {len} fields, the header has {expected_len}")
         }
         _ => format!("line {line} cannot be read as CSV"),
@@ -157,26 +126,14 @@ fn check_header(header: &csv::StringRecord) -> Result<(), Vec<Fault>> {
     let mut faults = Faults::new();
     for (at, name) in header.iter().enumerate() {
         if !COLUMNS.contains(&name) {
-            faults.add(
-                format!("/header/{name}"),
-                "unknown_column",
-                format!("must be one of {}", COLUMNS.join(", ")),
-            );
+            faults.add(format!("/header/{name}"), "unknown_column", format!("must be one of {}", COLUMNS.join(", ")));
         } else if header.iter().take(at).any(|earlier| earlier == name) {
-            faults.add(
-                format!("/header/{name}"),
-                "duplicate_column",
-                "stands twice in the header",
-            );
+            faults.add(format!("/header/{name}"), "duplicate_column", "stands twice in the header");
         }
     }
     for name in REQUIRED {
         if !header.iter().any(|given| given == name) {
-            faults.add(
-                format!("/header/{name}"),
-                "missing_column",
-                "is required in the header",
-            );
+            faults.add(format!("/header/{name}"), "missing_column", "is required in the header");
         }
     }
     faults.finish(Some(()))
@@ -192,11 +149,7 @@ fn armed(cell: &str) -> &str {
 
 /// A cell that a spreadsheet will not run as a formula.
 fn defused(cell: &str) -> String {
-    if cell.starts_with(['=', '+', '-', '@', '\t']) {
-        format!("'{cell}")
-    } else {
-        cell.to_owned()
-    }
+    if cell.starts_with(['=', '+', '-', '@', '\t']) { format!("'{cell}") } else { cell.to_owned() }
 }
 
 fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, Vec<Fault>> {
@@ -206,28 +159,15 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         faults.take(
             &format!("/{name}"),
             "date",
-            NaiveDate::parse_from_str(cell, "%Y-%m-%d")
-                .map_err(|_| "must be a date such as 2013-05-17"),
+            NaiveDate::parse_from_str(cell, "%Y-%m-%d").map_err(|_| "must be a date such as 2013-05-17"),
         )
     };
-    let (birth_date, consent_on) = (
-        date(&mut faults, "birth_date"),
-        date(&mut faults, "consent_on"),
-    );
+    let (birth_date, consent_on) = (date(&mut faults, "birth_date"), date(&mut faults, "consent_on"));
     let measured_on = date(&mut faults, "measured_on");
     let birth_year = cells.get("birth_year").and_then(|cell| {
-        faults.take(
-            "/birth_year",
-            "number",
-            cell.parse::<i16>()
-                .map_err(|_| "must be a year such as 2013"),
-        )
+        faults.take("/birth_year", "number", cell.parse::<i16>().map_err(|_| "must be a year such as 2013"))
     });
-    let groups = parse_groups(
-        &mut faults,
-        cells.get("groups").copied().unwrap_or_default(),
-        context,
-    );
+    let groups = parse_groups(&mut faults, cells.get("groups").copied().unwrap_or_default(), context);
     let raw = Raw {
         display_name: cells.get("display_name").copied().unwrap_or_default(),
         sex: cells.get("sex").copied().unwrap_or_default(),
@@ -236,10 +176,7 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         groups: &groups,
         preferred_lead_leg: cells.get("preferred_lead_leg").copied(),
         experience: cells.get("experience").copied().unwrap_or_default(),
-        status: cells
-            .get("status")
-            .copied()
-            .unwrap_or(Status::Active.as_str()),
+        status: cells.get("status").copied().unwrap_or(Status::Active.as_str()),
         restricted_until: None,
         consent_on,
     };
@@ -258,6 +195,17 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         }
     };
     let id = AthleteId::new();
+    let measurements = parse_measurements(&mut faults, cells, id, (measured_on, context.today));
+    faults.finish(athlete.map(|athlete| NewAthlete { id, athlete, measurements }))
+}
+
+/// The measurements of a row, on the day it names or else today.
+fn parse_measurements(
+    faults: &mut Faults,
+    cells: &HashMap<&str, &str>,
+    id: AthleteId,
+    (measured_on, today): (Option<NaiveDate>, NaiveDate),
+) -> Vec<(MeasurementId, Measurement)> {
     let mut measurements = Vec::new();
     for kind in KINDS {
         let name = kind.as_str();
@@ -267,44 +215,27 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         let value = faults.take(
             &format!("/{name}"),
             "number",
-            cell.parse::<f64>()
-                .map_err(|_| "must be a number such as 1.52"),
+            cell.parse::<f64>().map_err(|_| "must be a number such as 1.52"),
         );
-        let on = measured_on.unwrap_or(context.today);
-        match value.map(|value| Measurement::parse(name, value, on, context.today)) {
+        let on = measured_on.unwrap_or(today);
+        match value.map(|value| Measurement::parse(name, value, on, today)) {
             Some(Ok(one)) => measurements.push((model::derived_id(id, &one), one)),
             Some(Err(list)) => {
                 for fault in list {
-                    let column = if fault.pointer.as_deref() == Some("/value") {
-                        name
-                    } else {
-                        "measured_on"
-                    };
+                    let column = if fault.pointer.as_deref() == Some("/value") { name } else { "measured_on" };
                     faults.add(format!("/{column}"), &fault.code, fault.detail);
                 }
             }
             None => {}
         }
     }
-    faults.finish(athlete.map(|athlete| NewAthlete {
-        id,
-        athlete,
-        measurements,
-    }))
+    measurements
 }
 
 fn parse_groups(faults: &mut Faults, cell: &str, context: &Context) -> Vec<GroupId> {
-    let names: Vec<&str> = cell
-        .split('|')
-        .map(str::trim)
-        .filter(|name| !name.is_empty())
-        .collect();
+    let names: Vec<&str> = cell.split('|').map(str::trim).filter(|name| !name.is_empty()).collect();
     if names.is_empty() {
-        faults.add(
-            "/groups",
-            "missing",
-            "must name at least one group of the club; separate several by |",
-        );
+        faults.add("/groups", "missing", "must name at least one group of the club; separate several by |");
     }
     let mut groups = Vec::new();
     for name in names {
@@ -339,12 +270,8 @@ pub fn write(
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(COLUMNS)?;
     for (athlete, measurements) in athletes {
-        let groups: Vec<&str> = athlete
-            .groups
-            .iter()
-            .filter_map(|id| group_names.get(id))
-            .map(String::as_str)
-            .collect();
+        let groups: Vec<&str> =
+            athlete.groups.iter().filter_map(|id| group_names.get(id)).map(String::as_str).collect();
         let (date, year) = match athlete.birth {
             Birth::Date(date) => (date.to_string(), String::new()),
             Birth::Year(year) => (String::new(), year.to_string()),
@@ -357,28 +284,17 @@ pub fn write(
             date,
             year,
             defused(&groups.join("|")),
-            athlete
-                .preferred_lead_leg
-                .map(Leg::as_str)
-                .unwrap_or_default()
-                .to_owned(),
+            athlete.preferred_lead_leg.map(Leg::as_str).unwrap_or_default().to_owned(),
             Experience::as_str(athlete.experience).to_owned(),
             athlete.status.as_str().to_owned(),
-            athlete
-                .consent_on
-                .map(|day| day.to_string())
-                .unwrap_or_default(),
+            athlete.consent_on.map(|day| day.to_string()).unwrap_or_default(),
         ];
         record.extend(KINDS.map(|kind| {
-            let found = measurements
-                .iter()
-                .find(|one| one.kind == kind && Some(one.measured_on) == day);
+            let found = measurements.iter().find(|one| one.kind == kind && Some(one.measured_on) == day);
             found.map(|one| one.value().to_string()).unwrap_or_default()
         }));
         record.push(day.map(|day| day.to_string()).unwrap_or_default());
         writer.write_record(record)?;
     }
-    writer
-        .into_inner()
-        .map_err(|error| csv::Error::from(error.into_error()))
+    writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
 }

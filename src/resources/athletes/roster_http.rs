@@ -87,12 +87,7 @@ fn judge(rows: &[Row], known: &HashMap<roster::Person, AthleteId>, dry_run: bool
     let mut seen = HashMap::new();
     rows.iter()
         .map(|row| {
-            let rejected = |errors| RowView {
-                row: row.line,
-                status: RowStatus::Rejected,
-                athlete_id: None,
-                errors,
-            };
+            let rejected = |errors| RowView { row: row.line, status: RowStatus::Rejected, athlete_id: None, errors };
             let new = match &row.parsed {
                 Err(errors) => return rejected(errors.clone()),
                 Ok(new) => new,
@@ -103,24 +98,13 @@ fn judge(rows: &[Row], known: &HashMap<roster::Person, AthleteId>, dry_run: bool
                 return rejected(vec![Fault::at("/display_name", "duplicate_row", detail)]);
             }
             match known.get(&person) {
-                Some(id) => RowView {
-                    row: row.line,
-                    status: RowStatus::Unchanged,
-                    athlete_id: Some(*id),
-                    errors: Vec::new(),
-                },
+                Some(id) => {
+                    RowView { row: row.line, status: RowStatus::Unchanged, athlete_id: Some(*id), errors: Vec::new() }
+                }
                 None => {
-                    let (status, id) = if dry_run {
-                        (RowStatus::Valid, None)
-                    } else {
-                        (RowStatus::Created, Some(new.id))
-                    };
-                    RowView {
-                        row: row.line,
-                        status,
-                        athlete_id: id,
-                        errors: Vec::new(),
-                    }
+                    let (status, id) =
+                        if dry_run { (RowStatus::Valid, None) } else { (RowStatus::Created, Some(new.id)) };
+                    RowView { row: row.line, status, athlete_id: id, errors: Vec::new() }
                 }
             }
         })
@@ -164,69 +148,35 @@ async fn import_athletes(
 ) -> Result<HttpResponse, Problem> {
     let dry_run = params.0.dry_run;
     if body::media_type(&req) != "text/csv" {
-        return Err(Problem::new(
-            Code::MediaType,
-            "Send the roster as text/csv.",
-        ));
+        return Err(Problem::new(Code::MediaType, "Send the roster as text/csv."));
     }
     let bytes = bytes.map_err(|error| body::payload_problem(&error))?;
     if bytes.len() > MAX_BYTES {
-        return Err(Problem::new(
-            Code::TooLarge,
-            "A roster may have 1 MiB. Split the file.",
-        ));
+        return Err(Problem::new(Code::TooLarge, "A roster may have 1 MiB. Split the file."));
     }
     let mut tx = permit.write(&db).await?;
     let groups = store::groups(&mut tx).await?;
-    let names = groups
-        .iter()
-        .flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
-    let context = Context {
-        groups: names.collect(),
-        today: tx.today().await?,
-    };
+    let names = groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
+    let context = Context { groups: names.collect(), today: tx.today().await? };
     let rows = roster::read(&bytes, &context)?;
-    let known = everyone(&mut tx)
-        .await?
-        .iter()
-        .map(|one| (roster::person(&one.value), one.id))
-        .collect();
+    let known = everyone(&mut tx).await?.iter().map(|one| (roster::person(&one.value), one.id)).collect();
     let judged = judge(&rows, &known, dry_run);
     let count = |status| judged.iter().filter(|row| row.status == status).count();
-    let (created, rejected) = (
-        count(RowStatus::Created) + count(RowStatus::Valid),
-        count(RowStatus::Rejected),
-    );
+    let (created, rejected) = (count(RowStatus::Created) + count(RowStatus::Valid), count(RowStatus::Rejected));
     let unchanged = count(RowStatus::Unchanged);
     if !dry_run {
         if rejected > 0 {
             return Err(Problem::invalid(all_faults(judged)));
         }
-        let wanted: HashSet<AthleteId> = judged
-            .iter()
-            .filter(|row| row.status == RowStatus::Created)
-            .filter_map(|row| row.athlete_id)
-            .collect();
-        let new: Vec<NewAthlete> = rows
-            .into_iter()
-            .filter_map(|row| row.parsed.ok())
-            .filter(|new| wanted.contains(&new.id))
-            .collect();
+        let wanted: HashSet<AthleteId> =
+            judged.iter().filter(|row| row.status == RowStatus::Created).filter_map(|row| row.athlete_id).collect();
+        let new: Vec<NewAthlete> =
+            rows.into_iter().filter_map(|row| row.parsed.ok()).filter(|new| wanted.contains(&new.id)).collect();
         store::insert(&mut tx, &new).await?;
         tx.commit().await?;
     }
-    let body = ImportView {
-        dry_run,
-        created,
-        unchanged,
-        rejected,
-        rows: judged,
-    };
-    let mut answer = if dry_run {
-        HttpResponse::Ok()
-    } else {
-        HttpResponse::Created()
-    };
+    let body = ImportView { dry_run, created, unchanged, rejected, rows: judged };
+    let mut answer = if dry_run { HttpResponse::Ok() } else { HttpResponse::Created() };
     Ok(answer.json(body))
 }
 
@@ -257,17 +207,11 @@ async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<Http
         .into_iter()
         .map(|one| {
             let measurements = measured.remove(&one.id).unwrap_or_default();
-            (
-                one.value,
-                measurements
-                    .into_iter()
-                    .map(|stored| stored.value)
-                    .collect(),
-            )
+            (one.value, measurements.into_iter().map(|stored| stored.value).collect())
         })
         .collect();
-    let csv = roster::write(&rows, &groups)
-        .map_err(|_| Problem::new(Code::Internal, "The roster could not be written."))?;
+    let csv =
+        roster::write(&rows, &groups).map_err(|_| Problem::new(Code::Internal, "The roster could not be written."))?;
     Ok(HttpResponse::Ok()
         .content_type("text/csv; charset=utf-8")
         .insert_header(("content-disposition", "attachment; filename=\"roster.csv\""))

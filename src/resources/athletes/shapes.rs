@@ -45,11 +45,7 @@ pub struct Fields {
     pub experience: String,
     /// `active`, `resting` or `left`.
     #[serde(default = "active")]
-    #[schema(
-        pattern = "^(active|resting|left)$",
-        max_length = 7,
-        example = "active"
-    )]
+    #[schema(pattern = "^(active|resting|left)$", max_length = 7, example = "active")]
     pub status: String,
     /// Until when a restriction (pain, injury, illness) stands; no medical details.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -73,9 +69,7 @@ impl From<&Athlete> for Fields {
             birth_date,
             birth_year,
             group_ids: athlete.groups.clone(),
-            preferred_lead_leg: athlete
-                .preferred_lead_leg
-                .map(|leg| leg.as_str().to_owned()),
+            preferred_lead_leg: athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned()),
             experience: Experience::as_str(athlete.experience).to_owned(),
             status: athlete.status.as_str().to_owned(),
             restricted_until: athlete.restricted_until,
@@ -136,11 +130,7 @@ pub struct New {
     pub experience: String,
     /// `active`, `resting` or `left`.
     #[serde(default = "active")]
-    #[schema(
-        pattern = "^(active|resting|left)$",
-        max_length = 7,
-        example = "active"
-    )]
+    #[schema(pattern = "^(active|resting|left)$", max_length = 7, example = "active")]
     pub status: String,
     /// Until when a restriction (pain, injury, illness) stands; no medical details.
     #[schema(example = "2026-12-01")]
@@ -163,11 +153,7 @@ pub struct NewMeasurement {
     pub id: Option<MeasurementId>,
     /// `stature_m` (0.9 to 2.3), `leg_length_m` (stature minus sitting height, 0.4 to 1.3), `sprint_30m_s` (3 to 12)
     /// or `sprint_50m_s` (5 to 20), both from a standing start.
-    #[schema(
-        pattern = "^(stature_m|leg_length_m|sprint_30m_s|sprint_50m_s)$",
-        max_length = 20,
-        example = "stature_m"
-    )]
+    #[schema(pattern = "^(stature_m|leg_length_m|sprint_30m_s|sprint_50m_s)$", max_length = 20, example = "stature_m")]
     pub kind: String,
     /// Metres or seconds, as the kind says; not finer than 0.001.
     #[schema(minimum = 0.4, maximum = 20, example = 1.52)]
@@ -182,17 +168,9 @@ impl NewMeasurement {
     ///
     /// # Errors
     /// Every broken field.
-    pub fn parse(
-        &self,
-        athlete: AthleteId,
-        today: NaiveDate,
-    ) -> Result<(MeasurementId, Measurement), Vec<Fault>> {
+    pub fn parse(&self, athlete: AthleteId, today: NaiveDate) -> Result<(MeasurementId, Measurement), Vec<Fault>> {
         let measurement = Measurement::parse(&self.kind, self.value, self.measured_on, today)?;
-        Ok((
-            self.id
-                .unwrap_or_else(|| model::derived_id(athlete, &measurement)),
-            measurement,
-        ))
+        Ok((self.id.unwrap_or_else(|| model::derived_id(athlete, &measurement)), measurement))
     }
 }
 
@@ -224,15 +202,8 @@ impl New {
             restricted_until: self.restricted_until,
             consent_on: self.consent_on,
         };
-        let athlete = fields
-            .parse(today)
-            .map_err(|list| faults.add_all("", list))
-            .ok();
-        faults.finish(athlete.map(|athlete| NewAthlete {
-            id,
-            athlete,
-            measurements,
-        }))
+        let athlete = fields.parse(today).map_err(|list| faults.add_all("", list)).ok();
+        faults.finish(athlete.map(|athlete| NewAthlete { id, athlete, measurements }))
     }
 }
 

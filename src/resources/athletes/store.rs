@@ -5,9 +5,7 @@ use std::collections::HashMap;
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
-use super::model::{
-    Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Status,
-};
+use super::model::{Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Status};
 use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants::{self, ids_of};
@@ -42,22 +40,13 @@ impl TryFrom<Row> for Stored<AthleteId, Athlete> {
             (None, Some(year)) => Birth::Year(year),
             _ => return Err(corrupt()),
         };
-        let leg = row
-            .preferred_lead_leg
-            .as_deref()
-            .map(Leg::parse)
-            .transpose()
-            .map_err(|_| corrupt())?;
+        let leg = row.preferred_lead_leg.as_deref().map(Leg::parse).transpose().map_err(|_| corrupt())?;
         Ok(Self {
             id: AthleteId(row.id),
             rev: row.rev,
             value: Athlete {
                 display_name: row.display_name,
-                sex: row
-                    .sex
-                    .as_deref()
-                    .and_then(Sex::from_word)
-                    .ok_or_else(corrupt)?,
+                sex: row.sex.as_deref().and_then(Sex::from_word).ok_or_else(corrupt)?,
                 birth,
                 groups: row.groups.into_iter().map(GroupId).collect(),
                 preferred_lead_leg: leg,
@@ -85,72 +74,35 @@ pub struct Filter {
 pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<Vec<AthleteId>, StoreError> {
     let club = tx.club.0;
     let ids: Vec<Uuid> = new.iter().map(|one| one.id.0).collect();
-    let taken = sqlx::query_scalar!(
-        "select id from athletes where club_id = $1 and id = any ($2)",
-        club,
-        &ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    let fresh: Vec<&NewAthlete> = new
-        .iter()
-        .filter(|one| !taken.contains(&one.id.0))
-        .collect();
+    let taken = sqlx::query_scalar!("select id from athletes where club_id = $1 and id = any ($2)", club, &ids)
+        .fetch_all(tx.conn())
+        .await?;
+    let fresh: Vec<&NewAthlete> = new.iter().filter(|one| !taken.contains(&one.id.0)).collect();
     if fresh.is_empty() {
         return Ok(Vec::new());
     }
     let changes: Vec<Change> = fresh
         .iter()
-        .map(|one| {
-            Change::put(Kind::Athlete, one.id).scopes(Vec::new(), ids_of(&one.athlete.groups))
-        })
+        .map(|one| Change::put(Kind::Athlete, one.id).scopes(Vec::new(), ids_of(&one.athlete.groups)))
         .collect();
     insert_rows(tx, &fresh, changes).await?;
-    grants::place(
-        tx,
-        fresh
-            .iter()
-            .map(|one| (one.id.0, one.athlete.groups.as_slice())),
-    )
-    .await?;
+    grants::place(tx, fresh.iter().map(|one| (one.id.0, one.athlete.groups.as_slice()))).await?;
     let measurements: Vec<(AthleteId, MeasurementId, Measurement)> = fresh
         .iter()
-        .flat_map(|one| {
-            one.measurements
-                .iter()
-                .map(|(id, measurement)| (one.id, *id, *measurement))
-        })
+        .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, *measurement)))
         .collect();
     insert_measurements(tx, &measurements).await?;
     Ok(fresh.iter().map(|one| one.id).collect())
 }
 
-async fn insert_rows(
-    tx: &mut ClubTx,
-    fresh: &[&NewAthlete],
-    changes: Vec<Change>,
-) -> Result<(), StoreError> {
+async fn insert_rows(tx: &mut ClubTx, fresh: &[&NewAthlete], changes: Vec<Change>) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let column = |pick: fn(&Athlete) -> String| {
-        fresh
-            .iter()
-            .map(|one| pick(&one.athlete))
-            .collect::<Vec<_>>()
-    };
+    let column = |pick: fn(&Athlete) -> String| fresh.iter().map(|one| pick(&one.athlete)).collect::<Vec<_>>();
     let dates: Vec<Option<NaiveDate>> = fresh.iter().map(|one| birth_date(&one.athlete)).collect();
     let years: Vec<Option<i16>> = fresh.iter().map(|one| birth_year(&one.athlete)).collect();
-    let legs: Vec<Option<String>> = fresh
-        .iter()
-        .map(|one| {
-            one.athlete
-                .preferred_lead_leg
-                .map(|leg| leg.as_str().to_owned())
-        })
-        .collect();
-    let restricted: Vec<Option<NaiveDate>> = fresh
-        .iter()
-        .map(|one| one.athlete.restricted_until)
-        .collect();
+    let legs: Vec<Option<String>> =
+        fresh.iter().map(|one| one.athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned())).collect();
+    let restricted: Vec<Option<NaiveDate>> = fresh.iter().map(|one| one.athlete.restricted_until).collect();
     let consents: Vec<Option<NaiveDate>> = fresh.iter().map(|one| one.athlete.consent_on).collect();
     let ids: Vec<Uuid> = fresh.iter().map(|one| one.id.0).collect();
     sqlx::query!(
@@ -209,16 +161,11 @@ pub async fn insert_measurements(
     let club = tx.club.0;
     let ids: Vec<Uuid> = new.iter().map(|(_, id, _)| id.0).collect();
     let athletes: Vec<Uuid> = new.iter().map(|(athlete, _, _)| athlete.0).collect();
-    let kinds: Vec<String> = new
-        .iter()
-        .map(|(_, _, one)| one.kind.as_str().to_owned())
-        .collect();
+    let kinds: Vec<String> = new.iter().map(|(_, _, one)| one.kind.as_str().to_owned()).collect();
     let values: Vec<i32> = new.iter().map(|(_, _, one)| one.milli).collect();
     let days: Vec<NaiveDate> = new.iter().map(|(_, _, one)| one.measured_on).collect();
-    let changes: Vec<Change> = new
-        .iter()
-        .map(|(athlete, id, _)| Change::put(Kind::Measurement, *id).under(*athlete))
-        .collect();
+    let changes: Vec<Change> =
+        new.iter().map(|(athlete, id, _)| Change::put(Kind::Measurement, *id).under(*athlete)).collect();
     let done = sqlx::query!(
         r#"
         insert into measurements as x (club_id, id, athlete_id, kind, value_milli, measured_on, created_at)
@@ -243,10 +190,7 @@ pub async fn insert_measurements(
 }
 
 /// An athlete, when the actor sees one of their groups.
-pub async fn find(
-    tx: &mut ClubTx,
-    id: AthleteId,
-) -> Result<Option<Stored<AthleteId, Athlete>>, StoreError> {
+pub async fn find(tx: &mut ClubTx, id: AthleteId) -> Result<Option<Stored<AthleteId, Athlete>>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let row = sqlx::query_as!(
         Row,
@@ -344,33 +288,16 @@ pub async fn measurements(
     .await?;
     let mut found: HashMap<AthleteId, Vec<StoredMeasurement>> = HashMap::new();
     for row in rows {
-        let kind =
-            MeasurementKind::parse(&row.kind).map_err(|_| StoreError::Corrupt("measurement"))?;
-        let value = Measurement {
-            kind,
-            milli: row.value_milli,
-            measured_on: row.measured_on,
-        };
-        let one = Stored {
-            id: MeasurementId(row.id),
-            rev: row.rev,
-            value,
-        };
-        found
-            .entry(AthleteId(row.athlete_id))
-            .or_default()
-            .push(one);
+        let kind = MeasurementKind::parse(&row.kind).map_err(|_| StoreError::Corrupt("measurement"))?;
+        let value = Measurement { kind, milli: row.value_milli, measured_on: row.measured_on };
+        let one = Stored { id: MeasurementId(row.id), rev: row.rev, value };
+        found.entry(AthleteId(row.athlete_id)).or_default().push(one);
     }
     Ok(found)
 }
 
 /// Saves a changed athlete; `before` holds the groups so far.
-pub async fn save(
-    tx: &mut ClubTx,
-    id: AthleteId,
-    athlete: &Athlete,
-    before: &[GroupId],
-) -> Result<(), StoreError> {
+pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &[GroupId]) -> Result<(), StoreError> {
     let club = tx.club.0;
     let mut change = Change::put(Kind::Athlete, id);
     let moved = athlete.groups != before;
@@ -426,21 +353,9 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
     .await?;
     grants::unplace(tx, id.0).await?;
     for table_is_personal in [
-        sqlx::query!(
-            "delete from measurements where club_id = $1 and athlete_id = $2",
-            club,
-            id.0
-        ),
-        sqlx::query!(
-            "update runs set note = null where club_id = $1 and athlete_id = $2",
-            club,
-            id.0
-        ),
-        sqlx::query!(
-            "update assessments set note = null where club_id = $1 and athlete_id = $2",
-            club,
-            id.0
-        ),
+        sqlx::query!("delete from measurements where club_id = $1 and athlete_id = $2", club, id.0),
+        sqlx::query!("update runs set note = null where club_id = $1 and athlete_id = $2", club, id.0),
+        sqlx::query!("update assessments set note = null where club_id = $1 and athlete_id = $2", club, id.0),
     ] {
         table_is_personal.execute(tx.conn()).await?;
     }
@@ -448,34 +363,20 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
 }
 
 /// Deletes a measurement of an athlete.
-pub async fn remove_measurement(
-    tx: &mut ClubTx,
-    athlete: AthleteId,
-    id: MeasurementId,
-) -> Result<(), StoreError> {
+pub async fn remove_measurement(tx: &mut ClubTx, athlete: AthleteId, id: MeasurementId) -> Result<(), StoreError> {
     let club = tx.club.0;
-    sqlx::query!(
-        "update measurements set deleted_at = $3 where club_id = $1 and id = $2",
-        club,
-        id.0,
-        Utc::now()
-    )
-    .execute(tx.changing(Change::remove(Kind::Measurement, id).under(athlete)))
-    .await?;
+    sqlx::query!("update measurements set deleted_at = $3 where club_id = $1 and id = $2", club, id.0, Utc::now())
+        .execute(tx.changing(Change::remove(Kind::Measurement, id).under(athlete)))
+        .await?;
     Ok(())
 }
 
 /// Names and ids of the club's groups, for the roster and for checking what a client named.
 pub async fn groups(tx: &mut ClubTx) -> Result<Vec<(GroupId, String)>, StoreError> {
     let club = tx.club.0;
-    let rows = sqlx::query!(
-        "select id, name from groups where club_id = $1 and deleted_at is null order by name",
-        club
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows
-        .into_iter()
-        .map(|row| (GroupId(row.id), row.name))
-        .collect())
+    let rows =
+        sqlx::query!("select id, name from groups where club_id = $1 and deleted_at is null order by name", club)
+            .fetch_all(tx.conn())
+            .await?;
+    Ok(rows.into_iter().map(|row| (GroupId(row.id), row.name)).collect())
 }

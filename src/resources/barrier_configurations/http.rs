@@ -18,14 +18,8 @@ use crate::platform::problem::Problem;
 use crate::platform::stored::{self, Stored};
 
 async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredConfiguration, Problem> {
-    let id = BarrierConfigurationId(path_id(
-        req,
-        "barrier_configuration_id",
-        "barrier configuration",
-    )?);
-    store::find(tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("barrier configuration"))
+    let id = BarrierConfigurationId(path_id(req, "barrier_configuration_id", "barrier configuration")?);
+    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("barrier configuration"))
 }
 
 /// Creates a barrier configuration.
@@ -49,22 +43,10 @@ async fn create_barrier_configuration(
     if !store::insert(&mut tx, id, &value).await? {
         let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value, &value)?;
-        return Ok(stored::created(
-            &req,
-            false,
-            id,
-            found.rev,
-            &View::from(&found),
-        ));
+        return Ok(stored::created(&req, false, id, found.rev, &View::from(&found)));
     }
     let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &View::from(&Stored { id, rev, value }),
-    ))
+    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value })))
 }
 
 /// Lists the barrier configurations.
@@ -85,10 +67,7 @@ async fn list_barrier_configurations(
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page {
-        items: rows.iter().map(View::from).collect(),
-        next_cursor,
-    };
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -136,14 +115,7 @@ async fn update_barrier_configuration(
     let value = fields.parse()?;
     store::save(&mut tx, before.id, &value).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(
-        rev,
-        &View::from(&Stored {
-            id: before.id,
-            rev,
-            value,
-        }),
-    ))
+    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }
 
 /// Deletes a barrier configuration.

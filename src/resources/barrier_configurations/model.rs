@@ -42,8 +42,7 @@ impl Configuration {
     ) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let name = faults.text("/name", name, 80);
-        let kind =
-            BarrierKind::from_word(kind).ok_or("must be wicket, foam, low_barrier or hurdle");
+        let kind = BarrierKind::from_word(kind).ok_or("must be wicket, foam, low_barrier or hurdle");
         let kind = faults.take("/barrier_kind", "word", kind);
         let height = Length::between(height_m, HEIGHT.0, HEIGHT.1);
         let height = faults.take("/height_m", "out_of_range", height);
@@ -52,21 +51,10 @@ impl Configuration {
         let approach = Length::between(approach_m, Length::default(), APPROACH_MAX);
         let approach = faults.take("/approach_m", "out_of_range", approach);
         if !(1..=MAX_BARRIERS).contains(&barriers) {
-            faults.add(
-                "/barriers",
-                "out_of_range",
-                format!("must be from 1 to {MAX_BARRIERS}"),
-            );
+            faults.add("/barriers", "out_of_range", format!("must be from 1 to {MAX_BARRIERS}"));
         }
         let value = (|| {
-            Some(Self {
-                name: name?,
-                kind: kind?,
-                height: height?,
-                spacing: spacing?,
-                approach: approach?,
-                barriers,
-            })
+            Some(Self { name: name?, kind: kind?, height: height?, spacing: spacing?, approach: approach?, barriers })
         })();
         faults.finish(value)
     }

@@ -17,11 +17,7 @@ pub struct Fields {
     #[schema(min_length = 1, max_length = 80, example = "Low rhythm lane")]
     pub name: String,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(
-        pattern = "^(wicket|foam|low_barrier|hurdle)$",
-        max_length = 11,
-        example = "low_barrier"
-    )]
+    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
     pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]
@@ -72,11 +68,7 @@ pub struct New {
     #[schema(min_length = 1, max_length = 80, example = "Low rhythm lane")]
     pub name: String,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(
-        pattern = "^(wicket|foam|low_barrier|hurdle)$",
-        max_length = 11,
-        example = "low_barrier"
-    )]
+    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
     pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]
@@ -123,11 +115,7 @@ pub struct View {
 
 impl From<&StoredConfiguration> for View {
     fn from(stored: &StoredConfiguration) -> Self {
-        Self {
-            id: stored.id,
-            rev: stored.rev,
-            fields: (&stored.value).into(),
-        }
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
     }
 }
 

@@ -12,8 +12,7 @@ use crate::platform::stored::Stored;
 /// A barrier configuration as it is stored.
 pub type StoredConfiguration = Stored<BarrierConfigurationId, Configuration>;
 
-const NAME_TAKEN: &str =
-    "Another barrier configuration of the club has this name. Choose a different one.";
+const NAME_TAKEN: &str = "Another barrier configuration of the club has this name. Choose a different one.";
 
 struct Row {
     id: Uuid,
@@ -31,11 +30,7 @@ impl TryFrom<Row> for StoredConfiguration {
 
     fn try_from(row: Row) -> Result<Self, StoreError> {
         let corrupt = || StoreError::Corrupt("barrier configuration");
-        let length = |mm: i32| {
-            u32::try_from(mm)
-                .map(Length::from_mm)
-                .map_err(|_| corrupt())
-        };
+        let length = |mm: i32| u32::try_from(mm).map(Length::from_mm).map_err(|_| corrupt());
         let value = Configuration {
             name: row.name,
             kind: BarrierKind::from_word(&row.barrier_kind).ok_or_else(corrupt)?,
@@ -44,11 +39,7 @@ impl TryFrom<Row> for StoredConfiguration {
             approach: length(row.approach_mm)?,
             barriers: row.barriers,
         };
-        Ok(Self {
-            id: BarrierConfigurationId(row.id),
-            rev: row.rev,
-            value,
-        })
+        Ok(Self { id: BarrierConfigurationId(row.id), rev: row.rev, value })
     }
 }
 
@@ -57,11 +48,7 @@ fn mm(length: Length) -> i32 {
 }
 
 /// Inserts a barrier configuration; false when the id is taken already.
-pub async fn insert(
-    tx: &mut ClubTx,
-    id: BarrierConfigurationId,
-    value: &Configuration,
-) -> Result<bool, StoreError> {
+pub async fn insert(tx: &mut ClubTx, id: BarrierConfigurationId, value: &Configuration) -> Result<bool, StoreError> {
     let club = tx.club.0;
     let done = sqlx::query!(
         r#"
@@ -86,10 +73,7 @@ pub async fn insert(
 }
 
 /// A barrier configuration.
-pub async fn find(
-    tx: &mut ClubTx,
-    id: BarrierConfigurationId,
-) -> Result<Option<StoredConfiguration>, StoreError> {
+pub async fn find(tx: &mut ClubTx, id: BarrierConfigurationId) -> Result<Option<StoredConfiguration>, StoreError> {
     let club = tx.club.0;
     let row = sqlx::query_as!(
         Row,
@@ -107,11 +91,7 @@ pub async fn find(
 }
 
 /// The barrier configurations by id, after `after`.
-pub async fn page(
-    tx: &mut ClubTx,
-    after: Option<Uuid>,
-    fetch: i64,
-) -> Result<Vec<StoredConfiguration>, StoreError> {
+pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredConfiguration>, StoreError> {
     let club = tx.club.0;
     sqlx::query_as!(
         Row,
@@ -134,11 +114,7 @@ pub async fn page(
 }
 
 /// Saves a changed barrier configuration.
-pub async fn save(
-    tx: &mut ClubTx,
-    id: BarrierConfigurationId,
-    value: &Configuration,
-) -> Result<(), StoreError> {
+pub async fn save(tx: &mut ClubTx, id: BarrierConfigurationId, value: &Configuration) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(
         r#"

@@ -67,11 +67,7 @@ struct View {
 
 impl From<&Stored<ClubId, Settings>> for View {
     fn from(stored: &Stored<ClubId, Settings>) -> Self {
-        Self {
-            id: stored.id,
-            rev: stored.rev,
-            fields: (&stored.value).into(),
-        }
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
     }
 }
 
@@ -83,11 +79,7 @@ impl From<&Stored<ClubId, Settings>> for View {
     responses((status = 200, description = "The club", body = View), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}")]
-async fn get_club(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_club(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let found = store::find(&mut tx).await?;
     Ok(stored::read(&req, found.rev, &View::from(&found)))
@@ -119,14 +111,7 @@ async fn update_club(
     let value = Settings::parse(texts, fields.spacing_step_m, fields.policy)?;
     store::save(&mut tx, &value).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(
-        rev,
-        &View::from(&Stored {
-            id: before.id,
-            rev,
-            value,
-        }),
-    ))
+    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }
 
 /// The routes of the club.

@@ -36,9 +36,7 @@ impl Settings {
     ) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let name = faults.text("/name", name, 100);
-        let zone = time_zone
-            .parse::<Tz>()
-            .map_err(|_| "must be an IANA time zone such as Europe/Vienna");
+        let zone = time_zone.parse::<Tz>().map_err(|_| "must be an IANA time zone such as Europe/Vienna");
         let time_zone = faults.take("/time_zone", "time_zone", zone);
         let ruleset = faults.text("/ruleset", ruleset, 40);
         let step = Length::between(spacing_step_m, STEP.0, STEP.1);
@@ -47,21 +45,11 @@ impl Settings {
             && let Err(broken) = policy_of(&policy, step)
         {
             for fault in broken {
-                faults.add(
-                    format!("/policy/{}", fault.field),
-                    "out_of_range",
-                    fault.must,
-                );
+                faults.add(format!("/policy/{}", fault.field), "out_of_range", fault.must);
             }
         }
         let value = (|| {
-            Some(Self {
-                name: name?,
-                time_zone: time_zone?,
-                ruleset: ruleset?,
-                spacing_step: spacing_step?,
-                policy,
-            })
+            Some(Self { name: name?, time_zone: time_zone?, ruleset: ruleset?, spacing_step: spacing_step?, policy })
         })();
         faults.finish(value)
     }

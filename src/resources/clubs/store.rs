@@ -11,28 +11,20 @@ use crate::platform::stored::Stored;
 /// The club as it is stored.
 pub async fn find(tx: &mut ClubTx) -> Result<Stored<ClubId, Settings>, StoreError> {
     let club = tx.club;
-    let row = sqlx::query!(
-        "select rev, name, time_zone, ruleset, spacing_step_mm, policy from clubs where id = $1",
-        club.0
-    )
-    .fetch_optional(tx.conn())
-    .await?
-    .ok_or(StoreError::NotFound("club"))?;
+    let row =
+        sqlx::query!("select rev, name, time_zone, ruleset, spacing_step_mm, policy from clubs where id = $1", club.0)
+            .fetch_optional(tx.conn())
+            .await?
+            .ok_or(StoreError::NotFound("club"))?;
     let corrupt = || StoreError::Corrupt("club");
     let value = Settings {
         name: row.name,
         time_zone: row.time_zone.parse().map_err(|_| corrupt())?,
         ruleset: row.ruleset,
-        spacing_step: u32::try_from(row.spacing_step_mm)
-            .map(Length::from_mm)
-            .map_err(|_| corrupt())?,
+        spacing_step: u32::try_from(row.spacing_step_mm).map(Length::from_mm).map_err(|_| corrupt())?,
         policy: serde_json::from_value(row.policy).map_err(|_| corrupt())?,
     };
-    Ok(Stored {
-        id: club,
-        rev: row.rev,
-        value,
-    })
+    Ok(Stored { id: club, rev: row.rev, value })
 }
 
 /// Saves changed settings.

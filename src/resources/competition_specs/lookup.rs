@@ -10,9 +10,7 @@ use utoipa::IntoParams;
 
 use super::published::{Answer, RulesetList, RulesetView, SpecView};
 use crate::compute::day::Day;
-use crate::compute::specs::{
-    Birth, Club, Environment, Query, lookup, published, published_age_groups,
-};
+use crate::compute::specs::{Birth, Club, Environment, Query, lookup, published, published_age_groups};
 use crate::compute::units::Sex;
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::Db;
@@ -82,13 +80,7 @@ fn bad(parameter: &str, code: &str, detail: &str) -> Problem {
 fn day(parameter: &str, date: NaiveDate) -> Result<Day, Problem> {
     Day::from_days(date.to_epoch_days())
         .filter(|_| (1900..=2200).contains(&date.year()))
-        .ok_or_else(|| {
-            bad(
-                parameter,
-                "out_of_range",
-                "must be from 1900-01-01 to 2200-12-31",
-            )
-        })
+        .ok_or_else(|| bad(parameter, "out_of_range", "must be from 1900-01-01 to 2200-12-31"))
 }
 
 fn sex(word: &str) -> Result<Sex, Problem> {
@@ -99,24 +91,14 @@ fn birth(date: Option<NaiveDate>, year: Option<i32>) -> Result<Birth, Problem> {
     match (date, year) {
         (Some(date), None) => Ok(Birth::Date(day("birth_date", date)?)),
         (None, Some(year)) if (1900..=2200).contains(&year) => Ok(Birth::Year(year)),
-        (None, Some(_)) => Err(bad(
-            "birth_year",
-            "out_of_range",
-            "must be from 1900 to 2200",
-        )),
-        _ => Err(bad(
-            "birth_date",
-            "one_of",
-            "send either birth_date or birth_year together with sex",
-        )),
+        (None, Some(_)) => Err(bad("birth_year", "out_of_range", "must be from 1900 to 2200")),
+        _ => Err(bad("birth_date", "one_of", "send either birth_date or birth_year together with sex")),
     }
 }
 
 fn environment(word: Option<&str>) -> Result<Option<Environment>, Problem> {
-    let parse = |word| {
-        Environment::from_word(word)
-            .ok_or_else(|| bad("environment", "word", "must be indoor or outdoor"))
-    };
+    let parse =
+        |word| Environment::from_word(word).ok_or_else(|| bad("environment", "word", "must be indoor or outdoor"));
     word.map(parse).transpose()
 }
 
@@ -136,20 +118,8 @@ async fn list_published_specs(params: Params<PublishedParams>) -> Result<HttpRes
     let on = day("on", asked.on.unwrap_or_else(|| Utc::now().date_naive()))?;
     let body = if let Some(word) = asked.sex.as_deref() {
         let (sex, birth) = (sex(word)?, birth(asked.birth_date, asked.birth_year)?);
-        let none = Club {
-            specs: &[],
-            age_groups: &[],
-        };
-        Answer::new(&lookup(
-            &Query {
-                ruleset: &asked.ruleset,
-                sex,
-                birth,
-                on,
-                environment,
-            },
-            &none,
-        ))
+        let none = Club { specs: &[], age_groups: &[] };
+        Answer::new(&lookup(&Query { ruleset: &asked.ruleset, sex, birth, on, environment }, &none))
     } else if asked.birth_date.is_some() || asked.birth_year.is_some() {
         return Err(bad("sex", "missing", "is needed with a birth: F or M"));
     } else {
@@ -160,16 +130,9 @@ async fn list_published_specs(params: Params<PublishedParams>) -> Result<HttpRes
 
 /// Everything on file of a rule set, of all its editions when its year is left out.
 fn every_spec(ruleset: &str, environment: Option<Environment>) -> Answer {
-    let edition = |name: &str| {
-        name == ruleset
-            || name
-                .strip_prefix(ruleset)
-                .is_some_and(|rest| rest.starts_with('-'))
-    };
+    let edition = |name: &str| name == ruleset || name.strip_prefix(ruleset).is_some_and(|rest| rest.starts_with('-'));
     let current: Vec<SpecView> = published()
-        .filter(|spec| {
-            edition(&spec.ruleset) && environment.is_none_or(|wanted| wanted == spec.environment)
-        })
+        .filter(|spec| edition(&spec.ruleset) && environment.is_none_or(|wanted| wanted == spec.environment))
         .map(SpecView::alone)
         .collect();
     let note = current.is_empty().then(|| {
@@ -177,11 +140,7 @@ fn every_spec(ruleset: &str, environment: Option<Environment>) -> Answer {
          with POST /v1/clubs/{club_id}/competition-specs."
             .to_owned()
     });
-    Answer {
-        current,
-        next: Vec::new(),
-        note,
-    }
+    Answer { current, next: Vec::new(), note }
 }
 
 /// The published rule sets with their age groups.
@@ -200,17 +159,11 @@ async fn list_rulesets() -> HttpResponse {
         .into_iter()
         .map(|name| RulesetView {
             ruleset: name.to_owned(),
-            age_groups: published_age_groups()
-                .iter()
-                .filter(|group| group.ruleset == name)
-                .map(Into::into)
-                .collect(),
+            age_groups: published_age_groups().iter().filter(|group| group.ruleset == name).map(Into::into).collect(),
             specifications: published().filter(|spec| spec.ruleset == name).count(),
         })
         .collect();
-    HttpResponse::Ok()
-        .insert_header(CACHE)
-        .json(RulesetList { items })
+    HttpResponse::Ok().insert_header(CACHE).json(RulesetList { items })
 }
 
 /// The specifications that apply to an athlete or a birth on a day, the club's own included.
@@ -237,45 +190,23 @@ async fn list_applicable_specs(
     let (sex, birth) = match asked.athlete_id {
         Some(id) => {
             let people = advice::load(&mut tx, Some(&[id]), None, date).await?;
-            let person = people
-                .into_iter()
-                .next()
-                .ok_or_else(|| Problem::not_found("athlete"))?;
+            let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
             (person.record.sex, person.record.birth)
         }
         None => {
-            let word = asked
-                .sex
-                .as_deref()
-                .ok_or_else(|| bad("sex", "missing", "send athlete_id, or sex with a birth"))?;
+            let word =
+                asked.sex.as_deref().ok_or_else(|| bad("sex", "missing", "send athlete_id, or sex with a birth"))?;
             (sex(word)?, birth(asked.birth_date, asked.birth_year)?)
         }
     };
     let setting = advice::setting(&mut tx).await?;
-    let club = Club {
-        specs: &setting.specs,
-        age_groups: &setting.age_groups,
-    };
+    let club = Club { specs: &setting.specs, age_groups: &setting.age_groups };
     let ruleset = asked.ruleset.as_deref().unwrap_or(&setting.ruleset);
-    let body = Answer::new(&lookup(
-        &Query {
-            ruleset,
-            sex,
-            birth,
-            on,
-            environment,
-        },
-        &club,
-    ));
-    Ok(HttpResponse::Ok()
-        .insert_header(("cache-control", "private, no-cache"))
-        .json(body))
+    let body = Answer::new(&lookup(&Query { ruleset, sex, birth, on, environment }, &club));
+    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }
 
 /// The routes of lookups.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(list_published_specs)
-        .service(list_rulesets)
-        .service(list_applicable_specs);
+    config.service(list_published_specs).service(list_rulesets).service(list_applicable_specs);
 }

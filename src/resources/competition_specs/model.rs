@@ -64,13 +64,7 @@ impl Own {
         let environment = faults.take("/environment", "word", environment);
         let sex = match sex {
             "X" => Some(None),
-            other => faults.take(
-                "/sex",
-                "word",
-                Sex::from_word(other)
-                    .map(Some)
-                    .ok_or("must be F, M or X for both"),
-            ),
+            other => faults.take("/sex", "word", Sex::from_word(other).map(Some).ok_or("must be F, M or X for both")),
         };
         if !(1..=20).contains(&barriers) {
             faults.add("/barriers", "out_of_range", "must be from 1 to 20");
@@ -79,12 +73,7 @@ impl Own {
             faults.take(pointer, "out_of_range", Length::between(value, low, high))
         };
         let race_distance = metres("/race_distance_m", distance, m(20), m(1_000));
-        let height = metres(
-            "/height_m",
-            height,
-            Length::from_mm(200),
-            Length::from_mm(1_100),
-        );
+        let height = metres("/height_m", height, Length::from_mm(200), Length::from_mm(1_100));
         let to_first = metres("/to_first_m", to_first, m(1), m(100));
         let between = metres("/between_m", between, m(1), m(100));
         let run_in = metres("/run_in_m", run_in, m(1), m(100));
@@ -92,11 +81,7 @@ impl Own {
             faults.add("/valid_from", "out_of_range", "must be from 1900 to 2200");
         }
         if valid_to.is_some_and(|day| day < valid_from || day.year() > 2200) {
-            faults.add(
-                "/valid_to",
-                "order",
-                "must not be before valid_from nor after 2200",
-            );
+            faults.add("/valid_to", "order", "must not be before valid_from nor after 2200");
         }
         let value = (|| {
             Some(Self {
@@ -128,8 +113,7 @@ impl Own {
         let sum = self.to_first.mm() + gaps * self.between.mm() + self.run_in.mm();
         if sum != self.race_distance.mm() {
             let (sum, distance) = (f64::from(sum) / 1_000.0, self.race_distance.metres());
-            let detail =
-                format!("start, {gaps} spacings and run-in add up to {sum} m, not to {distance} m");
+            let detail = format!("start, {gaps} spacings and run-in add up to {sum} m, not to {distance} m");
             faults.add("/run_in_m", "sum", detail);
         }
     }

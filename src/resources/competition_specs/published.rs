@@ -25,11 +25,7 @@ pub struct SourceView {
 
 impl From<&Source> for SourceView {
     fn from(source: &Source) -> Self {
-        Self {
-            title: source.title,
-            publisher: source.publisher,
-            year: source.year,
-        }
+        Self { title: source.title, publisher: source.publisher, year: source.year }
     }
 }
 
@@ -179,28 +175,18 @@ pub struct Answer {
     pub next: Vec<SpecView>,
     /// Why nothing applies, and how a club adds what is missing.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(
-        max_length = 700,
-        example = "No specification is on file for this age group."
-    )]
+    #[schema(max_length = 700, example = "No specification is on file for this age group.")]
     pub note: Option<String>,
 }
 
 impl Answer {
     /// Puts a lookup into JSON.
     pub fn new(found: &Lookup<'_>) -> Self {
-        let mut current: Vec<SpecView> = found
-            .current
-            .iter()
-            .map(|one| SpecView::applicable(one, None))
-            .collect();
+        let mut current: Vec<SpecView> = found.current.iter().map(|one| SpecView::applicable(one, None)).collect();
         current.extend(found.by_grade.iter().map(|spec| SpecView::alone(spec)));
         let next = found.next.as_ref().map(|next| {
             let day = NaiveDate::from_epoch_days(next.applies_from.days());
-            next.specs
-                .iter()
-                .map(|one| SpecView::applicable(one, day))
-                .collect()
+            next.specs.iter().map(|one| SpecView::applicable(one, day)).collect()
         });
         let note = found.reason.map(|reason| {
             format!(
@@ -209,11 +195,7 @@ impl Answer {
                 reason.sentence()
             )
         });
-        Self {
-            current,
-            next: next.unwrap_or_default(),
-            note,
-        }
+        Self { current, next: next.unwrap_or_default(), note }
     }
 }
 

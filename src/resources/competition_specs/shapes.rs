@@ -66,27 +66,9 @@ impl Fields {
     /// # Errors
     /// Every broken field.
     pub fn parse(&self) -> Result<Own, Vec<Fault>> {
-        let texts = [
-            &*self.ruleset,
-            &self.event_code,
-            &self.age_group,
-            &self.source,
-            &self.environment,
-            &self.sex,
-        ];
-        let metres = [
-            self.race_distance_m,
-            self.height_m,
-            self.to_first_m,
-            self.between_m,
-            self.run_in_m,
-        ];
-        Own::parse(
-            texts,
-            metres,
-            self.barriers,
-            (self.valid_from, self.valid_to),
-        )
+        let texts = [&*self.ruleset, &self.event_code, &self.age_group, &self.source, &self.environment, &self.sex];
+        let metres = [self.race_distance_m, self.height_m, self.to_first_m, self.between_m, self.run_in_m];
+        Own::parse(texts, metres, self.barriers, (self.valid_from, self.valid_to))
     }
 }
 
@@ -201,11 +183,7 @@ pub struct View {
 
 impl From<&StoredOwn> for View {
     fn from(stored: &StoredOwn) -> Self {
-        Self {
-            id: stored.id,
-            rev: stored.rev,
-            fields: (&stored.value).into(),
-        }
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
     }
 }
 

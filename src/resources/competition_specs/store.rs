@@ -37,11 +37,7 @@ impl TryFrom<Row> for StoredOwn {
 
     fn try_from(row: Row) -> Result<Self, StoreError> {
         let corrupt = || StoreError::Corrupt("competition specification");
-        let length = |mm: i32| {
-            u32::try_from(mm)
-                .map(Length::from_mm)
-                .map_err(|_| corrupt())
-        };
+        let length = |mm: i32| u32::try_from(mm).map(Length::from_mm).map_err(|_| corrupt());
         let value = Own {
             ruleset: row.ruleset,
             event_code: row.event_code,
@@ -58,11 +54,7 @@ impl TryFrom<Row> for StoredOwn {
             valid_to: row.valid_to,
             source: row.source,
         };
-        Ok(Self {
-            id: CompetitionSpecId(row.id),
-            rev: row.rev,
-            value,
-        })
+        Ok(Self { id: CompetitionSpecId(row.id), rev: row.rev, value })
     }
 }
 
@@ -72,15 +64,9 @@ fn mm(length: Length) -> i32 {
 
 /// Refuses a second specification of the same race on the same days. The club's row is locked first, so that two
 /// writers cannot both find the days free.
-async fn check_overlap(
-    tx: &mut ClubTx,
-    id: CompetitionSpecId,
-    value: &Own,
-) -> Result<(), StoreError> {
+async fn check_overlap(tx: &mut ClubTx, id: CompetitionSpecId, value: &Own) -> Result<(), StoreError> {
     let club = tx.club.0;
-    sqlx::query!("select id from clubs where id = $1 for update", club)
-        .fetch_one(tx.conn())
-        .await?;
+    sqlx::query!("select id from clubs where id = $1 for update", club).fetch_one(tx.conn()).await?;
     let other = sqlx::query_scalar!(
         r#"
         select id
@@ -111,11 +97,7 @@ async fn check_overlap(
 }
 
 /// Inserts a competition specification of the club's own; false when the id is taken already.
-pub async fn insert(
-    tx: &mut ClubTx,
-    id: CompetitionSpecId,
-    value: &Own,
-) -> Result<bool, StoreError> {
+pub async fn insert(tx: &mut ClubTx, id: CompetitionSpecId, value: &Own) -> Result<bool, StoreError> {
     let club = tx.club.0;
     check_overlap(tx, id, value).await?;
     let done = sqlx::query!(
@@ -166,11 +148,7 @@ pub async fn find(tx: &mut ClubTx, id: CompetitionSpecId) -> Result<Option<Store
 }
 
 /// The competition specifications of the club's own by id, after `after`.
-pub async fn page(
-    tx: &mut ClubTx,
-    after: Option<Uuid>,
-    fetch: i64,
-) -> Result<Vec<StoredOwn>, StoreError> {
+pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredOwn>, StoreError> {
     let club = tx.club.0;
     sqlx::query_as!(
         Row,

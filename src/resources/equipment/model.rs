@@ -30,36 +30,19 @@ impl Equipment {
     ///
     /// # Errors
     /// Every broken field.
-    pub fn parse(
-        kind: &str,
-        heights_m: &[f64],
-        count: i16,
-        note: Option<&str>,
-    ) -> Result<Self, Vec<Fault>> {
+    pub fn parse(kind: &str, heights_m: &[f64], count: i16, note: Option<&str>) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
-        let kind =
-            BarrierKind::from_word(kind).ok_or("must be wicket, foam, low_barrier or hurdle");
+        let kind = BarrierKind::from_word(kind).ok_or("must be wicket, foam, low_barrier or hurdle");
         let kind = faults.take("/barrier_kind", "word", kind);
-        let highest = if kind == Some(BarrierKind::Wicket) {
-            WICKET_MAX
-        } else {
-            HEIGHT.1
-        };
+        let highest = if kind == Some(BarrierKind::Wicket) { WICKET_MAX } else { HEIGHT.1 };
         if !(1..=MAX_HEIGHTS).contains(&heights_m.len()) {
-            faults.add(
-                "/heights_m",
-                "length",
-                format!("must have 1 to {MAX_HEIGHTS} heights"),
-            );
+            faults.add("/heights_m", "length", format!("must have 1 to {MAX_HEIGHTS} heights"));
         }
         let mut heights: Vec<Length> = Vec::with_capacity(heights_m.len());
         for (at, metres) in heights_m.iter().enumerate() {
             let pointer = format!("/heights_m/{at}");
-            let Some(height) = faults.take(
-                &pointer,
-                "out_of_range",
-                Length::between(*metres, HEIGHT.0, highest),
-            ) else {
+            let Some(height) = faults.take(&pointer, "out_of_range", Length::between(*metres, HEIGHT.0, highest))
+            else {
                 continue;
             };
             if heights.contains(&height) {
@@ -69,18 +52,9 @@ impl Equipment {
         }
         heights.sort_unstable();
         if !(1..=MAX_COUNT).contains(&count) {
-            faults.add(
-                "/count",
-                "out_of_range",
-                format!("must be from 1 to {MAX_COUNT}"),
-            );
+            faults.add("/count", "out_of_range", format!("must be from 1 to {MAX_COUNT}"));
         }
         let note = faults.opt_text("/note", note, 200);
-        faults.finish(kind.map(|kind| Self {
-            kind,
-            heights,
-            count,
-            note,
-        }))
+        faults.finish(kind.map(|kind| Self { kind, heights, count, note }))
     }
 }

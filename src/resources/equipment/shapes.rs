@@ -14,11 +14,7 @@ use crate::platform::ids::EquipmentId;
 #[schema(as = EquipmentFields, example = json!({"barrier_kind": "low_barrier", "heights_m": [0.4, 0.5, 0.6], "count": 24}))]
 pub struct Fields {
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(
-        pattern = "^(wicket|foam|low_barrier|hurdle)$",
-        max_length = 11,
-        example = "low_barrier"
-    )]
+    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
     pub barrier_kind: String,
     /// Heights that each of them can be set to, metres.
     #[schema(min_items = 1, max_items = 12, example = json!([0.4, 0.5, 0.6]))]
@@ -28,11 +24,7 @@ pub struct Fields {
     pub count: i16,
     /// Remark.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(
-        min_length = 1,
-        max_length = 200,
-        example = "Blue feet, in the container"
-    )]
+    #[schema(min_length = 1, max_length = 200, example = "Blue feet, in the container")]
     pub note: Option<String>,
 }
 
@@ -42,12 +34,7 @@ impl Fields {
     /// # Errors
     /// Every broken field.
     pub fn parse(&self) -> Result<Equipment, Vec<Fault>> {
-        Equipment::parse(
-            &self.barrier_kind,
-            &self.heights_m,
-            self.count,
-            self.note.as_deref(),
-        )
+        Equipment::parse(&self.barrier_kind, &self.heights_m, self.count, self.note.as_deref())
     }
 }
 
@@ -70,11 +57,7 @@ pub struct New {
     /// Client-made UUID (version 7); makes the create repeatable.
     pub id: Option<EquipmentId>,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(
-        pattern = "^(wicket|foam|low_barrier|hurdle)$",
-        max_length = 11,
-        example = "low_barrier"
-    )]
+    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
     pub barrier_kind: String,
     /// Heights that each of them can be set to, metres.
     #[schema(min_items = 1, max_items = 12, example = json!([0.4, 0.5, 0.6]))]
@@ -83,23 +66,15 @@ pub struct New {
     #[schema(minimum = 1, maximum = 500, example = 24)]
     pub count: i16,
     /// Remark.
-    #[schema(
-        min_length = 1,
-        max_length = 200,
-        example = "Blue feet, in the container"
-    )]
+    #[schema(min_length = 1, max_length = 200, example = "Blue feet, in the container")]
     pub note: Option<String>,
 }
 
 impl New {
     /// The id, and the fields without it.
     pub fn split(self) -> (EquipmentId, Fields) {
-        let fields = Fields {
-            barrier_kind: self.barrier_kind,
-            heights_m: self.heights_m,
-            count: self.count,
-            note: self.note,
-        };
+        let fields =
+            Fields { barrier_kind: self.barrier_kind, heights_m: self.heights_m, count: self.count, note: self.note };
         (self.id.unwrap_or_else(EquipmentId::new), fields)
     }
 }
@@ -120,11 +95,7 @@ pub struct View {
 
 impl From<&StoredEquipment> for View {
     fn from(stored: &StoredEquipment) -> Self {
-        Self {
-            id: stored.id,
-            rev: stored.rev,
-            fields: (&stored.value).into(),
-        }
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
     }
 }
 

@@ -26,38 +26,23 @@ impl TryFrom<Row> for StoredEquipment {
 
     fn try_from(row: Row) -> Result<Self, StoreError> {
         let corrupt = || StoreError::Corrupt("equipment");
-        let heights = row
-            .heights_mm
-            .into_iter()
-            .map(|mm| u32::try_from(mm).map(Length::from_mm));
+        let heights = row.heights_mm.into_iter().map(|mm| u32::try_from(mm).map(Length::from_mm));
         let value = Equipment {
             kind: BarrierKind::from_word(&row.barrier_kind).ok_or_else(corrupt)?,
             heights: heights.collect::<Result<_, _>>().map_err(|_| corrupt())?,
             count: row.count,
             note: row.note,
         };
-        Ok(Self {
-            id: EquipmentId(row.id),
-            rev: row.rev,
-            value,
-        })
+        Ok(Self { id: EquipmentId(row.id), rev: row.rev, value })
     }
 }
 
 fn heights(value: &Equipment) -> Vec<i32> {
-    value
-        .heights
-        .iter()
-        .map(|height| i32::try_from(height.mm()).unwrap_or(i32::MAX))
-        .collect()
+    value.heights.iter().map(|height| i32::try_from(height.mm()).unwrap_or(i32::MAX)).collect()
 }
 
 /// Inserts a stock of barriers; false when the id is taken already.
-pub async fn insert(
-    tx: &mut ClubTx,
-    id: EquipmentId,
-    value: &Equipment,
-) -> Result<bool, StoreError> {
+pub async fn insert(tx: &mut ClubTx, id: EquipmentId, value: &Equipment) -> Result<bool, StoreError> {
     let club = tx.club.0;
     let done = sqlx::query!(
         r#"
@@ -97,11 +82,7 @@ pub async fn find(tx: &mut ClubTx, id: EquipmentId) -> Result<Option<StoredEquip
 }
 
 /// The equipment by id, after `after`.
-pub async fn page(
-    tx: &mut ClubTx,
-    after: Option<Uuid>,
-    fetch: i64,
-) -> Result<Vec<StoredEquipment>, StoreError> {
+pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredEquipment>, StoreError> {
     let club = tx.club.0;
     sqlx::query_as!(
         Row,

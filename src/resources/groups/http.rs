@@ -77,10 +77,7 @@ struct Page {
 
 impl From<&Group> for Fields {
     fn from(group: &Group) -> Self {
-        Self {
-            name: group.name.clone(),
-            season: group.season.clone(),
-        }
+        Self { name: group.name.clone(), season: group.season.clone() }
     }
 }
 
@@ -94,19 +91,13 @@ impl TryFrom<Fields> for Group {
 
 impl From<&Stored<GroupId, Group>> for View {
     fn from(stored: &Stored<GroupId, Group>) -> Self {
-        Self {
-            id: stored.id,
-            rev: stored.rev,
-            fields: (&stored.value).into(),
-        }
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
     }
 }
 
 async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<Stored<GroupId, Group>, Problem> {
     let id = GroupId(path_id(req, "group_id", "group")?);
-    store::find(tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("group"))
+    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("group"))
 }
 
 /// Creates a training group.
@@ -131,26 +122,10 @@ async fn create_group(
     if !store::insert(&mut tx, id, &group).await? {
         let stored = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&stored.value, &group)?;
-        return Ok(stored::created(
-            &req,
-            false,
-            id,
-            stored.rev,
-            &View::from(&stored),
-        ));
+        return Ok(stored::created(&req, false, id, stored.rev, &View::from(&stored)));
     }
     let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &View::from(&Stored {
-            id,
-            rev,
-            value: group,
-        }),
-    ))
+    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value: group })))
 }
 
 /// Lists the training groups that you see.
@@ -171,10 +146,7 @@ async fn list_groups(
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page {
-        items: rows.iter().map(View::from).collect(),
-        next_cursor,
-    };
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -186,11 +158,7 @@ async fn list_groups(
     responses((status = 200, description = "The group", body = View), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/groups/{group_id}")]
-async fn get_group(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let stored = load(&mut tx, &req).await?;
     Ok(stored::read(&req, stored.rev, &View::from(&stored)))
@@ -222,14 +190,7 @@ async fn update_group(
     let value = Group::try_from(fields)?;
     store::save(&mut tx, before.id, &value).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(
-        rev,
-        &View::from(&Stored {
-            id: before.id,
-            rev,
-            value,
-        }),
-    ))
+    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }
 
 /// Deletes a training group that nobody belongs to any more.
@@ -244,11 +205,7 @@ async fn update_group(
     responses((status = 204, description = "Deleted"))
 )]
 #[delete("/v1/clubs/{club_id}/groups/{group_id}")]
-async fn delete_group(
-    req: HttpRequest,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn delete_group(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &View::from(&before))?;
@@ -259,10 +216,5 @@ async fn delete_group(
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_group)
-        .service(list_groups)
-        .service(get_group)
-        .service(update_group)
-        .service(delete_group);
+    config.service(create_group).service(list_groups).service(get_group).service(update_group).service(delete_group);
 }

@@ -19,14 +19,7 @@ struct Row {
 
 impl From<Row> for Stored<GroupId, Group> {
     fn from(row: Row) -> Self {
-        Self {
-            id: GroupId(row.id),
-            rev: row.rev,
-            value: Group {
-                name: row.name,
-                season: row.season,
-            },
-        }
+        Self { id: GroupId(row.id), rev: row.rev, value: Group { name: row.name, season: row.season } }
     }
 }
 
@@ -52,10 +45,7 @@ pub async fn insert(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<bool,
 }
 
 /// The group, when the actor sees it.
-pub async fn find(
-    tx: &mut ClubTx,
-    id: GroupId,
-) -> Result<Option<Stored<GroupId, Group>>, StoreError> {
+pub async fn find(tx: &mut ClubTx, id: GroupId) -> Result<Option<Stored<GroupId, Group>>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let row = sqlx::query_as!(
         Row,
@@ -75,11 +65,7 @@ pub async fn find(
 }
 
 /// The groups that the actor sees, by id, after `after`.
-pub async fn page(
-    tx: &mut ClubTx,
-    after: Option<Uuid>,
-    fetch: i64,
-) -> Result<Vec<Stored<GroupId, Group>>, StoreError> {
+pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<Stored<GroupId, Group>>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let rows = sqlx::query_as!(
         Row,
@@ -135,8 +121,7 @@ pub async fn remove(tx: &mut ClubTx, id: GroupId) -> Result<(), StoreError> {
     .await?;
     if used {
         return Err(StoreError::Conflict(
-            "Athletes or sessions still belong to this group. Move them to another group first."
-                .to_owned(),
+            "Athletes or sessions still belong to this group. Move them to another group first.".to_owned(),
         ));
     }
     sqlx::query!(

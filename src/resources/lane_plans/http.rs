@@ -11,9 +11,7 @@ use uuid::Uuid;
 
 use super::model::{self, Equipment, Raw, Wish};
 use super::problem::no_plan;
-use super::shapes::{
-    CautionView, Content, LaneView, Page, PlacedView, Request, RestingView, StockView, View,
-};
+use super::shapes::{CautionView, Content, LaneView, Page, PlacedView, Request, RestingView, StockView, View};
 use super::store::{self, Plan, StoredPlan};
 use crate::compute::advice::{Advice, Setting, advise};
 use crate::compute::day::Day;
@@ -65,20 +63,14 @@ struct Inputs {
 
 /// Loads the inputs, naming every broken field of the request.
 async fn inputs(tx: &mut ClubTx, session: SessionId, request: &Request) -> Result<Inputs, Problem> {
-    let info = store::session(tx, session)
-        .await?
-        .ok_or_else(|| Problem::not_found("session"))?;
+    let info = store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
     let asked = match &request.athlete_ids {
         Some(ids) => ids.clone(),
         None => store::present(tx, session).await?,
     };
     if asked.is_empty() || asked.len() > lane_plan::MAX_ATHLETES {
         let detail = "must name 1 to 300 athletes, or record who attends the session first";
-        return Err(Problem::invalid(vec![Fault::at(
-            "/athlete_ids",
-            "length",
-            detail,
-        )]));
+        return Err(Problem::invalid(vec![Fault::at("/athlete_ids", "length", detail)]));
     }
     let people = advice::load(tx, Some(&asked), None, info.held_on).await?;
     let ids: Vec<AthleteId> = people.iter().map(|person| person.id).collect();
@@ -87,11 +79,7 @@ async fn inputs(tx: &mut ClubTx, session: SessionId, request: &Request) -> Resul
         .enumerate()
         .filter(|(_, id)| !ids.contains(id) && request.athlete_ids.is_some())
         .map(|(at, id)| {
-            Fault::at(
-                format!("/athlete_ids/{at}"),
-                "unknown_id",
-                format!("there is no athlete {id} in your groups"),
-            )
+            Fault::at(format!("/athlete_ids/{at}"), "unknown_id", format!("there is no athlete {id} in your groups"))
         })
         .collect();
     if !missing.is_empty() {
@@ -107,28 +95,14 @@ async fn inputs(tx: &mut ClubTx, session: SessionId, request: &Request) -> Resul
         straight_m: request.straight_m,
         hold_target: request.hold_target,
         objective: &request.objective,
-        pins: request
-            .pins
-            .iter()
-            .map(|pin| (pin.athlete_id, pin.lane))
-            .collect(),
+        pins: request.pins.iter().map(|pin| (pin.athlete_id, pin.lane)).collect(),
         apart: request.apart.iter().map(|[a, b]| (*a, *b)).collect(),
     };
-    let wish = Wish::parse(
-        &raw,
-        &ids,
-        info.venue.map(|(_, straight, lanes)| (straight, lanes)),
-    )?;
+    let wish = Wish::parse(&raw, &ids, info.venue.map(|(_, straight, lanes)| (straight, lanes)))?;
     let setting = advice::setting(tx).await?;
     let equipment = store::equipment(tx).await?;
     let on = Day::from_days(info.held_on.to_epoch_days()).ok_or(StoreError::Corrupt("session"))?;
-    Ok(Inputs {
-        wish,
-        people,
-        setting,
-        equipment,
-        on,
-    })
+    Ok(Inputs { wish, people, setting, equipment, on })
 }
 
 /// Computes the plan.
@@ -138,17 +112,12 @@ fn compute(inputs: &Inputs, stop: &AtomicBool) -> Result<Content, Problem> {
     let mut advised: Vec<(&Person, Advice<'_>)> = Vec::with_capacity(inputs.people.len());
     for person in &inputs.people {
         let advice = advise(&person.record, &inputs.setting, inputs.on).map_err(|error| {
-            let detail = format!(
-                "No advice for {}: {error}. Correct the record.",
-                person.display_name
-            );
+            let detail = format!("No advice for {}: {error}. Correct the record.", person.display_name);
             Problem::new(Code::Conflict, detail)
         })?;
         advised.push((person, advice));
     }
-    let (resting, running): (Vec<_>, Vec<_>) = advised
-        .into_iter()
-        .partition(|(_, advice)| model::rests(advice));
+    let (resting, running): (Vec<_>, Vec<_>) = advised.into_iter().partition(|(_, advice)| model::rests(advice));
     let resting = resting
         .into_iter()
         .map(|(person, advice)| RestingView {
@@ -157,39 +126,27 @@ fn compute(inputs: &Inputs, stop: &AtomicBool) -> Result<Content, Problem> {
             explanation: advice.decision.explanation(),
         })
         .collect();
-    let names: HashMap<AthleteId, &str> = inputs
-        .people
-        .iter()
-        .map(|person| (person.id, person.display_name.as_str()))
-        .collect();
+    let names: HashMap<AthleteId, &str> =
+        inputs.people.iter().map(|person| (person.id, person.display_name.as_str())).collect();
     let name_of = |id: AthleteId| names.get(&id).copied().unwrap_or_default().to_owned();
     let mut wish = inputs.wish.clone();
     let runs = |id: &AthleteId| running.iter().any(|(person, _)| person.id == *id);
     wish.pins.retain(|(athlete, _)| runs(athlete));
     wish.apart.retain(|(a, b)| runs(a) && runs(b));
-    let advised: Vec<(AthleteId, &Advice<'_>)> = running
-        .iter()
-        .map(|(person, advice)| (person.id, advice))
-        .collect();
+    let advised: Vec<(AthleteId, &Advice<'_>)> = running.iter().map(|(person, advice)| (person.id, advice)).collect();
     if advised.is_empty() {
         return Err(Problem::new(
             Code::Infeasible,
             "No lane plan: everybody rests today. Nobody should run over barriers.",
         ));
     }
-    let problem = model::problem(
-        &wish,
-        &advised,
-        &inputs.equipment,
-        inputs.setting.policy.spacing_step,
-    );
+    let problem = model::problem(&wish, &advised, &inputs.equipment, inputs.setting.policy.spacing_step);
     if problem.candidates.is_empty() {
         let detail = "No lane plan: the club owns no barriers that these athletes may run. What would do: add wickets or \
                       lower barriers with POST /v1/clubs/{club_id}/equipment.";
         return Err(Problem::new(Code::Infeasible, detail));
     }
-    let plan = lane_plan::plan(&problem, BUDGET, &stopped)
-        .map_err(|error| no_plan(error, wish.barriers.0, name_of))?;
+    let plan = lane_plan::plan(&problem, BUDGET, &stopped).map_err(|error| no_plan(error, wish.barriers.0, name_of))?;
     Ok(content(&plan, &problem, &wish, resting, name_of))
 }
 
@@ -227,10 +184,7 @@ fn content(
         height_m: one.height.metres(),
         count: one.count,
     };
-    let caution = |one: &Caution| CautionView {
-        code: one.code().to_owned(),
-        text: one.text().to_string(),
-    };
+    let caution = |one: &Caution| CautionView { code: one.code().to_owned(), text: one.text().to_string() };
     Content {
         lanes: plan.lanes.iter().filter_map(lane).collect(),
         resting,
@@ -279,42 +233,21 @@ async fn create_lane_plan(
     let content = web::block(move || compute(&inputs, &stop)).await??;
     drop(guard);
     let content = serde_json::to_value(content).map_err(|_| StoreError::Corrupt("lane plan"))?;
-    let plan = Plan {
-        session,
-        request: asked,
-        content,
-    };
+    let plan = Plan { session, request: asked, content };
     let mut tx = permit.write(&db).await?;
     if !store::insert(&mut tx, id, &plan).await? {
         return Err(Problem::gone());
     }
     let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &view(&Stored {
-            id,
-            rev,
-            value: plan,
-        })?,
-    ))
+    Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: plan })?))
 }
 
 /// The plan in the path, when the caller sees its session.
-pub(super) async fn load(
-    tx: &mut ClubTx,
-    req: &HttpRequest,
-) -> Result<(store::SessionInfo, StoredPlan), Problem> {
+pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<(store::SessionInfo, StoredPlan), Problem> {
     let session = SessionId(path_id(req, "session_id", "session")?);
     let id = LanePlanId(path_id(req, "plan_id", "lane plan")?);
-    let info = store::session(tx, session)
-        .await?
-        .ok_or_else(|| Problem::not_found("session"))?;
-    let found = store::find(tx, session, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("lane plan"))?;
+    let info = store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
+    let found = store::find(tx, session, id).await?.ok_or_else(|| Problem::not_found("lane plan"))?;
     Ok((info, found))
 }
 
@@ -344,10 +277,7 @@ async fn list_lane_plans(
     }
     let rows = store::page(&mut tx, session, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page {
-        items: rows.iter().map(view).collect::<Result<_, _>>()?,
-        next_cursor,
-    };
+    let body = Page { items: rows.iter().map(view).collect::<Result<_, _>>()?, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -363,11 +293,7 @@ async fn list_lane_plans(
     responses((status = 200, description = "The plan", body = View), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{plan_id}")]
-async fn get_lane_plan(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_lane_plan(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
     Ok(stored::read(&req, found.rev, &view(&found)?))
@@ -386,11 +312,7 @@ async fn get_lane_plan(
     responses((status = 204, description = "Deleted"))
 )]
 #[delete("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{plan_id}")]
-async fn delete_lane_plan(
-    req: HttpRequest,
-    permit: Permit<PlanWrite>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn delete_lane_plan(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
     stored::require_match(&req, found.rev, &view(&found)?)?;
@@ -401,9 +323,5 @@ async fn delete_lane_plan(
 
 /// The routes of lane plans.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_lane_plan)
-        .service(list_lane_plans)
-        .service(get_lane_plan)
-        .service(delete_lane_plan);
+    config.service(create_lane_plan).service(list_lane_plans).service(get_lane_plan).service(delete_lane_plan);
 }

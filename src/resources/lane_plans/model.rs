@@ -7,8 +7,7 @@ use uuid::Uuid;
 use crate::compute::advice::Advice;
 use crate::compute::decision::DecisionKind;
 use crate::compute::lane_plan::{
-    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, MAX_CANDIDATES, Objective, Pin, Problem,
-    StockItem,
+    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, MAX_CANDIDATES, Objective, Pin, Problem, StockItem,
 };
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
@@ -82,58 +81,18 @@ impl Wish {
     ///
     /// # Errors
     /// Every broken field.
-    pub fn parse(
-        raw: &Raw<'_>,
-        athletes: &[AthleteId],
-        venue: Option<(Length, u32)>,
-    ) -> Result<Self, Vec<Fault>> {
+    pub fn parse(raw: &Raw<'_>, athletes: &[AthleteId], venue: Option<(Length, u32)>) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
-        let most = venue.map_or(MAX_LANES, |(_, lanes)| lanes.min(MAX_LANES));
-        if !(1..=most).contains(&raw.lanes) {
-            faults.add(
-                "/lanes",
-                "out_of_range",
-                format!("must be from 1 to the {most} lanes there are"),
-            );
-        }
-        if !(1..=300).contains(&raw.capacity) {
-            faults.add(
-                "/capacity",
-                "out_of_range",
-                "must be from 1 to 300 athletes in a lane",
-            );
-        }
-        if !(1..=MAX_BARRIERS).contains(&raw.barriers_min) {
-            faults.add(
-                "/barriers/min",
-                "out_of_range",
-                format!("must be from 1 to {MAX_BARRIERS}"),
-            );
-        }
-        if !(raw.barriers_min..=MAX_BARRIERS).contains(&raw.barriers_max) {
-            faults.add(
-                "/barriers/max",
-                "out_of_range",
-                format!("must be from the minimum to {MAX_BARRIERS}"),
-            );
-        }
+        check_limits(&mut faults, raw, venue.map(|(_, lanes)| lanes));
         let approach = faults.take(
             "/approach_m",
             "out_of_range",
-            Length::between(
-                raw.approach_m.unwrap_or(APPROACH_M),
-                Length::default(),
-                Length::from_mm(50_000),
-            ),
+            Length::between(raw.approach_m.unwrap_or(APPROACH_M), Length::default(), Length::from_mm(50_000)),
         );
         let run_out = faults.take(
             "/run_out_m",
             "out_of_range",
-            Length::between(
-                raw.run_out_m.unwrap_or(RUN_OUT_M),
-                Length::from_mm(3_000),
-                Length::from_mm(50_000),
-            ),
+            Length::between(raw.run_out_m.unwrap_or(RUN_OUT_M), Length::from_mm(3_000), Length::from_mm(50_000)),
         );
         let straight = match (raw.straight_m, venue) {
             (Some(m), _) => faults.take(
@@ -143,11 +102,7 @@ impl Wish {
             ),
             (None, Some((straight, _))) => Some(straight),
             (None, None) => {
-                faults.add(
-                    "/straight_m",
-                    "missing",
-                    "is needed, because the session has no venue",
-                );
+                faults.add("/straight_m", "missing", "is needed, because the session has no venue");
                 None
             }
         };
@@ -164,21 +119,39 @@ impl Wish {
             }
         };
         check_wishes(&mut faults, raw, athletes);
-        let value = approach.zip(run_out).zip(straight).zip(objective).map(
-            |(((approach, run_out), straight), objective)| Self {
-                lanes: raw.lanes,
-                capacity: raw.capacity as usize,
-                barriers: (raw.barriers_min, raw.barriers_max),
-                approach,
-                run_out,
-                straight,
-                hold_target,
-                objective,
-                pins: raw.pins.clone(),
-                apart: raw.apart.clone(),
-            },
-        );
+        let value =
+            approach.zip(run_out).zip(straight).zip(objective).map(|(((approach, run_out), straight), objective)| {
+                Self {
+                    lanes: raw.lanes,
+                    capacity: raw.capacity as usize,
+                    barriers: (raw.barriers_min, raw.barriers_max),
+                    approach,
+                    run_out,
+                    straight,
+                    hold_target,
+                    objective,
+                    pins: raw.pins.clone(),
+                    apart: raw.apart.clone(),
+                }
+            });
         faults.finish(value)
+    }
+}
+
+/// Checks the whole numbers of a wish against the lanes there are.
+fn check_limits(faults: &mut Faults, raw: &Raw<'_>, lanes: Option<u32>) {
+    let most = lanes.map_or(MAX_LANES, |lanes| lanes.min(MAX_LANES));
+    if !(1..=most).contains(&raw.lanes) {
+        faults.add("/lanes", "out_of_range", format!("must be from 1 to the {most} lanes there are"));
+    }
+    if !(1..=300).contains(&raw.capacity) {
+        faults.add("/capacity", "out_of_range", "must be from 1 to 300 athletes in a lane");
+    }
+    if !(1..=MAX_BARRIERS).contains(&raw.barriers_min) {
+        faults.add("/barriers/min", "out_of_range", format!("must be from 1 to {MAX_BARRIERS}"));
+    }
+    if !(raw.barriers_min..=MAX_BARRIERS).contains(&raw.barriers_max) {
+        faults.add("/barriers/max", "out_of_range", format!("must be from the minimum to {MAX_BARRIERS}"));
     }
 }
 
@@ -186,29 +159,17 @@ fn check_wishes(faults: &mut Faults, raw: &Raw<'_>, athletes: &[AthleteId]) {
     let mut seen = BTreeSet::new();
     for (at, (athlete, lane)) in raw.pins.iter().enumerate() {
         if !athletes.contains(athlete) {
-            faults.add(
-                format!("/pins/{at}/athlete_id"),
-                "unknown_id",
-                "is not among the athletes of the plan",
-            );
+            faults.add(format!("/pins/{at}/athlete_id"), "unknown_id", "is not among the athletes of the plan");
         } else if !seen.insert(athlete) {
             faults.add(format!("/pins/{at}/athlete_id"), "twice", "has two pins");
         }
         if !(1..=raw.lanes).contains(lane) {
-            faults.add(
-                format!("/pins/{at}/lane"),
-                "out_of_range",
-                format!("must be from 1 to {}", raw.lanes),
-            );
+            faults.add(format!("/pins/{at}/lane"), "out_of_range", format!("must be from 1 to {}", raw.lanes));
         }
     }
     for (at, (a, b)) in raw.apart.iter().enumerate() {
         if a == b || !athletes.contains(a) || !athletes.contains(b) {
-            faults.add(
-                format!("/apart/{at}"),
-                "unknown_id",
-                "must name two different athletes of the plan",
-            );
+            faults.add(format!("/apart/{at}"), "unknown_id", "must name two different athletes of the plan");
         }
     }
 }
@@ -245,47 +206,29 @@ const fn rung(kind: BarrierKind) -> u8 {
 /// Candidates are the kinds and heights of the stock that somebody may run, on the club's spacing grid from the shortest
 /// to the longest lane that suits somebody. An athlete's permitted height is that of their recommendation, and nobody gets
 /// a more demanding kind than recommended.
-pub fn problem(
-    wish: &Wish,
-    advised: &[(AthleteId, &Advice<'_>)],
-    stock: &[Equipment],
-    step: Length,
-) -> Problem {
+pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equipment], step: Length) -> Problem {
     let candidates = candidates(wish, advised, stock, step);
     let athletes = advised
         .iter()
         .map(|(id, advice)| {
             let proposed = advice.decision.proposed;
-            let harder =
-                |c: &Candidate| proposed.is_none_or(|to| rung(c.kind) > rung(to.barrier_kind));
+            let harder = |c: &Candidate| proposed.is_none_or(|to| rung(c.kind) > rung(to.barrier_kind));
             Athlete {
                 id: id.0.as_u128(),
                 width_m: advice.estimate.width_m,
                 permitted_height: proposed.map(|to| to.height).unwrap_or_default(),
                 hold: candidates
                     .iter()
-                    .map(|c| {
-                        advice
-                            .estimate
-                            .hold_mean(c.height, c.spacing)
-                            .clamp(0.0, 1.0)
-                    })
+                    .map(|c| advice.estimate.hold_mean(c.height, c.spacing).clamp(0.0, 1.0))
                     .collect(),
-                excluded: (0..candidates.len())
-                    .filter(|&c| candidates.get(c).is_some_and(harder))
-                    .collect(),
+                excluded: (0..candidates.len()).filter(|&c| candidates.get(c).is_some_and(harder)).collect(),
             }
         })
         .collect();
     Problem {
         athletes,
         candidates,
-        lanes: (1..=wish.lanes)
-            .map(|number| Lane {
-                number,
-                straight: wish.straight,
-            })
-            .collect(),
+        lanes: (1..=wish.lanes).map(|number| Lane { number, straight: wish.straight }).collect(),
         capacity: wish.capacity,
         barriers_min: wish.barriers.0,
         barriers_max: wish.barriers.1,
@@ -299,31 +242,15 @@ pub fn problem(
                 count: one.count,
             })
             .collect(),
-        pins: wish
-            .pins
-            .iter()
-            .map(|(athlete, lane)| Pin {
-                athlete: athlete.0.as_u128(),
-                lane: *lane,
-            })
-            .collect(),
-        apart: wish
-            .apart
-            .iter()
-            .map(|(a, b)| (a.0.as_u128(), b.0.as_u128()))
-            .collect(),
+        pins: wish.pins.iter().map(|(athlete, lane)| Pin { athlete: athlete.0.as_u128(), lane: *lane }).collect(),
+        apart: wish.apart.iter().map(|(a, b)| (a.0.as_u128(), b.0.as_u128())).collect(),
         hold_target: wish.hold_target,
         height_penalty: DEFAULT_HEIGHT_PENALTY,
         objective: wish.objective,
     }
 }
 
-fn candidates(
-    wish: &Wish,
-    advised: &[(AthleteId, &Advice<'_>)],
-    stock: &[Equipment],
-    step: Length,
-) -> Vec<Candidate> {
+fn candidates(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equipment], step: Length) -> Vec<Candidate> {
     let kinds: BTreeSet<(BarrierKind, Length)> = stock
         .iter()
         .filter(|one| one.count > 0)
@@ -340,27 +267,15 @@ fn candidates(
     let grid = step.mm().max(1);
     let mut found = Vec::new();
     for (kind, height) in kinds {
-        let limits = || {
-            advised
-                .iter()
-                .map(|(_, advice)| advice.estimate.limit_at(height))
-        };
+        let limits = || advised.iter().map(|(_, advice)| advice.estimate.limit_at(height));
         // Utility peaks about two widths inside the limit; a metre inside and half a metre beyond leave room.
-        let shortest = limits()
-            .map(|limit| limit.p05)
-            .fold(f64::INFINITY, f64::min)
-            - 1.0;
+        let shortest = limits().map(|limit| limit.p05).fold(f64::INFINITY, f64::min) - 1.0;
         let longest = limits().map(|limit| limit.p95).fold(0.0, f64::max) + 0.5;
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         // 2 to 15 m in whole steps
         let steps = |m: f64| (m.clamp(2.0, 15.0) * 1_000.0 / f64::from(grid)) as u32;
         for n in steps(shortest) + 1..=steps(longest) {
-            found.push(Candidate {
-                kind,
-                height,
-                spacing: Length::from_mm(n * grid),
-                approach: wish.approach,
-            });
+            found.push(Candidate { kind, height, spacing: Length::from_mm(n * grid), approach: wish.approach });
         }
     }
     thinned(found)

@@ -37,26 +37,13 @@ fn relaxation(one: &Relaxation, barriers_min: u32) -> RelaxationView {
         Relaxation::Capacity(capacity) => ("capacity", format!("{capacity} athletes in a lane")),
         Relaxation::BarriersMin(barriers) => (
             "barriers_min",
-            format!(
-                "{} intervals instead of {}",
-                barriers.saturating_sub(1),
-                barriers_min.saturating_sub(1)
-            ),
+            format!("{} intervals instead of {}", barriers.saturating_sub(1), barriers_min.saturating_sub(1)),
         ),
-        Relaxation::Straight(length) => (
-            "straight",
-            format!("a straight of {:.2} m", length.metres()),
-        ),
+        Relaxation::Straight(length) => ("straight", format!("a straight of {:.2} m", length.metres())),
         Relaxation::Units { kind, height, more } => {
             let kind = kind.as_str().replace('_', " ");
             let plural = if more == 1 { "" } else { "s" };
-            (
-                "stock",
-                format!(
-                    "{more} more {kind}{plural} settable to {:.2} m",
-                    height.metres()
-                ),
-            )
+            ("stock", format!("{more} more {kind}{plural} settable to {:.2} m", height.metres()))
         }
         Relaxation::NoPins => ("pins", "no pins".to_owned()),
     };
@@ -64,11 +51,7 @@ fn relaxation(one: &Relaxation, barriers_min: u32) -> RelaxationView {
 }
 
 /// The answer when no plan exists.
-pub fn no_plan(
-    error: PlanError,
-    barriers_min: u32,
-    name_of: impl Fn(AthleteId) -> String,
-) -> Problem {
+pub fn no_plan(error: PlanError, barriers_min: u32, name_of: impl Fn(AthleteId) -> String) -> Problem {
     let why = match error {
         PlanError::Infeasible(why) => why,
         PlanError::Budget => {
@@ -78,20 +61,13 @@ pub fn no_plan(
             );
         }
         PlanError::Problem(error) => {
-            return Problem::new(
-                Code::Infeasible,
-                format!("The plan cannot be computed: {error}."),
-            );
+            return Problem::new(Code::Infeasible, format!("The plan cannot be computed: {error}."));
         }
     };
     let view = InfeasibleView {
         limit: word(&why.limit),
         athlete_id: alone(&why),
-        relaxations: why
-            .relaxations
-            .iter()
-            .map(|one| relaxation(one, barriers_min))
-            .collect(),
+        relaxations: why.relaxations.iter().map(|one| relaxation(one, barriers_min)).collect(),
     };
     let limit = match &why.limit {
         Limit::NoPermittedConfiguration { .. } => {
@@ -108,21 +84,9 @@ pub fn no_plan(
         Limit::Stock => "there are too few barriers".to_owned(),
         Limit::Several => "several limits bind at once".to_owned(),
     };
-    let texts: Vec<&str> = view
-        .relaxations
-        .iter()
-        .map(|one| one.text.as_str())
-        .collect();
-    let remedy = if texts.is_empty() {
-        "change more than one limit".to_owned()
-    } else {
-        texts.join(", or ")
-    };
-    Problem::new(
-        Code::Infeasible,
-        format!("No lane plan: {limit}. What would do: {remedy}."),
-    )
-    .with_current(view)
+    let texts: Vec<&str> = view.relaxations.iter().map(|one| one.text.as_str()).collect();
+    let remedy = if texts.is_empty() { "change more than one limit".to_owned() } else { texts.join(", or ") };
+    Problem::new(Code::Infeasible, format!("No lane plan: {limit}. What would do: {remedy}.")).with_current(view)
 }
 
 fn word(limit: &Limit) -> &'static str {
@@ -138,9 +102,7 @@ fn word(limit: &Limit) -> &'static str {
 
 fn alone(why: &Infeasible) -> Option<AthleteId> {
     match why.limit {
-        Limit::NoPermittedConfiguration { athlete } => {
-            Some(AthleteId(uuid::Uuid::from_u128(athlete)))
-        }
+        Limit::NoPermittedConfiguration { athlete } => Some(AthleteId(uuid::Uuid::from_u128(athlete))),
         _ => None,
     }
 }

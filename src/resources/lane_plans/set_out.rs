@@ -66,11 +66,7 @@ enum Format {
 
 /// The wanted representation (RFC 9110): the highest quality wins, ties go to the order above.
 fn negotiate(req: &HttpRequest) -> Option<Format> {
-    let accept = req
-        .headers()
-        .get(ACCEPT)
-        .and_then(|value| value.to_str().ok())
-        .unwrap_or("*/*");
+    let accept = req.headers().get(ACCEPT).and_then(|value| value.to_str().ok()).unwrap_or("*/*");
     let quality = |media: &str, family: &str| {
         accept
             .split(',')
@@ -83,9 +79,7 @@ fn negotiate(req: &HttpRequest) -> Option<Format> {
                     name if name == media => 2,
                     _ => return None,
                 };
-                let q = parts
-                    .find_map(|part| part.strip_prefix("q="))
-                    .map_or(Some(1.0), |q| q.parse::<f64>().ok())?;
+                let q = parts.find_map(|part| part.strip_prefix("q=")).map_or(Some(1.0), |q| q.parse::<f64>().ok())?;
                 Some((specific, q))
             })
             .max_by_key(|(specific, _)| *specific)
@@ -97,29 +91,17 @@ fn negotiate(req: &HttpRequest) -> Option<Format> {
         (Format::Svg, quality("image/svg+xml", "image/*")),
     ];
     let best = offers.iter().map(|(_, q)| *q).fold(0.0, f64::max);
-    offers
-        .into_iter()
-        .find(|(_, q)| *q > 0.0 && *q >= best)
-        .map(|(format, _)| format)
+    offers.into_iter().find(|(_, q)| *q > 0.0 && *q >= best).map(|(format, _)| format)
 }
 
-fn marks(
-    lane: &LaneView,
-    run_out_m: f64,
-) -> Result<(BarrierKind, Length, Length, u8, Vec<Mark>), Problem> {
+fn marks(lane: &LaneView, run_out_m: f64) -> Result<(BarrierKind, Length, Length, u8, Vec<Mark>), Problem> {
     let corrupt = || Problem::from(StoreError::Corrupt("lane plan"));
     let metres = |m: f64| Length::from_metres(m).map_err(|_| corrupt());
     let kind = BarrierKind::from_word(&lane.barrier_kind).ok_or_else(corrupt)?;
     let barriers = u8::try_from(lane.barriers).map_err(|_| corrupt())?;
     let (height, spacing) = (metres(lane.height_m)?, metres(lane.spacing_m)?);
-    let setting = LaneSetting {
-        approach: metres(lane.approach_m)?,
-        spacing,
-        barriers,
-        run_out: metres(run_out_m)?,
-    };
-    let marks = set_out(&setting)
-        .map_err(|error| Problem::new(Code::Conflict, format!("No set-out: {error}.")))?;
+    let setting = LaneSetting { approach: metres(lane.approach_m)?, spacing, barriers, run_out: metres(run_out_m)? };
+    let marks = set_out(&setting).map_err(|error| Problem::new(Code::Conflict, format!("No set-out: {error}.")))?;
     Ok((kind, height, spacing, barriers, marks))
 }
 
@@ -133,11 +115,7 @@ fn sheet(info: SessionInfo, content: &Content) -> Result<Sheet, Problem> {
             spacing,
             barriers,
             marks,
-            athletes: lane
-                .athletes
-                .iter()
-                .map(|one| one.display_name.clone())
-                .collect(),
+            athletes: lane.athletes.iter().map(|one| one.display_name.clone()).collect(),
         })
     });
     Ok(Sheet {
@@ -145,33 +123,18 @@ fn sheet(info: SessionInfo, content: &Content) -> Result<Sheet, Problem> {
         session_date: info.held_on.to_string(),
         venue: info.venue.map(|(name, ..)| name).unwrap_or_default(),
         lanes: lanes.collect::<Result<_, Problem>>()?,
-        cautions: content
-            .cautions
-            .iter()
-            .map(|one| one.text.clone())
-            .collect(),
+        cautions: content.cautions.iter().map(|one| one.text.clone()).collect(),
     })
 }
 
 fn json(content: &Content) -> Result<View, Problem> {
     let lane = |lane: &LaneView| {
         let (.., marks) = marks(lane, content.run_out_m)?;
-        let mark = |mark: &Mark| MarkView {
-            at_m: mark.at_tape(),
-            mark: mark.kind.as_str(),
-            barrier: mark.barrier,
-        };
-        Ok(LaneMarks {
-            lane: lane.lane,
-            marks: marks.iter().map(mark).collect(),
-        })
+        let mark = |mark: &Mark| MarkView { at_m: mark.at_tape(), mark: mark.kind.as_str(), barrier: mark.barrier };
+        Ok(LaneMarks { lane: lane.lane, marks: marks.iter().map(mark).collect() })
     };
     Ok(View {
-        lanes: content
-            .lanes
-            .iter()
-            .map(lane)
-            .collect::<Result<_, Problem>>()?,
+        lanes: content.lanes.iter().map(lane).collect::<Result<_, Problem>>()?,
         cautions: content.cautions.clone(),
     })
 }
@@ -196,39 +159,24 @@ fn json(content: &Content) -> Result<View, Problem> {
     )
 )]
 #[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{plan_id}/set-out")]
-async fn get_set_out(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_set_out(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let format = negotiate(&req).ok_or_else(|| {
-        Problem::new(
-            Code::NotAcceptable,
-            "The sheet comes as application/json, text/csv or image/svg+xml.",
-        )
+        Problem::new(Code::NotAcceptable, "The sheet comes as application/json, text/csv or image/svg+xml.")
     })?;
     let mut tx = permit.read(&db).await?;
     let (info, found) = load(&mut tx, &req).await?;
     drop(tx);
-    let content: Content = serde_json::from_value(found.value.content)
-        .map_err(|_| StoreError::Corrupt("lane plan"))?;
+    let content: Content = serde_json::from_value(found.value.content).map_err(|_| StoreError::Corrupt("lane plan"))?;
     let broken = |_| Problem::new(Code::Internal, "The sheet could not be drawn.");
     let mut answer = HttpResponse::Ok();
-    answer
-        .insert_header((VARY, "accept"))
-        .insert_header(("cache-control", "private, no-cache"));
+    answer.insert_header((VARY, "accept")).insert_header(("cache-control", "private, no-cache"));
     Ok(match format {
         Format::Json => answer.json(json(&content)?),
         Format::Csv => answer
             .content_type("text/csv; charset=utf-8")
-            .insert_header((
-                "content-disposition",
-                "attachment; filename=\"set-out.csv\"",
-            ))
+            .insert_header(("content-disposition", "attachment; filename=\"set-out.csv\""))
             .body(csv(&sheet(info, &content)?).map_err(broken)?),
-        Format::Svg => answer
-            .content_type("image/svg+xml")
-            .body(svg(&sheet(info, &content)?).map_err(broken)?),
+        Format::Svg => answer.content_type("image/svg+xml").body(svg(&sheet(info, &content)?).map_err(broken)?),
     })
 }
 

@@ -167,10 +167,7 @@ pub struct CautionView {
     #[schema(max_length = 60, example = "supports_coach")]
     pub code: String,
     /// The sentence.
-    #[schema(
-        max_length = 500,
-        example = "Advice supports a qualified coach and never replaces one."
-    )]
+    #[schema(max_length = 500, example = "Advice supports a qualified coach and never replaces one.")]
     pub text: String,
 }
 

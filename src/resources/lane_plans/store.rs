@@ -44,16 +44,8 @@ struct Row {
 
 impl From<Row> for StoredPlan {
     fn from(row: Row) -> Self {
-        let value = Plan {
-            session: SessionId(row.session_id),
-            request: row.request,
-            content: row.plan,
-        };
-        Self {
-            id: LanePlanId(row.id),
-            rev: row.rev,
-            value,
-        }
+        let value = Plan { session: SessionId(row.session_id), request: row.request, content: row.plan };
+        Self { id: LanePlanId(row.id), rev: row.rev, value }
     }
 }
 
@@ -87,11 +79,7 @@ pub async fn session(tx: &mut ClubTx, id: SessionId) -> Result<Option<SessionInf
         }
         _ => None,
     };
-    Ok(Some(SessionInfo {
-        held_on: row.held_on,
-        venue,
-        club: row.club,
-    }))
+    Ok(Some(SessionInfo { held_on: row.held_on, venue, club: row.club }))
 }
 
 /// Who attends a session.
@@ -124,10 +112,7 @@ pub async fn equipment(tx: &mut ClubTx) -> Result<Vec<Equipment>, StoreError> {
     let corrupt = || StoreError::Corrupt("equipment");
     rows.into_iter()
         .map(|row| {
-            let heights = row
-                .heights_mm
-                .into_iter()
-                .map(|mm| u32::try_from(mm).map(Length::from_mm));
+            let heights = row.heights_mm.into_iter().map(|mm| u32::try_from(mm).map(Length::from_mm));
             Ok(Equipment {
                 id: row.id,
                 kind: BarrierKind::from_word(&row.barrier_kind).ok_or_else(corrupt)?,
@@ -161,11 +146,7 @@ pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool
 }
 
 /// A plan of a session.
-pub async fn find(
-    tx: &mut ClubTx,
-    session: SessionId,
-    id: LanePlanId,
-) -> Result<Option<StoredPlan>, StoreError> {
+pub async fn find(tx: &mut ClubTx, session: SessionId, id: LanePlanId) -> Result<Option<StoredPlan>, StoreError> {
     let club = tx.club.0;
     let row = sqlx::query_as!(
         Row,

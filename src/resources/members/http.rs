@@ -42,10 +42,7 @@ async fn list_members(
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page {
-        items: rows.iter().map(View::from).collect(),
-        next_cursor,
-    };
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -57,11 +54,7 @@ async fn list_members(
     responses((status = 200, description = "The member", body = View), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/members/{member_id}")]
-async fn get_member(
-    req: HttpRequest,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_member(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let stored = load(&mut tx, &req).await?;
     Ok(stored::read(&req, stored.rev, &View::from(&stored)))
@@ -94,18 +87,8 @@ async fn update_member(
     grants::require(&mut tx, &assignment.groups, "/group_ids").await?;
     store::save(&mut tx, before.id, &assignment).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
-    let value = Member {
-        assignment,
-        ..before.value
-    };
-    Ok(stored::changed(
-        rev,
-        &View::from(&Stored {
-            id: before.id,
-            rev,
-            value,
-        }),
-    ))
+    let value = Member { assignment, ..before.value };
+    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }
 
 /// Removes a member; what they recorded stays. The last admin stays.
@@ -120,11 +103,7 @@ async fn update_member(
     responses((status = 204, description = "Removed"))
 )]
 #[delete("/v1/clubs/{club_id}/members/{member_id}")]
-async fn delete_member(
-    req: HttpRequest,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn delete_member(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &View::from(&before))?;
@@ -135,9 +114,5 @@ async fn delete_member(
 
 /// The routes of members.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(list_members)
-        .service(get_member)
-        .service(update_member)
-        .service(delete_member);
+    config.service(list_members).service(get_member).service(update_member).service(delete_member);
 }

@@ -33,31 +33,23 @@ async fn create_invitation(
     db: Data<Db>,
     body: Body<NewInvitation>,
 ) -> Result<HttpResponse, Problem> {
-    let NewInvitation {
-        email,
-        role,
-        group_ids,
-    } = body.0;
+    let NewInvitation { email, role, group_ids } = body.0;
     let mut faults = Faults::new();
     let email = faults.email("/email", &email);
-    let assignment = Assignment::parse(role, &group_ids)
-        .map_err(|list| faults.add_all("", list))
-        .ok();
+    let assignment = Assignment::parse(role, &group_ids).map_err(|list| faults.add_all("", list)).ok();
     let (email, assignment) = faults.finish(email.zip(assignment))?;
-    let invitation = Invitation {
-        email,
-        assignment,
-        expires_at: Utc::now() + INVITATION_LIFE,
-    };
+    let invitation = Invitation { email, assignment, expires_at: Utc::now() + INVITATION_LIFE };
     let id = InvitationId::new();
     let (token, opaque) = Opaque::new(permit.club.0)?;
     let mut tx = permit.write(&db).await?;
     grants::require(&mut tx, &invitation.assignment.groups, "/group_ids").await?;
     store::insert_invitation(&mut tx, id, &invitation, &opaque).await?;
     tx.commit().await?;
-    Ok(HttpResponse::Created()
-        .insert_header(("cache-control", "no-store"))
-        .json(InvitationView::new(id, &invitation, Some(token))))
+    Ok(HttpResponse::Created().insert_header(("cache-control", "no-store")).json(InvitationView::new(
+        id,
+        &invitation,
+        Some(token),
+    )))
 }
 
 /// Lists the open invitations.
@@ -78,10 +70,7 @@ async fn list_invitations(
     let mut tx = permit.read(&db).await?;
     let rows = store::page_invitations(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.0.0);
-    let items = rows
-        .iter()
-        .map(|(id, invitation)| InvitationView::new(*id, invitation, None))
-        .collect();
+    let items = rows.iter().map(|(id, invitation)| InvitationView::new(*id, invitation, None)).collect();
     let body = InvitationPage { items, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
@@ -97,11 +86,7 @@ async fn list_invitations(
     responses((status = 204, description = "Withdrawn"))
 )]
 #[delete("/v1/clubs/{club_id}/invitations/{invitation_id}")]
-async fn delete_invitation(
-    req: HttpRequest,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = InvitationId(path_id(&req, "invitation_id", "open invitation")?);
     let mut tx = permit.write(&db).await?;
     store::remove_invitation(&mut tx, id).await?;
@@ -120,11 +105,7 @@ async fn delete_invitation(
     )
 )]
 #[post("/v1/invitations/accept")]
-async fn accept_invitation(
-    caller: Caller,
-    db: Data<Db>,
-    body: Body<Acceptance>,
-) -> Result<HttpResponse, Problem> {
+async fn accept_invitation(caller: Caller, db: Data<Db>, body: Body<Acceptance>) -> Result<HttpResponse, Problem> {
     let none = || Problem::not_found("open invitation for your e-mail address");
     let token = Opaque::parse(&body.0.token).ok_or_else(none)?;
     let tx = db.account_tx().await?;
@@ -134,9 +115,5 @@ async fn accept_invitation(
 
 /// The routes of invitations.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_invitation)
-        .service(list_invitations)
-        .service(delete_invitation)
-        .service(accept_invitation);
+    config.service(create_invitation).service(list_invitations).service(delete_invitation).service(accept_invitation);
 }

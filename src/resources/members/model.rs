@@ -54,25 +54,13 @@ impl Assignment {
         groups.dedup();
         match role {
             Role::Admin if !groups.is_empty() => {
-                faults.add(
-                    "/group_ids",
-                    "groups",
-                    "must be empty for an admin, who sees every group",
-                );
+                faults.add("/group_ids", "groups", "must be empty for an admin, who sees every group");
             }
             Role::Coach | Role::Viewer if groups.is_empty() => {
-                faults.add(
-                    "/group_ids",
-                    "groups",
-                    "must name at least one group for a coach or viewer",
-                );
+                faults.add("/group_ids", "groups", "must name at least one group for a coach or viewer");
             }
             _ if groups.len() > MAX_GROUPS => {
-                faults.add(
-                    "/group_ids",
-                    "length",
-                    format!("must name at most {MAX_GROUPS} groups"),
-                );
+                faults.add("/group_ids", "length", format!("must name at most {MAX_GROUPS} groups"));
             }
             _ => {}
         }

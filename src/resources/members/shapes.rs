@@ -24,10 +24,7 @@ pub struct Fields {
 
 impl From<&Assignment> for Fields {
     fn from(assignment: &Assignment) -> Self {
-        Self {
-            role: assignment.role,
-            group_ids: assignment.groups.clone(),
-        }
+        Self { role: assignment.role, group_ids: assignment.groups.clone() }
     }
 }
 
@@ -105,10 +102,7 @@ pub struct InvitationView {
     pub expires_at: DateTime<Utc>,
     /// Hand this to the invited person; it is shown only once.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(
-        max_length = 200,
-        example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"
-    )]
+    #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
     pub token: Option<String>,
     /// The role and groups.
     #[serde(flatten)]
@@ -147,10 +141,7 @@ pub struct InvitationPage {
 #[schema(example = json!({"token": "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"}))]
 pub struct Acceptance {
     /// The token that the admin handed over.
-    #[schema(
-        max_length = 200,
-        example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"
-    )]
+    #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
     pub token: String,
 }
 

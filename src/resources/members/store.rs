@@ -27,16 +27,8 @@ impl TryFrom<Row> for Stored<AccountId, Member> {
         let role = Role::from_word(&row.role).ok_or(StoreError::Corrupt("member"))?;
         let groups = row.groups.into_iter().map(GroupId).collect();
         let assignment = Assignment { role, groups };
-        let value = Member {
-            display_name: row.display_name,
-            email: row.email,
-            assignment,
-        };
-        Ok(Self {
-            id: AccountId(row.id),
-            rev: row.rev,
-            value,
-        })
+        let value = Member { display_name: row.display_name, email: row.email, assignment };
+        Ok(Self { id: AccountId(row.id), rev: row.rev, value })
     }
 }
 
@@ -127,11 +119,7 @@ async fn keep_one_admin(tx: &mut ClubTx, leaving: AccountId) -> Result<(), Store
 }
 
 /// Gives a member another role or other groups.
-pub async fn save(
-    tx: &mut ClubTx,
-    id: AccountId,
-    assignment: &Assignment,
-) -> Result<(), StoreError> {
+pub async fn save(tx: &mut ClubTx, id: AccountId, assignment: &Assignment) -> Result<(), StoreError> {
     let club = tx.club.0;
     if assignment.role != Role::Admin {
         keep_one_admin(tx, id).await?;
@@ -161,13 +149,9 @@ pub async fn remove(tx: &mut ClubTx, id: AccountId) -> Result<(), StoreError> {
     )
     .execute(tx.changing(Change::remove(Kind::Member, id)))
     .await?;
-    sqlx::query!(
-        "delete from account_club where club_id = $1 and account_id = $2",
-        club,
-        id.0
-    )
-    .execute(tx.conn())
-    .await?;
+    sqlx::query!("delete from account_club where club_id = $1 and account_id = $2", club, id.0)
+        .execute(tx.conn())
+        .await?;
     Ok(())
 }
 
@@ -186,14 +170,7 @@ impl TryFrom<InvitationRow> for (InvitationId, Invitation) {
         let role = Role::from_word(&row.role).ok_or(StoreError::Corrupt("invitation"))?;
         let groups = row.group_ids.into_iter().map(GroupId).collect();
         let assignment = Assignment { role, groups };
-        Ok((
-            InvitationId(row.id),
-            Invitation {
-                email: row.email,
-                assignment,
-                expires_at: row.expires_at,
-            },
-        ))
+        Ok((InvitationId(row.id), Invitation { email: row.email, assignment, expires_at: row.expires_at }))
     }
 }
 
@@ -205,12 +182,7 @@ pub async fn insert_invitation(
     token: &Opaque,
 ) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let groups: Vec<Uuid> = invitation
-        .assignment
-        .groups
-        .iter()
-        .map(|group| group.0)
-        .collect();
+    let groups: Vec<Uuid> = invitation.assignment.groups.iter().map(|group| group.0).collect();
     sqlx::query!(
         r#"
         insert into invitations as x (club_id, id, email, role, group_ids, token_hash, expires_at, created_at)
@@ -261,13 +233,10 @@ pub async fn page_invitations(
 /// Withdraws an open invitation.
 pub async fn remove_invitation(tx: &mut ClubTx, id: InvitationId) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let done = sqlx::query!(
-        "delete from invitations where club_id = $1 and id = $2 and accepted_at is null",
-        club,
-        id.0
-    )
-    .execute(tx.unsynced())
-    .await?;
+    let done =
+        sqlx::query!("delete from invitations where club_id = $1 and id = $2 and accepted_at is null", club, id.0)
+            .execute(tx.unsynced())
+            .await?;
     if done.rows_affected() == 0 {
         return Err(StoreError::NotFound("open invitation"));
     }
@@ -278,18 +247,11 @@ pub async fn remove_invitation(tx: &mut ClubTx, id: InvitationId) -> Result<(), 
 ///
 /// # Errors
 /// [`StoreError::NotFound`] for a token that is unknown, used, expired or meant for another address.
-pub async fn accept(
-    mut account_tx: AccountTx,
-    account: AccountId,
-    token: &Opaque,
-) -> Result<ClubId, StoreError> {
+pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaque) -> Result<ClubId, StoreError> {
     let club = ClubId(token.owner);
-    let person = sqlx::query!(
-        "select email, display_name from accounts where account_id = $1",
-        account.0
-    )
-    .fetch_one(account_tx.conn())
-    .await?;
+    let person = sqlx::query!("select email, display_name from accounts where account_id = $1", account.0)
+        .fetch_one(account_tx.conn())
+        .await?;
     sqlx::query!(
         r#"
         insert into account_club as x (account_id, club_id, joined_at)

@@ -21,8 +21,7 @@ use crate::resources::advice;
 
 fn view(stored: &StoredDecided) -> Result<DecidedView, Problem> {
     let decided = &stored.value;
-    let advice = serde_json::from_value(decided.advice.clone())
-        .map_err(|_| StoreError::Corrupt("recommendation"))?;
+    let advice = serde_json::from_value(decided.advice.clone()).map_err(|_| StoreError::Corrupt("recommendation"))?;
     let chosen = decided.choice.chosen;
     Ok(DecidedView {
         id: stored.id,
@@ -60,16 +59,7 @@ async fn create_decision(
     db: Data<Db>,
     body: Body<DecisionFields>,
 ) -> Result<HttpResponse, Problem> {
-    let DecisionFields {
-        id,
-        on,
-        outcome,
-        reason,
-        barrier_kind,
-        height_m,
-        spacing_m,
-        clears_return,
-    } = body.0;
+    let DecisionFields { id, on, outcome, reason, barrier_kind, height_m, spacing_m, clears_return } = body.0;
     let instead = (barrier_kind.as_deref(), height_m, spacing_m);
     let choice = Choice::parse(&outcome, reason.as_deref(), instead, clears_return)?;
     let mut tx = permit.read(&db).await?;
@@ -77,17 +67,8 @@ async fn create_decision(
         && let Some(found) = store::find(&mut tx, id).await?
     {
         let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
-        stored::same_or_conflict(
-            &(found.value.athlete, &found.value.choice),
-            &(athlete, &choice),
-        )?;
-        return Ok(stored::created(
-            &req,
-            false,
-            found.id,
-            found.rev,
-            &view(&found)?,
-        ));
+        stored::same_or_conflict(&(found.value.athlete, &found.value.choice), &(athlete, &choice))?;
+        return Ok(stored::created(&req, false, found.id, found.rev, &view(&found)?));
     }
     let advice = for_athlete(&mut tx, &req, on).await?;
     drop(tx);
@@ -96,8 +77,7 @@ async fn create_decision(
         on: advice.on,
         advice: serde_json::to_value(&advice).map_err(|_| StoreError::Corrupt("recommendation"))?,
         choice,
-        decided_at: DateTime::from_timestamp_micros(Utc::now().timestamp_micros())
-            .unwrap_or_default(),
+        decided_at: DateTime::from_timestamp_micros(Utc::now().timestamp_micros()).unwrap_or_default(),
     };
     let id = id.unwrap_or_else(RecommendationId::new);
     let mut tx = permit.write(&db).await?;
@@ -105,17 +85,7 @@ async fn create_decision(
         return Err(Problem::gone());
     }
     let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &view(&Stored {
-            id,
-            rev,
-            value: decided,
-        })?,
-    ))
+    Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: decided })?))
 }
 
 /// Lists what was decided on an athlete's recommendations, oldest first.
@@ -140,18 +110,12 @@ async fn list_decisions(
     let wanted = params.0.parse::<Uuid>()?;
     let mut tx = permit.read(&db).await?;
     let today = tx.today().await?;
-    if advice::load(&mut tx, Some(&[athlete]), None, today)
-        .await?
-        .is_empty()
-    {
+    if advice::load(&mut tx, Some(&[athlete]), None, today).await?.is_empty() {
         return Err(Problem::not_found("athlete"));
     }
     let rows = store::page(&mut tx, athlete, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = DecidedPage {
-        items: rows.iter().map(view).collect::<Result<_, _>>()?,
-        next_cursor,
-    };
+    let body = DecidedPage { items: rows.iter().map(view).collect::<Result<_, _>>()?, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -167,25 +131,16 @@ async fn list_decisions(
     responses((status = 200, description = "The decision", body = DecidedView), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions/{decision_id}")]
-async fn get_decision(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_decision(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let id = RecommendationId(path_id(&req, "decision_id", "decision")?);
     let mut tx = permit.read(&db).await?;
-    let found = store::find(&mut tx, id)
-        .await?
-        .filter(|found| found.value.athlete == athlete);
+    let found = store::find(&mut tx, id).await?.filter(|found| found.value.athlete == athlete);
     let found = found.ok_or_else(|| Problem::not_found("decision"))?;
     Ok(stored::read(&req, found.rev, &view(&found)?))
 }
 
 /// The routes of decided recommendations.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_decision)
-        .service(list_decisions)
-        .service(get_decision);
+    config.service(create_decision).service(list_decisions).service(get_decision);
 }

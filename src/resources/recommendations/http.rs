@@ -28,10 +28,7 @@ struct OnParams {
 }
 
 /// The day asked for, or today; at most a year ahead.
-pub(super) async fn asked_day(
-    tx: &mut ClubTx,
-    on: Option<NaiveDate>,
-) -> Result<(NaiveDate, Day), Problem> {
+pub(super) async fn asked_day(tx: &mut ClubTx, on: Option<NaiveDate>) -> Result<(NaiveDate, Day), Problem> {
     let today = tx.today().await?;
     let on = on.unwrap_or(today);
     let day = Day::from_days(on.to_epoch_days());
@@ -45,45 +42,22 @@ pub(super) async fn asked_day(
 }
 
 /// Advises one athlete; a record that cannot be used is the operator's concern, not the caller's.
-pub(super) fn advise_or_problem<'a>(
-    person: &Person,
-    setting: &'a Setting,
-    on: Day,
-) -> Result<Advice<'a>, Problem> {
+pub(super) fn advise_or_problem<'a>(person: &Person, setting: &'a Setting, on: Day) -> Result<Advice<'a>, Problem> {
     advise(&person.record, setting, on).map_err(|error| {
-        Problem::new(
-            Code::Conflict,
-            format!(
-                "No advice for {}: {error}. Correct the record.",
-                person.display_name
-            ),
-        )
+        Problem::new(Code::Conflict, format!("No advice for {}: {error}. Correct the record.", person.display_name))
     })
 }
 
 /// The advice for the athlete in the path, computed off the async threads.
-pub(super) async fn for_athlete(
-    tx: &mut ClubTx,
-    req: &HttpRequest,
-    on: Option<NaiveDate>,
-) -> Result<View, Problem> {
+pub(super) async fn for_athlete(tx: &mut ClubTx, req: &HttpRequest, on: Option<NaiveDate>) -> Result<View, Problem> {
     let id = AthleteId(path_id(req, "athlete_id", "athlete")?);
     let (on, day) = asked_day(tx, on).await?;
     let people = advice::load(tx, Some(&[id]), None, on).await?;
-    let person = people
-        .into_iter()
-        .next()
-        .ok_or_else(|| Problem::not_found("athlete"))?;
+    let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
     let setting = advice::setting(tx).await?;
     web::block(move || {
         let advice = advise_or_problem(&person, &setting, day)?;
-        Ok(View::new(
-            id,
-            on,
-            &advice,
-            &setting.heights(),
-            setting.policy.spacing_step,
-        ))
+        Ok(View::new(id, on, &advice, &setting.heights(), setting.policy.spacing_step))
     })
     .await?
 }
@@ -108,9 +82,7 @@ async fn get_recommendation(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let view = for_athlete(&mut tx, &req, params.0.on).await?;
-    Ok(HttpResponse::Ok()
-        .insert_header(("cache-control", "private, no-cache"))
-        .json(view))
+    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(view))
 }
 
 /// What each athlete of a group should do next, in short, with counts.
@@ -141,9 +113,7 @@ async fn list_recommendations(
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
     let body = web::block(move || group_advice(group, people, &setting, (on, day))).await??;
-    Ok(HttpResponse::Ok()
-        .insert_header(("cache-control", "private, no-cache"))
-        .json(body))
+    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }
 
 fn group_advice(
@@ -161,23 +131,12 @@ fn group_advice(
     }
     let counts = DecisionKind::ALL
         .into_iter()
-        .map(|kind| DecisionCount {
-            kind: kind.as_str(),
-            athletes: kinds.iter().filter(|one| **one == kind).count(),
-        })
+        .map(|kind| DecisionCount { kind: kind.as_str(), athletes: kinds.iter().filter(|one| **one == kind).count() })
         .collect();
-    Ok(GroupAdvice {
-        group_id,
-        on,
-        counts,
-        athletes,
-        cautions: cautions(&Caution::BASE),
-    })
+    Ok(GroupAdvice { group_id, on, counts, athletes, cautions: cautions(&Caution::BASE) })
 }
 
 /// The routes of recommendations.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(get_recommendation)
-        .service(list_recommendations);
+    config.service(get_recommendation).service(list_recommendations);
 }

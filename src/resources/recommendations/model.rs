@@ -45,52 +45,28 @@ impl Choice {
         let outcome = faults.take("/outcome", "word", Outcome::parse(outcome));
         let reason = faults.opt_text("/reason", reason, 500);
         if outcome == Some(Outcome::Overridden) && reason.is_none() {
-            faults.add(
-                "/reason",
-                "missing",
-                "is needed when the advice is overridden",
-            );
+            faults.add("/reason", "missing", "is needed when the advice is overridden");
         }
         let chosen = match (kind, height_m, spacing_m) {
             (None, None, None) => None,
             (Some(kind), Some(height), Some(spacing)) => {
-                let kind = BarrierKind::from_word(kind)
-                    .ok_or("must be wicket, foam, low_barrier or hurdle");
+                let kind = BarrierKind::from_word(kind).ok_or("must be wicket, foam, low_barrier or hurdle");
                 let kind = faults.take("/barrier_kind", "word", kind);
                 let mm = Length::from_mm;
-                let height = faults.take(
-                    "/height_m",
-                    "out_of_range",
-                    Length::between(height, mm(50), mm(1_100)),
-                );
+                let height = faults.take("/height_m", "out_of_range", Length::between(height, mm(50), mm(1_100)));
                 let spacing = Length::between(spacing, mm(1_000), mm(20_000));
                 let spacing = faults.take("/spacing_m", "out_of_range", spacing);
-                kind.zip(height)
-                    .zip(spacing)
-                    .map(|((kind, height), spacing)| (kind, height, spacing))
+                kind.zip(height).zip(spacing).map(|((kind, height), spacing)| (kind, height, spacing))
             }
             _ => {
-                faults.add(
-                    "/barrier_kind",
-                    "together",
-                    "goes with height_m and spacing_m: send all three or none",
-                );
+                faults.add("/barrier_kind", "together", "goes with height_m and spacing_m: send all three or none");
                 None
             }
         };
         if outcome == Some(Outcome::Accepted) && chosen.is_some() {
-            faults.add(
-                "/barrier_kind",
-                "accepted",
-                "only goes with an override; accepting means what was recommended",
-            );
+            faults.add("/barrier_kind", "accepted", "only goes with an override; accepting means what was recommended");
         }
-        faults.finish(outcome.map(|outcome| Self {
-            outcome,
-            reason,
-            chosen,
-            clears_return,
-        }))
+        faults.finish(outcome.map(|outcome| Self { outcome, reason, chosen, clears_return }))
     }
 }
 

@@ -53,11 +53,7 @@ pub struct HoldView {
 
 impl From<Hold> for HoldView {
     fn from(hold: Hold) -> Self {
-        Self {
-            mean: rounded(hold.mean),
-            p05: rounded(hold.p05),
-            p95: rounded(hold.p95),
-        }
+        Self { mean: rounded(hold.mean), p05: rounded(hold.p05), p95: rounded(hold.p95) }
     }
 }
 
@@ -122,11 +118,7 @@ impl EstimateView {
         let limit = estimate.limit_m;
         let curve = heights
             .iter()
-            .flat_map(|height| {
-                grid_around(estimate, *height, step)
-                    .into_iter()
-                    .map(move |spacing| (*height, spacing))
-            })
+            .flat_map(|height| grid_around(estimate, *height, step).into_iter().map(move |spacing| (*height, spacing)))
             .map(|(height, spacing)| HoldPoint {
                 height_m: height.metres(),
                 spacing_m: spacing.metres(),
@@ -144,12 +136,7 @@ impl EstimateView {
             height_cost: rounded(estimate.height_cost),
             width_m: rounded(estimate.width_m),
             prior_share: rounded(estimate.prior_share),
-            prior_basis: estimate
-                .prior
-                .basis
-                .iter()
-                .map(|one| one.as_str().to_owned())
-                .collect(),
+            prior_basis: estimate.prior.basis.iter().map(|one| one.as_str().to_owned()).collect(),
             evidence: EvidenceView {
                 runs: evidence.runs,
                 intervals: evidence.intervals,
@@ -167,10 +154,7 @@ fn grid_around(estimate: &Estimate, height: Length, step: Length) -> Vec<Length>
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 2 to 15 m in whole steps
     let steps = |metres: f64| (metres.clamp(2.0, 15.0) * 1_000.0 / f64::from(step.mm())) as u32;
     let (from, to) = (steps(limit - 1.0) + 1, steps(limit + 0.5));
-    (from..=to)
-        .take(40)
-        .map(|n| Length::from_mm(n * step.mm()))
-        .collect()
+    (from..=to).take(40).map(|n| Length::from_mm(n * step.mm())).collect()
 }
 
 /// What an athlete runs over.
@@ -239,21 +223,13 @@ pub struct CodedText {
     #[schema(max_length = 60, example = "hold_high_enough")]
     code: String,
     /// The sentence.
-    #[schema(
-        max_length = 500,
-        example = "The rhythm holds at 6.25 m with probability 0.88."
-    )]
+    #[schema(max_length = 500, example = "The rhythm holds at 6.25 m with probability 0.88.")]
     text: String,
 }
 
 /// The cautions as codes with sentences.
 pub fn cautions(list: &[Caution]) -> Vec<CodedText> {
-    list.iter()
-        .map(|one| CodedText {
-            code: one.code().to_owned(),
-            text: one.text().to_string(),
-        })
-        .collect()
+    list.iter().map(|one| CodedText { code: one.code().to_owned(), text: one.text().to_string() }).collect()
 }
 
 /// The specification to train towards.
@@ -281,10 +257,7 @@ pub struct TargetView {
     #[schema(minimum = 1, maximum = 20, example = 8)]
     barriers: u8,
     /// Where the figures were read.
-    #[schema(
-        max_length = 1000,
-        example = "Olympic factoid: up and over (England Athletics, 2024)"
-    )]
+    #[schema(max_length = 1000, example = "Olympic factoid: up and over (England Athletics, 2024)")]
     source: String,
     /// `page` (read on the page named), `memory` (not read: check before relying on it) or `club` (your own).
     #[schema(max_length = 10, example = "page")]
@@ -314,11 +287,7 @@ impl TargetView {
             spacing_m: spec.between.metres(),
             approach_m: spec.to_first.metres(),
             barriers: spec.barriers,
-            source: if read.is_empty() {
-                spec.note.to_string()
-            } else {
-                read.join("; ")
-            },
+            source: if read.is_empty() { spec.note.to_string() } else { read.join("; ") },
             confidence: spec.confidence.as_str().to_owned(),
             certain: one.certain,
             applies_from,
@@ -364,43 +333,22 @@ pub struct View {
     next_target: Option<TargetView>,
     /// Why there is no target, and how to add one.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(
-        max_length = 500,
-        example = "No specification is on file for this age group."
-    )]
+    #[schema(max_length = 500, example = "No specification is on file for this age group.")]
     no_target: Option<String>,
 }
 
 fn view_of(configuration: Configuration) -> ConfigurationView {
-    ConfigurationView {
-        height_m: configuration.height.metres(),
-        spacing_m: configuration.spacing.metres(),
-    }
+    ConfigurationView { height_m: configuration.height.metres(), spacing_m: configuration.spacing.metres() }
 }
 
 impl View {
     /// The view of advice.
-    pub fn new(
-        athlete_id: AthleteId,
-        on: NaiveDate,
-        advice: &Advice<'_>,
-        heights: &[Length],
-        step: Length,
-    ) -> Self {
+    pub fn new(athlete_id: AthleteId, on: NaiveDate, advice: &Advice<'_>, heights: &[Length], step: Length) -> Self {
         let decision = &advice.decision;
-        let coded = |code: &str, text: String| CodedText {
-            code: code.to_owned(),
-            text,
-        };
+        let coded = |code: &str, text: String| CodedText { code: code.to_owned(), text };
         let no_target = advice.target.is_none().then(|| {
-            let why = advice
-                .no_target
-                .map_or("No sprint-hurdle specification is on file.", |reason| {
-                    reason.sentence()
-                });
-            format!(
-                "{why} A club admin can add one with POST /v1/clubs/{{club_id}}/competition-specs."
-            )
+            let why = advice.no_target.map_or("No sprint-hurdle specification is on file.", |reason| reason.sentence());
+            format!("{why} A club admin can add one with POST /v1/clubs/{{club_id}}/competition-specs.")
         });
         Self {
             athlete_id,
@@ -413,21 +361,10 @@ impl View {
             }),
             decision: DecisionView::new(advice),
             explanation: decision.explanation(),
-            reasons: decision
-                .reasons
-                .iter()
-                .map(|one| coded(one.code(), one.text()))
-                .collect(),
-            missing: decision
-                .missing
-                .iter()
-                .map(|one| coded(one.code(), one.text()))
-                .collect(),
+            reasons: decision.reasons.iter().map(|one| coded(one.code(), one.text())).collect(),
+            missing: decision.missing.iter().map(|one| coded(one.code(), one.text())).collect(),
             cautions: cautions(&decision.cautions),
-            target: advice
-                .target
-                .as_ref()
-                .map(|target| TargetView::new(target, None)),
+            target: advice.target.as_ref().map(|target| TargetView::new(target, None)),
             next_target: advice
                 .next_target
                 .as_ref()
@@ -443,9 +380,7 @@ impl DecisionView {
         Self {
             kind: decision.kind.as_str().to_owned(),
             stage: decision.stage.as_str().to_owned(),
-            barrier_kind: decision
-                .proposed
-                .map(|to| to.barrier_kind.as_str().to_owned()),
+            barrier_kind: decision.proposed.map(|to| to.barrier_kind.as_str().to_owned()),
             height_m: decision.proposed.map(|to| to.height.metres()),
             spacing_m: decision.proposed.map(|to| to.spacing.metres()),
             hold_probability: decision.hold_proposed.map(Into::into),
@@ -529,25 +464,13 @@ pub struct DecisionFields {
     #[schema(example = "2026-11-24")]
     pub on: Option<NaiveDate>,
     /// `accepted` or `overridden`.
-    #[schema(
-        pattern = "^(accepted|overridden)$",
-        max_length = 10,
-        example = "accepted"
-    )]
+    #[schema(pattern = "^(accepted|overridden)$", max_length = 10, example = "accepted")]
     pub outcome: String,
     /// Why it was overridden.
-    #[schema(
-        min_length = 1,
-        max_length = 500,
-        example = "Tired after school sports day"
-    )]
+    #[schema(min_length = 1, max_length = 500, example = "Tired after school sports day")]
     pub reason: Option<String>,
     /// What is run instead: kind.
-    #[schema(
-        pattern = "^(wicket|foam|low_barrier|hurdle)$",
-        max_length = 11,
-        example = "low_barrier"
-    )]
+    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
     pub barrier_kind: Option<String>,
     /// What is run instead: height, metres.
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]

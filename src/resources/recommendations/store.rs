@@ -32,15 +32,9 @@ impl TryFrom<Row> for StoredDecided {
 
     fn try_from(row: Row) -> Result<Self, StoreError> {
         let corrupt = || StoreError::Corrupt("recommendation");
-        let length = |mm: Option<i32>| {
-            mm.and_then(|mm| u32::try_from(mm).ok())
-                .map(Length::from_mm)
-        };
-        let kind = row
-            .barrier_kind
-            .as_deref()
-            .map(|word| BarrierKind::from_word(word).ok_or_else(corrupt))
-            .transpose()?;
+        let length = |mm: Option<i32>| mm.and_then(|mm| u32::try_from(mm).ok()).map(Length::from_mm);
+        let kind =
+            row.barrier_kind.as_deref().map(|word| BarrierKind::from_word(word).ok_or_else(corrupt)).transpose()?;
         let chosen = kind.zip(length(row.height_mm)).zip(length(row.spacing_mm));
         let value = Decided {
             athlete: AthleteId(row.athlete_id),
@@ -54,11 +48,7 @@ impl TryFrom<Row> for StoredDecided {
             },
             decided_at: row.decided_at,
         };
-        Ok(Self {
-            id: RecommendationId(row.id),
-            rev: row.rev,
-            value,
-        })
+        Ok(Self { id: RecommendationId(row.id), rev: row.rev, value })
     }
 }
 
@@ -76,11 +66,7 @@ pub async fn group_exists(tx: &mut ClubTx, id: GroupId) -> Result<bool, StoreErr
 }
 
 /// Inserts a decision; false when the id is taken already.
-pub async fn insert(
-    tx: &mut ClubTx,
-    id: RecommendationId,
-    decided: &Decided,
-) -> Result<bool, StoreError> {
+pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);
     let mm = |length: Length| i32::try_from(length.mm()).unwrap_or(i32::MAX);
     let chosen = decided.choice.chosen;
@@ -112,10 +98,7 @@ pub async fn insert(
 }
 
 /// A decision, when the actor sees its athlete.
-pub async fn find(
-    tx: &mut ClubTx,
-    id: RecommendationId,
-) -> Result<Option<StoredDecided>, StoreError> {
+pub async fn find(tx: &mut ClubTx, id: RecommendationId) -> Result<Option<StoredDecided>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let row = sqlx::query_as!(
         Row,

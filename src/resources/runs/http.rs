@@ -47,84 +47,44 @@ struct ListParams {
 }
 
 /// Refuses a run whose session, athlete or superseded run is not there for the caller.
-fn check_references(
-    run: &Run,
-    known: &Known,
-    replaced: &mut HashSet<Uuid>,
-    id: Uuid,
-) -> Result<(), Faults> {
+fn check_references(run: &Run, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Faults> {
     let mut faults = Faults::new();
     match known.sessions.get(&run.session.0) {
-        None => faults.add(
-            "/session_id",
-            "unknown_id",
-            "there is no such session for your groups",
-        ),
+        None => faults.add("/session_id", "unknown_id", "there is no such session for your groups"),
         Some(day) if !run.fits_day(*day) => {
-            faults.add(
-                "/run_at",
-                "other_day",
-                format!("is not on the day of the session, {day}"),
-            );
+            faults.add("/run_at", "other_day", format!("is not on the day of the session, {day}"));
         }
         Some(_) => {}
     }
     if !known.athletes.contains(&run.athlete.0) {
-        faults.add(
-            "/athlete_id",
-            "unknown_id",
-            "there is no such athlete in your groups",
-        );
+        faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
     }
     if let Some(earlier) = run.supersedes {
         match known.superseded.get(&earlier.0) {
             Some((athlete, _)) if *athlete != run.athlete.0 => {
-                faults.add(
-                    "/supersedes",
-                    "other_athlete",
-                    "must be a run of the same athlete",
-                );
+                faults.add("/supersedes", "other_athlete", "must be a run of the same athlete");
             }
             Some((_, Some(later))) if *later != id => {
-                faults.add(
-                    "/supersedes",
-                    "superseded",
-                    format!("was corrected before, by {later}; correct that one"),
-                );
+                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
             }
             Some(_) if !replaced.insert(earlier.0) => {
-                faults.add(
-                    "/supersedes",
-                    "superseded",
-                    "is corrected twice in this batch",
-                );
+                faults.add("/supersedes", "superseded", "is corrected twice in this batch");
             }
             Some(_) => {}
             None => faults.add("/supersedes", "unknown_id", "there is no such run"),
         }
     }
-    if faults.is_empty() {
-        Ok(())
-    } else {
-        Err(faults)
-    }
+    if faults.is_empty() { Ok(()) } else { Err(faults) }
 }
 
 /// Parses the batch and checks what it refers to.
 async fn judge(tx: &mut ClubTx, batch: &Batch) -> Result<Vec<Item<Run>>, Problem> {
     let now = Utc::now();
-    let parsed: Vec<_> = batch
-        .runs
-        .iter()
-        .map(|fields| (fields.id.0, fields.parse(now)))
-        .collect();
+    let parsed: Vec<_> = batch.runs.iter().map(|fields| (fields.id.0, fields.parse(now))).collect();
     let good = || parsed.iter().filter_map(|(_, run)| run.as_ref().ok());
     let sessions: Vec<Uuid> = good().map(|run| run.session.0).collect();
     let athletes: Vec<Uuid> = good().map(|run| run.athlete.0).collect();
-    let superseded: Vec<Uuid> = good()
-        .filter_map(|run| run.supersedes)
-        .map(|id| id.0)
-        .collect();
+    let superseded: Vec<Uuid> = good().filter_map(|run| run.supersedes).map(|id| id.0).collect();
     let known = store::known(tx, &sessions, &athletes, &superseded).await?;
     let mut replaced = HashSet::new();
     let mut seen: HashSet<Uuid> = HashSet::new();
@@ -132,20 +92,13 @@ async fn judge(tx: &mut ClubTx, batch: &Batch) -> Result<Vec<Item<Run>>, Problem
         let checked = run.and_then(|run| {
             // A repeat inside the batch corrects nothing anew.
             let mut nothing = HashSet::new();
-            let replaced = if seen.insert(id) {
-                &mut replaced
-            } else {
-                &mut nothing
-            };
+            let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
             match check_references(&run, &known, replaced, id) {
                 Ok(()) => Ok(run),
                 Err(faults) => faults.finish(None),
             }
         });
-        Item {
-            id,
-            value: checked.map_err(|faults| batch::invalid_item(&format!("/runs/{at}"), faults)),
-        }
+        Item { id, value: checked.map_err(|faults| batch::invalid_item(&format!("/runs/{at}"), faults)) }
     });
     Ok(items.collect())
 }
@@ -162,11 +115,7 @@ async fn judge(tx: &mut ClubTx, batch: &Batch) -> Result<Vec<Item<Run>>, Problem
     responses((status = 200, description = "One result for each run", body = BatchResult))
 )]
 #[post("/v1/clubs/{club_id}/runs")]
-async fn create_runs(
-    permit: Permit<SessionWrite>,
-    db: Data<Db>,
-    body: Body<Batch>,
-) -> Result<HttpResponse, Problem> {
+async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batch>) -> Result<HttpResponse, Problem> {
     batch::check_length("/runs", body.0.runs.len())?;
     let mut tx = permit.write(&db).await?;
     let items = judge(&mut tx, &body.0).await?;
@@ -181,9 +130,7 @@ async fn create_runs(
         .collect();
     store::insert(&mut tx, &fresh).await?;
     let revs = tx.commit().await?;
-    let body = batch::results(items, &decisions, |id| {
-        Some(revs.of(id, 0)).filter(|rev| *rev > 0)
-    });
+    let body = batch::results(items, &decisions, |id| Some(revs.of(id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))
 }
 
@@ -201,30 +148,13 @@ async fn list_runs(
     db: Data<Db>,
     params: Params<ListParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams {
-        session_id,
-        athlete_id,
-        from,
-        to,
-        superseded,
-        limit,
-        cursor,
-    } = params.0;
+    let ListParams { session_id, athlete_id, from, to, superseded, limit, cursor } = params.0;
     let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
-    let filter = Filter {
-        session: session_id,
-        athlete: athlete_id,
-        from,
-        to,
-        all: superseded,
-    };
+    let filter = Filter { session: session_id, athlete: athlete_id, from, to, all: superseded };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page {
-        items: rows.iter().map(View::from).collect(),
-        next_cursor,
-    };
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -236,23 +166,14 @@ async fn list_runs(
     responses((status = 200, description = "The run", body = View), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/runs/{run_id}")]
-async fn get_run(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_run(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = RunId(path_id(&req, "run_id", "run")?);
     let mut tx = permit.read(&db).await?;
-    let found = store::find(&mut tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("run"))?;
+    let found = store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("run"))?;
     Ok(stored::read(&req, found.rev, &View::from(&found)))
 }
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_runs)
-        .service(list_runs)
-        .service(get_run);
+    config.service(create_runs).service(list_runs).service(get_run);
 }

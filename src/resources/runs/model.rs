@@ -144,62 +144,43 @@ impl Run {
     pub fn parse(raw: &Raw<'_>, now: DateTime<Utc>) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         if raw.run_at.year() < 2000 || (raw.run_at - now).num_hours() > 24 {
-            faults.add(
-                "/run_at",
-                "out_of_range",
-                "must be from 2000 to at most a day ahead",
-            );
+            faults.add("/run_at", "out_of_range", "must be from 2000 to at most a day ahead");
         }
-        let kind = BarrierKind::from_word(raw.barrier_kind)
-            .ok_or("must be wicket, foam, low_barrier or hurdle");
+        let kind = BarrierKind::from_word(raw.barrier_kind).ok_or("must be wicket, foam, low_barrier or hurdle");
         let kind = faults.take("/barrier_kind", "word", kind);
         let height = Length::between(raw.height_m, HEIGHT.0, HEIGHT.1);
         let height = faults.take("/height_m", "out_of_range", height);
         let spacing = Length::between(raw.spacing_m, SPACING.0, SPACING.1);
         let spacing = faults.take("/spacing_m", "out_of_range", spacing);
         let approach = raw.approach_m.and_then(|m| {
-            faults.take(
-                "/approach_m",
-                "out_of_range",
-                Length::between(m, Length::default(), APPROACH_MAX),
-            )
+            faults.take("/approach_m", "out_of_range", Length::between(m, Length::default(), APPROACH_MAX))
         });
         check_counts(&mut faults, raw);
-        let lead_leg = raw
-            .lead_leg
-            .and_then(|word| faults.take("/lead_leg", "word", Leg::parse(word)));
+        let lead_leg = raw.lead_leg.and_then(|word| faults.take("/lead_leg", "word", Leg::parse(word)));
         let touchdowns = parse_touchdowns(&mut faults, raw);
         let note = faults.opt_text("/note", raw.note, 500);
         if raw.void && raw.supersedes.is_none() {
-            faults.add(
-                "/void",
-                "void",
-                "needs `supersedes`: the run that is withdrawn",
-            );
+            faults.add("/void", "void", "needs `supersedes`: the run that is withdrawn");
         }
-        let value = kind
-            .zip(height)
-            .zip(spacing)
-            .map(|((barrier_kind, height), spacing)| Self {
-                session: raw.session,
-                athlete: raw.athlete,
-                // Stored and compared to the microsecond, as the database keeps it.
-                run_at: chrono::DateTime::from_timestamp_micros(raw.run_at.timestamp_micros())
-                    .unwrap_or(raw.run_at),
-                barrier_kind,
-                height,
-                spacing,
-                approach,
-                barriers: raw.barriers,
-                intervals: raw.intervals,
-                hits: raw.hits,
-                fell: raw.fell,
-                lead_leg,
-                touchdowns,
-                note,
-                supersedes: raw.supersedes,
-                void: raw.void,
-            });
+        let value = kind.zip(height).zip(spacing).map(|((barrier_kind, height), spacing)| Self {
+            session: raw.session,
+            athlete: raw.athlete,
+            // Stored and compared to the microsecond, as the database keeps it.
+            run_at: chrono::DateTime::from_timestamp_micros(raw.run_at.timestamp_micros()).unwrap_or(raw.run_at),
+            barrier_kind,
+            height,
+            spacing,
+            approach,
+            barriers: raw.barriers,
+            intervals: raw.intervals,
+            hits: raw.hits,
+            fell: raw.fell,
+            lead_leg,
+            touchdowns,
+            note,
+            supersedes: raw.supersedes,
+            void: raw.void,
+        });
         faults.finish(value)
     }
 
@@ -211,63 +192,32 @@ impl Run {
 
 fn check_counts(faults: &mut Faults, raw: &Raw<'_>) {
     if !(1..=MAX_BARRIERS).contains(&raw.barriers) {
-        faults.add(
-            "/barriers",
-            "out_of_range",
-            format!("must be from 1 to {MAX_BARRIERS}"),
-        );
+        faults.add("/barriers", "out_of_range", format!("must be from 1 to {MAX_BARRIERS}"));
         return;
     }
-    let Intervals {
-        held,
-        over_reached,
-        crowded,
-        broken,
-    } = raw.intervals;
-    let counts = [
-        ("held", held),
-        ("over_reached", over_reached),
-        ("crowded", crowded),
-        ("broken", broken),
-    ];
-    let outside = counts
-        .iter()
-        .filter(|(_, count)| !(0..MAX_BARRIERS).contains(count));
+    let Intervals { held, over_reached, crowded, broken } = raw.intervals;
+    let counts = [("held", held), ("over_reached", over_reached), ("crowded", crowded), ("broken", broken)];
+    let outside = counts.iter().filter(|(_, count)| !(0..MAX_BARRIERS).contains(count));
     let mut any = false;
     for (name, _) in outside {
-        faults.add(
-            format!("/intervals/{name}"),
-            "out_of_range",
-            format!("must be from 0 to {}", MAX_BARRIERS - 1),
-        );
+        faults.add(format!("/intervals/{name}"), "out_of_range", format!("must be from 0 to {}", MAX_BARRIERS - 1));
         any = true;
     }
     let sum: i32 = counts.iter().map(|(_, count)| i32::from(*count)).sum();
     let wanted = i32::from(raw.barriers) - 1;
     if !any && sum != wanted {
-        let detail = format!(
-            "add up to {sum}; {} barriers make {wanted} intervals",
-            raw.barriers
-        );
+        let detail = format!("add up to {sum}; {} barriers make {wanted} intervals", raw.barriers);
         faults.add("/intervals", "sum", detail);
     }
     if !(0..=raw.barriers).contains(&raw.hits) {
-        faults.add(
-            "/hits",
-            "out_of_range",
-            format!("must be from 0 to the {} barriers", raw.barriers),
-        );
+        faults.add("/hits", "out_of_range", format!("must be from 0 to the {} barriers", raw.barriers));
     }
 }
 
 fn parse_touchdowns(faults: &mut Faults, raw: &Raw<'_>) -> Option<Touchdowns> {
     let Some(times) = raw.touchdown_times_s else {
         if raw.timing_method.is_some() || raw.video_fps.is_some() {
-            faults.add(
-                "/touchdown_times_s",
-                "missing",
-                "is needed with timing_method or video_fps",
-            );
+            faults.add("/touchdown_times_s", "missing", "is needed with timing_method or video_fps");
         }
         return None;
     };
@@ -275,10 +225,7 @@ fn parse_touchdowns(faults: &mut Faults, raw: &Raw<'_>) -> Option<Touchdowns> {
         faults.add(
             "/touchdown_times_s",
             "length",
-            format!(
-                "must have one entry for each of the {} barriers; null for a missing one",
-                raw.barriers
-            ),
+            format!("must have one entry for each of the {} barriers; null for a missing one", raw.barriers),
         );
     }
     let mut last = 0.0;
@@ -296,41 +243,19 @@ fn parse_touchdowns(faults: &mut Faults, raw: &Raw<'_>) -> Option<Touchdowns> {
                 "must be later than the one before, above 0 and at most 120 seconds",
             );
         } else if (time * 1_000.0 - ms).abs() > 1e-6 {
-            faults.add(
-                format!("/touchdown_times_s/{at}"),
-                "too_fine",
-                "must not be finer than 0.001 seconds",
-            );
+            faults.add(format!("/touchdown_times_s/{at}"), "too_fine", "must not be finer than 0.001 seconds");
         }
         last = ms;
         #[allow(clippy::cast_possible_truncation)] // at most 120 000, or refused above
         times_ms.push(Some(ms as i32));
     }
-    let method = raw
-        .timing_method
-        .ok_or_else(|| "is needed with touchdown times: hand, tap, video or gate".to_owned());
-    let method = faults.take(
-        "/timing_method",
-        "word",
-        method.and_then(TimingMethod::parse),
-    )?;
+    let method = raw.timing_method.ok_or_else(|| "is needed with touchdown times: hand, tap, video or gate".to_owned());
+    let method = faults.take("/timing_method", "word", method.and_then(TimingMethod::parse))?;
     match (method, raw.video_fps) {
         (TimingMethod::Video, Some(fps)) if (10..=1_000).contains(&fps) => {}
-        (TimingMethod::Video, _) => faults.add(
-            "/video_fps",
-            "out_of_range",
-            "must be from 10 to 1000 for video",
-        ),
-        (_, Some(_)) => faults.add(
-            "/video_fps",
-            "not_video",
-            "only goes with the timing method video",
-        ),
+        (TimingMethod::Video, _) => faults.add("/video_fps", "out_of_range", "must be from 10 to 1000 for video"),
+        (_, Some(_)) => faults.add("/video_fps", "not_video", "only goes with the timing method video"),
         _ => {}
     }
-    Some(Touchdowns {
-        times_ms,
-        method,
-        video_fps: raw.video_fps,
-    })
+    Some(Touchdowns { times_ms, method, video_fps: raw.video_fps })
 }

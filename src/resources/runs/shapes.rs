@@ -47,11 +47,7 @@ pub struct Fields {
     #[schema(example = "2026-11-24T17:35:00Z")]
     pub run_at: DateTime<Utc>,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(
-        pattern = "^(wicket|foam|low_barrier|hurdle)$",
-        max_length = 11,
-        example = "low_barrier"
-    )]
+    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
     pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]
@@ -93,11 +89,7 @@ pub struct Fields {
     pub video_fps: Option<i16>,
     /// Remark.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(
-        min_length = 1,
-        max_length = 500,
-        example = "Looked down before the third"
-    )]
+    #[schema(min_length = 1, max_length = 500, example = "Looked down before the third")]
     pub note: Option<String>,
     /// The run that this one corrects; each can be corrected once.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -113,12 +105,7 @@ impl Fields {
     /// # Errors
     /// Every broken field.
     pub fn parse(&self, now: DateTime<Utc>) -> Result<Run, Vec<Fault>> {
-        let Intervals {
-            held,
-            over_reached,
-            crowded,
-            broken,
-        } = self.intervals;
+        let Intervals { held, over_reached, crowded, broken } = self.intervals;
         let raw = Raw {
             session: self.session_id,
             athlete: self.athlete_id,
@@ -128,12 +115,7 @@ impl Fields {
             spacing_m: self.spacing_m,
             approach_m: self.approach_m,
             barriers: self.barriers,
-            intervals: model::Intervals {
-                held,
-                over_reached,
-                crowded,
-                broken,
-            },
+            intervals: model::Intervals { held, over_reached, crowded, broken },
             hits: self.hits,
             fell: self.fell,
             lead_leg: self.lead_leg.as_deref(),
@@ -173,12 +155,7 @@ pub struct View {
 impl From<&StoredRun> for View {
     fn from(stored: &StoredRun) -> Self {
         let run = &stored.value;
-        let model::Intervals {
-            held,
-            over_reached,
-            crowded,
-            broken,
-        } = run.intervals;
+        let model::Intervals { held, over_reached, crowded, broken } = run.intervals;
         let seconds = |ms: i32| f64::from(ms) / 1_000.0;
         let touchdowns = run.touchdowns.as_ref();
         let fields = Fields {
@@ -191,27 +168,18 @@ impl From<&StoredRun> for View {
             spacing_m: run.spacing.metres(),
             approach_m: run.approach.map(crate::compute::units::Length::metres),
             barriers: run.barriers,
-            intervals: Intervals {
-                held,
-                over_reached,
-                crowded,
-                broken,
-            },
+            intervals: Intervals { held, over_reached, crowded, broken },
             hits: run.hits,
             fell: run.fell,
             lead_leg: run.lead_leg.map(|leg| leg.as_str().to_owned()),
-            touchdown_times_s: touchdowns
-                .map(|one| one.times_ms.iter().map(|ms| ms.map(seconds)).collect()),
+            touchdown_times_s: touchdowns.map(|one| one.times_ms.iter().map(|ms| ms.map(seconds)).collect()),
             timing_method: touchdowns.map(|one| one.method.as_str().to_owned()),
             video_fps: touchdowns.and_then(|one| one.video_fps),
             note: run.note.clone(),
             supersedes: run.supersedes,
             void: run.void,
         };
-        Self {
-            rev: stored.rev,
-            fields,
-        }
+        Self { rev: stored.rev, fields }
     }
 }
 

@@ -45,9 +45,7 @@ fn mm(length: Length) -> i32 {
 }
 
 fn length(mm: i32) -> Result<Length, StoreError> {
-    u32::try_from(mm)
-        .map(Length::from_mm)
-        .map_err(|_| StoreError::Corrupt("run"))
+    u32::try_from(mm).map(Length::from_mm).map_err(|_| StoreError::Corrupt("run"))
 }
 
 impl TryFrom<Row> for StoredRun {
@@ -81,22 +79,13 @@ impl TryFrom<Row> for StoredRun {
             },
             hits: row.hits,
             fell: row.fell,
-            lead_leg: row
-                .lead_leg
-                .as_deref()
-                .map(Leg::parse)
-                .transpose()
-                .map_err(|_| corrupt())?,
+            lead_leg: row.lead_leg.as_deref().map(Leg::parse).transpose().map_err(|_| corrupt())?,
             touchdowns,
             note: row.note,
             supersedes: row.supersedes.map(RunId),
             void: row.void,
         };
-        Ok(Self {
-            id: RunId(row.id),
-            rev: row.rev,
-            value,
-        })
+        Ok(Self { id: RunId(row.id), rev: row.rev, value })
     }
 }
 
@@ -116,10 +105,7 @@ pub struct Filter {
 }
 
 /// Runs with these ids, seen by the actor or not: an id is taken either way.
-pub async fn by_ids(
-    tx: &mut ClubTx,
-    ids: &[Uuid],
-) -> Result<HashMap<Uuid, (Run, i64)>, StoreError> {
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Run, i64)>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query_as!(
         Row,
@@ -199,10 +185,7 @@ pub async fn find(tx: &mut ClubTx, id: RunId) -> Result<Option<StoredRun>, Store
         return Ok(None);
     };
     let known = known(tx, &[value.session.0], &[value.athlete.0], &[]).await?;
-    Ok(known
-        .athletes
-        .contains(&value.athlete.0)
-        .then_some(Stored { id, rev, value }))
+    Ok(known.athletes.contains(&value.athlete.0).then_some(Stored { id, rev, value }))
 }
 
 /// What the runs of a batch refer to.
@@ -271,10 +254,7 @@ pub async fn known(
     Ok(Known {
         sessions: days.into_iter().map(|row| (row.id, row.held_on)).collect(),
         athletes,
-        superseded: earlier
-            .into_iter()
-            .map(|row| (row.id, (row.athlete_id, row.later)))
-            .collect(),
+        superseded: earlier.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect(),
     })
 }
 
@@ -285,10 +265,7 @@ pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, &Run)]) -> Result<(), Store
     }
     let (club, actor) = (tx.club.0, tx.actor.account.0);
     let rows: Vec<serde_json::Value> = runs.iter().map(|(id, run)| columns(*id, run)).collect();
-    let changes: Vec<Change> = runs
-        .iter()
-        .map(|(id, run)| Change::put(Kind::Run, *id).under(run.athlete))
-        .collect();
+    let changes: Vec<Change> = runs.iter().map(|(id, run)| Change::put(Kind::Run, *id).under(run.athlete)).collect();
     sqlx::query!(
         r#"
         insert into runs as x

@@ -25,11 +25,7 @@ const MAX_PRESENT: usize = 300;
     responses((status = 200, description = "The list", body = Attendance), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/sessions/{session_id}/attendance")]
-async fn get_attendance(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_attendance(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let session = load(&mut tx, &req).await?;
     let (present, rev) = store::attendance(&mut tx, session.id).await?;
@@ -70,42 +66,21 @@ async fn set_attendance(
     present.dedup();
     let mut faults = Faults::new();
     if present.len() > MAX_PRESENT {
-        faults.add(
-            "/present",
-            "length",
-            format!("must be at most {MAX_PRESENT} athletes"),
-        );
+        faults.add("/present", "length", format!("must be at most {MAX_PRESENT} athletes"));
     }
     let visible = store::visible_athletes(&mut tx, &present).await?;
-    for (at, athlete) in sent
-        .iter()
-        .enumerate()
-        .filter(|(_, athlete)| !visible.contains(athlete))
-    {
-        faults.add(
-            format!("/present/{at}"),
-            "unknown_id",
-            format!("there is no athlete {athlete} in your groups"),
-        );
+    for (at, athlete) in sent.iter().enumerate().filter(|(_, athlete)| !visible.contains(athlete)) {
+        faults.add(format!("/present/{at}"), "unknown_id", format!("there is no athlete {athlete} in your groups"));
     }
     faults.finish(Some(()))?;
     if present == before {
         return Ok(stored::changed(rev, &Attendance { present }));
     }
     if rev > 0 {
-        stored::require_match(
-            &req,
-            rev,
-            &Attendance {
-                present: before.clone(),
-            },
-        )?;
+        stored::require_match(&req, rev, &Attendance { present: before.clone() })?;
     }
     let missing = |list: &[AthleteId], from: &[AthleteId]| -> Vec<AthleteId> {
-        from.iter()
-            .copied()
-            .filter(|athlete| !list.contains(athlete))
-            .collect()
+        from.iter().copied().filter(|athlete| !list.contains(athlete)).collect()
     };
     let (came, gone) = (missing(&before, &present), missing(&present, &before));
     store::set_attendance(&mut tx, session.id, &came, &gone).await?;

@@ -47,9 +47,7 @@ struct ListParams {
 /// The session in the path, when the caller sees it.
 pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredSession, Problem> {
     let id = SessionId(path_id(req, "session_id", "session")?);
-    store::find(tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("session"))
+    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("session"))
 }
 
 /// Plans or records a session for groups of yours.
@@ -74,22 +72,10 @@ async fn create_session(
     if !store::insert(&mut tx, id, &value).await? {
         let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value, &value)?;
-        return Ok(stored::created(
-            &req,
-            false,
-            id,
-            found.rev,
-            &View::from(&found),
-        ));
+        return Ok(stored::created(&req, false, id, found.rev, &View::from(&found)));
     }
     let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &View::from(&Stored { id, rev, value }),
-    ))
+    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value })))
 }
 
 /// Lists the sessions that you see, latest day first.
@@ -106,32 +92,17 @@ async fn list_sessions(
     db: Data<Db>,
     params: Params<ListParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams {
-        group_id,
-        state,
-        from,
-        to,
-        limit,
-        cursor,
-    } = params.0;
+    let ListParams { group_id, state, from, to, limit, cursor } = params.0;
     let wanted = PageParams { limit, cursor }.parse::<(NaiveDate, Uuid)>()?;
     let state = state
         .map(|word| State::parse(&word))
         .transpose()
         .map_err(|detail| Problem::malformed(Fault::of("state", "word", detail)))?;
-    let filter = Filter {
-        group: group_id,
-        state,
-        from,
-        to,
-    };
+    let filter = Filter { group: group_id, state, from, to };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| (row.value.held_on, row.id.0));
-    let body = Page {
-        items: rows.iter().map(View::from).collect(),
-        next_cursor,
-    };
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -143,11 +114,7 @@ async fn list_sessions(
     responses((status = 200, description = "The session", body = View), (status = 304, description = "Unchanged"))
 )]
 #[get("/v1/clubs/{club_id}/sessions/{session_id}")]
-async fn get_session(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
     Ok(stored::read(&req, found.rev, &View::from(&found)))
@@ -177,23 +144,12 @@ async fn update_session(
     stored::require_match(&req, before.rev, &View::from(&before))?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &body.0)?;
     let value = fields.parse(tx.today().await?)?;
-    let added: Vec<GroupId> = value
-        .groups
-        .iter()
-        .copied()
-        .filter(|group| !before.value.groups.contains(group))
-        .collect();
+    let added: Vec<GroupId> =
+        value.groups.iter().copied().filter(|group| !before.value.groups.contains(group)).collect();
     grants::require(&mut tx, &added, "/group_ids").await?;
     store::save(&mut tx, before.id, &value, &before.value.groups).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(
-        rev,
-        &View::from(&Stored {
-            id: before.id,
-            rev,
-            value,
-        }),
-    ))
+    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }
 
 /// Deletes a session in which nothing was run.
@@ -208,11 +164,7 @@ async fn update_session(
     responses((status = 204, description = "Deleted"))
 )]
 #[delete("/v1/clubs/{club_id}/sessions/{session_id}")]
-async fn delete_session(
-    req: HttpRequest,
-    permit: Permit<SessionWrite>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
+async fn delete_session(req: HttpRequest, permit: Permit<SessionWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &View::from(&before))?;

@@ -97,11 +97,7 @@ impl Session {
         groups.sort_unstable();
         groups.dedup();
         if !(1..=MAX_GROUPS).contains(&groups.len()) {
-            faults.add(
-                "/group_ids",
-                "length",
-                format!("must name 1 to {MAX_GROUPS} groups"),
-            );
+            faults.add("/group_ids", "length", format!("must name 1 to {MAX_GROUPS} groups"));
         }
         if blocks.len() > MAX_BLOCKS {
             faults.add("/blocks", "length", format!("must be at most {MAX_BLOCKS}"));
@@ -110,38 +106,19 @@ impl Session {
             check_block(&mut faults, at, block);
         }
         let weather_note = faults.opt_text("/weather_note", weather_note, 200);
-        faults.finish(state.map(|state| Self {
-            held_on,
-            state,
-            groups,
-            venue,
-            blocks,
-            weather_note,
-        }))
+        faults.finish(state.map(|state| Self { held_on, state, groups, venue, blocks, weather_note }))
     }
 }
 
 fn check_block(faults: &mut Faults, at: usize, block: &Block) {
     if !STAGES.contains(&block.stage.as_str()) {
-        faults.add(
-            format!("/blocks/{at}/stage"),
-            "word",
-            format!("must be one of {}", STAGES.join(", ")),
-        );
+        faults.add(format!("/blocks/{at}/stage"), "word", format!("must be one of {}", STAGES.join(", ")));
     }
     faults.text(&format!("/blocks/{at}/drill"), &block.drill, 120);
     faults.opt_text(&format!("/blocks/{at}/note"), block.note.as_deref(), 400);
-    for (name, value) in [
-        ("sets", block.sets),
-        ("repeats", block.repeats),
-        ("barriers", block.barriers),
-    ] {
+    for (name, value) in [("sets", block.sets), ("repeats", block.repeats), ("barriers", block.barriers)] {
         if value.is_some_and(|value| !(1..=200).contains(&value)) {
-            faults.add(
-                format!("/blocks/{at}/{name}"),
-                "out_of_range",
-                "must be from 1 to 200",
-            );
+            faults.add(format!("/blocks/{at}/{name}"), "out_of_range", "must be from 1 to 200");
         }
     }
 }

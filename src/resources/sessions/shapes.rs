@@ -19,11 +19,7 @@ pub struct BlockFields {
     #[schema(max_length = 20, example = "walkover")]
     pub stage: String,
     /// The drill in the coach's words.
-    #[schema(
-        min_length = 1,
-        max_length = 120,
-        example = "Trail-leg walkover beside the barrier"
-    )]
+    #[schema(min_length = 1, max_length = 120, example = "Trail-leg walkover beside the barrier")]
     pub drill: String,
     /// Sets.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -39,11 +35,7 @@ pub struct BlockFields {
     pub barriers: Option<u16>,
     /// Remark.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(
-        min_length = 1,
-        max_length = 400,
-        example = "Hold the hands at chest height"
-    )]
+    #[schema(min_length = 1, max_length = 400, example = "Hold the hands at chest height")]
     pub note: Option<String>,
 }
 
@@ -108,15 +100,7 @@ impl Fields {
     pub fn parse(&self, today: NaiveDate) -> Result<Session, Vec<Fault>> {
         let blocks = self.blocks.iter().map(Block::from).collect();
         let note = self.weather_note.as_deref();
-        Session::parse(
-            self.held_on,
-            &self.state,
-            &self.group_ids,
-            self.venue_id,
-            blocks,
-            note,
-            today,
-        )
+        Session::parse(self.held_on, &self.state, &self.group_ids, self.venue_id, blocks, note, today)
     }
 }
 
@@ -191,11 +175,7 @@ pub struct View {
 
 impl From<&StoredSession> for View {
     fn from(stored: &StoredSession) -> Self {
-        Self {
-            id: stored.id,
-            rev: stored.rev,
-            fields: (&stored.value).into(),
-        }
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
     }
 }
 

@@ -75,11 +75,7 @@ async fn check_venue(tx: &mut ClubTx, venue: Option<VenueId>) -> Result<(), Stor
     if found {
         return Ok(());
     }
-    Err(StoreError::Invalid(vec![Fault::at(
-        "/venue_id",
-        "unknown_id",
-        "there is no such venue in the club",
-    )]))
+    Err(StoreError::Invalid(vec![Fault::at("/venue_id", "unknown_id", "there is no such venue in the club")]))
 }
 
 /// Inserts a session; false when the id is taken already.
@@ -102,9 +98,7 @@ pub async fn insert(tx: &mut ClubTx, id: SessionId, session: &Session) -> Result
         session.weather_note,
         Utc::now()
     )
-    .execute(
-        tx.changing(Change::put(Kind::Session, id).scopes(Vec::new(), ids_of(&session.groups))),
-    )
+    .execute(tx.changing(Change::put(Kind::Session, id).scopes(Vec::new(), ids_of(&session.groups))))
     .await?;
     if done.rows_affected() == 0 {
         return Ok(false);
@@ -194,12 +188,7 @@ pub async fn page(
 }
 
 /// Saves a changed session; `before` holds the groups so far.
-pub async fn save(
-    tx: &mut ClubTx,
-    id: SessionId,
-    session: &Session,
-    before: &[GroupId],
-) -> Result<(), StoreError> {
+pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &[GroupId]) -> Result<(), StoreError> {
     let club = tx.club.0;
     check_venue(tx, session.venue).await?;
     let mut change = Change::put(Kind::Session, id);
@@ -242,9 +231,7 @@ pub async fn remove(tx: &mut ClubTx, id: SessionId, groups: &[GroupId]) -> Resul
     .fetch_one(tx.conn())
     .await?;
     if used {
-        return Err(StoreError::Conflict(
-            "Runs were recorded in this session; it stays as their record.".to_owned(),
-        ));
+        return Err(StoreError::Conflict("Runs were recorded in this session; it stays as their record.".to_owned()));
     }
     sqlx::query!(
         r#"
@@ -262,10 +249,7 @@ pub async fn remove(tx: &mut ClubTx, id: SessionId, groups: &[GroupId]) -> Resul
 }
 
 /// Who was present, sorted, and the version of that list: the highest change number of its rows.
-pub async fn attendance(
-    tx: &mut ClubTx,
-    session: SessionId,
-) -> Result<(Vec<AthleteId>, i64), StoreError> {
+pub async fn attendance(tx: &mut ClubTx, session: SessionId) -> Result<(Vec<AthleteId>, i64), StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let rows = sqlx::query!(
         r#"
@@ -285,11 +269,7 @@ pub async fn attendance(
     .fetch_all(tx.conn())
     .await?;
     let rev = rows.iter().map(|row| row.rev).max().unwrap_or(0);
-    let present = rows
-        .iter()
-        .filter(|row| row.present && row.visible)
-        .map(|row| AthleteId(row.athlete_id))
-        .collect();
+    let present = rows.iter().filter(|row| row.present && row.visible).map(|row| AthleteId(row.athlete_id)).collect();
     Ok((present, rev))
 }
 
@@ -314,10 +294,7 @@ pub async fn set_attendance(
     if all.is_empty() {
         return Ok(());
     }
-    let ids: Vec<Uuid> = all
-        .iter()
-        .map(|(athlete, _)| attendance_id(session, *athlete))
-        .collect();
+    let ids: Vec<Uuid> = all.iter().map(|(athlete, _)| attendance_id(session, *athlete)).collect();
     let athletes: Vec<Uuid> = all.iter().map(|(athlete, _)| athlete.0).collect();
     let ends: Vec<Option<DateTime<Utc>>> = all.iter().map(|(_, end)| *end).collect();
     let changes: Vec<Change> = all
@@ -351,10 +328,7 @@ pub async fn set_attendance(
 }
 
 /// The athletes among `ids` that the actor sees.
-pub async fn visible_athletes(
-    tx: &mut ClubTx,
-    ids: &[AthleteId],
-) -> Result<Vec<AthleteId>, StoreError> {
+pub async fn visible_athletes(tx: &mut ClubTx, ids: &[AthleteId]) -> Result<Vec<AthleteId>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let ids: Vec<Uuid> = ids.iter().map(|id| id.0).collect();
     let found = sqlx::query_scalar!(

@@ -43,20 +43,10 @@ impl Venue {
         let straight = Length::between(straight_m, STRAIGHT.0, STRAIGHT.1);
         let straight = faults.take("/straight_m", "out_of_range", straight);
         if !(1..=MAX_LANES).contains(&lanes) {
-            faults.add(
-                "/lanes",
-                "out_of_range",
-                format!("must be from 1 to {MAX_LANES}"),
-            );
+            faults.add("/lanes", "out_of_range", format!("must be from 1 to {MAX_LANES}"));
         }
         let surface = faults.opt_text("/surface", surface, 60);
         let parts = name.zip(environment).zip(straight);
-        faults.finish(parts.map(|((name, environment), straight)| Self {
-            name,
-            environment,
-            straight,
-            lanes,
-            surface,
-        }))
+        faults.finish(parts.map(|((name, environment), straight)| Self { name, environment, straight, lanes, surface }))
     }
 }

@@ -37,13 +37,7 @@ impl Fields {
     /// # Errors
     /// Every broken field.
     pub fn parse(&self) -> Result<Venue, Vec<Fault>> {
-        Venue::parse(
-            &self.name,
-            &self.environment,
-            self.straight_m,
-            self.lanes,
-            self.surface.as_deref(),
-        )
+        Venue::parse(&self.name, &self.environment, self.straight_m, self.lanes, self.surface.as_deref())
     }
 }
 
@@ -113,11 +107,7 @@ pub struct View {
 
 impl From<&StoredVenue> for View {
     fn from(stored: &StoredVenue) -> Self {
-        Self {
-            id: stored.id,
-            rev: stored.rev,
-            fields: (&stored.value).into(),
-        }
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
     }
 }
 

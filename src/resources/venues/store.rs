@@ -33,17 +33,11 @@ impl TryFrom<Row> for StoredVenue {
         let value = Venue {
             name: row.name,
             environment: Environment::from_word(&row.environment).ok_or_else(corrupt)?,
-            straight: u32::try_from(row.straight_mm)
-                .map(Length::from_mm)
-                .map_err(|_| corrupt())?,
+            straight: u32::try_from(row.straight_mm).map(Length::from_mm).map_err(|_| corrupt())?,
             lanes: row.lanes,
             surface: row.surface,
         };
-        Ok(Self {
-            id: VenueId(row.id),
-            rev: row.rev,
-            value,
-        })
+        Ok(Self { id: VenueId(row.id), rev: row.rev, value })
     }
 }
 
@@ -90,11 +84,7 @@ pub async fn find(tx: &mut ClubTx, id: VenueId) -> Result<Option<StoredVenue>, S
 }
 
 /// The venues by id, after `after`.
-pub async fn page(
-    tx: &mut ClubTx,
-    after: Option<Uuid>,
-    fetch: i64,
-) -> Result<Vec<StoredVenue>, StoreError> {
+pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredVenue>, StoreError> {
     let club = tx.club.0;
     sqlx::query_as!(
         Row,

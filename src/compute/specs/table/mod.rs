@@ -53,7 +53,5 @@ mod overseas;
 /// assert_eq!((women.barriers, women.between.mm()), (10, 8_500));
 /// ```
 pub fn published() -> impl Iterator<Item = &'static Spec> + Clone {
-    [international::ROWS, british_isles::ROWS, overseas::ROWS]
-        .into_iter()
-        .flatten()
+    [international::ROWS, british_isles::ROWS, overseas::ROWS].into_iter().flatten()
 }

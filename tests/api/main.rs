@@ -9,3 +9,4 @@ mod members;
 mod schema;
 mod service;
 mod support;
+mod tour;

@@ -10,3 +10,4 @@ mod schema;
 mod service;
 mod support;
 mod tour;
+mod training;

@@ -1,11 +1,13 @@
 //! The API over a real socket, on a real database of its own for each test.
 
-// Tests may fail loudly, and their figures are small.
-#![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
-
 mod accounts;
+mod barrier_configurations;
+mod clubs;
+mod competition_specs;
+mod equipment;
 mod groups;
 mod members;
 mod schema;
 mod service;
 mod support;
+mod venues;

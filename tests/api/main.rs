@@ -4,6 +4,10 @@
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
 mod accounts;
+mod barrier_configurations;
+mod clubs;
+mod competition_specs;
+mod equipment;
 mod groups;
 mod members;
 mod schema;
@@ -11,3 +15,4 @@ mod service;
 mod support;
 mod tour;
 mod training;
+mod venues;

@@ -14,9 +14,21 @@ use super::problem::{Code, Problem};
 /// The largest body, unpacked, in bytes.
 pub const MAX_BYTES: usize = 2 * 1024 * 1024;
 
-/// A JSON body of shape `T`.
+/// A JSON body of shape `T`, or why it cannot be read.
+///
+/// Taking it in never fails by itself: whether the caller may act at all is answered first.
 #[derive(Debug)]
-pub struct Body<T>(pub T);
+pub struct Body<T>(Result<T, Problem>);
+
+impl<T> Body<T> {
+    /// The body.
+    ///
+    /// # Errors
+    /// 400 with a pointer, 413, 415.
+    pub fn read(self) -> Result<T, Problem> {
+        self.0
+    }
+}
 
 impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
     type Error = Problem;
@@ -25,20 +37,22 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
     fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
         let media_type = media_type(req);
         let bytes = web::Bytes::from_request(req, payload);
-        Box::pin(async move {
-            if !matches!(media_type.as_str(), "application/json" | "application/merge-patch+json") {
-                return Err(Problem::new(
-                    Code::MediaType,
-                    "Send the body as application/json (or application/merge-patch+json for PATCH).",
-                ));
-            }
-            let bytes = bytes.await.map_err(|error| payload_problem(&error))?;
-            let mut reader = serde_json::Deserializer::from_slice(&bytes);
-            let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| pointed(&error))?;
-            reader.end().map_err(|error| Problem::malformed(Fault::at("", "json", error.to_string())))?;
-            Ok(Self(value))
-        })
+        Box::pin(async move { Ok(Self(parse(&media_type, bytes.await))) })
     }
+}
+
+fn parse<T: DeserializeOwned>(media_type: &str, bytes: Result<web::Bytes, actix_web::Error>) -> Result<T, Problem> {
+    if !matches!(media_type, "application/json" | "application/merge-patch+json") {
+        return Err(Problem::new(
+            Code::MediaType,
+            "Send the body as application/json (or application/merge-patch+json for PATCH).",
+        ));
+    }
+    let bytes = bytes.map_err(|error| payload_problem(&error))?;
+    let mut reader = serde_json::Deserializer::from_slice(&bytes);
+    let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| pointed(&error))?;
+    reader.end().map_err(|error| Problem::malformed(Fault::at("", "json", error.to_string())))?;
+    Ok(value)
 }
 
 /// The media type of the body without parameters, lower case.

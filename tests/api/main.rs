@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
 mod accounts;
+mod authorization;
 mod barrier_configurations;
 mod clubs;
 mod competition_specs;

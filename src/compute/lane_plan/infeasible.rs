@@ -2,7 +2,7 @@
 
 use super::exists;
 use super::model::{Problem, StockItem};
-use super::search::{Budget, Work};
+use super::work::{Budget, Work};
 use crate::compute::units::{BarrierKind, Length};
 
 /// Parts of the search that one question may take; a question left open is not answered with yes.

@@ -13,6 +13,7 @@ mod layout;
 mod model;
 mod search;
 mod stock;
+mod work;
 
 use thiserror::Error;
 
@@ -21,11 +22,12 @@ pub use model::{
     Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, MAX_ATHLETES, MAX_BARRIERS, MAX_CANDIDATES, MAX_HEIGHTS,
     MAX_LANES, MAX_STOCK_ITEMS, MAX_UNITS, Objective, Part, Pin, Problem, ProblemError, REGRET_UNIT, StockItem,
 };
-pub use search::Budget;
+pub use work::Budget;
 
 use instance::{Goal, Instance, above_all, regret_of};
 use model::share;
-use search::{Found, Search, Work};
+use search::{Found, Search};
+use work::Work;
 
 /// One athlete in a lane of the plan.
 #[derive(Clone, Copy, Debug, PartialEq)]

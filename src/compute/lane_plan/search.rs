@@ -5,19 +5,13 @@ use std::collections::BTreeSet;
 use super::assign::{Assignment, Costs, FORBIDDEN, cheapest};
 use super::bound::{Bound, Part, Rooms};
 use super::instance::{Goal, Instance, UNPLACED};
+use super::work::Work;
 
 /// Steps of price improvement at the root and below it (design choice, measured).
 const ROOT_STEPS: usize = 400;
 const PART_STEPS: usize = 40;
 /// Steps without a better bound after which the step is halved (design choice, measured).
 const PATIENCE: usize = 8;
-
-/// How much work a plan may take.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Budget {
-    /// The most parts of the search to look into.
-    pub nodes: u64,
-}
 
 /// A set of lanes with everybody in one of them.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -29,35 +23,6 @@ pub(super) struct Found {
     pub(super) open: Vec<usize>,
     /// Lane of each athlete: first the pinned lanes, then the others.
     pub(super) lane_of: Vec<usize>,
-}
-
-/// Work done and left, shared by the searches of one plan.
-pub(super) struct Work<'a> {
-    pub(super) nodes: u64,
-    budget: u64,
-    stop: &'a dyn Fn() -> bool,
-    pub(super) spent: bool,
-}
-
-impl<'a> Work<'a> {
-    pub(super) fn new(budget: Budget, stop: &'a dyn Fn() -> bool) -> Self {
-        Self { nodes: 0, budget: budget.nodes, stop, spent: false }
-    }
-
-    /// Counts one more part; false when the budget is spent.
-    fn step(&mut self) -> bool {
-        if !self.spent && self.nodes < self.budget && !(self.stop)() {
-            self.nodes += 1;
-        } else {
-            self.spent = true;
-        }
-        !self.spent
-    }
-
-    fn stopped(&mut self) -> bool {
-        self.spent = self.spent || (self.stop)();
-        self.spent
-    }
 }
 
 /// A search in one instance.

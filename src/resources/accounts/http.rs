@@ -76,7 +76,7 @@ async fn sign_up(
     body: Body<SignUp>,
 ) -> Result<HttpResponse, Problem> {
     throttle::take(&db, &format!("sign-up {}", address(&req, &config)), PER_ADDRESS).await?;
-    let SignUp { email, password, display_name, device_name: device, club } = body.0;
+    let SignUp { email, password, display_name, device_name: device, club } = body.read()?;
     let mut faults = Faults::new();
     let new = NewAccount::parse(&email, password, &display_name).map_err(|list| faults.add_all("", list)).ok();
     let club = club.and_then(|club| {
@@ -122,7 +122,7 @@ async fn sign_in(
     config: Data<Config>,
     body: Body<SignIn>,
 ) -> Result<HttpResponse, Problem> {
-    let SignIn { email, password, device_name: device } = body.0;
+    let SignIn { email, password, device_name: device } = body.read()?;
     let device = device_name("/device_name", &device)?;
     let email = normal_email(&email).unwrap_or_default();
     throttle::take(&db, &format!("sign-in {}", address(&req, &config)), PER_ADDRESS).await?;
@@ -159,7 +159,7 @@ async fn sign_in(
 #[post("/v1/auth/refresh")]
 async fn refresh(db: Data<Db>, keys: Data<Keys>, body: Body<Refresh>) -> Result<HttpResponse, Problem> {
     let refused = || Problem::new(Code::Unauthenticated, "The refresh token is not valid any more. Sign in again.");
-    let token = Opaque::parse(&body.0.refresh_token).ok_or_else(refused)?;
+    let token = Opaque::parse(&body.read()?.refresh_token).ok_or_else(refused)?;
     let mut tx = db.account_tx().await?;
     match store::use_refresh(&mut tx, &token, Utc::now()).await? {
         Refreshed::Rotated(account, device) => {
@@ -187,7 +187,7 @@ async fn refresh(db: Data<Db>, keys: Data<Keys>, body: Body<Refresh>) -> Result<
 )]
 #[post("/v1/auth/sign-out")]
 async fn sign_out(db: Data<Db>, body: Body<Refresh>) -> Result<HttpResponse, Problem> {
-    if let Some(token) = Opaque::parse(&body.0.refresh_token) {
+    if let Some(token) = Opaque::parse(&body.read()?.refresh_token) {
         let mut tx = db.account_tx().await?;
         if let Some(device) = store::device_of(&mut tx, &token).await? {
             store::end_device(&mut tx, AccountId(token.owner), device).await?;
@@ -206,7 +206,7 @@ async fn sign_out(db: Data<Db>, body: Body<Refresh>) -> Result<HttpResponse, Pro
 )]
 #[post("/v1/me/password")]
 async fn change_password(caller: Caller, db: Data<Db>, body: Body<NewPassword>) -> Result<HttpResponse, Problem> {
-    let NewPassword { current, new } = body.0;
+    let NewPassword { current, new } = body.read()?;
     throttle::take(&db, &format!("password {}", caller.account), PER_EMAIL).await?;
     let mut faults = Faults::new();
     model::check_password(&mut faults, "/new", &new);
@@ -293,7 +293,8 @@ async fn create_club(
     body: Body<ClubFields>,
 ) -> Result<HttpResponse, Problem> {
     caller.require_scope("club.admin")?;
-    let club = NewClub::parse(&body.0.name, &body.0.time_zone, &body.0.ruleset)?;
+    let ClubFields { name, time_zone, ruleset } = body.read()?;
+    let club = NewClub::parse(&name, &time_zone, &ruleset)?;
     let account = own_account(&db, &caller).await?;
     let tx = db.account_tx().await?;
     let (id, rev) = store::found_club(tx, &account, &club).await?;

@@ -112,9 +112,10 @@ async fn create_assessments(
     db: Data<Db>,
     body: Body<Batch>,
 ) -> Result<HttpResponse, Problem> {
-    batch::check_length("/assessments", body.0.assessments.len())?;
+    let sent = body.read()?;
+    batch::check_length("/assessments", sent.assessments.len())?;
     let mut tx = permit.write(&db).await?;
-    let items = judge(&mut tx, &body.0).await?;
+    let items = judge(&mut tx, &sent).await?;
     let ids: Vec<Uuid> = items.iter().map(|item| item.id).collect();
     let taken = store::by_ids(&mut tx, &ids).await?;
     let decisions = batch::decide(&items, &taken);

@@ -75,7 +75,7 @@ async fn create_athlete(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
-    let new = body.0.parse(tx.today().await?)?;
+    let new = body.read()?.parse(tx.today().await?)?;
     grants::require(&mut tx, &new.athlete.groups, "/group_ids").await?;
     let fresh = !store::insert(&mut tx, std::slice::from_ref(&new)).await?.is_empty();
     if fresh {
@@ -158,7 +158,8 @@ async fn update_athlete(
     db: Data<Db>,
     body: Body<Map<String, Value>>,
 ) -> Result<HttpResponse, Problem> {
-    if body.0.contains_key("measurements") {
+    let patch = body.read()?;
+    if patch.contains_key("measurements") {
         return Err(Problem::invalid(vec![Fault::at(
             "/measurements",
             "append_only",
@@ -169,7 +170,7 @@ async fn update_athlete(
     let before = load(&mut tx, &req).await?;
     let current = view(&mut tx, &before).await?;
     stored::require_match(&req, before.rev, &current)?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.0)?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value), &patch)?;
     let athlete = fields.parse(tx.today().await?)?;
     let moved: Vec<GroupId> = before
         .value

@@ -38,7 +38,7 @@ async fn create_measurement(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let athlete = load(&mut tx, &req).await?;
-    let (id, value) = body.0.parse(athlete.id, tx.today().await?)?;
+    let (id, value) = body.read()?.parse(athlete.id, tx.today().await?)?;
     if store::insert_measurements(&mut tx, &[(athlete.id, id, value)]).await? == 0 {
         let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id).ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value, &value)?;

@@ -106,7 +106,7 @@ async fn update_club(
     let mut tx = permit.write(&db).await?;
     let before = store::find(&mut tx).await?;
     stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.0)?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
     let texts = [&*fields.name, &fields.time_zone, &fields.ruleset];
     let value = Settings::parse(texts, fields.spacing_step_m, fields.policy)?;
     store::save(&mut tx, &value).await?;

@@ -37,7 +37,7 @@ async fn create_equipment(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let (id, fields) = body.0.split();
+    let (id, fields) = body.read()?.split();
     let value = fields.parse()?;
     let mut tx = permit.write(&db).await?;
     if !store::insert(&mut tx, id, &value).await? {
@@ -107,7 +107,7 @@ async fn update_equipment(
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.0)?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
     let value = fields.parse()?;
     store::save(&mut tx, before.id, &value).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);

@@ -115,7 +115,7 @@ async fn create_group(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let New { id, name, season } = body.0;
+    let New { id, name, season } = body.read()?;
     let group = Group::parse(&name, season.as_deref())?;
     let id = id.unwrap_or_else(GroupId::new);
     let mut tx = permit.write(&db).await?;
@@ -186,7 +186,7 @@ async fn update_group(
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.0)?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
     let value = Group::try_from(fields)?;
     store::save(&mut tx, before.id, &value).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);

@@ -62,8 +62,12 @@ struct Inputs {
 }
 
 /// Loads the inputs, naming every broken field of the request.
-async fn inputs(tx: &mut ClubTx, session: SessionId, request: &Request) -> Result<Inputs, Problem> {
-    let info = store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
+async fn inputs(
+    tx: &mut ClubTx,
+    session: SessionId,
+    info: store::SessionInfo,
+    request: &Request,
+) -> Result<Inputs, Problem> {
     let asked = match &request.athlete_ids {
         Some(ids) => ids.clone(),
         None => store::present(tx, session).await?,
@@ -218,11 +222,12 @@ async fn create_lane_plan(
     body: Body<Request>,
 ) -> Result<HttpResponse, Problem> {
     let session = SessionId(path_id(&req, "session_id", "session")?);
-    let request = body.0;
+    let mut tx = permit.read(&db).await?;
+    let info = store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
+    let request = body.read()?;
     let id = request.id.unwrap_or_else(LanePlanId::new);
     let asked = serde_json::to_value(&request).map_err(|_| StoreError::Corrupt("lane plan"))?;
-    let mut tx = permit.read(&db).await?;
-    let inputs = inputs(&mut tx, session, &request).await?;
+    let inputs = inputs(&mut tx, session, info, &request).await?;
     if let Some(found) = store::find(&mut tx, session, id).await? {
         stored::same_or_conflict(&found.value.request, &asked)?;
         return Ok(stored::created(&req, false, id, found.rev, &view(&found)?));

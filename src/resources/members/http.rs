@@ -82,7 +82,7 @@ async fn update_member(
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value.assignment), &body.0)?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value.assignment), &body.read()?)?;
     let assignment = Assignment::parse(fields.role, &fields.group_ids)?;
     grants::require(&mut tx, &assignment.groups, "/group_ids").await?;
     store::save(&mut tx, before.id, &assignment).await?;

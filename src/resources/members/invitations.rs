@@ -33,7 +33,7 @@ async fn create_invitation(
     db: Data<Db>,
     body: Body<NewInvitation>,
 ) -> Result<HttpResponse, Problem> {
-    let NewInvitation { email, role, group_ids } = body.0;
+    let NewInvitation { email, role, group_ids } = body.read()?;
     let mut faults = Faults::new();
     let email = faults.email("/email", &email);
     let assignment = Assignment::parse(role, &group_ids).map_err(|list| faults.add_all("", list)).ok();
@@ -107,7 +107,7 @@ async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data
 #[post("/v1/invitations/accept")]
 async fn accept_invitation(caller: Caller, db: Data<Db>, body: Body<Acceptance>) -> Result<HttpResponse, Problem> {
     let none = || Problem::not_found("open invitation for your e-mail address");
-    let token = Opaque::parse(&body.0.token).ok_or_else(none)?;
+    let token = Opaque::parse(&body.read()?.token).ok_or_else(none)?;
     let tx = db.account_tx().await?;
     let club_id = store::accept(tx, caller.account, &token).await?;
     Ok(HttpResponse::Ok().json(Joined { club_id }))

@@ -5,9 +5,9 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
+use super::decided::{DecidedPage, DecidedView, DecisionFields};
 use super::http::for_athlete;
 use super::model::{Choice, Decided};
-use super::shapes::{DecidedPage, DecidedView, DecisionFields};
 use super::store::{self, StoredDecided};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
@@ -17,7 +17,6 @@ use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
 use crate::platform::stored::{self, Stored};
-use crate::resources::advice;
 
 fn view(stored: &StoredDecided) -> Result<DecidedView, Problem> {
     let decided = &stored.value;
@@ -59,14 +58,17 @@ async fn create_decision(
     db: Data<Db>,
     body: Body<DecisionFields>,
 ) -> Result<HttpResponse, Problem> {
-    let DecisionFields { id, on, outcome, reason, barrier_kind, height_m, spacing_m, clears_return } = body.0;
+    let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
+    let mut tx = permit.read(&db).await?;
+    if !store::sees_athlete(&mut tx, athlete).await? {
+        return Err(Problem::not_found("athlete"));
+    }
+    let DecisionFields { id, on, outcome, reason, barrier_kind, height_m, spacing_m, clears_return } = body.read()?;
     let instead = (barrier_kind.as_deref(), height_m, spacing_m);
     let choice = Choice::parse(&outcome, reason.as_deref(), instead, clears_return)?;
-    let mut tx = permit.read(&db).await?;
     if let Some(id) = id
         && let Some(found) = store::find(&mut tx, id).await?
     {
-        let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
         stored::same_or_conflict(&(found.value.athlete, &found.value.choice), &(athlete, &choice))?;
         return Ok(stored::created(&req, false, found.id, found.rev, &view(&found)?));
     }
@@ -109,8 +111,7 @@ async fn list_decisions(
     let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let wanted = params.0.parse::<Uuid>()?;
     let mut tx = permit.read(&db).await?;
-    let today = tx.today().await?;
-    if advice::load(&mut tx, Some(&[athlete]), None, today).await?.is_empty() {
+    if !store::sees_athlete(&mut tx, athlete).await? {
         return Err(Problem::not_found("athlete"));
     }
     let rows = store::page(&mut tx, athlete, wanted.after, wanted.fetch()).await?;

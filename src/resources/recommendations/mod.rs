@@ -1,6 +1,8 @@
 //! Recommendations: what each athlete should do next, why, and what the coach decided.
 
+mod decided;
 mod decisions;
+mod estimate;
 mod http;
 mod model;
 mod shapes;

@@ -65,6 +65,29 @@ pub async fn group_exists(tx: &mut ClubTx, id: GroupId) -> Result<bool, StoreErr
     Ok(found && tx.actor.sees(id))
 }
 
+/// Whether the actor sees an athlete.
+pub async fn sees_athlete(tx: &mut ClubTx, id: AthleteId) -> Result<bool, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let found = sqlx::query_scalar!(
+        r#"
+        select exists (
+          select from athletes a
+          where a.club_id = $1 and a.id = $2 and a.deleted_at is null
+            and ($3::uuid[] is null or exists (
+              select from root_scope v
+              where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
+            ))
+        ) as "found!"
+        "#,
+        club,
+        id.0,
+        groups.as_deref()
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(found)
+}
+
 /// Inserts a decision; false when the id is taken already.
 pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);

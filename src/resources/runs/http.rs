@@ -116,9 +116,10 @@ async fn judge(tx: &mut ClubTx, batch: &Batch) -> Result<Vec<Item<Run>>, Problem
 )]
 #[post("/v1/clubs/{club_id}/runs")]
 async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batch>) -> Result<HttpResponse, Problem> {
-    batch::check_length("/runs", body.0.runs.len())?;
+    let sent = body.read()?;
+    batch::check_length("/runs", sent.runs.len())?;
     let mut tx = permit.write(&db).await?;
-    let items = judge(&mut tx, &body.0).await?;
+    let items = judge(&mut tx, &sent).await?;
     let ids: Vec<Uuid> = items.iter().map(|item| item.id).collect();
     let taken = store::by_ids(&mut tx, &ids).await?;
     let decisions = batch::decide(&items, &taken);

@@ -57,9 +57,9 @@ async fn set_attendance(
     db: Data<Db>,
     body: Body<Attendance>,
 ) -> Result<HttpResponse, Problem> {
-    let sent = body.0.present;
     let mut tx = permit.write(&db).await?;
     let session = load(&mut tx, &req).await?;
+    let sent = body.read()?.present;
     let (before, rev) = store::attendance(&mut tx, session.id).await?;
     let mut present = sent.clone();
     present.sort_unstable();

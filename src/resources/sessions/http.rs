@@ -66,7 +66,7 @@ async fn create_session(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
-    let (id, fields) = body.0.split();
+    let (id, fields) = body.read()?.split();
     let value = fields.parse(tx.today().await?)?;
     grants::require(&mut tx, &value.groups, "/group_ids").await?;
     if !store::insert(&mut tx, id, &value).await? {
@@ -142,7 +142,7 @@ async fn update_session(
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.0)?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
     let value = fields.parse(tx.today().await?)?;
     let added: Vec<GroupId> =
         value.groups.iter().copied().filter(|group| !before.value.groups.contains(group)).collect();

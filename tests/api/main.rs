@@ -4,8 +4,11 @@
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
 mod accounts;
+mod athletes;
 mod groups;
+mod measurements;
 mod members;
+mod roster;
 mod schema;
 mod service;
 mod support;

@@ -1,7 +1,6 @@
 //! Athletes: create, read, list, change, delete, and who may.
 
 use chrono::{Datelike, Days, Utc};
-use futures_util::future::join;
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
@@ -101,7 +100,7 @@ async fn two_creates_of_one_id_at_the_same_time_make_one_athlete(pool: PgPool) {
     let group = admin.group("Under 14").await;
     for _ in 0..5 {
         let body = with(mira(&group), json!({"id": Uuid::now_v7()}));
-        let (one, two) = join(admin.post("/athletes", body.clone()), admin.post("/athletes", body)).await;
+        let (one, two) = tokio::join!(admin.post("/athletes", body.clone()), admin.post("/athletes", body));
         let mut statuses = [one.status, two.status];
         statuses.sort_unstable();
         assert_eq!(statuses, [200, 201], "{} {}", one.body, two.body);

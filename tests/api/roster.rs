@@ -2,7 +2,6 @@
 
 use std::fmt::Write;
 
-use futures_util::future::join;
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
@@ -268,7 +267,7 @@ async fn the_largest_roster_is_imported_once_even_when_sent_twice_at_the_same_ti
     for n in 0..2_000 {
         writeln!(csv, "Athlete {n:04},F,2013-05-17,,Sprint,,novice,,,1.5,0.7,5.2,8.1,2025-09-01").unwrap();
     }
-    let (one, two) = join(import(&admin, "", csv.clone()), import(&admin, "", csv)).await;
+    let (one, two) = tokio::join!(import(&admin, "", csv.clone()), import(&admin, "", csv));
     let mut counts = [one, two].map(|answer| {
         let answer = answer.expect(201);
         (answer.body["created"].as_u64().unwrap(), answer.body["unchanged"].as_u64().unwrap())

@@ -4,7 +4,8 @@ use std::net::TcpListener;
 use std::time::Duration;
 
 use actix_cors::Cors;
-use actix_web::dev::{Server, ServiceRequest};
+use actix_web::body::MessageBody;
+use actix_web::dev::{Server, ServiceFactory, ServiceRequest, ServiceResponse};
 use actix_web::http::{Method, header};
 use actix_web::middleware::{Compress, from_fn};
 use actix_web::web::{self, Data};
@@ -69,33 +70,62 @@ fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
     api
 }
 
+/// What every worker of the service shares.
+#[derive(Clone)]
+pub struct Shared {
+    config: Config,
+    keys: Data<Keys>,
+    known: Data<Known>,
+    api: utoipa::openapi::OpenApi,
+}
+
+impl Shared {
+    /// Puts settings, keys and the document together.
+    pub fn new(config: Config, keys: Keys) -> Self {
+        let api = document();
+        Self { config, keys: Data::new(keys), known: Data::new(Known::of(&api)), api }
+    }
+}
+
+/// The application of one worker, with middleware and routes.
+pub fn build(
+    shared: &Shared,
+    db: Db,
+) -> App<
+    impl ServiceFactory<
+        ServiceRequest,
+        Config = (),
+        Response = ServiceResponse<impl MessageBody + use<>>,
+        Error = actix_web::Error,
+        InitError = (),
+    > + use<>,
+> {
+    let (app, _) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
+    app.app_data(Data::new(db))
+        .app_data(Data::clone(&shared.keys))
+        .app_data(Data::clone(&shared.known))
+        .app_data(Data::new(shared.config.clone()))
+        .app_data(web::PayloadConfig::new(body::MAX_BYTES))
+        .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", shared.api.clone()))
+        .service(web::redirect("/docs", "/docs/"))
+        .default_service(web::to(document::unrouted))
+        .wrap(Compress::default())
+        .wrap(cors(&shared.config.origins))
+        .wrap(from_fn(head_as_get))
+        .wrap(from_fn(telemetry::trace))
+}
+
 /// Builds the HTTP service on a bound listener.
 ///
 /// # Errors
 /// When the listener cannot be used.
-pub fn run(listener: TcpListener, config: &Config, database: PgConnectOptions, keys: Keys) -> std::io::Result<Server> {
-    let keys = Data::new(keys);
-    let api = document();
-    let known = Data::new(Known::of(&api));
-    let shared = config.clone();
+pub fn run(listener: TcpListener, shared: Shared, database: PgConnectOptions) -> std::io::Result<Server> {
+    let workers = shared.config.workers;
     let server = HttpServer::new(move || {
         // A pool of its own for each worker: connections belong to the runtime that opened them.
-        let db = Data::new(Db::lazy(database.clone(), shared.connections));
-        let (app, _) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
-        app.app_data(db)
-            .app_data(Data::clone(&keys))
-            .app_data(Data::clone(&known))
-            .app_data(Data::new(shared.clone()))
-            .app_data(web::PayloadConfig::new(body::MAX_BYTES))
-            .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", api.clone()))
-            .service(web::redirect("/docs", "/docs/"))
-            .default_service(web::to(document::unrouted))
-            .wrap(Compress::default())
-            .wrap(cors(&shared.origins))
-            .wrap(from_fn(head_as_get))
-            .wrap(from_fn(telemetry::trace))
+        build(&shared, Db::lazy(database.clone(), shared.config.connections))
     })
-    .workers(config.workers)
+    .workers(workers)
     .worker_max_blocking_threads(8)
     .max_connections(2_000)
     .keep_alive(Duration::from_mins(1))

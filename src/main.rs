@@ -26,6 +26,8 @@ enum Command {
     },
     /// Brings the database to the schema of this version.
     Migrate,
+    /// Loads the invented clubs of the demo.
+    Seed,
     /// Prints the OpenAPI document.
     Openapi,
     /// Makes a new key for signing access tokens; the old one verifies until its last token has expired.
@@ -43,6 +45,7 @@ async fn main() -> ExitCode {
     let done = match Arguments::parse().command {
         Command::Serve { demo } => serve::serve(demo).await,
         Command::Migrate => serve::migrate().await,
+        Command::Seed => serve::load_seed().await,
         Command::RotateKeys => serve::rotate_keys().await,
         Command::Openapi => serve::print(&app::document_text()),
         Command::Cluster { command } => {

@@ -9,12 +9,13 @@ use sqlx::{ConnectOptions, PgConnection};
 use thiserror::Error;
 use tokio::signal::unix::{SignalKind, signal};
 
-use crate::app;
+use crate::app::{self, Shared};
 use crate::platform::cluster::{self, Cluster, ClusterError};
 use crate::platform::config::{Config, ConfigError, listen_address};
 use crate::platform::db::{Db, MIGRATOR};
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys};
+use crate::seed::{self, SeedError};
 
 /// Why the service does not run; each is one line that says what to do.
 #[derive(Debug, Error)]
@@ -37,6 +38,9 @@ pub enum ServeError {
     /// The signing keys.
     #[error(transparent)]
     Keys(#[from] KeyError),
+    /// The invented clubs.
+    #[error(transparent)]
+    Seed(#[from] SeedError),
     /// Input or output.
     #[error("{0}")]
     Io(#[from] std::io::Error),
@@ -122,6 +126,27 @@ pub async fn rotate_keys() -> Result<(), ServeError> {
     print(&format!("New signing key {}. Restart the service to use it.", kid?))
 }
 
+/// Loads the invented clubs into the database.
+///
+/// # Errors
+/// When the database cannot be used or the API refuses something.
+pub async fn load_seed() -> Result<(), ServeError> {
+    telemetry::init();
+    let database = Database::open().await?;
+    let done = seed_into(&database).await;
+    database.close().await?;
+    done?;
+    print("The invented clubs are loaded; seed-data/README.md lists the accounts.")
+}
+
+async fn seed_into(database: &Database) -> Result<(), ServeError> {
+    database.migrate().await?;
+    let db = Db::lazy(database.options.clone(), 2);
+    let keys = Keys::load(&db).await?;
+    seed::seed(&Shared::new(Config::from_env()?, keys), db).await?;
+    Ok(())
+}
+
 /// Serves until SIGINT or SIGTERM, then drains requests and stops the private database.
 ///
 /// # Errors
@@ -147,11 +172,15 @@ async fn serve_on(
     let db = Db::lazy(database.options.clone(), 2);
     let keys = Keys::load(&db).await?;
     let address = listener.local_addr()?;
-    let server = app::run(listener, config, database.options.clone(), keys)?;
+    let shared = Shared::new(config.clone(), keys);
+    let demo = if demo { Some(seed::seed(&shared, db).await?) } else { None };
+    let server = app::run(listener, shared, database.options.clone())?;
     let handle = server.handle();
     let mut running = tokio::task::spawn(server);
     print(&format!("Lanewright serves on http://{address} (documentation: http://{address}/docs)"))?;
-    let _ = demo;
+    if let Some(demo) = demo {
+        print(&demo.what_to_try(address))?;
+    }
     let mut interrupt = signal(SignalKind::interrupt())?;
     let mut terminate = signal(SignalKind::terminate())?;
     let mut ended = None;

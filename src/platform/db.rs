@@ -151,11 +151,19 @@ impl Db {
     }
 
     /// Begins; once more when the pooled connection had died unnoticed.
+    ///
+    /// In a task of its own, because a request may end at any await (its body is refused, its client is gone): a begin
+    /// that is dropped half-way would give its connection back to the pool inside a transaction, in the role and club
+    /// of that request.
     async fn begin(&self, sql: String) -> Result<Transaction<'static, Postgres>, sqlx::Error> {
-        match self.pool.begin_with(AssertSqlSafe(sql.clone())).await {
-            Err(sqlx::Error::Io(_)) => self.pool.begin_with(AssertSqlSafe(sql)).await,
-            other => other,
-        }
+        let pool = self.pool.clone();
+        let begun = tokio::spawn(async move {
+            match pool.begin_with(AssertSqlSafe(sql.clone())).await {
+                Err(sqlx::Error::Io(_)) => pool.begin_with(AssertSqlSafe(sql)).await,
+                other => other,
+            }
+        });
+        begun.await.unwrap_or(Err(sqlx::Error::WorkerCrashed))
     }
 }
 

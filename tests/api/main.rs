@@ -5,6 +5,10 @@
 
 mod accounts;
 mod athletes;
+mod barrier_configurations;
+mod clubs;
+mod competition_specs;
+mod equipment;
 mod groups;
 mod measurements;
 mod members;
@@ -13,3 +17,5 @@ mod schema;
 mod service;
 mod support;
 mod tour;
+mod training;
+mod venues;

@@ -86,7 +86,7 @@ impl TestApp {
         let config = Config { origins: Vec::new(), workers: 1, connections: 4, behind_proxy: false };
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());
-        tokio::spawn(app::run(listener, &config, options, keys).unwrap());
+        tokio::spawn(app::run(listener, app::Shared::new(config, keys), options).unwrap());
         Self { base, client: reqwest::Client::new(), pool }
     }
 

@@ -262,6 +262,7 @@ fn by_hand() -> Problem {
     let athlete = |id: u128, hold: [f64; 2]| Athlete {
         id,
         width_m: 0.2,
+        height_cost: 1.0,
         permitted_height: Length::from_mm(600),
         hold: hold.to_vec(),
         excluded: Vec::new(),
@@ -296,6 +297,18 @@ fn a_plan_worked_by_hand_comes_out() {
     assert_eq!((lane.candidate, lane.barriers), (0, 5), "as many barriers as the stock has");
     assert!((plan.total_regret - 0.317_653).abs() < 1e-6, "{}", plan.total_regret);
     assert!((lane.athletes[0].regret - 0.317_653).abs() < 1e-6 && lane.athletes[1].regret == 0.0);
+}
+
+#[test]
+fn equally_demanding_barriers_are_worth_the_same_before_the_penalty() {
+    let mut problem = by_hand();
+    // 0.60 m costs 1.0 x 0.30 m of spacing: a wicket lane at 6.3 m is as demanding as 6.0 m at 0.60 m.
+    problem.candidates =
+        vec![candidate(BarrierKind::LowBarrier, 600, 6_000), candidate(BarrierKind::Wicket, 300, 6_300)];
+    problem.athletes[0].hold = vec![0.8, 0.8];
+    problem.athletes[1].hold = vec![0.8, 0.8];
+    let regrets = problem.regret_units(0);
+    assert_eq!(regrets, [Some(0), Some(50_000_000)], "one height step below the permitted height loses 5 %");
 }
 
 #[test]

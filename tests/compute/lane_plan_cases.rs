@@ -115,6 +115,7 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
             Athlete {
                 id: 1_000 + i as u128,
                 width_m: width,
+                height_cost: cost,
                 permitted_height: Length::from_mm(permitted),
                 hold,
                 excluded,

@@ -23,6 +23,8 @@ pub const MAX_UNITS: u32 = 10_000;
 
 /// Regrets are whole multiples of this share, so that sums and comparisons are free of rounding (design choice).
 pub const REGRET_UNIT: f64 = 1e-9;
+/// The height at which limits are stated: a wicket.
+const WICKET_HEIGHT_MM: u32 = 300;
 /// Regret units of a regret of 1.
 pub(super) const UNITS: f64 = 1e9;
 
@@ -33,6 +35,8 @@ pub struct Athlete {
     pub id: u128,
     /// Posterior mean of the width w of the hold curve, metres (m), 0.01 to 10.
     pub width_m: f64,
+    /// Posterior mean of the height cost g, metres of spacing per metre of barrier height, 0 to 10.
+    pub height_cost: f64,
     /// The highest barrier this athlete may run.
     pub permitted_height: Length,
     /// P(hold) at each candidate, 0 to 1; same length and order as [`Problem::candidates`].
@@ -171,6 +175,8 @@ pub enum Part {
     Athletes,
     /// [`Athlete::width_m`].
     Width,
+    /// [`Athlete::height_cost`].
+    HeightCost,
     /// [`Athlete::hold`].
     Hold,
     /// [`Athlete::excluded`].
@@ -200,6 +206,7 @@ impl std::fmt::Display for Part {
         f.write_str(match self {
             Self::Athletes => "athletes",
             Self::Width => "width",
+            Self::HeightCost => "height cost",
             Self::Hold => "hold",
             Self::Excluded => "excluded",
             Self::Candidates => "candidates",
@@ -255,6 +262,8 @@ impl Problem {
         for athlete in &self.athletes {
             let width = (0.01..=10.0).contains(&athlete.width_m);
             require(width, ProblemError::Range(Part::Width))?;
+            let cost = (0.0..=10.0).contains(&athlete.height_cost);
+            require(cost, ProblemError::Range(Part::HeightCost))?;
             let complete = athlete.hold.len() == self.candidates.len();
             require(complete, ProblemError::Size(Part::Hold))?;
             let probabilities = athlete.hold.iter().all(|p| (0.0..=1.0).contains(p));
@@ -302,8 +311,9 @@ impl Problem {
     /// Regret of one athlete (position in [`Problem::athletes`]) at every candidate, in units of [`REGRET_UNIT`].
     ///
     /// `None` where the athlete is not permitted. Utility is
-    /// `U = P(hold) * exp(lambda * s) * (1 - penalty)^k` with `lambda = (1 - p*) / w`, so that over the spacing s it
-    /// peaks where P = p*; k counts the different candidate heights above this one, up to the permitted height. Regret is
+    /// `U = P(hold) * exp(lambda * e) * (1 - penalty)^k` with `lambda = (1 - p*) / w` and the spacing
+    /// `e = s + g * max(0, h - 0.30 m)` over a wicket that is as demanding, so that over the spacing s it peaks where
+    /// P = p*, and barriers of different heights that are equally demanding are worth the same before the penalty; k counts the different candidate heights above this one, up to the permitted height. Regret is
     /// `1 - U / max U` over the permitted candidates, whether or not today's stock can set them out. An athlete with
     /// U = 0 everywhere has nothing to lose: regret 0.
     ///
@@ -323,7 +333,9 @@ impl Problem {
                     let steps = heights.iter().filter(above).count();
                     #[allow(clippy::cast_precision_loss)] // at most MAX_CANDIDATES
                     let penalty = step * steps as f64;
-                    libm::log(runner.hold[c]) + lambda * candidate.spacing.metres() + penalty
+                    let excess = candidate.height.mm().saturating_sub(WICKET_HEIGHT_MM);
+                    let demand = candidate.spacing.metres() + runner.height_cost * Length::from_mm(excess).metres();
+                    libm::log(runner.hold[c]) + lambda * demand + penalty
                 })
             })
             .collect();

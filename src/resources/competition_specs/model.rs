@@ -66,9 +66,8 @@ impl Own {
             "X" => Some(None),
             other => faults.take("/sex", "word", Sex::from_word(other).map(Some).ok_or("must be F, M or X for both")),
         };
-        if !(1..=20).contains(&barriers) {
-            faults.add("/barriers", "out_of_range", "must be from 1 to 20");
-        }
+        let barriers = (1..=20).contains(&barriers).then_some(barriers).ok_or("must be from 1 to 20");
+        let barriers = faults.take("/barriers", "out_of_range", barriers);
         let mut metres = |pointer: &str, value: f64, low: Length, high: Length| {
             faults.take(pointer, "out_of_range", Length::between(value, low, high))
         };
@@ -91,7 +90,7 @@ impl Own {
                 sex: sex?,
                 age_group: age_group?,
                 race_distance: race_distance?,
-                barriers,
+                barriers: barriers?,
                 height: height?,
                 to_first: to_first?,
                 between: between?,

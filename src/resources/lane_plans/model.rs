@@ -216,6 +216,7 @@ pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equip
             Athlete {
                 id: id.0.as_u128(),
                 width_m: advice.estimate.width_m,
+                height_cost: advice.estimate.height_cost,
                 permitted_height: proposed.map(|to| to.height).unwrap_or_default(),
                 hold: candidates
                     .iter()

@@ -4,13 +4,16 @@
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
 mod accounts;
+mod athletes;
 mod authorization;
 mod barrier_configurations;
 mod clubs;
 mod competition_specs;
 mod equipment;
 mod groups;
+mod measurements;
 mod members;
+mod roster;
 mod schema;
 mod service;
 mod support;

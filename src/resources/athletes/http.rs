@@ -7,7 +7,8 @@ use serde_json::{Map, Value};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use super::model::{Athlete, Status};
+use super::erase;
+use super::model::{Athlete, Measurement, Status};
 use super::shapes::{Fields, New, Page, View};
 use super::store::{self, Filter};
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
@@ -15,7 +16,7 @@ use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::grants;
-use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::patch;
@@ -77,12 +78,16 @@ async fn create_athlete(
     let mut tx = permit.write(&db).await?;
     let new = body.read()?.parse(tx.today().await?)?;
     grants::require(&mut tx, &new.athlete.groups, "/group_ids").await?;
-    let fresh = !store::insert(&mut tx, std::slice::from_ref(&new)).await?.is_empty();
+    let fresh = store::insert(&mut tx, std::slice::from_ref(&new)).await?;
     if fresh {
         tx.commit().await?;
     } else {
         let stored = store::find(&mut tx, new.id).await?.ok_or_else(Problem::gone)?;
-        stored::same_or_conflict(&stored.value, &new.athlete)?;
+        let measured = store::measurements(&mut tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
+        // What was measured since then does not make the repeat another athlete.
+        let there = |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value) == *sent);
+        let same = (stored.value, new.measurements.iter().all(there));
+        stored::same_or_conflict(&same, &(new.athlete, true))?;
     }
     let (rev, view) = reread(&permit, &db, new.id).await?;
     Ok(stored::created(&req, fresh, new.id, rev, &view))
@@ -132,11 +137,10 @@ async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     let stored = load(&mut tx, &req).await?;
     let view = view(&mut tx, &stored).await?;
     // Measurements change the answer without changing the athlete's own row.
-    let latest = view.measurements.iter().map(|one| one.rev).chain([stored.rev]).max().unwrap_or(stored.rev);
-    if latest == stored.rev {
-        return Ok(stored::read(&req, stored.rev, &view));
+    if store::last_measurement_rev(&mut tx, stored.id).await? > stored.rev {
+        return Ok(stored::changed(stored.rev, &view));
     }
-    Ok(stored::changed(stored.rev, &view))
+    Ok(stored::read(&req, stored.rev, &view))
 }
 
 /// Changes an athlete (merge patch). Measurements have their own routes.
@@ -204,7 +208,7 @@ async fn delete_athlete(req: HttpRequest, permit: Permit<RosterWrite>, db: Data<
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &view(&mut tx, &before).await?)?;
     grants::require(&mut tx, &before.value.groups, "/group_ids").await?;
-    store::remove(&mut tx, before.id, &before.value.groups).await?;
+    erase::remove(&mut tx, before.id, &before.value.groups).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -1,5 +1,6 @@
 //! Athletes with their dated measurements, and the roster as CSV.
 
+mod erase;
 mod http;
 mod measurements;
 mod model;

@@ -57,6 +57,7 @@ pub fn read(bytes: &[u8], context: &Context) -> Result<Vec<Row>, Vec<Fault>> {
     let text = text(bytes).map_err(|fault| vec![fault])?;
     let first = text.lines().next().unwrap_or_default();
     let delimiter = if first.matches(';').count() > first.matches(',').count() { b';' } else { b',' };
+    check_quotes(text, delimiter).map_err(|fault| vec![fault])?;
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .trim(csv::Trim::All)
@@ -84,31 +85,51 @@ pub fn read(bytes: &[u8], context: &Context) -> Result<Vec<Row>, Vec<Fault>> {
 
 fn text(bytes: &[u8]) -> Result<&str, Fault> {
     let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
-    let text = std::str::from_utf8(bytes).map_err(|error| {
+    std::str::from_utf8(bytes).map_err(|error| {
         let line = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count() + 1;
         Fault::at(format!("/rows/{line}"), "encoding", format!("line {line} is not UTF-8; save the file as UTF-8"))
-    })?;
-    let mut lines = 1;
-    let mut quoted = false;
-    let mut opened = 1;
+    })
+}
+
+/// Where the scan of [`check_quotes`] is.
+#[derive(Clone, Copy, PartialEq)]
+enum Place {
+    Start,
+    Plain,
+    Quoted,
+    Closed,
+}
+
+/// Refuses quotes that RFC 4180 does not allow; the CSV reader would take them in some way of its own.
+fn check_quotes(text: &str, delimiter: u8) -> Result<(), Fault> {
+    let fault = |line: usize, detail: String| Err(Fault::at(format!("/rows/{line}"), "quotes", detail));
+    let (mut place, mut line, mut opened) = (Place::Start, 1, 1);
     for c in text.chars() {
-        match c {
-            '"' => {
-                quoted = !quoted;
-                opened = lines;
+        let ends = c == char::from(delimiter) || c == '\n' || c == '\r';
+        place = match (place, c) {
+            (Place::Start, '"') => {
+                opened = line;
+                Place::Quoted
             }
-            '\n' => lines += 1,
-            _ => {}
-        }
+            (Place::Quoted, '"') => Place::Closed,
+            // A doubled quote stands for one.
+            (Place::Closed, '"') | (Place::Quoted, _) => Place::Quoted,
+            (Place::Start | Place::Plain | Place::Closed, _) if ends => Place::Start,
+            (Place::Plain, '"') => {
+                return fault(
+                    line,
+                    format!("line {line} has a quote inside a cell; put the cell in quotes and double it"),
+                );
+            }
+            (Place::Closed, _) => return fault(line, format!("line {line} goes on after a closing quote")),
+            (Place::Start | Place::Plain, _) => Place::Plain,
+        };
+        line += usize::from(c == '\n');
     }
-    if quoted {
-        return Err(Fault::at(
-            format!("/rows/{opened}"),
-            "quotes",
-            format!("the quote opened on line {opened} is never closed"),
-        ));
+    if place == Place::Quoted {
+        return fault(opened, format!("the quote opened on line {opened} is never closed"));
     }
-    Ok(text)
+    Ok(())
 }
 
 fn file_fault(error: &csv::Error) -> Fault {
@@ -139,17 +160,19 @@ fn check_header(header: &csv::StringRecord) -> Result<(), Vec<Fault>> {
     faults.finish(Some(()))
 }
 
+/// Whether a spreadsheet may run the cell as a formula once apostrophes before it are gone.
+fn is_formula(cell: &str) -> bool {
+    cell.trim_start_matches('\'').starts_with(['=', '+', '-', '@', '\t'])
+}
+
 /// Undoes [`defused`].
 fn armed(cell: &str) -> &str {
-    match cell.strip_prefix('\'') {
-        Some(rest) if rest.starts_with(['=', '+', '-', '@', '\t']) => rest,
-        _ => cell,
-    }
+    cell.strip_prefix('\'').filter(|rest| is_formula(rest)).unwrap_or(cell)
 }
 
 /// A cell that a spreadsheet will not run as a formula.
 fn defused(cell: &str) -> String {
-    if cell.starts_with(['=', '+', '-', '@', '\t']) { format!("'{cell}") } else { cell.to_owned() }
+    if is_formula(cell) { format!("'{cell}") } else { cell.to_owned() }
 }
 
 fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, Vec<Fault>> {
@@ -180,15 +203,20 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         restricted_until: None,
         consent_on,
     };
-    let broken_birth = !faults.is_empty() && birth_date.is_none() && birth_year.is_none();
+    let birth_sent = cells.contains_key("birth_date") || cells.contains_key("birth_year");
+    let broken_birth = birth_sent && birth_date.is_none() && birth_year.is_none();
     let athlete = match Athlete::parse(&raw, context.today) {
         Ok(athlete) => Some(athlete),
         Err(list) => {
-            // A birth cell that does not parse is named once, and an empty group cell under its column's name.
+            // A birth cell that does not parse and groups that are not there were named above.
             let list = list
                 .into_iter()
                 .filter(|fault| !(broken_birth && fault.code == "one_of"))
-                .filter(|fault| fault.pointer.as_deref() != Some("/group_ids"))
+                .map(|fault| match fault.pointer.as_deref() {
+                    Some("/group_ids") => Fault::at("/groups", &fault.code, fault.detail),
+                    _ => fault,
+                })
+                .filter(|fault| !(groups.is_empty() && fault.pointer.as_deref() == Some("/groups")))
                 .collect();
             faults.add_all("", list);
             None
@@ -207,6 +235,7 @@ fn parse_measurements(
     (measured_on, today): (Option<NaiveDate>, NaiveDate),
 ) -> Vec<(MeasurementId, Measurement)> {
     let mut measurements = Vec::new();
+    let mut day_named = false;
     for kind in KINDS {
         let name = kind.as_str();
         let Some(cell) = cells.get(name) else {
@@ -222,8 +251,11 @@ fn parse_measurements(
             Some(Ok(one)) => measurements.push((model::derived_id(id, &one), one)),
             Some(Err(list)) => {
                 for fault in list {
-                    let column = if fault.pointer.as_deref() == Some("/value") { name } else { "measured_on" };
-                    faults.add(format!("/{column}"), &fault.code, fault.detail);
+                    if fault.pointer.as_deref() == Some("/value") {
+                        faults.add(format!("/{name}"), &fault.code, fault.detail);
+                    } else if !std::mem::replace(&mut day_named, true) {
+                        faults.add("/measured_on", &fault.code, fault.detail);
+                    }
                 }
             }
             None => {}
@@ -259,6 +291,11 @@ pub fn person(athlete: &Athlete) -> Person {
     (athlete.display_name.to_lowercase(), athlete.birth)
 }
 
+/// The name of a group, or its id when the name would not be read back.
+fn group_cell(id: GroupId, names: &HashMap<GroupId, String>) -> String {
+    names.get(&id).filter(|name| !name.contains('|')).map_or_else(|| id.to_string(), Clone::clone)
+}
+
 /// Writes a roster; each athlete with the latest measurement of each kind.
 ///
 /// # Errors
@@ -270,8 +307,7 @@ pub fn write(
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(COLUMNS)?;
     for (athlete, measurements) in athletes {
-        let groups: Vec<&str> =
-            athlete.groups.iter().filter_map(|id| group_names.get(id)).map(String::as_str).collect();
+        let groups: Vec<String> = athlete.groups.iter().map(|id| group_cell(*id, group_names)).collect();
         let (date, year) = match athlete.birth {
             Birth::Date(date) => (date.to_string(), String::new()),
             Birth::Year(year) => (String::new(), year.to_string()),

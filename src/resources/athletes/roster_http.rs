@@ -155,6 +155,7 @@ async fn import_athletes(
         return Err(Problem::new(Code::TooLarge, "A roster may have 1 MiB. Split the file."));
     }
     let mut tx = permit.write(&db).await?;
+    store::queue_import(&mut tx).await?;
     let groups = store::groups(&mut tx).await?;
     let names = groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
     let context = Context { groups: names.collect(), today: tx.today().await? };
@@ -172,7 +173,12 @@ async fn import_athletes(
             judged.iter().filter(|row| row.status == RowStatus::Created).filter_map(|row| row.athlete_id).collect();
         let new: Vec<NewAthlete> =
             rows.into_iter().filter_map(|row| row.parsed.ok()).filter(|new| wanted.contains(&new.id)).collect();
-        store::insert(&mut tx, &new).await?;
+        if !store::insert(&mut tx, &new).await? {
+            return Err(Problem::new(
+                Code::Internal,
+                "A new id was taken already; nothing was stored. Send the file again.",
+            ));
+        }
         tx.commit().await?;
     }
     let body = ImportView { dry_run, created, unchanged, rejected, rows: judged };

@@ -182,10 +182,17 @@ impl New {
     pub fn parse(self, today: NaiveDate) -> Result<NewAthlete, Vec<Fault>> {
         let mut faults = Faults::new();
         let id = self.id.unwrap_or_else(AthleteId::new);
-        let mut measurements = Vec::with_capacity(self.measurements.len());
+        let mut measurements: Vec<(MeasurementId, Measurement)> = Vec::with_capacity(self.measurements.len());
         model::check_count(&mut faults, self.measurements.len());
         for (at, one) in self.measurements.iter().enumerate() {
             match one.parse(id, today) {
+                Ok((id, _)) if measurements.iter().any(|(earlier, _)| *earlier == id) => {
+                    faults.add(
+                        format!("/measurements/{at}"),
+                        "duplicate",
+                        "repeats an earlier measurement of the list",
+                    );
+                }
                 Ok(parsed) => measurements.push(parsed),
                 Err(list) => faults.add_all(&format!("/measurements/{at}"), list),
             }

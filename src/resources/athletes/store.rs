@@ -70,42 +70,40 @@ pub struct Filter {
     pub name: Option<String>,
 }
 
-/// Inserts athletes with their groups and measurements; the ids that were free and are now stored.
-pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<Vec<AthleteId>, StoreError> {
-    let club = tx.club.0;
-    let ids: Vec<Uuid> = new.iter().map(|one| one.id.0).collect();
-    let taken = sqlx::query_scalar!("select id from athletes where club_id = $1 and id = any ($2)", club, &ids)
-        .fetch_all(tx.conn())
-        .await?;
-    let fresh: Vec<&NewAthlete> = new.iter().filter(|one| !taken.contains(&one.id.0)).collect();
-    if fresh.is_empty() {
-        return Ok(Vec::new());
+/// Inserts athletes with their groups and measurements; false, and nothing worth committing, when an id is taken.
+///
+/// # Errors
+/// [`StoreError::Conflict`] when the id of a measurement is taken.
+pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreError> {
+    if !insert_rows(tx, new).await? {
+        return Ok(false);
     }
-    let changes: Vec<Change> = fresh
-        .iter()
-        .map(|one| Change::put(Kind::Athlete, one.id).scopes(Vec::new(), ids_of(&one.athlete.groups)))
-        .collect();
-    insert_rows(tx, &fresh, changes).await?;
-    grants::place(tx, fresh.iter().map(|one| (one.id.0, one.athlete.groups.as_slice()))).await?;
-    let measurements: Vec<(AthleteId, MeasurementId, Measurement)> = fresh
+    grants::place(tx, new.iter().map(|one| (one.id.0, one.athlete.groups.as_slice()))).await?;
+    let measurements: Vec<(AthleteId, MeasurementId, Measurement)> = new
         .iter()
         .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, *measurement)))
         .collect();
-    insert_measurements(tx, &measurements).await?;
-    Ok(fresh.iter().map(|one| one.id).collect())
+    if !insert_measurements(tx, &measurements).await? {
+        return Err(StoreError::Conflict("The id of a measurement is already used. Send a new one.".to_owned()));
+    }
+    Ok(true)
 }
 
-async fn insert_rows(tx: &mut ClubTx, fresh: &[&NewAthlete], changes: Vec<Change>) -> Result<(), StoreError> {
+async fn insert_rows(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreError> {
     let club = tx.club.0;
-    let column = |pick: fn(&Athlete) -> String| fresh.iter().map(|one| pick(&one.athlete)).collect::<Vec<_>>();
-    let dates: Vec<Option<NaiveDate>> = fresh.iter().map(|one| birth_date(&one.athlete)).collect();
-    let years: Vec<Option<i16>> = fresh.iter().map(|one| birth_year(&one.athlete)).collect();
+    let changes: Vec<Change> = new
+        .iter()
+        .map(|one| Change::put(Kind::Athlete, one.id).scopes(Vec::new(), ids_of(&one.athlete.groups)))
+        .collect();
+    let column = |pick: fn(&Athlete) -> String| new.iter().map(|one| pick(&one.athlete)).collect::<Vec<_>>();
+    let dates: Vec<Option<NaiveDate>> = new.iter().map(|one| birth_date(&one.athlete)).collect();
+    let years: Vec<Option<i16>> = new.iter().map(|one| birth_year(&one.athlete)).collect();
     let legs: Vec<Option<String>> =
-        fresh.iter().map(|one| one.athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned())).collect();
-    let restricted: Vec<Option<NaiveDate>> = fresh.iter().map(|one| one.athlete.restricted_until).collect();
-    let consents: Vec<Option<NaiveDate>> = fresh.iter().map(|one| one.athlete.consent_on).collect();
-    let ids: Vec<Uuid> = fresh.iter().map(|one| one.id.0).collect();
-    sqlx::query!(
+        new.iter().map(|one| one.athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned())).collect();
+    let restricted: Vec<Option<NaiveDate>> = new.iter().map(|one| one.athlete.restricted_until).collect();
+    let consents: Vec<Option<NaiveDate>> = new.iter().map(|one| one.athlete.consent_on).collect();
+    let ids: Vec<Uuid> = new.iter().map(|one| one.id.0).collect();
+    let done = sqlx::query!(
         r#"
         insert into athletes as x
           (club_id, id, display_name, sex, birth_date, birth_year, preferred_lead_leg, experience, status,
@@ -117,6 +115,7 @@ async fn insert_rows(tx: &mut ClubTx, fresh: &[&NewAthlete], changes: Vec<Change
           $9::text[], $10::date[], $11::date[])
           as u (id, display_name, sex, birth_date, birth_year, leg, experience, status, restricted_until, consent_on)
         where c.id = $1
+        on conflict (club_id, id) do nothing
         "#,
         club,
         &ids,
@@ -133,7 +132,11 @@ async fn insert_rows(tx: &mut ClubTx, fresh: &[&NewAthlete], changes: Vec<Change
     )
     .execute(tx.changing_all(changes))
     .await?;
-    Ok(())
+    Ok(done.rows_affected() == count(new))
+}
+
+fn count<T>(rows: &[T]) -> u64 {
+    u64::try_from(rows.len()).unwrap_or(u64::MAX)
 }
 
 fn birth_date(athlete: &Athlete) -> Option<NaiveDate> {
@@ -150,13 +153,13 @@ fn birth_year(athlete: &Athlete) -> Option<i16> {
     }
 }
 
-/// Inserts measurements of athletes that are there; returns how many were new.
+/// Inserts measurements of athletes that are there; false, and nothing worth committing, when an id is taken.
 pub async fn insert_measurements(
     tx: &mut ClubTx,
     new: &[(AthleteId, MeasurementId, Measurement)],
-) -> Result<u64, StoreError> {
+) -> Result<bool, StoreError> {
     if new.is_empty() {
-        return Ok(0);
+        return Ok(true);
     }
     let club = tx.club.0;
     let ids: Vec<Uuid> = new.iter().map(|(_, id, _)| id.0).collect();
@@ -186,7 +189,7 @@ pub async fn insert_measurements(
     )
     .execute(tx.changing_all(changes))
     .await?;
-    Ok(done.rows_affected())
+    Ok(done.rows_affected() == count(new))
 }
 
 /// An athlete, when the actor sees one of their groups.
@@ -296,6 +299,19 @@ pub async fn measurements(
     Ok(found)
 }
 
+/// The number of the last change to any measurement of an athlete, deleted ones included; 0 without any.
+pub async fn last_measurement_rev(tx: &mut ClubTx, athlete: AthleteId) -> Result<i64, StoreError> {
+    let club = tx.club.0;
+    let rev = sqlx::query_scalar!(
+        r#"select coalesce(max(rev), 0) as "rev!" from measurements where club_id = $1 and athlete_id = $2"#,
+        club,
+        athlete.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(rev)
+}
+
 /// Saves a changed athlete; `before` holds the groups so far.
 pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &[GroupId]) -> Result<(), StoreError> {
     let club = tx.club.0;
@@ -333,41 +349,19 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &[G
     Ok(())
 }
 
-/// Deletes an athlete: the personal data go at once, an empty stub stays so that phones learn of it.
-///
-/// Runs and assessments stay as facts about nobody.
-pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    sqlx::query!(
-        r#"
-        update athletes
-        set display_name = '', sex = null, birth_date = null, birth_year = null, preferred_lead_leg = null,
-            restricted_until = null, consent_on = null, status = 'left', deleted_at = $3, updated_at = $3
-        where club_id = $1 and id = $2
-        "#,
-        club,
-        id.0,
-        Utc::now()
-    )
-    .execute(tx.changing(Change::remove(Kind::Athlete, id).scopes(ids_of(groups), Vec::new())))
-    .await?;
-    grants::unplace(tx, id.0).await?;
-    for table_is_personal in [
-        sqlx::query!("delete from measurements where club_id = $1 and athlete_id = $2", club, id.0),
-        sqlx::query!("update runs set note = null where club_id = $1 and athlete_id = $2", club, id.0),
-        sqlx::query!("update assessments set note = null where club_id = $1 and athlete_id = $2", club, id.0),
-    ] {
-        table_is_personal.execute(tx.conn()).await?;
-    }
-    Ok(())
-}
-
 /// Deletes a measurement of an athlete.
 pub async fn remove_measurement(tx: &mut ClubTx, athlete: AthleteId, id: MeasurementId) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!("update measurements set deleted_at = $3 where club_id = $1 and id = $2", club, id.0, Utc::now())
         .execute(tx.changing(Change::remove(Kind::Measurement, id).under(athlete)))
         .await?;
+    Ok(())
+}
+
+/// Lets the club's roster imports take turns, so that two of the same file do not add everybody twice.
+pub async fn queue_import(tx: &mut ClubTx) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    sqlx::query_scalar!("select id from clubs where id = $1 for no key update", club).fetch_one(tx.conn()).await?;
     Ok(())
 }
 

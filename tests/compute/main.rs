@@ -10,6 +10,7 @@ mod estimate_oracle;
 mod estimate_season;
 mod lane_plan;
 mod lane_plan_cases;
+mod lane_plan_milp;
 mod prior;
 mod slow_filter;
 mod specs;

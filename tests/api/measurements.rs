@@ -1,5 +1,7 @@
 //! Measurements of athletes, and what a deleted athlete leaves behind.
 
+use std::fmt::Write;
+
 use chrono::{Days, Utc};
 use reqwest::Method;
 use serde_json::{Value, json};
@@ -175,7 +177,7 @@ async fn everything(caller: &Caller) -> String {
     for table in tables {
         let sql = format!("select coalesce(string_agg(x::text, e'\\n'), '') from {table} x");
         let part: String = sqlx::query_scalar(sqlx::AssertSqlSafe(sql)).fetch_one(&mut *tx).await.unwrap();
-        text.push_str(&format!("{table}:\n{part}\n"));
+        writeln!(text, "{table}:\n{part}").unwrap();
     }
     text
 }

@@ -1,7 +1,9 @@
 //! Figures.
 
 mod estimate_figures;
+mod lane_plan_figures;
 
 fn main() {
     estimate_figures::run();
+    lane_plan_figures::run();
 }

@@ -5,9 +5,11 @@ The instances are made here and written out whole (utilities rounded to six digi
 read. Model: y[c] lanes of configuration c (whole number), x[i,c] athlete i in a lane of c; every athlete in one lane,
 at most `capacity` athletes a lane, at most K lanes, units of each stock assigned to kinds and heights by a flow.
 
+With --time it only prints the seconds of each solve.
+
 Needs numpy and scipy: python3 -m venv V && V/bin/pip install numpy scipy && V/bin/python tests/oracle/lane_plan_milp.py
 """
-import json, math, os, random, time
+import json, math, os, random, sys, time
 import numpy, scipy
 from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -83,6 +85,10 @@ def solve(one):
 
 
 def main():
+    if sys.argv[1:] == ["--time"]:
+        for seed in range(60):
+            print(solve(instance(seed))[1])
+        return
     cases, spent = [], []
     for seed in range(60):
         one = instance(seed)

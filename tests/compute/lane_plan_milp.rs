@@ -1,9 +1,7 @@
 //! The lane plan against a general MILP solver: HiGHS (Q. Huangfu, J. A. J. Hall, "Parallelizing the dual revised simplex
 //! method", Mathematical Programming Computation 10, 2018) through scipy; see `tests/oracle/lane_plan_milp.py`.
 
-use lanewright::compute::lane_plan::{
-    Athlete, Budget, Candidate, Lane, Objective, PlanError, Problem, StockItem, plan,
-};
+use lanewright::compute::lane_plan::{Athlete, Candidate, Lane, Objective, Problem, StockItem};
 use lanewright::compute::units::{BarrierKind, Length};
 use serde_json::Value;
 
@@ -65,6 +63,8 @@ pub fn problem(case: &Value) -> Problem {
 
 #[test]
 fn sixty_plans_with_scarce_stock_cost_what_a_general_solver_finds() {
+    use lanewright::compute::lane_plan::{Budget, PlanError, plan};
+
     let file: Value = serde_json::from_str(include_str!("../oracle/lane_plan_cases.json")).unwrap();
     let cases = file["cases"].as_array().unwrap();
     assert!(cases.len() >= 60);

@@ -64,7 +64,7 @@ pub static SOURCES: &[Source] = sources! {
     "JP-SEL18" "6th national high-school selection meet (in Japanese)" "gna.hatenablog.jp" 2018;
     "LAA-2019" "Little Athletics hurdles specifications from 2019/20 (forum post, S. Hampel)" "athleticschat.com.au" 2019;
     "LAVIC" "Hurdle Heights & Spacing" "Brighton Little Athletics" 0;
-    "LBFA-2026" "Épreuves autorisées et caractéristiques (read in a transcription)" "Ligue Belge Francophone d'Athlétisme" 2026;
+    "LBFA-2026" "Épreuves autorisées et caractéristiques (read as quoted elsewhere)" "Ligue Belge Francophone d'Athlétisme" 2026;
     "LONGFORD-18" "2018 Athletics Ireland juvenile age categories" "Longford AC" 2018;
     "MAIL-TF" "Message 07999 (E. Prytherch)" "t-and-f mailing list" 0;
     "MASTERS-GP" "What is Masters Athletics" "mastersgrandprix.co.uk" 0;

@@ -63,15 +63,15 @@ pub fn read(bytes: &[u8], context: &Context) -> Result<Vec<Row>, Vec<Fault>> {
         .trim(csv::Trim::All)
         .flexible(false)
         .from_reader(text.as_bytes());
-    let header = reader.headers().map_err(|error| vec![file_fault(&error)])?.clone();
+    let header = reader.headers().map_err(|error| vec![file_fault(text, &error)])?.clone();
     check_header(&header)?;
     let mut rows = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|error| vec![file_fault(&error)])?;
+        let record = record.map_err(|error| vec![file_fault(text, &error)])?;
         if rows.len() == MAX_ROWS {
             return Err(vec![Fault::at("/rows", "too_many", format!("may have {MAX_ROWS} rows; split the file"))]);
         }
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = line_of(text, record.position());
         let cells: HashMap<&str, &str> = header
             .iter()
             .zip(record.iter())
@@ -132,8 +132,18 @@ fn check_quotes(text: &str, delimiter: u8) -> Result<(), Fault> {
     Ok(())
 }
 
-fn file_fault(error: &csv::Error) -> Fault {
-    let line = error.position().map_or(1, csv::Position::line);
+/// The line on which a record begins. The reader takes its position before the rest of a line end and before empty
+/// lines that it skips.
+fn line_of(text: &str, position: Option<&csv::Position>) -> u64 {
+    let Some(position) = position else { return 1 };
+    let start = usize::try_from(position.byte()).unwrap_or(usize::MAX);
+    let rest = text.as_bytes().get(start..).unwrap_or_default();
+    let skipped = rest.iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).filter(|byte| **byte == b'\n').count();
+    position.line() + u64::try_from(skipped).unwrap_or_default()
+}
+
+fn file_fault(text: &str, error: &csv::Error) -> Fault {
+    let line = line_of(text, error.position());
     let detail = match error.kind() {
         csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
             format!("line {line} has {len} fields, the header has {expected_len}")
@@ -333,4 +343,56 @@ pub fn write(
         writer.write_record(record)?;
     }
     writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn lines(csv: &str) -> Vec<u64> {
+        let context = Context { groups: HashMap::new(), today: NaiveDate::default() };
+        read(csv.as_bytes(), &context).unwrap().iter().map(|row| row.line).collect()
+    }
+
+    #[test]
+    fn a_row_has_the_line_that_an_editor_shows() {
+        let head = "display_name,sex,groups,experience";
+        assert_eq!(lines(&format!("{head}\nA,F,S,novice\nB,F,S,novice")), [2, 3]);
+        assert_eq!(lines(&format!("{head}\r\nA,F,S,novice\r\nB,F,S,novice\r\n")), [2, 3]);
+        assert_eq!(lines(&format!("{head}\n\nA,F,S,novice\n\n\nB,F,S,novice\n")), [3, 6]);
+        assert_eq!(lines(&format!("{head}\r\n\"A\r\nB\",F,S,novice\r\nC,F,S,novice\r\n")), [2, 4]);
+    }
+
+    #[test]
+    fn quotes_are_taken_as_the_standard_says() {
+        for good in ["\"a\"", "a", "", "\"\"", "\"a\"\"b\",c", "\"a,b\nc\"", "x,\"\"\"\"", "\"a\"\r\n\"b\""] {
+            assert_eq!(check_quotes(good, b','), Ok(()), "{good}");
+        }
+        for (bad, line) in
+            [("\"a", 1), ("a\"b\"", 1), ("x\n\"a\"b", 2), ("x\n\"a\n\n", 2), (" \"a\"", 1), ("\"a\";b", 1)]
+        {
+            let fault = check_quotes(bad, b',').unwrap_err();
+            assert_eq!(fault.pointer.as_deref(), Some(format!("/rows/{line}").as_str()), "{bad}");
+        }
+        assert_eq!(check_quotes("\"a\";b", b';'), Ok(()));
+    }
+
+    proptest! {
+        #[test]
+        fn a_defused_cell_is_no_formula_and_reads_back(cell in "['=+@a-]{0,6}") {
+            let written = defused(&cell);
+            prop_assert!(!written.starts_with(['=', '+', '-', '@', '\t']));
+            prop_assert_eq!(armed(&written), cell);
+        }
+
+        #[test]
+        fn a_row_is_never_refused_without_a_reason(rows in "([a-zF0-9'=\"|\r\n ]{0,3}[,;\n]){0,24}") {
+            let context = Context { groups: HashMap::new(), today: NaiveDate::default() };
+            let csv = format!("display_name,sex,groups,experience\n{rows}");
+            if let Ok(rows) = read(csv.as_bytes(), &context) {
+                prop_assert!(rows.iter().all(|row| row.parsed.as_ref().is_err_and(|faults| !faults.is_empty())));
+            }
+        }
+    }
 }

@@ -123,6 +123,8 @@ async fn everyone(
 /// `birth_year`, `groups` (names, several separated by `|`), `preferred_lead_leg`, `experience` (novice or trained),
 /// `status`, `consent_on`, `stature_m`, `leg_length_m`, `sprint_30m_s`, `sprint_50m_s`, `measured_on` (of the four
 /// before it; today when empty). Required: display_name, sex, groups, experience and one of the birth columns.
+/// Dates as `2013-05-17`, decimals with a point. Quotes as in RFC 4180. An apostrophe before `=`, `+`, `-` or `@`, which
+/// an export writes so that no spreadsheet runs the cell, is taken off.
 #[utoipa::path(
     tag = "athletes",
     params(("club_id" = Uuid, Path, description = "The club"), ImportParams),
@@ -173,13 +175,13 @@ async fn import_athletes(
             judged.iter().filter(|row| row.status == RowStatus::Created).filter_map(|row| row.athlete_id).collect();
         let new: Vec<NewAthlete> =
             rows.into_iter().filter_map(|row| row.parsed.ok()).filter(|new| wanted.contains(&new.id)).collect();
-        if !store::insert(&mut tx, &new).await? {
-            return Err(Problem::new(
-                Code::Internal,
-                "A new id was taken already; nothing was stored. Send the file again.",
-            ));
+        if !new.is_empty() {
+            if !store::insert(&mut tx, &new).await? {
+                let detail = "A new id was taken already; nothing was stored. Send the file again.";
+                return Err(Problem::new(Code::Internal, detail));
+            }
+            tx.commit().await?;
         }
-        tx.commit().await?;
     }
     let body = ImportView { dry_run, created, unchanged, rejected, rows: judged };
     let mut answer = if dry_run { HttpResponse::Ok() } else { HttpResponse::Created() };

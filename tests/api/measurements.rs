@@ -201,6 +201,9 @@ async fn train(admin: &Caller, group: &str, athlete: &str) {
     admin.post("/assessments", json!({"assessments": [rating]})).await.expect(200);
     let plan = json!({"lanes": 1, "capacity": 4, "barriers": {"min": 4, "max": 6}, "objective": "total"});
     admin.post(&format!("/sessions/{session}/lane-plans"), plan).await.expect(201);
+    let decision = json!({"outcome": "overridden", "reason": "secret reason", "barrier_kind": "wicket",
+        "height_m": 0.3, "spacing_m": 6.0});
+    admin.post(&format!("/athletes/{athlete}/recommendation/decisions"), decision).await.expect(201);
 }
 
 #[sqlx::test]
@@ -211,7 +214,14 @@ async fn a_deleted_athlete_leaves_an_empty_stub_and_facts_about_nobody(pool: PgP
     let id = created.id();
     train(&admin, &group, &id).await;
     let before = everything(&admin).await;
-    for word in ["Mira Osei", "2013-05-17", "1523", "secret run note", "secret rating note"] {
+    for word in [
+        "\"\"display_name\"\": \"\"Mira Osei\"\"",
+        "2013-05-17",
+        "1523",
+        "secret run note",
+        "secret rating note",
+        "secret reason",
+    ] {
         assert!(before.contains(word), "{word} in {before}");
     }
     let tag = admin.get(&format!("/athletes/{id}")).await.header("etag").to_owned();
@@ -229,6 +239,8 @@ async fn a_deleted_athlete_leaves_an_empty_stub_and_facts_about_nobody(pool: PgP
     assert_eq!(count(&mut tx, "select count(*) from root_scope where root_id = $1").await, 0);
     assert_eq!(count(&mut tx, "select count(*) from runs where athlete_id = $1").await, 1, "facts stay");
     assert_eq!(count(&mut tx, "select count(*) from assessments where athlete_id = $1").await, 1, "facts stay");
+    let plan = count(&mut tx, "select count(*) from lane_plans where strpos(plan::text, $1::text) > 0").await;
+    assert_eq!(plan, 1, "the plan stays, without the name");
     let last = last_change(&admin, &id).await;
     assert_eq!(last, ("remove".to_owned(), vec![Uuid::parse_str(&group).unwrap()], vec![]));
 }

@@ -72,17 +72,4 @@ create unlogged table throttles (
 );
 comment on table throttles is 'scope:lookup key=bucket; token buckets that hold over several instances';
 
-create table idempotency_keys (
-  account_id uuid not null,
-  route text not null,
-  key text not null check (length(key) between 1 and 255),
-  body_hash bytea not null,
-  status smallint,
-  content_type text,
-  location text,
-  body bytea,
-  created_at timestamptz not null,
-  primary key (account_id, route, key)
-);
-comment on table idempotency_keys is 'scope:account; the stored answer of an unsafe call, kept 24 hours; status null = still running';
 select ops.distribute();

@@ -5,7 +5,7 @@ create table clubs (
   name text not null check (length(name) between 1 and 100),
   time_zone text not null,
   ruleset text not null check (length(ruleset) between 1 and 40),
-  spacing_step_mm integer not null default 250 check (spacing_step_mm between 10 and 1000),
+  spacing_step_mm integer not null default 250 check (spacing_step_mm between 50 and 1000),
   policy jsonb not null default '{}',
   created_at timestamptz not null,
   updated_at timestamptz not null,

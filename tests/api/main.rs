@@ -15,6 +15,7 @@ mod measurements;
 mod members;
 mod roster;
 mod schema;
+mod seed;
 mod service;
 mod support;
 mod tour;

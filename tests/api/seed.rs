@@ -1,0 +1,76 @@
+//! The invented clubs of the demo.
+
+use std::path::Path;
+use std::process::Command;
+
+use lanewright::app::Shared;
+use lanewright::platform::config::Config;
+use lanewright::platform::db::Db;
+use lanewright::platform::token::Keys;
+use lanewright::seed;
+use serde_json::json;
+use sqlx::PgPool;
+
+use crate::support::{Caller, TestApp, walk};
+
+async fn load(pool: &PgPool) {
+    let options = (*pool.connect_options()).clone();
+    let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
+    let config = Config { origins: Vec::new(), workers: 1, connections: 2, behind_proxy: false };
+    seed::seed(&Shared::new(config, keys), Db::lazy(options, 2)).await.unwrap();
+}
+
+async fn sign_in(app: &TestApp, email: &str) -> Caller {
+    let body = json!({"email": email, "password": "three strides to the next"});
+    let tokens = app.post("/v1/auth/sign-in", body).await.expect(200).body;
+    let text = |name: &str| tokens[name].as_str().unwrap().to_owned();
+    let mut caller = app.person(&format!("Reader of {email}").replace('@', " at ")).await;
+    (caller.token, caller.refresh) = (text("access_token"), text("refresh_token"));
+    let me = caller.call(reqwest::Method::GET, "/v1/me", &[], None).await.expect(200).body;
+    me["clubs"][0]["club_id"].as_str().unwrap().clone_into(&mut caller.club);
+    caller
+}
+
+#[sqlx::test]
+async fn the_demo_has_what_it_promises_and_loading_it_again_changes_nothing(pool: PgPool) {
+    load(&pool).await;
+    let app = TestApp::spawn(pool.clone()).await;
+    let admin = sign_in(&app, "admin@quillmere.example").await;
+    let count = async |path: &str| walk(&admin, path, 200, async |_| {}).await.len();
+    assert_eq!((count("/groups").await, count("/athletes").await, count("/members").await), (3, 48, 4));
+    assert_eq!((count("/venues").await, count("/equipment").await), (2, 5));
+    let (sessions, runs, ratings) = (count("/sessions").await, count("/runs").await, count("/assessments").await);
+    assert_eq!(sessions, 63);
+    assert!((2_300..=2_700).contains(&runs) && ratings >= 300, "{runs} runs, {ratings} assessments");
+    let jonas = sign_in(&app, "jonas@quillmere.example").await;
+    assert_eq!(jonas.get("/groups").await.expect(200).body["items"][0]["name"], "Rhythm");
+    let group = jonas.get("/groups").await.body["items"][0]["id"].as_str().unwrap().to_owned();
+    jonas.get(&format!("/groups/{group}/recommendations")).await.expect(200);
+    let seq = admin.seq().await;
+    load(&pool).await;
+    assert_eq!(admin.seq().await, seq);
+    assert_eq!(
+        sign_in(&app, "admin@osterlund.example").await.get("/athletes").await.body["items"].as_array().unwrap().len(),
+        6
+    );
+}
+
+#[test]
+fn the_generator_writes_the_committed_bytes() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("seed-data");
+    let scratch = std::env::temp_dir().join(format!("lanewright-seed-{}", std::process::id()));
+    std::fs::create_dir_all(&scratch).unwrap();
+    let copy = scratch.join("generate.py");
+    std::fs::copy(folder.join("generate.py"), &copy).unwrap();
+    match Command::new("python3").arg(&copy).output() {
+        Err(error) => println!("not compared: python3 cannot be run ({error})"),
+        Ok(output) => {
+            assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+            for name in ["accounts.json", "requests.jsonl"] {
+                let (made, committed) = (std::fs::read(scratch.join(name)), std::fs::read(folder.join(name)));
+                assert!(made.unwrap() == committed.unwrap(), "{name}: run seed-data/generate.py and commit it");
+            }
+        }
+    }
+    std::fs::remove_dir_all(&scratch).unwrap();
+}

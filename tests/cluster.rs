@@ -435,12 +435,12 @@ fn a_request_to_end_ends_the_command_and_the_server() {
         let scratch = Scratch::new(signal);
         let (mut owner, folder) = running(&scratch, "echo ready; read line");
         let server = server_pid(&folder);
+        // Held open until the end, so that only the program can end the script.
+        let stdin = owner.stdin.take();
         send(signal, owner.id());
-        assert_eq!(
-            owner.wait().unwrap().code(),
-            Some(128 + 15),
-            "after {signal}"
-        );
+        let code = owner.wait().unwrap().code();
+        drop(stdin);
+        assert_eq!(code, Some(128 + 15), "after {signal}");
         assert!(!is_alive(server), "after {signal}");
         assert_eq!(entries(&scratch.0), [""; 0], "after {signal}");
     }

@@ -1,2 +1,9 @@
 //! Figures.
-fn main() {}
+
+mod estimate_figures;
+mod lane_plan_figures;
+
+fn main() {
+    estimate_figures::run();
+    lane_plan_figures::run();
+}

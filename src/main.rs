@@ -1,19 +1,37 @@
-//! Commands.
+//! Commands: serve, migrate, seed, openapi, keys, cluster.
 
 use std::ffi::OsString;
+use std::io::Write;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 use lanewright::platform::cluster;
+use lanewright::{app, serve};
 
+/// Backend for sprint-hurdle squads.
 #[derive(Parser)]
+#[command(version)]
 struct Arguments {
     #[command(subcommand)]
-    command: Commands,
+    command: Command,
 }
 
 #[derive(Subcommand)]
-enum Commands {
+enum Command {
+    /// Serves the API; without DATABASE_URL on a private database.
+    Serve {
+        /// Load the invented clubs when the database is empty, and print what to try.
+        #[arg(long)]
+        demo: bool,
+    },
+    /// Brings the database to the schema of this version.
+    Migrate,
+    /// Loads the invented clubs of the demo.
+    Seed,
+    /// Prints the OpenAPI document.
+    Openapi,
+    /// Makes a new key for signing access tokens; the old one verifies until its last token has expired.
+    RotateKeys,
     /// Runs a command beside a throw-away database.
     Cluster {
         /// The command and its arguments, after `--`.
@@ -24,11 +42,29 @@ enum Commands {
 
 #[tokio::main]
 async fn main() -> ExitCode {
-    let Commands::Cluster { command } = Arguments::parse().command;
-    cluster::run_with_ephemeral_cluster(command)
-        .await
-        .unwrap_or_else(|error| {
-            eprintln!("lanewright: {error}");
+    let done = match Arguments::parse().command {
+        Command::Serve { demo } => serve::serve(demo).await,
+        Command::Migrate => serve::migrate().await,
+        Command::Seed => serve::load_seed().await,
+        Command::RotateKeys => serve::rotate_keys().await,
+        Command::Openapi => serve::print(&app::document_text()),
+        Command::Cluster { command } => {
+            return cluster::run_with_ephemeral_cluster(command).await.unwrap_or_else(|error| {
+                report(&error);
+                ExitCode::from(error.exit_code())
+            });
+        }
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            report(&error);
             ExitCode::from(error.exit_code())
-        })
+        }
+    }
+}
+
+fn report(error: &dyn std::fmt::Display) {
+    // A closed standard error is no reason to panic.
+    let _ = writeln!(std::io::stderr(), "lanewright: {error}");
 }

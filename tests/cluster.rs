@@ -1,10 +1,6 @@
 //! The private server, in the situations that real machines bring: two starts, killed owners, killed servers,
 //! half-made data, strangers' files. Every test has a folder of its own and needs the server programs.
-#![allow(
-    clippy::unwrap_used,
-    clippy::panic,
-    reason = "a test says what broke by ending"
-)]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test says what broke by ending")]
 
 use std::fs::{self, DirBuilder};
 use std::io::{BufRead, BufReader};
@@ -21,8 +17,7 @@ struct Scratch(PathBuf);
 
 impl Scratch {
     fn new(test: &str) -> Self {
-        let folder =
-            std::env::temp_dir().join(format!("lanewright-test-{}-{test}", std::process::id()));
+        let folder = std::env::temp_dir().join(format!("lanewright-test-{}-{test}", std::process::id()));
         DirBuilder::new().mode(0o711).create(&folder).unwrap();
         Self(folder)
     }
@@ -56,10 +51,7 @@ async fn execute(options: &PgConnectOptions, sql: &'static str) {
 
 async fn number(options: &PgConnectOptions, sql: &'static str) -> i64 {
     let mut connection = PgConnection::connect_with(options).await.unwrap();
-    let number = sqlx::query_scalar(sql)
-        .fetch_one(&mut connection)
-        .await
-        .unwrap();
+    let number = sqlx::query_scalar(sql).fetch_one(&mut connection).await.unwrap();
     connection.close().await.unwrap();
     number
 }
@@ -67,14 +59,8 @@ async fn number(options: &PgConnectOptions, sql: &'static str) -> i64 {
 /// The program as a person runs it, with its folders inside `scratch`.
 fn program(scratch: &Scratch, command: &[&str]) -> Command {
     let mut program = Command::new(env!("CARGO_BIN_EXE_lanewright"));
-    program
-        .args(["cluster", "--"])
-        .args(command)
-        .env("TMPDIR", &scratch.0);
-    program
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped());
+    program.args(["cluster", "--"]).args(command).env("TMPDIR", &scratch.0);
+    program.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
     program
 }
 
@@ -82,9 +68,7 @@ fn program(scratch: &Scratch, command: &[&str]) -> Command {
 fn running(scratch: &Scratch, script: &str) -> (Child, PathBuf) {
     let mut child = program(scratch, &["sh", "-c", script]).spawn().unwrap();
     let mut line = String::new();
-    BufReader::new(child.stdout.take().unwrap())
-        .read_line(&mut line)
-        .unwrap();
+    BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
     if line.trim() != "ready" {
         let output = child.wait_with_output().unwrap();
         panic!("{}", String::from_utf8_lossy(&output.stderr));
@@ -94,20 +78,14 @@ fn running(scratch: &Scratch, script: &str) -> (Child, PathBuf) {
 }
 
 fn send(signal: &str, pid: u32) {
-    let sent = Command::new("sh")
-        .args(["-c", "kill -\"$0\" \"$1\"", signal, &pid.to_string()])
-        .status();
+    let sent = Command::new("sh").args(["-c", "kill -\"$0\" \"$1\"", signal, &pid.to_string()]).status();
     assert!(sent.unwrap().success());
 }
 
 /// A process that has ended but was not collected by its parent yet (a zombie) does not count.
 fn is_alive(pid: u32) -> bool {
     let asked = "kill -0 \"$0\" 2>/dev/null && ! grep -qs '^State:.Z' \"/proc/$0/status\"";
-    Command::new("sh")
-        .args(["-c", asked, &pid.to_string()])
-        .status()
-        .unwrap()
-        .success()
+    Command::new("sh").args(["-c", asked, &pid.to_string()]).status().unwrap().success()
 }
 
 fn server_pid(folder: &Path) -> u32 {
@@ -116,9 +94,7 @@ fn server_pid(folder: &Path) -> u32 {
 }
 
 fn entries(folder: &Path) -> Vec<String> {
-    let names = fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned());
+    let names = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned());
     names.collect()
 }
 
@@ -126,25 +102,14 @@ fn entries(folder: &Path) -> Vec<String> {
 async fn data_survives_a_stop_and_a_second_start() {
     let scratch = Scratch::new("restart");
     let cluster = open(&scratch.0).await;
-    execute(
-        &cluster.connect_options(),
-        "create table kept as select 7 as barriers",
-    )
-    .await;
+    execute(&cluster.connect_options(), "create table kept as select 7 as barriers").await;
     let pid = cluster.server_pid();
     cluster.close().await.unwrap();
     assert!(!is_alive(pid), "the server outlived its stop");
     assert!(!scratch.join("data/postmaster.pid").exists());
 
     let cluster = open(&scratch.0).await;
-    assert_eq!(
-        number(
-            &cluster.connect_options(),
-            "select barriers::int8 from kept"
-        )
-        .await,
-        7
-    );
+    assert_eq!(number(&cluster.connect_options(), "select barriers::int8 from kept").await, 7);
     cluster.close().await.unwrap();
 }
 
@@ -162,8 +127,7 @@ async fn the_service_role_may_create_databases_but_passes_no_row_security() {
     let scratch = Scratch::new("roles");
     let cluster = open(&scratch.0).await;
     let options = cluster.connect_options();
-    let rights =
-        "select count(*) from pg_roles where rolname = current_user and rolname = 'lanewright'
+    let rights = "select count(*) from pg_roles where rolname = current_user and rolname = 'lanewright'
         and rolcreatedb and not rolsuper and not rolbypassrls";
     assert_eq!(number(&options, rights).await, 1);
     let acting = "select count(*) from pg_roles where rolname = 'club_app' and not rolcanlogin and not rolsuper
@@ -178,11 +142,7 @@ async fn the_service_role_may_create_databases_but_passes_no_row_security() {
 async fn the_url_reaches_the_same_database() {
     let scratch = Scratch::new("url with a space");
     let cluster = open(&scratch.0).await;
-    execute(
-        &cluster.connect_options(),
-        "create table seen as select 3 as lanes",
-    )
-    .await;
+    execute(&cluster.connect_options(), "create table seen as select 3 as lanes").await;
     let by_url: PgConnectOptions = cluster.url().parse().unwrap();
     assert_eq!(number(&by_url, "select lanes::int8 from seen").await, 3);
     cluster.close().await.unwrap();
@@ -193,22 +153,9 @@ async fn nothing_listens_on_the_network_and_no_other_account_reaches_the_socket(
     let scratch = Scratch::new("private");
     let cluster = open(&scratch.0).await;
     let options = cluster.connect_options();
-    assert_eq!(
-        number(
-            &options,
-            "select length(current_setting('listen_addresses'))::int8"
-        )
-        .await,
-        0
-    );
-    assert_eq!(
-        fs::metadata(cluster.socket_folder()).unwrap().mode() & 0o777,
-        0o700
-    );
-    assert_eq!(
-        fs::metadata(scratch.join("data")).unwrap().mode() & 0o777,
-        0o700
-    );
+    assert_eq!(number(&options, "select length(current_setting('listen_addresses'))::int8").await, 0);
+    assert_eq!(fs::metadata(cluster.socket_folder()).unwrap().mode() & 0o777, 0o700);
+    assert_eq!(fs::metadata(scratch.join("data")).unwrap().mode() & 0o777, 0o700);
     cluster.close().await.unwrap();
 }
 
@@ -226,15 +173,9 @@ async fn a_second_start_on_one_folder_is_refused_and_names_the_first_process() {
 #[tokio::test]
 async fn after_a_killed_owner_the_next_start_stops_the_orphan_and_keeps_the_data() {
     let scratch = Scratch::new("orphan");
-    let (mut owner, folder) = running(&scratch, "echo ready; read line");
-    let socket = PgConnectOptions::new_without_pgpass()
-        .socket(folder.join("run"))
-        .port(5432);
-    execute(
-        &socket.username("lanewright").database("lanewright"),
-        "create table kept as select 9 as barriers",
-    )
-    .await;
+    let (mut owner, folder) = running(&scratch, "echo ready; exec sleep 60");
+    let socket = PgConnectOptions::new_without_pgpass().socket(folder.join("run")).port(5432);
+    execute(&socket.username("lanewright").database("lanewright"), "create table kept as select 9 as barriers").await;
     let orphan = server_pid(&folder);
     owner.kill().unwrap();
     owner.wait().unwrap();
@@ -242,31 +183,20 @@ async fn after_a_killed_owner_the_next_start_stops_the_orphan_and_keeps_the_data
 
     let cluster = open(&folder).await;
     assert!(!is_alive(orphan));
-    assert_eq!(
-        number(
-            &cluster.connect_options(),
-            "select barriers::int8 from kept"
-        )
-        .await,
-        9
-    );
+    assert_eq!(number(&cluster.connect_options(), "select barriers::int8 from kept").await, 9);
     cluster.close().await.unwrap();
 }
 
 #[test]
 fn the_next_command_clears_away_what_a_killed_one_left() {
     let scratch = Scratch::new("abandoned");
-    let (mut owner, folder) = running(&scratch, "echo ready; read line");
+    let (mut owner, folder) = running(&scratch, "echo ready; exec sleep 60");
     let orphan = server_pid(&folder);
     owner.kill().unwrap();
     owner.wait().unwrap();
 
     let output = program(&scratch, &["true"]).output().unwrap();
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     assert!(!is_alive(orphan));
     assert_eq!(entries(&scratch.0), [""; 0]);
 }
@@ -275,21 +205,14 @@ fn the_next_command_clears_away_what_a_killed_one_left() {
 async fn a_killed_server_is_noticed_and_the_next_start_recovers_every_commit() {
     let scratch = Scratch::new("recovery");
     let mut cluster = open(&scratch.0).await;
-    execute(
-        &cluster.connect_options(),
-        "create table kept as select generate_series(1, 1000) as run",
-    )
-    .await;
+    execute(&cluster.connect_options(), "create table kept as select generate_series(1, 1000) as run").await;
     send("KILL", cluster.server_pid());
     let error = cluster.watch().await;
     assert!(matches!(error, ClusterError::Exited { .. }), "{error}");
     drop(cluster);
 
     let cluster = open(&scratch.0).await;
-    assert_eq!(
-        number(&cluster.connect_options(), "select count(*) from kept").await,
-        1000
-    );
+    assert_eq!(number(&cluster.connect_options(), "select count(*) from kept").await, 1000);
     cluster.close().await.unwrap();
 }
 
@@ -308,14 +231,8 @@ async fn a_path_too_long_for_a_socket_gets_a_short_one() {
     let scratch = Scratch::new("long");
     let folder = scratch.join(&"a".repeat(60)).join("b".repeat(60));
     let cluster = open(&folder).await;
-    assert!(
-        cluster.socket_folder().starts_with("/tmp")
-            && !cluster.socket_folder().starts_with(&folder)
-    );
-    assert_eq!(
-        number(&cluster.connect_options(), "select 1::int8").await,
-        1
-    );
+    assert!(cluster.socket_folder().starts_with("/tmp") && !cluster.socket_folder().starts_with(&folder));
+    assert_eq!(number(&cluster.connect_options(), "select 1::int8").await, 1);
     let sockets = cluster.socket_folder().to_owned();
     cluster.close().await.unwrap();
     assert!(!sockets.exists());
@@ -325,29 +242,15 @@ async fn a_path_too_long_for_a_socket_gets_a_short_one() {
 async fn a_pid_file_that_names_a_stranger_harms_neither() {
     let scratch = Scratch::new("stranger");
     open(&scratch.0).await.close().await.unwrap();
-    let mut stranger = Command::new("sh")
-        .args(["-c", "read line"])
-        .stdin(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let mut stranger = Command::new("sh").args(["-c", "read line"]).stdin(Stdio::piped()).spawn().unwrap();
     let data = scratch.join("data");
-    let pid_file = format!(
-        "{}\n{}\n1700000000\n5432\n\n\n\nready\n",
-        stranger.id(),
-        data.display()
-    );
+    let pid_file = format!("{}\n{}\n1700000000\n5432\n\n\n\nready\n", stranger.id(), data.display());
     fs::write(data.join("postmaster.pid"), pid_file).unwrap();
 
     let cluster = open(&scratch.0).await;
-    assert_eq!(
-        number(&cluster.connect_options(), "select 1::int8").await,
-        1
-    );
+    assert_eq!(number(&cluster.connect_options(), "select 1::int8").await, 1);
     cluster.close().await.unwrap();
-    assert!(
-        stranger.try_wait().unwrap().is_none(),
-        "the stranger was stopped"
-    );
+    assert!(stranger.try_wait().unwrap().is_none(), "the stranger was stopped");
     stranger.kill().unwrap();
     stranger.wait().unwrap();
 }
@@ -358,10 +261,7 @@ fn a_folder_with_other_content_is_refused_and_left_alone() {
     fs::create_dir(scratch.join("data")).unwrap();
     fs::write(scratch.join("data/letter.txt"), "dear squad").unwrap();
     assert!(matches!(refusal(&scratch.0), ClusterError::NotACluster(_)));
-    assert_eq!(
-        fs::read_to_string(scratch.join("data/letter.txt")).unwrap(),
-        "dear squad"
-    );
+    assert_eq!(fs::read_to_string(scratch.join("data/letter.txt")).unwrap(), "dear squad");
 }
 
 #[tokio::test]
@@ -372,15 +272,9 @@ async fn a_folder_of_a_version_that_is_not_installed_is_refused_naming_both() {
     let installed = fs::read_to_string(&version).unwrap();
     fs::write(&version, "9\n").unwrap();
     let error = refusal(&scratch.0);
-    assert!(
-        matches!(error, ClusterError::OtherVersion { .. }),
-        "{error}"
-    );
+    assert!(matches!(error, ClusterError::OtherVersion { .. }), "{error}");
     let line = error.to_string();
-    assert!(
-        line.contains("PostgreSQL 9 ") && line.contains(installed.trim()),
-        "{line}"
-    );
+    assert!(line.contains("PostgreSQL 9 ") && line.contains(installed.trim()), "{line}");
 }
 
 #[test]
@@ -391,10 +285,7 @@ fn root_is_told_which_folder_the_server_account_cannot_enter() {
     let started = Cluster::start(&Options::throw_away(closed.join("state")));
     if fs::metadata(&closed).unwrap().uid() == 0 {
         let error = started.unwrap_err();
-        assert!(
-            matches!(&error, ClusterError::CannotEnter { folder, .. } if *folder == closed),
-            "{error}"
-        );
+        assert!(matches!(&error, ClusterError::CannotEnter { folder, .. } if *folder == closed), "{error}");
     } else {
         // An ordinary user runs the server as oneself and may enter.
         started.unwrap().stop().unwrap();
@@ -405,15 +296,8 @@ fn root_is_told_which_folder_the_server_account_cannot_enter() {
 fn the_command_finds_the_server_in_its_environment_and_no_setting_of_another_one() {
     let scratch = Scratch::new("environment");
     let script = "test -n \"$DATABASE_URL\" && test -S \"$PGHOST/.s.PGSQL.$PGPORT\" && test -z \"$PGSSLMODE\"";
-    let output = program(&scratch, &["sh", "-c", script])
-        .env("PGSSLMODE", "require")
-        .output()
-        .unwrap();
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
+    let output = program(&scratch, &["sh", "-c", script]).env("PGSSLMODE", "require").output().unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
 }
 
 #[test]
@@ -433,14 +317,10 @@ fn the_exit_code_of_the_command_is_passed_on_and_nothing_stays_behind() {
 fn a_request_to_end_ends_the_command_and_the_server() {
     for signal in ["TERM", "INT", "HUP"] {
         let scratch = Scratch::new(signal);
-        let (mut owner, folder) = running(&scratch, "echo ready; read line");
+        let (mut owner, folder) = running(&scratch, "echo ready; exec sleep 60");
         let server = server_pid(&folder);
-        // Held open until the end, so that only the program can end the script.
-        let stdin = owner.stdin.take();
         send(signal, owner.id());
-        let code = owner.wait().unwrap().code();
-        drop(stdin);
-        assert_eq!(code, Some(128 + 15), "after {signal}");
+        assert_eq!(owner.wait().unwrap().code(), Some(128 + 15), "after {signal}");
         assert!(!is_alive(server), "after {signal}");
         assert_eq!(entries(&scratch.0), [""; 0], "after {signal}");
     }
@@ -464,14 +344,8 @@ fn a_command_whose_server_dies_is_ended_with_a_word() {
 #[test]
 fn a_wrong_pg_bindir_is_named_in_one_line() {
     let scratch = Scratch::new("no-programs");
-    let output = program(&scratch, &["true"])
-        .env("PG_BINDIR", &scratch.0)
-        .output()
-        .unwrap();
+    let output = program(&scratch, &["true"]).env("PG_BINDIR", &scratch.0).output().unwrap();
     let said = String::from_utf8_lossy(&output.stderr);
-    assert!(
-        !output.status.success() && said.contains("PG_BINDIR"),
-        "{said}"
-    );
+    assert!(!output.status.success() && said.contains("PG_BINDIR"), "{said}");
     assert_eq!(said.lines().count(), 1, "{said}");
 }

@@ -2,6 +2,8 @@
 //!
 //! Pure functions over plain types: no HTTP, no SQL, no clock, no randomness without a seed.
 
+pub mod advice;
+pub mod day;
 pub mod decision;
 pub mod estimate;
 pub mod lane_plan;

@@ -14,6 +14,9 @@ pub enum LengthError {
     /// Not a number, negative, or more than 1 000 m.
     #[error("must be a number from 0 to 1000 metres")]
     OutOfRange,
+    /// Outside the range that the quantity can have.
+    #[error("must be from {} to {} metres", .0.metres(), .1.metres())]
+    Outside(Length, Length),
     /// Has a part smaller than one millimetre.
     #[error("must not be finer than 0.001 metres")]
     TooFine,
@@ -37,6 +40,18 @@ impl Length {
         }
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 0 to 1 000 000, whole
         Ok(Self(mm as u32))
+    }
+
+    /// Parses a distance in metres (m) that must lie from `low` to `high`.
+    ///
+    /// # Errors
+    /// [`LengthError::Outside`] outside that range or not a number; [`LengthError::TooFine`] below 1 mm.
+    pub fn between(m: f64, low: Self, high: Self) -> Result<Self, LengthError> {
+        match Self::from_metres(m) {
+            Ok(length) if (low..=high).contains(&length) => Ok(length),
+            Err(LengthError::TooFine) => Err(LengthError::TooFine),
+            _ => Err(LengthError::Outside(low, high)),
+        }
     }
 
     /// A distance of whole millimetres (mm), cut off at 1 000 m.

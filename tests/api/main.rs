@@ -1,1 +1,22 @@
-//! The API checked over a real socket.
+//! The API over a real socket, on a real database of its own for each test.
+
+// Tests may fail loudly, and their figures are small.
+#![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
+
+mod accounts;
+mod athletes;
+mod authorization;
+mod barrier_configurations;
+mod clubs;
+mod competition_specs;
+mod equipment;
+mod groups;
+mod measurements;
+mod members;
+mod roster;
+mod schema;
+mod service;
+mod support;
+mod tour;
+mod training;
+mod venues;

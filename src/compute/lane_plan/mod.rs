@@ -1,1 +1,198 @@
-//! Placeholder; filled by its own change.
+//! The lane plan: which lanes to set out for the group, and who runs where, proven to be the best.
+//!
+//! The group, the track and the equipment are a [`Problem`]; [`plan`] answers with a [`Plan`] or says why there is none.
+//! Lagrangian relaxation of "each athlete in one lane" bounds the cost from below, branch and bound on lanes closes the
+//! gap (M. L. Fisher, "The Lagrangian Relaxation Method for Solving Integer Programming Problems", Management Science 27,
+//! 1981); everything is counted in whole units, so equal input gives an equal plan on every machine.
+
+mod assign;
+mod bound;
+mod infeasible;
+mod instance;
+mod layout;
+mod model;
+mod search;
+mod stock;
+mod work;
+
+use thiserror::Error;
+
+pub use infeasible::{Infeasible, Limit, Relaxation};
+pub use model::{
+    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, MAX_ATHLETES, MAX_BARRIERS, MAX_CANDIDATES, MAX_HEIGHTS,
+    MAX_LANES, MAX_STOCK_ITEMS, MAX_UNITS, Objective, Part, Pin, Problem, ProblemError, REGRET_UNIT, StockItem,
+};
+pub use work::Budget;
+
+use instance::{Goal, Instance, above_all, regret_of};
+use model::share;
+use search::{Found, Search};
+use work::Work;
+
+/// One athlete in a lane of the plan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Placed {
+    /// The athlete.
+    pub athlete: u128,
+    /// Share of the athlete's attainable training value lost by running here, 0 to 1.
+    pub regret: f64,
+    /// Probability that an interval is held here.
+    pub hold: f64,
+}
+
+/// One lane of the plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlannedLane {
+    /// The number painted on the track.
+    pub number: u32,
+    /// What it carries (position in [`Problem::candidates`]).
+    pub candidate: usize,
+    /// Barriers set out.
+    pub barriers: u32,
+    /// Who runs here, by id.
+    pub athletes: Vec<Placed>,
+}
+
+/// Units of one stock item set to one height.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct StockUse {
+    /// The stock item.
+    pub item: u128,
+    /// The height they are set to.
+    pub height: crate::compute::units::Length,
+    /// How many.
+    pub count: u32,
+}
+
+/// The lanes to set out and who runs where.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// The lanes in use, by number.
+    pub lanes: Vec<PlannedLane>,
+    /// What is taken from the stock, by item and height.
+    pub stock_used: Vec<StockUse>,
+    /// Sum of regrets.
+    pub total_regret: f64,
+    /// The largest regret.
+    pub largest_regret: f64,
+    /// What the objective (the total, or with [`Objective::Fair`] the total among the plans with the smallest largest
+    /// regret) cannot fall below.
+    pub lower_bound: f64,
+    /// Whether no better plan exists.
+    pub proven_optimal: bool,
+    /// Parts of the search that were looked into.
+    pub nodes: u64,
+}
+
+/// Why there is no plan.
+#[derive(Clone, Debug, Error, PartialEq)]
+pub enum PlanError {
+    /// The problem cannot be read.
+    #[error(transparent)]
+    Problem(#[from] ProblemError),
+    /// No plan satisfies every limit.
+    #[error("no plan satisfies every limit")]
+    Infeasible(Infeasible),
+    /// The budget was spent before any plan was found.
+    #[error("no plan was found within the budget")]
+    Budget,
+}
+
+/// Finds the plan that loses the group the least training value.
+///
+/// `stop` is asked often; once true, the best plan so far is returned with its proven gap.
+///
+/// # Errors
+/// [`PlanError`]; an infeasible problem names the binding limit and the smallest relaxations that would do.
+///
+/// # Complexity
+/// Exponential in the lanes at worst, bounded by `budget`; polynomial for each part of the search.
+pub fn plan(problem: &Problem, budget: Budget, stop: &dyn Fn() -> bool) -> Result<Plan, PlanError> {
+    problem.check()?;
+    let regrets: Vec<Vec<Option<i64>>> = (0..problem.athletes.len()).map(|a| problem.regret_units(a)).collect();
+    let mut work = Work::new(budget, stop);
+    let (ceiling, ceiling_proven) = match problem.objective {
+        Objective::Total => (i64::MAX, true),
+        Objective::Fair => smallest_ceiling(problem, &regrets, &mut work),
+    };
+    let instance = Instance::of(problem, &regrets, Goal::Cheapest, ceiling);
+    let mut search = Search::new(&instance, above_all(problem.athletes.len()), &mut work);
+    let bound = search.run();
+    let Some(found) = search.best.take() else {
+        return Err(if work.spent {
+            PlanError::Budget
+        } else {
+            PlanError::Infeasible(infeasible::diagnose(problem, &regrets))
+        });
+    };
+    let proven = ceiling_proven && !work.spent;
+    let lower_bound = if ceiling_proven { share(regret_of(bound.min(found.cost)).max(0)) } else { 0.0 };
+    Ok(describe(problem, &regrets, &instance, &found, lower_bound, (proven, work.nodes)))
+}
+
+/// Whether some plan exists in which no regret exceeds `ceiling` (units); none when the budget is spent first.
+fn exists(problem: &Problem, regrets: &[Vec<Option<i64>>], ceiling: i64, work: &mut Work<'_>) -> Option<bool> {
+    let instance = Instance::of(problem, regrets, Goal::Any, ceiling);
+    let mut search = Search::new(&instance, 1, work);
+    search.run();
+    let found = search.best.is_some();
+    (found || !work.spent).then_some(found)
+}
+
+/// The smallest largest regret of any plan (units), and whether that is proven. Without any plan: no ceiling at all.
+fn smallest_ceiling(problem: &Problem, regrets: &[Vec<Option<i64>>], work: &mut Work<'_>) -> (i64, bool) {
+    let mut levels: Vec<i64> = regrets.iter().flatten().flatten().copied().collect();
+    // Nobody can do better than their own best.
+    let own_best = regrets.iter().filter_map(|row| row.iter().flatten().min()).max().copied().unwrap_or(0);
+    levels.retain(|&level| level >= own_best);
+    levels.sort_unstable();
+    levels.dedup();
+    let (mut low, mut high) = (0, levels.len());
+    while low < high {
+        let middle = usize::midpoint(low, high);
+        match exists(problem, regrets, levels[middle], work) {
+            Some(true) => high = middle,
+            Some(false) => low = middle + 1,
+            None => return (levels.get(high).copied().unwrap_or(i64::MAX), false),
+        }
+    }
+    (levels.get(high).copied().unwrap_or(i64::MAX), true)
+}
+
+/// Puts a found plan in terms of the problem.
+fn describe(
+    problem: &Problem,
+    regrets: &[Vec<Option<i64>>],
+    instance: &Instance,
+    found: &Found,
+    lower_bound: f64,
+    (proven_optimal, nodes): (bool, u64),
+) -> Plan {
+    let choices = layout::lanes(problem, instance, found);
+    let barriers = layout::barriers(problem, instance, &choices);
+    let mut lanes: Vec<PlannedLane> = Vec::new();
+    let (mut total, mut largest) = (0, 0);
+    for (choice, &barriers) in choices.iter().zip(&barriers) {
+        let mut athletes: Vec<Placed> = Vec::new();
+        for &a in &choice.athletes {
+            let regret = regrets[a][choice.candidate].unwrap_or(0);
+            total += regret;
+            largest = largest.max(regret);
+            let runner = &problem.athletes[a];
+            athletes.push(Placed { athlete: runner.id, regret: share(regret), hold: runner.hold[choice.candidate] });
+        }
+        athletes.sort_by_key(|placed| placed.athlete);
+        let number = problem.lanes[choice.lane].number;
+        lanes.push(PlannedLane { number, candidate: choice.candidate, barriers, athletes });
+    }
+    lanes.sort_by_key(|lane| lane.number);
+    Plan {
+        lanes,
+        stock_used: layout::stock_used(problem, instance, &choices, &barriers),
+        total_regret: share(total),
+        largest_regret: share(largest),
+        lower_bound: lower_bound.min(share(total)),
+        proven_optimal,
+        nodes,
+    }
+}

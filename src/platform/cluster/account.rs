@@ -28,20 +28,12 @@ impl Account {
         if uid != 0 {
             return match owner {
                 Some((other, _)) if other != uid => Err(foreign(data, other)),
-                _ => Ok(Self {
-                    uid,
-                    gid,
-                    lent: false,
-                }),
+                _ => Ok(Self { uid, gid, lent: false }),
             };
         }
         match owner {
             Some((uid, gid)) if uid != 0 => {
-                return Ok(Self {
-                    uid,
-                    gid,
-                    lent: true,
-                });
+                return Ok(Self { uid, gid, lent: true });
             }
             Some(_) if fs::read_dir(data).is_ok_and(|mut entries| entries.next().is_some()) => {
                 return Err(ClusterError::NotACluster(data.to_owned()));
@@ -51,26 +43,14 @@ impl Account {
         if let Ok(name) = env::var("PG_OS_USER") {
             return find(&name).ok_or(ClusterError::WrongAccount(name));
         }
-        find("postgres")
-            .or_else(|| find("nobody"))
-            .ok_or(ClusterError::NoAccount)
+        find("postgres").or_else(|| find("nobody")).ok_or(ClusterError::NoAccount)
     }
 
     /// A command that runs as this account, knows nothing of our environment and survives Ctrl-C in the terminal.
     pub(super) fn command(&self, program: &Path) -> Command {
         let mut command = Command::new(program);
-        command
-            .env_clear()
-            .env("PATH", "/usr/bin:/bin:/usr/sbin:/sbin")
-            .process_group(0);
-        command.env(
-            "LC_ALL",
-            if cfg!(target_os = "macos") {
-                "en_US.UTF-8"
-            } else {
-                "C.UTF-8"
-            },
-        );
+        command.env_clear().env("PATH", "/usr/bin:/bin:/usr/sbin:/sbin").process_group(0);
+        command.env("LC_ALL", if cfg!(target_os = "macos") { "en_US.UTF-8" } else { "C.UTF-8" });
         if self.lent {
             command.uid(self.uid).gid(self.gid);
         }
@@ -94,10 +74,7 @@ impl Account {
                 () => 0,
             };
             if (meta.mode() >> shift) & 1 == 0 {
-                return Err(ClusterError::CannotEnter {
-                    account: name_of(self.uid),
-                    folder: folder.to_owned(),
-                });
+                return Err(ClusterError::CannotEnter { account: name_of(self.uid), folder: folder.to_owned() });
             }
         }
         Ok(())
@@ -111,23 +88,15 @@ pub(super) fn is_root() -> Result<bool, ClusterError> {
 
 /// The error for a file of another account.
 pub(super) fn foreign(path: &Path, owner: u32) -> ClusterError {
-    ClusterError::ForeignOwner {
-        path: path.to_owned(),
-        owner: name_of(owner),
-    }
+    ClusterError::ForeignOwner { path: path.to_owned(), owner: name_of(owner) }
 }
 
 /// Asks `id`, since the standard library does not tell one's own numbers.
 fn own_number(flag: &str) -> Result<u32, ClusterError> {
-    let io = |source| ClusterError::Command {
-        command: format!("id {flag}"),
-        source,
-    };
+    let io = |source| ClusterError::Command { command: format!("id {flag}"), source };
     let output = Command::new("id").arg(flag).output().map_err(io)?;
     let text = String::from_utf8_lossy(&output.stdout);
-    text.trim()
-        .parse()
-        .map_err(|_| io(std::io::Error::other("no number in its answer")))
+    text.trim().parse().map_err(|_| io(std::io::Error::other("no number in its answer")))
 }
 
 /// The lines of the passwd file as name, user number, group number.
@@ -144,19 +113,10 @@ fn entries() -> Vec<(String, u32, u32)> {
 }
 
 fn find(name: &str) -> Option<Account> {
-    let (_, uid, gid) = entries()
-        .into_iter()
-        .find(|entry| entry.0 == name && entry.1 != 0)?;
-    Some(Account {
-        uid,
-        gid,
-        lent: true,
-    })
+    let (_, uid, gid) = entries().into_iter().find(|entry| entry.0 == name && entry.1 != 0)?;
+    Some(Account { uid, gid, lent: true })
 }
 
 fn name_of(uid: u32) -> String {
-    entries()
-        .into_iter()
-        .find(|entry| entry.1 == uid)
-        .map_or_else(|| uid.to_string(), |entry| entry.0)
+    entries().into_iter().find(|entry| entry.1 == uid).map_or_else(|| uid.to_string(), |entry| entry.0)
 }

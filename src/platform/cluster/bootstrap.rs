@@ -31,20 +31,14 @@ grant club_app to lanewright;
 /// # Errors
 /// [`ClusterError::Bootstrap`] when the server refuses a statement.
 pub async fn bootstrap(cluster: &Cluster) -> Result<(), ClusterError> {
-    let superuser: PgConnectOptions = cluster
-        .connect_options()
-        .username("postgres")
-        .database("postgres");
+    let superuser: PgConnectOptions = cluster.connect_options().username("postgres").database("postgres");
     let mut connection = PgConnection::connect_with(&superuser).await?;
     connection.execute(ROLES).await?;
-    let exists: bool =
-        sqlx::query_scalar("select exists (select from pg_database where datname = 'lanewright')")
-            .fetch_one(&mut connection)
-            .await?;
+    let exists: bool = sqlx::query_scalar("select exists (select from pg_database where datname = 'lanewright')")
+        .fetch_one(&mut connection)
+        .await?;
     if !exists {
-        connection
-            .execute("create database lanewright owner lanewright")
-            .await?;
+        connection.execute("create database lanewright owner lanewright").await?;
     }
     connection.close().await?;
     Ok(())

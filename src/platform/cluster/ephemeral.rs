@@ -43,28 +43,17 @@ pub async fn run_with_ephemeral_cluster(command: Vec<OsString>) -> Result<ExitCo
     outcome.map(exit_code)
 }
 
-async fn run(
-    command: Vec<OsString>,
-    cluster: &mut Cluster,
-    signals: &mut Signals,
-) -> Result<ExitStatus, ClusterError> {
+async fn run(command: Vec<OsString>, cluster: &mut Cluster, signals: &mut Signals) -> Result<ExitStatus, ClusterError> {
     let mut words = command.into_iter();
     let program = words.next().unwrap_or_else(|| "true".into());
-    let failed = |source| ClusterError::Command {
-        command: program.to_string_lossy().into_owned(),
-        source,
-    };
+    let failed = |source| ClusterError::Command { command: program.to_string_lossy().into_owned(), source };
     let mut prepared = Command::new(&program);
     prepared.args(words).env("DATABASE_URL", cluster.url());
     for (name, _) in env::vars_os().filter(|(name, _)| is_client_setting(name)) {
         prepared.env_remove(name);
     }
-    prepared
-        .env("PGHOST", cluster.socket_folder())
-        .env("PGPORT", "5432");
-    prepared
-        .env("PGUSER", "lanewright")
-        .env("PGDATABASE", "lanewright");
+    prepared.env("PGHOST", cluster.socket_folder()).env("PGPORT", "5432");
+    prepared.env("PGUSER", "lanewright").env("PGDATABASE", "lanewright");
     let mut child = prepared.spawn().map_err(failed)?;
     let patience = tokio::select! {
         status = child.wait() => return status.map_err(failed),
@@ -79,8 +68,7 @@ async fn run(
 
 /// PGSSLMODE, PGOPTIONS and the like are meant for another server; PG_BINDIR and PG_OS_USER are ours.
 fn is_client_setting(name: &OsString) -> bool {
-    name.to_str()
-        .is_some_and(|name| name.starts_with("PG") && !name.starts_with("PG_"))
+    name.to_str().is_some_and(|name| name.starts_with("PG") && !name.starts_with("PG_"))
 }
 
 /// Waits for the command for `patience`, then asks it to end, then makes it.
@@ -90,10 +78,7 @@ async fn end(child: &mut Child, patience: Duration) -> std::io::Result<ExitStatu
     }
     if let Some(pid) = child.id() {
         // The shell's own `kill` is there on every system; the program of that name is not.
-        Command::new("sh")
-            .args(["-c", "kill -TERM \"$0\"", &pid.to_string()])
-            .status()
-            .await?;
+        Command::new("sh").args(["-c", "kill -TERM \"$0\"", &pid.to_string()]).status().await?;
     }
     if let Ok(status) = timeout(AFTER_TERMINATE, child.wait()).await {
         return status;
@@ -103,11 +88,8 @@ async fn end(child: &mut Child, patience: Duration) -> std::io::Result<ExitStatu
 }
 
 fn exit_code(status: ExitStatus) -> ExitCode {
-    let code = status
-        .code()
-        .or_else(|| status.signal().map(|signal| 128 + signal));
-    code.and_then(|code| u8::try_from(code).ok())
-        .map_or(ExitCode::FAILURE, ExitCode::from)
+    let code = status.code().or_else(|| status.signal().map(|signal| 128 + signal));
+    code.and_then(|code| u8::try_from(code).ok()).map_or(ExitCode::FAILURE, ExitCode::from)
 }
 
 struct Signals {
@@ -118,12 +100,7 @@ struct Signals {
 
 impl Signals {
     fn listen() -> Result<Self, ClusterError> {
-        let listen = |kind| {
-            signal(kind).map_err(ClusterError::io(
-                "listen for signals at",
-                Path::new("this process"),
-            ))
-        };
+        let listen = |kind| signal(kind).map_err(ClusterError::io("listen for signals at", Path::new("this process")));
         Ok(Self {
             interrupt: listen(SignalKind::interrupt())?,
             terminate: listen(SignalKind::terminate())?,
@@ -147,10 +124,7 @@ struct Folder(PathBuf);
 impl Folder {
     fn make(parent: &Path) -> Result<Self, ClusterError> {
         let folder = parent.join(format!("{PREFIX}{}", std::process::id()));
-        DirBuilder::new()
-            .mode(0o711)
-            .create(&folder)
-            .map_err(ClusterError::io("create", &folder))?;
+        DirBuilder::new().mode(0o711).create(&folder).map_err(ClusterError::io("create", &folder))?;
         // The umask may have taken the right of the server's account to pass.
         let open = fs::Permissions::from_mode(0o711);
         fs::set_permissions(&folder, open).map_err(ClusterError::io("open", &folder))?;
@@ -174,10 +148,7 @@ fn remove_abandoned(parent: &Path) {
         let folder = entry.path();
         let lock = folder.join("lock");
         let ours = entry.file_name().to_string_lossy().starts_with(PREFIX);
-        if !ours
-            || state::read_pid(&lock).is_none()
-            || !File::open(&lock).is_ok_and(|lock| lock.try_lock().is_ok())
-        {
+        if !ours || state::read_pid(&lock).is_none() || !File::open(&lock).is_ok_and(|lock| lock.try_lock().is_ok()) {
             continue;
         }
         match Cluster::reclaim(&folder) {

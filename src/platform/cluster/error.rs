@@ -109,9 +109,7 @@ pub enum ClusterError {
         log: PathBuf,
     },
     /// Processes of an earlier server on this folder do not go away.
-    #[error(
-        "an earlier PostgreSQL server still runs as process {0}: stop it with `kill {0}` and start again"
-    )]
+    #[error("an earlier PostgreSQL server still runs as process {0}: stop it with `kill {0}` and start again")]
     Leftover(u32),
     /// A file operation failed.
     #[error("cannot {action} {}: {source}", .path.display())]
@@ -153,25 +151,14 @@ impl ClusterError {
     /// Names the operation and the path of a failed file operation.
     pub(super) fn io(action: &'static str, path: &Path) -> impl FnOnce(io::Error) -> Self {
         let path = path.to_owned();
-        move |source| Self::Io {
-            action,
-            path,
-            source,
-        }
+        move |source| Self::Io { action, path, source }
     }
 }
 
 /// Puts the last lines of a program's output on one line, at most about 400 characters.
 pub(super) fn one_line(text: &str) -> String {
-    let lines: Vec<&str> = text
-        .lines()
-        .map(str::trim)
-        .filter(|line| !line.is_empty())
-        .collect();
-    let joined = lines
-        .get(lines.len().saturating_sub(4)..)
-        .unwrap_or_default()
-        .join(" | ");
+    let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| !line.is_empty()).collect();
+    let joined = lines.get(lines.len().saturating_sub(4)..).unwrap_or_default().join(" | ");
     let skip = joined.chars().count().saturating_sub(400);
     joined.chars().skip(skip).collect()
 }

@@ -34,16 +34,10 @@ pub(super) fn remove_half_made(state: &State) {
 ///
 /// The caller holds the lock, so a server found here has lost its owner. A process is stopped only when it is a
 /// `postgres` **and** works in this very folder: the pid file alone may name a stranger.
-pub(super) fn clear(
-    state: &State,
-    account: &Account,
-    programs: &Programs,
-) -> Result<(), ClusterError> {
+pub(super) fn clear(state: &State, account: &Account, programs: &Programs) -> Result<(), ClusterError> {
     let data = state.data();
     let pid_file = data.join("postmaster.pid");
-    let named = fs::read_to_string(&pid_file)
-        .ok()
-        .and_then(|text| first_number(&text));
+    let named = fs::read_to_string(&pid_file).ok().and_then(|text| first_number(&text));
     if let Some(pid) = named
         && works_in(pid, &data, account)
     {
@@ -76,8 +70,7 @@ fn has_proc() -> bool {
 fn servers_in(data: &Path, account: &Account) -> Vec<u32> {
     let entries = fs::read_dir("/proc").into_iter().flatten().flatten();
     let pids = entries.filter_map(|entry| entry.file_name().to_str()?.parse().ok());
-    pids.filter(|pid| has_proc() && works_in(*pid, data, account))
-        .collect()
+    pids.filter(|pid| has_proc() && works_in(*pid, data, account)).collect()
 }
 
 /// Whether the process is a `postgres` whose working folder is `data`.
@@ -93,11 +86,8 @@ fn works_in(pid: u32, data: &Path, account: &Account) -> bool {
         return false;
     }
     let program = link(&process.join("exe"), account);
-    let is_postgres = program.is_some_and(|path| {
-        path.to_string_lossy()
-            .trim_end_matches(" (deleted)")
-            .ends_with("/postgres")
-    });
+    let is_postgres =
+        program.is_some_and(|path| path.to_string_lossy().trim_end_matches(" (deleted)").ends_with("/postgres"));
     is_postgres && link(&process.join("cwd"), account).is_some_and(|folder| same(&folder, data))
 }
 
@@ -108,14 +98,8 @@ fn same(left: &Path, right: &Path) -> bool {
 /// Follows a link below /proc. Root without the right to trace others (usual in containers) asks as the account.
 fn link(path: &Path, account: &Account) -> Option<PathBuf> {
     fs::read_link(path).ok().or_else(|| {
-        let output = account
-            .command(Path::new("readlink"))
-            .arg(path)
-            .output()
-            .ok()?;
-        let text = String::from_utf8_lossy(&output.stdout)
-            .trim_end()
-            .to_owned();
+        let output = account.command(Path::new("readlink")).arg(path).output().ok()?;
+        let text = String::from_utf8_lossy(&output.stdout).trim_end().to_owned();
         (!text.is_empty()).then(|| PathBuf::from(text))
     })
 }
@@ -123,9 +107,5 @@ fn link(path: &Path, account: &Account) -> Option<PathBuf> {
 fn is_postgres_without_proc(pid: u32, account: &Account) -> bool {
     let mut ps = account.command(Path::new("ps"));
     let output = ps.args(["-o", "comm=", "-p", &pid.to_string()]).output();
-    output.is_ok_and(|output| {
-        String::from_utf8_lossy(&output.stdout)
-            .trim()
-            .ends_with("postgres")
-    })
+    output.is_ok_and(|output| String::from_utf8_lossy(&output.stdout).trim().ends_with("postgres"))
 }

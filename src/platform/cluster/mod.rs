@@ -60,18 +60,12 @@ pub struct Options {
 impl Options {
     /// A server whose data stays.
     pub fn durable(folder: PathBuf) -> Self {
-        Self {
-            folder,
-            durability: Durability::On,
-        }
+        Self { folder, durability: Durability::On }
     }
 
     /// A fast server for tests, whose data nobody will miss.
     pub fn throw_away(folder: PathBuf) -> Self {
-        Self {
-            folder,
-            durability: Durability::Off,
-        }
+        Self { folder, durability: Durability::Off }
     }
 }
 
@@ -105,11 +99,7 @@ impl Cluster {
         }
         let sockets = state.socket_folder(&account)?;
         let server = Server::start(&state, account, programs, &sockets, options.durability)?;
-        Ok(Self {
-            server,
-            state,
-            sockets,
-        })
+        Ok(Self { server, state, sockets })
     }
 
     /// Stops a server whose owner was killed, and starts none.
@@ -207,11 +197,7 @@ fn percent_encode(path: &Path) -> String {
 
     let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"/-_.~".contains(&byte);
     let encode = |byte: &u8| {
-        if plain(*byte) {
-            char::from(*byte).to_string()
-        } else {
-            format!("%{byte:02X}")
-        }
+        if plain(*byte) { char::from(*byte).to_string() } else { format!("%{byte:02X}") }
     };
     path.as_os_str().as_bytes().iter().map(encode).collect()
 }
@@ -222,9 +208,6 @@ mod tests {
 
     #[test]
     fn a_socket_folder_with_odd_characters_survives_the_url() {
-        assert_eq!(
-            percent_encode(Path::new("/tmp/a b&c=ü")),
-            "/tmp/a%20b%26c%3D%C3%BC"
-        );
+        assert_eq!(percent_encode(Path::new("/tmp/a b&c=ü")), "/tmp/a%20b%26c%3D%C3%BC");
     }
 }

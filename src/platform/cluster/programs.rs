@@ -36,66 +36,35 @@ impl Programs {
     pub(super) fn find(data: &Path, made_by: Option<&str>) -> Result<Self, ClusterError> {
         let mut found = match env::var_os("PG_BINDIR").map(PathBuf::from) {
             Some(bin) => vec![Self::at(&bin).ok_or(ClusterError::WrongBindir(bin))?],
-            None => candidates()
-                .iter()
-                .filter_map(|bin| Self::at(bin))
-                .collect(),
+            None => candidates().iter().filter_map(|bin| Self::at(bin)).collect(),
         };
         found.sort_by_key(|programs| std::cmp::Reverse(programs.major));
-        let newest = found.first().ok_or(ClusterError::NoPrograms {
-            install: install_line(),
-        })?;
+        let newest = found.first().ok_or(ClusterError::NoPrograms { install: install_line() })?;
         if newest.major < OLDEST {
-            return Err(ClusterError::TooOld {
-                found: newest.major,
-                needed: OLDEST,
-                install: install_line(),
-            });
+            return Err(ClusterError::TooOld { found: newest.major, needed: OLDEST, install: install_line() });
         }
         let Some(needed) = made_by else {
             return Ok(newest.clone());
         };
-        found
-            .iter()
-            .find(|programs| programs.major.to_string() == needed)
-            .cloned()
-            .ok_or_else(|| {
-                let versions: Vec<String> = found
-                    .iter()
-                    .map(|programs| programs.major.to_string())
-                    .collect();
-                ClusterError::OtherVersion {
-                    data: data.to_owned(),
-                    needed: needed.to_owned(),
-                    found: versions.join(", "),
-                }
-            })
+        found.iter().find(|programs| programs.major.to_string() == needed).cloned().ok_or_else(|| {
+            let versions: Vec<String> = found.iter().map(|programs| programs.major.to_string()).collect();
+            ClusterError::OtherVersion { data: data.to_owned(), needed: needed.to_owned(), found: versions.join(", ") }
+        })
     }
 
     fn at(bin: &Path) -> Option<Self> {
-        if !["initdb", "postgres", "pg_ctl"]
-            .iter()
-            .all(|name| bin.join(name).is_file())
-        {
+        if !["initdb", "postgres", "pg_ctl"].iter().all(|name| bin.join(name).is_file()) {
             return None;
         }
-        let output = Command::new(bin.join("postgres"))
-            .arg("--version")
-            .output()
-            .ok()?;
+        let output = Command::new(bin.join("postgres")).arg("--version").output().ok()?;
         let major = parse_major(&String::from_utf8_lossy(&output.stdout))?;
-        Some(Self {
-            bin: bin.to_owned(),
-            major,
-        })
+        Some(Self { bin: bin.to_owned(), major })
     }
 }
 
 /// Reads 15 from "postgres (PostgreSQL) 15.14 (Debian 15.14-0+deb12u1)" and 19 from a "19beta1".
 fn parse_major(version: &str) -> Option<u32> {
-    let number = version
-        .split_whitespace()
-        .find(|word| word.starts_with(|c: char| c.is_ascii_digit()))?;
+    let number = version.split_whitespace().find(|word| word.starts_with(|c: char| c.is_ascii_digit()))?;
     let digits: String = number.chars().take_while(char::is_ascii_digit).collect();
     digits.parse().ok()
 }
@@ -104,8 +73,7 @@ fn candidates() -> Vec<PathBuf> {
     let mut folders = Vec::new();
     for (parent, start, below) in PER_VERSION {
         let entries = fs::read_dir(parent).into_iter().flatten().flatten();
-        for entry in entries.filter(|entry| entry.file_name().to_string_lossy().starts_with(start))
-        {
+        for entry in entries.filter(|entry| entry.file_name().to_string_lossy().starts_with(start)) {
             folders.push(entry.path().join(below));
         }
     }
@@ -126,10 +94,7 @@ pub(super) fn install_line() -> &'static str {
 fn install_line_of(release: &str) -> &'static str {
     let names: Vec<&str> = release
         .lines()
-        .filter_map(|line| {
-            line.strip_prefix("ID=")
-                .or_else(|| line.strip_prefix("ID_LIKE="))
-        })
+        .filter_map(|line| line.strip_prefix("ID=").or_else(|| line.strip_prefix("ID_LIKE=")))
         .flat_map(|value| value.trim_matches('"').split_whitespace())
         .collect();
     let is = |name: &str| names.contains(&name);
@@ -150,10 +115,7 @@ mod tests {
 
     #[test]
     fn the_major_version_is_read_from_the_programs_own_words() {
-        assert_eq!(
-            parse_major("postgres (PostgreSQL) 15.14 (Debian 15.14-0+deb12u1)"),
-            Some(15)
-        );
+        assert_eq!(parse_major("postgres (PostgreSQL) 15.14 (Debian 15.14-0+deb12u1)"), Some(15));
         assert_eq!(parse_major("postgres (PostgreSQL) 19beta1\n"), Some(19));
         assert_eq!(parse_major("postgres: error"), None);
     }
@@ -161,12 +123,8 @@ mod tests {
     #[test]
     fn the_install_line_fits_the_distribution() {
         assert!(install_line_of("ID=debian\n").starts_with("apt-get"));
-        assert!(
-            install_line_of("ID=linuxmint\nID_LIKE=\"ubuntu debian\"\n").starts_with("apt-get")
-        );
-        assert!(
-            install_line_of("ID=\"rocky\"\nID_LIKE=\"rhel centos fedora\"\n").starts_with("dnf")
-        );
+        assert!(install_line_of("ID=linuxmint\nID_LIKE=\"ubuntu debian\"\n").starts_with("apt-get"));
+        assert!(install_line_of("ID=\"rocky\"\nID_LIKE=\"rhel centos fedora\"\n").starts_with("dnf"));
         assert!(install_line_of("ID=alpine\n").starts_with("apk"));
     }
 }

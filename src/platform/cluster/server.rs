@@ -32,13 +32,8 @@ const SETTINGS: &[&str] = &[
 ];
 
 /// Settings for data that nobody will miss: a power cut may ruin it, but nothing waits for the disk.
-const WITHOUT_DURABILITY: &[&str] = &[
-    "fsync=off",
-    "synchronous_commit=off",
-    "full_page_writes=off",
-    "autovacuum=off",
-    "max_wal_size=4GB",
-];
+const WITHOUT_DURABILITY: &[&str] =
+    &["fsync=off", "synchronous_commit=off", "full_page_writes=off", "autovacuum=off", "max_wal_size=4GB"];
 
 /// Makes the data folder beside its final place and renames it, so that a half-made one never looks whole.
 pub(super) fn make_data(
@@ -48,16 +43,10 @@ pub(super) fn make_data(
     durability: Durability,
 ) -> Result<(), ClusterError> {
     let data = state.data();
-    let making = state
-        .folder
-        .join(format!("{HALF_MADE}{}", std::process::id()));
+    let making = state.folder.join(format!("{HALF_MADE}{}", std::process::id()));
     private_folder(&making, account)?;
     let mut initdb = account.command(&programs.bin.join("initdb"));
-    initdb
-        .current_dir("/")
-        .arg("-D")
-        .arg(&making)
-        .args(["--username=postgres", "--encoding=UTF8"]);
+    initdb.current_dir("/").arg("-D").arg(&making).args(["--username=postgres", "--encoding=UTF8"]);
     initdb.args(["--auth-local=trust", "--auth-host=reject"]);
     // Every system has these; sorting for people is the query's business, by an explicit collation.
     initdb.args(if cfg!(target_os = "macos") {
@@ -68,10 +57,7 @@ pub(super) fn make_data(
     if durability == Durability::Off {
         initdb.arg("--no-sync");
     }
-    let output = initdb
-        .stdin(Stdio::null())
-        .output()
-        .map_err(|source| failed(&initdb, source))?;
+    let output = initdb.stdin(Stdio::null()).output().map_err(|source| failed(&initdb, source))?;
     if !output.status.success() {
         let text = one_line(&String::from_utf8_lossy(&output.stderr));
         drop(fs::remove_dir_all(&making));
@@ -107,38 +93,16 @@ impl Server {
     ) -> Result<Self, ClusterError> {
         let data = state.data();
         let log = state.open_log()?;
-        let copy = log
-            .try_clone()
-            .map_err(ClusterError::io("open", &state.log_path()))?;
+        let copy = log.try_clone().map_err(ClusterError::io("open", &state.log_path()))?;
         let mut postgres = account.command(&programs.bin.join("postgres"));
-        postgres
-            .current_dir(&data)
-            .arg("-D")
-            .arg(&data)
-            .arg("-k")
-            .arg(sockets)
-            .args(["-p", "5432"]);
-        let extra = if durability == Durability::Off {
-            WITHOUT_DURABILITY
-        } else {
-            &[]
-        };
+        postgres.current_dir(&data).arg("-D").arg(&data).arg("-k").arg(sockets).args(["-p", "5432"]);
+        let extra = if durability == Durability::Off { WITHOUT_DURABILITY } else { &[] };
         for setting in SETTINGS.iter().chain(extra) {
             postgres.args(["-c", setting]);
         }
-        let spawned = postgres
-            .stdin(Stdio::null())
-            .stdout(copy)
-            .stderr(log)
-            .spawn();
+        let spawned = postgres.stdin(Stdio::null()).stdout(copy).stderr(log).spawn();
         let child = spawned.map_err(|source| failed(&postgres, source))?;
-        let mut server = Self {
-            child,
-            account,
-            programs,
-            data,
-            log: state.log_path(),
-        };
+        let mut server = Self { child, account, programs, data, log: state.log_path() };
         server.wait_until_ready()?;
         Ok(server)
     }
@@ -153,18 +117,13 @@ impl Server {
             }
             let text = fs::read_to_string(self.data.join("postmaster.pid")).unwrap_or_default();
             let lines: Vec<&str> = text.lines().map(str::trim).collect();
-            let ours = lines
-                .first()
-                .is_some_and(|pid| *pid == self.child.id().to_string());
+            let ours = lines.first().is_some_and(|pid| *pid == self.child.id().to_string());
             if ours && lines.get(7) == Some(&"ready") {
                 return Ok(());
             }
             let waited = start.elapsed().as_secs();
             if waited >= READY_WITHIN {
-                return Err(ClusterError::NotReady {
-                    seconds: waited,
-                    log: self.log.clone(),
-                });
+                return Err(ClusterError::NotReady { seconds: waited, log: self.log.clone() });
             }
             if waited >= next_word {
                 tracing::info!(seconds = waited, last = %self.log_tail(1), "waiting for the private PostgreSQL server");
@@ -181,25 +140,17 @@ impl Server {
 
     /// The exit status once the server has ended by itself.
     pub(super) fn try_wait(&mut self) -> Result<Option<ExitStatus>, ClusterError> {
-        self.child
-            .try_wait()
-            .map_err(ClusterError::io("watch the server on", &self.data))
+        self.child.try_wait().map_err(ClusterError::io("watch the server on", &self.data))
     }
 
     /// The error that tells of a server that ended by itself.
     pub(super) fn exited(&self, status: ExitStatus) -> ClusterError {
-        ClusterError::Exited {
-            status: status.to_string(),
-            tail: self.log_tail(4),
-            log: self.log.clone(),
-        }
+        ClusterError::Exited { status: status.to_string(), tail: self.log_tail(4), log: self.log.clone() }
     }
 
     fn log_tail(&self, lines: usize) -> String {
         let bytes = fs::read(&self.log).unwrap_or_default();
-        let recent = bytes
-            .get(bytes.len().saturating_sub(4096)..)
-            .unwrap_or_default();
+        let recent = bytes.get(bytes.len().saturating_sub(4096)..).unwrap_or_default();
         let text = String::from_utf8_lossy(recent);
         let kept: Vec<&str> = text.lines().rev().take(lines).collect();
         one_line(&kept.into_iter().rev().collect::<Vec<_>>().join("\n"))
@@ -209,13 +160,9 @@ impl Server {
     pub(super) fn stop(&mut self) -> Result<(), ClusterError> {
         if self.try_wait()?.is_none() && !pg_ctl_stop(&self.programs, &self.account, &self.data) {
             // Its children end themselves when they see it gone; the next start replays the log.
-            self.child
-                .kill()
-                .map_err(ClusterError::io("stop the server on", &self.data))?;
+            self.child.kill().map_err(ClusterError::io("stop the server on", &self.data))?;
         }
-        self.child
-            .wait()
-            .map_err(ClusterError::io("watch the server on", &self.data))?;
+        self.child.wait().map_err(ClusterError::io("watch the server on", &self.data))?;
         Ok(())
     }
 }
@@ -231,25 +178,13 @@ impl Drop for Server {
 /// Stops the server on `data` through `pg_ctl`: `fast` ends every connection and writes a checkpoint,
 /// `immediate` only ends. True when one of them worked.
 pub(super) fn pg_ctl_stop(programs: &Programs, account: &Account, data: &Path) -> bool {
-    [("fast", "60"), ("immediate", "20")]
-        .iter()
-        .any(|(mode, seconds)| {
-            let mut pg_ctl = account.command(&programs.bin.join("pg_ctl"));
-            pg_ctl
-                .current_dir("/")
-                .arg("-D")
-                .arg(data)
-                .args(["stop", "-s", "-w", "-m", mode, "-t", seconds]);
-            pg_ctl
-                .stdin(Stdio::null())
-                .output()
-                .is_ok_and(|output| output.status.success())
-        })
+    [("fast", "60"), ("immediate", "20")].iter().any(|(mode, seconds)| {
+        let mut pg_ctl = account.command(&programs.bin.join("pg_ctl"));
+        pg_ctl.current_dir("/").arg("-D").arg(data).args(["stop", "-s", "-w", "-m", mode, "-t", seconds]);
+        pg_ctl.stdin(Stdio::null()).output().is_ok_and(|output| output.status.success())
+    })
 }
 
 fn failed(command: &Command, source: std::io::Error) -> ClusterError {
-    ClusterError::Command {
-        command: command.get_program().to_string_lossy().into_owned(),
-        source,
-    }
+    ClusterError::Command { command: command.get_program().to_string_lossy().into_owned(), source }
 }

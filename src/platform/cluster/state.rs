@@ -30,10 +30,7 @@ impl State {
         let folder = std::path::absolute(folder).map_err(ClusterError::io("find", folder))?;
         if !folder.is_dir() {
             // Others may pass, so that the server's account reaches its data, but neither list nor write.
-            let made = DirBuilder::new()
-                .recursive(true)
-                .mode(0o711)
-                .create(&folder);
+            let made = DirBuilder::new().recursive(true).mode(0o711).create(&folder);
             made.map_err(ClusterError::io("create", &folder))?;
         }
         let path = folder.join("lock");
@@ -47,9 +44,7 @@ impl State {
             Err(TryLockError::Error(error)) => return Err(ClusterError::io("lock", &path)(error)),
         }
         let written = lock.set_len(0).and_then(|()| lock.rewind());
-        written
-            .and_then(|()| write!(lock, "{}", std::process::id()))
-            .map_err(ClusterError::io("write", &path))?;
+        written.and_then(|()| write!(lock, "{}", std::process::id())).map_err(ClusterError::io("write", &path))?;
         Ok(Self { folder, lock })
     }
 
@@ -68,9 +63,7 @@ impl State {
         let data = self.data();
         match fs::read_to_string(data.join("PG_VERSION")) {
             Ok(version) => Ok(Some(version.trim().to_owned())),
-            Err(_) if fs::read_dir(&data).is_ok_and(|mut entries| entries.next().is_none()) => {
-                Ok(None)
-            }
+            Err(_) if fs::read_dir(&data).is_ok_and(|mut entries| entries.next().is_none()) => Ok(None),
             Err(_) if data.exists() => Err(ClusterError::NotACluster(data)),
             Err(_) => Ok(None),
         }
@@ -84,8 +77,7 @@ impl State {
             fs::rename(&path, &aside).map_err(ClusterError::io("rename", &path))?;
         }
         let mut log = open_own(&path)?;
-        log.seek(std::io::SeekFrom::End(0))
-            .map_err(ClusterError::io("write", &path))?;
+        log.seek(std::io::SeekFrom::End(0)).map_err(ClusterError::io("write", &path))?;
         Ok(log)
     }
 
@@ -93,11 +85,7 @@ impl State {
     pub(super) fn socket_folder(&self, account: &Account) -> Result<PathBuf, ClusterError> {
         let near = self.folder.join("run");
         let short = near.join(".s.PGSQL.5432").as_os_str().as_bytes().len() <= LONGEST_SOCKET;
-        let folder = if short {
-            near
-        } else {
-            self.far_socket_folder()
-        };
+        let folder = if short { near } else { self.far_socket_folder() };
         private_folder(&folder, account)?;
         Ok(folder)
     }
@@ -124,8 +112,9 @@ impl State {
 /// Makes a folder that only the server's account can enter, or checks that an existing one is so.
 pub(super) fn private_folder(folder: &Path, account: &Account) -> Result<(), ClusterError> {
     match DirBuilder::new().mode(0o700).create(folder) {
-        Ok(()) if account.lent => chown(folder, Some(account.uid), Some(account.gid))
-            .map_err(ClusterError::io("hand over", folder)),
+        Ok(()) if account.lent => {
+            chown(folder, Some(account.uid), Some(account.gid)).map_err(ClusterError::io("hand over", folder))
+        }
         Ok(()) => Ok(()),
         Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {
             let meta = fs::symlink_metadata(folder).map_err(ClusterError::io("look at", folder))?;
@@ -142,11 +131,7 @@ pub(super) fn private_folder(folder: &Path, account: &Account) -> Result<(), Clu
 /// The process id that a lock file names; none while it is still empty.
 pub(super) fn read_pid(lock: &Path) -> Option<String> {
     let mut text = String::new();
-    File::open(lock)
-        .ok()?
-        .take(32)
-        .read_to_string(&mut text)
-        .ok()?;
+    File::open(lock).ok()?.take(32).read_to_string(&mut text).ok()?;
     let pid = text.trim();
     pid.parse::<u32>().is_ok().then(|| pid.to_owned())
 }
@@ -157,12 +142,7 @@ fn open_own(path: &Path) -> Result<File, ClusterError> {
         return Err(ClusterError::NotACluster(path.to_owned()));
     }
     let mut options = File::options();
-    options
-        .create(true)
-        .read(true)
-        .write(true)
-        .truncate(false)
-        .mode(0o600);
+    options.create(true).read(true).write(true).truncate(false).mode(0o600);
     options.open(path).map_err(ClusterError::io("open", path))
 }
 
@@ -172,11 +152,7 @@ fn open_own(path: &Path) -> Result<File, ClusterError> {
 /// # Errors
 /// [`ClusterError::NoHome`] when an ordinary user has neither XDG_STATE_HOME nor HOME.
 pub fn default_folder() -> Result<PathBuf, ClusterError> {
-    let set = |name: &str| {
-        env::var_os(name)
-            .filter(|value| !value.is_empty())
-            .map(PathBuf::from)
-    };
+    let set = |name: &str| env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
     if let Some(folder) = set("LANEWRIGHT_DATA_DIR") {
         return Ok(folder);
     }

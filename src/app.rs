@@ -1,0 +1,165 @@
+//! Puts the rooms together: middleware, routes, the OpenAPI document.
+
+use std::net::TcpListener;
+use std::time::Duration;
+
+use actix_cors::Cors;
+use actix_web::body::MessageBody;
+use actix_web::dev::{Server, ServiceFactory, ServiceRequest, ServiceResponse};
+use actix_web::http::{Method, header};
+use actix_web::middleware::{Compress, from_fn};
+use actix_web::web::{self, Data};
+use actix_web::{App, HttpServer};
+use sqlx::postgres::PgConnectOptions;
+use utoipa::OpenApi;
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa_actix_web::AppExt;
+use utoipa_actix_web::service_config::ServiceConfig;
+use utoipa_swagger_ui::SwaggerUi;
+
+use crate::platform::config::Config;
+use crate::platform::db::Db;
+use crate::platform::document::{self, Known};
+use crate::platform::token::Keys;
+use crate::platform::{body, fault, health, problem, telemetry};
+use crate::resources;
+
+/// The head of the OpenAPI document.
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Lanewright",
+        description = "Backend for sprint-hurdle squads: who runs in which lane, at which spacing and height, and why. \
+A recommendation supports a qualified coach; it never replaces one, nor the rules of the governing body and the facility, \
+local law or medical advice. Lengths are metres, times seconds.",
+        contact(name = "Lanewright developers"),
+        license(name = "Apache-2.0", identifier = "Apache-2.0")
+    ),
+    servers((url = "/", description = "This service")),
+    components(schemas(problem::ProblemBody, fault::Fault))
+)]
+struct Head;
+
+fn mount(config: &mut ServiceConfig) {
+    health::routes(config);
+    resources::mount(config);
+}
+
+/// The OpenAPI document, collected from the mounted routes.
+pub fn document() -> utoipa::openapi::OpenApi {
+    let (_, api) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
+    finish(api)
+}
+
+/// The OpenAPI document as text, as it is committed.
+pub fn document_text() -> String {
+    serde_json::to_string_pretty(&document()).unwrap_or_default()
+}
+
+fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
+    let bearer = HttpBuilder::new()
+        .scheme(HttpAuthScheme::Bearer)
+        .bearer_format("JWT")
+        .description(Some("Access token from sign-in or refresh; the listed names are the scopes it must carry."))
+        .build();
+    api.components
+        .get_or_insert_default()
+        .security_schemes
+        .insert("access_token".to_owned(), SecurityScheme::Http(bearer).into());
+    document::complete(&mut api);
+    api
+}
+
+/// What every worker of the service shares.
+#[derive(Clone)]
+pub struct Shared {
+    config: Config,
+    keys: Data<Keys>,
+    known: Data<Known>,
+    api: utoipa::openapi::OpenApi,
+}
+
+impl Shared {
+    /// Puts settings, keys and the document together.
+    pub fn new(config: Config, keys: Keys) -> Self {
+        let api = document();
+        Self { config, keys: Data::new(keys), known: Data::new(Known::of(&api)), api }
+    }
+}
+
+/// The application of one worker, with middleware and routes.
+pub fn build(
+    shared: &Shared,
+    db: Db,
+) -> App<
+    impl ServiceFactory<
+        ServiceRequest,
+        Config = (),
+        Response = ServiceResponse<impl MessageBody + use<>>,
+        Error = actix_web::Error,
+        InitError = (),
+    > + use<>,
+> {
+    let (app, _) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
+    app.app_data(Data::new(db))
+        .app_data(Data::clone(&shared.keys))
+        .app_data(Data::clone(&shared.known))
+        .app_data(Data::new(shared.config.clone()))
+        .app_data(web::PayloadConfig::new(body::MAX_BYTES))
+        .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", shared.api.clone()))
+        .service(web::redirect("/docs", "/docs/"))
+        .default_service(web::to(document::unrouted))
+        .wrap(Compress::default())
+        .wrap(cors(&shared.config.origins))
+        .wrap(from_fn(head_as_get))
+        .wrap(from_fn(telemetry::trace))
+}
+
+/// Builds the HTTP service on a bound listener.
+///
+/// # Errors
+/// When the listener cannot be used.
+pub fn run(listener: TcpListener, shared: Shared, database: PgConnectOptions) -> std::io::Result<Server> {
+    let workers = shared.config.workers;
+    let server = HttpServer::new(move || {
+        // A pool of its own for each worker: connections belong to the runtime that opened them.
+        build(&shared, Db::lazy(database.clone(), shared.config.connections))
+    })
+    .workers(workers)
+    .worker_max_blocking_threads(8)
+    .max_connections(2_000)
+    .keep_alive(Duration::from_mins(1))
+    .client_request_timeout(Duration::from_secs(10))
+    .shutdown_timeout(20)
+    .disable_signals()
+    .listen(listener)?
+    .run();
+    Ok(server)
+}
+
+fn cors(origins: &[String]) -> Cors {
+    origins
+        .iter()
+        .fold(Cors::default(), |cors, origin| cors.allowed_origin(origin))
+        .allowed_methods(["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE"])
+        .allowed_headers([
+            header::AUTHORIZATION,
+            header::CONTENT_TYPE,
+            header::IF_MATCH,
+            header::IF_NONE_MATCH,
+            header::HeaderName::from_static("idempotency-key"),
+        ])
+        .expose_headers([header::ETAG, header::LINK, header::LOCATION])
+        .max_age(3600)
+}
+
+/// Answers HEAD like GET; the HTTP layer leaves the body out.
+async fn head_as_get<B: actix_web::body::MessageBody>(
+    mut req: ServiceRequest,
+    next: actix_web::middleware::Next<B>,
+) -> Result<actix_web::dev::ServiceResponse<B>, actix_web::Error> {
+    if req.method() == Method::HEAD {
+        req.head_mut().method = Method::GET;
+    }
+    next.call(req).await
+}

@@ -1,0 +1,369 @@
+//! From what is on file about one athlete to the advice on a day: estimate, target specification, decision.
+
+use std::collections::BTreeMap;
+
+use thiserror::Error;
+
+use super::day::Day;
+use super::decision::{
+    Clearance, Configuration, Current, Decision, Evidence, LatestSession, Policy, Ratings, Restriction, Situation,
+    Stock, Target, decide,
+};
+use super::estimate::{Estimate, EstimateError, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate};
+use super::prior::{Experience, PriorError, PriorInputs, PriorPolicy, predict};
+use super::specs::{AgeGroup, Applicable, Birth, Club, Lookup, Query, Spec, lookup, sprint_target};
+use super::units::{BarrierKind, Length, Sex};
+
+/// Intervals that make a configuration the current one.
+const CURRENT_INTERVALS: u32 = 6;
+/// Days back to which runs at a configuration count as evidence for a step: eight weeks (design choice).
+pub const EVIDENCE_DAYS: i32 = 56;
+/// Days back to which a technique rating counts: twelve weeks (design choice).
+pub const RATING_DAYS: i32 = 84;
+/// Age below which an athlete counts as a minor.
+const ADULT_YEARS: i32 = 18;
+
+/// One run, as far as advice needs it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RunRecord {
+    /// Day of its session, days since 1970-01-01.
+    pub day: i32,
+    /// What stood in the lane.
+    pub barrier_kind: BarrierKind,
+    /// Height of the barriers.
+    pub height: Length,
+    /// Spacing of the barriers.
+    pub spacing: Length,
+    /// Barriers run.
+    pub barriers: u16,
+    /// Intervals held.
+    pub held: u16,
+    /// Intervals over-reached.
+    pub over_reached: u16,
+    /// Intervals crowded.
+    pub crowded: u16,
+    /// Intervals broken, cause not recorded.
+    pub broken: u16,
+    /// Barriers hit.
+    pub hits: u16,
+    /// Whether the athlete went down.
+    pub fell: bool,
+}
+
+impl RunRecord {
+    fn configuration(&self) -> Configuration {
+        Configuration { barrier_kind: self.barrier_kind, height: self.height, spacing: self.spacing }
+    }
+
+    fn intervals(&self) -> u32 {
+        [self.held, self.over_reached, self.crowded, self.broken].into_iter().map(u32::from).sum()
+    }
+}
+
+/// What is on file about one athlete.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Record {
+    /// Category for rules and growth tables.
+    pub sex: Sex,
+    /// When the athlete was born.
+    pub birth: Birth,
+    /// How long the athlete has hurdled.
+    pub experience: Experience,
+    /// Latest stature, metres (m).
+    pub stature_m: Option<f64>,
+    /// Latest leg length, metres (m).
+    pub leg_length_m: Option<f64>,
+    /// Latest 30 m time, seconds (s).
+    pub sprint_30m_s: Option<f64>,
+    /// Latest 50 m time, seconds (s).
+    pub sprint_50m_s: Option<f64>,
+    /// The last restricted day, days since 1970-01-01.
+    pub restricted_until: Option<i32>,
+    /// Latest rating of each criterion inside [`RATING_DAYS`].
+    pub ratings: Ratings,
+    /// A coach's word after the last fall.
+    pub clearance: Clearance,
+    /// Runs in any order.
+    pub runs: Vec<RunRecord>,
+}
+
+/// What holds for the whole club.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Setting {
+    /// Rule set of the club.
+    pub ruleset: String,
+    /// The club's own specifications.
+    pub specs: Vec<Spec>,
+    /// The club's own age groups.
+    pub age_groups: Vec<AgeGroup>,
+    /// The club's equipment.
+    pub stock: Vec<Stock>,
+    /// The club's policy, already checked.
+    pub policy: Policy,
+}
+
+impl Setting {
+    /// The specifications that apply to somebody on a day and from when others do.
+    pub fn specs_for(&self, sex: Sex, birth: Birth, on: Day) -> Lookup<'_> {
+        let club = Club { specs: &self.specs, age_groups: &self.age_groups };
+        lookup(&Query { ruleset: &self.ruleset, sex, birth, on, environment: None }, &club)
+    }
+
+    /// Heights the club owns, with the wicket height, ascending.
+    pub fn heights(&self) -> Vec<Length> {
+        let mut heights: Vec<Length> = self.stock.iter().flat_map(|stock| stock.heights.iter().copied()).collect();
+        heights.push(self.policy.wicket_height);
+        heights.sort_unstable();
+        heights.dedup();
+        heights
+    }
+}
+
+/// The advice for one athlete on a day.
+#[derive(Clone, Debug)]
+pub struct Advice<'a> {
+    /// The estimate.
+    pub estimate: Estimate,
+    /// The decision.
+    pub decision: Decision,
+    /// The specification to train towards, when one is on file.
+    pub target: Option<Applicable<'a>>,
+    /// The one after it, with the day from which it applies.
+    pub next_target: Option<(Day, Applicable<'a>)>,
+    /// Why there is no target.
+    pub no_target: Option<super::specs::Reason>,
+}
+
+/// Why there is no advice.
+#[derive(Clone, Copy, Debug, Error, PartialEq)]
+pub enum AdviceError {
+    /// A measurement is impossible.
+    #[error(transparent)]
+    Prior(#[from] PriorError),
+    /// The runs cannot be used.
+    #[error(transparent)]
+    Estimate(#[from] EstimateError),
+}
+
+/// Advises one athlete on a day. Runs after that day are left out.
+///
+/// # Errors
+/// [`AdviceError`] when a stored measurement is impossible or the runs reach back too far.
+pub fn advise<'a>(record: &Record, setting: &'a Setting, on: Day) -> Result<Advice<'a>, AdviceError> {
+    let known = setting.specs_for(record.sex, record.birth, on);
+    let target = sprint_target(&known.current, None).copied();
+    let next_target = known.next.as_ref().and_then(|next| {
+        let spec = sprint_target(&next.specs, None)?;
+        Some((next.applies_from, *spec))
+    });
+    let prior = predict(&prior_inputs(record, on), &PriorPolicy::default())?;
+    let runs: Vec<RunCounts> = record.runs.iter().filter_map(counts).collect();
+    let estimate = estimate(&prior, &runs, on.days(), &Settings::default())?;
+    let situation = situation(record, setting, on, target.as_ref(), estimate.prior_share);
+    let decision = decide(&situation, &setting.policy, &|height, spacing| estimate.hold(height, spacing));
+    Ok(Advice { estimate, decision, target, next_target, no_target: known.reason })
+}
+
+/// Age in whole years; with a birth year only, the least it can be. Kept inside what the growth table can tell.
+fn age(birth: Birth, on: Day) -> i32 {
+    let (year, month, day) = on.ymd();
+    match birth {
+        Birth::Year(born) => year - born - 1,
+        Birth::Date(born) => {
+            let (born_year, born_month, born_day) = born.ymd();
+            year - born_year - i32::from((month, day) < (born_month, born_day))
+        }
+    }
+}
+
+fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
+    let years = match record.birth {
+        // The middle of the possible ages.
+        Birth::Year(_) => f64::from(age(record.birth, on)) + 0.5,
+        Birth::Date(born) => f64::from(on.days() - born.days()) / 365.25,
+    };
+    PriorInputs {
+        sex: record.sex,
+        age_y: (4.0..=100.0).contains(&years).then_some(years),
+        stature_m: record.stature_m,
+        leg_length_m: record.leg_length_m.filter(|leg| {
+            // A leg length that cannot belong to the stature is a measuring error of one of the two: the stature, which
+            // is easier to measure, is kept.
+            record.stature_m.is_none_or(|stature| (0.35..=0.65).contains(&(leg / stature)))
+        }),
+        sprint_30m_s: record.sprint_30m_s.filter(|short| record.sprint_50m_s.is_none_or(|long| *short < long)),
+        sprint_50m_s: record.sprint_50m_s,
+        experience: record.experience,
+        group: None,
+    }
+}
+
+/// A run as the estimate takes it; none for walkovers and single barriers, which say nothing about the rhythm.
+fn counts(run: &RunRecord) -> Option<RunCounts> {
+    let usable = (SPACING_MIN..=SPACING_MAX).contains(&run.spacing) && run.intervals() > 0;
+    usable.then_some(RunCounts {
+        day: run.day,
+        height: run.height,
+        spacing: run.spacing,
+        held: run.held,
+        over_reached: run.over_reached,
+        crowded: run.crowded,
+        broken: run.broken,
+    })
+}
+
+fn situation(
+    record: &Record,
+    setting: &Setting,
+    on: Day,
+    target: Option<&Applicable<'_>>,
+    prior_share: f64,
+) -> Situation {
+    let today = on.days();
+    let recent: Vec<&RunRecord> = record
+        .runs
+        .iter()
+        .filter(|run| run.day <= today && today - run.day <= EVIDENCE_DAYS && run.intervals() > 0)
+        .collect();
+    Situation {
+        on: today,
+        current: current(&recent),
+        latest: latest(record, today),
+        ratings: record.ratings,
+        restriction: record.restricted_until.map(|until| Restriction { until: Some(until) }),
+        pain_reported_on: None,
+        clearance: record.clearance,
+        target: target.map(|one| Target {
+            height: one.spec.height,
+            spacing: one.spec.between,
+            barriers: u32::from(one.spec.barriers),
+            approach: one.spec.to_first,
+        }),
+        stock: setting.stock.clone(),
+        minor: age(record.birth, on) < ADULT_YEARS,
+        wet_surface: false,
+        prior_share,
+    }
+}
+
+/// The configuration run last, of those with at least six intervals; of several on one day the one with more intervals,
+/// then the wider spacing.
+fn current(recent: &[&RunRecord]) -> Option<Current> {
+    let mut by_configuration: BTreeMap<(BarrierKind, Length, Length), Vec<&RunRecord>> = BTreeMap::new();
+    for run in recent {
+        by_configuration.entry((run.barrier_kind, run.height, run.spacing)).or_default().push(run);
+    }
+    by_configuration
+        .into_values()
+        .filter(|runs| runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS)
+        .max_by_key(|runs| {
+            let last = runs.iter().map(|run| run.day).max();
+            let of_last: u32 = runs.iter().filter(|run| Some(run.day) == last).map(|run| run.intervals()).sum();
+            (last, of_last, runs.first().map(|run| run.spacing))
+        })
+        .and_then(|runs| {
+            let configuration = runs.first()?.configuration();
+            Some(Current { configuration, evidence: evidence(&runs) })
+        })
+}
+
+fn evidence(runs: &[&RunRecord]) -> Evidence {
+    let sum = |pick: fn(&RunRecord) -> u16| runs.iter().map(|run| u32::from(pick(run))).sum();
+    let mut days: Vec<i32> = runs.iter().map(|run| run.day).collect();
+    days.sort_unstable();
+    days.dedup();
+    Evidence {
+        held: sum(|run| run.held),
+        over_reached: sum(|run| run.over_reached),
+        crowded: sum(|run| run.crowded),
+        broken: sum(|run| run.broken),
+        days: u32::try_from(days.len()).unwrap_or(u32::MAX),
+        barriers: sum(|run| run.barriers),
+        hits: sum(|run| run.hits),
+    }
+}
+
+fn latest(record: &Record, today: i32) -> Option<LatestSession> {
+    let on = record.runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
+    let runs: Vec<&RunRecord> = record.runs.iter().filter(|run| run.day == on).collect();
+    let all = evidence(&runs);
+    Some(LatestSession {
+        on,
+        held: all.held,
+        intervals: all.intervals(),
+        barriers: all.barriers,
+        hits: all.hits,
+        fell: runs.iter().any(|run| run.fell),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::compute::decision::DecisionKind;
+
+    fn run(day: i32, spacing_mm: u32, held: u16, over_reached: u16) -> RunRecord {
+        RunRecord {
+            day,
+            barrier_kind: BarrierKind::LowBarrier,
+            height: Length::from_mm(500),
+            spacing: Length::from_mm(spacing_mm),
+            barriers: held + over_reached + 1,
+            held,
+            over_reached,
+            crowded: 0,
+            broken: 0,
+            hits: 0,
+            fell: false,
+        }
+    }
+
+    #[test]
+    fn the_current_configuration_is_the_last_with_six_intervals() {
+        let runs = [run(10, 6_000, 4, 0), run(10, 6_000, 4, 0), run(12, 6_250, 4, 1), run(13, 6_500, 3, 0)];
+        let recent: Vec<&RunRecord> = runs.iter().collect();
+        let found = current(&recent).unwrap();
+        assert_eq!(found.configuration.spacing, Length::from_mm(6_000), "the others have fewer than six");
+        assert_eq!((found.evidence.intervals(), found.evidence.days, found.evidence.barriers), (8, 1, 10));
+        let more = [runs.as_slice(), &[run(12, 6_250, 2, 0)]].concat();
+        let recent: Vec<&RunRecord> = more.iter().collect();
+        assert_eq!(current(&recent).unwrap().configuration.spacing, Length::from_mm(6_250));
+    }
+
+    #[test]
+    fn an_age_changes_on_the_birthday() {
+        let day = |y, m, d| Day::from_ymd(y, m, d).unwrap();
+        let born = Birth::Date(day(2012, 5, 17));
+        assert_eq!((age(born, day(2026, 5, 16)), age(born, day(2026, 5, 17))), (13, 14));
+        assert_eq!(age(Birth::Year(2012), day(2026, 5, 16)), 13);
+    }
+
+    #[test]
+    fn a_restriction_rests_the_athlete_whatever_the_runs_say() {
+        let setting = Setting {
+            ruleset: "WA".to_owned(),
+            specs: Vec::new(),
+            age_groups: Vec::new(),
+            stock: Vec::new(),
+            policy: Policy::default(),
+        };
+        let on = Day::from_ymd(2026, 11, 25).unwrap();
+        let mut record = Record {
+            sex: Sex::Female,
+            birth: Birth::Year(2010),
+            experience: Experience::Novice,
+            stature_m: Some(1.6),
+            leg_length_m: Some(0.3),
+            sprint_30m_s: None,
+            sprint_50m_s: None,
+            restricted_until: Some(on.days()),
+            ratings: Ratings::default(),
+            clearance: Clearance::NotNeeded,
+            runs: vec![run(on.days() - 3, 6_000, 4, 0)],
+        };
+        let kind = |record: &Record| advise(record, &setting, on).unwrap().decision.kind;
+        assert_eq!(kind(&record), DecisionKind::RestAndRefer);
+        record.restricted_until = Some(on.days() - 1);
+        assert_ne!(kind(&record), DecisionKind::RestAndRefer);
+    }
+}

@@ -1,1 +1,0 @@
-//! Placeholder; filled by its own change.

@@ -1,0 +1,263 @@
+//! What one athlete does next, and why: step up, stay, step back, rest or race.
+//!
+//! The rules, in order; the first that applies decides:
+//!
+//! 1. Pain, an injury or a restriction: rest and refer. A fall in the latest session: lower height and one spacing step
+//!    in. Either way a coach confirms before any step up, and no step up comes in the session of a fall or report of pain.
+//! 2. No current configuration, or lead leg, trail leg or walkover not secure: drills and a wicket lane.
+//! 3. Rhythm broken: one spacing step in; barriers hit while it holds: lower height. A step back outranks a step up.
+//! 4. Beyond the target specification: back towards it, height first.
+//! 5. Too few intervals or days, too low a probability, too many hits, technique not secure: consolidate.
+//! 6. At the target specification: race test, over hurdles where the club owns them.
+//! 7. Wickets held: the lowest barrier, one spacing step closer.
+//! 8. One step of one variable: spacing or height, whichever is likelier to hold afterwards; otherwise consolidate.
+//!
+//! # Source
+//! The rules are design choices that follow common practice: one thing at a time (no source); ready before further (A. Behm,
+//! "Coaching Philosophy for The Hurdles", clinic notes); back to the last step that worked (S. McGill, "If They Can't Do
+//! It, Don't Do It", The Hurdle Magazine); lower after hits, because hits come from a low body centre at take-off and slow
+//! the run (study of hurdle hitting in the 110 m hurdles, ISBS Proceedings 38(1), item 69, 2020); rhythm judged anew after
+//! each raise (Y. Ozaki, T. Ueda, "Do Different Hurdle Heights Alter Important Spatiotemporal Variables in Hurdle
+//! Clearance?", Frontiers in Sports and Active Living 4: 822592, 2022).
+
+mod cautions;
+mod ladder;
+mod missing;
+mod policy;
+mod reasons;
+mod rules;
+mod situation;
+mod step_back;
+mod step_up;
+mod wording;
+
+pub use crate::compute::estimate::Hold;
+pub use cautions::Caution;
+pub use missing::Missing;
+pub use policy::{Policy, PolicyFault};
+pub use reasons::Reason;
+pub use situation::{
+    Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction, Situation, Stock, Target,
+};
+
+use crate::compute::units::{BarrierKind, Length};
+use wording::{expected, metres, place, plural, sentence};
+
+/// What the athlete runs over, how high and how far apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Configuration {
+    /// Kind of barrier.
+    pub barrier_kind: BarrierKind,
+    /// Barrier height.
+    pub height: Length,
+    /// Distance between barriers.
+    pub spacing: Length,
+}
+
+/// What to do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum DecisionKind {
+    /// A wider spacing.
+    StepUpSpacing,
+    /// A greater height.
+    StepUpHeight,
+    /// Other barriers.
+    ChangeBarrierKind,
+    /// The same again.
+    Consolidate,
+    /// A shorter spacing.
+    StepIn,
+    /// A lower height.
+    LowerHeight,
+    /// No running over barriers.
+    RestAndRefer,
+    /// A timed run over the target specification.
+    RaceTest,
+}
+
+impl DecisionKind {
+    /// Every kind.
+    pub const ALL: [Self; 8] = [
+        Self::StepUpSpacing,
+        Self::StepUpHeight,
+        Self::ChangeBarrierKind,
+        Self::Consolidate,
+        Self::StepIn,
+        Self::LowerHeight,
+        Self::RestAndRefer,
+        Self::RaceTest,
+    ];
+
+    /// The word used in JSON, CSV and the database.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::StepUpSpacing => "step_up_spacing",
+            Self::StepUpHeight => "step_up_height",
+            Self::ChangeBarrierKind => "change_barrier_kind",
+            Self::Consolidate => "consolidate",
+            Self::StepIn => "step_in",
+            Self::LowerHeight => "lower_height",
+            Self::RestAndRefer => "rest_and_refer",
+            Self::RaceTest => "race_test",
+        }
+    }
+
+    /// The kind that a word names, if any.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.as_str() == word)
+    }
+}
+
+/// Where an athlete stands on the progression, first to last.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Stage {
+    /// Mobility drills: no technique seen yet.
+    Mobility,
+    /// Lead-leg drills.
+    LeadLeg,
+    /// Trail-leg drills.
+    TrailLeg,
+    /// Walkovers.
+    Walkover,
+    /// First runs over wickets.
+    WicketRun,
+    /// Three-stride rhythm over wickets.
+    RhythmWickets,
+    /// The lowest barriers.
+    LowBarriers,
+    /// Height rises towards the target.
+    HeightBuild,
+    /// Spacing opens towards the target.
+    SpacingBuild,
+    /// At the target specification.
+    CompetitionSpec,
+    /// Tested under race conditions.
+    RaceTest,
+}
+
+impl Stage {
+    /// Every stage, first to last.
+    pub const ALL: [Self; 11] = [
+        Self::Mobility,
+        Self::LeadLeg,
+        Self::TrailLeg,
+        Self::Walkover,
+        Self::WicketRun,
+        Self::RhythmWickets,
+        Self::LowBarriers,
+        Self::HeightBuild,
+        Self::SpacingBuild,
+        Self::CompetitionSpec,
+        Self::RaceTest,
+    ];
+
+    /// The word used in JSON, CSV and the database.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Mobility => "mobility",
+            Self::LeadLeg => "lead_leg",
+            Self::TrailLeg => "trail_leg",
+            Self::Walkover => "walkover",
+            Self::WicketRun => "wicket_run",
+            Self::RhythmWickets => "rhythm_wickets",
+            Self::LowBarriers => "low_barriers",
+            Self::HeightBuild => "height_build",
+            Self::SpacingBuild => "spacing_build",
+            Self::CompetitionSpec => "competition_spec",
+            Self::RaceTest => "race_test",
+        }
+    }
+}
+
+/// A decision with everything that led to it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Decision {
+    /// What to do.
+    pub kind: DecisionKind,
+    /// Where the athlete runs now.
+    pub current: Option<Configuration>,
+    /// Where the athlete runs next; absent for rest and refer.
+    pub proposed: Option<Configuration>,
+    /// The stage of the proposal.
+    pub stage: Stage,
+    /// The prediction at the current configuration.
+    pub hold_current: Option<Hold>,
+    /// The prediction at the proposed configuration.
+    pub hold_proposed: Option<Hold>,
+    /// Whether a coach has to confirm before the athlete runs it.
+    pub needs_confirmation: bool,
+    /// Why, in the order in which it reads; never empty.
+    pub reasons: Vec<Reason>,
+    /// Cautions, the base ones first.
+    pub cautions: Vec<Caution>,
+    /// What a step up still needs.
+    pub missing: Vec<Missing>,
+    /// The day after which to compute anew, days since 1970-01-01.
+    pub valid_until: i32,
+}
+
+impl Decision {
+    /// Three plain English sentences: what was seen and what it implies; what to do; what would change it.
+    pub fn explanation(&self) -> String {
+        let seen: Vec<_> = self.reasons.iter().filter(|reason| !reason.looks_ahead()).map(Reason::clause).collect();
+        let ahead = self.reasons.iter().find(|reason| reason.looks_ahead());
+        let ahead = match ahead {
+            Some(reason) => reason.clause(),
+            None if self.missing.is_empty() => "more runs would change this".to_owned(),
+            None => {
+                let needs: Vec<_> = self.missing.iter().map(Missing::clause).collect();
+                format!("a step up needs {}", needs.join("; "))
+            }
+        };
+        format!("{} {} {}", sentence(&seen.join("; ")), sentence(&self.action()), sentence(&ahead))
+    }
+
+    /// What to do, as one clause.
+    fn action(&self) -> String {
+        let Some(to) = self.proposed else {
+            return "do not run over barriers today, and refer the athlete".to_owned();
+        };
+        let what = match (self.kind, self.current) {
+            (DecisionKind::Consolidate, Some(_)) => format!("stay with {}", place(to)),
+            (DecisionKind::RaceTest, _) => format!("run a race test over {}", place(to)),
+            (DecisionKind::ChangeBarrierKind, Some(_)) => format!("change to {}", place(to)),
+            (DecisionKind::StepUpSpacing | DecisionKind::StepIn, Some(from)) => format!(
+                "move the {} from {} to {} apart",
+                plural(to.barrier_kind),
+                metres(from.spacing),
+                metres(to.spacing)
+            ),
+            (DecisionKind::StepUpHeight, Some(from)) => {
+                format!("raise the {} from {} to {}", plural(to.barrier_kind), metres(from.height), metres(to.height))
+            }
+            (DecisionKind::LowerHeight, Some(_)) => format!("come down to {}", place(to)),
+            _ => format!("start with {}", place(to)),
+        };
+        let coach = if self.needs_confirmation { ", once a coach confirms" } else { "" };
+        let expectation = self.hold_proposed.map_or_else(String::new, |hold| format!(": expect {}", expected(hold)));
+        format!("{what}{coach}{expectation}")
+    }
+}
+
+/// Decides what one athlete does next.
+///
+/// `hold` gives the probability of holding an interval at a (height, spacing); it is asked at the current configuration, at
+/// the possible steps, and along the grid when the athlete has no configuration yet. The policy must pass
+/// [`Policy::check`]. The same input always gives the same decision.
+///
+/// ```
+/// use lanewright::compute::decision::{DecisionKind, Hold, Policy, Situation, Stage, decide};
+/// use lanewright::compute::units::Length;
+///
+/// // Nothing on file: the athlete starts with drills and a wicket lane that should hold.
+/// let hold = |_height: Length, spacing: Length| {
+///     let mean = if spacing.metres() <= 6.0 { 0.85 } else { 0.55 };
+///     Hold { mean, p05: mean - 0.2, p95: mean + 0.1 }
+/// };
+/// let decision = decide(&Situation::unseen(20_000), &Policy::default(), &hold);
+/// assert_eq!((decision.kind, decision.stage), (DecisionKind::Consolidate, Stage::Mobility));
+/// assert_eq!(decision.proposed.unwrap().spacing, Length::from_mm(6_000));
+/// ```
+pub fn decide(situation: &Situation, policy: &Policy, hold: &dyn Fn(Length, Length) -> Hold) -> Decision {
+    rules::Rules::new(situation, policy, hold).decide()
+}

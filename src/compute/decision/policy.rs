@@ -1,0 +1,170 @@
+//! The numbers of the rules: a club may change each of them.
+
+use super::situation::Rating;
+use crate::compute::units::Length;
+
+/// The club's progression policy; [`Policy::default`] holds the numbers a club starts with.
+///
+/// Call [`Policy::check`] before use. Shares and probabilities run from 0 to 1.
+///
+/// # Source
+/// Design choices, unless a field names a source. They follow "hold the athlete at a step until ready" (A. Behm,
+/// "Coaching Philosophy for The Hurdles", clinic notes) and "return to the last step that worked" (S. McGill, "If They
+/// Can't Do It, Don't Do It", The Hurdle Magazine).
+#[derive(Clone, Debug, PartialEq)]
+pub struct Policy {
+    /// Intervals needed at the current configuration before a step up.
+    pub min_intervals: u32,
+    /// Distinct days needed at the current configuration before a step up.
+    pub min_days: u32,
+    /// Mean probability of holding the rhythm needed before a step up.
+    pub min_hold_mean: f64,
+    /// 5 % quantile of that probability needed before a step up.
+    pub min_hold_p05: f64,
+    /// Largest share of barriers hit at which a step up is still open.
+    pub max_hit_share: f64,
+    /// Lowest technique rating at which barriers and steps up are open.
+    pub min_rating: Rating,
+    /// Whether the arms, too, must reach `min_rating`. Off: arms are taught last (clinic notes, "sprint-based hurdling").
+    pub arms_count: bool,
+    /// Mean probability of holding the rhythm that must remain after a step up.
+    pub min_hold_after_step: f64,
+    /// Mean probability of holding the rhythm below which the spacing comes in.
+    pub step_in_hold_mean: f64,
+    /// Share of the latest session's intervals held below which the spacing comes in.
+    pub step_in_held_share: f64,
+    /// Intervals (or barriers, for hits) needed before a single session can cause a step back.
+    pub step_back_intervals: u32,
+    /// Share of barriers hit above which the height comes down.
+    pub lower_height_hit_share: f64,
+    /// Smallest change of spacing that the club sets out.
+    pub spacing_step: Length,
+    /// Shortest spacing ever proposed; below the shortest published school lanes (4.57 m, J. Tansley, "10 P.E. Lessons
+    /// Plans for Track & Field", 2001).
+    pub min_spacing: Length,
+    /// Longest spacing proposed without a target: the longest of sprint hurdles (110 m, men).
+    pub max_spacing: Length,
+    /// Probability of holding the rhythm at which a first wicket lane is set out.
+    pub first_lane_hold: f64,
+    /// Height of a wicket lane where the club owns no wickets.
+    pub wicket_height: Length,
+    /// Heights this close are one setting: inch heights are printed rounded to whole or half centimetres.
+    pub height_tolerance: Length,
+    /// Spacings this close are one spacing: what a tape and chalk can tell apart.
+    pub spacing_tolerance: Length,
+    /// Days after which a decision is computed anew.
+    pub recompute_after_days: u16,
+    /// Share of the estimate from the prior above which the evidence is called thin.
+    pub thin_prior_share: f64,
+}
+
+impl Default for Policy {
+    fn default() -> Self {
+        Self {
+            min_intervals: 12,
+            min_days: 2,
+            min_hold_mean: 0.80,
+            min_hold_p05: 0.60,
+            max_hit_share: 0.10,
+            min_rating: Rating::Secure,
+            arms_count: false,
+            min_hold_after_step: 0.65,
+            step_in_hold_mean: 0.50,
+            step_in_held_share: 0.50,
+            step_back_intervals: 8,
+            lower_height_hit_share: 0.20,
+            spacing_step: Length::from_mm(250),
+            min_spacing: Length::from_mm(4_000),
+            max_spacing: Length::from_mm(9_140),
+            first_lane_hold: 0.80,
+            wicket_height: Length::from_mm(300),
+            height_tolerance: Length::from_mm(5),
+            spacing_tolerance: Length::from_mm(20),
+            recompute_after_days: 7,
+            thin_prior_share: 0.50,
+        }
+    }
+}
+
+/// One field of a [`Policy`] that cannot be used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct PolicyFault {
+    /// The field's name.
+    pub field: &'static str,
+    /// What it must be.
+    pub must: &'static str,
+}
+
+/// A field, what it must be, and whether it is.
+type FieldRule = (&'static str, &'static str, bool);
+
+impl Policy {
+    /// Lists every broken field: probabilities, then counts, then lengths; empty when the policy can be used.
+    ///
+    /// ```
+    /// use lanewright::compute::decision::Policy;
+    ///
+    /// let policy = Policy { min_days: 0, ..Policy::default() };
+    /// assert_eq!(policy.check()[0].field, "min_days");
+    /// assert!(Policy::default().check().is_empty());
+    /// ```
+    pub fn check(&self) -> Vec<PolicyFault> {
+        self.probability_rules()
+            .into_iter()
+            .chain(self.count_rules())
+            .chain(self.length_rules())
+            .filter(|(_, _, sound)| !sound)
+            .map(|(field, must, _)| PolicyFault { field, must })
+            .collect()
+    }
+
+    fn probability_rules(&self) -> [FieldRule; 9] {
+        let share = |x: f64| (0.0..=1.0).contains(&x);
+        let below = |x: f64, limit: f64| share(x) && x <= limit;
+        let entry = self.min_hold_after_step.min(self.min_hold_mean);
+        let mean = "must be 0 to 1 and not above min_hold_mean";
+        let hits = "must be 0 to 1 and not above lower_height_hit_share";
+        let step_in = "must be 0 to 1 and not above min_hold_after_step or min_hold_mean";
+        let plain = |field, x| (field, "must be 0 to 1", share(x));
+        [
+            plain("min_hold_mean", self.min_hold_mean),
+            ("min_hold_p05", mean, below(self.min_hold_p05, self.min_hold_mean)),
+            ("max_hit_share", hits, below(self.max_hit_share, self.lower_height_hit_share)),
+            plain("min_hold_after_step", self.min_hold_after_step),
+            ("step_in_hold_mean", step_in, below(self.step_in_hold_mean, entry)),
+            plain("step_in_held_share", self.step_in_held_share),
+            plain("lower_height_hit_share", self.lower_height_hit_share),
+            plain("first_lane_hold", self.first_lane_hold),
+            plain("thin_prior_share", self.thin_prior_share),
+        ]
+    }
+
+    fn count_rules(&self) -> [FieldRule; 5] {
+        let runs = |field, n| (field, "must be 1 to 1000", (1..=1_000).contains(&n));
+        let days = self.recompute_after_days;
+        let rating = self.min_rating > Rating::NotYet;
+        [
+            runs("min_intervals", self.min_intervals),
+            ("min_days", "must be 1 to 60", (1..=60).contains(&self.min_days)),
+            ("min_rating", "must be above not yet", rating),
+            runs("step_back_intervals", self.step_back_intervals),
+            ("recompute_after_days", "must be 1 to 90", (1..=90).contains(&days)),
+        ]
+    }
+
+    fn length_rules(&self) -> [FieldRule; 6] {
+        let step = self.spacing_step.mm();
+        let shortest = self.min_spacing.mm() >= 2_000 && self.min_spacing < self.max_spacing;
+        let wickets = self.wicket_height.mm() <= 500;
+        let height = self.height_tolerance.mm() <= 20;
+        let spacing = self.spacing_tolerance.mm() * 2 < step;
+        [
+            ("spacing_step", "must be 0.05 to 1.00 m", (50..=1_000).contains(&step)),
+            ("min_spacing", "must be 2.00 m or more and below max_spacing", shortest),
+            ("max_spacing", "must be 12.00 m or less", self.max_spacing.mm() <= 12_000),
+            ("wicket_height", "must be 0.50 m or less", wickets),
+            ("height_tolerance", "must be 0.02 m or less", height),
+            ("spacing_tolerance", "must be less than half of spacing_step", spacing),
+        ]
+    }
+}

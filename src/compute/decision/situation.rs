@@ -1,0 +1,301 @@
+//! What is known about one athlete on one day, as the rules read it.
+
+use super::Configuration;
+use crate::compute::units::{BarrierKind, Length};
+
+/// A coach's rating of one technique criterion, lowest first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Rating {
+    /// 0: not yet.
+    NotYet,
+    /// 1: emerging.
+    Emerging,
+    /// 2: secure.
+    Secure,
+    /// 3: secure under race conditions.
+    SecureUnderRace,
+}
+
+impl Rating {
+    /// Every rating, lowest first: the position is the level.
+    pub const ALL: [Self; 4] = [Self::NotYet, Self::Emerging, Self::Secure, Self::SecureUnderRace];
+
+    /// The rating of a level 0 to 3, if it is one.
+    pub fn from_level(level: u8) -> Option<Self> {
+        Self::ALL.get(usize::from(level)).copied()
+    }
+
+    /// The words a coach reads.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::NotYet => "not yet",
+            Self::Emerging => "emerging",
+            Self::Secure => "secure",
+            Self::SecureUnderRace => "secure under race conditions",
+        }
+    }
+}
+
+/// A technique criterion that a coach rates.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Criterion {
+    /// Lead-leg mechanics.
+    LeadLeg,
+    /// Trail-leg mechanics.
+    TrailLeg,
+    /// Walkover: posture and clearance path at walking pace.
+    Walkover,
+    /// Take-off.
+    TakeOff,
+    /// Landing.
+    Landing,
+    /// Posture between barriers.
+    Posture,
+    /// Three-stride rhythm.
+    Rhythm,
+    /// Arm action.
+    Arms,
+}
+
+impl Criterion {
+    /// Every criterion, in the order in which it is taught.
+    pub const ALL: [Self; 8] = [
+        Self::LeadLeg,
+        Self::TrailLeg,
+        Self::Walkover,
+        Self::TakeOff,
+        Self::Landing,
+        Self::Posture,
+        Self::Rhythm,
+        Self::Arms,
+    ];
+
+    /// The criteria without which nobody gets a barrier lane.
+    pub const GATE: [Self; 3] = [Self::LeadLeg, Self::TrailLeg, Self::Walkover];
+
+    /// The word used in JSON, CSV and the database.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::LeadLeg => "lead_leg",
+            Self::TrailLeg => "trail_leg",
+            Self::Walkover => "walkover",
+            Self::TakeOff => "take_off",
+            Self::Landing => "landing",
+            Self::Posture => "posture",
+            Self::Rhythm => "rhythm",
+            Self::Arms => "arms",
+        }
+    }
+
+    /// The words a coach reads.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::LeadLeg => "lead leg",
+            Self::TrailLeg => "trail leg",
+            Self::TakeOff => "take-off",
+            Self::Walkover | Self::Landing | Self::Posture | Self::Rhythm | Self::Arms => self.as_str(),
+        }
+    }
+}
+
+/// The latest rating of each criterion inside the assessment window; absent means "not seen".
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Ratings {
+    /// Lead leg.
+    pub lead_leg: Option<Rating>,
+    /// Trail leg.
+    pub trail_leg: Option<Rating>,
+    /// Walkover.
+    pub walkover: Option<Rating>,
+    /// Take-off.
+    pub take_off: Option<Rating>,
+    /// Landing.
+    pub landing: Option<Rating>,
+    /// Posture.
+    pub posture: Option<Rating>,
+    /// Rhythm.
+    pub rhythm: Option<Rating>,
+    /// Arms.
+    pub arms: Option<Rating>,
+}
+
+impl Ratings {
+    /// The rating of one criterion, if it was seen.
+    pub const fn of(&self, criterion: Criterion) -> Option<Rating> {
+        match criterion {
+            Criterion::LeadLeg => self.lead_leg,
+            Criterion::TrailLeg => self.trail_leg,
+            Criterion::Walkover => self.walkover,
+            Criterion::TakeOff => self.take_off,
+            Criterion::Landing => self.landing,
+            Criterion::Posture => self.posture,
+            Criterion::Rhythm => self.rhythm,
+            Criterion::Arms => self.arms,
+        }
+    }
+}
+
+/// What was run at the current configuration, all days together (counts).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Evidence {
+    /// Intervals in which the three-stride rhythm held.
+    pub held: u32,
+    /// Intervals over-reached.
+    pub over_reached: u32,
+    /// Intervals crowded.
+    pub crowded: u32,
+    /// Intervals broken, cause not recorded.
+    pub broken: u32,
+    /// Distinct days.
+    pub days: u32,
+    /// Barriers run.
+    pub barriers: u32,
+    /// Barriers hit.
+    pub hits: u32,
+}
+
+impl Evidence {
+    /// Intervals of every outcome.
+    pub const fn intervals(&self) -> u32 {
+        self.held.saturating_add(self.over_reached).saturating_add(self.crowded).saturating_add(self.broken)
+    }
+}
+
+/// The latest configuration with at least six intervals, and what was run at it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Current {
+    /// The configuration.
+    pub configuration: Configuration,
+    /// The evidence at it.
+    pub evidence: Evidence,
+}
+
+/// All runs of the athlete's latest session together (counts).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct LatestSession {
+    /// The session's day, days since 1970-01-01.
+    pub on: i32,
+    /// Intervals held.
+    pub held: u32,
+    /// Intervals of every outcome.
+    pub intervals: u32,
+    /// Barriers run.
+    pub barriers: u32,
+    /// Barriers hit.
+    pub hits: u32,
+    /// Whether the athlete went down.
+    pub fell: bool,
+}
+
+/// A restriction flag on the athlete's record.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Restriction {
+    /// The last restricted day, days since 1970-01-01; absent while open-ended.
+    pub until: Option<i32>,
+}
+
+/// Whether a coach confirmed the return after the last fall or report of pain.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Clearance {
+    /// There was no fall and no report of pain.
+    #[default]
+    NotNeeded,
+    /// A fall or report of pain that no coach has confirmed since.
+    Pending,
+    /// A coach confirmed after the last fall and report of pain.
+    Given,
+}
+
+/// The specification the athlete will race over.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Target {
+    /// Barrier height.
+    pub height: Length,
+    /// Distance between barriers.
+    pub spacing: Length,
+    /// Number of barriers.
+    pub barriers: u32,
+    /// Start line to the first barrier.
+    pub approach: Length,
+}
+
+/// One entry of the club's equipment.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stock {
+    /// The kind.
+    pub kind: BarrierKind,
+    /// The heights it can be set to, any order.
+    pub heights: Vec<Length>,
+}
+
+/// Everything about one athlete that the rules read.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Situation {
+    /// The day of the decision, days since 1970-01-01.
+    pub on: i32,
+    /// The current configuration, absent before six intervals at one.
+    pub current: Option<Current>,
+    /// The latest session in which the athlete ran.
+    pub latest: Option<LatestSession>,
+    /// Technique ratings.
+    pub ratings: Ratings,
+    /// The restriction flag, if set.
+    pub restriction: Option<Restriction>,
+    /// The last day on which pain or an injury was reported, days since 1970-01-01.
+    pub pain_reported_on: Option<i32>,
+    /// A coach's word after the last fall or report of pain.
+    pub clearance: Clearance,
+    /// The specification to race over.
+    pub target: Option<Target>,
+    /// The club's equipment, any order.
+    pub stock: Vec<Stock>,
+    /// Whether the athlete is a minor.
+    pub minor: bool,
+    /// Whether the surface is wet today.
+    pub wet_surface: bool,
+    /// Share of the estimate that still comes from the prior, 0 to 1.
+    pub prior_share: f64,
+}
+
+impl Situation {
+    /// An athlete of whom nothing is on file, on a day (days since 1970-01-01).
+    ///
+    /// Counts as a minor until the record says otherwise.
+    pub fn unseen(on: i32) -> Self {
+        Self {
+            on,
+            current: None,
+            latest: None,
+            ratings: Ratings::default(),
+            restriction: None,
+            pain_reported_on: None,
+            clearance: Clearance::NotNeeded,
+            target: None,
+            stock: Vec::new(),
+            minor: true,
+            wet_surface: false,
+            prior_share: 1.0,
+        }
+    }
+
+    /// The restriction, while it is in force.
+    pub(super) fn restriction_in_force(&self) -> Option<Restriction> {
+        self.restriction.filter(|flag| flag.until.is_none_or(|until| until >= self.on))
+    }
+
+    /// Whether pain was reported in the latest session or after it.
+    pub(super) fn pain_since_latest_session(&self) -> bool {
+        self.pain_reported_on.is_some_and(|day| day >= self.on || self.latest.is_none_or(|latest| day >= latest.on))
+    }
+
+    /// Whether the report of pain still stands: not cleared, or made today.
+    pub(super) fn pain_stands(&self) -> bool {
+        let today = self.pain_reported_on.is_some_and(|day| day >= self.on);
+        today || (self.clearance != Clearance::Given && self.pain_since_latest_session())
+    }
+
+    /// Whether the athlete fell in the latest session.
+    pub(super) fn fell(&self) -> bool {
+        self.latest.is_some_and(|latest| latest.fell)
+    }
+}

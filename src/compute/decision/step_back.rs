@@ -1,0 +1,92 @@
+//! Steps back: out of a broken rhythm, away from hits, and from beyond the target.
+
+use super::reasons::Reason;
+use super::rules::{Draft, Here, ROUNDING, Rules, exceeds};
+use super::{Configuration, DecisionKind};
+use crate::compute::units::{BarrierKind, Length};
+
+impl Rules<'_> {
+    // Rule 3.
+
+    pub(super) fn rhythm_broken(&self, here: Here) -> Option<Reason> {
+        let limit = self.policy.step_in_hold_mean;
+        let mean = here.hold.mean;
+        if mean < limit {
+            return Some(Reason::HoldLow { mean, limit });
+        }
+        let latest = self.situation.latest?;
+        let enough = latest.intervals >= self.policy.step_back_intervals;
+        let held = f64::from(latest.held) + ROUNDING;
+        (enough && held < self.policy.step_in_held_share * f64::from(latest.intervals))
+            .then_some(Reason::LatestBroken { held: latest.held, intervals: latest.intervals })
+    }
+
+    /// Hits of the latest session where it has enough barriers, otherwise those at the current configuration.
+    pub(super) fn hits_high(&self, here: Here) -> Option<Reason> {
+        let enough = |barriers: u32| barriers >= self.policy.step_back_intervals;
+        let latest = self.situation.latest.filter(|latest| enough(latest.barriers));
+        let evidence = here.run.evidence;
+        let (hits, barriers) =
+            latest.map_or((evidence.hits, evidence.barriers), |latest| (latest.hits, latest.barriers));
+        (enough(barriers) && exceeds(hits, barriers, self.policy.lower_height_hit_share))
+            .then_some(Reason::HitsHigh { hits, barriers })
+    }
+
+    pub(super) fn step_back(&self, here: Here) -> Option<Draft> {
+        let seen = here.runs_seen();
+        if let Some(broken) = self.rhythm_broken(here) {
+            return Some(self.step_in(here, vec![seen, broken]));
+        }
+        let hits = self.hits_high(here)?;
+        Some(self.lower_height(here, vec![seen, hits]))
+    }
+
+    fn step_in(&self, here: Here, mut reasons: Vec<Reason>) -> Draft {
+        let Some(spacing) = self.ladder.closer(here.at.spacing) else {
+            reasons.push(self.spacing_at_minimum());
+            return self.lower_height(here, reasons);
+        };
+        if self.crowded(here, spacing) {
+            reasons.push(Reason::Crowded);
+            return Draft::new(DecisionKind::Consolidate, here.at, reasons).confirmed_by_coach(true);
+        }
+        Draft::new(DecisionKind::StepIn, Configuration { spacing, ..here.at }, reasons)
+    }
+
+    /// Whether the spacing is too short rather than too long, by what was seen and by the prediction.
+    fn crowded(&self, here: Here, closer: Length) -> bool {
+        let evidence = here.run.evidence;
+        evidence.crowded > evidence.over_reached.saturating_add(evidence.broken)
+            && (self.hold)(here.at.height, closer).mean < here.hold.mean
+    }
+
+    fn lower_height(&self, here: Here, mut reasons: Vec<Reason>) -> Draft {
+        if let Some(lower) = self.ladder.lower(here.at) {
+            return Draft::new(DecisionKind::LowerHeight, lower, reasons);
+        }
+        reasons.push(Reason::NoLowerHeight);
+        Draft::new(DecisionKind::Consolidate, here.at, reasons)
+    }
+
+    pub(super) fn spacing_at_minimum(&self) -> Reason {
+        Reason::SpacingAtMinimum { shortest: self.policy.min_spacing }
+    }
+
+    // Rule 4.
+
+    pub(super) fn back_to_target(&self, here: Here) -> Option<Draft> {
+        let reasons = vec![here.runs_seen(), Reason::PastTarget];
+        if self.ladder.height_past_target(here.at.height) {
+            let lower = self.ladder.lower(here.at);
+            return Some(match lower.filter(|to| to.barrier_kind != BarrierKind::Wicket) {
+                Some(to) => Draft::new(DecisionKind::LowerHeight, to, reasons),
+                None => self.no_next_step(here, reasons),
+            });
+        }
+        self.ladder.spacing_past_target(here.at.spacing).then(|| {
+            let closer = self.ladder.closer(here.at.spacing).unwrap_or_default();
+            let spacing = closer.max(self.ladder.longest());
+            Draft::new(DecisionKind::StepIn, Configuration { spacing, ..here.at }, reasons)
+        })
+    }
+}

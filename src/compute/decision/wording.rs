@@ -1,0 +1,89 @@
+//! Figures, lengths and dates as a coach reads them.
+
+use super::situation::Evidence;
+use super::{Configuration, Hold};
+use crate::compute::units::{BarrierKind, Length};
+
+pub(super) fn runs_seen(at: Configuration, evidence: Evidence) -> String {
+    format!(
+        "{} of {} held on {} over {}, with {} of {} hit",
+        evidence.held,
+        count(evidence.intervals(), "interval"),
+        count(evidence.days, "day"),
+        place(at),
+        evidence.hits,
+        count(evidence.barriers, "barrier"),
+    )
+}
+
+/// "84 % of intervals held (66 to 95 %)".
+pub(super) fn expected(hold: Hold) -> String {
+    format!("{} of intervals held ({:.0} to {})", percent(hold.mean), hold.p05 * 100.0, percent(hold.p95))
+}
+
+/// "low barriers at 0.45 m, 6.50 m apart".
+pub(super) fn place(at: Configuration) -> String {
+    format!("{} at {}, {} apart", plural(at.barrier_kind), metres(at.height), metres(at.spacing))
+}
+
+/// The kind's everyday plural.
+pub(super) const fn plural(kind: BarrierKind) -> &'static str {
+    match kind {
+        BarrierKind::Wicket => "wickets",
+        BarrierKind::Foam => "foam barriers",
+        BarrierKind::LowBarrier => "low barriers",
+        BarrierKind::Hurdle => "hurdles",
+    }
+}
+
+/// Metres to the centimetre, or to the millimetre where the length has some.
+pub(super) fn metres(length: Length) -> String {
+    if length.mm().is_multiple_of(10) {
+        format!("{:.2} m", length.metres())
+    } else {
+        format!("{:.3} m", length.metres())
+    }
+}
+
+/// A clause as a sentence.
+pub(super) fn sentence(clause: &str) -> String {
+    let mut letters = clause.chars();
+    letters.next().map_or_else(String::new, |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
+}
+
+pub(super) fn percent(share: f64) -> String {
+    format!("{:.0} %", share * 100.0)
+}
+
+pub(super) fn count(n: u32, thing: &str) -> String {
+    format!("{n} {thing}{}", if n == 1 { "" } else { "s" })
+}
+
+/// The ISO 8601 date of a day since 1970-01-01.
+///
+/// # Source
+/// Counting years from 1 March makes the leap day the last of its year (common practice, no source).
+pub(super) fn date(day: i32) -> String {
+    let z = i64::from(day) + 719_468;
+    let era = z.div_euclid(146_097);
+    let day_of_era = z.rem_euclid(146_097);
+    let year_of_era = (day_of_era - day_of_era / 1_460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
+    let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
+    let shifted = (5 * day_of_year + 2) / 153;
+    let month = if shifted < 10 { shifted + 3 } else { shifted - 9 };
+    let year = year_of_era + era * 400 + i64::from(month <= 2);
+    format!("{year:04}-{month:02}-{:02}", day_of_year - (153 * shifted + 2) / 5 + 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_since_1970_read_as_dates() {
+        assert_eq!(date(0), "1970-01-01");
+        assert_eq!(date(-1), "1969-12-31");
+        assert_eq!(date(11_016), "2000-02-29");
+        assert_eq!(date(20_000), "2024-10-04");
+    }
+}

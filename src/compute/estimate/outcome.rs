@@ -1,0 +1,123 @@
+//! How likely an interval is held, over-reached or crowded.
+
+use super::Settings;
+use super::grid::{Lane, Lattice, WIDTHS_M};
+
+/// The smallest probability of a held rhythm before lapses.
+const LEAST_HELD: f64 = 1e-9;
+
+/// The probabilities of the three outcomes of an interval; they sum to one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Chances {
+    /// The rhythm is kept.
+    pub held: f64,
+    /// The spacing is too long.
+    pub over_reached: f64,
+    /// The spacing is too short.
+    pub crowded: f64,
+}
+
+/// The outcome probabilities at a distance `x_m` beyond the limit, metres (m), negative when the spacing is shorter,
+/// for a width in metres (m).
+///
+/// # Source
+/// P. McCullagh, "Regression Models for Ordinal Data", J. R. Statist. Soc. B 42, 1980 (proportional odds); lapses:
+/// F. A. Wichmann, N. J. Hill, "The psychometric function: I", Perception & Psychophysics 63, 2001.
+///
+/// # Example
+/// ```
+/// use lanewright::compute::estimate::{Settings, chances};
+///
+/// let at_the_limit = chances(0.0, 0.2, &Settings::default());
+/// assert!((at_the_limit.held - at_the_limit.over_reached).abs() < 0.001);
+/// ```
+pub fn chances(x_m: f64, width_m: f64, settings: &Settings) -> Chances {
+    let over = logistic(x_m / width_m);
+    let crowd = logistic((-settings.band_m - x_m) / width_m);
+    let held = (1.0 - over - crowd).max(LEAST_HELD);
+    let with_lapses = |p: f64| (1.0 - settings.lapse) * p + settings.lapse / 3.0;
+    Chances { held: with_lapses(held), over_reached: with_lapses(over), crowded: with_lapses(crowd) }
+}
+
+fn logistic(x: f64) -> f64 {
+    1.0 / (1.0 + libm::exp(-x))
+}
+
+/// Weighted numbers of intervals by outcome.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Weighted {
+    pub held: f64,
+    pub over_reached: f64,
+    pub crowded: f64,
+    pub broken: f64,
+}
+
+/// Logarithms of the outcome probabilities, computed once for every distance from the limit that occurs.
+///
+/// Spacings and heights are whole millimetres, so few distances occur: all cells of a lane share one offset below the
+/// cell width, and lanes of other spacings and heights often share it too.
+pub(super) struct LogTables {
+    settings: Settings,
+    by_offset: Vec<Option<Box<[LogTable; WIDTHS_M.len()]>>>,
+}
+
+/// Logarithms for one offset and width, by [`Lattice`] place; only `from..to` are computed.
+#[derive(Default)]
+struct LogTable {
+    from: usize,
+    to: usize,
+    held: Vec<f64>,
+    over_reached: Vec<f64>,
+    crowded: Vec<f64>,
+}
+
+/// The logarithms of a lane's window at one configuration; one value per cell, all slices equally long.
+pub(super) struct LogRow<'a> {
+    pub held: &'a [f64],
+    pub over_reached: &'a [f64],
+    pub crowded: &'a [f64],
+    /// Distances beyond the limit (m) at the first and the last cell.
+    pub ends_m: (f64, f64),
+}
+
+impl LogTables {
+    pub fn new(settings: &Settings) -> Self {
+        let mut by_offset = Vec::new();
+        by_offset.resize_with(Lattice::OFFSETS, || None);
+        Self { settings: *settings, by_offset }
+    }
+
+    /// The logarithms for cells `from..to` of a lane.
+    pub fn row(&mut self, lattice: Lattice, lane: Lane, from: usize, to: usize) -> LogRow<'_> {
+        let (offset, first) = lattice.place(lane);
+        let tables = self.by_offset[offset].get_or_insert_with(Box::default);
+        let table = &mut tables[lane.width];
+        let (from, to) = (first + from, first + to);
+        table.fill(from, to, |place| chances(Lattice::distance_m(offset, place), WIDTHS_M[lane.width], &self.settings));
+        LogRow {
+            held: &table.held[from..to],
+            over_reached: &table.over_reached[from..to],
+            crowded: &table.crowded[from..to],
+            ends_m: (Lattice::distance_m(offset, from), Lattice::distance_m(offset, to - 1)),
+        }
+    }
+}
+
+impl LogTable {
+    fn fill(&mut self, from: usize, to: usize, chances_at: impl Fn(usize) -> Chances) {
+        if self.from == self.to {
+            (self.from, self.to) = (from, from);
+            for logs in [&mut self.held, &mut self.over_reached, &mut self.crowded] {
+                logs.resize(Lattice::PLACES, 0.0);
+            }
+        }
+        let (below, above) = (from.min(self.from)..self.from, self.to..to.max(self.to));
+        (self.from, self.to) = (below.start, above.end);
+        for place in below.chain(above) {
+            let chances = chances_at(place);
+            self.held[place] = libm::log(chances.held);
+            self.over_reached[place] = libm::log(chances.over_reached);
+            self.crowded[place] = libm::log(chances.crowded);
+        }
+    }
+}

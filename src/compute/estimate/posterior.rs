@@ -1,0 +1,307 @@
+//! What is believed about an athlete on a day: probabilities over the grid, moved by time and by runs.
+
+use super::drift::{STRIDE, kernels};
+use super::grid::{CELLS, HEIGHT_COSTS, LANES, Lane, TRENDS_M, WIDTHS_M, limit_m};
+use super::likelihood::{Trial, log_likelihood, trials};
+use super::outcome::LogTables;
+use super::summary::{Estimate, Point};
+use super::window::Window;
+use super::{DAYS_MAX, EstimateError, Evidence, RUNS_MAX, RunCounts, Settings};
+use crate::compute::prior::Prior;
+
+/// Rows of a lane, one per trend.
+const TRENDS: usize = TRENDS_M.len();
+/// Mass left out at most on each side of a lane's window at each update.
+const TAIL: f64 = 1e-15;
+/// Share of a lane's own mass left out at most on each side: even an unlikely lane keeps its shape.
+const LANE_TAIL: f64 = 1e-6;
+/// The most that the cells left out may hold before an estimate filters the whole grid instead.
+pub(super) const LEFT_OUT_MAX: f64 = 1e-9;
+/// The least mass of a limit, height cost and width that figures are made of: all below it hold less than 1e-9.
+const POINT_LEAST: f64 = 1e-13;
+/// The least mass of a cell of a whole grid: later runs can still raise every cell.
+const LEAST_MASS: f64 = 1e-290;
+/// The least logarithm of a cell's likelihood over the best cell's: the sum of all cells never becomes zero.
+const LEAST_LOG: f64 = -600.0;
+
+/// What is believed about an athlete on a day, to be kept and moved on by later runs.
+///
+/// # Example
+/// ```
+/// use lanewright::compute::estimate::{Posterior, Settings};
+/// use lanewright::compute::prior::{Experience, PriorInputs, PriorPolicy, predict};
+/// use lanewright::compute::units::Sex;
+///
+/// let prior = predict(&PriorInputs::unknown(Sex::Male, Experience::Novice), &PriorPolicy::default())?;
+/// let mut posterior = Posterior::new(&prior, &Settings::default())?;
+/// posterior.advance(20_000)?;
+/// assert!((posterior.mass() - 1.0).abs() < 1e-12);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Clone, Debug)]
+pub struct Posterior {
+    settings: Settings,
+    prior: Prior,
+    prior_variance: f64,
+    /// One row of [`STRIDE`] per lane and trend; zero outside the lane's window.
+    cells: Vec<f64>,
+    windows: [Window; LANES],
+    /// Per lane, what the cells left out could hold by now.
+    left_out: [f64; LANES],
+    windowed: bool,
+    day: Option<i32>,
+    evidence: Evidence,
+}
+
+impl Posterior {
+    /// Starts from a prior; the first day it meets is the day of the prior.
+    ///
+    /// # Errors
+    /// [`EstimateError::Prior`] or [`EstimateError::Setting`] when one is impossible.
+    pub fn new(prior: &Prior, settings: &Settings) -> Result<Self, EstimateError> {
+        settings.validate()?;
+        if !(3.5..=10.0).contains(&prior.mean_m) || !(0.2..=3.0).contains(&prior.sd_m) {
+            return Err(EstimateError::Prior);
+        }
+        let limits: [f64; CELLS] =
+            normalised(std::array::from_fn(|cell| normal(limit_m(cell), prior.mean_m, prior.sd_m)));
+        let costs = normalised(HEIGHT_COSTS.map(|g| normal(g, settings.height_cost_mean, settings.height_cost_sd)));
+        let median = libm::log(settings.width_median_m);
+        let widths = normalised(WIDTHS_M.map(|w| normal(libm::log(w), median, settings.width_log_sd)));
+        let trends = normalised(TRENDS_M.map(|d| normal(d, settings.trend_mean_m, settings.trend_sd_m)));
+        let mut cells = Vec::with_capacity(LANES * TRENDS * STRIDE);
+        for lane in Lane::all() {
+            for trend in trends {
+                let share = costs[lane.height_cost] * widths[lane.width] * trend;
+                cells.push(0.0);
+                cells.extend(limits.iter().map(|limit| limit * share));
+                cells.push(0.0);
+            }
+        }
+        let mut new = Self {
+            settings: *settings,
+            prior: *prior,
+            prior_variance: 0.0,
+            cells,
+            windows: [Window::WHOLE; LANES],
+            left_out: [0.0; LANES],
+            windowed: true,
+            day: None,
+            evidence: Evidence::default(),
+        };
+        new.prior_variance = new.limit_variance();
+        Ok(new)
+    }
+
+    /// Starts from a prior and never leaves a cell out: slower, for runs that contradict all that was believed.
+    pub(super) fn whole(prior: &Prior, settings: &Settings) -> Result<Self, EstimateError> {
+        Ok(Self { windowed: false, ..Self::new(prior, settings)? })
+    }
+
+    /// The day up to which it knows, days since 1970-01-01; none before the first.
+    pub const fn day(&self) -> Option<i32> {
+        self.day
+    }
+
+    /// What it has seen.
+    pub const fn evidence(&self) -> Evidence {
+        self.evidence
+    }
+
+    /// The probability that it holds; one but for rounding.
+    pub fn mass(&self) -> f64 {
+        self.cells.iter().sum()
+    }
+
+    /// At most this share of the probability could by now lie in the cells that were left out.
+    ///
+    /// Above 1e-9 the latest runs contradict all that was believed; [`super::estimate`] over all runs is exact then.
+    pub fn left_out(&self) -> f64 {
+        self.left_out.iter().sum()
+    }
+
+    /// Lets time pass until a day (days since 1970-01-01): the limit drifts with its trend.
+    ///
+    /// # Errors
+    /// [`EstimateError::Earlier`] for a day before the known one; [`EstimateError::TooLong`] for more than 20 years.
+    pub fn advance(&mut self, day: i32) -> Result<(), EstimateError> {
+        let known = self.day.unwrap_or(day);
+        if day < known {
+            return Err(EstimateError::Earlier { day, known });
+        }
+        let days = day.checked_sub(known).filter(|&days| days <= DAYS_MAX).ok_or(EstimateError::TooLong)?;
+        if days > 0 {
+            self.drift(days);
+        }
+        self.day = Some(day);
+        Ok(())
+    }
+
+    /// Learns from runs in any order, none before the known day; on an error it has learned nothing.
+    ///
+    /// # Errors
+    /// [`EstimateError`] when a run is impossible or before the known day, or there are too many.
+    pub fn learn(&mut self, runs: &[RunCounts]) -> Result<(), EstimateError> {
+        if runs.len() > RUNS_MAX {
+            return Err(EstimateError::TooManyRuns(runs.len()));
+        }
+        runs.iter().try_for_each(RunCounts::check)?;
+        let mut runs = runs.to_vec();
+        runs.sort_unstable();
+        let (Some(first), Some(last)) = (runs.first(), runs.last()) else {
+            return Ok(());
+        };
+        let known = self.day.unwrap_or(first.day);
+        if first.day < known {
+            return Err(EstimateError::Earlier { day: first.day, known });
+        }
+        if last.day.checked_sub(known).is_none_or(|days| days > DAYS_MAX) {
+            return Err(EstimateError::TooLong);
+        }
+        let mut tables = LogTables::new(&self.settings);
+        for of_day in runs.chunk_by(|a, b| a.day == b.day) {
+            self.advance(of_day[0].day)?;
+            self.update(&trials(of_day, &self.settings), &mut tables);
+            self.count(of_day);
+        }
+        Ok(())
+    }
+
+    #[allow(clippy::cast_possible_truncation)] // at most RUNS_MAX
+    fn count(&mut self, runs: &[RunCounts]) {
+        let seen = &mut self.evidence;
+        seen.runs += runs.len() as u32;
+        seen.intervals += runs.iter().map(RunCounts::intervals).sum::<u32>();
+        seen.days += u32::from(seen.last_day != Some(runs[0].day));
+        seen.last_day = Some(runs[0].day);
+    }
+
+    fn drift(&mut self, days: i32) {
+        let (steps, kernels) = kernels(&self.settings, days);
+        for (lane, window) in self.windows.iter_mut().enumerate() {
+            let before = *window;
+            for (trend, kernel) in kernels.iter().enumerate() {
+                let row = row_mut(&mut self.cells, lane, trend);
+                *window = kernel.run(steps, row, before);
+            }
+        }
+    }
+
+    /// Multiplies by the likelihood of a day's trials and brings the sum back to one.
+    fn update(&mut self, trials: &[Trial], tables: &mut LogTables) {
+        let mut logs = vec![[0.0; CELLS]; LANES];
+        let mut outside = [f64::NEG_INFINITY; LANES];
+        let mut top = f64::NEG_INFINITY;
+        for (index, lane) in Lane::all().enumerate() {
+            let window = self.windows[index];
+            let log = &mut logs[index][..window.to - window.from];
+            outside[index] = log_likelihood(trials, tables, lane, window, &self.settings, log);
+            top = log.iter().fold(top, |top, &value| top.max(value));
+        }
+        let mut total = 0.0;
+        for (index, log) in logs.iter_mut().enumerate() {
+            let window = self.windows[index];
+            let factors = &mut log[..window.to - window.from];
+            for log in &mut *factors {
+                *log = libm::exp((*log - top).max(LEAST_LOG));
+            }
+            total += multiply(&mut self.cells, index, window, factors);
+        }
+        let scale = 1.0 / total;
+        self.rescale(scale);
+        if self.windowed {
+            self.leave_out(&logs, &outside, scale, top + libm::log(total));
+        }
+    }
+
+    fn rescale(&mut self, scale: f64) {
+        let least = if self.windowed { 0.0 } else { LEAST_MASS };
+        for (index, window) in self.windows.iter().enumerate() {
+            for trend in 0..TRENDS {
+                let row = row_mut(&mut self.cells, index, trend);
+                row[1 + window.from..=window.to].iter_mut().for_each(|cell| *cell = (*cell * scale).max(least));
+            }
+        }
+    }
+
+    /// Empties the outermost cells of every window that hold next to nothing, and accounts for them.
+    fn leave_out(&mut self, sums: &[[f64; CELLS]], outside: &[f64; LANES], scale: f64, evidence: f64) {
+        for (index, sums) in sums.iter().enumerate() {
+            let window = self.windows[index];
+            let sums = &sums[..window.to - window.from];
+            let lane_mass: f64 = sums.iter().sum();
+            let tail = (TAIL / scale).min(LANE_TAIL * lane_mass);
+            let (kept, mass) = window.trimmed(sums, tail);
+            for trend in 0..TRENDS {
+                let row = row_mut(&mut self.cells, index, trend);
+                row[1 + window.from..=kept.from].fill(0.0);
+                row[1 + kept.to..=window.to].fill(0.0);
+            }
+            self.windows[index] = kept;
+            let raised = self.left_out[index] * libm::exp(outside[index] - evidence);
+            self.left_out[index] = (raised + mass * scale).min(1.0);
+        }
+    }
+
+    /// The mass over limit, height cost and width; the trend is summed out.
+    pub(super) fn points(&self) -> Vec<Point> {
+        let mut points = Vec::new();
+        for (index, lane) in Lane::all().enumerate() {
+            for cell in self.windows[index].from..self.windows[index].to {
+                let mass: f64 = (0..TRENDS).map(|trend| self.cells[(index * TRENDS + trend) * STRIDE + 1 + cell]).sum();
+                if mass < POINT_LEAST {
+                    continue;
+                }
+                points.push(Point {
+                    limit_m: limit_m(cell),
+                    height_cost: HEIGHT_COSTS[lane.height_cost],
+                    width_m: WIDTHS_M[lane.width],
+                    mass,
+                });
+            }
+        }
+        points
+    }
+
+    fn limit_variance(&self) -> f64 {
+        let points = self.points();
+        let mean: f64 = points.iter().map(|point| point.mass * point.limit_m).sum();
+        points.iter().map(|point| point.mass * (point.limit_m - mean) * (point.limit_m - mean)).sum()
+    }
+
+    /// Puts what is believed in figures that a coach can use.
+    pub fn summary(&self) -> Estimate {
+        Estimate::new(self.points(), self.prior, self.prior_variance, self.evidence, self.settings)
+    }
+}
+
+fn row_mut(cells: &mut [f64], lane: usize, trend: usize) -> &mut [f64] {
+    let start = (lane * TRENDS + trend) * STRIDE;
+    &mut cells[start..start + STRIDE]
+}
+
+/// Multiplies the window of every row of a lane by one factor per cell. Answers the new mass of the lane and leaves the
+/// new mass of each cell over all trends in `factors`.
+fn multiply(cells: &mut [f64], lane: usize, window: Window, factors: &mut [f64]) -> f64 {
+    let mut sums = [0.0; CELLS];
+    let sums = &mut sums[..factors.len()];
+    for trend in 0..TRENDS {
+        let row = row_mut(cells, lane, trend);
+        for ((cell, factor), sum) in row[1 + window.from..=window.to].iter_mut().zip(&*factors).zip(&mut *sums) {
+            *cell *= factor;
+            *sum += *cell;
+        }
+    }
+    factors.copy_from_slice(sums);
+    sums.iter().sum()
+}
+
+fn normal(x: f64, mean: f64, sd: f64) -> f64 {
+    let z = (x - mean) / sd;
+    libm::exp(-z * z / 2.0)
+}
+
+fn normalised<const N: usize>(weights: [f64; N]) -> [f64; N] {
+    let total: f64 = weights.iter().sum();
+    weights.map(|weight| weight / total)
+}

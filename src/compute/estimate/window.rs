@@ -1,0 +1,43 @@
+//! The cells of the limit that a posterior keeps.
+
+use super::grid::CELLS;
+
+/// Cells `from..to` of the limit, never empty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Window {
+    pub from: usize,
+    pub to: usize,
+}
+
+impl Window {
+    /// Every cell.
+    pub const WHOLE: Self = Self { from: 0, to: CELLS };
+
+    /// One cell more on both sides, inside the grid.
+    pub fn widened(self) -> Self {
+        Self { from: self.from.saturating_sub(1), to: (self.to + 1).min(CELLS) }
+    }
+
+    /// Leaves out the outermost cells while the mass left out on each side is at most `tail`; `mass` has one value per
+    /// cell of the window. Answers the new window and the mass left out.
+    pub fn trimmed(self, mass: &[f64], tail: f64) -> (Self, f64) {
+        let below = leading(mass.iter(), tail);
+        let above = leading(mass[below.0..].iter().rev(), tail);
+        let window = Self { from: self.from + below.0, to: self.to - above.0 };
+        if window.from < window.to { (window, below.1 + above.1) } else { (self, 0.0) }
+    }
+}
+
+/// How many leading values sum to at most `tail`, and their sum.
+fn leading<'a>(mass: impl Iterator<Item = &'a f64>, tail: f64) -> (usize, f64) {
+    let mut sum = 0.0;
+    let mut count = 0;
+    for value in mass {
+        if sum + value > tail {
+            break;
+        }
+        sum += value;
+        count += 1;
+    }
+    (count, sum)
+}

@@ -1,0 +1,137 @@
+//! From chosen configurations to numbered lanes, barrier counts and units of the stock.
+
+use super::StockUse;
+use super::instance::Instance;
+use super::model::Problem;
+use super::search::Found;
+
+/// A lane in use.
+#[derive(Clone, Debug)]
+pub(super) struct Choice {
+    /// Position in [`Problem::lanes`].
+    pub(super) lane: usize,
+    /// Position in [`Problem::candidates`].
+    pub(super) candidate: usize,
+    /// Position of its kind and height in the stock.
+    asks: usize,
+    /// Positions in [`Problem::athletes`].
+    pub(super) athletes: Vec<usize>,
+}
+
+/// Gives every configuration a lane: pinned ones theirs, the others ascending spacings on ascending numbers as far as
+/// the lengths allow. Lanes in which nobody runs are left out.
+pub(super) fn lanes(problem: &Problem, instance: &Instance, found: &Found) -> Vec<Choice> {
+    let runners = |position: usize| {
+        let here = found.lane_of.iter().enumerate().filter(move |(_, lane)| **lane == position);
+        here.map(|(i, _)| instance.athletes[i])
+    };
+    let mut choices = Vec::new();
+    let mut free: Vec<usize> = (0..problem.lanes.len()).collect();
+    for (position, (pinned, &c)) in instance.pinned.iter().zip(&found.pinned).enumerate() {
+        free.retain(|&lane| lane != pinned.lane);
+        let athletes = pinned.members.iter().copied().chain(runners(position)).collect();
+        choices.push(Choice { lane: pinned.lane, candidate: instance.candidates[c], asks: instance.asks[c], athletes });
+    }
+    let mut open: Vec<(usize, Vec<usize>)> = found
+        .open
+        .iter()
+        .enumerate()
+        .map(|(at, &c)| (c, runners(found.pinned.len() + at).collect()))
+        .filter(|(_, athletes): &(usize, Vec<usize>)| !athletes.is_empty())
+        .collect();
+    open.sort_by_key(|(c, athletes)| {
+        let ids = athletes.iter().map(|&a| problem.athletes[a].id).min();
+        (problem.candidates[instance.candidates[*c]].rank_key(), ids)
+    });
+    free.sort_by_key(|&lane| problem.lanes[lane].number);
+    while !open.is_empty() {
+        let (c, athletes) = open.remove(0);
+        let rest: Vec<usize> = open.iter().map(|(c, _)| *c).collect();
+        let lane = free
+            .iter()
+            .position(|&lane| stands(problem, instance, c, lane) && can_follow(problem, instance, &rest, &free, lane));
+        let Some(lane) = lane.map(|at| free.remove(at)) else {
+            break;
+        };
+        choices.push(Choice { lane, candidate: instance.candidates[c], asks: instance.asks[c], athletes });
+    }
+    choices.sort_by_key(|choice| problem.lanes[choice.lane].number);
+    choices
+}
+
+fn stands(problem: &Problem, instance: &Instance, c: usize, lane: usize) -> bool {
+    let candidate = &problem.candidates[instance.candidates[c]];
+    candidate.straight_mm(problem.barriers_min, problem.run_out) <= u64::from(problem.lanes[lane].straight.mm())
+}
+
+/// Whether the other configurations still find lanes when `taken` is gone: the longest goes to the longest.
+fn can_follow(problem: &Problem, instance: &Instance, rest: &[usize], free: &[usize], taken: usize) -> bool {
+    let needed =
+        |c: &usize| problem.candidates[instance.candidates[*c]].straight_mm(problem.barriers_min, problem.run_out);
+    let mut needs: Vec<u64> = rest.iter().map(needed).collect();
+    let left = free.iter().filter(|&&lane| lane != taken);
+    let mut lengths: Vec<u64> = left.map(|&lane| u64::from(problem.lanes[lane].straight.mm())).collect();
+    needs.sort_unstable_by(|a, b| b.cmp(a));
+    lengths.sort_unstable_by(|a, b| b.cmp(a));
+    needs.len() <= lengths.len() && needs.iter().zip(&lengths).all(|(need, length)| need <= length)
+}
+
+/// Barriers of each lane: as many as wanted where length and stock allow.
+///
+/// Every lane begins with the fewest; lanes gain one after the other in order of number. What can be set out is the
+/// capacity of a flow, so taking what is possible step by step reaches the greatest total (J. Edmonds, "Submodular
+/// functions, matroids, and certain polyhedra", 1970).
+pub(super) fn barriers(problem: &Problem, instance: &Instance, choices: &[Choice]) -> Vec<u32> {
+    let mut count = vec![problem.barriers_min; choices.len()];
+    let most: Vec<u32> = choices
+        .iter()
+        .map(|choice| {
+            let straight = problem.lanes[choice.lane].straight;
+            problem.candidates[choice.candidate].barriers_that_fit(straight, problem.run_out, problem.barriers_max)
+        })
+        .collect();
+    let mut open: Vec<usize> = (0..choices.len()).collect();
+    while !open.is_empty() {
+        open.retain(|&at| {
+            if count[at] >= most[at] {
+                return false;
+            }
+            count[at] += 1;
+            let enough = instance.stock.suffices(&demand(instance, choices, &count));
+            if !enough {
+                count[at] -= 1;
+            }
+            enough
+        });
+    }
+    count
+}
+
+fn demand(instance: &Instance, choices: &[Choice], barriers: &[u32]) -> Vec<u32> {
+    let mut demand = vec![0; instance.stock.len()];
+    for (choice, count) in choices.iter().zip(barriers) {
+        demand[choice.asks] += count;
+    }
+    demand
+}
+
+/// Which units of the stock are set to which height.
+pub(super) fn stock_used(
+    problem: &Problem,
+    instance: &Instance,
+    choices: &[Choice],
+    barriers: &[u32],
+) -> Vec<StockUse> {
+    let used = instance.stock.set_out(&demand(instance, choices, barriers)).unwrap_or_default();
+    let mut uses: Vec<StockUse> = Vec::new();
+    for (position, row) in used.iter().enumerate() {
+        let (_, height) = instance.stock.asked(position);
+        for (&item, &count) in instance.stock.items.iter().zip(row) {
+            if count > 0 {
+                uses.push(StockUse { item: problem.stock[item].id, height, count });
+            }
+        }
+    }
+    uses.sort_unstable();
+    uses
+}

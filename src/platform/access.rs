@@ -1,0 +1,247 @@
+//! Who may do what: one table of acts, and the extractors that apply it.
+
+use std::future::Future;
+use std::marker::PhantomData;
+use std::pin::Pin;
+
+use actix_web::http::header::AUTHORIZATION;
+use actix_web::web::Data;
+use actix_web::{FromRequest, HttpRequest, dev::Payload};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use super::db::{Actor, ClubTx, Db};
+use super::ids::{AccountId, ClubId, DeviceId, GroupId};
+use super::params::path_id;
+use super::problem::{Code, Problem};
+use super::token::{Claims, Keys};
+
+/// What a member is in a club.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Role {
+    /// Runs the club: members, groups, rosters, settings.
+    Admin,
+    /// Plans and records for the assigned groups.
+    Coach,
+    /// Reads the assigned groups.
+    Viewer,
+}
+
+impl Role {
+    /// The word in JSON and the database.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Admin => "admin",
+            Self::Coach => "coach",
+            Self::Viewer => "viewer",
+        }
+    }
+
+    /// The role that a word names, if any.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Admin, Self::Coach, Self::Viewer].into_iter().find(|role| role.as_str() == word)
+    }
+}
+
+/// Every scope a token can carry; a person's own sign-in carries all.
+pub const ALL_SCOPES: &str = "squad.read session.write assessment.write plan.write sync club.admin";
+
+/// Something a caller may be allowed to do in a club.
+pub trait Act: 'static {
+    /// The roles that may.
+    const ROLES: &'static [Role];
+    /// The scope that a token needs.
+    const SCOPE: &'static str;
+}
+
+macro_rules! acts {
+    ($($(#[$doc:meta])* $name:ident: [$($role:ident),+], $scope:literal;)*) => {$(
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug)]
+        pub struct $name;
+
+        impl Act for $name {
+            const ROLES: &'static [Role] = &[$(Role::$role),+];
+            const SCOPE: &'static str = $scope;
+        }
+    )*};
+}
+
+acts! {
+    /// Read the club, its groups, athletes, sessions, runs, assessments, advice and plans.
+    SquadRead: [Admin, Coach, Viewer], "squad.read";
+    /// Record sessions, attendance and runs.
+    SessionWrite: [Admin, Coach], "session.write";
+    /// Record assessments of technique.
+    AssessmentWrite: [Admin, Coach], "assessment.write";
+    /// Keep barrier configurations, compute lane plans, decide on recommendations.
+    PlanWrite: [Admin, Coach], "plan.write";
+    /// Keep athletes of one's own groups.
+    RosterWrite: [Admin, Coach], "session.write";
+    /// Keep the club, members, groups, venues, equipment, competition rules; import rosters.
+    ClubAdmin: [Admin], "club.admin";
+}
+
+/// A signed-in caller, for what concerns the account itself.
+#[derive(Clone, Debug)]
+pub struct Caller {
+    /// The account.
+    pub account: AccountId,
+    /// The sign-in in use.
+    pub device: DeviceId,
+    /// The scopes of the token.
+    pub scope: String,
+}
+
+impl Caller {
+    /// Checks that the token carries a scope.
+    ///
+    /// # Errors
+    /// 403 naming the scope.
+    pub fn require_scope(&self, scope: &str) -> Result<(), Problem> {
+        if self.scope.split(' ').any(|granted| granted == scope) {
+            return Ok(());
+        }
+        Err(Problem::new(Code::Forbidden, format!("The access token lacks the scope {scope}.")))
+    }
+}
+
+fn bearer(req: &HttpRequest) -> Option<&str> {
+    let value = req.headers().get(AUTHORIZATION)?.to_str().ok()?;
+    let (scheme, token) = value.split_once(' ')?;
+    scheme.eq_ignore_ascii_case("bearer").then(|| token.trim())
+}
+
+async fn authenticate(db: &Db, claims: Claims) -> Result<Caller, Problem> {
+    let mut tx = db.account_tx().await?;
+    let live = sqlx::query_scalar!(
+        r#"
+        select true as "live!"
+        from devices
+        where account_id = $1 and id = $2 and revoked_at is null
+        "#,
+        claims.sub.0,
+        claims.device.0
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    if live.is_none() {
+        return Err(Problem::new(Code::Unauthenticated, "This sign-in was ended. Sign in again."));
+    }
+    Ok(Caller { account: claims.sub, device: claims.device, scope: claims.scope })
+}
+
+/// The parts of the application every extractor needs.
+fn parts(req: &HttpRequest) -> Result<(Db, Claims), Problem> {
+    let broken = || Problem::new(Code::Internal, "The service is not set up.");
+    let db = req.app_data::<Data<Db>>().ok_or_else(broken)?;
+    let keys = req.app_data::<Data<Keys>>().ok_or_else(broken)?;
+    let token = bearer(req)
+        .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
+    Ok((db.get_ref().clone(), keys.verify(token)?))
+}
+
+impl FromRequest for Caller {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+
+    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let parts = parts(req);
+        Box::pin(async move {
+            let (db, claims) = parts?;
+            authenticate(&db, claims).await
+        })
+    }
+}
+
+/// Proof that the caller is a member of the club in the path and may do `A`.
+#[derive(Clone, Debug)]
+pub struct Permit<A> {
+    /// The club.
+    pub club: ClubId,
+    /// Who acts and what they see.
+    pub actor: Actor,
+    /// Their role.
+    pub role: Role,
+    act: PhantomData<A>,
+}
+
+impl<A: Act> FromRequest for Permit<A> {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+
+    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let parts = parts(req);
+        let club = path_id(req, "club_id", "club").map(ClubId);
+        Box::pin(async move {
+            let (db, claims) = parts?;
+            let caller = authenticate(&db, claims).await?;
+            permit(&db, club?, &caller, A::ROLES, A::SCOPE).await.map(|(club, actor, role)| Self {
+                club,
+                actor,
+                role,
+                act: PhantomData,
+            })
+        })
+    }
+}
+
+/// The one place where access to a club is decided.
+async fn permit(
+    db: &Db,
+    club: ClubId,
+    caller: &Caller,
+    roles: &[Role],
+    scope: &str,
+) -> Result<(ClubId, Actor, Role), Problem> {
+    let everyone = Actor { account: caller.account, groups: None };
+    let mut tx = db.read(club, &everyone).await?;
+    let row = sqlx::query!(
+        r#"
+        select m.role,
+          array(
+            select g.scope_id from scope_grant g
+            where g.club_id = $1 and g.member_id = $2 and not g.revoked
+          ) as "scopes!"
+        from members m
+        where m.club_id = $1 and m.id = $2 and m.deleted_at is null
+        "#,
+        club.0,
+        caller.account.0
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or_else(|| Problem::not_found("club"))?;
+    let role = Role::from_word(&row.role).ok_or(super::db::StoreError::Corrupt("member"))?;
+    if !roles.contains(&role) {
+        let needed: Vec<&str> = roles.iter().map(|role| role.as_str()).collect();
+        return Err(Problem::new(
+            Code::Forbidden,
+            format!("This needs the role {} in the club; yours is {}.", needed.join(" or "), role.as_str()),
+        ));
+    }
+    caller.require_scope(scope)?;
+    let groups = (!row.scopes.contains(&Uuid::nil()))
+        .then(|| row.scopes.iter().filter(|scope| **scope != club.0).map(|scope| GroupId(*scope)).collect());
+    Ok((club, Actor { account: caller.account, groups }, role))
+}
+
+impl<A: Act> Permit<A> {
+    /// A read-only transaction in the club.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn read(&self, db: &Db) -> Result<ClubTx, Problem> {
+        Ok(db.read(self.club, &self.actor).await?)
+    }
+
+    /// A writing transaction in the club.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn write(&self, db: &Db) -> Result<ClubTx, Problem> {
+        Ok(db.write(self.club, &self.actor).await?)
+    }
+}

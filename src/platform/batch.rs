@@ -1,0 +1,166 @@
+//! Batches of append-only facts: one result for each item, in the order of the request.
+
+use std::collections::HashMap;
+use std::hash::BuildHasher;
+
+use serde::Serialize;
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use super::fault::Fault;
+use super::problem::{Code, Problem, ProblemBody};
+
+/// Most items of a batch.
+pub const MAX_ITEMS: usize = 500;
+
+/// What became of an item.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ItemStatus {
+    /// It is stored now.
+    Created,
+    /// It was stored before, with the same content.
+    Unchanged,
+    /// It was not stored; `problem` says why.
+    Rejected,
+}
+
+/// The outcome of one item.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct ItemResult {
+    /// The item's id.
+    pub id: Uuid,
+    /// What became of it.
+    pub status: ItemStatus,
+    /// Number of the change that stored it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, example = 42)]
+    pub rev: Option<i64>,
+    /// Why it was rejected.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub problem: Option<ProblemBody>,
+}
+
+/// The outcome of a batch.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct BatchResult {
+    /// One entry for each item, in the order of the request.
+    #[schema(max_items = 500)]
+    pub results: Vec<ItemResult>,
+}
+
+/// An item on its way in.
+#[derive(Debug)]
+pub struct Item<T> {
+    /// Its id.
+    pub id: Uuid,
+    /// The fact, or why it is refused.
+    pub value: Result<T, Problem>,
+}
+
+/// Refuses a batch that is empty or too long.
+///
+/// # Errors
+/// 422 at `pointer`.
+pub fn check_length(pointer: &str, count: usize) -> Result<(), Problem> {
+    if (1..=MAX_ITEMS).contains(&count) {
+        return Ok(());
+    }
+    Err(Problem::invalid(vec![Fault::at(pointer, "length", format!("must have 1 to {MAX_ITEMS} items"))]))
+}
+
+/// The problem of an item whose faults have pointers relative to it.
+pub fn invalid_item(prefix: &str, mut faults: Vec<Fault>) -> Problem {
+    for fault in &mut faults {
+        fault.pointer = fault.pointer.take().map(|pointer| format!("{prefix}{pointer}"));
+    }
+    Problem::invalid(faults)
+}
+
+/// Decides each item against what is stored and against earlier items of the batch.
+///
+/// `stored` holds the content and version of the ids that are taken. Returns, for each item, its status, and the items
+/// to insert are those that are [`ItemStatus::Created`].
+pub fn decide<T: PartialEq, S: BuildHasher>(items: &[Item<T>], stored: &HashMap<Uuid, (T, i64), S>) -> Vec<Decision> {
+    let mut fresh: HashMap<Uuid, &T> = HashMap::new();
+    items
+        .iter()
+        .map(|item| {
+            let Ok(value) = &item.value else {
+                return Decision::Refused;
+            };
+            let known = stored.get(&item.id).map(|(value, rev)| (value, Some(*rev)));
+            match known.or_else(|| fresh.get(&item.id).map(|value| (*value, None))) {
+                Some((other, rev)) if other == value => Decision::Unchanged(rev),
+                Some(_) => Decision::Clash,
+                None => {
+                    fresh.insert(item.id, value);
+                    Decision::Insert
+                }
+            }
+        })
+        .collect()
+}
+
+/// What is to be done with an item.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Decision {
+    /// Insert it.
+    Insert,
+    /// It is stored with this version, or stands earlier in the batch.
+    Unchanged(Option<i64>),
+    /// Its id is taken by other content.
+    Clash,
+    /// It is broken.
+    Refused,
+}
+
+/// Puts the decisions into results; `rev_of` knows the versions that the commit gave.
+pub fn results<T>(items: Vec<Item<T>>, decisions: &[Decision], rev_of: impl Fn(Uuid) -> Option<i64>) -> BatchResult {
+    let one = |(item, decision): (Item<T>, &Decision)| {
+        let id = item.id;
+        let (status, rev, problem) = match (decision, item.value) {
+            (_, Err(problem)) => (ItemStatus::Rejected, None, Some(problem.body())),
+            (Decision::Insert, _) => (ItemStatus::Created, rev_of(id), None),
+            (Decision::Unchanged(rev), _) => (ItemStatus::Unchanged, rev.or_else(|| rev_of(id)), None),
+            (Decision::Clash | Decision::Refused, _) => {
+                let detail = "This id is already used by a record with other content. Send a new id, or correct the \
+                              stored record with `supersedes`.";
+                (ItemStatus::Rejected, None, Some(Problem::new(Code::Conflict, detail).body()))
+            }
+        };
+        ItemResult { id, status, rev, problem }
+    };
+    BatchResult { results: items.into_iter().zip(decisions).map(one).collect() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_item_is_judged_against_the_store_and_the_batch() {
+        let id = [Uuid::now_v7(), Uuid::now_v7(), Uuid::now_v7()];
+        let ok = |id, value| Item { id, value: Ok(value) };
+        let items = [
+            ok(id[0], 1),
+            ok(id[0], 1),
+            ok(id[0], 2),
+            ok(id[1], 5),
+            ok(id[1], 6),
+            Item { id: id[2], value: Err(Problem::gone()) },
+        ];
+        let stored = HashMap::from([(id[1], (5, 9))]);
+        assert_eq!(
+            decide(&items, &stored),
+            [
+                Decision::Insert,
+                Decision::Unchanged(None),
+                Decision::Clash,
+                Decision::Unchanged(Some(9)),
+                Decision::Clash,
+                Decision::Refused
+            ]
+        );
+    }
+}

@@ -1,0 +1,292 @@
+//! The door to the database. Nothing touches a club's rows without a [`ClubTx`], which fixes the club.
+
+mod changes;
+
+use std::collections::HashMap;
+use std::time::Duration;
+
+use chrono::{NaiveDate, Utc};
+use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use sqlx::{AssertSqlSafe, PgConnection, PgPool, Postgres, Transaction};
+use thiserror::Error;
+use uuid::Uuid;
+
+use super::fault::Fault;
+use super::ids::{AccountId, ClubId, GroupId};
+
+pub use changes::{Change, Kind};
+
+/// The migrations, embedded at compile time.
+pub static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!();
+
+/// Why the store could not do what was asked.
+#[derive(Debug, Error)]
+pub enum StoreError {
+    /// No such record, or none that the caller may see.
+    #[error("no such {0}")]
+    NotFound(&'static str),
+    /// Clashes with another record; a sentence that names the clash and the remedy.
+    #[error("{0}")]
+    Conflict(String),
+    /// Refers to a record that is not there.
+    #[error("a field refers to a missing record")]
+    Invalid(Vec<Fault>),
+    /// A stored row does not parse.
+    #[error("a stored {0} does not parse")]
+    Corrupt(&'static str),
+    /// A transaction wrote rows but recorded no change: phones would never learn of it.
+    #[error("a write was not recorded as a change")]
+    Unrecorded,
+    /// The database itself.
+    #[error(transparent)]
+    Database(#[from] sqlx::Error),
+}
+
+impl StoreError {
+    /// Whether the same call may succeed in a moment: serialisation, deadlock, lock wait, lost connection.
+    pub fn passing(error: &sqlx::Error) -> bool {
+        match error {
+            sqlx::Error::Io(_) | sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed => true,
+            sqlx::Error::Database(db) => db.code().is_some_and(|code| {
+                matches!(code.as_ref(), "40001" | "40P01" | "55P03" | "57014")
+                    || code.starts_with("08")
+                    || code.starts_with("57P")
+            }),
+            _ => false,
+        }
+    }
+
+    /// Turns a uniqueness violation into [`StoreError::Conflict`] with this sentence.
+    #[must_use]
+    pub fn conflict_on(self, sentence: &str) -> Self {
+        match &self {
+            Self::Database(sqlx::Error::Database(db)) if db.code().as_deref() == Some("23505") => {
+                Self::Conflict(sentence.to_owned())
+            }
+            _ => self,
+        }
+    }
+}
+
+/// Who acts in a club, and what they may see of its people.
+#[derive(Clone, Debug)]
+pub struct Actor {
+    /// The signed-in account.
+    pub account: AccountId,
+    /// The groups whose athletes and sessions they see; none means every group.
+    pub groups: Option<Vec<GroupId>>,
+}
+
+impl Actor {
+    /// The groups as plain ids for a query; null when all are visible.
+    pub fn group_ids(&self) -> Option<Vec<Uuid>> {
+        self.groups.as_ref().map(|groups| groups.iter().map(|group| group.0).collect())
+    }
+
+    /// Whether a group is theirs.
+    pub fn sees(&self, group: GroupId) -> bool {
+        self.groups.as_ref().is_none_or(|groups| groups.contains(&group))
+    }
+}
+
+/// The database.
+#[derive(Clone, Debug)]
+pub struct Db {
+    pool: PgPool,
+}
+
+impl Db {
+    /// A pool that connects when first used; one for each worker thread.
+    pub fn lazy(options: PgConnectOptions, connections: u32) -> Self {
+        let options = options.application_name("lanewright").options([
+            ("lock_timeout", "2s"),
+            ("statement_timeout", "15s"),
+            ("idle_in_transaction_session_timeout", "15s"),
+        ]);
+        let pool = PgPoolOptions::new()
+            .max_connections(connections)
+            .acquire_timeout(Duration::from_secs(5))
+            .idle_timeout(Duration::from_mins(5))
+            .test_before_acquire(false)
+            .connect_lazy_with(options);
+        Self { pool }
+    }
+
+    /// A transaction over accounts.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn account_tx(&self) -> Result<AccountTx, StoreError> {
+        Ok(AccountTx { tx: self.begin("BEGIN".to_owned()).await? })
+    }
+
+    /// A read-only transaction in one club.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn read(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
+        let begin = format!("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; {}", enter(club));
+        Ok(ClubTx::new(self.begin(begin).await?, club, actor.clone()))
+    }
+
+    /// A writing transaction in one club.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn write(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
+        let begin = format!("BEGIN; {}", enter(club));
+        Ok(ClubTx::new(self.begin(begin).await?, club, actor.clone()))
+    }
+
+    /// Whether the database answers and has the schema of this version or a newer one.
+    ///
+    /// # Errors
+    /// When it does not.
+    pub async fn check(&self) -> Result<(), StoreError> {
+        // Not a checked query: the runner makes this table, not a migration.
+        let found: Option<i64> =
+            sqlx::query_scalar("select max(version) from _sqlx_migrations where success").fetch_one(&self.pool).await?;
+        let wanted = MIGRATOR.iter().map(|migration| migration.version).max();
+        if found >= wanted { Ok(()) } else { Err(StoreError::NotFound("current schema")) }
+    }
+
+    /// Begins; once more when the pooled connection had died unnoticed.
+    ///
+    /// In a task of its own, because a request may end at any await (its body is refused, its client is gone): a begin
+    /// that is dropped half-way would give its connection back to the pool inside a transaction, in the role and club
+    /// of that request.
+    async fn begin(&self, sql: String) -> Result<Transaction<'static, Postgres>, sqlx::Error> {
+        let pool = self.pool.clone();
+        let begun = tokio::spawn(async move {
+            match pool.begin_with(AssertSqlSafe(sql.clone())).await {
+                Err(sqlx::Error::Io(_)) => pool.begin_with(AssertSqlSafe(sql)).await,
+                other => other,
+            }
+        });
+        begun.await.unwrap_or(Err(sqlx::Error::WorkerCrashed))
+    }
+}
+
+/// The statements that put a transaction into one club. The id is a typed UUID, so the text is safe.
+fn enter(club: ClubId) -> String {
+    format!("SET LOCAL ROLE club_app; SET LOCAL app.club_id = '{club}'")
+}
+
+/// A transaction over account tables.
+#[derive(Debug)]
+pub struct AccountTx {
+    tx: Transaction<'static, Postgres>,
+}
+
+impl AccountTx {
+    /// The connection.
+    pub fn conn(&mut self) -> &mut PgConnection {
+        &mut self.tx
+    }
+
+    /// Commits.
+    ///
+    /// # Errors
+    /// When the database refuses or is away.
+    pub async fn commit(self) -> Result<(), StoreError> {
+        Ok(self.tx.commit().await?)
+    }
+
+    /// Goes on in one club within the same transaction; from here on only its rows can be touched.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn enter_club(mut self, club: ClubId, account: AccountId) -> Result<ClubTx, StoreError> {
+        sqlx::raw_sql(AssertSqlSafe(enter(club))).execute(&mut *self.tx).await?;
+        Ok(ClubTx::new(self.tx, club, Actor { account, groups: None }))
+    }
+}
+
+/// A transaction that can touch the rows of one club only.
+///
+/// Every write asks for its connection with [`ClubTx::changing`], which notes what phones must learn;
+/// [`ClubTx::commit`] numbers the changes last and refuses to commit a write that was not noted.
+#[derive(Debug)]
+pub struct ClubTx {
+    tx: Transaction<'static, Postgres>,
+    /// The club.
+    pub club: ClubId,
+    /// Who acts.
+    pub actor: Actor,
+    changes: Vec<Change>,
+    unsynced: bool,
+}
+
+/// The change numbers a commit gave, by record.
+#[derive(Debug, Default)]
+pub struct Revs(HashMap<Uuid, i64>);
+
+impl Revs {
+    /// The number of a record; `before` when the commit did not change it.
+    pub fn of(&self, id: impl Into<Uuid>, before: i64) -> i64 {
+        self.0.get(&id.into()).copied().unwrap_or(before)
+    }
+}
+
+impl ClubTx {
+    fn new(tx: Transaction<'static, Postgres>, club: ClubId, actor: Actor) -> Self {
+        Self { tx, club, actor, changes: Vec::new(), unsynced: false }
+    }
+
+    /// The connection, for reading.
+    pub fn conn(&mut self) -> &mut PgConnection {
+        &mut self.tx
+    }
+
+    /// The connection, for a write that changes this record.
+    pub fn changing(&mut self, change: Change) -> &mut PgConnection {
+        self.changes.push(change);
+        &mut self.tx
+    }
+
+    /// The connection, for a write that changes all these records at once.
+    pub fn changing_all(&mut self, changes: impl IntoIterator<Item = Change>) -> &mut PgConnection {
+        self.changes.extend(changes);
+        &mut self.tx
+    }
+
+    /// The connection, for a write that no phone needs to learn of (invitations).
+    pub fn unsynced(&mut self) -> &mut PgConnection {
+        self.unsynced = true;
+        &mut self.tx
+    }
+
+    /// The date of today in the club's time zone.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn today(&mut self) -> Result<NaiveDate, StoreError> {
+        let zone = sqlx::query_scalar!("select time_zone from clubs where id = $1", self.club.0)
+            .fetch_one(&mut *self.tx)
+            .await?;
+        let zone: chrono_tz::Tz = zone.parse().map_err(|_| StoreError::Corrupt("club"))?;
+        Ok(Utc::now().with_timezone(&zone).date_naive())
+    }
+
+    /// Numbers the changes, writes the log and commits.
+    ///
+    /// The counter row is locked last, so per club the order of numbers is the order of commits.
+    ///
+    /// # Errors
+    /// [`StoreError::Unrecorded`] when rows were written without [`ClubTx::changing`]; database errors.
+    pub async fn commit(mut self) -> Result<Revs, StoreError> {
+        if self.changes.is_empty() {
+            let wrote = sqlx::query_scalar!(r#"select pg_current_xact_id_if_assigned() is not null as "wrote!""#)
+                .fetch_one(&mut *self.tx)
+                .await?;
+            if wrote && !self.unsynced {
+                return Err(StoreError::Unrecorded);
+            }
+            self.tx.commit().await?;
+            return Ok(Revs::default());
+        }
+        let revs = changes::number(&mut self.tx, self.club, &self.changes).await?;
+        self.tx.commit().await?;
+        Ok(Revs(revs))
+    }
+}

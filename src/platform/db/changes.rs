@@ -1,0 +1,214 @@
+//! Change numbers: a counter per club, raised as the last thing before commit, and the log of what changed.
+
+use std::collections::HashMap;
+
+use sqlx::PgConnection;
+use uuid::Uuid;
+
+use super::StoreError;
+use crate::platform::ids::ClubId;
+
+macro_rules! kinds {
+    ($($(#[$doc:meta])* $variant:ident, $word:literal, $sql:literal;)*) => {
+        /// A synced type.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        pub enum Kind {
+            $($(#[$doc])* $variant,)*
+        }
+
+        impl Kind {
+            /// The word in the change log.
+            pub const fn as_str(self) -> &'static str {
+                match self { $(Self::$variant => $word,)* }
+            }
+
+            /// Writes the new numbers into the changed rows of one type; `ids` and `revs` run in parallel.
+            async fn set_revs(
+                self,
+                conn: &mut PgConnection,
+                club: ClubId,
+                ids: &[Uuid],
+                revs: &[i64],
+            ) -> Result<(), sqlx::Error> {
+                match self {
+                    $(Self::$variant => {
+                        sqlx::query!($sql, club.0, ids, revs).execute(conn).await?;
+                    })*
+                }
+                Ok(())
+            }
+        }
+    };
+}
+
+kinds! {
+    /// The club and its settings.
+    Club, "club", "update clubs x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.id = $1 and x.id = u.id";
+    /// A membership.
+    Member, "member", "update members x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A grant that begins.
+    Grant, "grant", "update scope_grant x set from_seq = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A grant that ends.
+    Revoke, "revoke", "update scope_grant x set to_seq = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A training group.
+    Group, "group", "update groups x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// An athlete.
+    Athlete, "athlete", "update athletes x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A measurement of an athlete.
+    Measurement, "measurement", "update measurements x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A venue.
+    Venue, "venue", "update venues x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A stock of barriers.
+    Equipment, "equipment", "update equipment x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A reusable lane recipe.
+    BarrierConfiguration, "barrier_configuration", "update barrier_configurations x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A training session.
+    Session, "session", "update sessions x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// Who came to a session.
+    Attendance, "attendance", "update attendance x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A run.
+    Run, "run", "update runs x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// An assessment of technique.
+    Assessment, "assessment", "update assessments x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A recommendation that was decided.
+    Recommendation, "recommendation", "update recommendations x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A lane plan.
+    LanePlan, "lane_plan", "update lane_plans x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A club's own age group.
+    AgeGroup, "age_group", "update age_groups x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A club's own competition specification.
+    CompetitionSpec, "competition_spec", "update competition_specs x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+}
+
+/// One row of the log to come.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Change {
+    kind: Kind,
+    removed: bool,
+    id: Uuid,
+    root: Uuid,
+    scopes: Option<(Vec<Uuid>, Vec<Uuid>)>,
+}
+
+impl Change {
+    /// A record that is its own root was created or changed, its scopes were not.
+    pub fn put(kind: Kind, id: impl Into<Uuid>) -> Self {
+        let id = id.into();
+        Self { kind, removed: false, id, root: id, scopes: None }
+    }
+
+    /// A record that is its own root was deleted.
+    pub fn remove(kind: Kind, id: impl Into<Uuid>) -> Self {
+        Self { removed: true, ..Self::put(kind, id) }
+    }
+
+    /// The record belongs to this root (runs, assessments and measurements follow their athlete).
+    #[must_use]
+    pub fn under(mut self, root: impl Into<Uuid>) -> Self {
+        self.root = root.into();
+        self
+    }
+
+    /// The scopes of a root changed, which moves it into or out of sight.
+    #[must_use]
+    pub fn scopes(mut self, before: Vec<Uuid>, after: Vec<Uuid>) -> Self {
+        self.scopes = Some((before, after));
+        self
+    }
+
+    fn op(&self) -> &'static str {
+        match (self.kind, self.removed) {
+            (Kind::Grant, _) => "grant",
+            (Kind::Revoke, _) => "revoke",
+            (_, true) => "remove",
+            (_, false) => "put",
+        }
+    }
+}
+
+/// Raises the counter by the number of changes, stamps the rows and writes the log; the caller commits next.
+pub(super) async fn number(
+    conn: &mut PgConnection,
+    club: ClubId,
+    changes: &[Change],
+) -> Result<HashMap<Uuid, i64>, StoreError> {
+    let count = i64::try_from(changes.len()).unwrap_or(i64::MAX);
+    let last = sqlx::query_scalar!(
+        "update club_clock x set seq = x.seq + $2 where x.club_id = $1 returning seq",
+        club.0,
+        count
+    )
+    .fetch_optional(&mut *conn)
+    .await?
+    .ok_or(StoreError::NotFound("club"))?;
+    let numbered: Vec<(i64, &Change)> = (last - count + 1..=last).zip(changes).collect();
+    let mut by_kind: HashMap<Kind, (Vec<Uuid>, Vec<i64>)> = HashMap::new();
+    let mut revs = HashMap::new();
+    for (seq, change) in &numbered {
+        let (ids, seqs) = by_kind.entry(change.kind).or_default();
+        match ids.iter().position(|id| *id == change.id) {
+            Some(at) => seqs[at] = *seq,
+            None => {
+                ids.push(change.id);
+                seqs.push(*seq);
+            }
+        }
+        revs.insert(change.id, *seq);
+    }
+    for (kind, (ids, seqs)) in by_kind {
+        kind.set_revs(conn, club, &ids, &seqs).await?;
+    }
+    log(conn, club, &numbered).await?;
+    Ok(revs)
+}
+
+/// Writes the log rows: those without scopes in one statement, the few with scopes one by one (SQL arrays of arrays
+/// must be rectangular).
+async fn log(conn: &mut PgConnection, club: ClubId, numbered: &[(i64, &Change)]) -> Result<(), StoreError> {
+    let (scoped, plain): (Vec<_>, Vec<_>) = numbered.iter().partition(|(_, change)| change.scopes.is_some());
+    let seqs: Vec<i64> = plain.iter().map(|(seq, _)| *seq).collect();
+    let kinds: Vec<String> = plain.iter().map(|(_, change)| change.kind.as_str().to_owned()).collect();
+    let ops: Vec<String> = plain.iter().map(|(_, change)| change.op().to_owned()).collect();
+    let ids: Vec<Uuid> = plain.iter().map(|(_, change)| change.id).collect();
+    let roots: Vec<Uuid> = plain.iter().map(|(_, change)| change.root).collect();
+    let now = chrono::Utc::now();
+    sqlx::query!(
+        r#"
+        insert into club_change as x (club_id, seq, kind, op, entity_id, root_id, at)
+        select $1, u.seq, u.kind, u.op, u.entity_id, u.root_id, $7
+        from unnest($2::bigint[], $3::text[], $4::text[], $5::uuid[], $6::uuid[])
+          as u (seq, kind, op, entity_id, root_id)
+        "#,
+        club.0,
+        &seqs,
+        &kinds,
+        &ops,
+        &ids,
+        &roots,
+        now
+    )
+    .execute(&mut *conn)
+    .await?;
+    for (seq, change) in scoped {
+        let (before, after) = change.scopes.clone().unwrap_or_default();
+        sqlx::query!(
+            r#"
+            insert into club_change as x
+              (club_id, seq, kind, op, entity_id, root_id, before_scopes, after_scopes, at)
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9)
+            "#,
+            club.0,
+            seq,
+            change.kind.as_str(),
+            change.op(),
+            change.id,
+            change.root,
+            &before,
+            &after,
+            now
+        )
+        .execute(&mut *conn)
+        .await?;
+    }
+    Ok(())
+}

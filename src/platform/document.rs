@@ -1,0 +1,124 @@
+//! What the OpenAPI document says of every operation alike, and the answers for paths and methods it does not know.
+
+use actix_web::http::header::ALLOW;
+use actix_web::{HttpRequest, HttpResponse, ResponseError, web::Data};
+use utoipa::openapi::path::{HttpMethod, Operation, PathItem};
+use utoipa::openapi::{ContentBuilder, OpenApi, Ref, RefOr, ResponseBuilder};
+
+use super::problem::{Code, Problem};
+
+/// Adds to every operation the problems it can answer with.
+pub fn complete(api: &mut OpenApi) {
+    for (path, item) in &mut api.paths.paths {
+        for (method, operation) in operations_mut(item) {
+            for code in problems_of(path, &method, operation) {
+                let (_, status, title) = code.row();
+                operation.responses.responses.entry(status.to_string()).or_insert_with(|| {
+                    RefOr::T(
+                        ResponseBuilder::new()
+                            .description(title)
+                            .content(
+                                "application/problem+json",
+                                ContentBuilder::new().schema(Some(Ref::from_schema_name("ProblemBody"))).build(),
+                            )
+                            .build(),
+                    )
+                });
+            }
+        }
+    }
+}
+
+/// Which problems an operation can answer with, from its path, method, body and security.
+fn problems_of(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<Code> {
+    let public = operation.security.as_ref().is_some_and(|needs| {
+        needs.iter().all(|need| serde_json::to_value(need).is_ok_and(|need| need == serde_json::json!({})))
+    });
+    let mut codes = vec![Code::Internal, Code::Unavailable];
+    let has_parameters = operation.parameters.as_ref().is_some_and(|parameters| !parameters.is_empty());
+    if !public {
+        codes.push(Code::Unauthenticated);
+    }
+    if path.contains("{club_id}") {
+        codes.extend([Code::Forbidden, Code::NotFound]);
+    }
+    if has_parameters {
+        codes.push(Code::Malformed);
+    }
+    if operation.request_body.is_some() {
+        codes.extend([Code::Malformed, Code::TooLarge, Code::MediaType, Code::Invalid, Code::Conflict]);
+    }
+    if matches!(method, HttpMethod::Patch | HttpMethod::Delete) && path.contains("{club_id}") {
+        codes.extend([Code::Conflict, Code::Stale, Code::PreconditionRequired]);
+    }
+    if path.starts_with("/v1/auth") {
+        codes.push(Code::TooMany);
+    }
+    codes
+}
+
+/// The operations of a path with their methods.
+pub fn operations_mut(item: &mut PathItem) -> Vec<(HttpMethod, &mut Operation)> {
+    [
+        (HttpMethod::Get, item.get.as_mut()),
+        (HttpMethod::Post, item.post.as_mut()),
+        (HttpMethod::Put, item.put.as_mut()),
+        (HttpMethod::Patch, item.patch.as_mut()),
+        (HttpMethod::Delete, item.delete.as_mut()),
+    ]
+    .into_iter()
+    .filter_map(|(method, operation)| operation.map(|operation| (method, operation)))
+    .collect()
+}
+
+/// The path templates of the document with the methods each allows.
+#[derive(Clone, Debug)]
+pub struct Known(Vec<(Vec<String>, Vec<&'static str>)>);
+
+impl Known {
+    /// Reads the document.
+    pub fn of(api: &OpenApi) -> Self {
+        let name = |method: HttpMethod| match method {
+            HttpMethod::Get => "GET, HEAD",
+            HttpMethod::Post => "POST",
+            HttpMethod::Put => "PUT",
+            HttpMethod::Patch => "PATCH",
+            _ => "DELETE",
+        };
+        Self(
+            api.paths
+                .paths
+                .iter()
+                .map(|(path, item)| {
+                    let methods =
+                        operations_mut(&mut item.clone()).into_iter().map(|(method, _)| name(method)).collect();
+                    (path.split('/').map(str::to_owned).collect(), methods)
+                })
+                .collect(),
+        )
+    }
+
+    fn methods(&self, path: &str) -> Option<String> {
+        let parts: Vec<&str> = path.split('/').collect();
+        let fits = |template: &Vec<String>| {
+            template.len() == parts.len()
+                && template
+                    .iter()
+                    .zip(&parts)
+                    .all(|(want, part)| want == part || want.starts_with('{') && !part.is_empty())
+        };
+        self.0.iter().find(|(template, _)| fits(template)).map(|(_, methods)| methods.join(", "))
+    }
+}
+
+/// Answers what no route took: 405 with `Allow` for a known path, else 404.
+pub async fn unrouted(req: HttpRequest, known: Data<Known>) -> HttpResponse {
+    match known.methods(req.path()) {
+        Some(allow) => Problem::new(Code::MethodNotAllowed, format!("This path allows {allow}."))
+            .with_header(ALLOW, &allow)
+            .error_response(),
+        None => {
+            Problem::new(Code::NotFound, "There is nothing at this path; /docs lists what there is.").error_response()
+        }
+    }
+}

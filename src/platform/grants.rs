@@ -1,0 +1,150 @@
+//! What a member may see, kept as intervals of change numbers so that a phone's copy can follow.
+
+use std::collections::BTreeSet;
+
+use uuid::Uuid;
+
+use super::access::Role;
+use super::db::{Change, ClubTx, Kind, StoreError};
+use super::fault::Fault;
+use super::ids::{AccountId, GroupId};
+use super::problem::{Code, Problem};
+
+/// Sets what a member sees: every member the club-wide records, an admin every group, others their groups.
+///
+/// # Errors
+/// Database errors.
+pub async fn set(tx: &mut ClubTx, member: AccountId, role: Role, groups: &[GroupId]) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let mut wanted = BTreeSet::from([club]);
+    match role {
+        Role::Admin => {
+            wanted.insert(Uuid::nil());
+        }
+        Role::Coach | Role::Viewer => wanted.extend(groups.iter().map(|group| group.0)),
+    }
+    replace(tx, member, &wanted).await
+}
+
+/// Ends everything a member sees.
+///
+/// # Errors
+/// Database errors.
+pub async fn end(tx: &mut ClubTx, member: AccountId) -> Result<(), StoreError> {
+    replace(tx, member, &BTreeSet::new()).await
+}
+
+async fn replace(tx: &mut ClubTx, member: AccountId, wanted: &BTreeSet<Uuid>) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let active = sqlx::query!(
+        r#"
+        select id, scope_id
+        from scope_grant
+        where club_id = $1 and member_id = $2 and not revoked
+        "#,
+        club,
+        member.0
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    for grant in active.iter().filter(|grant| !wanted.contains(&grant.scope_id)) {
+        let change = Change::put(Kind::Revoke, grant.id).under(member).scopes(vec![grant.scope_id], Vec::new());
+        sqlx::query!("update scope_grant set revoked = true where club_id = $1 and id = $2", club, grant.id)
+            .execute(tx.changing(change))
+            .await?;
+    }
+    for scope in wanted {
+        if active.iter().any(|grant| grant.scope_id == *scope) {
+            continue;
+        }
+        let id = Uuid::now_v7();
+        let change = Change::put(Kind::Grant, id).under(member).scopes(Vec::new(), vec![*scope]);
+        sqlx::query!(
+            r#"
+            insert into scope_grant as x (club_id, id, member_id, scope_id)
+            values ($1, $2, $3, $4)
+            "#,
+            club,
+            id,
+            member.0,
+            scope
+        )
+        .execute(tx.changing(change))
+        .await?;
+    }
+    Ok(())
+}
+
+/// The groups as plain ids.
+pub fn ids_of(groups: &[GroupId]) -> Vec<Uuid> {
+    groups.iter().map(|group| group.0).collect()
+}
+
+/// Puts roots (athletes, sessions) into groups; the change of the root itself is noted by its own store.
+///
+/// # Errors
+/// Database errors.
+pub async fn place<'a>(
+    tx: &mut ClubTx,
+    roots: impl IntoIterator<Item = (Uuid, &'a [GroupId])>,
+) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let (roots, scopes): (Vec<Uuid>, Vec<Uuid>) =
+        roots.into_iter().flat_map(|(root, groups)| groups.iter().map(move |group| (root, group.0))).unzip();
+    sqlx::query!(
+        r#"
+        insert into root_scope as x (club_id, root_id, scope_id)
+        select c.id, u.root_id, u.scope_id
+        from clubs c
+        cross join unnest($2::uuid[], $3::uuid[]) as u (root_id, scope_id)
+        where c.id = $1
+        "#,
+        club,
+        &roots,
+        &scopes
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Takes a root out of all its groups.
+///
+/// # Errors
+/// Database errors.
+pub async fn unplace(tx: &mut ClubTx, root: Uuid) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    sqlx::query!("delete from root_scope where club_id = $1 and root_id = $2", club, root).execute(tx.conn()).await?;
+    Ok(())
+}
+
+/// Checks the groups that a body names.
+///
+/// # Errors
+/// 422 at `pointer` for groups that are not there, 403 for one that the caller is not assigned to.
+pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Result<(), Problem> {
+    let club = tx.club.0;
+    let wanted = ids_of(groups);
+    let found = sqlx::query_scalar!(
+        "select id from groups where club_id = $1 and id = any ($2) and deleted_at is null",
+        club,
+        &wanted
+    )
+    .fetch_all(tx.conn())
+    .await
+    .map_err(StoreError::from)?;
+    let missing: Vec<Fault> = wanted
+        .iter()
+        .filter(|id| !found.contains(id))
+        .map(|id| Fault::at(pointer, "unknown_id", format!("there is no group {id} in the club")))
+        .collect();
+    if !missing.is_empty() {
+        return Err(Problem::invalid(missing));
+    }
+    match groups.iter().find(|group| !tx.actor.sees(**group)) {
+        None => Ok(()),
+        Some(group) => {
+            Err(Problem::new(Code::Forbidden, format!("You are not assigned to the group {group}. Ask a club admin.")))
+        }
+    }
+}

@@ -1,0 +1,63 @@
+//! Whether the service lives and can work, and its public keys.
+
+use actix_web::web::{Data, Json};
+use actix_web::{HttpResponse, get};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::db::Db;
+use super::problem::{Code, Problem};
+use super::token::Keys;
+
+/// State of the service.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Health {
+    /// `ok`.
+    #[schema(max_length = 20, example = "ok")]
+    status: &'static str,
+    /// Version of the program.
+    #[schema(max_length = 20, example = "0.1.0")]
+    version: &'static str,
+}
+
+const OK: Health = Health { status: "ok", version: env!("CARGO_PKG_VERSION") };
+
+/// Whether the process lives.
+///
+/// Touches nothing else, so a supervisor may ask often.
+#[utoipa::path(tag = "service", security(()), responses((status = 200, description = "Alive", body = Health)))]
+#[get("/healthz")]
+async fn get_liveness() -> Json<Health> {
+    Json(OK)
+}
+
+/// Whether the service can work: the database answers and is migrated.
+#[utoipa::path(
+    tag = "service",
+    security(()),
+    responses((status = 200, description = "Ready", body = Health))
+)]
+#[get("/readyz")]
+async fn get_readiness(db: Data<Db>) -> Result<Json<Health>, Problem> {
+    db.check().await.map_err(|error| {
+        tracing::warn!(%error, "not ready");
+        Problem::new(Code::Unavailable, "The database is away or not migrated: run `lanewright migrate`.")
+    })?;
+    Ok(Json(OK))
+}
+
+/// The public keys that verify access tokens (JWK set, RFC 7517).
+#[utoipa::path(
+    tag = "service",
+    security(()),
+    responses((status = 200, description = "Key set", body = Object, example = json!({"keys": [{"kty": "OKP", "crv": "Ed25519", "alg": "EdDSA", "use": "sig", "kid": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57", "x": "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo"}]})))
+)]
+#[get("/.well-known/jwks.json")]
+async fn get_key_set(keys: Data<Keys>) -> HttpResponse {
+    HttpResponse::Ok().insert_header(("cache-control", "public, max-age=300")).json(keys.jwks())
+}
+
+/// The routes of this file.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(get_liveness).service(get_readiness).service(get_key_set);
+}

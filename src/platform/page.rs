@@ -1,0 +1,90 @@
+//! Keyset pages: stable while others insert, and no page is slower than the first.
+
+use actix_web::http::header::{CACHE_CONTROL, LINK};
+use actix_web::{HttpRequest, HttpResponse};
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+use utoipa::IntoParams;
+
+use super::fault::Fault;
+use super::problem::Problem;
+
+/// Records on a page when `limit` is absent.
+pub const DEFAULT_LIMIT: u16 = 50;
+/// The most records on a page.
+pub const MAX_LIMIT: u16 = 200;
+
+/// Which page of a list.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[serde(default)]
+#[into_params(parameter_in = Query)]
+pub struct PageParams {
+    /// Records on the page.
+    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
+    pub limit: Option<u16>,
+    /// The `next_cursor` of the page before; absent for the first page.
+    #[param(max_length = 500)]
+    pub cursor: Option<String>,
+}
+
+/// A parsed page request; the key is that of the last record of the page before.
+#[derive(Debug)]
+pub struct PageOf<K> {
+    /// Records on the page.
+    pub limit: usize,
+    /// Where to go on.
+    pub after: Option<K>,
+}
+
+impl PageParams {
+    /// Parses the cursor and checks the limit.
+    ///
+    /// # Errors
+    /// 400 for a cursor that did not come from this list, or a limit outside 1 to 200.
+    pub fn parse<K: DeserializeOwned>(&self) -> Result<PageOf<K>, Problem> {
+        let limit = self.limit.unwrap_or(DEFAULT_LIMIT);
+        if !(1..=MAX_LIMIT).contains(&limit) {
+            return Err(Problem::malformed(Fault::of("limit", "out_of_range", "must be from 1 to 200")));
+        }
+        let after = self.cursor.as_deref().map(|cursor| {
+            URL_SAFE_NO_PAD.decode(cursor).ok().and_then(|bytes| serde_json::from_slice(&bytes).ok()).ok_or_else(|| {
+                Problem::malformed(Fault::of("cursor", "cursor", "send the next_cursor of the page before, unchanged"))
+            })
+        });
+        Ok(PageOf { limit: usize::from(limit), after: after.transpose()? })
+    }
+}
+
+impl<K> PageOf<K> {
+    /// Rows to ask the store for: one more than the page, to know whether another follows.
+    pub fn fetch(&self) -> i64 {
+        i64::try_from(self.limit).unwrap_or(i64::MAX - 1) + 1
+    }
+
+    /// Cuts the extra row off and says where the next page begins.
+    pub fn cut<T>(&self, mut rows: Vec<T>, key: impl Fn(&T) -> K) -> (Vec<T>, Option<String>)
+    where
+        K: Serialize,
+    {
+        let more = rows.len() > self.limit;
+        rows.truncate(self.limit);
+        let next = rows.last().filter(|_| more).and_then(|last| serde_json::to_vec(&key(last)).ok());
+        (rows, next.map(|bytes| URL_SAFE_NO_PAD.encode(bytes)))
+    }
+}
+
+/// Answers a list, with the next page also as a `Link` (RFC 8288).
+pub fn answer(req: &HttpRequest, next_cursor: Option<&str>, body: &impl Serialize) -> HttpResponse {
+    let mut answer = HttpResponse::Ok();
+    answer.insert_header((CACHE_CONTROL, "private, no-cache"));
+    if let Some(cursor) = next_cursor {
+        let mut query: Vec<(String, String)> = serde_urlencoded::from_str(req.query_string()).unwrap_or_default();
+        query.retain(|(name, _)| name != "cursor");
+        query.push(("cursor".to_owned(), cursor.to_owned()));
+        let query = serde_urlencoded::to_string(query).unwrap_or_default();
+        answer.insert_header((LINK, format!("<{}?{query}>; rel=\"next\"", req.path())));
+    }
+    answer.json(body)
+}

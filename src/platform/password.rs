@@ -1,0 +1,100 @@
+//! Argon2id off the async threads, two at a time, with equal effort for unknown e-mails.
+
+use std::sync::{Arc, LazyLock};
+use std::time::Duration;
+
+use argon2::password_hash::phc::PasswordHash;
+use argon2::{Algorithm, Argon2, Params, PasswordHasher, PasswordVerifier, Version};
+use secrecy::{ExposeSecret, SecretString};
+use tokio::sync::Semaphore;
+
+use super::problem::{Code, Problem};
+
+/// Memory in KiB, passes and lanes: OWASP Password Storage Cheat Sheet (2024), first recommended Argon2id setting.
+const COST: (u32, u32, u32) = (19_456, 2, 1);
+/// Hashes at work at once: more would starve the API on two cores.
+static PERMITS: LazyLock<Arc<Semaphore>> = LazyLock::new(|| Arc::new(Semaphore::new(2)));
+/// What a password is checked against when the e-mail is unknown, so that both answers take as long.
+static DUMMY: LazyLock<Option<String>> = LazyLock::new(|| hash_now("no account has this password").ok());
+
+fn argon2() -> Result<Argon2<'static>, Problem> {
+    let params = Params::new(COST.0, COST.1, COST.2, None).map_err(|_| broken())?;
+    Ok(Argon2::new(Algorithm::Argon2id, Version::V0x13, params))
+}
+
+fn broken() -> Problem {
+    Problem::new(Code::Internal, "The password could not be processed.")
+}
+
+fn hash_now(password: &str) -> Result<String, Problem> {
+    let hash = argon2()?.hash_password(password.as_bytes()).map_err(|_| broken())?;
+    Ok(hash.to_string())
+}
+
+/// Whether the password fits, and whether the hash was made with other parameters than today's.
+fn verify_now(password: &str, stored: &str) -> Result<(bool, bool), Problem> {
+    let hash = PasswordHash::new(stored).map_err(|_| broken())?;
+    let fits = argon2()?.verify_password(password.as_bytes(), &hash).is_ok();
+    let today = format!("$argon2id$v=19$m={},t={},p={}$", COST.0, COST.1, COST.2);
+    Ok((fits, !stored.starts_with(&today)))
+}
+
+async fn aside<T: Send + 'static>(work: impl FnOnce() -> Result<T, Problem> + Send + 'static) -> Result<T, Problem> {
+    let permit = tokio::time::timeout(Duration::from_secs(4), Arc::clone(&PERMITS).acquire_owned())
+        .await
+        .ok()
+        .and_then(Result::ok)
+        .ok_or_else(|| Problem::new(Code::Unavailable, "Too many sign-ins at this moment. Try again."))?;
+    tokio::task::spawn_blocking(move || {
+        let _permit = permit;
+        work()
+    })
+    .await
+    .map_err(|_| broken())?
+}
+
+/// Hashes a new password.
+///
+/// # Errors
+/// 503 when too many are waiting.
+pub async fn hash(password: SecretString) -> Result<String, Problem> {
+    aside(move || hash_now(password.expose_secret())).await
+}
+
+/// Checks a password against a stored hash, or against a dummy when there is none.
+///
+/// Returns whether it fits and whether the hash should be renewed.
+///
+/// # Errors
+/// 503 when too many are waiting.
+pub async fn verify(password: SecretString, stored: Option<String>) -> Result<(bool, bool), Problem> {
+    aside(move || {
+        let known = stored.is_some();
+        let Some(hash) = stored.or_else(|| DUMMY.clone()) else {
+            return Err(broken());
+        };
+        let (fits, renew) = verify_now(password.expose_secret(), &hash)?;
+        Ok((known && fits, renew))
+    })
+    .await
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_hash_fits_its_password_only_and_carries_the_parameters() {
+        let hash = hash_now("correct horse").unwrap();
+        assert!(hash.starts_with("$argon2id$v=19$m=19456,t=2,p=1$"), "{hash}");
+        assert_eq!(verify_now("correct horse", &hash).unwrap(), (true, false));
+        assert_eq!(verify_now("correct house", &hash).unwrap(), (false, false));
+    }
+
+    #[test]
+    fn a_hash_of_weaker_parameters_is_to_be_renewed() {
+        let weak = Argon2::new(Algorithm::Argon2id, Version::V0x13, Params::new(8_192, 1, 1, None).unwrap());
+        let hash = weak.hash_password(b"correct horse").unwrap().to_string();
+        assert_eq!(verify_now("correct horse", &hash).unwrap(), (true, true));
+    }
+}

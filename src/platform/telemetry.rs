@@ -1,0 +1,75 @@
+//! Request ids, trace context and one log line per request.
+
+use std::time::Instant;
+
+use actix_web::Error;
+use actix_web::body::MessageBody;
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::header::{HeaderName, HeaderValue};
+use actix_web::middleware::Next;
+use uuid::Uuid;
+
+tokio::task_local! {
+    static REQUEST_ID: String;
+}
+
+/// The id of the request at work, empty outside one.
+pub fn request_id() -> String {
+    REQUEST_ID.try_with(Clone::clone).unwrap_or_default()
+}
+
+/// Gives each request an id (`x-request-id`), passes `traceparent` on and logs one line when it is answered.
+///
+/// # Errors
+/// Those of the inner service.
+pub async fn trace<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result<ServiceResponse<B>, Error> {
+    let started = Instant::now();
+    let id = Uuid::now_v7().to_string();
+    let trace_parent = trace_parent(&req);
+    let mut answer = REQUEST_ID.scope(id.clone(), next.call(req)).await?;
+    let status = answer.status().as_u16();
+    let route = answer.request().match_pattern().unwrap_or_else(|| "unmatched".to_owned());
+    let method = answer.request().method().as_str().to_owned();
+    let club = answer.request().match_info().get("club_id").unwrap_or_default().to_owned();
+    tracing::info!(
+        request.id = id,
+        trace_parent,
+        method,
+        route,
+        status,
+        club.id = club,
+        duration_ms = u64::try_from(started.elapsed().as_millis()).unwrap_or(u64::MAX),
+        "request"
+    );
+    let headers = answer.headers_mut();
+    if let Ok(value) = HeaderValue::from_str(&id) {
+        headers.insert(HeaderName::from_static("x-request-id"), value);
+    }
+    if let Ok(value) = HeaderValue::from_str(&trace_parent) {
+        headers.insert(HeaderName::from_static("traceparent"), value);
+    }
+    Ok(answer)
+}
+
+/// The caller's W3C trace context when it is well formed, else a new one.
+fn trace_parent(req: &ServiceRequest) -> String {
+    let given = req.headers().get("traceparent").and_then(|value| value.to_str().ok()).unwrap_or_default();
+    let parts: Vec<&str> = given.split('-').collect();
+    let hex = |part: &str, length: usize| part.len() == length && part.bytes().all(|b| b.is_ascii_hexdigit());
+    match parts.as_slice() {
+        ["00", trace, parent, flags] if hex(trace, 32) && hex(parent, 16) && hex(flags, 2) => given.to_owned(),
+        _ => {
+            let trace = Uuid::now_v7().simple().to_string();
+            let span = Uuid::new_v4().simple().to_string();
+            format!("00-{trace}-{}-00", span.get(..16).unwrap_or("0000000000000001"))
+        }
+    }
+}
+
+/// JSON log lines to standard error, filtered by `LANEWRIGHT_LOG` (default `info`).
+pub fn init() {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("LANEWRIGHT_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
+    // A second initialisation (tests in one process) changes nothing.
+    let _ = tracing_subscriber::fmt().json().with_env_filter(filter).with_writer(std::io::stderr).try_init();
+}

@@ -1,0 +1,238 @@
+//! Access tokens: JWT signed with Ed25519 (RFC 7519, RFC 8037); refresh tokens: opaque, stored hashed.
+
+use std::collections::HashMap;
+
+use aws_lc_rs::rand::SystemRandom;
+use aws_lc_rs::signature::{Ed25519KeyPair, KeyPair};
+use aws_lc_rs::{digest, rand};
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::{DateTime, Duration, Utc};
+use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use super::db::{Db, StoreError};
+use super::ids::{AccountId, DeviceId};
+use super::problem::{Code, Problem};
+
+/// Life of an access token, seconds.
+pub const ACCESS_SECONDS: i64 = 900;
+/// Life of an unused refresh token, seconds (60 days).
+pub const REFRESH_SECONDS: i64 = 60 * 24 * 3600;
+const ISSUER: &str = "lanewright";
+const AUDIENCE: &str = "lanewright-api";
+
+/// What an access token says.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Claims {
+    iss: String,
+    aud: String,
+    /// The account.
+    pub sub: AccountId,
+    /// The device (one sign-in).
+    pub device: DeviceId,
+    /// Granted scopes, separated by spaces (RFC 8693).
+    pub scope: String,
+    exp: i64,
+    iat: i64,
+    jti: Uuid,
+}
+
+/// The keys that sign and verify access tokens.
+pub struct Keys {
+    kid: String,
+    signing: EncodingKey,
+    verifying: HashMap<String, DecodingKey>,
+    published: Vec<(String, String)>,
+}
+
+impl std::fmt::Debug for Keys {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Keys").field("kid", &self.kid).finish_non_exhaustive()
+    }
+}
+
+/// Why keys cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum KeyError {
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// A stored key is not an Ed25519 key, or the random source failed.
+    #[error("a signing key cannot be made or read; run `lanewright keys rotate`")]
+    Key,
+}
+
+impl From<sqlx::Error> for KeyError {
+    fn from(error: sqlx::Error) -> Self {
+        Self::Store(error.into())
+    }
+}
+
+impl Keys {
+    /// Loads the keys, making the first one when there is none.
+    ///
+    /// # Errors
+    /// When the database is away or a key does not parse.
+    pub async fn load(db: &Db) -> Result<Self, KeyError> {
+        let mut tx = db.account_tx().await?;
+        // Serialises two instances that start on an empty database at once.
+        sqlx::query!("lock table signing_keys in share row exclusive mode").execute(tx.conn()).await?;
+        let some =
+            sqlx::query_scalar!(r#"select exists (select from signing_keys where retired_at is null) as "some!""#)
+                .fetch_one(tx.conn())
+                .await?;
+        if !some {
+            insert_new(&mut tx).await?;
+        }
+        let since = Utc::now() - Duration::seconds(ACCESS_SECONDS);
+        let rows = sqlx::query!(
+            r#"
+            select kid, private_pkcs8
+            from signing_keys
+            where retired_at is null or retired_at > $1
+            order by retired_at is null desc, created_at desc
+            "#,
+            since
+        )
+        .fetch_all(tx.conn())
+        .await?;
+        tx.commit().await?;
+        Self::from_rows(rows.into_iter().map(|row| (row.kid, row.private_pkcs8)).collect())
+    }
+
+    /// Makes a new signing key; the old ones verify until their last token has expired.
+    ///
+    /// # Errors
+    /// When the database is away or the random source fails.
+    pub async fn rotate(db: &Db) -> Result<String, KeyError> {
+        let mut tx = db.account_tx().await?;
+        sqlx::query!("update signing_keys set retired_at = $1 where retired_at is null", Utc::now())
+            .execute(tx.conn())
+            .await?;
+        let kid = insert_new(&mut tx).await?;
+        tx.commit().await?;
+        Ok(kid)
+    }
+
+    /// The first row signs, all verify.
+    fn from_rows(rows: Vec<(String, Vec<u8>)>) -> Result<Self, KeyError> {
+        let mut verifying = HashMap::new();
+        let mut published = Vec::new();
+        for (kid, pkcs8) in &rows {
+            let pair = Ed25519KeyPair::from_pkcs8(pkcs8).map_err(|_| KeyError::Key)?;
+            let x = URL_SAFE_NO_PAD.encode(pair.public_key().as_ref());
+            let key = DecodingKey::from_ed_components(&x).map_err(|_| KeyError::Key)?;
+            verifying.insert(kid.clone(), key);
+            published.push((kid.clone(), x));
+        }
+        let (kid, pkcs8) = rows.into_iter().next().ok_or(KeyError::Key)?;
+        Ok(Self { kid, signing: EncodingKey::from_ed_der(&pkcs8), verifying, published })
+    }
+
+    /// The public keys as a JWK set (RFC 7517, RFC 8037).
+    pub fn jwks(&self) -> serde_json::Value {
+        let keys: Vec<_> = self
+            .published
+            .iter()
+            .map(|(kid, x)| serde_json::json!({"kty": "OKP", "crv": "Ed25519", "alg": "EdDSA", "use": "sig", "kid": kid, "x": x}))
+            .collect();
+        serde_json::json!({ "keys": keys })
+    }
+
+    /// Signs an access token.
+    ///
+    /// # Errors
+    /// 500 when the key is unusable.
+    pub fn sign(
+        &self,
+        account: AccountId,
+        device: DeviceId,
+        scope: &str,
+        now: DateTime<Utc>,
+    ) -> Result<String, Problem> {
+        let claims = Claims {
+            iss: ISSUER.into(),
+            aud: AUDIENCE.into(),
+            sub: account,
+            device,
+            scope: scope.into(),
+            exp: now.timestamp() + ACCESS_SECONDS,
+            iat: now.timestamp(),
+            jti: Uuid::now_v7(),
+        };
+        let mut header = Header::new(Algorithm::EdDSA);
+        header.kid = Some(self.kid.clone());
+        jsonwebtoken::encode(&header, &claims, &self.signing)
+            .map_err(|_| Problem::new(Code::Internal, "The access token could not be signed."))
+    }
+
+    /// Verifies an access token: our key, Ed25519 only, our issuer and audience, not expired.
+    ///
+    /// # Errors
+    /// 401.
+    pub fn verify(&self, token: &str) -> Result<Claims, Problem> {
+        let refused =
+            || Problem::new(Code::Unauthenticated, "The access token is not valid or has expired. Refresh it.");
+        let kid = jsonwebtoken::decode_header(token).ok().and_then(|header| header.kid).ok_or_else(refused)?;
+        let key = self.verifying.get(&kid).ok_or_else(refused)?;
+        let mut rules = Validation::new(Algorithm::EdDSA);
+        rules.leeway = 0;
+        rules.set_issuer(&[ISSUER]);
+        rules.set_audience(&[AUDIENCE]);
+        rules.set_required_spec_claims(&["exp", "iss", "aud", "sub"]);
+        jsonwebtoken::decode::<Claims>(token, key, &rules).map(|data| data.claims).map_err(|_| refused())
+    }
+}
+
+async fn insert_new(tx: &mut super::db::AccountTx) -> Result<String, KeyError> {
+    let pkcs8 = Ed25519KeyPair::generate_pkcs8v1(&SystemRandom::new()).map_err(|_| KeyError::Key)?;
+    let kid = Uuid::now_v7().to_string();
+    sqlx::query!(
+        "insert into signing_keys (kid, private_pkcs8, created_at) values ($1, $2, $3)",
+        kid,
+        pkcs8.as_ref(),
+        Utc::now()
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(kid)
+}
+
+/// A secret that carries the id of the record it belongs to, so that it is found without a global index.
+#[derive(Debug)]
+pub struct Opaque {
+    /// The record.
+    pub owner: Uuid,
+    /// SHA-256 of the whole token, which is all that is stored.
+    pub hash: Vec<u8>,
+}
+
+impl Opaque {
+    /// Makes a token with 256 random bits: the text for the client, and what is stored.
+    ///
+    /// # Errors
+    /// 500 when the random source fails.
+    pub fn new(owner: Uuid) -> Result<(String, Self), Problem> {
+        let mut secret = [0_u8; 48];
+        let (id, random) = secret.split_at_mut(16);
+        id.copy_from_slice(owner.as_bytes());
+        rand::fill(random).map_err(|_| Problem::new(Code::Internal, "The random source failed."))?;
+        let text = URL_SAFE_NO_PAD.encode(secret);
+        let hash = sha256(text.as_bytes());
+        Ok((text, Self { owner, hash }))
+    }
+
+    /// Reads a token from a client; none when it cannot be one of ours.
+    pub fn parse(text: &str) -> Option<Self> {
+        let bytes = URL_SAFE_NO_PAD.decode(text).ok().filter(|bytes| bytes.len() == 48)?;
+        let owner = Uuid::from_slice(bytes.get(..16)?).ok()?;
+        Some(Self { owner, hash: sha256(text.as_bytes()) })
+    }
+}
+
+/// SHA-256.
+pub fn sha256(bytes: &[u8]) -> Vec<u8> {
+    digest::digest(&digest::SHA256, bytes).as_ref().to_vec()
+}

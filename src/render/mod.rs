@@ -1,0 +1,3 @@
+//! Results as files: bytes out, nothing else.
+
+pub mod set_out;

@@ -1,0 +1,154 @@
+//! The set-out sheet of a lane plan: CSV for a table, SVG for the clipboard.
+
+mod svg;
+
+use std::collections::BTreeMap;
+
+use thiserror::Error;
+
+use crate::compute::set_out::{Mark, MarkKind};
+use crate::compute::units::{BarrierKind, Length};
+
+pub use svg::svg;
+
+/// The most lanes that one sheet holds.
+pub const MAX_LANES: usize = 12;
+
+/// A lane plan, ready to print.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Sheet {
+    /// Name of the club.
+    pub club: String,
+    /// Date of the session as it is to be printed.
+    pub session_date: String,
+    /// Name of the venue; may be empty.
+    pub venue: String,
+    /// Lanes in printing order, 1 to [`MAX_LANES`].
+    pub lanes: Vec<SheetLane>,
+    /// Cautions, a sentence each, most important first.
+    pub cautions: Vec<String>,
+}
+
+/// A lane of a [`Sheet`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SheetLane {
+    /// Number of the lane.
+    pub lane: u8,
+    /// What stands in it.
+    pub barrier_kind: BarrierKind,
+    /// Barrier height.
+    pub height: Length,
+    /// Barrier to barrier.
+    pub spacing: Length,
+    /// Number of barriers.
+    pub barriers: u8,
+    /// Tape marks in running order.
+    pub marks: Vec<Mark>,
+    /// Display names of the athletes who run here.
+    pub athletes: Vec<String>,
+}
+
+impl Sheet {
+    /// Barriers needed, by kind (softest first) and height (lowest first).
+    pub fn barrier_counts(&self) -> BTreeMap<(BarrierKind, Length), u32> {
+        let mut counts = BTreeMap::new();
+        for lane in &self.lanes {
+            *counts.entry((lane.barrier_kind, lane.height)).or_default() += u32::from(lane.barriers);
+        }
+        counts
+    }
+}
+
+/// Why a sheet cannot be drawn.
+#[derive(Debug, Error)]
+pub enum SheetError {
+    /// No lane, or more than [`MAX_LANES`].
+    #[error("must have 1 to 12 lanes")]
+    Lanes,
+    /// The table could not be written.
+    #[error("the table could not be written: {0}")]
+    Table(#[from] csv::Error),
+}
+
+/// The sheet as CSV (RFC 4180, UTF-8): a header, then a row for each tape mark.
+///
+/// A text that a spreadsheet would take for a formula gets an apostrophe in front. Names within a cell are separated by
+/// semicolons.
+///
+/// # Errors
+/// [`SheetError::Table`] if the table cannot be written.
+///
+/// ```
+/// use lanewright::render::set_out::{Sheet, csv};
+///
+/// let sheet = Sheet {
+///     club: "Northfield".into(),
+///     session_date: "2026-05-02".into(),
+///     venue: "Main track".into(),
+///     lanes: Vec::new(),
+///     cautions: Vec::new(),
+/// };
+/// assert!(csv(&sheet).unwrap().starts_with(b"session_date,venue,lane,"));
+/// ```
+pub fn csv(sheet: &Sheet) -> Result<Vec<u8>, SheetError> {
+    let mut table = csv::Writer::from_writer(Vec::new());
+    table.write_record([
+        "session_date",
+        "venue",
+        "lane",
+        "barrier_kind",
+        "height_m",
+        "spacing_m",
+        "mark",
+        "barrier",
+        "at_m",
+        "athletes",
+    ])?;
+    for lane in &sheet.lanes {
+        let athletes = defused(&lane.athletes.join("; "));
+        for mark in &lane.marks {
+            table.write_record([
+                &defused(&sheet.session_date),
+                &defused(&sheet.venue),
+                &lane.lane.to_string(),
+                lane.barrier_kind.as_str(),
+                &format!("{:.3}", lane.height.metres()),
+                &format!("{:.3}", lane.spacing.metres()),
+                mark.kind.as_str(),
+                &mark.barrier.map(|k| k.to_string()).unwrap_or_default(),
+                &format!("{:.2}", mark.at_tape()),
+                &athletes,
+            ])?;
+        }
+    }
+    let bytes = table.into_inner();
+    bytes.map_err(|error| SheetError::Table(error.into_error().into()))
+}
+
+/// A text that no spreadsheet takes for a formula.
+fn defused(text: &str) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) { format!("'{text}") } else { text.to_owned() }
+}
+
+/// A kind of barrier in words.
+const fn kind_words(kind: BarrierKind) -> &'static str {
+    match kind {
+        BarrierKind::Wicket => "wicket",
+        BarrierKind::Foam => "foam barrier",
+        BarrierKind::LowBarrier => "low barrier",
+        BarrierKind::Hurdle => "hurdle",
+    }
+}
+
+/// The distance of the last mark of a lane, millimetres (mm).
+fn lane_length(lane: &SheetLane) -> u32 {
+    lane.marks.last().map_or(0, |mark| mark.at.mm())
+}
+
+/// Whether a mark is a step between barriers; the third stride is drawn as the take-off it is.
+const fn is_step(kind: MarkKind) -> bool {
+    matches!(kind, MarkKind::Landing | MarkKind::Stride1 | MarkKind::Stride2 | MarkKind::TakeOff)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,133 @@
+use super::*;
+use crate::compute::set_out::{LaneSetting, set_out};
+
+/// A sheet of like lanes, their spacing growing by 0.25 m.
+fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {
+    let lane = |lane: u8| {
+        let spacing = Length::from_mm(6_250 + 250 * u32::from(lane));
+        let marks = set_out(&LaneSetting {
+            approach: Length::from_mm(12_000),
+            spacing,
+            barriers,
+            run_out: Length::from_mm(10_000),
+        });
+        SheetLane {
+            lane,
+            barrier_kind: if lane.is_multiple_of(2) { BarrierKind::Hurdle } else { BarrierKind::LowBarrier },
+            height: Length::from_mm(if lane.is_multiple_of(2) { 762 } else { 600 }),
+            spacing,
+            barriers,
+            marks: marks.unwrap(),
+            athletes: (1..=athletes).map(|i| format!("Runner L{lane} No{i}")).collect(),
+        }
+    };
+    Sheet {
+        club: "Northfield Harriers".into(),
+        session_date: "Sat 2 May 2026".into(),
+        venue: "Main track".into(),
+        lanes: (1..=lanes).map(lane).collect(),
+        cautions: vec![
+            "Run barriers in the direction they tip, never the reverse.".into(),
+            "One athlete per lane; keep the run-out free.".into(),
+            "Stop when technique breaks down with fatigue.".into(),
+        ],
+    }
+}
+
+/// Checks that tags nest and that every `&` begins a known entity.
+fn assert_well_formed(xml: &str) {
+    let mut open: Vec<&str> = Vec::new();
+    for tag in xml.split('<').skip(1).map(|rest| rest.split('>').next().unwrap()) {
+        let name = tag.trim_start_matches('/').split([' ', '/']).next().unwrap();
+        if tag.starts_with('/') {
+            assert_eq!(open.pop(), Some(name));
+        } else if !tag.ends_with('/') {
+            open.push(name);
+        }
+        assert_eq!(tag.matches('"').count() % 2, 0, "{tag}");
+    }
+    assert!(open.is_empty());
+    for rest in xml.split('&').skip(1) {
+        let known = ["amp;", "lt;", "gt;", "quot;", "#39;"];
+        assert!(known.iter().any(|entity| rest.starts_with(entity)), "{rest:.20}");
+    }
+}
+
+#[test]
+fn a_hostile_name_stays_text() {
+    let mut sheet = sheet(2, 1, 4);
+    sheet.lanes[0].athletes =
+        vec!["<b>&\"'\u{1}".into(), "\u{5e0}\u{5d5}\u{5e2}\u{5d4}".into(), "\u{1f3c3}\u{200d}x".into()];
+    sheet.club = "</text><script>".into();
+    let drawn = svg(&sheet).unwrap();
+    assert_well_formed(&drawn);
+    assert!(drawn.contains("&lt;b&gt;&amp;&quot;&#39; </text>"));
+    assert!(drawn.contains(">\u{5e0}\u{5d5}\u{5e2}\u{5d4}</text>"));
+    assert!(!drawn.contains("<script>"));
+}
+
+#[test]
+fn every_sheet_up_to_twelve_lanes_prints_all_names_barriers_and_cautions_within_the_page() {
+    for (lanes, athletes, barriers) in [(1, 1, 1), (4, 6, 5), (8, 8, 5), (8, 8, 10), (12, 5, 10)] {
+        let sheet = sheet(lanes, athletes, barriers);
+        let drawn = svg(&sheet).unwrap();
+        assert_well_formed(&drawn);
+        for lane in &sheet.lanes {
+            assert!(lane.athletes.iter().all(|name| drawn.contains(&format!(">{name}</text>"))));
+            for mark in lane.marks.iter().filter(|mark| mark.kind == MarkKind::Barrier) {
+                assert!(drawn.contains(&format!(">{:.2}</text>", mark.at_tape())));
+            }
+        }
+        assert!(sheet.cautions.iter().all(|words| drawn.contains(words.as_str())));
+        for attribute in [" x=\"", " y=\""] {
+            let most = if attribute == " x=\"" { 297.0 } else { 210.0 };
+            for rest in drawn.split(attribute).skip(1) {
+                let value: f64 = rest.split('"').next().unwrap().parse().unwrap();
+                assert!((0.0..most).contains(&value), "{attribute}{value}");
+            }
+        }
+        for rest in drawn.split("font-size=\"").skip(1) {
+            assert!(rest.split('"').next().unwrap().parse::<f64>().unwrap() >= 3.0);
+        }
+    }
+}
+
+#[test]
+fn a_sheet_without_lanes_or_with_thirteen_is_refused() {
+    assert!(matches!(svg(&sheet(0, 1, 4)), Err(SheetError::Lanes)));
+    assert!(matches!(svg(&sheet(13, 1, 4)), Err(SheetError::Lanes)));
+}
+
+#[test]
+fn the_barriers_to_bring_are_counted_by_kind_and_height() {
+    let counts: Vec<u32> = sheet(5, 1, 4).barrier_counts().into_values().collect();
+    assert_eq!(counts, [12, 8]);
+    assert!(svg(&sheet(5, 1, 4)).unwrap().contains("Bring: 12 x low barrier 0.60 m, 8 x hurdle 0.76 m"));
+}
+
+#[test]
+fn the_table_comes_back_as_it_was_written() {
+    let mut sheet = sheet(2, 2, 3);
+    sheet.venue = "=HYPERLINK(\"x\"), north".into();
+    let bytes = csv(&sheet).unwrap();
+    let mut reader = ::csv::Reader::from_reader(bytes.as_slice());
+    let rows: Vec<::csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    let marks: Vec<(u8, &Mark)> =
+        sheet.lanes.iter().flat_map(|lane| lane.marks.iter().map(|mark| (lane.lane, mark))).collect();
+    assert_eq!(rows.len(), marks.len());
+    for (row, (lane, mark)) in rows.iter().zip(marks) {
+        assert_eq!(&row[1], "'=HYPERLINK(\"x\"), north");
+        assert_eq!(row[2], lane.to_string());
+        assert_eq!(&row[6], mark.kind.as_str());
+        assert_eq!(row[8], format!("{:.2}", mark.at_tape()));
+        assert_eq!(row[9], format!("Runner L{lane} No1; Runner L{lane} No2"));
+    }
+}
+
+#[test]
+fn no_cell_begins_like_a_formula() {
+    for text in ["=1", "+1", "-1", "@x", "\t=1", "\r=1"] {
+        assert_eq!(defused(text), format!("'{text}"));
+    }
+    assert_eq!(defused("Ann-Marie"), "Ann-Marie");
+}

@@ -1,0 +1,366 @@
+//! The rows that advice rests on.
+
+use std::borrow::Cow;
+use std::collections::HashMap;
+
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
+use uuid::Uuid;
+
+use super::policy::{PolicyFields, policy_of};
+use crate::compute::advice::{RATING_DAYS, Record, RunRecord, Setting};
+use crate::compute::day::Day;
+use crate::compute::decision::{Clearance, Rating, Ratings, Stock};
+use crate::compute::prior::Experience;
+use crate::compute::specs::{AgeGroup, AgeRule, Birth, Confidence, Environment, Spec};
+use crate::compute::units::{BarrierKind, Length, Sex};
+use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::ids::{AthleteId, GroupId};
+
+/// An athlete with what is on file about them.
+#[derive(Clone, Debug)]
+pub struct Person {
+    /// The id.
+    pub id: AthleteId,
+    /// How the squad calls them.
+    pub display_name: String,
+    /// What advice rests on.
+    pub record: Record,
+}
+
+fn length(mm: i32, what: &'static str) -> Result<Length, StoreError> {
+    u32::try_from(mm).map(Length::from_mm).map_err(|_| StoreError::Corrupt(what))
+}
+
+/// A date as the mathematics counts it.
+pub fn day(date: NaiveDate) -> Result<Day, StoreError> {
+    let (month, of_month) = (u8::try_from(date.month()), u8::try_from(date.day()));
+    month
+        .ok()
+        .zip(of_month.ok())
+        .and_then(|(month, of_month)| Day::from_ymd(date.year(), month, of_month))
+        .ok_or(StoreError::Corrupt("date"))
+}
+
+/// What holds for the whole club.
+///
+/// # Errors
+/// Database errors; a row that does not parse.
+pub async fn setting(tx: &mut ClubTx) -> Result<Setting, StoreError> {
+    let club = tx.club.0;
+    let row = sqlx::query!("select ruleset, spacing_step_mm, policy from clubs where id = $1", club)
+        .fetch_one(tx.conn())
+        .await?;
+    let fields: PolicyFields = serde_json::from_value(row.policy).map_err(|_| StoreError::Corrupt("club"))?;
+    let policy = policy_of(&fields, length(row.spacing_step_mm, "club")?).map_err(|_| StoreError::Corrupt("club"))?;
+    let equipment = sqlx::query!(
+        "select barrier_kind, heights_mm from equipment where club_id = $1 and deleted_at is null order by id",
+        club
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let stock = equipment
+        .into_iter()
+        .map(|row| {
+            let kind = BarrierKind::from_word(&row.barrier_kind).ok_or(StoreError::Corrupt("equipment"))?;
+            let heights = row.heights_mm.into_iter().map(|mm| length(mm, "equipment")).collect::<Result<_, _>>()?;
+            Ok(Stock { kind, heights })
+        })
+        .collect::<Result<_, StoreError>>()?;
+    let (specs, age_groups) = (own_specs(tx).await?, own_age_groups(tx).await?);
+    Ok(Setting { ruleset: row.ruleset, specs, age_groups, stock, policy })
+}
+
+/// The club's own specifications.
+async fn own_specs(tx: &mut ClubTx) -> Result<Vec<Spec>, StoreError> {
+    let club = tx.club.0;
+    let specs = sqlx::query!(
+        r#"
+        select ruleset, event_code, environment, sex, age_group, race_distance_mm, barriers, height_mm, to_first_mm,
+          between_mm, run_in_mm, valid_from, valid_to, source
+        from competition_specs
+        where club_id = $1 and deleted_at is null
+        order by id
+        "#,
+        club
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let corrupt = || StoreError::Corrupt("competition specification");
+    specs
+        .into_iter()
+        .map(|row| {
+            let metres = |mm: i32| length(mm, "competition specification");
+            Ok(Spec {
+                ruleset: Cow::Owned(row.ruleset),
+                event_code: Cow::Owned(row.event_code),
+                environment: Environment::from_word(&row.environment).ok_or_else(corrupt)?,
+                sex: Sex::from_word(&row.sex),
+                age_group: Cow::Owned(row.age_group),
+                race_distance: metres(row.race_distance_mm)?,
+                barriers: u8::try_from(row.barriers).map_err(|_| corrupt())?,
+                height: metres(row.height_mm)?,
+                to_first: metres(row.to_first_mm)?,
+                between: metres(row.between_mm)?,
+                run_in: metres(row.run_in_mm)?,
+                sources: Cow::Borrowed(""),
+                confidence: Confidence::Club,
+                note: Cow::Owned(row.source),
+                valid_from: Some(day(row.valid_from)?),
+                valid_to: row.valid_to.map(day).transpose()?,
+            })
+        })
+        .collect()
+}
+
+/// The club's own age groups.
+async fn own_age_groups(tx: &mut ClubTx) -> Result<Vec<AgeGroup>, StoreError> {
+    let club = tx.club.0;
+    let groups = sqlx::query!(
+        r#"
+        select ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source
+        from age_groups
+        where club_id = $1 and deleted_at is null
+        order by id
+        "#,
+        club
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let corrupt = || StoreError::Corrupt("age group");
+    groups
+        .into_iter()
+        .map(|row| {
+            let age = |age: Option<i16>| age.map(u8::try_from).transpose().map_err(|_| corrupt());
+            Ok(AgeGroup {
+                ruleset: Cow::Owned(row.ruleset),
+                code: Cow::Owned(row.age_group),
+                sex: None,
+                min_age: age(row.min_age)?,
+                max_age: age(row.max_age)?,
+                rule: AgeRule::from_word(&row.rule).ok_or_else(corrupt)?,
+                sources: Cow::Borrowed(""),
+                confidence: Confidence::Club,
+                note: Cow::Owned(row.source),
+                valid_from: Some(day(row.valid_from)?),
+                valid_to: row.valid_to.map(day).transpose()?,
+            })
+        })
+        .collect()
+}
+
+/// The athletes that the actor sees, by name: those of `ids`, or all active and resting ones of a group.
+///
+/// # Errors
+/// Database errors; a row that does not parse.
+pub async fn load(
+    tx: &mut ClubTx,
+    ids: Option<&[AthleteId]>,
+    group: Option<GroupId>,
+    on: NaiveDate,
+) -> Result<Vec<Person>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let wanted: Option<Vec<Uuid>> = ids.map(|ids| ids.iter().map(|id| id.0).collect());
+    let rows = sqlx::query!(
+        r#"
+        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.restricted_until
+        from athletes a
+        where a.club_id = $1 and a.deleted_at is null
+          and ($2::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($2)
+          ))
+          and ($3::uuid[] is null or a.id = any ($3))
+          and ($4::uuid is null or (a.status <> 'left' and exists (
+            select from root_scope g
+            where g.club_id = $1 and g.root_id = a.id and g.scope_id = $4
+          )))
+        order by lower(a.display_name), a.id
+        "#,
+        club,
+        groups.as_deref(),
+        wanted.as_deref(),
+        group.map(|group| group.0)
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let found: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
+    let mut measured = measurements(tx, &found, on).await?;
+    let mut ran = runs(tx, &found, on).await?;
+    let mut rated = ratings(tx, &found, on).await?;
+    let cleared = clearances(tx, &found, on).await?;
+    rows.into_iter()
+        .map(|row| {
+            let corrupt = || StoreError::Corrupt("athlete");
+            let birth = match (row.birth_date, row.birth_year) {
+                (Some(date), _) => Birth::Date(day(date)?),
+                (None, Some(year)) => Birth::Year(i32::from(year)),
+                (None, None) => return Err(corrupt()),
+            };
+            let mut latest = measured.remove(&row.id).unwrap_or_default();
+            let mut value = |kind: &str| latest.remove(kind);
+            let record = Record {
+                sex: row.sex.as_deref().and_then(Sex::from_word).ok_or_else(corrupt)?,
+                birth,
+                experience: if row.experience == "trained" { Experience::Trained } else { Experience::Novice },
+                stature_m: value("stature_m"),
+                leg_length_m: value("leg_length_m"),
+                sprint_30m_s: value("sprint_30m_s"),
+                sprint_50m_s: value("sprint_50m_s"),
+                restricted_until: row.restricted_until.map(day).transpose()?.map(Day::days),
+                ratings: rated.remove(&row.id).unwrap_or_default(),
+                clearance: cleared.get(&row.id).copied().unwrap_or_default(),
+                runs: ran.remove(&row.id).unwrap_or_default(),
+            };
+            Ok(Person { id: AthleteId(row.id), display_name: row.display_name, record })
+        })
+        .collect()
+}
+
+/// The latest measurement of each kind up to a day, in metres or seconds.
+async fn measurements(
+    tx: &mut ClubTx,
+    athletes: &[Uuid],
+    on: NaiveDate,
+) -> Result<HashMap<Uuid, HashMap<String, f64>>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select distinct on (m.athlete_id, m.kind) m.athlete_id, m.kind, m.value_milli
+        from measurements m
+        where m.club_id = $1 and m.athlete_id = any ($2) and m.measured_on <= $3 and m.deleted_at is null
+        order by m.athlete_id, m.kind, m.measured_on desc, m.id desc
+        "#,
+        club,
+        athletes,
+        on
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let mut found: HashMap<Uuid, HashMap<String, f64>> = HashMap::new();
+    for row in rows {
+        found.entry(row.athlete_id).or_default().insert(row.kind, f64::from(row.value_milli) / 1_000.0);
+    }
+    Ok(found)
+}
+
+/// The runs that stand (neither corrected nor withdrawn) of sessions up to a day.
+async fn runs(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Vec<RunRecord>>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select r.athlete_id, s.held_on, r.barrier_kind, r.height_mm, r.spacing_mm, r.barriers, r.held, r.over_reached,
+          r.crowded, r.broken, r.hits, r.fell
+        from runs r
+        join sessions s on s.club_id = $1 and s.id = r.session_id
+        where r.club_id = $1 and r.athlete_id = any ($2) and s.held_on <= $3 and not r.void
+          and not exists (
+            select from runs later
+            where later.club_id = $1 and later.supersedes = r.id
+          )
+        order by r.athlete_id, s.held_on, r.id
+        "#,
+        club,
+        athletes,
+        on
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let mut found: HashMap<Uuid, Vec<RunRecord>> = HashMap::new();
+    for row in rows {
+        let count = |value: i16| u16::try_from(value).map_err(|_| StoreError::Corrupt("run"));
+        let run = RunRecord {
+            day: day(row.held_on)?.days(),
+            barrier_kind: BarrierKind::from_word(&row.barrier_kind).ok_or(StoreError::Corrupt("run"))?,
+            height: length(row.height_mm, "run")?,
+            spacing: length(row.spacing_mm, "run")?,
+            barriers: count(row.barriers)?,
+            held: count(row.held)?,
+            over_reached: count(row.over_reached)?,
+            crowded: count(row.crowded)?,
+            broken: count(row.broken)?,
+            hits: count(row.hits)?,
+            fell: row.fell,
+        };
+        found.entry(row.athlete_id).or_default().push(run);
+    }
+    Ok(found)
+}
+
+/// The latest rating of each criterion within the rating window.
+async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Ratings>, StoreError> {
+    let club = tx.club.0;
+    let from = on - chrono::Duration::days(i64::from(RATING_DAYS));
+    let rows = sqlx::query!(
+        r#"
+        select x.athlete_id, x.lead_leg, x.trail_leg, x.walkover, x.take_off, x.landing, x.posture, x.rhythm, x.arms
+        from assessments x
+        where x.club_id = $1 and x.athlete_id = any ($2) and not x.void
+          and x.assessed_at >= $3::date and x.assessed_at < $4::date + 1
+          and not exists (
+            select from assessments later
+            where later.club_id = $1 and later.supersedes = x.id
+          )
+        order by x.athlete_id, x.assessed_at, x.id
+        "#,
+        club,
+        athletes,
+        from,
+        on
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let mut found: HashMap<Uuid, Ratings> = HashMap::new();
+    for row in rows {
+        let seen = found.entry(row.athlete_id).or_default();
+        // Rows come oldest first, so a later rating replaces an earlier one.
+        let take = |slot: &mut Option<Rating>, level: Option<i16>| {
+            if let Some(rating) = level.and_then(|level| u8::try_from(level).ok()).and_then(Rating::from_level) {
+                *slot = Some(rating);
+            }
+        };
+        take(&mut seen.lead_leg, row.lead_leg);
+        take(&mut seen.trail_leg, row.trail_leg);
+        take(&mut seen.walkover, row.walkover);
+        take(&mut seen.take_off, row.take_off);
+        take(&mut seen.landing, row.landing);
+        take(&mut seen.posture, row.posture);
+        take(&mut seen.rhythm, row.rhythm);
+        take(&mut seen.arms, row.arms);
+    }
+    Ok(found)
+}
+
+/// Whether a coach cleared the return of each athlete who fell, after the fall was recorded.
+async fn clearances(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Clearance>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select r.athlete_id, max(r.created_at) as "fell_at!: DateTime<Utc>",
+          (
+            select max(d.decided_at)
+            from recommendations d
+            where d.club_id = $1 and d.athlete_id = r.athlete_id and d.clears_return
+          ) as "cleared_at: DateTime<Utc>"
+        from runs r
+        join sessions s on s.club_id = $1 and s.id = r.session_id
+        where r.club_id = $1 and r.athlete_id = any ($2) and r.fell and not r.void and s.held_on <= $3
+          and not exists (
+            select from runs later
+            where later.club_id = $1 and later.supersedes = r.id
+          )
+        group by r.athlete_id
+        "#,
+        club,
+        athletes,
+        on
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| {
+            let given = row.cleared_at.is_some_and(|cleared| cleared > row.fell_at);
+            (row.athlete_id, if given { Clearance::Given } else { Clearance::Pending })
+        })
+        .collect())
+}

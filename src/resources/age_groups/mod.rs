@@ -1,0 +1,8 @@
+//! A club's own age groups: additions to, and overrides of, the published ones.
+
+mod http;
+mod model;
+mod shapes;
+mod store;
+
+pub use http::routes;

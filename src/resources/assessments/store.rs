@@ -1,0 +1,254 @@
+//! Rows of assessments.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
+
+use super::model::Assessment;
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
+use crate::platform::stored::Stored;
+
+/// An assessment as it is stored.
+pub type StoredAssessment = Stored<AssessmentId, Assessment>;
+
+struct Row {
+    id: Uuid,
+    rev: i64,
+    athlete_id: Uuid,
+    session_id: Option<Uuid>,
+    assessed_at: DateTime<Utc>,
+    lead_leg: Option<i16>,
+    trail_leg: Option<i16>,
+    walkover: Option<i16>,
+    take_off: Option<i16>,
+    landing: Option<i16>,
+    posture: Option<i16>,
+    rhythm: Option<i16>,
+    arms: Option<i16>,
+    note: Option<String>,
+    supersedes: Option<Uuid>,
+    void: bool,
+}
+
+impl From<Row> for StoredAssessment {
+    fn from(row: Row) -> Self {
+        let value = Assessment {
+            athlete: AthleteId(row.athlete_id),
+            session: row.session_id.map(SessionId),
+            assessed_at: row.assessed_at,
+            ratings: [
+                row.lead_leg,
+                row.trail_leg,
+                row.walkover,
+                row.take_off,
+                row.landing,
+                row.posture,
+                row.rhythm,
+                row.arms,
+            ],
+            note: row.note,
+            supersedes: row.supersedes.map(AssessmentId),
+            void: row.void,
+        };
+        Self { id: AssessmentId(row.id), rev: row.rev, value }
+    }
+}
+
+/// Which assessments a list shows.
+#[derive(Debug, Default)]
+pub struct Filter {
+    /// Only of this athlete.
+    pub athlete: Option<AthleteId>,
+    /// Only of this session.
+    pub session: Option<SessionId>,
+    /// From this day on (UTC).
+    pub from: Option<NaiveDate>,
+    /// Up to this day (UTC).
+    pub to: Option<NaiveDate>,
+    /// Also those that were corrected or withdrawn.
+    pub all: bool,
+}
+
+/// Assessments with these ids, seen by the actor or not: an id is taken either way.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Assessment, i64)>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Row,
+        r#"
+        select id, rev, athlete_id, session_id, assessed_at, lead_leg, trail_leg, walkover, take_off, landing, posture,
+          rhythm, arms, note, supersedes, void
+        from assessments
+        where club_id = $1 and id = any ($2)
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().map(StoredAssessment::from).map(|one| (one.id.0, (one.value, one.rev))).collect())
+}
+
+/// The assessments that the actor sees, by id, after `after`.
+pub async fn page(
+    tx: &mut ClubTx,
+    filter: &Filter,
+    after: Option<Uuid>,
+    fetch: i64,
+) -> Result<Vec<StoredAssessment>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let rows = sqlx::query_as!(
+        Row,
+        r#"
+        select x.id, x.rev, x.athlete_id, x.session_id, x.assessed_at, x.lead_leg, x.trail_leg, x.walkover, x.take_off,
+          x.landing, x.posture, x.rhythm, x.arms, x.note, x.supersedes, x.void
+        from assessments x
+        join athletes a on a.club_id = $1 and a.id = x.athlete_id and a.deleted_at is null
+        where x.club_id = $1
+          and ($2::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = x.athlete_id and v.scope_id = any ($2)
+          ))
+          and ($3::uuid is null or x.athlete_id = $3)
+          and ($4::uuid is null or x.session_id = $4)
+          and ($5::date is null or x.assessed_at >= $5::date)
+          and ($6::date is null or x.assessed_at < $6::date + 1)
+          and ($7 or (not x.void and not exists (
+            select from assessments later
+            where later.club_id = $1 and later.supersedes = x.id
+          )))
+          and ($8::uuid is null or x.id > $8)
+        order by x.id
+        limit $9
+        "#,
+        club,
+        groups.as_deref(),
+        filter.athlete.map(|id| id.0),
+        filter.session.map(|id| id.0),
+        filter.from,
+        filter.to,
+        filter.all,
+        after,
+        fetch
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().map(StoredAssessment::from).collect())
+}
+
+/// What the assessments of a batch refer to.
+#[derive(Debug)]
+pub struct Known {
+    /// Visible athletes.
+    pub athletes: Vec<Uuid>,
+    /// Visible sessions.
+    pub sessions: Vec<Uuid>,
+    /// Athlete of each superseded assessment, and by what it was superseded before.
+    pub superseded: HashMap<Uuid, (Uuid, Option<Uuid>)>,
+}
+
+/// Looks up what the assessments of a batch refer to.
+pub async fn known(
+    tx: &mut ClubTx,
+    athletes: &[Uuid],
+    sessions: &[Uuid],
+    superseded: &[Uuid],
+) -> Result<Known, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let athletes = sqlx::query_scalar!(
+        r#"
+        select a.id
+        from athletes a
+        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
+          and ($3::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        athletes,
+        groups.as_deref()
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let sessions = sqlx::query_scalar!(
+        r#"
+        select x.id
+        from sessions x
+        where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
+          and ($3::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = x.id and v.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        sessions,
+        groups.as_deref()
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let earlier = sqlx::query!(
+        r#"
+        select x.id, x.athlete_id, later.id as "later?"
+        from assessments x
+        left join assessments later on later.club_id = $1 and later.supersedes = x.id
+        where x.club_id = $1 and x.id = any ($2)
+        "#,
+        club,
+        superseded
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let superseded = earlier.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect();
+    Ok(Known { athletes, sessions, superseded })
+}
+
+/// Inserts assessments whose ids are free, in one statement.
+pub async fn insert(tx: &mut ClubTx, new: &[(AssessmentId, &Assessment)]) -> Result<(), StoreError> {
+    if new.is_empty() {
+        return Ok(());
+    }
+    let (club, actor) = (tx.club.0, tx.actor.account.0);
+    let rows: Vec<serde_json::Value> = new.iter().map(|(id, one)| columns(*id, one)).collect();
+    let changes: Vec<Change> =
+        new.iter().map(|(id, one)| Change::put(Kind::Assessment, *id).under(one.athlete)).collect();
+    sqlx::query!(
+        r#"
+        insert into assessments as x
+          (club_id, id, athlete_id, session_id, assessed_at, lead_leg, trail_leg, walkover, take_off, landing, posture,
+           rhythm, arms, note, supersedes, void, recorded_by, created_at)
+        select c.id, u.id, u.athlete_id, u.session_id, u.assessed_at, u.lead_leg, u.trail_leg, u.walkover, u.take_off,
+          u.landing, u.posture, u.rhythm, u.arms, u.note, u.supersedes, u.void, $3, $4
+        from clubs c
+        cross join jsonb_to_recordset($2::jsonb) as u (
+          id uuid, athlete_id uuid, session_id uuid, assessed_at timestamptz, lead_leg smallint, trail_leg smallint,
+          walkover smallint, take_off smallint, landing smallint, posture smallint, rhythm smallint, arms smallint,
+          note text, supersedes uuid, void boolean)
+        where c.id = $1
+        "#,
+        club,
+        serde_json::Value::Array(rows),
+        actor,
+        Utc::now()
+    )
+    .execute(tx.changing_all(changes))
+    .await?;
+    Ok(())
+}
+
+fn columns(id: AssessmentId, one: &Assessment) -> serde_json::Value {
+    let mut row = serde_json::json!({
+        "id": id,
+        "athlete_id": one.athlete,
+        "session_id": one.session,
+        "assessed_at": one.assessed_at,
+        "note": one.note,
+        "supersedes": one.supersedes,
+        "void": one.void,
+    });
+    for (name, rating) in super::model::CRITERIA.iter().zip(one.ratings) {
+        row[*name] = rating.into();
+    }
+    row
+}

@@ -1,0 +1,224 @@
+//! Athletes over HTTP.
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
+use serde::Deserialize;
+use serde_json::{Map, Value};
+use utoipa::IntoParams;
+use uuid::Uuid;
+
+use super::erase;
+use super::model::{Athlete, Measurement, Status};
+use super::shapes::{Fields, New, Page, View};
+use super::store::{self, Filter};
+use crate::platform::access::{Permit, RosterWrite, SquadRead};
+use crate::platform::body::Body;
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::fault::Fault;
+use crate::platform::grants;
+use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
+use crate::platform::page::{self, PageParams};
+use crate::platform::params::{Params, path_id};
+use crate::platform::patch;
+use crate::platform::problem::Problem;
+use crate::platform::stored::{self, Stored};
+
+/// Which athletes a list shows.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct ListParams {
+    /// Only athletes of this group.
+    group_id: Option<GroupId>,
+    /// Only athletes of this status: `active`, `resting` or `left`.
+    #[param(max_length = 7, example = "active")]
+    status: Option<String>,
+    /// Only athletes whose name contains this, ignoring case.
+    #[param(max_length = 80, example = "osei")]
+    q: Option<String>,
+    /// Records on the page.
+    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
+    limit: Option<u16>,
+    /// The `next_cursor` of the page before.
+    #[param(max_length = 500)]
+    cursor: Option<String>,
+}
+
+/// The athlete in the path, when the caller sees them.
+pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<Stored<AthleteId, Athlete>, Problem> {
+    let id = AthleteId(path_id(req, "athlete_id", "athlete")?);
+    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("athlete"))
+}
+
+async fn view(tx: &mut ClubTx, stored: &Stored<AthleteId, Athlete>) -> Result<View, Problem> {
+    let measurements = store::measurements(tx, &[stored.id]).await?;
+    Ok(View::new(stored, measurements.get(&stored.id).map_or(&[], Vec::as_slice)))
+}
+
+async fn reread(permit: &Permit<RosterWrite>, db: &Db, id: AthleteId) -> Result<(i64, View), Problem> {
+    let mut tx = permit.read(db).await?;
+    let stored = store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("athlete"))?;
+    Ok((stored.rev, view(&mut tx, &stored).await?))
+}
+
+/// Adds an athlete to groups of yours.
+#[utoipa::path(
+    tag = "athletes",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    request_body = New,
+    security(("access_token" = ["session.write"])),
+    responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
+)]
+#[post("/v1/clubs/{club_id}/athletes")]
+async fn create_athlete(
+    req: HttpRequest,
+    permit: Permit<RosterWrite>,
+    db: Data<Db>,
+    body: Body<New>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let new = body.read()?.parse(tx.today().await?)?;
+    grants::require(&mut tx, &new.athlete.groups, "/group_ids").await?;
+    let fresh = store::insert(&mut tx, std::slice::from_ref(&new)).await?;
+    if fresh {
+        tx.commit().await?;
+    } else {
+        let stored = store::find(&mut tx, new.id).await?.ok_or_else(Problem::gone)?;
+        let measured = store::measurements(&mut tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
+        // What was measured since then does not make the repeat another athlete.
+        let there = |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value) == *sent);
+        let same = (stored.value, new.measurements.iter().all(there));
+        stored::same_or_conflict(&same, &(new.athlete, true))?;
+    }
+    let (rev, view) = reread(&permit, &db, new.id).await?;
+    Ok(stored::created(&req, fresh, new.id, rev, &view))
+}
+
+/// Lists the athletes that you see.
+#[utoipa::path(
+    tag = "athletes",
+    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "A page", body = Page))
+)]
+#[get("/v1/clubs/{club_id}/athletes")]
+async fn list_athletes(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<ListParams>,
+) -> Result<HttpResponse, Problem> {
+    let ListParams { group_id, status, q, limit, cursor } = params.0;
+    let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
+    let status = status
+        .map(|word| Status::parse(&word))
+        .transpose()
+        .map_err(|detail| Problem::malformed(Fault::of("status", "word", detail)))?;
+    let filter = Filter { group: group_id, status, name: q };
+    let mut tx = permit.read(&db).await?;
+    let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
+    let ids: Vec<AthleteId> = rows.iter().map(|row| row.id).collect();
+    let measurements = store::measurements(&mut tx, &ids).await?;
+    let items = rows.iter().map(|row| View::new(row, measurements.get(&row.id).map_or(&[], Vec::as_slice))).collect();
+    let body = Page { items, next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Reads an athlete.
+#[utoipa::path(
+    tag = "athletes",
+    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The athlete", body = View), (status = 304, description = "Unchanged"))
+)]
+#[get("/v1/clubs/{club_id}/athletes/{athlete_id}")]
+async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.read(&db).await?;
+    let stored = load(&mut tx, &req).await?;
+    let view = view(&mut tx, &stored).await?;
+    // Measurements change the answer without changing the athlete's own row.
+    if store::last_measurement_rev(&mut tx, stored.id).await? > stored.rev {
+        return Ok(stored::changed(stored.rev, &view));
+    }
+    Ok(stored::read(&req, stored.rev, &view))
+}
+
+/// Changes an athlete (merge patch). Measurements have their own routes.
+#[utoipa::path(
+    tag = "athletes",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("athlete_id" = Uuid, Path, description = "The athlete"),
+        ("If-Match" = String, Header, description = "ETag of the version you read")
+    ),
+    request_body(content = Fields, content_type = "application/merge-patch+json"),
+    security(("access_token" = ["session.write"])),
+    responses((status = 200, description = "Changed", body = View))
+)]
+#[patch("/v1/clubs/{club_id}/athletes/{athlete_id}")]
+async fn update_athlete(
+    req: HttpRequest,
+    permit: Permit<RosterWrite>,
+    db: Data<Db>,
+    body: Body<Map<String, Value>>,
+) -> Result<HttpResponse, Problem> {
+    let patch = body.read()?;
+    if patch.contains_key("measurements") {
+        return Err(Problem::invalid(vec![Fault::at(
+            "/measurements",
+            "append_only",
+            "measurements are added and removed with their own routes",
+        )]));
+    }
+    let mut tx = permit.write(&db).await?;
+    let before = load(&mut tx, &req).await?;
+    let current = view(&mut tx, &before).await?;
+    stored::require_match(&req, before.rev, &current)?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value), &patch)?;
+    let athlete = fields.parse(tx.today().await?)?;
+    let moved: Vec<GroupId> = before
+        .value
+        .groups
+        .iter()
+        .chain(&athlete.groups)
+        .copied()
+        .filter(|group| before.value.groups.contains(group) != athlete.groups.contains(group))
+        .collect();
+    grants::require(&mut tx, &moved, "/group_ids").await?;
+    store::save(&mut tx, before.id, &athlete, &before.value.groups).await?;
+    let rev = tx.commit().await?.of(before.id, before.rev);
+    let fields = Fields::from(&athlete);
+    Ok(stored::changed(rev, &View { rev, fields, ..current }))
+}
+
+/// Deletes an athlete: the personal data go at once and for good; runs stay as facts about nobody.
+#[utoipa::path(
+    tag = "athletes",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("athlete_id" = Uuid, Path, description = "The athlete"),
+        ("If-Match" = String, Header, description = "ETag of the version you read")
+    ),
+    security(("access_token" = ["session.write"])),
+    responses((status = 204, description = "Deleted"))
+)]
+#[delete("/v1/clubs/{club_id}/athletes/{athlete_id}")]
+async fn delete_athlete(req: HttpRequest, permit: Permit<RosterWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let before = load(&mut tx, &req).await?;
+    stored::require_match(&req, before.rev, &view(&mut tx, &before).await?)?;
+    grants::require(&mut tx, &before.value.groups, "/group_ids").await?;
+    erase::remove(&mut tx, before.id, &before.value.groups).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// The routes of athletes.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config
+        .service(create_athlete)
+        .service(list_athletes)
+        .service(get_athlete)
+        .service(update_athlete)
+        .service(delete_athlete);
+}

@@ -1,0 +1,98 @@
+//! Measurements of an athlete over HTTP.
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+
+use super::http::load;
+use super::shapes::{MeasurementList, MeasurementView, NewMeasurement};
+use super::store::{self, StoredMeasurement};
+use crate::platform::access::{Permit, RosterWrite, SquadRead};
+use crate::platform::body::Body;
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::ids::{AthleteId, MeasurementId};
+use crate::platform::params::path_id;
+use crate::platform::problem::Problem;
+use crate::platform::stored::{self, Stored};
+
+async fn all(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<StoredMeasurement>, Problem> {
+    Ok(store::measurements(tx, &[athlete]).await?.remove(&athlete).unwrap_or_default())
+}
+
+/// Adds a measurement.
+#[utoipa::path(
+    tag = "athletes",
+    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
+    request_body = NewMeasurement,
+    security(("access_token" = ["session.write"])),
+    responses(
+        (status = 201, description = "Created", body = MeasurementView),
+        (status = 200, description = "Was there already", body = MeasurementView)
+    )
+)]
+#[post("/v1/clubs/{club_id}/athletes/{athlete_id}/measurements")]
+async fn create_measurement(
+    req: HttpRequest,
+    permit: Permit<RosterWrite>,
+    db: Data<Db>,
+    body: Body<NewMeasurement>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let athlete = load(&mut tx, &req).await?;
+    let (id, value) = body.read()?.parse(athlete.id, tx.today().await?)?;
+    if !store::insert_measurements(&mut tx, &[(athlete.id, id, value)]).await? {
+        let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id).ok_or_else(Problem::gone)?;
+        stored::same_or_conflict(&found.value, &value)?;
+        return Ok(stored::created(&req, false, id, found.rev, &MeasurementView::from(&found)));
+    }
+    let rev = tx.commit().await?.of(id, 0);
+    Ok(stored::created(&req, true, id, rev, &MeasurementView::from(&Stored { id, rev, value })))
+}
+
+/// Lists the measurements of an athlete.
+#[utoipa::path(
+    tag = "athletes",
+    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The measurements", body = MeasurementList))
+)]
+#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/measurements")]
+async fn list_measurements(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.read(&db).await?;
+    let athlete = load(&mut tx, &req).await?;
+    let items = all(&mut tx, athlete.id).await?.iter().map(MeasurementView::from).collect();
+    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(MeasurementList { items }))
+}
+
+/// Deletes a measurement that was wrong.
+#[utoipa::path(
+    tag = "athletes",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("athlete_id" = Uuid, Path, description = "The athlete"),
+        ("measurement_id" = Uuid, Path, description = "The measurement"),
+        ("If-Match" = String, Header, description = "`\"rev\"` of the measurement you read")
+    ),
+    security(("access_token" = ["session.write"])),
+    responses((status = 204, description = "Deleted"))
+)]
+#[delete("/v1/clubs/{club_id}/athletes/{athlete_id}/measurements/{measurement_id}")]
+async fn delete_measurement(
+    req: HttpRequest,
+    permit: Permit<RosterWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let athlete = load(&mut tx, &req).await?;
+    let id = MeasurementId(path_id(&req, "measurement_id", "measurement")?);
+    let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id);
+    let found = found.ok_or_else(|| Problem::not_found("measurement"))?;
+    stored::require_match(&req, found.rev, &MeasurementView::from(&found))?;
+    store::remove_measurement(&mut tx, athlete.id, id).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// The routes of measurements.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(create_measurement).service(list_measurements).service(delete_measurement);
+}

@@ -1,0 +1,18 @@
+//! Athletes with their dated measurements, and the roster as CSV.
+
+mod erase;
+mod http;
+mod measurements;
+mod model;
+mod roster;
+mod roster_http;
+mod shapes;
+mod store;
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    // Fixed paths first: `import` and `export` are not ids.
+    roster_http::routes(config);
+    http::routes(config);
+    measurements::routes(config);
+}

@@ -1,0 +1,249 @@
+//! An athlete, their measurements and the rules of both.
+
+use chrono::{Datelike, NaiveDate};
+use uuid::Uuid;
+
+use crate::compute::units::Sex;
+use crate::platform::fault::{Fault, Faults};
+use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
+use crate::platform::words::words;
+
+/// Most groups of one athlete.
+const MAX_GROUPS: usize = 20;
+/// Most measurements sent with a new athlete.
+const MAX_MEASUREMENTS: usize = 50;
+
+words! {
+    /// A leg.
+    Leg { /// Left.
+        Left = "left", /// Right.
+        Right = "right" }
+}
+
+words! {
+    /// How long the athlete has hurdled.
+    Experience { /// Less than a year.
+        Novice = "novice", /// A year or more.
+        Trained = "trained" }
+}
+
+words! {
+    /// Whether the athlete trains at the moment.
+    Status { /// Trains.
+        Active = "active", /// Pauses.
+        Resting = "resting", /// Left the squad.
+        Left = "left" }
+}
+
+words! {
+    /// What was measured.
+    MeasurementKind { /// Stature, m.
+        Stature = "stature_m", /// Leg length (stature minus sitting height), m.
+        LegLength = "leg_length_m", /// 30 m from a standing start, s.
+        Sprint30 = "sprint_30m_s", /// 50 m from a standing start, s.
+        Sprint50 = "sprint_50m_s" }
+}
+
+impl MeasurementKind {
+    /// Plausible values in the kind's unit (m or s); outside them a typing error is likelier than the truth (design
+    /// choice).
+    pub const fn range(self) -> (f64, f64) {
+        match self {
+            Self::Stature => (0.9, 2.3),
+            Self::LegLength => (0.4, 1.3),
+            Self::Sprint30 => (3.0, 12.0),
+            Self::Sprint50 => (5.0, 20.0),
+        }
+    }
+}
+
+/// When the athlete was born, as exactly as the club knows it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Birth {
+    /// The day.
+    Date(NaiveDate),
+    /// The year only.
+    Year(i16),
+}
+
+impl Birth {
+    /// Parses exactly one of the two.
+    pub fn parse(faults: &mut Faults, date: Option<NaiveDate>, year: Option<i16>, today: NaiveDate) -> Option<Self> {
+        match (date, year) {
+            (Some(date), None) if date.year() >= 1900 && date <= today => Some(Self::Date(date)),
+            (None, Some(year)) if year >= 1900 && i32::from(year) <= today.year() => Some(Self::Year(year)),
+            (Some(_), None) => {
+                faults.add("/birth_date", "out_of_range", "must be from 1900-01-01 to today");
+                None
+            }
+            (None, Some(_)) => {
+                faults.add("/birth_year", "out_of_range", "must be from 1900 to this year");
+                None
+            }
+            _ => {
+                faults.add(
+                    "/birth_date",
+                    "one_of",
+                    "send either birth_date or birth_year: the age group depends on it",
+                );
+                None
+            }
+        }
+    }
+}
+
+/// An athlete.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Athlete {
+    /// How the squad calls them.
+    pub display_name: String,
+    /// Category for competition rules.
+    pub sex: Sex,
+    /// When they were born.
+    pub birth: Birth,
+    /// Their groups, sorted, at least one.
+    pub groups: Vec<GroupId>,
+    /// The leg they like to lead with.
+    pub preferred_lead_leg: Option<Leg>,
+    /// How long they have hurdled.
+    pub experience: Experience,
+    /// Whether they train.
+    pub status: Status,
+    /// Until when a restriction (pain, injury, illness) stands.
+    pub restricted_until: Option<NaiveDate>,
+    /// When consent to keep their data was given.
+    pub consent_on: Option<NaiveDate>,
+}
+
+/// What a client sends of an athlete, field by field.
+#[derive(Clone, Debug)]
+pub struct Raw<'a> {
+    /// See [`Athlete`].
+    pub display_name: &'a str,
+    /// `F` or `M`.
+    pub sex: &'a str,
+    /// One of the two.
+    pub birth_date: Option<NaiveDate>,
+    /// One of the two.
+    pub birth_year: Option<i16>,
+    /// See [`Athlete`].
+    pub groups: &'a [GroupId],
+    /// A word of [`Leg`].
+    pub preferred_lead_leg: Option<&'a str>,
+    /// A word of [`Experience`].
+    pub experience: &'a str,
+    /// A word of [`Status`].
+    pub status: &'a str,
+    /// See [`Athlete`].
+    pub restricted_until: Option<NaiveDate>,
+    /// See [`Athlete`].
+    pub consent_on: Option<NaiveDate>,
+}
+
+impl Athlete {
+    /// Parses an athlete.
+    ///
+    /// # Errors
+    /// Every broken field.
+    pub fn parse(raw: &Raw<'_>, today: NaiveDate) -> Result<Self, Vec<Fault>> {
+        let mut faults = Faults::new();
+        let display_name = faults.text("/display_name", raw.display_name, 80);
+        let sex = faults.take("/sex", "word", Sex::from_word(raw.sex).ok_or("must be F or M"));
+        let birth = Birth::parse(&mut faults, raw.birth_date, raw.birth_year, today);
+        let mut groups = raw.groups.to_vec();
+        groups.sort_unstable();
+        groups.dedup();
+        if !(1..=MAX_GROUPS).contains(&groups.len()) {
+            faults.add("/group_ids", "length", format!("must name 1 to {MAX_GROUPS} groups"));
+        }
+        let preferred_lead_leg =
+            raw.preferred_lead_leg.and_then(|word| faults.take("/preferred_lead_leg", "word", Leg::parse(word)));
+        let experience = faults.take("/experience", "word", Experience::parse(raw.experience));
+        let status = faults.take("/status", "word", Status::parse(raw.status));
+        if raw.restricted_until.is_some_and(|day| day.year() < 2000 || (day - today).num_days() > 731) {
+            faults.add("/restricted_until", "out_of_range", "must be from 2000 to two years ahead");
+        }
+        if raw.consent_on.is_some_and(|day| day.year() < 2000 || day > today) {
+            faults.add("/consent_on", "out_of_range", "must be from 2000 to today");
+        }
+        let value = (|| {
+            Some(Self {
+                display_name: display_name?,
+                sex: sex?,
+                birth: birth?,
+                groups,
+                preferred_lead_leg,
+                experience: experience?,
+                status: status?,
+                restricted_until: raw.restricted_until,
+                consent_on: raw.consent_on,
+            })
+        })();
+        faults.finish(value)
+    }
+}
+
+/// A dated measurement.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Measurement {
+    /// What was measured.
+    pub kind: MeasurementKind,
+    /// The value in mm or ms.
+    pub milli: i32,
+    /// The day.
+    pub measured_on: NaiveDate,
+}
+
+impl Measurement {
+    /// Parses a measurement; `value` in metres or seconds.
+    ///
+    /// # Errors
+    /// Every broken field.
+    pub fn parse(kind: &str, value: f64, measured_on: NaiveDate, today: NaiveDate) -> Result<Self, Vec<Fault>> {
+        let mut faults = Faults::new();
+        let kind = faults.take("/kind", "word", MeasurementKind::parse(kind));
+        let (low, high) = kind.map_or((0.0, 100.0), MeasurementKind::range);
+        let milli = (value * 1_000.0).round();
+        if !(low..=high).contains(&value) {
+            faults.add("/value", "out_of_range", format!("must be from {low} to {high}"));
+        } else if (value * 1_000.0 - milli).abs() > 1e-6 {
+            faults.add("/value", "too_fine", "must not be finer than 0.001");
+        }
+        if measured_on.year() < 2000 || measured_on > today {
+            faults.add("/measured_on", "out_of_range", "must be from 2000-01-01 to today");
+        }
+        #[allow(clippy::cast_possible_truncation)] // checked above: at most 20 000
+        let value = kind.map(|kind| Self { kind, milli: milli as i32, measured_on });
+        faults.finish(value)
+    }
+
+    /// The value in metres or seconds.
+    pub fn value(self) -> f64 {
+        f64::from(self.milli) / 1_000.0
+    }
+}
+
+/// A new athlete with what was measured so far.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewAthlete {
+    /// The id.
+    pub id: AthleteId,
+    /// The athlete.
+    pub athlete: Athlete,
+    /// Measurements with their ids.
+    pub measurements: Vec<(MeasurementId, Measurement)>,
+}
+
+/// Refuses more measurements than a new athlete can have.
+pub fn check_count(faults: &mut Faults, count: usize) {
+    if count > MAX_MEASUREMENTS {
+        faults.add("/measurements", "length", format!("must be at most {MAX_MEASUREMENTS}; send the rest one by one"));
+    }
+}
+
+/// The id of a measurement that came without one: the same for the same athlete, kind, day and value, so that a
+/// repeated create is recognised.
+pub fn derived_id(athlete: AthleteId, measurement: &Measurement) -> MeasurementId {
+    let name = format!("{} {} {}", measurement.kind.as_str(), measurement.measured_on, measurement.milli);
+    MeasurementId(Uuid::new_v5(&athlete.0, name.as_bytes()))
+}

@@ -1,0 +1,233 @@
+//! Import and export of the roster over HTTP.
+
+use std::collections::{HashMap, HashSet};
+
+use actix_web::web::{Bytes, Data};
+use actix_web::{HttpRequest, HttpResponse, get, post};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+
+use super::model::NewAthlete;
+use super::roster::{self, Context, Row};
+use super::store::{self, Filter};
+use crate::platform::access::{ClubAdmin, Permit};
+use crate::platform::body;
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::fault::Fault;
+use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::params::Params;
+use crate::platform::problem::{Code, Problem};
+
+/// Largest file, bytes.
+const MAX_BYTES: usize = 1024 * 1024;
+
+/// How to import.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct ImportParams {
+    /// Only report what would happen.
+    #[serde(default)]
+    dry_run: bool,
+}
+
+/// What became of one row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+enum RowStatus {
+    /// Would be added (dry run).
+    Valid,
+    /// Was added.
+    Created,
+    /// The club has this athlete (same name and birth); left as it is.
+    Unchanged,
+    /// Broken.
+    Rejected,
+}
+
+/// The outcome of one row.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = ImportedRow)]
+struct RowView {
+    /// Line in the file; the header is line 1.
+    #[schema(minimum = 1, example = 2)]
+    row: u64,
+    /// What became of it.
+    status: RowStatus,
+    /// The athlete that was added or found.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    athlete_id: Option<AthleteId>,
+    /// What is broken; each pointer is `/<column>`.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 100)]
+    errors: Vec<Fault>,
+}
+
+/// The outcome of an import.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RosterImport)]
+struct ImportView {
+    /// Whether nothing was written.
+    dry_run: bool,
+    /// Rows that were, or would be, added.
+    #[schema(minimum = 0, example = 24)]
+    created: usize,
+    /// Rows whose athlete the club has.
+    #[schema(minimum = 0, example = 0)]
+    unchanged: usize,
+    /// Broken rows.
+    #[schema(minimum = 0, example = 0)]
+    rejected: usize,
+    /// One entry for each row, in order.
+    #[schema(max_items = 2000)]
+    rows: Vec<RowView>,
+}
+
+/// Marks rows that repeat an earlier row or an athlete of the club.
+fn judge(rows: &[Row], known: &HashMap<roster::Person, AthleteId>, dry_run: bool) -> Vec<RowView> {
+    let mut seen = HashMap::new();
+    rows.iter()
+        .map(|row| {
+            let rejected = |errors| RowView { row: row.line, status: RowStatus::Rejected, athlete_id: None, errors };
+            let new = match &row.parsed {
+                Err(errors) => return rejected(errors.clone()),
+                Ok(new) => new,
+            };
+            let person = roster::person(&new.athlete);
+            if let Some(first) = seen.insert(person.clone(), row.line) {
+                let detail = format!("repeats line {first}: same name and birth");
+                return rejected(vec![Fault::at("/display_name", "duplicate_row", detail)]);
+            }
+            match known.get(&person) {
+                Some(id) => {
+                    RowView { row: row.line, status: RowStatus::Unchanged, athlete_id: Some(*id), errors: Vec::new() }
+                }
+                None => {
+                    let (status, id) =
+                        if dry_run { (RowStatus::Valid, None) } else { (RowStatus::Created, Some(new.id)) };
+                    RowView { row: row.line, status, athlete_id: id, errors: Vec::new() }
+                }
+            }
+        })
+        .collect()
+}
+
+async fn everyone(
+    tx: &mut ClubTx,
+) -> Result<Vec<crate::platform::stored::Stored<AthleteId, super::model::Athlete>>, Problem> {
+    Ok(store::page(tx, &Filter::default(), None, i64::MAX).await?)
+}
+
+/// Imports a roster: every row or none. With `dry_run` nothing is written and every bad row is reported.
+///
+/// UTF-8 with a header line; separator comma or semicolon. Columns: `display_name`, `sex` (F or M), `birth_date` or
+/// `birth_year`, `groups` (names, several separated by `|`), `preferred_lead_leg`, `experience` (novice or trained),
+/// `status`, `consent_on`, `stature_m`, `leg_length_m`, `sprint_30m_s`, `sprint_50m_s`, `measured_on` (of the four
+/// before it; today when empty). Required: display_name, sex, groups, experience and one of the birth columns.
+/// Dates as `2013-05-17`, decimals with a point. Quotes as in RFC 4180. An apostrophe before `=`, `+`, `-` or `@`, which
+/// an export writes so that no spreadsheet runs the cell, is taken off.
+#[utoipa::path(
+    tag = "athletes",
+    params(("club_id" = Uuid, Path, description = "The club"), ImportParams),
+    request_body(
+        content = String,
+        content_type = "text/csv",
+        description = "At most 1 MiB and 2,000 rows",
+        example = "display_name,sex,birth_date,groups,experience,stature_m\nMira Osei,F,2013-05-17,Under 14,novice,1.52\n"
+    ),
+    security(("access_token" = ["club.admin"])),
+    responses(
+        (status = 201, description = "Imported", body = ImportView),
+        (status = 200, description = "Dry run", body = ImportView)
+    )
+)]
+#[post("/v1/clubs/{club_id}/athletes/import")]
+async fn import_athletes(
+    req: HttpRequest,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+    params: Params<ImportParams>,
+    bytes: Result<Bytes, actix_web::Error>,
+) -> Result<HttpResponse, Problem> {
+    let dry_run = params.0.dry_run;
+    if body::media_type(&req) != "text/csv" {
+        return Err(Problem::new(Code::MediaType, "Send the roster as text/csv."));
+    }
+    let bytes = bytes.map_err(|error| body::payload_problem(&error))?;
+    if bytes.len() > MAX_BYTES {
+        return Err(Problem::new(Code::TooLarge, "A roster may have 1 MiB. Split the file."));
+    }
+    let mut tx = permit.write(&db).await?;
+    store::queue_import(&mut tx).await?;
+    let groups = store::groups(&mut tx).await?;
+    let names = groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
+    let context = Context { groups: names.collect(), today: tx.today().await? };
+    let rows = roster::read(&bytes, &context)?;
+    let known = everyone(&mut tx).await?.iter().map(|one| (roster::person(&one.value), one.id)).collect();
+    let judged = judge(&rows, &known, dry_run);
+    let count = |status| judged.iter().filter(|row| row.status == status).count();
+    let (created, rejected) = (count(RowStatus::Created) + count(RowStatus::Valid), count(RowStatus::Rejected));
+    let unchanged = count(RowStatus::Unchanged);
+    if !dry_run {
+        if rejected > 0 {
+            return Err(Problem::invalid(all_faults(judged)));
+        }
+        let wanted: HashSet<AthleteId> =
+            judged.iter().filter(|row| row.status == RowStatus::Created).filter_map(|row| row.athlete_id).collect();
+        let new: Vec<NewAthlete> =
+            rows.into_iter().filter_map(|row| row.parsed.ok()).filter(|new| wanted.contains(&new.id)).collect();
+        if !new.is_empty() {
+            if !store::insert(&mut tx, &new).await? {
+                let detail = "A new id was taken already; nothing was stored. Send the file again.";
+                return Err(Problem::new(Code::Internal, detail));
+            }
+            tx.commit().await?;
+        }
+    }
+    let body = ImportView { dry_run, created, unchanged, rejected, rows: judged };
+    let mut answer = if dry_run { HttpResponse::Ok() } else { HttpResponse::Created() };
+    Ok(answer.json(body))
+}
+
+/// The faults of every row, each pointer as `/rows/<line>/<column>`.
+fn all_faults(rows: Vec<RowView>) -> Vec<Fault> {
+    let mut all = crate::platform::fault::Faults::new();
+    for row in rows {
+        all.add_all(&format!("/rows/{}", row.row), row.errors);
+    }
+    all.finish::<()>(None).err().unwrap_or_default()
+}
+
+/// Exports the whole roster as CSV in the columns of the import, each athlete with the latest day of measurements.
+#[utoipa::path(
+    tag = "athletes",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    security(("access_token" = ["club.admin"])),
+    responses((status = 200, description = "The roster", body = String, content_type = "text/csv"))
+)]
+#[get("/v1/clubs/{club_id}/athletes/export")]
+async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.read(&db).await?;
+    let groups: HashMap<GroupId, String> = store::groups(&mut tx).await?.into_iter().collect();
+    let athletes = everyone(&mut tx).await?;
+    let ids: Vec<AthleteId> = athletes.iter().map(|one| one.id).collect();
+    let mut measured = store::measurements(&mut tx, &ids).await?;
+    let rows: Vec<_> = athletes
+        .into_iter()
+        .map(|one| {
+            let measurements = measured.remove(&one.id).unwrap_or_default();
+            (one.value, measurements.into_iter().map(|stored| stored.value).collect())
+        })
+        .collect();
+    let csv =
+        roster::write(&rows, &groups).map_err(|_| Problem::new(Code::Internal, "The roster could not be written."))?;
+    Ok(HttpResponse::Ok()
+        .content_type("text/csv; charset=utf-8")
+        .insert_header(("content-disposition", "attachment; filename=\"roster.csv\""))
+        .insert_header(("cache-control", "private, no-store"))
+        .body(csv))
+}
+
+/// The routes of the roster.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(import_athletes).service(export_athletes);
+}

@@ -1,0 +1,296 @@
+//! The JSON of athletes and measurements.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::model::{self, Athlete, Birth, Experience, Measurement, NewAthlete, Raw, Status};
+use super::store::StoredMeasurement;
+use crate::platform::fault::{Fault, Faults};
+use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
+use crate::platform::stored::Stored;
+
+fn active() -> String {
+    Status::Active.as_str().to_owned()
+}
+
+/// An athlete as sent by a client.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = AthleteFields, example = json!({"status": "resting", "restricted_until": "2026-12-01"}))]
+pub struct Fields {
+    /// How the squad calls them.
+    #[schema(min_length = 1, max_length = 80, example = "Mira Osei")]
+    pub display_name: String,
+    /// Category for competition rules.
+    #[schema(pattern = "^(F|M)$", max_length = 1, example = "F")]
+    pub sex: String,
+    /// Day of birth; send this or `birth_year`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = "2013-05-17")]
+    pub birth_date: Option<NaiveDate>,
+    /// Year of birth, when the day is not known or not wanted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1900, maximum = 2100, example = 2013)]
+    pub birth_year: Option<i16>,
+    /// The groups they belong to.
+    #[schema(min_items = 1, max_items = 20)]
+    pub group_ids: Vec<GroupId>,
+    /// The leg they like to lead with: `left` or `right`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(pattern = "^(left|right)$", max_length = 5, example = "left")]
+    pub preferred_lead_leg: Option<String>,
+    /// `novice` (under a year of hurdling) or `trained`.
+    #[schema(pattern = "^(novice|trained)$", max_length = 7, example = "novice")]
+    pub experience: String,
+    /// `active`, `resting` or `left`.
+    #[serde(default = "active")]
+    #[schema(pattern = "^(active|resting|left)$", max_length = 7, example = "active")]
+    pub status: String,
+    /// Until when a restriction (pain, injury, illness) stands; no medical details.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = "2026-12-01")]
+    pub restricted_until: Option<NaiveDate>,
+    /// When consent to keep their data was given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = "2026-09-01")]
+    pub consent_on: Option<NaiveDate>,
+}
+
+impl From<&Athlete> for Fields {
+    fn from(athlete: &Athlete) -> Self {
+        let (birth_date, birth_year) = match athlete.birth {
+            Birth::Date(date) => (Some(date), None),
+            Birth::Year(year) => (None, Some(year)),
+        };
+        Self {
+            display_name: athlete.display_name.clone(),
+            sex: athlete.sex.as_str().to_owned(),
+            birth_date,
+            birth_year,
+            group_ids: athlete.groups.clone(),
+            preferred_lead_leg: athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned()),
+            experience: Experience::as_str(athlete.experience).to_owned(),
+            status: athlete.status.as_str().to_owned(),
+            restricted_until: athlete.restricted_until,
+            consent_on: athlete.consent_on,
+        }
+    }
+}
+
+impl Fields {
+    /// Parses the athlete.
+    ///
+    /// # Errors
+    /// Every broken field.
+    pub fn parse(&self, today: NaiveDate) -> Result<Athlete, Vec<Fault>> {
+        let raw = Raw {
+            display_name: &self.display_name,
+            sex: &self.sex,
+            birth_date: self.birth_date,
+            birth_year: self.birth_year,
+            groups: &self.group_ids,
+            preferred_lead_leg: self.preferred_lead_leg.as_deref(),
+            experience: &self.experience,
+            status: &self.status,
+            restricted_until: self.restricted_until,
+            consent_on: self.consent_on,
+        };
+        Athlete::parse(&raw, today)
+    }
+}
+
+/// A new athlete.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = NewAthlete, example = json!({"display_name": "Mira Osei", "sex": "F", "birth_date": "2013-05-17", "group_ids": ["01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57"], "preferred_lead_leg": "left", "experience": "novice", "measurements": [{"kind": "stature_m", "value": 1.52, "measured_on": "2026-09-01"}]}))]
+pub struct New {
+    /// Client-made UUID (version 7); makes the create repeatable.
+    pub id: Option<AthleteId>,
+    /// How the squad calls them.
+    #[schema(min_length = 1, max_length = 80, example = "Mira Osei")]
+    pub display_name: String,
+    /// Category for competition rules.
+    #[schema(pattern = "^(F|M)$", max_length = 1, example = "F")]
+    pub sex: String,
+    /// Day of birth; send this or `birth_year`.
+    #[schema(example = "2013-05-17")]
+    pub birth_date: Option<NaiveDate>,
+    /// Year of birth, when the day is not known or not wanted.
+    #[schema(minimum = 1900, maximum = 2100, example = 2013)]
+    pub birth_year: Option<i16>,
+    /// The groups they belong to.
+    #[schema(min_items = 1, max_items = 20)]
+    pub group_ids: Vec<GroupId>,
+    /// The leg they like to lead with: `left` or `right`.
+    #[schema(pattern = "^(left|right)$", max_length = 5, example = "left")]
+    pub preferred_lead_leg: Option<String>,
+    /// `novice` (under a year of hurdling) or `trained`.
+    #[schema(pattern = "^(novice|trained)$", max_length = 7, example = "novice")]
+    pub experience: String,
+    /// `active`, `resting` or `left`.
+    #[serde(default = "active")]
+    #[schema(pattern = "^(active|resting|left)$", max_length = 7, example = "active")]
+    pub status: String,
+    /// Until when a restriction (pain, injury, illness) stands; no medical details.
+    #[schema(example = "2026-12-01")]
+    pub restricted_until: Option<NaiveDate>,
+    /// When consent to keep their data was given.
+    #[schema(example = "2026-09-01")]
+    pub consent_on: Option<NaiveDate>,
+    /// What was measured so far.
+    #[serde(default)]
+    #[schema(max_items = 50)]
+    pub measurements: Vec<NewMeasurement>,
+}
+
+/// A new measurement.
+#[derive(Clone, Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"kind": "stature_m", "value": 1.52, "measured_on": "2026-09-01"}))]
+pub struct NewMeasurement {
+    /// Client-made UUID; without one the id follows from athlete, kind, day and value.
+    pub id: Option<MeasurementId>,
+    /// `stature_m` (0.9 to 2.3), `leg_length_m` (stature minus sitting height, 0.4 to 1.3), `sprint_30m_s` (3 to 12)
+    /// or `sprint_50m_s` (5 to 20), both from a standing start.
+    #[schema(pattern = "^(stature_m|leg_length_m|sprint_30m_s|sprint_50m_s)$", max_length = 20, example = "stature_m")]
+    pub kind: String,
+    /// Metres or seconds, as the kind says; not finer than 0.001.
+    #[schema(minimum = 0.4, maximum = 20, example = 1.52)]
+    pub value: f64,
+    /// The day.
+    #[schema(example = "2026-09-01")]
+    pub measured_on: NaiveDate,
+}
+
+impl NewMeasurement {
+    /// Parses the measurement of an athlete.
+    ///
+    /// # Errors
+    /// Every broken field.
+    pub fn parse(&self, athlete: AthleteId, today: NaiveDate) -> Result<(MeasurementId, Measurement), Vec<Fault>> {
+        let measurement = Measurement::parse(&self.kind, self.value, self.measured_on, today)?;
+        Ok((self.id.unwrap_or_else(|| model::derived_id(athlete, &measurement)), measurement))
+    }
+}
+
+impl New {
+    /// Parses the athlete with measurements.
+    ///
+    /// # Errors
+    /// Every broken field.
+    pub fn parse(self, today: NaiveDate) -> Result<NewAthlete, Vec<Fault>> {
+        let mut faults = Faults::new();
+        let id = self.id.unwrap_or_else(AthleteId::new);
+        let mut measurements: Vec<(MeasurementId, Measurement)> = Vec::with_capacity(self.measurements.len());
+        model::check_count(&mut faults, self.measurements.len());
+        for (at, one) in self.measurements.iter().enumerate() {
+            match one.parse(id, today) {
+                Ok((id, _)) if measurements.iter().any(|(earlier, _)| *earlier == id) => {
+                    faults.add(
+                        format!("/measurements/{at}"),
+                        "duplicate",
+                        "repeats an earlier measurement of the list",
+                    );
+                }
+                Ok(parsed) => measurements.push(parsed),
+                Err(list) => faults.add_all(&format!("/measurements/{at}"), list),
+            }
+        }
+        let fields = Fields {
+            display_name: self.display_name,
+            sex: self.sex,
+            birth_date: self.birth_date,
+            birth_year: self.birth_year,
+            group_ids: self.group_ids,
+            preferred_lead_leg: self.preferred_lead_leg,
+            experience: self.experience,
+            status: self.status,
+            restricted_until: self.restricted_until,
+            consent_on: self.consent_on,
+        };
+        let athlete = fields.parse(today).map_err(|list| faults.add_all("", list)).ok();
+        faults.finish(athlete.map(|athlete| NewAthlete { id, athlete, measurements }))
+    }
+}
+
+/// A measurement.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Measurement)]
+pub struct MeasurementView {
+    /// The id.
+    pub id: MeasurementId,
+    /// Number of the last change; also the `ETag`.
+    #[schema(minimum = 1, example = 42)]
+    pub rev: i64,
+    /// What was measured.
+    #[schema(max_length = 20, example = "stature_m")]
+    pub kind: &'static str,
+    /// Metres or seconds, as the kind says.
+    #[schema(minimum = 0.4, maximum = 20, example = 1.52)]
+    pub value: f64,
+    /// The day.
+    pub measured_on: NaiveDate,
+}
+
+impl From<&StoredMeasurement> for MeasurementView {
+    fn from(stored: &StoredMeasurement) -> Self {
+        Self {
+            id: stored.id,
+            rev: stored.rev,
+            kind: stored.value.kind.as_str(),
+            value: stored.value.value(),
+            measured_on: stored.value.measured_on,
+        }
+    }
+}
+
+/// Measurements of an athlete.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct MeasurementList {
+    /// The measurements, latest first.
+    #[schema(max_items = 10_000)]
+    pub items: Vec<MeasurementView>,
+}
+
+/// An athlete.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Athlete)]
+pub struct View {
+    /// The id.
+    pub id: AthleteId,
+    /// Number of the last change; also the `ETag`.
+    #[schema(minimum = 1, example = 42)]
+    pub rev: i64,
+    /// The athlete.
+    #[serde(flatten)]
+    pub fields: Fields,
+    /// What was measured, latest first.
+    #[schema(max_items = 10_000)]
+    pub measurements: Vec<MeasurementView>,
+}
+
+impl View {
+    /// The view of an athlete with measurements.
+    pub fn new(stored: &Stored<AthleteId, Athlete>, measurements: &[StoredMeasurement]) -> Self {
+        Self {
+            id: stored.id,
+            rev: stored.rev,
+            fields: (&stored.value).into(),
+            measurements: measurements.iter().map(MeasurementView::from).collect(),
+        }
+    }
+}
+
+/// A page of athletes.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = AthletePage)]
+pub struct Page {
+    /// The athletes, in the order they were added.
+    #[schema(max_items = 200)]
+    pub items: Vec<View>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub next_cursor: Option<String>,
+}

@@ -1,0 +1,8 @@
+//! Barrier configurations: reusable lane recipes.
+
+mod http;
+mod model;
+mod shapes;
+mod store;
+
+pub use http::routes;

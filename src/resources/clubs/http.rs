@@ -1,0 +1,120 @@
+//! The club over HTTP.
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, get, patch};
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+use utoipa::ToSchema;
+
+use super::model::Settings;
+use super::store;
+use crate::platform::access::{ClubAdmin, Permit, SquadRead};
+use crate::platform::body::Body;
+use crate::platform::db::Db;
+use crate::platform::ids::ClubId;
+use crate::platform::patch;
+use crate::platform::problem::Problem;
+use crate::platform::stored::{self, Stored};
+use crate::resources::advice::PolicyFields;
+
+/// A club's settings.
+#[derive(Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = ClubSettings, example = json!({"spacing_step_m": 0.25, "policy": {"min_intervals": 16}}))]
+struct Fields {
+    /// Name of the club.
+    #[schema(min_length = 1, max_length = 100, example = "Harbour Hurdlers")]
+    name: String,
+    /// IANA time zone; decides what "today" is.
+    #[schema(min_length = 1, max_length = 60, example = "Europe/London")]
+    time_zone: String,
+    /// The rule set its athletes race under, one of `GET /v1/rulesets` or the club's own.
+    #[schema(min_length = 1, max_length = 40, example = "UKA")]
+    ruleset: String,
+    /// Smallest change of spacing that the club sets out, metres.
+    #[schema(minimum = 0.05, maximum = 1, example = 0.25)]
+    spacing_step_m: f64,
+    /// The club's own numbers for the progression rules.
+    #[serde(default)]
+    policy: PolicyFields,
+}
+
+impl From<&Settings> for Fields {
+    fn from(value: &Settings) -> Self {
+        Self {
+            name: value.name.clone(),
+            time_zone: value.time_zone.name().to_owned(),
+            ruleset: value.ruleset.clone(),
+            spacing_step_m: value.spacing_step.metres(),
+            policy: value.policy.clone(),
+        }
+    }
+}
+
+/// A club with its settings.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Club)]
+struct View {
+    /// The id.
+    id: ClubId,
+    /// Number of the last change; also the `ETag`.
+    #[schema(minimum = 1, example = 42)]
+    rev: i64,
+    /// The settings.
+    #[serde(flatten)]
+    fields: Fields,
+}
+
+impl From<&Stored<ClubId, Settings>> for View {
+    fn from(stored: &Stored<ClubId, Settings>) -> Self {
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
+    }
+}
+
+/// Reads the club.
+#[utoipa::path(
+    tag = "clubs",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The club", body = View), (status = 304, description = "Unchanged"))
+)]
+#[get("/v1/clubs/{club_id}")]
+async fn get_club(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.read(&db).await?;
+    let found = store::find(&mut tx).await?;
+    Ok(stored::read(&req, found.rev, &View::from(&found)))
+}
+
+/// Changes the club's settings (merge patch).
+#[utoipa::path(
+    tag = "clubs",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("If-Match" = String, Header, description = "ETag of the version you read")
+    ),
+    request_body(content = Fields, content_type = "application/merge-patch+json"),
+    security(("access_token" = ["club.admin"])),
+    responses((status = 200, description = "Changed", body = View))
+)]
+#[patch("/v1/clubs/{club_id}")]
+async fn update_club(
+    req: HttpRequest,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+    body: Body<Map<String, Value>>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let before = store::find(&mut tx).await?;
+    stored::require_match(&req, before.rev, &View::from(&before))?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
+    let texts = [&*fields.name, &fields.time_zone, &fields.ruleset];
+    let value = Settings::parse(texts, fields.spacing_step_m, fields.policy)?;
+    store::save(&mut tx, &value).await?;
+    let rev = tx.commit().await?.of(before.id, before.rev);
+    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
+}
+
+/// The routes of the club.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(get_club).service(update_club);
+}

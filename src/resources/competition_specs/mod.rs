@@ -1,0 +1,15 @@
+//! Competition specifications: the published ones, a club's own, and which apply to whom.
+
+mod lookup;
+mod model;
+mod own;
+mod published;
+mod shapes;
+mod store;
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    // Fixed paths first: `applicable` is not an id.
+    lookup::routes(config);
+    own::routes(config);
+}

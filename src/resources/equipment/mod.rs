@@ -1,0 +1,8 @@
+//! Equipment: the barriers a club owns.
+
+mod http;
+mod model;
+mod shapes;
+mod store;
+
+pub use http::routes;

@@ -1,0 +1,113 @@
+//! The JSON of equipment.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::model::Equipment;
+use super::store::StoredEquipment;
+use crate::platform::fault::Fault;
+use crate::platform::ids::EquipmentId;
+
+/// A stock of barriers as sent by a client.
+#[derive(Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = EquipmentFields, example = json!({"barrier_kind": "low_barrier", "heights_m": [0.4, 0.5, 0.6], "count": 24}))]
+pub struct Fields {
+    /// `wicket`, `foam`, `low_barrier` or `hurdle`.
+    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
+    pub barrier_kind: String,
+    /// Heights that each of them can be set to, metres.
+    #[schema(min_items = 1, max_items = 12, example = json!([0.4, 0.5, 0.6]))]
+    pub heights_m: Vec<f64>,
+    /// How many there are.
+    #[schema(minimum = 1, maximum = 500, example = 24)]
+    pub count: i16,
+    /// Remark.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 1, max_length = 200, example = "Blue feet, in the container")]
+    pub note: Option<String>,
+}
+
+impl Fields {
+    /// Parses the equipment.
+    ///
+    /// # Errors
+    /// Every broken field.
+    pub fn parse(&self) -> Result<Equipment, Vec<Fault>> {
+        Equipment::parse(&self.barrier_kind, &self.heights_m, self.count, self.note.as_deref())
+    }
+}
+
+impl From<&Equipment> for Fields {
+    fn from(value: &Equipment) -> Self {
+        Self {
+            barrier_kind: value.kind.as_str().to_owned(),
+            heights_m: value.heights.iter().map(|height| height.metres()).collect(),
+            count: value.count,
+            note: value.note.clone(),
+        }
+    }
+}
+
+/// A new equipment.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = NewEquipment, example = json!({"barrier_kind": "low_barrier", "heights_m": [0.4, 0.5, 0.6], "count": 24}))]
+pub struct New {
+    /// Client-made UUID (version 7); makes the create repeatable.
+    pub id: Option<EquipmentId>,
+    /// `wicket`, `foam`, `low_barrier` or `hurdle`.
+    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
+    pub barrier_kind: String,
+    /// Heights that each of them can be set to, metres.
+    #[schema(min_items = 1, max_items = 12, example = json!([0.4, 0.5, 0.6]))]
+    pub heights_m: Vec<f64>,
+    /// How many there are.
+    #[schema(minimum = 1, maximum = 500, example = 24)]
+    pub count: i16,
+    /// Remark.
+    #[schema(min_length = 1, max_length = 200, example = "Blue feet, in the container")]
+    pub note: Option<String>,
+}
+
+impl New {
+    /// The id, and the fields without it.
+    pub fn split(self) -> (EquipmentId, Fields) {
+        let fields =
+            Fields { barrier_kind: self.barrier_kind, heights_m: self.heights_m, count: self.count, note: self.note };
+        (self.id.unwrap_or_else(EquipmentId::new), fields)
+    }
+}
+
+/// A stock of barriers.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Equipment)]
+pub struct View {
+    /// The id.
+    pub id: EquipmentId,
+    /// Number of the last change; also the `ETag`.
+    #[schema(minimum = 1, example = 42)]
+    pub rev: i64,
+    /// The equipment.
+    #[serde(flatten)]
+    pub fields: Fields,
+}
+
+impl From<&StoredEquipment> for View {
+    fn from(stored: &StoredEquipment) -> Self {
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
+    }
+}
+
+/// A page of equipment.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = EquipmentPage)]
+pub struct Page {
+    /// The equipment, oldest first.
+    #[schema(max_items = 200)]
+    pub items: Vec<View>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub next_cursor: Option<String>,
+}

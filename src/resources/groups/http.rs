@@ -1,0 +1,220 @@
+//! Training groups over HTTP.
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use super::model::Group;
+use super::store;
+use crate::platform::access::{ClubAdmin, Permit, SquadRead};
+use crate::platform::body::Body;
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::fault::Fault;
+use crate::platform::ids::GroupId;
+use crate::platform::page::{self, PageParams};
+use crate::platform::params::{Params, path_id};
+use crate::platform::patch;
+use crate::platform::problem::Problem;
+use crate::platform::stored::{self, Stored};
+
+/// A training group as sent by a client.
+#[derive(Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = GroupFields, example = json!({"name": "Under 14 hurdles", "season": "2026 outdoor"}))]
+struct Fields {
+    /// Name, unique in the club.
+    #[schema(min_length = 1, max_length = 80, example = "Under 14 hurdles")]
+    name: String,
+    /// The season it trains for, in the club's own words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 1, max_length = 40, example = "2026 outdoor")]
+    season: Option<String>,
+}
+
+/// A new training group.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = NewGroup, example = json!({"name": "Under 14 hurdles", "season": "2026 outdoor"}))]
+struct New {
+    /// Client-made UUID (version 7); makes the create repeatable.
+    id: Option<GroupId>,
+    /// Name, unique in the club.
+    #[schema(min_length = 1, max_length = 80, example = "Under 14 hurdles")]
+    name: String,
+    /// The season it trains for, in the club's own words.
+    #[schema(min_length = 1, max_length = 40, example = "2026 outdoor")]
+    season: Option<String>,
+}
+
+/// A training group.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Group)]
+struct View {
+    /// The id.
+    id: GroupId,
+    /// Number of the last change; also the `ETag`.
+    #[schema(minimum = 1, example = 42)]
+    rev: i64,
+    #[serde(flatten)]
+    fields: Fields,
+}
+
+/// A page of training groups.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = GroupPage)]
+struct Page {
+    /// The groups, oldest first.
+    #[schema(max_items = 200)]
+    items: Vec<View>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    next_cursor: Option<String>,
+}
+
+impl From<&Group> for Fields {
+    fn from(group: &Group) -> Self {
+        Self { name: group.name.clone(), season: group.season.clone() }
+    }
+}
+
+impl TryFrom<Fields> for Group {
+    type Error = Vec<Fault>;
+
+    fn try_from(fields: Fields) -> Result<Self, Vec<Fault>> {
+        Self::parse(&fields.name, fields.season.as_deref())
+    }
+}
+
+impl From<&Stored<GroupId, Group>> for View {
+    fn from(stored: &Stored<GroupId, Group>) -> Self {
+        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
+    }
+}
+
+async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<Stored<GroupId, Group>, Problem> {
+    let id = GroupId(path_id(req, "group_id", "group")?);
+    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("group"))
+}
+
+/// Creates a training group.
+#[utoipa::path(
+    tag = "groups",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    request_body = New,
+    security(("access_token" = ["club.admin"])),
+    responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
+)]
+#[post("/v1/clubs/{club_id}/groups")]
+async fn create_group(
+    req: HttpRequest,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+    body: Body<New>,
+) -> Result<HttpResponse, Problem> {
+    let New { id, name, season } = body.read()?;
+    let group = Group::parse(&name, season.as_deref())?;
+    let id = id.unwrap_or_else(GroupId::new);
+    let mut tx = permit.write(&db).await?;
+    if !store::insert(&mut tx, id, &group).await? {
+        let stored = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
+        stored::same_or_conflict(&stored.value, &group)?;
+        return Ok(stored::created(&req, false, id, stored.rev, &View::from(&stored)));
+    }
+    let rev = tx.commit().await?.of(id, 0);
+    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value: group })))
+}
+
+/// Lists the training groups that you see.
+#[utoipa::path(
+    tag = "groups",
+    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "A page", body = Page))
+)]
+#[get("/v1/clubs/{club_id}/groups")]
+async fn list_groups(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<PageParams>,
+) -> Result<HttpResponse, Problem> {
+    let wanted = params.0.parse::<Uuid>()?;
+    let mut tx = permit.read(&db).await?;
+    let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Reads a training group.
+#[utoipa::path(
+    tag = "groups",
+    params(("club_id" = Uuid, Path, description = "The club"), ("group_id" = Uuid, Path, description = "The group")),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The group", body = View), (status = 304, description = "Unchanged"))
+)]
+#[get("/v1/clubs/{club_id}/groups/{group_id}")]
+async fn get_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.read(&db).await?;
+    let stored = load(&mut tx, &req).await?;
+    Ok(stored::read(&req, stored.rev, &View::from(&stored)))
+}
+
+/// Changes a training group (merge patch).
+#[utoipa::path(
+    tag = "groups",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("group_id" = Uuid, Path, description = "The group"),
+        ("If-Match" = String, Header, description = "ETag of the version you read")
+    ),
+    request_body(content = Fields, content_type = "application/merge-patch+json"),
+    security(("access_token" = ["club.admin"])),
+    responses((status = 200, description = "Changed", body = View))
+)]
+#[patch("/v1/clubs/{club_id}/groups/{group_id}")]
+async fn update_group(
+    req: HttpRequest,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+    body: Body<Map<String, Value>>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let before = load(&mut tx, &req).await?;
+    stored::require_match(&req, before.rev, &View::from(&before))?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
+    let value = Group::try_from(fields)?;
+    store::save(&mut tx, before.id, &value).await?;
+    let rev = tx.commit().await?.of(before.id, before.rev);
+    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
+}
+
+/// Deletes a training group that nobody belongs to any more.
+#[utoipa::path(
+    tag = "groups",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("group_id" = Uuid, Path, description = "The group"),
+        ("If-Match" = String, Header, description = "ETag of the version you read")
+    ),
+    security(("access_token" = ["club.admin"])),
+    responses((status = 204, description = "Deleted"))
+)]
+#[delete("/v1/clubs/{club_id}/groups/{group_id}")]
+async fn delete_group(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let before = load(&mut tx, &req).await?;
+    stored::require_match(&req, before.rev, &View::from(&before))?;
+    store::remove(&mut tx, before.id).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(create_group).service(list_groups).service(get_group).service(update_group).service(delete_group);
+}

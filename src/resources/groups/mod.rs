@@ -1,0 +1,7 @@
+//! Training groups.
+
+mod http;
+mod model;
+mod store;
+
+pub use http::routes;

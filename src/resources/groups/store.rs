@@ -1,0 +1,136 @@
+//! Rows of training groups.
+
+use chrono::Utc;
+use uuid::Uuid;
+
+use super::model::Group;
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::ids::GroupId;
+use crate::platform::stored::Stored;
+
+const NAME_TAKEN: &str = "Another group of the club has this name. Choose a different one.";
+
+struct Row {
+    id: Uuid,
+    rev: i64,
+    name: String,
+    season: Option<String>,
+}
+
+impl From<Row> for Stored<GroupId, Group> {
+    fn from(row: Row) -> Self {
+        Self { id: GroupId(row.id), rev: row.rev, value: Group { name: row.name, season: row.season } }
+    }
+}
+
+/// Inserts a group; false when the id is taken already.
+pub async fn insert(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<bool, StoreError> {
+    let club = tx.club.0;
+    let done = sqlx::query!(
+        r#"
+        insert into groups as x (club_id, id, name, season, created_at, updated_at)
+        values ($1, $2, $3, $4, $5, $5)
+        on conflict (club_id, id) do nothing
+        "#,
+        club,
+        id.0,
+        group.name,
+        group.season,
+        Utc::now()
+    )
+    .execute(tx.changing(Change::put(Kind::Group, id)))
+    .await
+    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// The group, when the actor sees it.
+pub async fn find(tx: &mut ClubTx, id: GroupId) -> Result<Option<Stored<GroupId, Group>>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let row = sqlx::query_as!(
+        Row,
+        r#"
+        select id, rev, name, season
+        from groups
+        where club_id = $1 and id = $2 and deleted_at is null
+          and ($3::uuid[] is null or id = any ($3))
+        "#,
+        club,
+        id.0,
+        groups.as_deref()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    Ok(row.map(Into::into))
+}
+
+/// The groups that the actor sees, by id, after `after`.
+pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<Stored<GroupId, Group>>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let rows = sqlx::query_as!(
+        Row,
+        r#"
+        select id, rev, name, season
+        from groups
+        where club_id = $1 and deleted_at is null
+          and ($2::uuid[] is null or id = any ($2))
+          and ($3::uuid is null or id > $3)
+        order by id
+        limit $4
+        "#,
+        club,
+        groups.as_deref(),
+        after,
+        fetch
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().map(Into::into).collect())
+}
+
+/// Saves a changed group.
+pub async fn save(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    sqlx::query!(
+        r#"
+        update groups
+        set name = $3, season = $4, updated_at = $5
+        where club_id = $1 and id = $2
+        "#,
+        club,
+        id.0,
+        group.name,
+        group.season,
+        Utc::now()
+    )
+    .execute(tx.changing(Change::put(Kind::Group, id)))
+    .await
+    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    Ok(())
+}
+
+/// Deletes a group that no athlete and no session belongs to any more.
+pub async fn remove(tx: &mut ClubTx, id: GroupId) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let used = sqlx::query_scalar!(
+        r#"select exists (select from root_scope where club_id = $1 and scope_id = $2) as "used!""#,
+        club,
+        id.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    if used {
+        return Err(StoreError::Conflict(
+            "Athletes or sessions still belong to this group. Move them to another group first.".to_owned(),
+        ));
+    }
+    sqlx::query!(
+        "update groups set deleted_at = $3, updated_at = $3 where club_id = $1 and id = $2",
+        club,
+        id.0,
+        Utc::now()
+    )
+    .execute(tx.changing(Change::remove(Kind::Group, id)))
+    .await?;
+    Ok(())
+}

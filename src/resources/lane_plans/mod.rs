@@ -1,0 +1,14 @@
+//! Lane plans: the lanes to set out for a session and who runs where, with the set-out sheet.
+
+mod http;
+mod model;
+mod problem;
+mod set_out;
+mod shapes;
+mod store;
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    http::routes(config);
+    set_out::routes(config);
+}

@@ -1,0 +1,295 @@
+//! What a coach asks for, and the problem it makes.
+
+use std::collections::BTreeSet;
+
+use uuid::Uuid;
+
+use crate::compute::advice::Advice;
+use crate::compute::decision::DecisionKind;
+use crate::compute::lane_plan::{
+    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, MAX_CANDIDATES, Objective, Pin, Problem, StockItem,
+};
+use crate::compute::units::{BarrierKind, Length};
+use crate::platform::fault::{Fault, Faults};
+use crate::platform::ids::AthleteId;
+
+/// Most lanes.
+const MAX_LANES: u32 = 12;
+/// Most barriers of a lane.
+const MAX_BARRIERS: u32 = 20;
+/// Approach when none is asked for: that of the youngest published groups (Little Athletics Australia, 2019: 12 m).
+pub const APPROACH_M: f64 = 12.0;
+/// Run-out when none is asked for: close to the run-in of the published sprint races (10 to 13 m).
+pub const RUN_OUT_M: f64 = 10.0;
+/// P(hold) at which training is worth most, when the coach asks for nothing else (design choice).
+pub const HOLD_TARGET: f64 = 0.8;
+
+/// What a coach asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Wish {
+    /// Lanes that may be used.
+    pub lanes: u32,
+    /// Most athletes of one lane.
+    pub capacity: usize,
+    /// Fewest and most barriers of one lane.
+    pub barriers: (u32, u32),
+    /// Start line to the first barrier.
+    pub approach: Length,
+    /// Free distance after the last barrier.
+    pub run_out: Length,
+    /// Usable straight.
+    pub straight: Length,
+    /// P(hold) at which training is worth most.
+    pub hold_target: f64,
+    /// What is minimised.
+    pub objective: Objective,
+    /// Athletes with a lane of the coach's choice.
+    pub pins: Vec<(AthleteId, u32)>,
+    /// Pairs who must not share a lane.
+    pub apart: Vec<(AthleteId, AthleteId)>,
+}
+
+/// What a client sends of a wish, field by field.
+#[derive(Clone, Debug)]
+pub struct Raw<'a> {
+    /// See [`Wish`].
+    pub lanes: u32,
+    /// See [`Wish`].
+    pub capacity: u32,
+    /// Fewest barriers.
+    pub barriers_min: u32,
+    /// Most barriers.
+    pub barriers_max: u32,
+    /// Metres (m).
+    pub approach_m: Option<f64>,
+    /// Metres (m).
+    pub run_out_m: Option<f64>,
+    /// Metres (m); that of the venue when absent.
+    pub straight_m: Option<f64>,
+    /// See [`Wish`].
+    pub hold_target: Option<f64>,
+    /// `total` or `fair`.
+    pub objective: &'a str,
+    /// See [`Wish`].
+    pub pins: Vec<(AthleteId, u32)>,
+    /// See [`Wish`].
+    pub apart: Vec<(AthleteId, AthleteId)>,
+}
+
+impl Wish {
+    /// Parses a wish for these athletes at a venue (straight and lanes).
+    ///
+    /// # Errors
+    /// Every broken field.
+    pub fn parse(raw: &Raw<'_>, athletes: &[AthleteId], venue: Option<(Length, u32)>) -> Result<Self, Vec<Fault>> {
+        let mut faults = Faults::new();
+        check_limits(&mut faults, raw, venue.map(|(_, lanes)| lanes));
+        let approach = faults.take(
+            "/approach_m",
+            "out_of_range",
+            Length::between(raw.approach_m.unwrap_or(APPROACH_M), Length::default(), Length::from_mm(50_000)),
+        );
+        let run_out = faults.take(
+            "/run_out_m",
+            "out_of_range",
+            Length::between(raw.run_out_m.unwrap_or(RUN_OUT_M), Length::from_mm(3_000), Length::from_mm(50_000)),
+        );
+        let straight = match (raw.straight_m, venue) {
+            (Some(m), _) => faults.take(
+                "/straight_m",
+                "out_of_range",
+                Length::between(m, Length::from_mm(10_000), Length::from_mm(400_000)),
+            ),
+            (None, Some((straight, _))) => Some(straight),
+            (None, None) => {
+                faults.add("/straight_m", "missing", "is needed, because the session has no venue");
+                None
+            }
+        };
+        let hold_target = raw.hold_target.unwrap_or(HOLD_TARGET);
+        if !(0.5..=0.95).contains(&hold_target) {
+            faults.add("/hold_target", "out_of_range", "must be from 0.5 to 0.95");
+        }
+        let objective = match raw.objective {
+            "total" => Some(Objective::Total),
+            "fair" => Some(Objective::Fair),
+            _ => {
+                faults.add("/objective", "word", "must be total or fair");
+                None
+            }
+        };
+        check_wishes(&mut faults, raw, athletes);
+        let value =
+            approach.zip(run_out).zip(straight).zip(objective).map(|(((approach, run_out), straight), objective)| {
+                Self {
+                    lanes: raw.lanes,
+                    capacity: raw.capacity as usize,
+                    barriers: (raw.barriers_min, raw.barriers_max),
+                    approach,
+                    run_out,
+                    straight,
+                    hold_target,
+                    objective,
+                    pins: raw.pins.clone(),
+                    apart: raw.apart.clone(),
+                }
+            });
+        faults.finish(value)
+    }
+}
+
+/// Checks the whole numbers of a wish against the lanes there are.
+fn check_limits(faults: &mut Faults, raw: &Raw<'_>, lanes: Option<u32>) {
+    let most = lanes.map_or(MAX_LANES, |lanes| lanes.min(MAX_LANES));
+    if !(1..=most).contains(&raw.lanes) {
+        faults.add("/lanes", "out_of_range", format!("must be from 1 to the {most} lanes there are"));
+    }
+    if !(1..=300).contains(&raw.capacity) {
+        faults.add("/capacity", "out_of_range", "must be from 1 to 300 athletes in a lane");
+    }
+    if !(1..=MAX_BARRIERS).contains(&raw.barriers_min) {
+        faults.add("/barriers/min", "out_of_range", format!("must be from 1 to {MAX_BARRIERS}"));
+    }
+    if !(raw.barriers_min..=MAX_BARRIERS).contains(&raw.barriers_max) {
+        faults.add("/barriers/max", "out_of_range", format!("must be from the minimum to {MAX_BARRIERS}"));
+    }
+}
+
+fn check_wishes(faults: &mut Faults, raw: &Raw<'_>, athletes: &[AthleteId]) {
+    let mut seen = BTreeSet::new();
+    for (at, (athlete, lane)) in raw.pins.iter().enumerate() {
+        if !athletes.contains(athlete) {
+            faults.add(format!("/pins/{at}/athlete_id"), "unknown_id", "is not among the athletes of the plan");
+        } else if !seen.insert(athlete) {
+            faults.add(format!("/pins/{at}/athlete_id"), "twice", "has two pins");
+        }
+        if !(1..=raw.lanes).contains(lane) {
+            faults.add(format!("/pins/{at}/lane"), "out_of_range", format!("must be from 1 to {}", raw.lanes));
+        }
+    }
+    for (at, (a, b)) in raw.apart.iter().enumerate() {
+        if a == b || !athletes.contains(a) || !athletes.contains(b) {
+            faults.add(format!("/apart/{at}"), "unknown_id", "must name two different athletes of the plan");
+        }
+    }
+}
+
+/// A stock of barriers.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Equipment {
+    /// The id.
+    pub id: Uuid,
+    /// The kind.
+    pub kind: BarrierKind,
+    /// Heights each can be set to.
+    pub heights: Vec<Length>,
+    /// How many.
+    pub count: u32,
+}
+
+/// Whether an athlete stays out of the lanes.
+pub fn rests(advice: &Advice<'_>) -> bool {
+    advice.decision.kind == DecisionKind::RestAndRefer
+}
+
+/// How demanding a kind is: foam and low barriers are alike.
+const fn rung(kind: BarrierKind) -> u8 {
+    match kind {
+        BarrierKind::Wicket => 0,
+        BarrierKind::Foam | BarrierKind::LowBarrier => 1,
+        BarrierKind::Hurdle => 2,
+    }
+}
+
+/// The problem for these athletes (their ids with advice, none of them resting).
+///
+/// Candidates are the kinds and heights of the stock that somebody may run, on the club's spacing grid from the shortest
+/// to the longest lane that suits somebody. An athlete's permitted height is that of their recommendation, and nobody gets
+/// a more demanding kind than recommended.
+pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equipment], step: Length) -> Problem {
+    let candidates = candidates(wish, advised, stock, step);
+    let athletes = advised
+        .iter()
+        .map(|(id, advice)| {
+            let proposed = advice.decision.proposed;
+            let harder = |c: &Candidate| proposed.is_none_or(|to| rung(c.kind) > rung(to.barrier_kind));
+            Athlete {
+                id: id.0.as_u128(),
+                width_m: advice.estimate.width_m,
+                height_cost: advice.estimate.height_cost,
+                permitted_height: proposed.map(|to| to.height).unwrap_or_default(),
+                hold: candidates
+                    .iter()
+                    .map(|c| advice.estimate.hold_mean(c.height, c.spacing).clamp(0.0, 1.0))
+                    .collect(),
+                excluded: (0..candidates.len()).filter(|&c| candidates.get(c).is_some_and(harder)).collect(),
+            }
+        })
+        .collect();
+    Problem {
+        athletes,
+        candidates,
+        lanes: (1..=wish.lanes).map(|number| Lane { number, straight: wish.straight }).collect(),
+        capacity: wish.capacity,
+        barriers_min: wish.barriers.0,
+        barriers_max: wish.barriers.1,
+        run_out: wish.run_out,
+        stock: stock
+            .iter()
+            .map(|one| StockItem {
+                id: one.id.as_u128(),
+                kind: one.kind,
+                heights: one.heights.clone(),
+                count: one.count,
+            })
+            .collect(),
+        pins: wish.pins.iter().map(|(athlete, lane)| Pin { athlete: athlete.0.as_u128(), lane: *lane }).collect(),
+        apart: wish.apart.iter().map(|(a, b)| (a.0.as_u128(), b.0.as_u128())).collect(),
+        hold_target: wish.hold_target,
+        height_penalty: DEFAULT_HEIGHT_PENALTY,
+        objective: wish.objective,
+    }
+}
+
+fn candidates(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equipment], step: Length) -> Vec<Candidate> {
+    let kinds: BTreeSet<(BarrierKind, Length)> = stock
+        .iter()
+        .filter(|one| one.count > 0)
+        .flat_map(|one| one.heights.iter().map(|height| (one.kind, *height)))
+        .filter(|(kind, height)| {
+            advised.iter().any(|(_, advice)| {
+                let permits = |to: crate::compute::decision::Configuration| {
+                    *height <= to.height && rung(*kind) <= rung(to.barrier_kind)
+                };
+                advice.decision.proposed.is_some_and(permits)
+            })
+        })
+        .collect();
+    let grid = step.mm().max(1);
+    let mut found = Vec::new();
+    for (kind, height) in kinds {
+        let limits = || advised.iter().map(|(_, advice)| advice.estimate.limit_at(height));
+        // Utility peaks about two widths inside the limit; a metre inside and half a metre beyond leave room.
+        let shortest = limits().map(|limit| limit.p05).fold(f64::INFINITY, f64::min) - 1.0;
+        let longest = limits().map(|limit| limit.p95).fold(0.0, f64::max) + 0.5;
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        // 2 to 15 m in whole steps
+        let steps = |m: f64| (m.clamp(2.0, 15.0) * 1_000.0 / f64::from(grid)) as u32;
+        for n in steps(shortest) + 1..=steps(longest) {
+            found.push(Candidate { kind, height, spacing: Length::from_mm(n * grid), approach: wish.approach });
+        }
+    }
+    thinned(found)
+}
+
+/// At most [`MAX_CANDIDATES`]: with a very fine grid every second spacing is left out until the rest fits.
+fn thinned(mut found: Vec<Candidate>) -> Vec<Candidate> {
+    while found.len() > MAX_CANDIDATES {
+        let mut keep = false;
+        found.retain(|_| {
+            keep = !keep;
+            keep
+        });
+    }
+    found
+}

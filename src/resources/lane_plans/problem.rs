@@ -1,0 +1,108 @@
+//! Why there is no plan, in words and as a problem.
+
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use crate::compute::lane_plan::{Infeasible, Limit, PlanError, Relaxation};
+use crate::platform::ids::AthleteId;
+use crate::platform::problem::{Code, Problem};
+
+/// A change of one limit that makes a plan possible.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct RelaxationView {
+    /// `capacity`, `barriers_min`, `straight`, `stock` or `pins`.
+    #[schema(max_length = 20, example = "stock")]
+    limit: &'static str,
+    /// The change in words.
+    #[schema(max_length = 300, example = "2 more low barriers settable to 0.60 m")]
+    text: String,
+}
+
+/// The limit that binds, and what would do.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct InfeasibleView {
+    /// `no_permitted_configuration`, `places`, `pins`, `straight`, `stock` or `several`.
+    #[schema(max_length = 30, example = "stock")]
+    limit: &'static str,
+    /// The athlete that has no permitted configuration.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    athlete_id: Option<AthleteId>,
+    /// Each of these alone would do; the smallest of its kind.
+    #[schema(max_items = 10)]
+    relaxations: Vec<RelaxationView>,
+}
+
+fn relaxation(one: &Relaxation, barriers_min: u32) -> RelaxationView {
+    let (limit, text) = match *one {
+        Relaxation::Capacity(capacity) => ("capacity", format!("{capacity} athletes in a lane")),
+        Relaxation::BarriersMin(barriers) => (
+            "barriers_min",
+            format!("{} intervals instead of {}", barriers.saturating_sub(1), barriers_min.saturating_sub(1)),
+        ),
+        Relaxation::Straight(length) => ("straight", format!("a straight of {:.2} m", length.metres())),
+        Relaxation::Units { kind, height, more } => {
+            let kind = kind.as_str().replace('_', " ");
+            let plural = if more == 1 { "" } else { "s" };
+            ("stock", format!("{more} more {kind}{plural} settable to {:.2} m", height.metres()))
+        }
+        Relaxation::NoPins => ("pins", "no pins".to_owned()),
+    };
+    RelaxationView { limit, text }
+}
+
+/// The answer when no plan exists.
+pub fn no_plan(error: PlanError, barriers_min: u32, name_of: impl Fn(AthleteId) -> String) -> Problem {
+    let why = match error {
+        PlanError::Infeasible(why) => why,
+        PlanError::Budget => {
+            return Problem::new(
+                Code::Unavailable,
+                "No plan was found in the time there is. Ask for fewer lanes or athletes.",
+            );
+        }
+        PlanError::Problem(error) => {
+            return Problem::new(Code::Infeasible, format!("The plan cannot be computed: {error}."));
+        }
+    };
+    let view = InfeasibleView {
+        limit: word(&why.limit),
+        athlete_id: alone(&why),
+        relaxations: why.relaxations.iter().map(|one| relaxation(one, barriers_min)).collect(),
+    };
+    let limit = match &why.limit {
+        Limit::NoPermittedConfiguration { .. } => {
+            let name = view.athlete_id.map(name_of).unwrap_or_default();
+            format!("{name} may run none of the barriers the club owns")
+        }
+        Limit::Places { athletes, places } => {
+            format!("{athletes} athletes, but only {places} places")
+        }
+        Limit::Pins { lane } => {
+            format!("the athletes pinned to lane {lane} cannot run there together")
+        }
+        Limit::Straight => "the straight is too short for the fewest barriers".to_owned(),
+        Limit::Stock => "there are too few barriers".to_owned(),
+        Limit::Several => "several limits bind at once".to_owned(),
+    };
+    let texts: Vec<&str> = view.relaxations.iter().map(|one| one.text.as_str()).collect();
+    let remedy = if texts.is_empty() { "change more than one limit".to_owned() } else { texts.join(", or ") };
+    Problem::new(Code::Infeasible, format!("No lane plan: {limit}. What would do: {remedy}.")).with_current(view)
+}
+
+fn word(limit: &Limit) -> &'static str {
+    match limit {
+        Limit::NoPermittedConfiguration { .. } => "no_permitted_configuration",
+        Limit::Places { .. } => "places",
+        Limit::Pins { .. } => "pins",
+        Limit::Straight => "straight",
+        Limit::Stock => "stock",
+        Limit::Several => "several",
+    }
+}
+
+fn alone(why: &Infeasible) -> Option<AthleteId> {
+    match why.limit {
+        Limit::NoPermittedConfiguration { athlete } => Some(AthleteId(uuid::Uuid::from_u128(athlete))),
+        _ => None,
+    }
+}

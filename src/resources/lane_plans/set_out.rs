@@ -1,0 +1,186 @@
+//! The set-out sheet of a lane plan over HTTP: JSON, CSV or SVG.
+
+use actix_web::http::header::{ACCEPT, VARY};
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, get};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::http::load;
+use super::shapes::{CautionView, Content, LaneView};
+use super::store::SessionInfo;
+use crate::compute::set_out::{LaneSetting, Mark, set_out};
+use crate::compute::units::{BarrierKind, Length};
+use crate::platform::access::{Permit, SquadRead};
+use crate::platform::db::{Db, StoreError};
+use crate::platform::problem::{Code, Problem};
+use crate::render::set_out::{Sheet, SheetLane, csv, svg};
+
+/// A tape mark.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = TapeMark)]
+struct MarkView {
+    /// Distance from the start line, metres, to the centimetre.
+    #[schema(minimum = 0, maximum = 1000, example = 12.0)]
+    at_m: f64,
+    /// `start`, `barrier`, `landing`, `stride_1`, `stride_2`, `stride_3`, `take_off` or `run_out_end`.
+    #[schema(max_length = 12, example = "barrier")]
+    mark: &'static str,
+    /// The barrier it belongs to: the barrier itself, the one just cleared, or for a take-off the coming one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 20, example = 1)]
+    barrier: Option<u8>,
+}
+
+/// The marks of one lane.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = SetOutLane)]
+struct LaneMarks {
+    /// Its number.
+    #[schema(minimum = 1, maximum = 12, example = 2)]
+    lane: u32,
+    /// The marks, by distance.
+    #[schema(max_items = 200)]
+    marks: Vec<MarkView>,
+}
+
+/// Where the tape marks go.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = SetOut)]
+struct View {
+    /// The lanes.
+    #[schema(max_items = 12)]
+    lanes: Vec<LaneMarks>,
+    /// Cautions; show them wherever the sheet is shown.
+    #[schema(max_items = 30)]
+    cautions: Vec<CautionView>,
+}
+
+/// The representations, in the order of preference when the client takes any.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Format {
+    Json,
+    Csv,
+    Svg,
+}
+
+/// The wanted representation (RFC 9110): the highest quality wins, ties go to the order above.
+fn negotiate(req: &HttpRequest) -> Option<Format> {
+    let accept = req.headers().get(ACCEPT).and_then(|value| value.to_str().ok()).unwrap_or("*/*");
+    let quality = |media: &str, family: &str| {
+        accept
+            .split(',')
+            .filter_map(|range| {
+                let mut parts = range.split(';').map(str::trim);
+                let name = parts.next()?.to_ascii_lowercase();
+                let specific = match name.as_str() {
+                    "*/*" => 0,
+                    name if name == family => 1,
+                    name if name == media => 2,
+                    _ => return None,
+                };
+                let q = parts.find_map(|part| part.strip_prefix("q=")).map_or(Some(1.0), |q| q.parse::<f64>().ok())?;
+                Some((specific, q))
+            })
+            .max_by_key(|(specific, _)| *specific)
+            .map_or(0.0, |(_, q)| q)
+    };
+    let offers = [
+        (Format::Json, quality("application/json", "application/*")),
+        (Format::Csv, quality("text/csv", "text/*")),
+        (Format::Svg, quality("image/svg+xml", "image/*")),
+    ];
+    let best = offers.iter().map(|(_, q)| *q).fold(0.0, f64::max);
+    offers.into_iter().find(|(_, q)| *q > 0.0 && *q >= best).map(|(format, _)| format)
+}
+
+fn marks(lane: &LaneView, run_out_m: f64) -> Result<(BarrierKind, Length, Length, u8, Vec<Mark>), Problem> {
+    let corrupt = || Problem::from(StoreError::Corrupt("lane plan"));
+    let metres = |m: f64| Length::from_metres(m).map_err(|_| corrupt());
+    let kind = BarrierKind::from_word(&lane.barrier_kind).ok_or_else(corrupt)?;
+    let barriers = u8::try_from(lane.barriers).map_err(|_| corrupt())?;
+    let (height, spacing) = (metres(lane.height_m)?, metres(lane.spacing_m)?);
+    let setting = LaneSetting { approach: metres(lane.approach_m)?, spacing, barriers, run_out: metres(run_out_m)? };
+    let marks = set_out(&setting).map_err(|error| Problem::new(Code::Conflict, format!("No set-out: {error}.")))?;
+    Ok((kind, height, spacing, barriers, marks))
+}
+
+fn sheet(info: SessionInfo, content: &Content) -> Result<Sheet, Problem> {
+    let lanes = content.lanes.iter().map(|lane| {
+        let (barrier_kind, height, spacing, barriers, marks) = marks(lane, content.run_out_m)?;
+        Ok(SheetLane {
+            lane: u8::try_from(lane.lane).map_err(|_| StoreError::Corrupt("lane plan"))?,
+            barrier_kind,
+            height,
+            spacing,
+            barriers,
+            marks,
+            athletes: lane.athletes.iter().map(|one| one.display_name.clone()).collect(),
+        })
+    });
+    Ok(Sheet {
+        club: info.club,
+        session_date: info.held_on.to_string(),
+        venue: info.venue.map(|(name, ..)| name).unwrap_or_default(),
+        lanes: lanes.collect::<Result<_, Problem>>()?,
+        cautions: content.cautions.iter().map(|one| one.text.clone()).collect(),
+    })
+}
+
+fn json(content: &Content) -> Result<View, Problem> {
+    let lane = |lane: &LaneView| {
+        let (.., marks) = marks(lane, content.run_out_m)?;
+        let mark = |mark: &Mark| MarkView { at_m: mark.at_tape(), mark: mark.kind.as_str(), barrier: mark.barrier };
+        Ok(LaneMarks { lane: lane.lane, marks: marks.iter().map(mark).collect() })
+    };
+    Ok(View {
+        lanes: content.lanes.iter().map(lane).collect::<Result<_, Problem>>()?,
+        cautions: content.cautions.clone(),
+    })
+}
+
+/// Where the tape marks go, as JSON, as CSV or as a printable SVG sheet, by `Accept`.
+#[utoipa::path(
+    tag = "lane_plans",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("session_id" = Uuid, Path, description = "The session"),
+        ("plan_id" = Uuid, Path, description = "The plan"),
+        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses(
+        (status = 200, description = "The sheet", content(
+            (View = "application/json"),
+            (String = "text/csv"),
+            (String = "image/svg+xml")
+        )),
+        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{plan_id}/set-out")]
+async fn get_set_out(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let format = negotiate(&req).ok_or_else(|| {
+        Problem::new(Code::NotAcceptable, "The sheet comes as application/json, text/csv or image/svg+xml.")
+    })?;
+    let mut tx = permit.read(&db).await?;
+    let (info, found) = load(&mut tx, &req).await?;
+    drop(tx);
+    let content: Content = serde_json::from_value(found.value.content).map_err(|_| StoreError::Corrupt("lane plan"))?;
+    let broken = |_| Problem::new(Code::Internal, "The sheet could not be drawn.");
+    let mut answer = HttpResponse::Ok();
+    answer.insert_header((VARY, "accept")).insert_header(("cache-control", "private, no-cache"));
+    Ok(match format {
+        Format::Json => answer.json(json(&content)?),
+        Format::Csv => answer
+            .content_type("text/csv; charset=utf-8")
+            .insert_header(("content-disposition", "attachment; filename=\"set-out.csv\""))
+            .body(csv(&sheet(info, &content)?).map_err(broken)?),
+        Format::Svg => answer.content_type("image/svg+xml").body(svg(&sheet(info, &content)?).map_err(broken)?),
+    })
+}
+
+/// The route of the set-out sheet.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(get_set_out);
+}

@@ -1,0 +1,235 @@
+//! The JSON of lane plans.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
+
+/// Barriers wanted in a lane.
+#[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = BarrierRange, example = json!({"min": 4, "max": 6}))]
+pub struct Barriers {
+    /// Fewest.
+    #[schema(minimum = 1, maximum = 20, example = 4)]
+    pub min: u32,
+    /// Most; fewer are set out when stock or length demand it.
+    #[schema(minimum = 1, maximum = 20, example = 6)]
+    pub max: u32,
+}
+
+/// An athlete with a lane of the coach's choice.
+#[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = Pin)]
+pub struct PinFields {
+    /// The athlete.
+    pub athlete_id: AthleteId,
+    /// The lane.
+    #[schema(minimum = 1, maximum = 12, example = 2)]
+    pub lane: u32,
+}
+
+fn total() -> String {
+    "total".to_owned()
+}
+
+/// What a coach asks for.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = LanePlanRequest, example = json!({"lanes": 4, "capacity": 8, "barriers": {"min": 4, "max": 6}, "objective": "total"}))]
+pub struct Request {
+    /// Client-made UUID (version 7); makes the create repeatable.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub id: Option<LanePlanId>,
+    /// Lanes that may be used.
+    #[schema(minimum = 1, maximum = 12, example = 4)]
+    pub lanes: u32,
+    /// Most athletes of one lane.
+    #[schema(minimum = 1, maximum = 300, example = 8)]
+    pub capacity: u32,
+    /// Who runs; those who attend the session when absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(min_items = 1, max_items = 300)]
+    pub athlete_ids: Option<Vec<AthleteId>>,
+    /// Barriers wanted in a lane.
+    pub barriers: Barriers,
+    /// Start line to the first barrier, metres (default 12).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 50, example = 12.0)]
+    pub approach_m: Option<f64>,
+    /// Free distance after the last barrier, metres (default 10).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 3, maximum = 50, example = 10.0)]
+    pub run_out_m: Option<f64>,
+    /// Usable straight, metres; that of the session's venue when absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 10, maximum = 400, example = 60.0)]
+    pub straight_m: Option<f64>,
+    /// P(hold) at which training is worth most (default 0.8).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0.5, maximum = 0.95, example = 0.8)]
+    pub hold_target: Option<f64>,
+    /// `total` (least regret together) or `fair` (least largest regret first).
+    #[serde(default = "total")]
+    #[schema(pattern = "^(total|fair)$", max_length = 5, example = "total")]
+    pub objective: String,
+    /// Athletes with a lane of the coach's choice.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 300)]
+    pub pins: Vec<PinFields>,
+    /// Pairs of athletes who must not share a lane.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 100)]
+    pub apart: Vec<[AthleteId; 2]>,
+}
+
+/// An athlete in a lane.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = PlacedAthlete)]
+pub struct PlacedView {
+    /// The athlete.
+    pub athlete_id: AthleteId,
+    /// How the squad calls them.
+    #[schema(max_length = 80, example = "Mira Osei")]
+    pub display_name: String,
+    /// Share of the athlete's attainable training value lost by running here.
+    #[schema(minimum = 0, maximum = 1, example = 0.04)]
+    pub regret: f64,
+    /// Probability that an interval is held here.
+    #[schema(minimum = 0, maximum = 1, example = 0.81)]
+    pub hold_probability: f64,
+}
+
+/// A lane to set out.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = PlannedLane)]
+pub struct LaneView {
+    /// Its number.
+    #[schema(minimum = 1, maximum = 12, example = 2)]
+    pub lane: u32,
+    /// `wicket`, `foam`, `low_barrier` or `hurdle`.
+    #[schema(max_length = 11, example = "low_barrier")]
+    pub barrier_kind: String,
+    /// Height of the barriers, metres.
+    #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
+    pub height_m: f64,
+    /// Distance between barriers, metres.
+    #[schema(minimum = 0, maximum = 20, example = 6.25)]
+    pub spacing_m: f64,
+    /// Start line to the first barrier, metres.
+    #[schema(minimum = 0, maximum = 50, example = 12.0)]
+    pub approach_m: f64,
+    /// Barriers.
+    #[schema(minimum = 1, maximum = 20, example = 6)]
+    pub barriers: u32,
+    /// Who runs here.
+    #[schema(max_items = 300)]
+    pub athletes: Vec<PlacedView>,
+}
+
+/// Barriers taken from a stock.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = StockUse)]
+pub struct StockView {
+    /// The stock.
+    pub equipment_id: EquipmentId,
+    /// The height they are set to, metres.
+    #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
+    pub height_m: f64,
+    /// How many.
+    #[schema(minimum = 1, maximum = 500, example = 12)]
+    pub count: u32,
+}
+
+/// An athlete who does not run.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = RestingAthlete)]
+pub struct RestingView {
+    /// The athlete.
+    pub athlete_id: AthleteId,
+    /// How the squad calls them.
+    #[schema(max_length = 80, example = "Mira Osei")]
+    pub display_name: String,
+    /// Why.
+    #[schema(
+        max_length = 3000,
+        example = "A restriction stands until 2026-12-01. Do not run over barriers today, and refer the athlete."
+    )]
+    pub explanation: String,
+}
+
+/// A code with its English sentence.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = PlanCaution)]
+pub struct CautionView {
+    /// Stable code.
+    #[schema(max_length = 60, example = "supports_coach")]
+    pub code: String,
+    /// The sentence.
+    #[schema(max_length = 500, example = "Advice supports a qualified coach and never replaces one.")]
+    pub text: String,
+}
+
+/// The plan as it is kept.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = LanePlanContent)]
+pub struct Content {
+    /// The lanes in use.
+    #[schema(max_items = 12)]
+    pub lanes: Vec<LaneView>,
+    /// Athletes who do not run over barriers today.
+    #[schema(max_items = 300)]
+    pub resting: Vec<RestingView>,
+    /// Sum of regrets.
+    #[schema(minimum = 0, example = 0.61)]
+    pub total_regret: f64,
+    /// The largest regret.
+    #[schema(minimum = 0, maximum = 1, example = 0.12)]
+    pub largest_regret: f64,
+    /// Whether no better plan exists.
+    pub proven_optimal: bool,
+    /// What the total cannot fall below.
+    #[schema(minimum = 0, example = 0.61)]
+    pub lower_bound: f64,
+    /// Barriers taken from the stock.
+    #[schema(max_items = 200)]
+    pub stock_used: Vec<StockView>,
+    /// Free distance after the last barrier, metres.
+    #[schema(minimum = 0, maximum = 50, example = 10.0)]
+    pub run_out_m: f64,
+    /// Cautions; show them wherever the plan is shown.
+    #[schema(max_items = 30)]
+    pub cautions: Vec<CautionView>,
+}
+
+/// A lane plan.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = LanePlan)]
+pub struct View {
+    /// The id.
+    pub id: LanePlanId,
+    /// Number of the last change; also the `ETag`.
+    #[schema(minimum = 1, example = 42)]
+    pub rev: i64,
+    /// The session.
+    pub session_id: SessionId,
+    /// What was asked for.
+    pub request: Request,
+    /// The plan.
+    #[serde(flatten)]
+    pub content: Content,
+}
+
+/// The lane plans of a session.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = LanePlanPage)]
+pub struct Page {
+    /// The plans, oldest first.
+    #[schema(max_items = 200)]
+    pub items: Vec<View>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub next_cursor: Option<String>,
+}

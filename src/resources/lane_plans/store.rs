@@ -1,0 +1,210 @@
+//! Rows of lane plans, and what a plan is made from.
+
+use chrono::{NaiveDate, Utc};
+use uuid::Uuid;
+
+use super::model::Equipment;
+use crate::compute::units::{BarrierKind, Length};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::stored::Stored;
+
+/// A plan as it is kept: what was asked and what was found, both as JSON.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// The session.
+    pub session: SessionId,
+    /// What was asked.
+    pub request: serde_json::Value,
+    /// What was found.
+    pub content: serde_json::Value,
+}
+
+/// A plan with id and version.
+pub type StoredPlan = Stored<LanePlanId, Plan>;
+
+/// The session of a plan.
+#[derive(Clone, Debug)]
+pub struct SessionInfo {
+    /// The day.
+    pub held_on: NaiveDate,
+    /// Name, straight and lanes of the venue.
+    pub venue: Option<(String, Length, u32)>,
+    /// Name of the club.
+    pub club: String,
+}
+
+struct Row {
+    id: Uuid,
+    rev: i64,
+    session_id: Uuid,
+    request: serde_json::Value,
+    plan: serde_json::Value,
+}
+
+impl From<Row> for StoredPlan {
+    fn from(row: Row) -> Self {
+        let value = Plan { session: SessionId(row.session_id), request: row.request, content: row.plan };
+        Self { id: LanePlanId(row.id), rev: row.rev, value }
+    }
+}
+
+/// The session, when the actor sees it.
+pub async fn session(tx: &mut ClubTx, id: SessionId) -> Result<Option<SessionInfo>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let row = sqlx::query!(
+        r#"
+        select x.held_on, c.name as club, v.name as "venue?", v.straight_mm as "straight_mm?", v.lanes as "lanes?"
+        from sessions x
+        join clubs c on c.id = $1
+        left join venues v on v.club_id = $1 and v.id = x.venue_id and v.deleted_at is null
+        where x.club_id = $1 and x.id = $2 and x.deleted_at is null
+          and ($3::uuid[] is null or exists (
+            select from root_scope s
+            where s.club_id = $1 and s.root_id = x.id and s.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        id.0,
+        groups.as_deref()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    let Some(row) = row else { return Ok(None) };
+    let venue = match (row.venue, row.straight_mm, row.lanes) {
+        (Some(name), Some(mm), Some(lanes)) => {
+            let corrupt = |_| StoreError::Corrupt("venue");
+            let straight = Length::from_mm(u32::try_from(mm).map_err(corrupt)?);
+            Some((name, straight, u32::try_from(lanes).map_err(corrupt)?))
+        }
+        _ => None,
+    };
+    Ok(Some(SessionInfo { held_on: row.held_on, venue, club: row.club }))
+}
+
+/// Who attends a session.
+pub async fn present(tx: &mut ClubTx, session: SessionId) -> Result<Vec<AthleteId>, StoreError> {
+    let club = tx.club.0;
+    let ids = sqlx::query_scalar!(
+        "select athlete_id from attendance where club_id = $1 and session_id = $2 and deleted_at is null",
+        club,
+        session.0
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(ids.into_iter().map(AthleteId).collect())
+}
+
+/// The club's barriers.
+pub async fn equipment(tx: &mut ClubTx) -> Result<Vec<Equipment>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select id, barrier_kind, heights_mm, count
+        from equipment
+        where club_id = $1 and deleted_at is null
+        order by id
+        "#,
+        club
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let corrupt = || StoreError::Corrupt("equipment");
+    rows.into_iter()
+        .map(|row| {
+            let heights = row.heights_mm.into_iter().map(|mm| u32::try_from(mm).map(Length::from_mm));
+            Ok(Equipment {
+                id: row.id,
+                kind: BarrierKind::from_word(&row.barrier_kind).ok_or_else(corrupt)?,
+                heights: heights.collect::<Result<_, _>>().map_err(|_| corrupt())?,
+                count: u32::try_from(row.count).map_err(|_| corrupt())?,
+            })
+        })
+        .collect()
+}
+
+/// Inserts a plan; false when the id is taken already.
+pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool, StoreError> {
+    let (club, actor) = (tx.club.0, tx.actor.account.0);
+    let done = sqlx::query!(
+        r#"
+        insert into lane_plans as x (club_id, id, session_id, request, plan, created_by, created_at, updated_at)
+        values ($1, $2, $3, $4, $5, $6, $7, $7)
+        on conflict (club_id, id) do nothing
+        "#,
+        club,
+        id.0,
+        plan.session.0,
+        plan.request,
+        plan.content,
+        actor,
+        Utc::now()
+    )
+    .execute(tx.changing(Change::put(Kind::LanePlan, id).under(plan.session)))
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// A plan of a session.
+pub async fn find(tx: &mut ClubTx, session: SessionId, id: LanePlanId) -> Result<Option<StoredPlan>, StoreError> {
+    let club = tx.club.0;
+    let row = sqlx::query_as!(
+        Row,
+        r#"
+        select id, rev, session_id, request, plan
+        from lane_plans
+        where club_id = $1 and id = $2 and session_id = $3 and deleted_at is null
+        "#,
+        club,
+        id.0,
+        session.0
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    Ok(row.map(Into::into))
+}
+
+/// The plans of a session, by id, after `after`.
+pub async fn page(
+    tx: &mut ClubTx,
+    session: SessionId,
+    after: Option<Uuid>,
+    fetch: i64,
+) -> Result<Vec<StoredPlan>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Row,
+        r#"
+        select id, rev, session_id, request, plan
+        from lane_plans
+        where club_id = $1 and session_id = $2 and deleted_at is null and ($3::uuid is null or id > $3)
+        order by id
+        limit $4
+        "#,
+        club,
+        session.0,
+        after,
+        fetch
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().map(Into::into).collect())
+}
+
+/// Deletes a plan; names of athletes go at once.
+pub async fn remove(tx: &mut ClubTx, session: SessionId, id: LanePlanId) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    sqlx::query!(
+        r#"
+        update lane_plans
+        set request = '{}', plan = '{}', deleted_at = $3, updated_at = $3
+        where club_id = $1 and id = $2
+        "#,
+        club,
+        id.0,
+        Utc::now()
+    )
+    .execute(tx.changing(Change::remove(Kind::LanePlan, id).under(session)))
+    .await?;
+    Ok(())
+}

@@ -1,0 +1,119 @@
+//! Invitations over HTTP.
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use chrono::Utc;
+use uuid::Uuid;
+
+use super::model::{Assignment, INVITATION_LIFE, Invitation};
+use super::shapes::{Acceptance, InvitationPage, InvitationView, Joined, NewInvitation};
+use super::store;
+use crate::platform::access::{Caller, ClubAdmin, Permit};
+use crate::platform::body::Body;
+use crate::platform::db::Db;
+use crate::platform::fault::Faults;
+use crate::platform::grants;
+use crate::platform::ids::InvitationId;
+use crate::platform::page::{self, PageParams};
+use crate::platform::params::{Params, path_id};
+use crate::platform::problem::Problem;
+use crate::platform::token::Opaque;
+
+/// Invites a person. The answer holds a token to hand to them; it is shown only this once and stands for 14 days.
+#[utoipa::path(
+    tag = "members",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    request_body = NewInvitation,
+    security(("access_token" = ["club.admin"])),
+    responses((status = 201, description = "Invited", body = InvitationView))
+)]
+#[post("/v1/clubs/{club_id}/invitations")]
+async fn create_invitation(
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+    body: Body<NewInvitation>,
+) -> Result<HttpResponse, Problem> {
+    let NewInvitation { email, role, group_ids } = body.read()?;
+    let mut faults = Faults::new();
+    let email = faults.email("/email", &email);
+    let assignment = Assignment::parse(role, &group_ids).map_err(|list| faults.add_all("", list)).ok();
+    let (email, assignment) = faults.finish(email.zip(assignment))?;
+    let invitation = Invitation { email, assignment, expires_at: Utc::now() + INVITATION_LIFE };
+    let id = InvitationId::new();
+    let (token, opaque) = Opaque::new(permit.club.0)?;
+    let mut tx = permit.write(&db).await?;
+    grants::require(&mut tx, &invitation.assignment.groups, "/group_ids").await?;
+    store::insert_invitation(&mut tx, id, &invitation, &opaque).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::Created().insert_header(("cache-control", "no-store")).json(InvitationView::new(
+        id,
+        &invitation,
+        Some(token),
+    )))
+}
+
+/// Lists the open invitations.
+#[utoipa::path(
+    tag = "members",
+    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
+    security(("access_token" = ["club.admin"])),
+    responses((status = 200, description = "A page", body = InvitationPage))
+)]
+#[get("/v1/clubs/{club_id}/invitations")]
+async fn list_invitations(
+    req: HttpRequest,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+    params: Params<PageParams>,
+) -> Result<HttpResponse, Problem> {
+    let wanted = params.0.parse::<Uuid>()?;
+    let mut tx = permit.read(&db).await?;
+    let rows = store::page_invitations(&mut tx, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| row.0.0);
+    let items = rows.iter().map(|(id, invitation)| InvitationView::new(*id, invitation, None)).collect();
+    let body = InvitationPage { items, next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Withdraws an open invitation.
+#[utoipa::path(
+    tag = "members",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("invitation_id" = Uuid, Path, description = "The invitation")
+    ),
+    security(("access_token" = ["club.admin"])),
+    responses((status = 204, description = "Withdrawn"))
+)]
+#[delete("/v1/clubs/{club_id}/invitations/{invitation_id}")]
+async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let id = InvitationId(path_id(&req, "invitation_id", "open invitation")?);
+    let mut tx = permit.write(&db).await?;
+    store::remove_invitation(&mut tx, id).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// Takes an invitation that was made for your e-mail address.
+#[utoipa::path(
+    tag = "members",
+    request_body = Acceptance,
+    security(("access_token" = [])),
+    responses(
+        (status = 200, description = "Joined", body = Joined),
+        (status = 404, description = "No open invitation for you", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[post("/v1/invitations/accept")]
+async fn accept_invitation(caller: Caller, db: Data<Db>, body: Body<Acceptance>) -> Result<HttpResponse, Problem> {
+    let none = || Problem::not_found("open invitation for your e-mail address");
+    let token = Opaque::parse(&body.read()?.token).ok_or_else(none)?;
+    let tx = db.account_tx().await?;
+    let club_id = store::accept(tx, caller.account, &token).await?;
+    Ok(HttpResponse::Ok().json(Joined { club_id }))
+}
+
+/// The routes of invitations.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(create_invitation).service(list_invitations).service(delete_invitation).service(accept_invitation);
+}

@@ -1,0 +1,13 @@
+//! Members of a club, and the invitations by which they come.
+
+mod http;
+mod invitations;
+mod model;
+mod shapes;
+mod store;
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    http::routes(config);
+    invitations::routes(config);
+}

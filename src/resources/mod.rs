@@ -1,0 +1,39 @@
+//! One folder per resource, with its HTTP, its rules and its SQL.
+
+pub mod accounts;
+pub mod advice;
+pub mod age_groups;
+pub mod assessments;
+pub mod athletes;
+pub mod barrier_configurations;
+pub mod clubs;
+pub mod competition_specs;
+pub mod equipment;
+pub mod groups;
+pub mod lane_plans;
+pub mod members;
+pub mod recommendations;
+pub mod runs;
+pub mod sessions;
+pub mod venues;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Mounts every resource.
+pub fn mount(config: &mut ServiceConfig) {
+    accounts::routes(config);
+    assessments::routes(config);
+    athletes::routes(config);
+    age_groups::routes(config);
+    barrier_configurations::routes(config);
+    clubs::routes(config);
+    competition_specs::routes(config);
+    equipment::routes(config);
+    groups::routes(config);
+    lane_plans::routes(config);
+    members::routes(config);
+    recommendations::routes(config);
+    runs::routes(config);
+    sessions::routes(config);
+    venues::routes(config);
+}

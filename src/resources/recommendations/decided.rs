@@ -1,0 +1,91 @@
+//! The JSON of what coaches decided.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::shapes::View;
+use crate::platform::ids::{AthleteId, RecommendationId};
+
+/// What the coach decided on a recommendation.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = NewCoachDecision, example = json!({"outcome": "overridden", "reason": "Tired after school sports day", "barrier_kind": "low_barrier", "height_m": 0.5, "spacing_m": 6.0}))]
+pub struct DecisionFields {
+    /// Client-made UUID (version 7); makes the record repeatable.
+    pub id: Option<RecommendationId>,
+    /// The day of the advice; today when absent.
+    #[schema(example = "2026-11-24")]
+    pub on: Option<NaiveDate>,
+    /// `accepted` or `overridden`.
+    #[schema(pattern = "^(accepted|overridden)$", max_length = 10, example = "accepted")]
+    pub outcome: String,
+    /// Why it was overridden.
+    #[schema(min_length = 1, max_length = 500, example = "Tired after school sports day")]
+    pub reason: Option<String>,
+    /// What is run instead: kind.
+    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
+    pub barrier_kind: Option<String>,
+    /// What is run instead: height, metres.
+    #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]
+    pub height_m: Option<f64>,
+    /// What is run instead: spacing, metres.
+    #[schema(minimum = 1, maximum = 20, example = 6.0)]
+    pub spacing_m: Option<f64>,
+    /// Confirms that the athlete may step up again after a fall, pain or injury.
+    #[serde(default)]
+    pub clears_return: bool,
+}
+
+/// A recommendation as it was given, with what the coach decided.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = CoachDecision)]
+pub struct DecidedView {
+    /// The id.
+    pub id: RecommendationId,
+    /// Number of the change that stored it; also the `ETag`.
+    #[schema(minimum = 1, example = 42)]
+    pub rev: i64,
+    /// The athlete.
+    pub athlete_id: AthleteId,
+    /// The day of the advice.
+    pub on: NaiveDate,
+    /// `accepted` or `overridden`.
+    #[schema(max_length = 10, example = "accepted")]
+    pub outcome: String,
+    /// Why it was overridden.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500, example = "Tired after school sports day")]
+    pub reason: Option<String>,
+    /// What was chosen: kind.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 11, example = "low_barrier")]
+    pub barrier_kind: Option<String>,
+    /// What was chosen: height, metres.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
+    pub height_m: Option<f64>,
+    /// What was chosen: spacing, metres.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 20, example = 6.0)]
+    pub spacing_m: Option<f64>,
+    /// Whether it confirmed the return after a fall, pain or injury.
+    pub clears_return: bool,
+    /// When it was decided.
+    pub decided_at: chrono::DateTime<chrono::Utc>,
+    /// The recommendation as it was given.
+    pub advice: View,
+}
+
+/// A page of decided recommendations.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = CoachDecisionPage)]
+pub struct DecidedPage {
+    /// The decisions.
+    #[schema(max_items = 200)]
+    pub items: Vec<DecidedView>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub next_cursor: Option<String>,
+}

@@ -1,0 +1,147 @@
+//! What coaches decided on recommendations, over HTTP.
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, get, post};
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+use super::decided::{DecidedPage, DecidedView, DecisionFields};
+use super::http::for_athlete;
+use super::model::{Choice, Decided};
+use super::store::{self, StoredDecided};
+use crate::platform::access::{Permit, PlanWrite, SquadRead};
+use crate::platform::body::Body;
+use crate::platform::db::{Db, StoreError};
+use crate::platform::ids::{AthleteId, RecommendationId};
+use crate::platform::page::{self, PageParams};
+use crate::platform::params::{Params, path_id};
+use crate::platform::problem::Problem;
+use crate::platform::stored::{self, Stored};
+
+fn view(stored: &StoredDecided) -> Result<DecidedView, Problem> {
+    let decided = &stored.value;
+    let advice = serde_json::from_value(decided.advice.clone()).map_err(|_| StoreError::Corrupt("recommendation"))?;
+    let chosen = decided.choice.chosen;
+    Ok(DecidedView {
+        id: stored.id,
+        rev: stored.rev,
+        athlete_id: decided.athlete,
+        on: decided.on,
+        outcome: decided.choice.outcome.as_str().to_owned(),
+        reason: decided.choice.reason.clone(),
+        barrier_kind: chosen.map(|(kind, ..)| kind.as_str().to_owned()),
+        height_m: chosen.map(|(_, height, _)| height.metres()),
+        spacing_m: chosen.map(|(.., spacing)| spacing.metres()),
+        clears_return: decided.choice.clears_return,
+        decided_at: decided.decided_at,
+        advice,
+    })
+}
+
+/// Records what you decided on the recommendation of a day; it is kept with the advice as it was given.
+///
+/// After a fall, pain or an injury, `clears_return` is the coach's word that the athlete may step up again.
+#[utoipa::path(
+    tag = "recommendations",
+    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
+    request_body = DecisionFields,
+    security(("access_token" = ["plan.write"])),
+    responses(
+        (status = 201, description = "Recorded", body = DecidedView),
+        (status = 200, description = "Was there already", body = DecidedView)
+    )
+)]
+#[post("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions")]
+async fn create_decision(
+    req: HttpRequest,
+    permit: Permit<PlanWrite>,
+    db: Data<Db>,
+    body: Body<DecisionFields>,
+) -> Result<HttpResponse, Problem> {
+    let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
+    let mut tx = permit.read(&db).await?;
+    if !store::sees_athlete(&mut tx, athlete).await? {
+        return Err(Problem::not_found("athlete"));
+    }
+    let DecisionFields { id, on, outcome, reason, barrier_kind, height_m, spacing_m, clears_return } = body.read()?;
+    let instead = (barrier_kind.as_deref(), height_m, spacing_m);
+    let choice = Choice::parse(&outcome, reason.as_deref(), instead, clears_return)?;
+    if let Some(id) = id
+        && let Some(found) = store::find(&mut tx, id).await?
+    {
+        stored::same_or_conflict(&(found.value.athlete, &found.value.choice), &(athlete, &choice))?;
+        return Ok(stored::created(&req, false, found.id, found.rev, &view(&found)?));
+    }
+    let advice = for_athlete(&mut tx, &req, on).await?;
+    drop(tx);
+    let decided = Decided {
+        athlete: advice.athlete_id,
+        on: advice.on,
+        advice: serde_json::to_value(&advice).map_err(|_| StoreError::Corrupt("recommendation"))?,
+        choice,
+        decided_at: DateTime::from_timestamp_micros(Utc::now().timestamp_micros()).unwrap_or_default(),
+    };
+    let id = id.unwrap_or_else(RecommendationId::new);
+    let mut tx = permit.write(&db).await?;
+    if !store::insert(&mut tx, id, &decided).await? {
+        return Err(Problem::gone());
+    }
+    let rev = tx.commit().await?.of(id, 0);
+    Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: decided })?))
+}
+
+/// Lists what was decided on an athlete's recommendations, oldest first.
+#[utoipa::path(
+    tag = "recommendations",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("athlete_id" = Uuid, Path, description = "The athlete"),
+        PageParams
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "A page", body = DecidedPage))
+)]
+#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions")]
+async fn list_decisions(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<PageParams>,
+) -> Result<HttpResponse, Problem> {
+    let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
+    let wanted = params.0.parse::<Uuid>()?;
+    let mut tx = permit.read(&db).await?;
+    if !store::sees_athlete(&mut tx, athlete).await? {
+        return Err(Problem::not_found("athlete"));
+    }
+    let rows = store::page(&mut tx, athlete, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
+    let body = DecidedPage { items: rows.iter().map(view).collect::<Result<_, _>>()?, next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Reads a decided recommendation.
+#[utoipa::path(
+    tag = "recommendations",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("athlete_id" = Uuid, Path, description = "The athlete"),
+        ("decision_id" = Uuid, Path, description = "The decision")
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The decision", body = DecidedView), (status = 304, description = "Unchanged"))
+)]
+#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions/{decision_id}")]
+async fn get_decision(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
+    let id = RecommendationId(path_id(&req, "decision_id", "decision")?);
+    let mut tx = permit.read(&db).await?;
+    let found = store::find(&mut tx, id).await?.filter(|found| found.value.athlete == athlete);
+    let found = found.ok_or_else(|| Problem::not_found("decision"))?;
+    Ok(stored::read(&req, found.rev, &view(&found)?))
+}
+
+/// The routes of decided recommendations.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(create_decision).service(list_decisions).service(get_decision);
+}

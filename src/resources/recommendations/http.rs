@@ -1,0 +1,142 @@
+//! Recommendations over HTTP.
+
+use actix_web::web::{self, Data};
+use actix_web::{HttpRequest, HttpResponse, get};
+use chrono::{Datelike, NaiveDate};
+use serde::Deserialize;
+use utoipa::IntoParams;
+
+use super::shapes::{DecisionCount, GroupAdvice, ShortView, View, cautions};
+use super::store;
+use crate::compute::advice::{Advice, Setting, advise};
+use crate::compute::day::Day;
+use crate::compute::decision::{Caution, DecisionKind};
+use crate::platform::access::{Permit, SquadRead};
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::fault::Fault;
+use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::params::{Params, path_id};
+use crate::platform::problem::{Code, Problem};
+use crate::resources::advice::{self, Person};
+
+/// For which day.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct OnParams {
+    /// The day the advice is for; today in the club when absent. Runs after it are left out.
+    on: Option<NaiveDate>,
+}
+
+/// The day asked for, or today; at most a year ahead.
+pub(super) async fn asked_day(tx: &mut ClubTx, on: Option<NaiveDate>) -> Result<(NaiveDate, Day), Problem> {
+    let today = tx.today().await?;
+    let on = on.unwrap_or(today);
+    let day = Day::from_days(on.to_epoch_days());
+    match day.filter(|_| on.year() >= 2000 && (on - today).num_days() <= 366) {
+        Some(day) => Ok((on, day)),
+        None => {
+            let detail = "must be from 2000-01-01 to a year ahead";
+            Err(Problem::malformed(Fault::of("on", "out_of_range", detail)))
+        }
+    }
+}
+
+/// Advises one athlete; a record that cannot be used is the operator's concern, not the caller's.
+pub(super) fn advise_or_problem<'a>(person: &Person, setting: &'a Setting, on: Day) -> Result<Advice<'a>, Problem> {
+    advise(&person.record, setting, on).map_err(|error| {
+        Problem::new(Code::Conflict, format!("No advice for {}: {error}. Correct the record.", person.display_name))
+    })
+}
+
+/// The advice for the athlete in the path, computed off the async threads.
+pub(super) async fn for_athlete(tx: &mut ClubTx, req: &HttpRequest, on: Option<NaiveDate>) -> Result<View, Problem> {
+    let id = AthleteId(path_id(req, "athlete_id", "athlete")?);
+    let (on, day) = asked_day(tx, on).await?;
+    let people = advice::load(tx, Some(&[id]), None, on).await?;
+    let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
+    let setting = advice::setting(tx).await?;
+    web::block(move || {
+        let advice = advise_or_problem(&person, &setting, day)?;
+        Ok(View::new(id, on, &advice, &setting.heights(), setting.policy.spacing_step))
+    })
+    .await?
+}
+
+/// What one athlete should do next, and why. Supports a qualified coach, never replaces one.
+#[utoipa::path(
+    tag = "recommendations",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("athlete_id" = Uuid, Path, description = "The athlete"),
+        OnParams
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The recommendation", body = View))
+)]
+#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation")]
+async fn get_recommendation(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<OnParams>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.read(&db).await?;
+    let view = for_athlete(&mut tx, &req, params.0.on).await?;
+    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(view))
+}
+
+/// What each athlete of a group should do next, in short, with counts.
+#[utoipa::path(
+    tag = "recommendations",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("group_id" = Uuid, Path, description = "The group"),
+        OnParams
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The recommendations", body = GroupAdvice))
+)]
+#[get("/v1/clubs/{club_id}/groups/{group_id}/recommendations")]
+async fn list_recommendations(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<OnParams>,
+) -> Result<HttpResponse, Problem> {
+    let group = GroupId(path_id(&req, "group_id", "group")?);
+    let mut tx = permit.read(&db).await?;
+    if !store::group_exists(&mut tx, group).await? {
+        return Err(Problem::not_found("group"));
+    }
+    let (on, day) = asked_day(&mut tx, params.0.on).await?;
+    let people = advice::load(&mut tx, None, Some(group), on).await?;
+    let setting = advice::setting(&mut tx).await?;
+    drop(tx);
+    let body = web::block(move || group_advice(group, people, &setting, (on, day))).await??;
+    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
+}
+
+fn group_advice(
+    group_id: GroupId,
+    people: Vec<Person>,
+    setting: &Setting,
+    (on, day): (NaiveDate, Day),
+) -> Result<GroupAdvice, Problem> {
+    let mut athletes = Vec::with_capacity(people.len());
+    let mut kinds = Vec::with_capacity(people.len());
+    for person in people {
+        let advice = advise_or_problem(&person, setting, day)?;
+        kinds.push(advice.decision.kind);
+        athletes.push(ShortView::new(person.id, person.display_name, &advice));
+    }
+    let counts = DecisionKind::ALL
+        .into_iter()
+        .map(|kind| DecisionCount { kind: kind.as_str(), athletes: kinds.iter().filter(|one| **one == kind).count() })
+        .collect();
+    Ok(GroupAdvice { group_id, on, counts, athletes, cautions: cautions(&Caution::BASE) })
+}
+
+/// The routes of recommendations.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(get_recommendation).service(list_recommendations);
+}

@@ -1,0 +1,15 @@
+//! Recommendations: what each athlete should do next, why, and what the coach decided.
+
+mod decided;
+mod decisions;
+mod estimate;
+mod http;
+mod model;
+mod shapes;
+mod store;
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    http::routes(config);
+    decisions::routes(config);
+}

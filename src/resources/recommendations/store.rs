@@ -1,0 +1,176 @@
+//! Rows of decided recommendations.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
+
+use super::model::{Choice, Decided, Outcome};
+use crate::compute::units::{BarrierKind, Length};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::ids::{AthleteId, GroupId, RecommendationId};
+use crate::platform::stored::Stored;
+
+/// A decided recommendation as it is stored.
+pub type StoredDecided = Stored<RecommendationId, Decided>;
+
+struct Row {
+    id: Uuid,
+    rev: i64,
+    athlete_id: Uuid,
+    on_date: NaiveDate,
+    advice: serde_json::Value,
+    outcome: String,
+    barrier_kind: Option<String>,
+    height_mm: Option<i32>,
+    spacing_mm: Option<i32>,
+    reason: Option<String>,
+    clears_return: bool,
+    decided_at: DateTime<Utc>,
+}
+
+impl TryFrom<Row> for StoredDecided {
+    type Error = StoreError;
+
+    fn try_from(row: Row) -> Result<Self, StoreError> {
+        let corrupt = || StoreError::Corrupt("recommendation");
+        let length = |mm: Option<i32>| mm.and_then(|mm| u32::try_from(mm).ok()).map(Length::from_mm);
+        let kind =
+            row.barrier_kind.as_deref().map(|word| BarrierKind::from_word(word).ok_or_else(corrupt)).transpose()?;
+        let chosen = kind.zip(length(row.height_mm)).zip(length(row.spacing_mm));
+        let value = Decided {
+            athlete: AthleteId(row.athlete_id),
+            on: row.on_date,
+            advice: row.advice,
+            choice: Choice {
+                outcome: Outcome::parse(&row.outcome).map_err(|_| corrupt())?,
+                reason: row.reason,
+                chosen: chosen.map(|((kind, height), spacing)| (kind, height, spacing)),
+                clears_return: row.clears_return,
+            },
+            decided_at: row.decided_at,
+        };
+        Ok(Self { id: RecommendationId(row.id), rev: row.rev, value })
+    }
+}
+
+/// Whether the actor sees a group.
+pub async fn group_exists(tx: &mut ClubTx, id: GroupId) -> Result<bool, StoreError> {
+    let club = tx.club.0;
+    let found = sqlx::query_scalar!(
+        r#"select exists (select from groups where club_id = $1 and id = $2 and deleted_at is null) as "found!""#,
+        club,
+        id.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(found && tx.actor.sees(id))
+}
+
+/// Whether the actor sees an athlete.
+pub async fn sees_athlete(tx: &mut ClubTx, id: AthleteId) -> Result<bool, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let found = sqlx::query_scalar!(
+        r#"
+        select exists (
+          select from athletes a
+          where a.club_id = $1 and a.id = $2 and a.deleted_at is null
+            and ($3::uuid[] is null or exists (
+              select from root_scope v
+              where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
+            ))
+        ) as "found!"
+        "#,
+        club,
+        id.0,
+        groups.as_deref()
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(found)
+}
+
+/// Inserts a decision; false when the id is taken already.
+pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) -> Result<bool, StoreError> {
+    let (club, actor) = (tx.club.0, tx.actor.account.0);
+    let mm = |length: Length| i32::try_from(length.mm()).unwrap_or(i32::MAX);
+    let chosen = decided.choice.chosen;
+    let done = sqlx::query!(
+        r#"
+        insert into recommendations as x
+          (club_id, id, athlete_id, on_date, advice, outcome, barrier_kind, height_mm, spacing_mm, reason,
+           clears_return, decided_by, decided_at)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
+        on conflict (club_id, id) do nothing
+        "#,
+        club,
+        id.0,
+        decided.athlete.0,
+        decided.on,
+        decided.advice,
+        decided.choice.outcome.as_str(),
+        chosen.map(|(kind, ..)| kind.as_str()),
+        chosen.map(|(_, height, _)| mm(height)),
+        chosen.map(|(.., spacing)| mm(spacing)),
+        decided.choice.reason,
+        decided.choice.clears_return,
+        actor,
+        decided.decided_at
+    )
+    .execute(tx.changing(Change::put(Kind::Recommendation, id).under(decided.athlete)))
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// A decision, when the actor sees its athlete.
+pub async fn find(tx: &mut ClubTx, id: RecommendationId) -> Result<Option<StoredDecided>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let row = sqlx::query_as!(
+        Row,
+        r#"
+        select x.id, x.rev, x.athlete_id, x.on_date, x.advice, x.outcome, x.barrier_kind, x.height_mm, x.spacing_mm,
+          x.reason, x.clears_return, x.decided_at
+        from recommendations x
+        join athletes a on a.club_id = $1 and a.id = x.athlete_id and a.deleted_at is null
+        where x.club_id = $1 and x.id = $2
+          and ($3::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = x.athlete_id and v.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        id.0,
+        groups.as_deref()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    row.map(TryInto::try_into).transpose()
+}
+
+/// The decisions on one athlete, by id, after `after`.
+pub async fn page(
+    tx: &mut ClubTx,
+    athlete: AthleteId,
+    after: Option<Uuid>,
+    fetch: i64,
+) -> Result<Vec<StoredDecided>, StoreError> {
+    let club = tx.club.0;
+    sqlx::query_as!(
+        Row,
+        r#"
+        select x.id, x.rev, x.athlete_id, x.on_date, x.advice, x.outcome, x.barrier_kind, x.height_mm, x.spacing_mm,
+          x.reason, x.clears_return, x.decided_at
+        from recommendations x
+        where x.club_id = $1 and x.athlete_id = $2 and ($3::uuid is null or x.id > $3)
+        order by x.id
+        limit $4
+        "#,
+        club,
+        athlete.0,
+        after,
+        fetch
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
+}

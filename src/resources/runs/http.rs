@@ -1,0 +1,180 @@
+//! Runs over HTTP.
+
+use std::collections::HashSet;
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, get, post};
+use chrono::{NaiveDate, Utc};
+use serde::Deserialize;
+use utoipa::IntoParams;
+use uuid::Uuid;
+
+use super::model::Run;
+use super::shapes::{Batch, Page, View};
+use super::store::{self, Filter, Known};
+use crate::platform::access::{Permit, SessionWrite, SquadRead};
+use crate::platform::batch::{self, BatchResult, Decision, Item};
+use crate::platform::body::Body;
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::fault::Faults;
+use crate::platform::ids::{AthleteId, RunId, SessionId};
+use crate::platform::page::{self, PageParams};
+use crate::platform::params::{Params, path_id};
+use crate::platform::problem::Problem;
+use crate::platform::stored;
+
+/// Which runs a list shows.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct ListParams {
+    /// Only runs of this session.
+    session_id: Option<SessionId>,
+    /// Only runs of this athlete.
+    athlete_id: Option<AthleteId>,
+    /// Only runs of sessions from this day on.
+    from: Option<NaiveDate>,
+    /// Only runs of sessions up to this day.
+    to: Option<NaiveDate>,
+    /// Also runs that were corrected or withdrawn.
+    #[serde(default)]
+    superseded: bool,
+    /// Records on the page.
+    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
+    limit: Option<u16>,
+    /// The `next_cursor` of the page before.
+    #[param(max_length = 500)]
+    cursor: Option<String>,
+}
+
+/// Refuses a run whose session, athlete or superseded run is not there for the caller.
+fn check_references(run: &Run, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Faults> {
+    let mut faults = Faults::new();
+    match known.sessions.get(&run.session.0) {
+        None => faults.add("/session_id", "unknown_id", "there is no such session for your groups"),
+        Some(day) if !run.fits_day(*day) => {
+            faults.add("/run_at", "other_day", format!("is not on the day of the session, {day}"));
+        }
+        Some(_) => {}
+    }
+    if !known.athletes.contains(&run.athlete.0) {
+        faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
+    }
+    if let Some(earlier) = run.supersedes {
+        match known.superseded.get(&earlier.0) {
+            Some((athlete, _)) if *athlete != run.athlete.0 => {
+                faults.add("/supersedes", "other_athlete", "must be a run of the same athlete");
+            }
+            Some((_, Some(later))) if *later != id => {
+                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
+            }
+            Some(_) if !replaced.insert(earlier.0) => {
+                faults.add("/supersedes", "superseded", "is corrected twice in this batch");
+            }
+            Some(_) => {}
+            None => faults.add("/supersedes", "unknown_id", "there is no such run"),
+        }
+    }
+    if faults.is_empty() { Ok(()) } else { Err(faults) }
+}
+
+/// Parses the batch and checks what it refers to.
+async fn judge(tx: &mut ClubTx, batch: &Batch) -> Result<Vec<Item<Run>>, Problem> {
+    let now = Utc::now();
+    let parsed: Vec<_> = batch.runs.iter().map(|fields| (fields.id.0, fields.parse(now))).collect();
+    let good = || parsed.iter().filter_map(|(_, run)| run.as_ref().ok());
+    let sessions: Vec<Uuid> = good().map(|run| run.session.0).collect();
+    let athletes: Vec<Uuid> = good().map(|run| run.athlete.0).collect();
+    let superseded: Vec<Uuid> = good().filter_map(|run| run.supersedes).map(|id| id.0).collect();
+    let known = store::known(tx, &sessions, &athletes, &superseded).await?;
+    let mut replaced = HashSet::new();
+    let mut seen: HashSet<Uuid> = HashSet::new();
+    let items = parsed.into_iter().enumerate().map(|(at, (id, run))| {
+        let checked = run.and_then(|run| {
+            // A repeat inside the batch corrects nothing anew.
+            let mut nothing = HashSet::new();
+            let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
+            match check_references(&run, &known, replaced, id) {
+                Ok(()) => Ok(run),
+                Err(faults) => faults.finish(None),
+            }
+        });
+        Item { id, value: checked.map_err(|faults| batch::invalid_item(&format!("/runs/{at}"), faults)) }
+    });
+    Ok(items.collect())
+}
+
+/// Records runs, each on its own: a broken one is rejected, the others are stored.
+///
+/// Runs are never changed: a correction is a new run with `supersedes`, a withdrawal has `void` as well. Sending the
+/// same batch again is safe; what is stored already is answered with `unchanged`.
+#[utoipa::path(
+    tag = "runs",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    request_body = Batch,
+    security(("access_token" = ["session.write"])),
+    responses((status = 200, description = "One result for each run", body = BatchResult))
+)]
+#[post("/v1/clubs/{club_id}/runs")]
+async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batch>) -> Result<HttpResponse, Problem> {
+    let sent = body.read()?;
+    batch::check_length("/runs", sent.runs.len())?;
+    let mut tx = permit.write(&db).await?;
+    let items = judge(&mut tx, &sent).await?;
+    let ids: Vec<Uuid> = items.iter().map(|item| item.id).collect();
+    let taken = store::by_ids(&mut tx, &ids).await?;
+    let decisions = batch::decide(&items, &taken);
+    let fresh: Vec<(RunId, &Run)> = items
+        .iter()
+        .zip(&decisions)
+        .filter(|(_, decision)| **decision == Decision::Insert)
+        .filter_map(|(item, _)| item.value.as_ref().ok().map(|run| (RunId(item.id), run)))
+        .collect();
+    store::insert(&mut tx, &fresh).await?;
+    let revs = tx.commit().await?;
+    let body = batch::results(items, &decisions, |id| Some(revs.of(id, 0)).filter(|rev| *rev > 0));
+    Ok(HttpResponse::Ok().json(body))
+}
+
+/// Lists the runs of athletes that you see, without those that were corrected or withdrawn.
+#[utoipa::path(
+    tag = "runs",
+    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "A page", body = Page))
+)]
+#[get("/v1/clubs/{club_id}/runs")]
+async fn list_runs(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<ListParams>,
+) -> Result<HttpResponse, Problem> {
+    let ListParams { session_id, athlete_id, from, to, superseded, limit, cursor } = params.0;
+    let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
+    let filter = Filter { session: session_id, athlete: athlete_id, from, to, all: superseded };
+    let mut tx = permit.read(&db).await?;
+    let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Reads a run.
+#[utoipa::path(
+    tag = "runs",
+    params(("club_id" = Uuid, Path, description = "The club"), ("run_id" = Uuid, Path, description = "The run")),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The run", body = View), (status = 304, description = "Unchanged"))
+)]
+#[get("/v1/clubs/{club_id}/runs/{run_id}")]
+async fn get_run(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let id = RunId(path_id(&req, "run_id", "run")?);
+    let mut tx = permit.read(&db).await?;
+    let found = store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("run"))?;
+    Ok(stored::read(&req, found.rev, &View::from(&found)))
+}
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(create_runs).service(list_runs).service(get_run);
+}

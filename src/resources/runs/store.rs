@@ -1,0 +1,323 @@
+//! Rows of runs.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
+
+use super::model::{Intervals, Leg, Run, TimingMethod, Touchdowns};
+use crate::compute::units::{BarrierKind, Length};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::ids::{AthleteId, RunId, SessionId};
+use crate::platform::stored::Stored;
+
+/// A run as it is stored.
+pub type StoredRun = Stored<RunId, Run>;
+
+struct Row {
+    id: Uuid,
+    rev: i64,
+    session_id: Uuid,
+    athlete_id: Uuid,
+    run_at: DateTime<Utc>,
+    barrier_kind: String,
+    height_mm: i32,
+    spacing_mm: i32,
+    approach_mm: Option<i32>,
+    barriers: i16,
+    held: i16,
+    over_reached: i16,
+    crowded: i16,
+    broken: i16,
+    hits: i16,
+    fell: bool,
+    lead_leg: Option<String>,
+    touchdown_times_ms: Option<Vec<Option<i32>>>,
+    timing_method: Option<String>,
+    video_fps: Option<i16>,
+    note: Option<String>,
+    supersedes: Option<Uuid>,
+    void: bool,
+}
+
+fn mm(length: Length) -> i32 {
+    i32::try_from(length.mm()).unwrap_or(i32::MAX)
+}
+
+fn length(mm: i32) -> Result<Length, StoreError> {
+    u32::try_from(mm).map(Length::from_mm).map_err(|_| StoreError::Corrupt("run"))
+}
+
+impl TryFrom<Row> for StoredRun {
+    type Error = StoreError;
+
+    fn try_from(row: Row) -> Result<Self, StoreError> {
+        let corrupt = || StoreError::Corrupt("run");
+        let touchdowns = match (row.touchdown_times_ms, row.timing_method) {
+            (Some(times_ms), Some(method)) => Some(Touchdowns {
+                times_ms,
+                method: TimingMethod::parse(&method).map_err(|_| corrupt())?,
+                video_fps: row.video_fps,
+            }),
+            (None, None) => None,
+            _ => return Err(corrupt()),
+        };
+        let value = Run {
+            session: SessionId(row.session_id),
+            athlete: AthleteId(row.athlete_id),
+            run_at: row.run_at,
+            barrier_kind: BarrierKind::from_word(&row.barrier_kind).ok_or_else(corrupt)?,
+            height: length(row.height_mm)?,
+            spacing: length(row.spacing_mm)?,
+            approach: row.approach_mm.map(length).transpose()?,
+            barriers: row.barriers,
+            intervals: Intervals {
+                held: row.held,
+                over_reached: row.over_reached,
+                crowded: row.crowded,
+                broken: row.broken,
+            },
+            hits: row.hits,
+            fell: row.fell,
+            lead_leg: row.lead_leg.as_deref().map(Leg::parse).transpose().map_err(|_| corrupt())?,
+            touchdowns,
+            note: row.note,
+            supersedes: row.supersedes.map(RunId),
+            void: row.void,
+        };
+        Ok(Self { id: RunId(row.id), rev: row.rev, value })
+    }
+}
+
+/// Which runs a list shows.
+#[derive(Debug, Default)]
+pub struct Filter {
+    /// Only of this session.
+    pub session: Option<SessionId>,
+    /// Only of this athlete.
+    pub athlete: Option<AthleteId>,
+    /// Of sessions from this day on.
+    pub from: Option<NaiveDate>,
+    /// Of sessions up to this day.
+    pub to: Option<NaiveDate>,
+    /// Also runs that were corrected or withdrawn.
+    pub all: bool,
+}
+
+/// Runs with these ids, seen by the actor or not: an id is taken either way.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Run, i64)>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Row,
+        r#"
+        select id, rev, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm, approach_mm, barriers,
+          held, over_reached, crowded, broken, hits, fell, lead_leg,
+          touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", timing_method, video_fps, note, supersedes, void
+        from runs
+        where club_id = $1 and id = any ($2)
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| StoredRun::try_from(row).map(|stored| (stored.id.0, (stored.value, stored.rev))))
+        .collect()
+}
+
+/// The runs that the actor sees, by id, after `after`.
+pub async fn page(
+    tx: &mut ClubTx,
+    filter: &Filter,
+    after: Option<Uuid>,
+    fetch: i64,
+) -> Result<Vec<StoredRun>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    sqlx::query_as!(
+        Row,
+        r#"
+        select r.id, r.rev, r.session_id, r.athlete_id, r.run_at, r.barrier_kind, r.height_mm, r.spacing_mm,
+          r.approach_mm, r.barriers, r.held, r.over_reached, r.crowded, r.broken, r.hits, r.fell, r.lead_leg,
+          r.touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", r.timing_method, r.video_fps, r.note,
+          r.supersedes, r.void
+        from runs r
+        join sessions s on s.club_id = $1 and s.id = r.session_id
+        join athletes a on a.club_id = $1 and a.id = r.athlete_id and a.deleted_at is null
+        where r.club_id = $1
+          and ($2::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = r.athlete_id and v.scope_id = any ($2)
+          ))
+          and ($3::uuid is null or r.session_id = $3)
+          and ($4::uuid is null or r.athlete_id = $4)
+          and ($5::date is null or s.held_on >= $5)
+          and ($6::date is null or s.held_on <= $6)
+          and ($7 or (not r.void and not exists (
+            select from runs later
+            where later.club_id = $1 and later.supersedes = r.id
+          )))
+          and ($8::uuid is null or r.id > $8)
+        order by r.id
+        limit $9
+        "#,
+        club,
+        groups.as_deref(),
+        filter.session.map(|id| id.0),
+        filter.athlete.map(|id| id.0),
+        filter.from,
+        filter.to,
+        filter.all,
+        after,
+        fetch
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
+}
+
+/// A run, when the actor sees its athlete.
+pub async fn find(tx: &mut ClubTx, id: RunId) -> Result<Option<StoredRun>, StoreError> {
+    let found = by_ids(tx, &[id.0]).await?.remove(&id.0);
+    let Some((value, rev)) = found else {
+        return Ok(None);
+    };
+    let known = known(tx, &[value.session.0], &[value.athlete.0], &[]).await?;
+    Ok(known.athletes.contains(&value.athlete.0).then_some(Stored { id, rev, value }))
+}
+
+/// What the runs of a batch refer to.
+#[derive(Debug)]
+pub struct Known {
+    /// Visible sessions with their day.
+    pub sessions: HashMap<Uuid, NaiveDate>,
+    /// Visible athletes.
+    pub athletes: Vec<Uuid>,
+    /// Athlete of each superseded run, and whether it was superseded before.
+    pub superseded: HashMap<Uuid, (Uuid, Option<Uuid>)>,
+}
+
+/// Looks up what the runs of a batch refer to.
+pub async fn known(
+    tx: &mut ClubTx,
+    sessions: &[Uuid],
+    athletes: &[Uuid],
+    superseded: &[Uuid],
+) -> Result<Known, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let days = sqlx::query!(
+        r#"
+        select x.id, x.held_on
+        from sessions x
+        where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
+          and ($3::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = x.id and v.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        sessions,
+        groups.as_deref()
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let athletes = sqlx::query_scalar!(
+        r#"
+        select a.id
+        from athletes a
+        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
+          and ($3::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        athletes,
+        groups.as_deref()
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let earlier = sqlx::query!(
+        r#"
+        select r.id, r.athlete_id, later.id as "later?"
+        from runs r
+        left join runs later on later.club_id = $1 and later.supersedes = r.id
+        where r.club_id = $1 and r.id = any ($2)
+        "#,
+        club,
+        superseded
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(Known {
+        sessions: days.into_iter().map(|row| (row.id, row.held_on)).collect(),
+        athletes,
+        superseded: earlier.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect(),
+    })
+}
+
+/// Inserts runs whose ids are free, in one statement.
+pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, &Run)]) -> Result<(), StoreError> {
+    if runs.is_empty() {
+        return Ok(());
+    }
+    let (club, actor) = (tx.club.0, tx.actor.account.0);
+    let rows: Vec<serde_json::Value> = runs.iter().map(|(id, run)| columns(*id, run)).collect();
+    let changes: Vec<Change> = runs.iter().map(|(id, run)| Change::put(Kind::Run, *id).under(run.athlete)).collect();
+    sqlx::query!(
+        r#"
+        insert into runs as x
+          (club_id, id, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm, approach_mm, barriers,
+           held, over_reached, crowded, broken, hits, fell, lead_leg, touchdown_times_ms, timing_method, video_fps,
+           note, supersedes, void, recorded_by, created_at)
+        select c.id, u.id, u.session_id, u.athlete_id, u.run_at, u.barrier_kind, u.height_mm, u.spacing_mm,
+          u.approach_mm, u.barriers, u.held, u.over_reached, u.crowded, u.broken, u.hits, u.fell, u.lead_leg,
+          u.touchdown_times_ms, u.timing_method, u.video_fps, u.note, u.supersedes, u.void, $3, $4
+        from clubs c
+        cross join jsonb_to_recordset($2::jsonb) as u (
+          id uuid, session_id uuid, athlete_id uuid, run_at timestamptz, barrier_kind text, height_mm integer,
+          spacing_mm integer, approach_mm integer, barriers smallint, held smallint, over_reached smallint,
+          crowded smallint, broken smallint, hits smallint, fell boolean, lead_leg text,
+          touchdown_times_ms integer[], timing_method text, video_fps smallint, note text, supersedes uuid,
+          void boolean)
+        where c.id = $1
+        "#,
+        club,
+        serde_json::Value::Array(rows),
+        actor,
+        Utc::now()
+    )
+    .execute(tx.changing_all(changes))
+    .await?;
+    Ok(())
+}
+
+fn columns(id: RunId, run: &Run) -> serde_json::Value {
+    let touchdowns = run.touchdowns.as_ref();
+    serde_json::json!({
+        "id": id,
+        "session_id": run.session,
+        "athlete_id": run.athlete,
+        "run_at": run.run_at,
+        "barrier_kind": run.barrier_kind.as_str(),
+        "height_mm": mm(run.height),
+        "spacing_mm": mm(run.spacing),
+        "approach_mm": run.approach.map(mm),
+        "barriers": run.barriers,
+        "held": run.intervals.held,
+        "over_reached": run.intervals.over_reached,
+        "crowded": run.intervals.crowded,
+        "broken": run.intervals.broken,
+        "hits": run.hits,
+        "fell": run.fell,
+        "lead_leg": run.lead_leg.map(Leg::as_str),
+        "touchdown_times_ms": touchdowns.map(|one| one.times_ms.clone()),
+        "timing_method": touchdowns.map(|one| one.method.as_str()),
+        "video_fps": touchdowns.and_then(|one| one.video_fps),
+        "note": run.note,
+        "supersedes": run.supersedes,
+        "void": run.void,
+    })
+}

@@ -1,0 +1,184 @@
+//! Sessions over HTTP.
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
+use chrono::NaiveDate;
+use serde::Deserialize;
+use serde_json::{Map, Value};
+use utoipa::IntoParams;
+use uuid::Uuid;
+
+use super::model::State;
+use super::shapes::{Fields, New, Page, View};
+use super::store::{self, Filter, StoredSession};
+use crate::platform::access::{Permit, SessionWrite, SquadRead};
+use crate::platform::body::Body;
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::fault::Fault;
+use crate::platform::grants;
+use crate::platform::ids::{GroupId, SessionId};
+use crate::platform::page::{self, PageParams};
+use crate::platform::params::{Params, path_id};
+use crate::platform::patch;
+use crate::platform::problem::Problem;
+use crate::platform::stored::{self, Stored};
+
+/// Which sessions a list shows.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct ListParams {
+    /// Only sessions of this group.
+    group_id: Option<GroupId>,
+    /// Only `planned` or `held` sessions.
+    #[param(max_length = 7, example = "held")]
+    state: Option<String>,
+    /// From this day on.
+    from: Option<NaiveDate>,
+    /// Up to this day.
+    to: Option<NaiveDate>,
+    /// Records on the page.
+    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
+    limit: Option<u16>,
+    /// The `next_cursor` of the page before.
+    #[param(max_length = 500)]
+    cursor: Option<String>,
+}
+
+/// The session in the path, when the caller sees it.
+pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredSession, Problem> {
+    let id = SessionId(path_id(req, "session_id", "session")?);
+    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("session"))
+}
+
+/// Plans or records a session for groups of yours.
+#[utoipa::path(
+    tag = "sessions",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    request_body = New,
+    security(("access_token" = ["session.write"])),
+    responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
+)]
+#[post("/v1/clubs/{club_id}/sessions")]
+async fn create_session(
+    req: HttpRequest,
+    permit: Permit<SessionWrite>,
+    db: Data<Db>,
+    body: Body<New>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let (id, fields) = body.read()?.split();
+    let value = fields.parse(tx.today().await?)?;
+    grants::require(&mut tx, &value.groups, "/group_ids").await?;
+    if !store::insert(&mut tx, id, &value).await? {
+        let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
+        stored::same_or_conflict(&found.value, &value)?;
+        return Ok(stored::created(&req, false, id, found.rev, &View::from(&found)));
+    }
+    let rev = tx.commit().await?.of(id, 0);
+    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value })))
+}
+
+/// Lists the sessions that you see, latest day first.
+#[utoipa::path(
+    tag = "sessions",
+    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "A page", body = Page))
+)]
+#[get("/v1/clubs/{club_id}/sessions")]
+async fn list_sessions(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<ListParams>,
+) -> Result<HttpResponse, Problem> {
+    let ListParams { group_id, state, from, to, limit, cursor } = params.0;
+    let wanted = PageParams { limit, cursor }.parse::<(NaiveDate, Uuid)>()?;
+    let state = state
+        .map(|word| State::parse(&word))
+        .transpose()
+        .map_err(|detail| Problem::malformed(Fault::of("state", "word", detail)))?;
+    let filter = Filter { group: group_id, state, from, to };
+    let mut tx = permit.read(&db).await?;
+    let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| (row.value.held_on, row.id.0));
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Reads a session.
+#[utoipa::path(
+    tag = "sessions",
+    params(("club_id" = Uuid, Path, description = "The club"), ("session_id" = Uuid, Path, description = "The session")),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The session", body = View), (status = 304, description = "Unchanged"))
+)]
+#[get("/v1/clubs/{club_id}/sessions/{session_id}")]
+async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.read(&db).await?;
+    let found = load(&mut tx, &req).await?;
+    Ok(stored::read(&req, found.rev, &View::from(&found)))
+}
+
+/// Changes a session (merge patch).
+#[utoipa::path(
+    tag = "sessions",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("session_id" = Uuid, Path, description = "The session"),
+        ("If-Match" = String, Header, description = "ETag of the version you read")
+    ),
+    request_body(content = Fields, content_type = "application/merge-patch+json"),
+    security(("access_token" = ["session.write"])),
+    responses((status = 200, description = "Changed", body = View))
+)]
+#[patch("/v1/clubs/{club_id}/sessions/{session_id}")]
+async fn update_session(
+    req: HttpRequest,
+    permit: Permit<SessionWrite>,
+    db: Data<Db>,
+    body: Body<Map<String, Value>>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let before = load(&mut tx, &req).await?;
+    stored::require_match(&req, before.rev, &View::from(&before))?;
+    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
+    let value = fields.parse(tx.today().await?)?;
+    let added: Vec<GroupId> =
+        value.groups.iter().copied().filter(|group| !before.value.groups.contains(group)).collect();
+    grants::require(&mut tx, &added, "/group_ids").await?;
+    store::save(&mut tx, before.id, &value, &before.value.groups).await?;
+    let rev = tx.commit().await?.of(before.id, before.rev);
+    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
+}
+
+/// Deletes a session in which nothing was run.
+#[utoipa::path(
+    tag = "sessions",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("session_id" = Uuid, Path, description = "The session"),
+        ("If-Match" = String, Header, description = "ETag of the version you read")
+    ),
+    security(("access_token" = ["session.write"])),
+    responses((status = 204, description = "Deleted"))
+)]
+#[delete("/v1/clubs/{club_id}/sessions/{session_id}")]
+async fn delete_session(req: HttpRequest, permit: Permit<SessionWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let before = load(&mut tx, &req).await?;
+    stored::require_match(&req, before.rev, &View::from(&before))?;
+    store::remove(&mut tx, before.id, &before.value.groups).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// The routes of sessions.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config
+        .service(create_session)
+        .service(list_sessions)
+        .service(get_session)
+        .service(update_session)
+        .service(delete_session);
+}

@@ -1,0 +1,13 @@
+//! Training sessions and who came.
+
+mod attendance;
+mod http;
+mod model;
+mod shapes;
+mod store;
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    http::routes(config);
+    attendance::routes(config);
+}

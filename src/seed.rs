@@ -1,0 +1,302 @@
+//! The invented clubs of the demo, sent through the front door: the same routes, checks and transactions as a client's.
+
+use std::collections::HashMap;
+use std::net::SocketAddr;
+
+use actix_web::body::MessageBody;
+use actix_web::dev::{Service, ServiceResponse};
+use actix_web::http::Method;
+use actix_web::test;
+use chrono::{Duration, NaiveDate, Utc};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use thiserror::Error;
+
+use crate::app::{self, Shared};
+use crate::platform::db::Db;
+
+const ACCOUNTS: &str = include_str!("../seed-data/accounts.json");
+const REQUESTS: &str = include_str!("../seed-data/requests.jsonl");
+
+/// Why the demo could not be loaded.
+#[derive(Debug, Error)]
+pub enum SeedError {
+    /// A seed file does not parse.
+    #[error("seed-data cannot be read: {0}; run seed-data/generate.py again")]
+    File(#[from] serde_json::Error),
+    /// The API refused a request.
+    #[error("the demo could not be loaded: {method} {path} was answered {status}: {answer}")]
+    Refused {
+        /// The method.
+        method: String,
+        /// The path.
+        path: String,
+        /// The status.
+        status: u16,
+        /// The body, cut.
+        answer: String,
+    },
+}
+
+#[derive(Debug, Deserialize)]
+struct Accounts {
+    password: String,
+    accounts: Vec<Account>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Account {
+    email: String,
+    display_name: String,
+    club: Option<NewClub>,
+    member_of: Option<String>,
+    role: Option<String>,
+    group_ids: Option<Vec<String>>,
+}
+
+#[derive(Debug, Deserialize)]
+struct NewClub {
+    key: String,
+    name: String,
+    time_zone: String,
+    ruleset: String,
+}
+
+#[derive(Debug, Deserialize)]
+struct Request {
+    r#as: String,
+    method: String,
+    path: String,
+    body: Value,
+}
+
+/// The loaded demo: what a newcomer needs to try it.
+#[derive(Debug)]
+pub struct Demo {
+    club: String,
+    accounts: Vec<(String, String)>,
+    password: String,
+    athlete: String,
+    group: String,
+    session: String,
+    plan: String,
+}
+
+/// One person's token, and the clubs founded so far.
+struct Player<'a, S> {
+    service: &'a S,
+    accounts: &'a Accounts,
+    tokens: HashMap<String, String>,
+    clubs: HashMap<String, String>,
+    today: NaiveDate,
+}
+
+/// Loads the invented clubs; what is there already stays as it is.
+///
+/// # Errors
+/// [`SeedError`].
+pub async fn seed(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
+    let service = test::init_service(app::build(shared, db)).await;
+    let accounts: Accounts = serde_json::from_str(ACCOUNTS)?;
+    let requests: Vec<Request> = REQUESTS.lines().map(serde_json::from_str).collect::<Result<_, _>>()?;
+    let today = Utc::now().date_naive();
+    let mut player =
+        Player { service: &service, accounts: &accounts, tokens: HashMap::new(), clubs: HashMap::new(), today };
+    for account in accounts.accounts.iter().filter(|account| account.club.is_some()) {
+        player.token(&account.email).await?;
+    }
+    // The last request is sent last: what it creates tells that all is there.
+    let complete = match requests.last() {
+        Some(last) => player.exists(last).await?,
+        None => true,
+    };
+    for request in requests.iter().filter(|_| !complete) {
+        player.play(request).await?;
+    }
+    for account in &accounts.accounts {
+        player.token(&account.email).await?;
+    }
+    Ok(player.demo(&requests))
+}
+
+impl<S, B> Player<'_, S>
+where
+    S: Service<actix_http::Request, Response = ServiceResponse<B>, Error = actix_web::Error>,
+    B: MessageBody,
+{
+    async fn call(&self, method: &str, path: &str, token: Option<&str>, body: Option<&Value>) -> (u16, Value) {
+        let method = Method::from_bytes(method.as_bytes()).unwrap_or(Method::GET);
+        let mut request = test::TestRequest::default().method(method).uri(path);
+        if let Some(token) = token {
+            request = request.insert_header(("authorization", format!("Bearer {token}")));
+        }
+        if let Some(body) = body {
+            request = request.set_json(body);
+        }
+        match test::try_call_service(self.service, request.to_request()).await {
+            Ok(answer) => {
+                let status = answer.status().as_u16();
+                let bytes = test::try_read_body(answer).await.unwrap_or_default();
+                (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+            }
+            Err(error) => (error.as_response_error().status_code().as_u16(), Value::Null),
+        }
+    }
+
+    /// Calls and fails on an answer that is neither success nor "there already".
+    async fn expect(&self, method: &str, path: &str, token: Option<&str>, body: &Value) -> Result<Value, SeedError> {
+        let (status, answer) = self.call(method, path, token, Some(body)).await;
+        // 409, 410: a record of an earlier day of seeding, or one that was deleted since; 428: a list that was edited since.
+        if (200..300).contains(&status) || matches!(status, 409 | 410 | 428) {
+            return Ok(answer);
+        }
+        let answer: String = answer.to_string().chars().take(600).collect();
+        Err(SeedError::Refused { method: method.to_owned(), path: path.to_owned(), status, answer })
+    }
+
+    /// The token of a person, who signs in, or up and into their club.
+    async fn token(&mut self, email: &str) -> Result<String, SeedError> {
+        if let Some(token) = self.tokens.get(email) {
+            return Ok(token.clone());
+        }
+        let accounts = self.accounts;
+        let Some(account) = accounts.accounts.iter().find(|account| account.email == email) else {
+            return Ok(String::new());
+        };
+        let credentials = json!({"email": email, "password": accounts.password, "device_name": "Seeding"});
+        let (status, answer) = self.call("POST", "/v1/auth/sign-in", None, Some(&credentials)).await;
+        let tokens = if status == 200 { answer } else { self.sign_up(account).await?["tokens"].clone() };
+        let token = tokens["access_token"].as_str().unwrap_or_default().to_owned();
+        self.tokens.insert(email.to_owned(), token.clone());
+        let (_, me) = self.call("GET", "/v1/me", Some(&token), None).await;
+        let first = me["clubs"][0]["club_id"].as_str().map(str::to_owned);
+        match (&account.club, &account.member_of, first) {
+            (Some(club), _, Some(id)) => {
+                self.clubs.insert(club.key.clone(), id);
+            }
+            (_, Some(club), None) => Box::pin(self.join(account, club, &token)).await?,
+            _ => {}
+        }
+        Ok(token)
+    }
+
+    async fn sign_up(&self, account: &Account) -> Result<Value, SeedError> {
+        let mut body = json!({"email": account.email, "password": self.accounts.password,
+            "display_name": account.display_name, "device_name": "Seeding"});
+        if let Some(club) = &account.club {
+            body["club"] = json!({"name": club.name, "time_zone": club.time_zone, "ruleset": club.ruleset});
+        }
+        self.expect("POST", "/v1/auth/sign-up", None, &body).await
+    }
+
+    async fn join(&mut self, account: &Account, club: &str, token: &str) -> Result<(), SeedError> {
+        let founder = self.accounts.accounts.iter().find(|one| one.club.as_ref().is_some_and(|new| new.key == club));
+        let founder = founder.map(|one| one.email.clone()).unwrap_or_default();
+        let admin = self.token(&founder).await?;
+        let path = self.filled(&format!("/v1/clubs/{{club:{club}}}/invitations"));
+        let body = json!({"email": account.email, "role": account.role, "group_ids": account.group_ids});
+        let invitation = self.expect("POST", &path, Some(&admin), &body).await?;
+        let body = json!({"token": invitation["token"]});
+        self.expect("POST", "/v1/invitations/accept", Some(token), &body).await?;
+        Ok(())
+    }
+
+    /// The text with clubs and days put in.
+    fn filled(&self, text: &str) -> String {
+        let mut text = text.to_owned();
+        for (key, id) in &self.clubs {
+            text = text.replace(&format!("{{club:{key}}}"), id);
+        }
+        let mut parts = text.split("{day:");
+        let mut filled = parts.next().unwrap_or_default().to_owned();
+        for part in parts {
+            let (offset, rest) = part.split_once('}').unwrap_or((part, ""));
+            let day = self.today + Duration::days(offset.parse().unwrap_or(0));
+            filled.push_str(&day.to_string());
+            filled.push_str(rest);
+        }
+        filled
+    }
+
+    async fn play(&mut self, request: &Request) -> Result<(), SeedError> {
+        let token = self.token(&request.r#as).await?;
+        let path = self.filled(&request.path);
+        let body: Value = serde_json::from_str(&self.filled(&request.body.to_string()))?;
+        let answer = self.expect(&request.method, &path, Some(&token), &body).await?;
+        let results = answer["results"].as_array();
+        let refused = results
+            .into_iter()
+            .flatten()
+            .find(|one| one["status"] == "rejected" && !matches!(one["problem"]["status"].as_u64(), Some(409 | 410)));
+        match refused {
+            None => Ok(()),
+            Some(one) => Err(SeedError::Refused {
+                method: request.method.clone(),
+                path,
+                status: 200,
+                answer: one.to_string().chars().take(600).collect(),
+            }),
+        }
+    }
+
+    /// Whether what a request creates is there.
+    async fn exists(&mut self, request: &Request) -> Result<bool, SeedError> {
+        let token = self.tokens.values().next().cloned().unwrap_or_default();
+        let id = request.body["id"].as_str().unwrap_or_default();
+        let path = self.filled(&format!("{}/{id}", request.path));
+        for admin in self.tokens.values().chain([&token]) {
+            if self.call("GET", &path, Some(admin), None).await.0 == 200 {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    fn demo(&self, requests: &[Request]) -> Demo {
+        let first = |suffix: &str, pick: &dyn Fn(&Request) -> Value| {
+            let found = requests.iter().rfind(|request| request.path.ends_with(suffix));
+            found.and_then(|request| pick(request).as_str().map(str::to_owned)).unwrap_or_default()
+        };
+        let plan = requests.iter().rfind(|request| request.path.ends_with("/lane-plans"));
+        let session = plan.and_then(|plan| plan.path.rsplit('/').nth(1)).unwrap_or_default().to_owned();
+        let founder = self.accounts.accounts.iter().find_map(|one| one.club.as_ref()).map(|club| club.key.clone());
+        Demo {
+            club: founder.and_then(|key| self.clubs.get(&key).cloned()).unwrap_or_default(),
+            accounts: self.accounts.accounts.iter().map(|one| (one.email.clone(), role(one))).collect(),
+            password: self.accounts.password.clone(),
+            athlete: first("/attendance", &|request| request.body["present"][0].clone()),
+            group: first("/sessions", &|request| request.body["group_ids"][0].clone()),
+            plan: first("/lane-plans", &|request| request.body["id"].clone()),
+            session,
+        }
+    }
+}
+
+fn role(account: &Account) -> String {
+    match (&account.club, &account.role) {
+        (Some(club), _) => format!("admin of {}", club.name),
+        (None, Some(role)) => format!("{role} of {}", account.member_of.as_deref().unwrap_or_default()),
+        (None, None) => String::new(),
+    }
+}
+
+impl Demo {
+    /// The accounts, and five lines to try against the service at an address.
+    pub fn what_to_try(&self, address: SocketAddr) -> String {
+        let Self { club, password, athlete, group, session, plan, .. } = self;
+        let people: Vec<String> = self.accounts.iter().map(|(email, role)| format!("  {email:<28} {role}")).collect();
+        let admin = self.accounts.first().map(|(email, _)| email.as_str()).unwrap_or_default();
+        let api = format!("http://{address}/v1/clubs/{club}");
+        format!(
+            "\nAccounts (password of all: {password}):\n{}\n\nTry, in another terminal:\n\
+             T=$(curl -s http://{address}/v1/auth/sign-in -H 'content-type: application/json' -d '{{\"email\":\"{admin}\",\
+             \"password\":\"{password}\"}}' | sed 's/.*\"access_token\":\"\\([^\"]*\\)\".*/\\1/')\n\
+             curl -s -H \"authorization: Bearer $T\" '{api}/athletes?limit=3'\n\
+             curl -s -H \"authorization: Bearer $T\" {api}/athletes/{athlete}/recommendation\n\
+             curl -s -H \"authorization: Bearer $T\" {api}/groups/{group}/recommendations\n\
+             curl -s -H \"authorization: Bearer $T\" -H 'accept: image/svg+xml' \
+             {api}/sessions/{session}/lane-plans/{plan}/set-out -o set-out.svg\n",
+            people.join("\n")
+        )
+    }
+}

@@ -1,0 +1,204 @@
+//! Starting, running and stopping the service.
+
+use std::io::Write;
+use std::net::{SocketAddr, TcpListener};
+use std::str::FromStr;
+
+use sqlx::postgres::PgConnectOptions;
+use sqlx::{ConnectOptions, PgConnection};
+use thiserror::Error;
+use tokio::signal::unix::{SignalKind, signal};
+
+use crate::app::{self, Shared};
+use crate::platform::cluster::{self, Cluster, ClusterError};
+use crate::platform::config::{Config, ConfigError, listen_address};
+use crate::platform::db::{Db, MIGRATOR};
+use crate::platform::telemetry;
+use crate::platform::token::{KeyError, Keys};
+use crate::seed::{self, SeedError};
+
+/// Why the service does not run; each is one line that says what to do.
+#[derive(Debug, Error)]
+pub enum ServeError {
+    /// A setting.
+    #[error(transparent)]
+    Config(#[from] ConfigError),
+    /// The address is taken or not ours.
+    #[error("cannot listen on {0}: {1}; stop what uses it, or choose another with LANEWRIGHT_LISTEN")]
+    Listen(SocketAddr, std::io::Error),
+    /// The private database.
+    #[error(transparent)]
+    Cluster(#[from] ClusterError),
+    /// `DATABASE_URL` does not parse or the server does not answer.
+    #[error("the database cannot be used: {0}; check DATABASE_URL, or unset it for a private database")]
+    Database(#[from] sqlx::Error),
+    /// A migration failed.
+    #[error("the database could not be migrated: {0}")]
+    Migrate(#[from] sqlx::migrate::MigrateError),
+    /// The signing keys.
+    #[error(transparent)]
+    Keys(#[from] KeyError),
+    /// The invented clubs.
+    #[error(transparent)]
+    Seed(#[from] SeedError),
+    /// Input or output.
+    #[error("{0}")]
+    Io(#[from] std::io::Error),
+}
+
+impl ServeError {
+    /// The exit code of the program.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Self::Cluster(error) => error.exit_code(),
+            _ => 1,
+        }
+    }
+}
+
+/// Writes text to standard output; a closed pipe is not an error.
+///
+/// # Errors
+/// When the output cannot be written.
+pub fn print(text: &str) -> Result<(), ServeError> {
+    match writeln!(std::io::stdout(), "{text}") {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
+        _ => Ok(()),
+    }
+}
+
+/// The database in use: the one of `DATABASE_URL`, else a private one.
+struct Database {
+    options: PgConnectOptions,
+    cluster: Option<Cluster>,
+}
+
+impl Database {
+    async fn open() -> Result<Self, ServeError> {
+        match std::env::var("DATABASE_URL") {
+            Ok(url) if !url.trim().is_empty() => {
+                Ok(Self { options: PgConnectOptions::from_str(url.trim())?, cluster: None })
+            }
+            _ => {
+                let folder = cluster::default_folder()?;
+                let cluster = Cluster::open(cluster::Options::durable(folder)).await?;
+                Ok(Self { options: cluster.connect_options(), cluster: Some(cluster) })
+            }
+        }
+    }
+
+    async fn migrate(&self) -> Result<(), ServeError> {
+        let mut connection: PgConnection = self.options.connect().await?;
+        MIGRATOR.run(&mut connection).await?;
+        Ok(())
+    }
+
+    async fn close(self) -> Result<(), ServeError> {
+        match self.cluster {
+            Some(cluster) => Ok(cluster.close().await?),
+            None => Ok(()),
+        }
+    }
+}
+
+/// Brings the database to the schema of this version.
+///
+/// # Errors
+/// When the database cannot be used or a migration fails.
+pub async fn migrate() -> Result<(), ServeError> {
+    telemetry::init();
+    let database = Database::open().await?;
+    let done = database.migrate().await;
+    database.close().await?;
+    done?;
+    print("The database has the schema of this version.")
+}
+
+/// Makes a new signing key.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn rotate_keys() -> Result<(), ServeError> {
+    telemetry::init();
+    let database = Database::open().await?;
+    let kid = Keys::rotate(&Db::lazy(database.options.clone(), 1)).await;
+    database.close().await?;
+    print(&format!("New signing key {}. Restart the service to use it.", kid?))
+}
+
+/// Loads the invented clubs into the database.
+///
+/// # Errors
+/// When the database cannot be used or the API refuses something.
+pub async fn load_seed() -> Result<(), ServeError> {
+    telemetry::init();
+    let database = Database::open().await?;
+    let done = seed_into(&database).await;
+    database.close().await?;
+    done?;
+    print("The invented clubs are loaded; seed-data/README.md lists the accounts.")
+}
+
+async fn seed_into(database: &Database) -> Result<(), ServeError> {
+    database.migrate().await?;
+    let db = Db::lazy(database.options.clone(), 2);
+    let keys = Keys::load(&db).await?;
+    seed::seed(&Shared::new(Config::from_env()?, keys), db).await?;
+    Ok(())
+}
+
+/// Serves until SIGINT or SIGTERM, then drains requests and stops the private database.
+///
+/// # Errors
+/// When the service cannot start, or its private database ends by itself.
+pub async fn serve(demo: bool) -> Result<(), ServeError> {
+    telemetry::init();
+    let config = Config::from_env()?;
+    let address = listen_address()?;
+    let listener = TcpListener::bind(address).map_err(|error| ServeError::Listen(address, error))?;
+    let mut database = Database::open().await?;
+    let served = serve_on(listener, &config, &mut database, demo).await;
+    database.close().await?;
+    served
+}
+
+async fn serve_on(
+    listener: TcpListener,
+    config: &Config,
+    database: &mut Database,
+    demo: bool,
+) -> Result<(), ServeError> {
+    database.migrate().await?;
+    let db = Db::lazy(database.options.clone(), 2);
+    let keys = Keys::load(&db).await?;
+    let address = listener.local_addr()?;
+    let shared = Shared::new(config.clone(), keys);
+    let demo = if demo { Some(seed::seed(&shared, db).await?) } else { None };
+    let server = app::run(listener, shared, database.options.clone())?;
+    let handle = server.handle();
+    let mut running = tokio::task::spawn(server);
+    print(&format!("Lanewright serves on http://{address} (documentation: http://{address}/docs)"))?;
+    if let Some(demo) = demo {
+        print(&demo.what_to_try(address))?;
+    }
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut ended = None;
+    let watch = async {
+        match database.cluster.as_mut() {
+            Some(cluster) => cluster.watch().await,
+            None => std::future::pending().await,
+        }
+    };
+    tokio::select! {
+        _ = interrupt.recv() => {}
+        _ = terminate.recv() => {}
+        done = &mut running => return done.map_err(std::io::Error::other)?.map_err(ServeError::Io),
+        error = watch => ended = Some(error),
+    }
+    handle.stop(ended.is_none()).await;
+    match ended {
+        Some(error) => Err(error.into()),
+        None => Ok(()),
+    }
+}

@@ -1,0 +1,79 @@
+//! What every route shares: health, problems, methods, document.
+
+use reqwest::Method;
+use serde_json::json;
+use sqlx::PgPool;
+
+use crate::support::TestApp;
+
+#[sqlx::test]
+async fn the_service_says_that_it_lives_and_is_ready(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    for path in ["/healthz", "/readyz"] {
+        assert_eq!(app.get(path).await.expect(200).body["status"], "ok");
+    }
+}
+
+#[sqlx::test]
+async fn an_unknown_path_is_a_problem_with_the_request_id(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let answer = app.get("/v1/nothing").await.expect(404);
+    assert_eq!(answer.header("content-type"), "application/problem+json");
+    assert_eq!(answer.body["type"], "/problems/not-found");
+    assert_eq!(answer.body["instance"], answer.header("x-request-id"));
+}
+
+#[sqlx::test]
+async fn a_wrong_method_names_the_right_ones_and_head_works_like_get(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let answer = app.send(Method::PUT, "/healthz", &[], None).await.expect(405);
+    assert_eq!(answer.header("allow"), "GET, HEAD");
+    let head = app.send(Method::HEAD, "/healthz", &[], None).await.expect(200);
+    assert!(head.bytes.is_empty());
+}
+
+#[sqlx::test]
+async fn the_trace_of_the_caller_goes_on(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    // Example of W3C Trace Context, section 3.2 (2021).
+    let parent = "00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01";
+    let answer = app.send(Method::GET, "/healthz", &[("traceparent", parent)], None).await;
+    assert_eq!(answer.header("traceparent"), parent);
+    let answer = app.send(Method::GET, "/healthz", &[("traceparent", "nonsense")], None).await;
+    assert_eq!(answer.header("traceparent").split('-').count(), 4);
+}
+
+#[sqlx::test]
+async fn bodies_that_cannot_be_read_name_the_place(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    admin.post("/groups", json!({"name": 7})).await.expect_fault(400, "/name");
+    admin.post("/groups", json!({"name": "A", "colour": "red"})).await.expect_fault(400, "/colour");
+    admin.post("/groups", json!({})).await.expect_fault(400, "/name");
+    let text = admin.bytes(Method::POST, "/groups", "text/plain", b"{}".to_vec()).await.expect(415);
+    assert_eq!(text.body["type"], "/problems/media-type");
+    for body in ["{", "", "{\"name\": NaN}", "[1]", "{\"name\":\"A\"} {}"] {
+        admin.bytes(Method::POST, "/groups", "application/json", body.into()).await.expect(400);
+    }
+    let large = format!("{{\"name\":\"{}\"}}", "a".repeat(10 * 1024 * 1024));
+    admin.bytes(Method::POST, "/groups", "application/json", large.into()).await.expect(413);
+    assert_eq!(admin.get("/groups").await.body["items"], json!([]));
+}
+
+#[sqlx::test]
+async fn the_document_is_served_and_is_the_committed_one(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let served = app.get("/openapi.json").await.expect(200);
+    assert_eq!(served.body["openapi"], "3.1.0");
+    let committed: serde_json::Value = serde_json::from_str(include_str!("../../api-spec/openapi.json")).unwrap();
+    assert!(served.body == committed, "api-spec/openapi.json is stale: run ./dev spec");
+}
+
+#[sqlx::test]
+async fn the_documentation_names_no_other_host(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    for path in ["/docs/", "/docs/swagger-initializer.js"] {
+        let page = String::from_utf8(app.get(path).await.expect(200).bytes).unwrap();
+        assert!(!page.contains("https://") && !page.contains("src=\"//"), "{path}");
+    }
+}

@@ -1,0 +1,149 @@
+//! Where things live and what may import what.
+
+#![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn files(folder: &str, extension: &str) -> Vec<(String, String)> {
+    fn walk(folder: &Path, extension: &str, found: &mut Vec<PathBuf>) {
+        for entry in fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                walk(&path, extension, found);
+            } else if path.extension().is_some_and(|end| end == extension) {
+                found.push(path);
+            }
+        }
+    }
+    let mut found = Vec::new();
+    walk(&root().join(folder), extension, &mut found);
+    found.sort();
+    let name = |path: &PathBuf| path.strip_prefix(root()).unwrap().to_string_lossy().into_owned();
+    found.iter().map(|path| (name(path), fs::read_to_string(path).unwrap())).collect()
+}
+
+/// The code before its unit tests, without comments.
+fn code(text: &str) -> String {
+    let text = text.split("#[cfg(test)]").next().unwrap_or_default();
+    text.lines().filter(|line| !line.trim_start().starts_with("//")).collect::<Vec<_>>().join("\n")
+}
+
+fn refuse(found: &mut Vec<String>, name: &str, text: &str, words: &[&str]) {
+    let text = code(text);
+    found.extend(words.iter().filter(|word| text.contains(**word)).map(|word| format!("{name}: {word}")));
+}
+
+#[test]
+fn no_arrow_points_back() {
+    let mut found = Vec::new();
+    for (name, text) in files("src/compute", "rs") {
+        let outside =
+            ["crate::platform", "crate::resources", "crate::render", "serde", "actix", "sqlx", "chrono", "std::time"];
+        refuse(&mut found, &name, &text, &outside);
+    }
+    for (name, text) in files("src/render", "rs") {
+        refuse(&mut found, &name, &text, &["crate::platform", "crate::resources", "actix", "sqlx", "chrono"]);
+    }
+    for (name, text) in files("src/platform", "rs") {
+        refuse(&mut found, &name, &text, &["crate::resources", "crate::compute", "crate::render", "crate::app"]);
+    }
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn resources_do_not_import_each_other_and_each_file_keeps_to_its_kind() {
+    let mut found = Vec::new();
+    for (name, text) in files("src/resources", "rs") {
+        let Some(folder) = name.split('/').nth(2).filter(|folder| !folder.contains('.')) else { continue };
+        let text = code(&text);
+        for other in text.split("crate::resources::").skip(1) {
+            let other = other.split([':', ';']).next().unwrap_or_default();
+            // What advice rests on is read in one place.
+            if other != folder && other != "advice" {
+                found.push(format!("{name}: imports {other}"));
+            }
+        }
+        match name.rsplit('/').next().unwrap_or_default() {
+            "http.rs" => refuse(&mut found, &name, &text, &["sqlx::", "select ", "insert into"]),
+            "model.rs" => refuse(&mut found, &name, &text, &["actix", "sqlx", "utoipa", "platform::problem"]),
+            "store.rs" => refuse(&mut found, &name, &text, &["actix", "utoipa", "platform::problem"]),
+            "shapes.rs" => refuse(&mut found, &name, &text, &["sqlx", "select "]),
+            _ => {}
+        }
+    }
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+/// Writes that phones need not learn of by themselves: what they belong to is noted in the same transaction.
+const NOTED_ELSEWHERE: [&str; 9] = [
+    "insert into root_scope",
+    "delete from root_scope",
+    "insert into club_clock",
+    "insert into club_epoch",
+    "insert into account_club",
+    "delete from account_club",
+    "delete from measurements",
+    "update runs set note",
+    "update assessments set note",
+];
+
+#[test]
+fn every_write_in_a_club_notes_its_change() {
+    let mut found = Vec::new();
+    let accounts = ["login_emails", "accounts", "devices", "refresh_tokens"];
+    for (name, text) in files("src/resources", "rs").into_iter().filter(|(name, _)| name.ends_with("store.rs")) {
+        for call in code(&text).split("sqlx::query").skip(1) {
+            let statement: String = call.split_whitespace().collect::<Vec<_>>().join(" ");
+            let writes = ["insert into ", "update ", "delete from "].iter().any(|verb| {
+                let begins = |marker: &str| statement.contains(&format!("{marker}{verb}"));
+                begins("r#\" ") || begins("(\"") || begins("( \"")
+            });
+            let elsewhere = NOTED_ELSEWHERE.iter().any(|known| statement.contains(known))
+                || accounts.iter().any(|table| {
+                    [format!("into {table} "), format!("update {table} ")].iter().any(|part| statement.contains(part))
+                });
+            let noted = ["tx.changing(", "tx.changing_all(", "tx.unsynced("].iter().any(|way| statement.contains(way));
+            if writes && !noted && !elsewhere {
+                found.push(format!("{name}: {}", statement.chars().take(90).collect::<String>()));
+            }
+        }
+    }
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn no_source_file_outgrows_400_lines_before_its_tests() {
+    let long: Vec<String> = files("src", "rs")
+        .into_iter()
+        .filter_map(|(name, text)| {
+            let lines = text.split("#[cfg(test)]").next().unwrap_or_default().lines().count();
+            (lines > 400).then(|| format!("{name}: {lines}"))
+        })
+        .collect();
+    assert!(long.is_empty(), "{long:#?}");
+}
+
+#[test]
+fn every_table_says_where_it_lives_and_clubs_tables_are_walled_off() {
+    for (name, text) in files("migrations", "sql") {
+        assert!(text.starts_with("-- "), "{name}: the first line says why");
+        for statement in text.split("create ").skip(1) {
+            let Some(table) = statement.strip_prefix("table ").or_else(|| statement.strip_prefix("unlogged table "))
+            else {
+                continue;
+            };
+            let table = table.split_whitespace().next().unwrap_or_default();
+            let comment = format!("comment on table {table} is 'scope:");
+            let scope = text.split(&comment).nth(1).unwrap_or_else(|| panic!("{name}: {table} has no scope"));
+            if scope.starts_with("tenant") && table != "clubs" {
+                let walled = text.split("ops.protect(").nth(1).is_some_and(|list| list.contains(&format!("'{table}'")));
+                assert!(walled, "{name}: {table} has no row security");
+            }
+        }
+    }
+}

@@ -1,0 +1,242 @@
+//! Laws that hold for every decision, whatever the situation.
+#![allow(clippy::unwrap_used)] // in helpers, too: a decision without its part is a broken test
+
+use super::decision::{TODAY, at, club, hold, mm};
+use lanewright::compute::decision::{
+    Caution, Clearance, Configuration, Current, Decision, DecisionKind, Evidence, Hold, LatestSession, Policy, Rating,
+    Ratings, Restriction, Situation, Target, decide,
+};
+use lanewright::compute::units::{BarrierKind, Length};
+use proptest::option;
+use proptest::prelude::*;
+
+fn rating() -> impl Strategy<Value = Option<Rating>> {
+    prop_oneof![
+        1 => Just(None),
+        1 => (0..4_u8).prop_map(Rating::from_level),
+        8 => Just(Some(Rating::Secure)),
+    ]
+}
+
+prop_compose! {
+    fn ratings()(lead_leg in rating(), trail_leg in rating(), walkover in rating(), landing in rating()) -> Ratings {
+        Ratings { lead_leg, trail_leg, walkover, landing, ..Ratings::default() }
+    }
+}
+
+/// Counts that are mostly good enough for a step up, so that steps up are common among the cases.
+fn evidence() -> impl Strategy<Value = Evidence> {
+    let good = (12..40_u32, 2..6_u32, 0..3_u32).prop_map(|(held, days, hits)| Evidence {
+        held,
+        days,
+        barriers: held + 6,
+        hits: hits.min((held + 6) / 10),
+        ..Evidence::default()
+    });
+    let any =
+        (0..20_u32, 0..10_u32, 0..10_u32, 0..4_u32, 0..20_u32).prop_map(|(held, over_reached, crowded, days, hits)| {
+            Evidence {
+                held,
+                over_reached,
+                crowded,
+                broken: 1,
+                days,
+                barriers: held + over_reached + crowded + 3,
+                hits: hits.min(held),
+            }
+        });
+    prop_oneof![3 => good, 1 => any]
+}
+
+fn configuration() -> impl Strategy<Value = Configuration> {
+    let owned: Vec<_> =
+        club().into_iter().flat_map(|entry| entry.heights.into_iter().map(move |h| (entry.kind, h))).collect();
+    let grid = (16..37_u32).prop_map(|k| k * 250);
+    let spacing = prop_oneof![4 => grid, 1 => 4_000..9_200_u32];
+    (prop::sample::select(owned), spacing).prop_map(|((kind, height), spacing)| at(kind, height.mm(), spacing))
+}
+
+prop_compose! {
+    fn latest()(
+        ago in 0..10_i32, held in 0..20_u32, broken in 0..6_u32, hits in 0..3_u32,
+        fell in prop::bool::weighted(0.1),
+    ) -> LatestSession {
+        let intervals = held + broken;
+        LatestSession { on: TODAY - ago, held, intervals, barriers: intervals + 3, hits, fell }
+    }
+}
+
+fn target() -> impl Strategy<Value = Target> {
+    let heights = prop::sample::select(vec![600, 685, 762, 838, 914_u32]);
+    let spacings = prop::sample::select(vec![7_000, 7_500, 8_200, 8_500, 9_140_u32]);
+    (heights, spacings).prop_map(|(height, spacing)| Target {
+        height: mm(height),
+        spacing: mm(spacing),
+        barriers: 8,
+        approach: mm(12_000),
+    })
+}
+
+fn rare<T: Strategy>(value: T) -> impl Strategy<Value = Option<T::Value>> {
+    option::weighted(0.08, value)
+}
+
+prop_compose! {
+    fn situation()(
+        current in option::weighted(0.95, (configuration(), evidence())),
+        latest in option::weighted(0.8, latest()),
+        ratings in ratings(),
+        restriction in rare(option::of(TODAY - 3..TODAY + 9)),
+        pain_reported_on in rare(TODAY - 12..=TODAY),
+        clearance in prop::sample::select(vec![
+            Clearance::NotNeeded, Clearance::NotNeeded, Clearance::NotNeeded, Clearance::Pending, Clearance::Given,
+        ]),
+        target in option::weighted(0.8, target()),
+    ) -> Situation {
+        Situation {
+            current: current.map(|(configuration, evidence)| Current { configuration, evidence }),
+            latest,
+            ratings,
+            restriction: restriction.map(|until| Restriction { until }),
+            pain_reported_on,
+            clearance,
+            target,
+            stock: club(),
+            ..Situation::unseen(TODAY)
+        }
+    }
+}
+
+/// An athlete's comfortable limit in metres: the rhythm breaks over about a metre around it.
+fn model(limit: f64, height: Length, spacing: Length) -> Hold {
+    let over = spacing.metres() + height.metres() - limit;
+    hold((0.75 - 0.5 * over).clamp(0.01, 0.99))
+}
+
+fn advise(situation: &Situation, limit: f64) -> Decision {
+    decide(situation, &Policy::default(), &|h, s| model(limit, h, s))
+}
+
+fn steps_up(decision: &Decision) -> bool {
+    let rises = |from: Configuration, to: Configuration| to.height > from.height || to.spacing > from.spacing;
+    match decision.kind {
+        DecisionKind::StepUpSpacing | DecisionKind::StepUpHeight | DecisionKind::RaceTest => true,
+        DecisionKind::ChangeBarrierKind => rises(decision.current.unwrap(), decision.proposed.unwrap()),
+        _ => false,
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(1_500) })]
+
+    #[test]
+    fn no_proposal_is_further_beyond_the_target_than_the_athlete_already_is(s in situation(), limit in 5.0..12.0) {
+        let decision = advise(&s, limit);
+        if let (Some(to), Some(target)) = (decision.proposed, s.target) {
+            let from = decision.current;
+            let height = from.map_or(0, |from| from.height.mm());
+            let spacing = from.map_or(0, |from| from.spacing.mm());
+            prop_assert!(to.height.mm() <= (target.height.mm() + 5).max(height));
+            prop_assert!(to.spacing.mm() <= (target.spacing.mm() + 20).max(spacing));
+            if steps_up(&decision) {
+                prop_assert!(to.height.mm() <= target.height.mm() + 5);
+                prop_assert!(to.spacing.mm() <= target.spacing.mm() + 20);
+            }
+        }
+    }
+
+    #[test]
+    fn one_variable_changes_at_a_time_unless_the_kind_changes_or_the_athlete_fell(s in situation(), limit in 5.0..12.0) {
+        let decision = advise(&s, limit);
+        let (Some(from), Some(to)) = (decision.current, decision.proposed) else { return Ok(()) };
+        let fell = s.latest.is_some_and(|latest| latest.fell);
+        let both = from.height != to.height && from.spacing != to.spacing;
+        if both && !fell {
+            prop_assert_eq!(decision.kind, DecisionKind::ChangeBarrierKind);
+            prop_assert!(to.spacing < from.spacing);
+        }
+        prop_assert!(to.spacing.mm() <= from.spacing.mm() + 270);
+        if decision.kind != DecisionKind::ChangeBarrierKind {
+            let between = club().into_iter().flat_map(|e| e.heights.into_iter().map(move |h| (e.kind, h)))
+                .filter(|(kind, h)| *kind == from.barrier_kind && *h > from.height && *h < to.height);
+            prop_assert_eq!(between.count(), 0, "no owned height is skipped");
+        }
+    }
+
+    #[test]
+    fn nobody_steps_up_with_pain_a_fall_or_too_little_evidence(s in situation(), limit in 5.0..12.0) {
+        let decision = advise(&s, limit);
+        let latest = s.latest.map_or(i32::MIN, |latest| latest.on);
+        let pain = s.pain_reported_on.is_some_and(|day| day >= latest || day == TODAY);
+        let fell = s.latest.is_some_and(|latest| latest.fell);
+        let evidence = s.current.map(|current| current.evidence).unwrap_or_default();
+        let thin = evidence.intervals() < 12 || evidence.days < 2;
+        if pain || fell || thin || s.clearance == Clearance::Pending {
+            prop_assert!(!steps_up(&decision), "{}", decision.explanation());
+        }
+        prop_assert!(!steps_up(&decision) || decision.missing.is_empty());
+        if pain && s.clearance != Clearance::Given {
+            prop_assert_eq!(decision.kind, DecisionKind::RestAndRefer);
+        }
+    }
+
+    #[test]
+    fn a_barrier_lane_is_only_for_secure_lead_leg_trail_leg_and_walkover(s in situation(), limit in 5.0..12.0) {
+        let decision = advise(&s, limit);
+        let gate = [s.ratings.lead_leg, s.ratings.trail_leg, s.ratings.walkover];
+        if gate.iter().any(|rating| rating.is_none_or(|rating| rating < Rating::Secure)) {
+            prop_assert!(decision.proposed.is_none_or(|to| to.barrier_kind == BarrierKind::Wicket));
+        }
+    }
+
+    #[test]
+    fn what_changes_stays_on_the_grid_and_among_owned_heights(s in situation(), limit in 5.0..12.0) {
+        let decision = advise(&s, limit);
+        let Some(to) = decision.proposed else { return Ok(()) };
+        let from = decision.current;
+        let owned = club().iter().any(|e| e.kind == to.barrier_kind && e.heights.contains(&to.height));
+        prop_assert!(owned);
+        let kept = from.is_some_and(|from| from.spacing == to.spacing);
+        let goal = s.target.is_some_and(|target| target.spacing == to.spacing) || to.spacing == mm(9_140);
+        prop_assert!(kept || goal || to.spacing.mm() % 250 == 0, "{}", to.spacing.mm());
+        prop_assert!(to.spacing >= mm(4_000) || kept);
+    }
+
+    #[test]
+    fn every_decision_has_a_reason_the_base_cautions_and_three_sentences(s in situation(), limit in 5.0..12.0) {
+        let decision = advise(&s, limit);
+        prop_assert!(!decision.reasons.is_empty());
+        prop_assert_eq!(&decision.cautions[..10], &Caution::BASE[..]);
+        prop_assert!(decision.valid_until >= TODAY);
+        let text = decision.explanation();
+        prop_assert_eq!(text.split(". ").count(), 3, "{}", text);
+        for reason in &decision.reasons {
+            prop_assert!(reason.text().len() > 10, "{}", reason.code());
+        }
+        prop_assert_eq!(advise(&s, limit), decision, "the same input gives the same decision");
+    }
+
+    #[test]
+    fn a_likelier_rhythm_never_turns_a_step_up_into_a_step_back(
+        s in situation(), limit in 5.0..12.0, more in 0.0..3.0,
+    ) {
+        if steps_up(&advise(&s, limit)) {
+            let back = [DecisionKind::StepIn, DecisionKind::LowerHeight, DecisionKind::RestAndRefer];
+            prop_assert!(!back.contains(&advise(&s, limit + more).kind));
+        }
+    }
+}
+
+/// The laws above mean little unless the cases reach every kind of decision.
+#[test]
+fn the_cases_of_these_laws_reach_every_kind_of_decision() {
+    use proptest::strategy::ValueTree;
+    use proptest::test_runner::TestRunner;
+    let mut runner = TestRunner::deterministic();
+    let mut seen = std::collections::BTreeSet::new();
+    for round in 0..4_000 {
+        let s = situation().new_tree(&mut runner).unwrap().current();
+        seen.insert(advise(&s, 5.0 + f64::from(round % 70) / 10.0).kind);
+    }
+    assert_eq!(seen.into_iter().collect::<Vec<_>>(), DecisionKind::ALL);
+}

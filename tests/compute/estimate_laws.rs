@@ -1,0 +1,181 @@
+//! What every estimate must keep to.
+
+#![allow(clippy::unwrap_used)] // helpers of tests
+
+use lanewright::compute::estimate::{Dominance, Estimate, EstimateError, Posterior, RunCounts, Settings, estimate};
+use lanewright::compute::prior::{Basis, Prior};
+use lanewright::compute::units::Length;
+
+use crate::slow_filter::Slow;
+
+const PRIOR: Prior = Prior { mean_m: 6.4, sd_m: 0.5, basis: Basis::of(&[]) };
+const WICKET: Length = Length::from_mm(300);
+
+fn run(day: i32, height_mm: u32, spacing_mm: u32, outcomes: [u16; 4]) -> RunCounts {
+    let [held, over_reached, crowded, broken] = outcomes;
+    RunCounts {
+        day,
+        height: Length::from_mm(height_mm),
+        spacing: Length::from_mm(spacing_mm),
+        held,
+        over_reached,
+        crowded,
+        broken,
+    }
+}
+
+fn history() -> Vec<RunCounts> {
+    vec![
+        run(20_000, 300, 6_000, [4, 0, 0, 0]),
+        run(20_000, 300, 6_500, [2, 1, 0, 1]),
+        run(20_000, 300, 6_500, [4, 0, 0, 0]),
+        run(20_003, 500, 6_250, [3, 1, 0, 0]),
+        run(20_003, 500, 4_500, [2, 0, 3, 0]),
+        run(20_010, 600, 6_300, [1, 4, 0, 0]),
+        run(20_010, 250, 6_300, [5, 0, 0, 0]),
+        run(20_031, 762, 6_037, [3, 2, 0, 0]),
+    ]
+}
+
+fn after(runs: &[RunCounts], on_day: i32) -> Estimate {
+    estimate(&PRIOR, runs, on_day, &Settings::default()).unwrap()
+}
+
+#[test]
+fn probability_is_conserved_by_drift_and_runs() {
+    let mut posterior = Posterior::new(&PRIOR, &Settings::default()).unwrap();
+    for of_day in history().chunk_by(|a, b| a.day == b.day) {
+        posterior.learn(of_day).unwrap();
+        assert!((posterior.mass() - 1.0).abs() < 1e-12);
+        posterior.advance(of_day[0].day + 2).unwrap();
+        assert!((posterior.mass() - 1.0).abs() < 1e-12);
+    }
+    posterior.advance(20_500).unwrap();
+    assert!((posterior.mass() - 1.0).abs() < 1e-12);
+    assert!(posterior.left_out() > 0.0 && posterior.left_out() < 1e-9);
+}
+
+#[test]
+fn the_order_of_runs_does_not_matter() {
+    let mut runs = history();
+    let forwards = format!("{:?}", after(&runs, 20_040));
+    runs.reverse();
+    assert_eq!(format!("{:?}", after(&runs, 20_040)), forwards);
+    runs.swap(0, 5);
+    runs.swap(2, 3);
+    assert_eq!(format!("{:?}", after(&runs, 20_040)), forwards);
+}
+
+#[test]
+fn a_kept_posterior_moved_on_equals_the_whole_history() {
+    let runs = history();
+    let mut posterior = Posterior::new(&PRIOR, &Settings::default()).unwrap();
+    posterior.learn(&runs[..3]).unwrap();
+    let mut kept = posterior.clone();
+    kept.learn(&runs[3..]).unwrap();
+    kept.advance(20_040).unwrap();
+    assert_eq!(format!("{:?}", kept.summary()), format!("{:?}", after(&runs, 20_040)));
+    let earlier = kept.learn(&runs[..1]);
+    assert_eq!(earlier, Err(EstimateError::Earlier { day: 20_000, known: 20_040 }));
+}
+
+#[test]
+fn windows_change_nothing() {
+    let runs = history();
+    let mut slow = Slow::new(&PRIOR, &Settings::default(), 1);
+    slow.filter(&runs, 20_045);
+    let fast = after(&runs, 20_045);
+    assert!((slow.mean(|cell| cell.limit_m) - fast.limit_m.mean).abs() < 1e-9);
+    assert!((slow.mean(|cell| cell.height_cost) - fast.height_cost).abs() < 1e-9);
+    assert!((slow.mean(|cell| cell.width_m) - fast.width_m).abs() < 1e-9);
+}
+
+#[test]
+fn runs_against_all_belief_are_still_filtered_exactly() {
+    let mut runs: Vec<_> = (0..12).map(|_| run(20_000, 300, 6_500, [4, 0, 0, 0])).collect();
+    runs.extend((0..12).map(|_| run(20_000, 300, 6_750, [0, 4, 0, 0])));
+    runs.extend((0..30).map(|_| run(20_001, 300, 9_000, [4, 0, 0, 0])));
+    let mut slow = Slow::new(&PRIOR, &Settings::default(), 1);
+    slow.filter(&runs, 20_001);
+    let fast = after(&runs, 20_001);
+    assert!((slow.mean(|cell| cell.limit_m) - fast.limit_m.mean).abs() < 1e-9);
+    assert!((slow.mean(|cell| cell.width_m) - fast.width_m).abs() < 1e-9);
+    let mut windowed = Posterior::new(&PRIOR, &Settings::default()).unwrap();
+    windowed.learn(&runs).unwrap();
+    assert!(windowed.left_out() > 1e-9);
+}
+
+#[test]
+fn halving_every_step_of_the_grid_hardly_moves_the_limit() {
+    let runs = &history()[..6];
+    let mean = |fine| {
+        let mut slow = Slow::new(&PRIOR, &Settings::default(), fine);
+        slow.filter(runs, 20_012);
+        slow.mean(|cell| cell.limit_m)
+    };
+    let (coarse, fine) = (mean(1), mean(2));
+    assert!((coarse - fine).abs() < 0.01, "{coarse} and {fine}");
+}
+
+#[test]
+fn a_longer_spacing_or_higher_barrier_is_never_less_likely_over_reached() {
+    let estimate = after(&history(), 20_040);
+    let chance = |height, spacing| estimate.chance_not_over_reached(Length::from_mm(height), Length::from_mm(spacing));
+    for height in [200, 300, 500, 762, 1_067] {
+        for spacing in (4_000..9_000).step_by(250) {
+            assert!(chance(height, spacing + 50) <= chance(height, spacing) + 1e-12);
+            assert!(chance(height + 76, spacing) <= chance(height, spacing) + 1e-12);
+        }
+    }
+}
+
+#[test]
+fn quantiles_are_in_order_and_the_limit_falls_with_height() {
+    let estimate = after(&history(), 20_040);
+    let mut last = f64::INFINITY;
+    for height in [300, 500, 762, 1_067] {
+        let spread = estimate.limit_at(Length::from_mm(height));
+        assert!(spread.p05 < spread.p50 && spread.p50 < spread.p95 && spread.mean < last);
+        last = spread.mean;
+    }
+    for at in estimate.hold_curve(&[WICKET, Length::from_mm(762)], &[Length::from_mm(5_500), Length::from_mm(6_500)]) {
+        assert!(0.0 < at.hold.p05 && at.hold.p05 < at.hold.mean && at.hold.mean < at.hold.p95 && at.hold.p95 < 1.0);
+    }
+}
+
+#[test]
+fn runs_take_over_from_the_prior() {
+    let before = after(&[], 20_000);
+    assert!((before.prior_share - 1.0).abs() < 1e-12);
+    assert_eq!((before.dominance(), before.evidence.runs), (Dominance::Prior, 0));
+    let later = after(&history(), 20_031);
+    assert_eq!(later.dominance(), Dominance::Data);
+    let seen = later.evidence;
+    assert_eq!((seen.runs, seen.intervals, seen.days, seen.last_day), (8, 36, 4, Some(20_031)));
+}
+
+#[test]
+fn runs_after_the_day_are_left_out() {
+    let runs = history();
+    assert_eq!(format!("{:?}", after(&runs, 20_005)), format!("{:?}", after(&runs[..5], 20_005)));
+}
+
+#[test]
+fn an_interval_broken_for_no_recorded_cause_is_evidence_against_holding() {
+    let hold = |outcomes| after(&[run(20_000, 300, 6_200, outcomes)], 20_000).hold(WICKET, Length::from_mm(6_200)).mean;
+    assert!(hold([4, 0, 0, 0]) > hold([3, 0, 0, 1]) && hold([3, 0, 0, 1]) > hold([1, 0, 0, 3]));
+}
+
+#[test]
+fn impossible_runs_and_settings_are_refused() {
+    let refused = |run| estimate(&PRIOR, &[run], 20_100, &Settings::default()).err();
+    let held = [4, 0, 0, 0];
+    assert_eq!(refused(run(20_000, 300, 1_999, held)), Some(EstimateError::Spacing(Length::from_mm(1_999))));
+    assert_eq!(refused(run(20_000, 1_501, 7_000, held)), Some(EstimateError::Height(Length::from_mm(1_501))));
+    assert_eq!(refused(run(20_000, 300, 7_000, [0; 4])), Some(EstimateError::Intervals(0)));
+    assert_eq!(refused(run(i32::MIN, 300, 7_000, held)), Some(EstimateError::TooLong));
+    let settings = Settings { lapse: f64::NAN, ..Settings::default() };
+    assert_eq!(estimate(&PRIOR, &[], 20_000, &settings).err(), Some(EstimateError::Setting("lapse")));
+    let prior = Prior { sd_m: 0.0, ..PRIOR };
+    assert_eq!(estimate(&prior, &[], 20_000, &Settings::default()).err(), Some(EstimateError::Prior));
+}

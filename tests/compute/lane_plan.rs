@@ -1,0 +1,355 @@
+//! The lane plan against brute force, and the laws that hold for every plan.
+
+use lanewright::compute::lane_plan::{
+    Athlete, Budget, Candidate, Infeasible, Lane, Limit, Objective, Part, Plan, PlanError, Problem, ProblemError,
+    Relaxation, StockItem, plan,
+};
+use lanewright::compute::units::{BarrierKind, Length};
+use std::collections::BTreeMap;
+
+use crate::lane_plan_cases::{Dice, Shape, check, problem, stock_suffices};
+
+const ENOUGH: Budget = Budget { nodes: 200_000 };
+
+fn solve(problem: &Problem) -> Result<Plan, PlanError> {
+    plan(problem, ENOUGH, &|| false)
+}
+
+/// The best (total, largest) in regret units by trying everything: every configuration in every lane, and in each such
+/// set-out every assignment.
+fn brute_force(problem: &Problem) -> Option<(i64, i64)> {
+    let regrets: Vec<Vec<Option<i64>>> = (0..problem.athletes.len()).map(|a| problem.regret_units(a)).collect();
+    let (lanes, kinds) = (problem.lanes.len(), problem.candidates.len() + 1);
+    let mut best: Option<(i64, i64)> = None;
+    for code in 0..kinds.pow(u32::try_from(lanes).unwrap()) {
+        let choice: Vec<Option<usize>> =
+            (0..lanes).map(|l| (code / kinds.pow(u32::try_from(l).unwrap()) % kinds).checked_sub(1)).collect();
+        let stands = choice.iter().zip(&problem.lanes).all(|(c, lane)| {
+            c.is_none_or(|c| {
+                problem.candidates[c].straight_mm(problem.barriers_min, problem.run_out)
+                    <= u64::from(lane.straight.mm())
+            })
+        });
+        let mut demand: BTreeMap<(BarrierKind, Length), u32> = BTreeMap::new();
+        for c in choice.iter().flatten() {
+            let candidate = problem.candidates[*c];
+            *demand.entry((candidate.kind, candidate.height)).or_default() += problem.barriers_min;
+        }
+        if stands && stock_suffices(problem, &demand) {
+            assign(problem, &regrets, &choice, &mut vec![], (0, 0), &mut best);
+        }
+    }
+    best
+}
+
+fn better(objective: Objective, a: (i64, i64), b: (i64, i64)) -> bool {
+    match objective {
+        Objective::Total => a.0 < b.0,
+        Objective::Fair => (a.1, a.0) < (b.1, b.0),
+    }
+}
+
+fn assign(
+    problem: &Problem,
+    regrets: &[Vec<Option<i64>>],
+    choice: &[Option<usize>],
+    placed: &mut Vec<usize>,
+    so_far: (i64, i64),
+    best: &mut Option<(i64, i64)>,
+) {
+    let a = placed.len();
+    if a == regrets.len() {
+        if best.is_none_or(|b| better(problem.objective, so_far, b)) {
+            *best = Some(so_far);
+        }
+        return;
+    }
+    let id = problem.athletes[a].id;
+    for (l, c) in choice.iter().enumerate() {
+        let Some(regret) = c.and_then(|c| regrets[a][c]) else {
+            continue;
+        };
+        let pinned = problem.pins.iter().find(|pin| pin.athlete == id);
+        if pinned.is_some_and(|pin| pin.lane != problem.lanes[l].number)
+            || placed.iter().filter(|&&other| other == l).count() == problem.capacity
+        {
+            continue;
+        }
+        let clash = |&(x, y): &(u128, u128)| {
+            let other = if x == id {
+                y
+            } else if y == id {
+                x
+            } else {
+                return false;
+            };
+            placed.iter().enumerate().any(|(b, &lane)| lane == l && problem.athletes[b].id == other)
+        };
+        if problem.apart.iter().any(clash) {
+            continue;
+        }
+        placed.push(l);
+        assign(problem, regrets, choice, placed, (so_far.0 + regret, so_far.1.max(regret)), best);
+        placed.pop();
+    }
+}
+
+#[test]
+fn small_plans_are_as_good_as_the_best_of_all_plans() {
+    let (mut feasible, mut infeasible) = (0, 0);
+    for seed in 0..600 {
+        let mut dice = Dice::new(seed ^ 0xABCD);
+        let shape = Shape {
+            athletes: 1 + dice.below(5),
+            lanes: 1 + dice.below(3),
+            spacings: 2 + dice.below(3),
+            heights: 1 + dice.below(2),
+            scarce: dice.below(3) > 0,
+            wishes: dice.below(2) == 0,
+        };
+        let problem = problem(seed, &shape);
+        match (solve(&problem), brute_force(&problem)) {
+            (Ok(plan), Some((total, largest))) => {
+                check(&problem, &plan);
+                assert!(plan.proven_optimal, "seed {seed}");
+                assert!((plan.total_regret - total as f64 * 1e-9).abs() < 1e-12, "seed {seed}: {plan:?}");
+                assert!((plan.lower_bound - plan.total_regret).abs() < 1e-12, "seed {seed}");
+                if problem.objective == Objective::Fair {
+                    assert!((plan.largest_regret - largest as f64 * 1e-9).abs() < 1e-12, "seed {seed}");
+                }
+                feasible += 1;
+            }
+            (Err(PlanError::Infeasible(why)), None) => {
+                relaxations_work(&problem, &why, seed);
+                infeasible += 1;
+            }
+            (ours, brute) => panic!("seed {seed}: {ours:?} but brute force finds {brute:?}"),
+        }
+    }
+    assert!(feasible >= 300 && infeasible >= 30, "{feasible} feasible, {infeasible} infeasible");
+}
+
+/// Each relaxation makes a plan possible, and the next smaller one does not.
+fn relaxations_work(problem: &Problem, why: &Infeasible, seed: u64) {
+    for relaxation in &why.relaxations {
+        let with = |relaxation: &Relaxation| {
+            let mut changed = problem.clone();
+            match *relaxation {
+                Relaxation::Capacity(capacity) => changed.capacity = capacity,
+                Relaxation::BarriersMin(barriers) => changed.barriers_min = barriers,
+                Relaxation::Straight(straight) => {
+                    for lane in &mut changed.lanes {
+                        lane.straight = lane.straight.max(straight);
+                    }
+                }
+                Relaxation::Units { kind, height, more } => {
+                    changed.stock.push(StockItem { id: 99, kind, heights: vec![height], count: more });
+                }
+                Relaxation::NoPins => changed.pins.clear(),
+            }
+            solve(&changed).is_ok()
+        };
+        assert!(with(relaxation), "seed {seed}: {relaxation:?} does not help");
+        let smaller = match *relaxation {
+            Relaxation::Capacity(capacity) => Some(Relaxation::Capacity(capacity - 1)),
+            Relaxation::BarriersMin(barriers) => Some(Relaxation::BarriersMin(barriers + 1)),
+            Relaxation::Straight(straight) => Some(Relaxation::Straight(Length::from_mm(straight.mm() - 1))),
+            Relaxation::Units { kind, height, more } => Some(Relaxation::Units { kind, height, more: more - 1 }),
+            Relaxation::NoPins => None,
+        };
+        assert!(smaller.is_none_or(|smaller| !with(&smaller)), "seed {seed}: less than {relaxation:?} would do");
+    }
+}
+
+fn middling(seed: u64) -> Problem {
+    problem(
+        seed,
+        &Shape { athletes: 14, lanes: 4, spacings: 10, heights: 3, scarce: seed.is_multiple_of(2), wishes: true },
+    )
+}
+
+#[test]
+fn the_order_of_athletes_candidates_and_stock_does_not_matter() {
+    for seed in 0..40 {
+        let given = middling(seed);
+        let mut turned = given.clone();
+        turned.candidates.reverse();
+        for athlete in &mut turned.athletes {
+            athlete.hold.reverse();
+            let last = given.candidates.len() - 1;
+            athlete.excluded.iter_mut().for_each(|c| *c = last - *c);
+        }
+        turned.athletes.reverse();
+        turned.stock.reverse();
+        turned.lanes.reverse();
+        match (solve(&given), solve(&turned)) {
+            (Ok(a), Ok(b)) => {
+                assert_eq!(a.total_regret.to_bits(), b.total_regret.to_bits(), "seed {seed}");
+                assert_eq!(a.lanes.len(), b.lanes.len(), "seed {seed}");
+                let shown = |problem: &Problem, plan: &Plan| -> Vec<_> {
+                    let lane = |lane: &lanewright::compute::lane_plan::PlannedLane| {
+                        (lane.number, problem.candidates[lane.candidate].spacing, lane.barriers)
+                    };
+                    plan.lanes.iter().map(lane).collect()
+                };
+                assert_eq!(shown(&given, &a), shown(&turned, &b), "seed {seed}");
+            }
+            (Err(_), Err(_)) => {}
+            (a, b) => panic!("seed {seed}: {a:?} against {b:?}"),
+        }
+    }
+}
+
+#[test]
+fn more_of_anything_never_makes_a_plan_worse() {
+    let mut compared = 0;
+    for seed in 0..30 {
+        let mut given = middling(seed);
+        given.objective = Objective::Total;
+        let Ok(before) = solve(&given) else { continue };
+        check(&given, &before);
+        let mut stock = given.clone();
+        stock.stock.iter_mut().for_each(|item| item.count += 5);
+        let mut capacity = given.clone();
+        capacity.capacity += 2;
+        let mut lane = given.clone();
+        lane.lanes.push(Lane { number: 9, straight: lane.lanes[0].straight });
+        for more in [stock, capacity, lane] {
+            let after = solve(&more).unwrap();
+            check(&more, &after);
+            assert!(after.total_regret <= before.total_regret + 1e-12, "seed {seed}");
+            compared += 1;
+        }
+        let fair = solve(&Problem { objective: Objective::Fair, ..given }).unwrap();
+        assert!(fair.largest_regret <= before.largest_regret + 1e-12);
+        assert!(fair.total_regret >= before.total_regret - 1e-12);
+    }
+    assert!(compared > 30);
+}
+
+#[test]
+fn a_spent_budget_gives_a_plan_with_its_gap_or_says_so() {
+    let mut gaps = 0;
+    for seed in 0..20 {
+        let given =
+            problem(seed, &Shape { athletes: 30, lanes: 6, spacings: 16, heights: 3, scarce: false, wishes: true });
+        match plan(&given, Budget { nodes: 1 }, &|| false) {
+            Ok(plan) => {
+                check(&given, &plan);
+                assert!(plan.lower_bound <= plan.total_regret);
+                gaps += usize::from(!plan.proven_optimal);
+            }
+            Err(error) => assert_eq!(error, PlanError::Budget),
+        }
+    }
+    assert!(gaps > 0);
+    let given = middling(3);
+    let stopped = plan(&given, ENOUGH, &|| true);
+    assert!(matches!(stopped, Err(PlanError::Budget) | Ok(Plan { proven_optimal: false, .. })));
+}
+
+fn candidate(kind: BarrierKind, height_mm: u32, spacing_mm: u32) -> Candidate {
+    Candidate {
+        kind,
+        height: Length::from_mm(height_mm),
+        spacing: Length::from_mm(spacing_mm),
+        approach: Length::from_mm(12_000),
+    }
+}
+
+/// Two athletes, two spacings, worked by hand: U = P exp(lambda s), lambda = 0.2 / 0.2 = 1.
+fn by_hand() -> Problem {
+    let athlete = |id: u128, hold: [f64; 2]| Athlete {
+        id,
+        width_m: 0.2,
+        height_cost: 1.0,
+        permitted_height: Length::from_mm(600),
+        hold: hold.to_vec(),
+        excluded: Vec::new(),
+    };
+    Problem {
+        athletes: vec![athlete(1, [0.9, 0.8]), athlete(2, [0.8, 0.2])],
+        candidates: vec![
+            candidate(BarrierKind::LowBarrier, 600, 6_000),
+            candidate(BarrierKind::LowBarrier, 600, 6_500),
+        ],
+        lanes: vec![Lane { number: 1, straight: Length::from_mm(60_000) }],
+        capacity: 2,
+        barriers_min: 4,
+        barriers_max: 6,
+        run_out: Length::from_mm(10_000),
+        stock: vec![StockItem { id: 7, kind: BarrierKind::LowBarrier, heights: vec![Length::from_mm(600)], count: 5 }],
+        pins: Vec::new(),
+        apart: Vec::new(),
+        hold_target: 0.8,
+        height_penalty: 0.05,
+        objective: Objective::Total,
+    }
+}
+
+#[test]
+fn a_plan_worked_by_hand_comes_out() {
+    // Athlete 1: U(6.5)/U(6.0) = 0.8/0.9 e^0.5 = 1.465530; regret at 6.0 = 1 - 1/1.465530 = 0.317653.
+    // Athlete 2: U(6.5)/U(6.0) = 0.2/0.8 e^0.5 = 0.412180; regret at 6.5 = 0.587820. One lane at 6.0 costs less.
+    let plan = solve(&by_hand()).unwrap();
+    assert_eq!(plan.lanes.len(), 1);
+    let lane = &plan.lanes[0];
+    assert_eq!((lane.candidate, lane.barriers), (0, 5), "as many barriers as the stock has");
+    assert!((plan.total_regret - 0.317_653).abs() < 1e-6, "{}", plan.total_regret);
+    assert!((lane.athletes[0].regret - 0.317_653).abs() < 1e-6 && lane.athletes[1].regret == 0.0);
+}
+
+#[test]
+fn equally_demanding_barriers_are_worth_the_same_before_the_penalty() {
+    let mut problem = by_hand();
+    // 0.60 m costs 1.0 x 0.30 m of spacing: a wicket lane at 6.3 m is as demanding as 6.0 m at 0.60 m.
+    problem.candidates =
+        vec![candidate(BarrierKind::LowBarrier, 600, 6_000), candidate(BarrierKind::Wicket, 300, 6_300)];
+    problem.athletes[0].hold = vec![0.8, 0.8];
+    problem.athletes[1].hold = vec![0.8, 0.8];
+    let regrets = problem.regret_units(0);
+    assert_eq!(regrets, [Some(0), Some(50_000_000)], "one height step below the permitted height loses 5 %");
+}
+
+#[test]
+fn what_binds_is_named_with_the_smallest_change() {
+    let few = Problem { stock: vec![StockItem { count: 2, ..by_hand().stock[0].clone() }], ..by_hand() };
+    let Err(PlanError::Infeasible(why)) = solve(&few) else { panic!("two barriers cannot make a lane of four") };
+    assert_eq!(why.limit, Limit::Stock);
+    let units = Relaxation::Units { kind: BarrierKind::LowBarrier, height: Length::from_mm(600), more: 2 };
+    assert_eq!(why.relaxations, [units, Relaxation::BarriersMin(2)]);
+
+    let short = Problem { lanes: vec![Lane { number: 1, straight: Length::from_mm(39_000) }], ..by_hand() };
+    let Err(PlanError::Infeasible(why)) = solve(&short) else { panic!("12 + 3 x 6 + 10 = 40 m") };
+    assert_eq!(why.limit, Limit::Straight);
+    assert_eq!(why.relaxations, [Relaxation::BarriersMin(3), Relaxation::Straight(Length::from_mm(40_000))]);
+
+    let crowded = Problem { capacity: 1, ..by_hand() };
+    let Err(PlanError::Infeasible(why)) = solve(&crowded) else { panic!("two athletes, one place") };
+    assert_eq!(why.limit, Limit::Places { athletes: 2, places: 1 });
+    assert_eq!(why.relaxations, [Relaxation::Capacity(2)]);
+
+    let mut barred = by_hand();
+    barred.athletes[1].permitted_height = Length::from_mm(300);
+    let Err(PlanError::Infeasible(why)) = solve(&barred) else { panic!("nothing is low enough") };
+    assert_eq!(why.limit, Limit::NoPermittedConfiguration { athlete: 2 });
+}
+
+#[test]
+fn problems_that_cannot_be_read_say_which_part() {
+    let refused = |change: fn(&mut Problem)| {
+        let mut problem = by_hand();
+        change(&mut problem);
+        match solve(&problem) {
+            Err(PlanError::Problem(error)) => error,
+            other => panic!("{other:?}"),
+        }
+    };
+    assert_eq!(refused(|p| p.athletes.clear()), ProblemError::Size(Part::Athletes));
+    assert_eq!(refused(|p| p.athletes[0].hold[0] = f64::NAN), ProblemError::Range(Part::Hold));
+    assert_eq!(refused(|p| p.athletes[0].width_m = 0.0), ProblemError::Range(Part::Width));
+    assert_eq!(refused(|p| p.athletes[1].id = 1), ProblemError::Twice(Part::Athletes));
+    assert_eq!(refused(|p| p.hold_target = 1.0), ProblemError::Range(Part::HoldTarget));
+    assert_eq!(refused(|p| p.barriers_min = 0), ProblemError::Range(Part::Barriers));
+    assert_eq!(refused(|p| p.apart = vec![(1, 5)]), ProblemError::Unknown(Part::Apart));
+}

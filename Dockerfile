@@ -11,5 +11,5 @@ COPY --from=build /src/target/release/lanewright /usr/local/bin/lanewright
 USER lanewright
 ENV LANEWRIGHT_LISTEN=0.0.0.0:8080
 EXPOSE 8080
-HEALTHCHECK --interval=10s --timeout=3s --start-period=20s CMD curl -fsS http://127.0.0.1:8080/readyz
+HEALTHCHECK --interval=10s --timeout=3s --start-period=20s CMD ["curl", "-fsS", "http://127.0.0.1:8080/readyz"]
 CMD ["lanewright", "serve"]

@@ -6,10 +6,14 @@ exception when duplicate_object or unique_violation then null;
 end
 $$;
 
+-- Since PostgreSQL 16 the maker of a role administers it, but may act as it only after granting it to itself.
 do $$
 begin
+  execute format('grant club_app to %I', current_user);
+exception when insufficient_privilege then
+  -- Somebody else made the role and gave it to us; anything else stops here.
   if not pg_has_role(current_user, 'club_app', 'member') then
-    execute format('grant club_app to %I', current_user);
+    raise;
   end if;
 end
 $$;

@@ -1,8 +1,8 @@
 //! The lane plan against brute force, and the laws that hold for every plan.
 
 use lanewright::compute::lane_plan::{
-    Athlete, Budget, Candidate, Infeasible, Lane, Limit, Objective, Part, Plan, PlanError, Problem, ProblemError,
-    Relaxation, StockItem, plan,
+    Athlete, Budget, Candidate, Infeasible, Lane, LastTime, Limit, Objective, Part, Plan, PlanError, Problem,
+    ProblemError, Relaxation, StockItem, plan,
 };
 use lanewright::compute::units::{BarrierKind, Length};
 use std::collections::BTreeMap;
@@ -35,11 +35,36 @@ fn brute_force(problem: &Problem) -> Option<(i64, i64)> {
             let candidate = problem.candidates[*c];
             *demand.entry((candidate.kind, candidate.height)).or_default() += problem.barriers_min;
         }
-        if stands && stock_suffices(problem, &demand) {
-            assign(problem, &regrets, &choice, &mut vec![], (0, 0), &mut best);
+        let used = choice.iter().flatten().count();
+        if stands && used <= problem.lanes_max && stock_suffices(problem, &demand) {
+            let start = (change_cost(problem, &choice), 0);
+            assign(problem, &regrets, &choice, &mut vec![], start, &mut best);
         }
     }
     best
+}
+
+/// What the lanes of a choice cost that were not there last time, in regret units.
+fn change_cost(problem: &Problem, choice: &[Option<usize>]) -> i64 {
+    let Some(last) = &problem.last_time else { return 0 };
+    let pinned = |number: u32| problem.pins.iter().any(|pin| pin.lane == number);
+    let numbers: Vec<u32> = problem.lanes.iter().map(|lane| lane.number).collect();
+    let mut kept: Vec<_> = last.lanes.iter().filter(|(n, _)| numbers.contains(n) && !pinned(*n)).collect();
+    let mut changed = 0;
+    for (c, &number) in choice.iter().zip(&numbers) {
+        let Some(c) = c else { continue };
+        let candidate = problem.candidates[*c];
+        let same = if pinned(number) {
+            last.lanes.contains(&(number, candidate))
+        } else if let Some(at) = kept.iter().position(|(_, one)| *one == candidate) {
+            kept.remove(at);
+            true
+        } else {
+            false
+        };
+        changed += i64::from(!same);
+    }
+    changed * (last.unless_saves * 1e9).round() as i64
 }
 
 fn better(objective: Objective, a: (i64, i64), b: (i64, i64)) -> bool {
@@ -107,13 +132,19 @@ fn small_plans_are_as_good_as_the_best_of_all_plans() {
             scarce: dice.below(3) > 0,
             wishes: dice.below(2) == 0,
         };
-        let problem = problem(seed, &shape);
+        let mut problem = problem(seed, &shape);
+        if shape.wishes {
+            problem.lanes_max -= dice.below(2).min(problem.lanes_max - 1);
+            problem.last_time = last_time(&problem, &mut dice);
+        }
         match (solve(&problem), brute_force(&problem)) {
             (Ok(plan), Some((total, largest))) => {
                 check(&problem, &plan);
                 assert!(plan.proven_optimal, "seed {seed}");
-                assert!((plan.total_regret - total as f64 * 1e-9).abs() < 1e-12, "seed {seed}: {plan:?}");
-                assert!((plan.lower_bound - plan.total_regret).abs() < 1e-12, "seed {seed}");
+                let each = problem.last_time.as_ref().map_or(0.0, |last| last.unless_saves);
+                let objective = plan.total_regret + plan.changed.unwrap_or(0) as f64 * each;
+                assert!((objective - total as f64 * 1e-9).abs() < 1e-9, "seed {seed}: {plan:?}");
+                assert!((plan.lower_bound - objective).abs() < 1e-9, "seed {seed}");
                 if problem.objective == Objective::Fair {
                     assert!((plan.largest_regret - largest as f64 * 1e-9).abs() < 1e-12, "seed {seed}");
                 }
@@ -127,6 +158,13 @@ fn small_plans_are_as_good_as_the_best_of_all_plans() {
         }
     }
     assert!(feasible >= 300 && infeasible >= 30, "{feasible} feasible, {infeasible} infeasible");
+}
+
+/// Two of the lanes as they may have been last time.
+fn last_time(problem: &Problem, dice: &mut Dice) -> Option<LastTime> {
+    let lanes = problem.lanes.iter().take(2);
+    let lanes = lanes.map(|lane| (lane.number, problem.candidates[dice.below(problem.candidates.len())])).collect();
+    (dice.below(2) == 0).then(|| LastTime { lanes, unless_saves: 0.05 * dice.below(12) as f64 })
 }
 
 /// Each relaxation makes a plan possible, and the next smaller one does not.
@@ -214,6 +252,7 @@ fn more_of_anything_never_makes_a_plan_worse() {
         capacity.capacity += 2;
         let mut lane = given.clone();
         lane.lanes.push(Lane { number: 9, straight: lane.lanes[0].straight });
+        lane.lanes_max += 1;
         for more in [stock, capacity, lane] {
             let after = solve(&more).unwrap();
             check(&more, &after);
@@ -266,6 +305,7 @@ fn by_hand() -> Problem {
         permitted_height: Length::from_mm(600),
         hold: hold.to_vec(),
         excluded: Vec::new(),
+        target: 0,
     };
     Problem {
         athletes: vec![athlete(1, [0.9, 0.8]), athlete(2, [0.8, 0.2])],
@@ -274,6 +314,7 @@ fn by_hand() -> Problem {
             candidate(BarrierKind::LowBarrier, 600, 6_500),
         ],
         lanes: vec![Lane { number: 1, straight: Length::from_mm(60_000) }],
+        lanes_max: 1,
         capacity: 2,
         barriers_min: 4,
         barriers_max: 6,
@@ -284,6 +325,7 @@ fn by_hand() -> Problem {
         hold_target: 0.8,
         height_penalty: 0.05,
         objective: Objective::Total,
+        last_time: None,
     }
 }
 
@@ -309,6 +351,77 @@ fn equally_demanding_barriers_are_worth_the_same_before_the_penalty() {
     problem.athletes[1].hold = vec![0.8, 0.8];
     let regrets = problem.regret_units(0);
     assert_eq!(regrets, [Some(0), Some(50_000_000)], "one height step below the permitted height loses 5 %");
+}
+
+#[test]
+fn lanes_stay_as_they_were_unless_a_change_saves_enough() {
+    let mut compared = 0;
+    for seed in 0..20 {
+        let mut given = middling(seed);
+        given.objective = Objective::Total;
+        let Ok(today) = solve(&given) else { continue };
+        // Last time everything stood one candidate further on.
+        let next = |lane: &lanewright::compute::lane_plan::PlannedLane| {
+            (lane.number, given.candidates[(lane.candidate + 1) % given.candidates.len()])
+        };
+        let lanes: Vec<_> = today.lanes.iter().map(next).collect();
+        let with = |unless_saves: f64| {
+            solve(&Problem { last_time: Some(LastTime { lanes: lanes.clone(), unless_saves }), ..given.clone() })
+                .unwrap()
+        };
+        let mut before: Option<Plan> = None;
+        for unless_saves in [0.0, 0.02, 0.1, 0.5, 5.0] {
+            let plan = with(unless_saves);
+            check(&given, &plan);
+            if let Some(before) = &before {
+                assert!(plan.changed <= before.changed, "seed {seed}: the dearer a change, the fewer");
+                let saved = (before.changed.unwrap() - plan.changed.unwrap()) as f64 * unless_saves;
+                assert!(plan.total_regret <= before.total_regret + saved + 1e-9, "seed {seed}");
+            } else {
+                assert!((plan.total_regret - today.total_regret).abs() < 1e-9, "seed {seed}");
+            }
+            let kept =
+                plan.lanes.iter().filter(|lane| lanes.contains(&(lane.number, given.candidates[lane.candidate])));
+            assert!(
+                kept.count() + plan.changed.unwrap() >= plan.lanes.len(),
+                "seed {seed}: kept lanes keep their number"
+            );
+            before = Some(plan);
+        }
+        let same = Problem {
+            last_time: Some(LastTime {
+                lanes: today.lanes.iter().map(|l| (l.number, given.candidates[l.candidate])).collect(),
+                unless_saves: 0.0,
+            }),
+            ..given.clone()
+        };
+        assert_eq!(solve(&same).unwrap().changed, Some(0), "seed {seed}");
+        compared += 1;
+    }
+    assert!(compared > 10);
+}
+
+#[test]
+fn of_equal_lanes_each_takes_athletes_of_one_target() {
+    let mut problem = by_hand();
+    let alike = problem.athletes[0].clone();
+    // Eight alike athletes alternate between two targets, and two lanes carry the same.
+    problem.athletes = (0..8).map(|i| Athlete { id: i, target: (i % 2) as u32, ..alike.clone() }).collect();
+    problem.lanes.push(Lane { number: 2, ..problem.lanes[0] });
+    (problem.lanes_max, problem.capacity) = (2, 4);
+    problem.stock[0].count = 20;
+    let plan = solve(&problem).unwrap();
+    check(&problem, &plan);
+    for lane in &plan.lanes {
+        let parity = lane.athletes[0].athlete % 2;
+        assert!(lane.athletes.iter().all(|placed| placed.athlete % 2 == parity), "{plan:?}");
+    }
+    // With room for all in either lane, and one target, the lanes share them evenly.
+    problem.athletes.iter_mut().for_each(|athlete| athlete.target = 0);
+    problem.athletes.iter_mut().take(4).for_each(|athlete| athlete.target = 1);
+    problem.capacity = 5;
+    let sizes: Vec<usize> = solve(&problem).unwrap().lanes.iter().map(|lane| lane.athletes.len()).collect();
+    assert_eq!(sizes, [4, 4]);
 }
 
 #[test]

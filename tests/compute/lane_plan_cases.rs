@@ -10,7 +10,9 @@ pub struct Dice(u64);
 
 impl Dice {
     pub fn new(seed: u64) -> Self {
-        Self(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15))
+        // Mixed once, or the numbers of one seed would be those of the next, one place on.
+        let mut mixed = Self(seed);
+        Self(mixed.next())
     }
 
     pub fn next(&mut self) -> u64 {
@@ -119,6 +121,7 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
                 permitted_height: Length::from_mm(permitted),
                 hold,
                 excluded,
+                target: permitted,
             }
         })
         .collect::<Vec<_>>();
@@ -133,6 +136,7 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
     let stock = stock(&mut dice, shape);
     let (pins, apart) = wishes(&mut dice, shape, &athletes, &lanes);
     Problem {
+        lanes_max: lanes.len(),
         athletes,
         candidates,
         lanes,
@@ -146,6 +150,7 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
         hold_target: 0.8,
         height_penalty: 0.05,
         objective: if dice.below(2) == 0 { Objective::Total } else { Objective::Fair },
+        last_time: None,
     }
 }
 

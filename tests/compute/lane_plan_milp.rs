@@ -34,6 +34,7 @@ pub fn problem(case: &Value) -> Problem {
             permitted_height: Length::from_mm(2_000),
             hold: regrets.iter().enumerate().map(hold).collect(),
             excluded: (0..regrets.len()).filter(|&c| regrets[c].is_none()).collect(),
+            target: 0,
         }
     });
     let athletes = athletes.collect();
@@ -47,6 +48,7 @@ pub fn problem(case: &Value) -> Problem {
     Problem {
         athletes,
         lanes: (1..=number(&case["lanes"])).map(|n| Lane { number: n, straight: Length::from_mm(200_000) }).collect(),
+        lanes_max: number(&case["lanes"]) as usize,
         capacity: number(&case["capacity"]) as usize,
         barriers_min: barriers,
         barriers_max: barriers,
@@ -58,6 +60,7 @@ pub fn problem(case: &Value) -> Problem {
         hold_target,
         height_penalty: 0.0,
         objective: Objective::Total,
+        last_time: None,
     }
 }
 

@@ -1,5 +1,7 @@
 //! The cheapest way to put athletes into given lanes.
 
+use super::work::Work;
+
 /// The cost of what must not be; every permitted cost is far below, and no sum of permitted costs reaches it.
 pub(super) const FORBIDDEN: i64 = i64::MAX / 4;
 
@@ -177,5 +179,38 @@ impl Growing<'_> {
             }
         }
         Assignment { cost, lane_of }
+    }
+}
+
+/// Assignments that keep pairs of athletes apart.
+pub(super) struct Apart<'a, 'w, 'b> {
+    /// Positions of the athletes of each pair.
+    pub(super) pairs: &'a [(usize, usize)],
+    pub(super) work: &'b mut Work<'w>,
+    /// The lowest cost of a split that the budget left open.
+    pub(super) given_up: i64,
+}
+
+impl Apart<'_, '_, '_> {
+    /// The cheapest assignment below `cutoff`: whoever shares a lane is split by barring one or the other.
+    pub(super) fn cheapest(&mut self, costs: &Costs, places: &[usize], cutoff: i64) -> Option<Assignment> {
+        let assignment = cheapest(costs, places, cutoff)?;
+        let together = |&&(a, b): &&(usize, usize)| assignment.lane_of[a] == assignment.lane_of[b];
+        let Some(&(a, b)) = self.pairs.iter().find(together) else {
+            return Some(assignment);
+        };
+        let lane = assignment.lane_of[a];
+        let mut best: Option<Assignment> = None;
+        for athlete in [a, b] {
+            if !self.work.step() {
+                self.given_up = self.given_up.min(assignment.cost);
+                break;
+            }
+            let mut barred = costs.clone();
+            barred.forbid(athlete, lane);
+            let limit = best.as_ref().map_or(cutoff, |found| found.cost);
+            best = self.cheapest(&barred, places, limit).or(best);
+        }
+        best
     }
 }

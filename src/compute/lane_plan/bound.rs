@@ -29,7 +29,7 @@ pub(super) struct Part {
 /// One more lane of a candidate in the relaxed problem.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Block {
-    /// Sum of its reduced costs, at most 0.
+    /// Sum of its reduced costs, with what a changed lane costs.
     pub(super) value: i64,
     pub(super) candidate: usize,
     /// How many lanes of the candidate come before it.
@@ -67,19 +67,32 @@ pub(super) struct Bound<'a> {
     pub(super) relaxed: Relaxed,
 }
 
+impl Rooms {
+    /// The most that one more lane each of some candidates gain together, by the gain of each copy of each candidate (the
+    /// greatest first): greedy on nested limits, so never too little.
+    pub(super) fn most(mut self, instance: &Instance, gains: &[(usize, usize)], mut left: usize) -> usize {
+        let mut most = 0;
+        for &(gain, candidate) in gains {
+            let kind = instance.asks[candidate];
+            let group = instance.stock.group(kind);
+            if left > 0 && self.kind[kind] > 0 && self.group[group] > 0 {
+                left -= 1;
+                self.kind[kind] -= 1;
+                self.group[group] -= 1;
+                most += gain;
+            }
+        }
+        most
+    }
+}
+
 impl Part {
     /// Everything still open.
     pub(super) fn whole(instance: &Instance, price: Vec<i64>) -> Self {
-        let copies = |c: usize| {
-            let column = instance.column(c);
-            let runners = column.iter().filter(|&&cost| cost < FORBIDDEN).count();
-            let useful = if instance.apart.is_empty() { runners.div_ceil(instance.capacity) } else { instance.free };
-            useful.min(instance.free).min(instance.fits[c])
-        };
         Self {
             pinned: vec![None; instance.pinned.len()],
             open: Vec::new(),
-            allowed: (0..instance.candidates.len()).map(copies).collect(),
+            allowed: instance.copies(),
             price,
             forced: Vec::new(),
         }
@@ -191,11 +204,12 @@ impl<'a> Bound<'a> {
     /// Solves the relaxed problem for given prices; the answer is in `self.relaxed`.
     pub(super) fn solve(&mut self, part: &Part, price: &[i64], rooms: &Rooms) {
         part.places(self.instance, &mut self.places);
-        let mut value: i64 = price.iter().sum();
+        let mut value: i64 = price.iter().sum::<i64>() + self.instance.changes(&part.open);
         self.relaxed.blocks.clear();
         for c in 0..self.instance.candidates.len() {
             if self.places[c] > 0 || part.allowed[c] > 0 {
-                value += self.blocks_of(c, part.allowed[c], price);
+                let opened = part.open.iter().filter(|&&o| o == c).count();
+                value += self.blocks_of(c, opened, part.allowed[c], price);
             }
         }
         value += self.pinned_lanes(part, price);
@@ -204,13 +218,15 @@ impl<'a> Bound<'a> {
     }
 
     /// Lists the blocks of a candidate; returns the value of its lanes opened so far.
-    fn blocks_of(&mut self, candidate: usize, allowed: usize, price: &[i64]) -> i64 {
+    fn blocks_of(&mut self, candidate: usize, opened: usize, allowed: usize, price: &[i64]) -> i64 {
         let found = self.gather(candidate, price);
         let places = self.places[candidate];
         let value = lowest(&mut self.negative[..found], places);
         let mut rest = places.min(found);
         for copy in 0..allowed {
-            let block = lowest(&mut self.negative[rest..found], self.instance.capacity);
+            let new = opened + copy >= self.instance.kept[candidate];
+            let change = if new { self.instance.change } else { 0 };
+            let block = change + lowest(&mut self.negative[rest..found], self.instance.capacity);
             self.relaxed.blocks.push(Block { value: block, candidate, copy });
             rest = (rest + self.instance.capacity).min(found);
             if rest == found {

@@ -105,7 +105,7 @@ pub(super) fn diagnose(problem: &Problem, regrets: &[Vec<Option<i64>>]) -> Infea
 
 fn possible(problem: &Problem, regrets: &[Vec<Option<i64>>]) -> bool {
     let mut work = Work::new(Budget { nodes: NODES }, &|| false);
-    exists(problem, regrets, i64::MAX, &mut work) == Some(true)
+    exists(problem, regrets, &mut work) == Some(true)
 }
 
 /// A lane whose pinned athletes are too many, must be kept apart, or have no configuration in common.

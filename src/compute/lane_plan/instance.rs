@@ -1,24 +1,12 @@
 //! The problem in the order and the numbers that the search works on.
 
 use super::assign::FORBIDDEN;
-use super::model::{Problem, UNITS};
+use super::model::{Lane, Problem, UNITS, units};
 use super::stock::Stock;
 use crate::compute::units::Length;
 
 /// Regret units are shifted by this many bits to make room for the tie-break: the sum of 300 ranks below 400.
 const TIE_BITS: u32 = 17;
-/// What one athlete without a lane costs when only feasibility is asked.
-pub(super) const UNPLACED: i64 = 1 << 40;
-
-/// What a search looks for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Goal {
-    /// The smallest sum of regrets, then of candidate ranks.
-    Cheapest,
-    /// Any plan at all: permitted costs nothing.
-    Any,
-}
-
 /// A lane with pinned athletes.
 #[derive(Clone, Debug)]
 pub(super) struct PinnedLane {
@@ -26,8 +14,10 @@ pub(super) struct PinnedLane {
     pub(super) lane: usize,
     /// Positions in [`Problem::athletes`], by id.
     pub(super) members: Vec<usize>,
-    /// What the members cost together at each candidate.
+    /// What the members cost together at each candidate, with what a change of the lane costs.
     pub(super) cost: Vec<i64>,
+    /// The largest regret of a member at each candidate, `FORBIDDEN` where the lane cannot carry it.
+    pub(super) worst: Vec<i64>,
     /// Places for others.
     pub(super) spare: usize,
 }
@@ -45,30 +35,30 @@ pub(super) struct Instance {
     pub(super) asks: Vec<usize>,
     /// How many of the lanes without pins each candidate fits, with the fewest barriers.
     pub(super) fits: Vec<usize>,
-    /// Number of lanes without pins.
+    /// How many lanes without pins may be used.
     pub(super) free: usize,
+    /// How many of last time's lanes on numbers without pins carried each candidate.
+    pub(super) kept: Vec<usize>,
+    /// What one lane costs that was not there last time.
+    pub(super) change: i64,
     pub(super) pinned: Vec<PinnedLane>,
     pub(super) capacity: usize,
     pub(super) stock: Stock,
     /// Units that one lane takes.
     pub(super) per_lane: u32,
+    /// Units that all lanes take together.
+    all_units: u32,
     /// Whether the stock can be short for some choice of lanes.
     pub(super) stock_binds: bool,
     /// Pairs of athletes (positions in `athletes`) to keep apart.
     pub(super) apart: Vec<(usize, usize)>,
     /// Athletes (positions in `athletes`) to keep out of pinned lanes (positions in `pinned`).
     pub(super) barred: Vec<(usize, usize)>,
-    pub(super) goal: Goal,
 }
 
 /// A regret as a cost, with the candidate's rank as its last digits.
-fn cost_of(regret: Option<i64>, rank: usize, goal: Goal, ceiling: i64) -> i64 {
-    match (regret.filter(|&r| r <= ceiling), goal) {
-        (Some(regret), Goal::Cheapest) => (regret << TIE_BITS) + i64::try_from(rank).unwrap_or(0),
-        (Some(_), Goal::Any) => 0,
-        (None, Goal::Cheapest) => FORBIDDEN,
-        (None, Goal::Any) => UNPLACED,
-    }
+fn cost_of(regret: Option<i64>, rank: usize) -> i64 {
+    regret.map_or(FORBIDDEN, |regret| (regret << TIE_BITS) + i64::try_from(rank).unwrap_or(0))
 }
 
 /// The regret units of a sum of costs, rounded down.
@@ -76,75 +66,100 @@ pub(super) fn regret_of(cost: i64) -> i64 {
     cost >> TIE_BITS
 }
 
-/// A cost above that of every plan of so many athletes.
-pub(super) fn above_all(athletes: usize) -> i64 {
-    #[allow(clippy::cast_possible_truncation)] // 1e9, whole
-    let most = (UNITS as i64 + 1) << TIE_BITS;
-    most * i64::try_from(athletes.max(1)).unwrap_or(1)
+/// What a share of regret costs.
+pub(super) fn cost_of_share(share: f64) -> i64 {
+    units(share) << TIE_BITS
 }
 
 impl Instance {
     /// Reads a problem whose regrets are known; entries with a regret above `ceiling` (units) are not permitted.
-    pub(super) fn of(problem: &Problem, regrets: &[Vec<Option<i64>>], goal: Goal, ceiling: i64) -> Self {
+    ///
+    /// Candidates that another one replaces are left out; see [`Self::whole`].
+    pub(super) fn of(problem: &Problem, regrets: &[Vec<Option<i64>>], ceiling: i64) -> Self {
+        let mut instance = Self::whole(problem, regrets, ceiling);
+        instance.drop_dominated();
+        instance
+    }
+
+    /// Reads a problem with every candidate that can be set out.
+    pub(super) fn whole(problem: &Problem, regrets: &[Vec<Option<i64>>], ceiling: i64) -> Self {
         let stock = Stock::of(problem);
         let mut ranked: Vec<usize> = (0..problem.candidates.len()).collect();
         ranked.sort_by_key(|&c| problem.candidates[c].rank_key());
         let (pinned_athletes, athletes) = by_pin(problem);
-        let lanes_with_pins = |l: &usize| problem.pins.iter().any(|pin| pin.lane == problem.lanes[*l].number);
-        let (pinned_lanes, free_lanes): (Vec<usize>, Vec<usize>) = (0..problem.lanes.len()).partition(lanes_with_pins);
-
+        let with_pins = |l: &usize| problem.pins.iter().any(|pin| pin.lane == problem.lanes[*l].number);
+        let (pinned_lanes, free_lanes): (Vec<usize>, Vec<usize>) = (0..problem.lanes.len()).partition(with_pins);
         let longest = problem.lanes.iter().map(|l| l.straight).max().unwrap_or_default();
-        let asked = |c: usize| asked(problem, &stock, c);
-        let can_stand = |c: usize, straight: Length| can_stand(problem, &stock, c, straight);
         let usable: Vec<(usize, usize)> =
-            ranked.into_iter().enumerate().filter(|&(_, c)| can_stand(c, longest)).collect();
+            ranked.into_iter().enumerate().filter(|&(_, c)| can_stand(problem, &stock, c, longest)).collect();
+        let permitted = |a: usize, c: usize| regrets[a][c].filter(|&r| r <= ceiling);
         let cost = usable
             .iter()
-            .flat_map(|&(rank, c)| athletes.iter().map(move |&a| cost_of(regrets[a][c], rank, goal, ceiling)))
+            .flat_map(|&(rank, c)| athletes.iter().map(move |&a| cost_of(permitted(a, c), rank)))
             .collect();
-        let together = |lane: usize, members: &[usize], (rank, c): (usize, usize)| {
-            let sound = members.len() <= problem.capacity && !share_a_lane_apart(problem, members);
-            let permitted = |&a: &usize| regrets[a][c].filter(|&r| r <= ceiling);
-            let all: Option<Vec<i64>> = members.iter().map(permitted).collect();
-            match all.filter(|_| sound && can_stand(c, problem.lanes[lane].straight)) {
-                Some(all) => all.into_iter().map(|r| cost_of(Some(r), rank, goal, ceiling)).sum(),
-                None => FORBIDDEN,
-            }
-        };
-        let pin_lane = |lane: usize| {
+        let change = problem.last_time.as_ref().map_or(0, |last| cost_of_share(last.unless_saves));
+        let pinned = pinned_lanes.iter().map(|&lane| {
             let here = |a: &&usize| pin_of(problem, **a) == Some(problem.lanes[lane].number);
             let members: Vec<usize> = pinned_athletes.iter().filter(here).copied().collect();
-            let cost = usable.iter().map(|&one| together(lane, &members, one)).collect();
-            let spare = problem.capacity.saturating_sub(members.len());
-            PinnedLane { lane, members, cost, spare }
-        };
-        let pinned = pinned_lanes.into_iter().map(pin_lane).collect();
-        let fits = usable
-            .iter()
-            .map(|&(_, c)| free_lanes.iter().filter(|&&l| can_stand(c, problem.lanes[l].straight)).count())
-            .collect();
-        let asks: Vec<usize> = usable.iter().map(|&(_, c)| asked(c)).collect();
-        let all_lanes = u32::try_from(problem.lanes.len()).unwrap_or(u32::MAX) * problem.barriers_min;
-        let stock_binds = asks.iter().any(|&k| stock.settable(k) < all_lanes);
+            PinnedLane::new(problem, &stock, &usable, lane, members, &permitted, change)
+        });
+        let pinned: Vec<PinnedLane> = pinned.collect();
+        let stands = |c: usize, l: usize| can_stand(problem, &stock, c, problem.lanes[l].straight);
+        let fits = usable.iter().map(|&(_, c)| free_lanes.iter().filter(|&&l| stands(c, l)).count()).collect();
+        let asks: Vec<usize> = usable.iter().map(|&(_, c)| asked(problem, &stock, c)).collect();
+        let kept = usable.iter().map(|&(_, c)| kept_lanes(problem, &free_lanes, c)).collect();
+        let all_units = u32::try_from(problem.lanes.len()).unwrap_or(u32::MAX) * problem.barriers_min;
+        let stock_binds = asks.iter().any(|&k| stock.settable(k) < all_units);
         let mut instance = Self {
             candidates: usable.into_iter().map(|(_, c)| c).collect(),
             athletes,
             cost,
             asks,
             fits,
-            free: free_lanes.len(),
+            free: free_lanes.len().min(problem.lanes_max.saturating_sub(pinned.len())),
+            kept,
+            change,
             pinned,
             capacity: problem.capacity,
             stock,
             per_lane: problem.barriers_min,
+            all_units,
             stock_binds,
             apart: Vec::new(),
             barred: Vec::new(),
-            goal,
         };
         instance.keep_apart(problem);
-        instance.drop_dominated(all_lanes);
         instance
+    }
+
+    /// A cost above that of every plan.
+    pub(super) fn above_all(&self) -> i64 {
+        #[allow(clippy::cast_possible_truncation)] // 1e9, whole
+        let most = (UNITS as i64 + 1) << TIE_BITS;
+        let people = self.athletes.len() + self.pinned.iter().map(|lane| lane.members.len()).sum::<usize>();
+        let count = |n: usize| i64::try_from(n).unwrap_or(1);
+        most * count(people.max(1)) + self.change * count(self.free + self.pinned.len())
+    }
+
+    /// How many lanes of each candidate a plan may need.
+    pub(super) fn copies(&self) -> Vec<usize> {
+        (0..self.candidates.len())
+            .map(|c| {
+                let runners = self.column(c).iter().filter(|&&cost| cost < FORBIDDEN).count();
+                let useful = if self.apart.is_empty() { runners.div_ceil(self.capacity) } else { self.free };
+                useful.min(self.free).min(self.fits[c])
+            })
+            .collect()
+    }
+
+    /// What the lanes cost that were not there last time, of candidates opened on lanes without pins.
+    pub(super) fn changes(&self, open: &[usize]) -> i64 {
+        if self.change == 0 {
+            return 0;
+        }
+        let new = |(at, c): (usize, &usize)| open[..at].iter().filter(|o| *o == c).count() >= self.kept[*c];
+        let changed = open.iter().enumerate().filter(|&one| new(one)).count();
+        self.change * i64::try_from(changed).unwrap_or(0)
     }
 
     /// What each athlete costs at a candidate.
@@ -168,19 +183,27 @@ impl Instance {
         self.barred.sort_unstable();
     }
 
-    /// Leaves out candidates that another one replaces at no loss to anybody and no use of scarcer things.
-    fn drop_dominated(&mut self, all_lanes: u32) {
-        let beats = |a: usize, b: usize| {
-            let (ka, kb) = (self.asks[a], self.asks[b]);
-            self.fits[a] >= self.fits[b]
-                && (ka == kb || self.stock.settable(ka) >= all_lanes || self.stock.covers(ka, kb))
-                && self.pinned.iter().all(|p| p.cost[a] <= p.cost[b])
-                && self.column(a).iter().zip(self.column(b)).all(|(x, y)| x <= y)
-        };
+    /// Whether a lane of `a` takes the place of one of `b`: it fits as many lanes and uses no scarcer units.
+    pub(super) fn asks_no_more(&self, a: usize, b: usize) -> bool {
+        let (ka, kb) = (self.asks[a], self.asks[b]);
+        self.fits[a] >= self.fits[b]
+            && (ka == kb || self.stock.settable(ka) >= self.all_units || self.stock.covers(ka, kb))
+    }
+
+    /// Whether a candidate replaces another one at no loss to anybody.
+    pub(super) fn replaces(&self, a: usize, b: usize) -> bool {
+        self.asks_no_more(a, b)
+            && self.kept[b] == 0
+            && self.pinned.iter().all(|p| p.cost[a] <= p.cost[b])
+            && self.column(a).iter().zip(self.column(b)).all(|(x, y)| x <= y)
+    }
+
+    /// Leaves out candidates that another one replaces.
+    fn drop_dominated(&mut self) {
         let mut kept: Vec<usize> = Vec::new();
         for c in 0..self.candidates.len() {
-            if !kept.iter().any(|&a| beats(a, c)) {
-                kept.retain(|&b| !beats(c, b));
+            if !kept.iter().any(|&a| self.replaces(a, c)) {
+                kept.retain(|&b| !self.replaces(c, b));
                 kept.push(c);
             }
         }
@@ -188,8 +211,10 @@ impl Instance {
         self.candidates = kept.iter().map(|&c| self.candidates[c]).collect();
         self.asks = kept.iter().map(|&c| self.asks[c]).collect();
         self.fits = kept.iter().map(|&c| self.fits[c]).collect();
+        self.kept = kept.iter().map(|&c| self.kept[c]).collect();
         for lane in &mut self.pinned {
             lane.cost = kept.iter().map(|&c| lane.cost[c]).collect();
+            lane.worst = kept.iter().map(|&c| lane.worst[c]).collect();
         }
     }
 
@@ -214,6 +239,51 @@ impl Instance {
         self.lengths_allow(open)
             && (!self.stock_binds || self.stock.suffices(&self.demand(pinned.iter().chain(open).copied())))
     }
+}
+
+impl PinnedLane {
+    /// What a lane with pinned members costs at each of the usable candidates (rank and position).
+    fn new(
+        problem: &Problem,
+        stock: &Stock,
+        usable: &[(usize, usize)],
+        lane: usize,
+        members: Vec<usize>,
+        permitted: &dyn Fn(usize, usize) -> Option<i64>,
+        change: i64,
+    ) -> Self {
+        let sound = members.len() <= problem.capacity && !share_a_lane_apart(problem, &members);
+        let Lane { number, straight } = problem.lanes[lane];
+        let (mut cost, mut worst) = (Vec::new(), Vec::new());
+        for &(rank, c) in usable {
+            let all: Option<Vec<i64>> = members.iter().map(|&a| permitted(a, c)).collect();
+            match all.filter(|_| sound && can_stand(problem, stock, c, straight)) {
+                Some(all) => {
+                    let same = kept_at(problem, number, c);
+                    let together: i64 = all.iter().map(|&r| cost_of(Some(r), rank)).sum();
+                    cost.push(together + if same { 0 } else { change });
+                    worst.push(all.into_iter().max().unwrap_or(0));
+                }
+                None => {
+                    cost.push(FORBIDDEN);
+                    worst.push(FORBIDDEN);
+                }
+            }
+        }
+        let spare = problem.capacity.saturating_sub(members.len());
+        Self { lane, members, cost, worst, spare }
+    }
+}
+
+/// Whether a lane carried a candidate last time.
+pub(super) fn kept_at(problem: &Problem, number: u32, candidate: usize) -> bool {
+    let last = problem.last_time.as_ref();
+    last.is_some_and(|last| last.lanes.contains(&(number, problem.candidates[candidate])))
+}
+
+/// How many of these lanes carried a candidate last time.
+fn kept_lanes(problem: &Problem, lanes: &[usize], candidate: usize) -> usize {
+    lanes.iter().filter(|&&lane| kept_at(problem, problem.lanes[lane].number, candidate)).count()
 }
 
 /// The position in the stock of a candidate's kind and height.

@@ -1,8 +1,8 @@
 //! From chosen configurations to numbered lanes, barrier counts and units of the stock.
 
 use super::StockUse;
-use super::instance::Instance;
-use super::model::Problem;
+use super::instance::{Instance, kept_at};
+use super::model::{Candidate, Problem};
 use super::search::Found;
 
 /// A lane in use.
@@ -18,8 +18,8 @@ pub(super) struct Choice {
     pub(super) athletes: Vec<usize>,
 }
 
-/// Gives every configuration a lane: pinned ones theirs, the others ascending spacings on ascending numbers as far as
-/// the lengths allow. Lanes in which nobody runs are left out.
+/// Gives every configuration a lane: pinned ones theirs, those of last time theirs, the others ascending spacings on
+/// ascending numbers as far as the lengths allow. Lanes in which nobody runs are left out.
 pub(super) fn lanes(problem: &Problem, instance: &Instance, found: &Found) -> Vec<Choice> {
     let runners = |position: usize| {
         let here = found.lane_of.iter().enumerate().filter(move |(_, lane)| **lane == position);
@@ -44,19 +44,47 @@ pub(super) fn lanes(problem: &Problem, instance: &Instance, found: &Found) -> Ve
         (problem.candidates[instance.candidates[*c]].rank_key(), ids)
     });
     free.sort_by_key(|&lane| problem.lanes[lane].number);
-    while !open.is_empty() {
-        let (c, athletes) = open.remove(0);
-        let rest: Vec<usize> = open.iter().map(|(c, _)| *c).collect();
-        let lane = free
-            .iter()
-            .position(|&lane| stands(problem, instance, c, lane) && can_follow(problem, instance, &rest, &free, lane));
-        let Some(lane) = lane.map(|at| free.remove(at)) else {
-            break;
-        };
-        choices.push(Choice { lane, candidate: instance.candidates[c], asks: instance.asks[c], athletes });
+    for last in [true, false] {
+        let mut later = Vec::new();
+        while !open.is_empty() {
+            let (c, athletes) = open.remove(0);
+            let rest: Vec<usize> = later.iter().chain(&open).map(|(c, _): &(usize, _)| *c).collect();
+            let lane = free.iter().position(|&lane| {
+                (!last || kept_at(problem, problem.lanes[lane].number, instance.candidates[c]))
+                    && stands(problem, instance, c, lane)
+                    && can_follow(problem, instance, &rest, &free, lane)
+            });
+            let Some(lane) = lane.map(|at| free.remove(at)) else {
+                later.push((c, athletes));
+                continue;
+            };
+            choices.push(Choice { lane, candidate: instance.candidates[c], asks: instance.asks[c], athletes });
+        }
+        open = later;
     }
     choices.sort_by_key(|choice| problem.lanes[choice.lane].number);
     choices
+}
+
+/// How many of these lanes were not there last time, on their own number when they have pins, on any free one otherwise.
+pub(super) fn changed(problem: &Problem, choices: &[Choice]) -> usize {
+    let pinned = |number: u32| problem.pins.iter().any(|pin| pin.lane == number);
+    let ours = |number: u32| problem.lanes.iter().any(|lane| lane.number == number);
+    let last = problem.last_time.iter().flat_map(|last| &last.lanes);
+    let mut kept: Vec<Candidate> =
+        last.filter(|(number, _)| ours(*number) && !pinned(*number)).map(|(_, candidate)| *candidate).collect();
+    let mut changed = 0;
+    for choice in choices {
+        let number = problem.lanes[choice.lane].number;
+        let candidate = problem.candidates[choice.candidate];
+        let same = if pinned(number) {
+            kept_at(problem, number, choice.candidate)
+        } else {
+            kept.iter().position(|one| *one == candidate).map(|at| kept.remove(at)).is_some()
+        };
+        changed += usize::from(!same);
+    }
+    changed
 }
 
 fn stands(problem: &Problem, instance: &Instance, c: usize, lane: usize) -> bool {

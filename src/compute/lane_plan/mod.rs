@@ -7,24 +7,28 @@
 
 mod assign;
 mod bound;
+mod cover;
 mod infeasible;
 mod instance;
 mod layout;
 mod model;
 mod search;
 mod stock;
+mod together;
 mod work;
 
 use thiserror::Error;
 
 pub use infeasible::{Infeasible, Limit, Relaxation};
 pub use model::{
-    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, MAX_ATHLETES, MAX_BARRIERS, MAX_CANDIDATES, MAX_HEIGHTS,
-    MAX_LANES, MAX_STOCK_ITEMS, MAX_UNITS, Objective, Part, Pin, Problem, ProblemError, REGRET_UNIT, StockItem,
+    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, LastTime, MAX_ATHLETES, MAX_BARRIERS, MAX_CANDIDATES,
+    MAX_HEIGHTS, MAX_LANES, MAX_STOCK_ITEMS, MAX_UNITS, Objective, Part, Pin, Problem, ProblemError, REGRET_UNIT,
+    StockItem,
 };
 pub use work::Budget;
 
-use instance::{Goal, Instance, above_all, regret_of};
+use cover::{Cover, Lanes};
+use instance::{Instance, regret_of};
 use model::share;
 use search::{Found, Search};
 use work::Work;
@@ -75,8 +79,10 @@ pub struct Plan {
     pub total_regret: f64,
     /// The largest regret.
     pub largest_regret: f64,
+    /// Lanes that were not there last time; none without a last time.
+    pub changed: Option<usize>,
     /// What the objective (the total, or with [`Objective::Fair`] the total among the plans with the smallest largest
-    /// regret) cannot fall below.
+    /// regret, with what the changed lanes must save) cannot fall below.
     pub lower_bound: f64,
     /// Whether no better plan exists.
     pub proven_optimal: bool,
@@ -111,52 +117,87 @@ pub fn plan(problem: &Problem, budget: Budget, stop: &dyn Fn() -> bool) -> Resul
     problem.check()?;
     let regrets: Vec<Vec<Option<i64>>> = (0..problem.athletes.len()).map(|a| problem.regret_units(a)).collect();
     let mut work = Work::new(budget, stop);
-    let (ceiling, ceiling_proven) = match problem.objective {
-        Objective::Total => (i64::MAX, true),
+    let ceiling = match problem.objective {
+        Objective::Total => Ceiling { regret: i64::MAX, proven: true, lanes: None },
         Objective::Fair => smallest_ceiling(problem, &regrets, &mut work),
     };
-    let instance = Instance::of(problem, &regrets, Goal::Cheapest, ceiling);
-    let mut search = Search::new(&instance, above_all(problem.athletes.len()), &mut work);
-    let bound = search.run();
-    let Some(found) = search.best.take() else {
-        return Err(if work.spent {
-            PlanError::Budget
-        } else {
-            PlanError::Infeasible(infeasible::diagnose(problem, &regrets))
+    let instance = Instance::of(problem, &regrets, ceiling.regret);
+    let known = ceiling.lanes.and_then(|lanes| stand_ins(problem, &regrets, ceiling.regret, &instance, &lanes));
+    let mut search = Search::new(&instance, &mut work);
+    let bound = search.run(known.as_ref());
+    let Some(mut found) = search.best.take() else {
+        return Err(match bound {
+            Some(_) => PlanError::Budget,
+            None => PlanError::Infeasible(infeasible::diagnose(problem, &regrets)),
         });
     };
-    let proven = ceiling_proven && !work.spent;
-    let lower_bound = if ceiling_proven { share(regret_of(bound.min(found.cost)).max(0)) } else { 0.0 };
-    Ok(describe(problem, &regrets, &instance, &found, lower_bound, (proven, work.nodes)))
+    let bound = bound.unwrap_or_default();
+    let lower_bound = if ceiling.proven { share(regret_of(bound.min(found.cost)).max(0)) } else { 0.0 };
+    together::arrange(problem, &instance, &mut found);
+    Ok(describe(problem, &regrets, &instance, &found, lower_bound, (ceiling.proven && !work.spent, work.nodes)))
 }
 
-/// Whether some plan exists in which no regret exceeds `ceiling` (units); none when the budget is spent first.
-fn exists(problem: &Problem, regrets: &[Vec<Option<i64>>], ceiling: i64, work: &mut Work<'_>) -> Option<bool> {
-    let instance = Instance::of(problem, regrets, Goal::Any, ceiling);
-    let mut search = Search::new(&instance, 1, work);
-    search.run();
-    let found = search.best.is_some();
-    (found || !work.spent).then_some(found)
+/// Whether any plan exists; none when the budget is spent first.
+fn exists(problem: &Problem, regrets: &[Vec<Option<i64>>], work: &mut Work<'_>) -> Option<bool> {
+    let instance = Instance::of(problem, regrets, i64::MAX);
+    Cover::new(&instance, i64::MAX, work, &mut None).exists()
 }
 
-/// The smallest largest regret of any plan (units), and whether that is proven. Without any plan: no ceiling at all.
-fn smallest_ceiling(problem: &Problem, regrets: &[Vec<Option<i64>>], work: &mut Work<'_>) -> (i64, bool) {
+/// The smallest largest regret.
+struct Ceiling {
+    /// Regret units; no limit at all when no plan was found.
+    regret: i64,
+    /// Whether no plan keeps to less.
+    proven: bool,
+    /// Lanes that keep to it, as positions in [`Problem::candidates`].
+    lanes: Option<Lanes>,
+}
+
+fn smallest_ceiling(problem: &Problem, regrets: &[Vec<Option<i64>>], work: &mut Work<'_>) -> Ceiling {
     let mut levels: Vec<i64> = regrets.iter().flatten().flatten().copied().collect();
     // Nobody can do better than their own best.
     let own_best = regrets.iter().filter_map(|row| row.iter().flatten().min()).max().copied().unwrap_or(0);
     levels.retain(|&level| level >= own_best);
     levels.sort_unstable();
     levels.dedup();
+    let instance = Instance::whole(problem, regrets, i64::MAX);
     let (mut low, mut high) = (0, levels.len());
-    while low < high {
+    let mut lanes = None;
+    let mut proven = true;
+    while low < high && proven {
         let middle = usize::midpoint(low, high);
-        match exists(problem, regrets, levels[middle], work) {
-            Some(true) => high = middle,
+        let mut found = None;
+        match Cover::new(&instance, levels[middle], work, &mut found).exists() {
+            Some(true) => (high, lanes) = (middle, found),
             Some(false) => low = middle + 1,
-            None => return (levels.get(high).copied().unwrap_or(i64::MAX), false),
+            None => proven = false,
         }
     }
-    (levels.get(high).copied().unwrap_or(i64::MAX), true)
+    let lanes = lanes.map(|(pinned, open)| {
+        let named = |lanes: Vec<usize>| lanes.into_iter().map(|c| instance.candidates[c]).collect();
+        (named(pinned), named(open))
+    });
+    Ceiling { regret: levels.get(high).copied().unwrap_or(i64::MAX), proven, lanes }
+}
+
+/// The candidates of an instance that take the place of these (positions in [`Problem::candidates`]).
+fn stand_ins(
+    problem: &Problem,
+    regrets: &[Vec<Option<i64>>],
+    ceiling: i64,
+    instance: &Instance,
+    (pinned, open): &Lanes,
+) -> Option<Lanes> {
+    let whole = Instance::whole(problem, regrets, ceiling);
+    let place = |c: usize| whole.candidates.iter().position(|&other| other == c);
+    let stand_in = |&c: &usize| {
+        let of = place(c)?;
+        (0..instance.candidates.len()).find(|&k| {
+            instance.candidates[k] == c || place(instance.candidates[k]).is_some_and(|k| whole.replaces(k, of))
+        })
+    };
+    let all = |lanes: &[usize]| lanes.iter().map(stand_in).collect::<Option<Vec<usize>>>();
+    Some((all(pinned)?, all(open)?))
 }
 
 /// Puts a found plan in terms of the problem.
@@ -186,12 +227,16 @@ fn describe(
         lanes.push(PlannedLane { number, candidate: choice.candidate, barriers, athletes });
     }
     lanes.sort_by_key(|lane| lane.number);
+    let changed = problem.last_time.as_ref().map(|last| (layout::changed(problem, &choices), last.unless_saves));
+    #[allow(clippy::cast_precision_loss)] // at most MAX_LANES
+    let objective = share(total) + changed.map_or(0.0, |(lanes, each)| lanes as f64 * each);
     Plan {
         lanes,
         stock_used: layout::stock_used(problem, instance, &choices, &barriers),
         total_regret: share(total),
         largest_regret: share(largest),
-        lower_bound: lower_bound.min(share(total)),
+        changed: changed.map(|(lanes, _)| lanes),
+        lower_bound: lower_bound.min(objective),
         proven_optimal,
         nodes,
     }

@@ -43,6 +43,8 @@ pub struct Athlete {
     pub hold: Vec<f64>,
     /// Candidates (positions in [`Problem::candidates`]) this athlete must not run.
     pub excluded: Vec<usize>,
+    /// Number of the specification this athlete trains towards; the same for those who share one.
+    pub target: u32,
 }
 
 /// One configuration that a lane may carry.
@@ -126,6 +128,8 @@ pub struct Problem {
     pub candidates: Vec<Candidate>,
     /// Lanes that may be used; 1 to [`MAX_LANES`], numbers all different.
     pub lanes: Vec<Lane>,
+    /// How many of the lanes may be used at most, at least 1.
+    pub lanes_max: usize,
     /// The most athletes of one lane, 1 to [`MAX_ATHLETES`].
     pub capacity: usize,
     /// The fewest barriers of a lane, at least 1.
@@ -146,6 +150,21 @@ pub struct Problem {
     pub height_penalty: f64,
     /// What to minimise.
     pub objective: Objective,
+    /// What stood there last time, when the lanes are to stay as they are.
+    pub last_time: Option<LastTime>,
+}
+
+/// The lanes of last time, and what a change of one of them must be worth.
+///
+/// A lane that was not there last time costs `unless_saves` beside the regrets: a pinned lane counts as kept when its own
+/// number carried the same configuration, the other lanes when any of their numbers did, each of those once. A lane that
+/// is left out costs nothing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LastTime {
+    /// Number and configuration of each lane.
+    pub lanes: Vec<(u32, Candidate)>,
+    /// Regret that a changed lane must save, 0 to 300.
+    pub unless_saves: f64,
 }
 
 /// Share of the utility that an athlete loses per height step below the permitted height (design choice).
@@ -199,6 +218,8 @@ pub enum Part {
     HoldTarget,
     /// [`Problem::height_penalty`].
     HeightPenalty,
+    /// [`Problem::last_time`].
+    LastTime,
 }
 
 impl std::fmt::Display for Part {
@@ -218,6 +239,7 @@ impl std::fmt::Display for Part {
             Self::Apart => "apart",
             Self::HoldTarget => "hold target",
             Self::HeightPenalty => "height penalty",
+            Self::LastTime => "last time",
         })
     }
 }
@@ -243,6 +265,7 @@ impl Problem {
         require(within(self.athletes.len(), MAX_ATHLETES), Size(Part::Athletes))?;
         require(within(self.candidates.len(), MAX_CANDIDATES), Size(Part::Candidates))?;
         require(within(self.lanes.len(), MAX_LANES), Size(Part::Lanes))?;
+        require(self.lanes_max >= 1, Range(Part::Lanes))?;
         require(within(self.capacity, MAX_ATHLETES), Range(Part::Capacity))?;
         let barriers =
             1 <= self.barriers_min && self.barriers_min <= self.barriers_max && self.barriers_max <= MAX_BARRIERS;
@@ -250,6 +273,10 @@ impl Problem {
         require(self.hold_target > 0.0 && self.hold_target < 1.0, Range(Part::HoldTarget))?;
         require((0.0..1.0).contains(&self.height_penalty), Range(Part::HeightPenalty))?;
         require(distinct(self.athletes.iter().map(|a| a.id)), Twice(Part::Athletes))?;
+        if let Some(last) = &self.last_time {
+            require((0.0..=300.0).contains(&last.unless_saves), Range(Part::LastTime))?;
+            require(distinct(last.lanes.iter().map(|(number, _)| number)), Twice(Part::LastTime))?;
+        }
         let keys = self.candidates.iter().map(Candidate::rank_key);
         require(distinct(keys), Twice(Part::Candidates))?;
         require(distinct(self.lanes.iter().map(|l| l.number)), Twice(Part::Lanes))?;
@@ -347,10 +374,10 @@ impl Problem {
     }
 }
 
-/// A share from 0 to 1 in whole regret units.
-fn units(share: f64) -> i64 {
-    #[allow(clippy::cast_possible_truncation)] // 0 to 1e9
-    let whole = libm::round(share.clamp(0.0, 1.0) * UNITS) as i64;
+/// A share, at most 300, in whole regret units.
+pub(super) fn units(share: f64) -> i64 {
+    #[allow(clippy::cast_possible_truncation)] // 0 to 3e11
+    let whole = libm::round(share.clamp(0.0, 300.0) * UNITS) as i64;
     whole
 }
 

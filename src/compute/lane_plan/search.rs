@@ -2,9 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use super::assign::{Assignment, Costs, FORBIDDEN, cheapest};
+use super::assign::{Apart, Assignment, Costs, FORBIDDEN};
 use super::bound::{Bound, Part, Rooms};
-use super::instance::{Goal, Instance, UNPLACED};
+use super::cover::{Cover, Lanes};
+use super::instance::Instance;
 use super::work::Work;
 
 /// Steps of price improvement at the root and below it (design choice, measured).
@@ -40,26 +41,46 @@ pub(super) struct Search<'a, 'w> {
 }
 
 impl<'a, 'w> Search<'a, 'w> {
-    /// A search for plans below `upper`.
-    pub(super) fn new(instance: &'a Instance, upper: i64, work: &'a mut Work<'w>) -> Self {
+    /// A search for the cheapest plan.
+    pub(super) fn new(instance: &'a Instance, work: &'a mut Work<'w>) -> Self {
         Self {
             instance,
             bound: Bound::new(instance),
             work,
-            upper,
+            upper: instance.above_all(),
             best: None,
             left_open: i64::MAX,
             tried: BTreeSet::new(),
         }
     }
 
-    /// Searches to the end or until the budget is spent; returns a bound that no plan undercuts.
-    pub(super) fn run(&mut self) -> i64 {
-        self.first_guess();
-        let price = self.first_prices();
-        let root = Part::whole(self.instance, price);
+    /// Searches to the end or until the budget is spent; returns a bound that no plan undercuts, or none when no plan
+    /// exists.
+    ///
+    /// `known` are lanes in which everybody finds a place, when such are known.
+    pub(super) fn run(&mut self, known: Option<&Lanes>) -> Option<i64> {
+        match known {
+            Some((pinned, open)) => self.improve_from(pinned, open),
+            None => self.first_guess(),
+        }
+        if self.best.is_none() {
+            // Without a plan to beat, the bound would try to prove that there is none; a cover tells sooner.
+            let mut lanes = None;
+            let exists = Cover::new(self.instance, i64::MAX, self.work, &mut lanes).exists();
+            match (exists, lanes) {
+                (Some(true), Some((pinned, open))) => self.improve_from(&pinned, &open),
+                (Some(false), _) => return None,
+                _ => return Some(0),
+            }
+        }
+        let root = Part::whole(self.instance, self.first_prices());
         self.explore(root, i64::MIN, ROOT_STEPS);
-        self.left_open.min(self.upper)
+        Some(self.left_open.min(self.upper))
+    }
+
+    fn improve_from(&mut self, pinned: &[usize], open: &[usize]) {
+        self.try_lanes(pinned, open);
+        self.improve();
     }
 
     /// Prices to begin with: what each athlete costs in the plan at hand, or a middling price.
@@ -67,9 +88,6 @@ impl<'a, 'w> Search<'a, 'w> {
         let instance = self.instance;
         (0..instance.athletes.len())
             .map(|i| {
-                if instance.goal == Goal::Any {
-                    return UNPLACED / 2;
-                }
                 let mut costs: Vec<i64> = (0..instance.candidates.len())
                     .map(|c| instance.column(c)[i])
                     .filter(|&cost| cost < FORBIDDEN)
@@ -195,11 +213,7 @@ impl<'a, 'w> Search<'a, 'w> {
     /// Polyak's step: the distance to the target over the square of the slope.
     #[allow(clippy::cast_precision_loss)] // a step needs no exactness
     fn step_length(&self, value: i64, square: i64) -> f64 {
-        let target = match self.instance.goal {
-            Goal::Any => UNPLACED,
-            Goal::Cheapest => self.upper,
-        };
-        (target.saturating_sub(value)) as f64 / square as f64
+        (self.upper.saturating_sub(value)) as f64 / square as f64
     }
 
     /// Takes out the blocks whose presence, and forces those whose absence, would cost too much.
@@ -253,6 +267,7 @@ impl<'a, 'w> Search<'a, 'w> {
         let Some(fixed) = fixed.into_iter().try_fold(0, |sum: i64, cost| (cost < FORBIDDEN).then(|| sum + cost)) else {
             return false;
         };
+        let fixed = fixed + self.instance.changes(&open);
         let Some(assignment) = self.assign(pinned, &open, self.upper - fixed) else {
             return false;
         };
@@ -276,29 +291,10 @@ impl<'a, 'w> Search<'a, 'w> {
         for &(athlete, lane) in &instance.barred {
             costs.forbid(athlete, lane);
         }
-        self.assign_apart(&costs, &places, cutoff)
-    }
-
-    /// The cheapest assignment that keeps pairs apart: whoever shares a lane is split by barring one or the other.
-    fn assign_apart(&mut self, costs: &Costs, places: &[usize], cutoff: i64) -> Option<Assignment> {
-        let assignment = cheapest(costs, places, cutoff)?;
-        let together = |&&(a, b): &&(usize, usize)| assignment.lane_of[a] == assignment.lane_of[b];
-        let Some(&(a, b)) = self.instance.apart.iter().find(together) else {
-            return Some(assignment);
-        };
-        let lane = assignment.lane_of[a];
-        let mut best: Option<Assignment> = None;
-        for athlete in [a, b] {
-            if !self.work.step() {
-                self.left_open = self.left_open.min(assignment.cost);
-                break;
-            }
-            let mut barred = costs.clone();
-            barred.forbid(athlete, lane);
-            let limit = best.as_ref().map_or(cutoff, |found| found.cost);
-            best = self.assign_apart(&barred, places, limit).or(best);
-        }
-        best
+        let mut apart = Apart { pairs: &instance.apart, work: self.work, given_up: self.left_open };
+        let found = apart.cheapest(&costs, &places, cutoff);
+        self.left_open = apart.given_up;
+        found
     }
 
     /// A plan to begin with: opens one lane after the other, each the one that helps most.
@@ -321,17 +317,21 @@ impl<'a, 'w> Search<'a, 'w> {
             for c in 0..instance.candidates.len() {
                 open.push(c);
                 if instance.can_set_out(&pinned, &open) {
-                    let cost = sum_of_lower(&nearest, instance.column(c));
+                    let cost = sum_of_lower(&nearest, instance.column(c)).saturating_add(instance.changes(&open));
                     best = Some(best.map_or((cost, c), |b| b.min((cost, c))));
                 }
                 open.pop();
             }
-            let Some((_, c)) = best else { break };
+            let Some((cost, c)) = best else { break };
+            let places = open.len() * instance.capacity + instance.pinned.iter().map(|p| p.spare).sum::<usize>();
+            let now = nearest.iter().fold(instance.changes(&open), |sum: i64, &near| sum.saturating_add(near));
+            if places >= n && cost >= now {
+                break;
+            }
             open.push(c);
             lower(&mut nearest, instance.column(c));
         }
-        self.try_lanes(&pinned, &open);
-        self.improve();
+        self.improve_from(&pinned, &open);
     }
 
     /// Replaces one lane at a time while that makes the plan better.
@@ -351,18 +351,22 @@ impl<'a, 'w> Search<'a, 'w> {
             if position < open.len() {
                 open.remove(position);
             }
+            if instance.change > 0 && self.try_lanes(&found.pinned, &open) {
+                return true;
+            }
             let mut nearest = vec![FORBIDDEN; instance.athletes.len()];
             for &c in found.pinned.iter().chain(&open) {
                 lower(&mut nearest, instance.column(c));
             }
             for c in 0..instance.candidates.len() {
-                if fixed.saturating_add(sum_of_lower(&nearest, instance.column(c))) < self.upper {
-                    open.push(c);
-                    if self.try_lanes(&found.pinned, &open) {
-                        return true;
-                    }
-                    open.pop();
+                open.push(c);
+                let lanes = fixed.saturating_add(instance.changes(&open));
+                if lanes.saturating_add(sum_of_lower(&nearest, instance.column(c))) < self.upper
+                    && self.try_lanes(&found.pinned, &open)
+                {
+                    return true;
                 }
+                open.pop();
             }
         }
         false

@@ -208,9 +208,11 @@ const fn rung(kind: BarrierKind) -> u8 {
 /// a more demanding kind than recommended.
 pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equipment], step: Length) -> Problem {
     let candidates = candidates(wish, advised, stock, step);
+    let targets = targets(advised);
     let athletes = advised
         .iter()
-        .map(|(id, advice)| {
+        .zip(targets)
+        .map(|((id, advice), target)| {
             let proposed = advice.decision.proposed;
             let harder = |c: &Candidate| proposed.is_none_or(|to| rung(c.kind) > rung(to.barrier_kind));
             Athlete {
@@ -223,6 +225,7 @@ pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equip
                     .map(|c| advice.estimate.hold_mean(c.height, c.spacing).clamp(0.0, 1.0))
                     .collect(),
                 excluded: (0..candidates.len()).filter(|&c| candidates.get(c).is_some_and(harder)).collect(),
+                target,
             }
         })
         .collect();
@@ -230,6 +233,7 @@ pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equip
         athletes,
         candidates,
         lanes: (1..=wish.lanes).map(|number| Lane { number, straight: wish.straight }).collect(),
+        lanes_max: MAX_LANES as usize,
         capacity: wish.capacity,
         barriers_min: wish.barriers.0,
         barriers_max: wish.barriers.1,
@@ -248,7 +252,16 @@ pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equip
         hold_target: wish.hold_target,
         height_penalty: DEFAULT_HEIGHT_PENALTY,
         objective: wish.objective,
+        last_time: None,
     }
+}
+
+/// A number for the specification each athlete trains towards; the same for those who share its height and spacing.
+fn targets(advised: &[(AthleteId, &Advice<'_>)]) -> Vec<u32> {
+    let target = |advice: &Advice<'_>| advice.target.as_ref().map(|target| (target.spec.height, target.spec.between));
+    let all: BTreeSet<_> = advised.iter().map(|(_, advice)| target(advice)).collect();
+    let number = |advice: &Advice<'_>| all.iter().position(|one| *one == target(advice)).unwrap_or_default();
+    advised.iter().map(|(_, advice)| u32::try_from(number(advice)).unwrap_or_default()).collect()
 }
 
 fn candidates(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equipment], step: Length) -> Vec<Candidate> {

@@ -1,0 +1,302 @@
+//! Whether some plan keeps every regret below a ceiling: lanes are opened until everybody has a place.
+//!
+//! A maximum matching places as many athletes as the lanes opened so far allow. Whoever is left over names, with all who
+//! could make room for them, a set of athletes that needs one more lane (P. Hall, "On representatives of subsets", 1935);
+//! the search tries the lanes that serve one of them, and gives up where disjoint such sets outnumber the lanes left.
+
+use super::assign::{Apart, Costs, FORBIDDEN};
+use super::bound::Part;
+use super::instance::{Instance, regret_of};
+use super::model::MAX_ATHLETES;
+use super::work::Work;
+
+/// A set of athletes (positions in [`Instance::athletes`]).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Crowd([u64; MAX_ATHLETES.div_ceil(64)]);
+
+impl Crowd {
+    fn insert(&mut self, athlete: usize) {
+        self.0[athlete / 64] |= 1 << (athlete % 64);
+    }
+
+    fn contains(&self, athlete: usize) -> bool {
+        self.0[athlete / 64] >> (athlete % 64) & 1 == 1
+    }
+
+    fn common(&self, other: &Self) -> Self {
+        Self(std::array::from_fn(|word| self.0[word] & other.0[word]))
+    }
+
+    fn len(&self) -> usize {
+        self.0.iter().map(|word| word.count_ones() as usize).sum()
+    }
+
+    fn is_empty(&self) -> bool {
+        self.0.iter().all(|&word| word == 0)
+    }
+
+    fn within(&self, other: &Self) -> bool {
+        self.0.iter().zip(&other.0).all(|(a, b)| a & !b == 0)
+    }
+}
+
+/// Lanes in which everybody finds a place: candidates of the pinned lanes and of the others.
+pub(super) type Lanes = (Vec<usize>, Vec<usize>);
+
+/// The question for one ceiling.
+pub(super) struct Cover<'a, 'w, 'f> {
+    instance: &'a Instance,
+    work: &'a mut Work<'w>,
+    ceiling: i64,
+    /// Who may run each candidate.
+    accepts: Vec<Crowd>,
+    found: &'f mut Option<Lanes>,
+}
+
+/// Lanes opened so far and who has a place in them.
+#[derive(Clone)]
+struct Opened {
+    /// All pinned lanes have their candidate.
+    part: Part,
+    /// Candidate of each lane, pinned lanes first.
+    lanes: Vec<usize>,
+    /// Lane of each athlete.
+    lane_of: Vec<Option<usize>>,
+    members: Vec<usize>,
+}
+
+/// Athletes who need another lane, and the candidates that would serve one of them.
+struct Need {
+    crowd: Crowd,
+    options: Vec<usize>,
+}
+
+impl<'a, 'w, 'f> Cover<'a, 'w, 'f> {
+    /// Asks for a plan in which no regret exceeds `ceiling` (units); its lanes go to `found`.
+    pub(super) fn new(
+        instance: &'a Instance,
+        ceiling: i64,
+        work: &'a mut Work<'w>,
+        found: &'f mut Option<Lanes>,
+    ) -> Self {
+        let accepts = (0..instance.candidates.len())
+            .map(|c| {
+                let mut crowd = Crowd::default();
+                for (athlete, &cost) in instance.column(c).iter().enumerate() {
+                    if cost < FORBIDDEN && regret_of(cost) <= ceiling {
+                        crowd.insert(athlete);
+                    }
+                }
+                crowd
+            })
+            .collect();
+        Self { instance, work, ceiling, accepts, found }
+    }
+
+    /// Whether there is one; none when the budget is spent first.
+    pub(super) fn exists(&mut self) -> Option<bool> {
+        let yes = self.choose_pinned(&mut Vec::new());
+        (yes || !self.work.spent).then_some(yes)
+    }
+
+    fn choose_pinned(&mut self, pinned: &mut Vec<usize>) -> bool {
+        let Some(lane) = self.instance.pinned.get(pinned.len()) else {
+            let mut part = Part::whole(self.instance, Vec::new());
+            part.pinned = pinned.iter().copied().map(Some).collect();
+            let lane_of = vec![None; self.instance.athletes.len()];
+            return self.extend(Opened { part, lanes: pinned.clone(), lane_of, members: vec![0; pinned.len()] });
+        };
+        let suits = (0..lane.worst.len()).filter(|&c| lane.worst[c] <= self.ceiling);
+        let everyone = Crowd([u64::MAX; MAX_ATHLETES.div_ceil(64)]);
+        for c in self.undominated(suits.collect(), &everyone) {
+            pinned.push(c);
+            if self.instance.can_set_out(pinned, &[]) && self.choose_pinned(pinned) {
+                return true;
+            }
+            pinned.pop();
+        }
+        false
+    }
+
+    fn extend(&mut self, mut opened: Opened) -> bool {
+        if !self.work.step() {
+            return false;
+        }
+        let waiting: Vec<usize> = (0..opened.lane_of.len())
+            .filter(|&athlete| opened.lane_of[athlete].is_none() && !self.place(&mut opened, athlete))
+            .collect();
+        if waiting.is_empty() && self.keeps_apart(&opened) {
+            let pinned = opened.part.pinned.iter().flatten().copied().collect();
+            *self.found = Some((pinned, opened.part.open));
+            return true;
+        }
+        let rooms = opened.part.tighten(self.instance);
+        let (reach, needs) = self.needs(&opened, &waiting);
+        let left = opened.part.left(self.instance);
+        if disjoint(&needs) > left || rooms.most(self.instance, &self.gains(&opened, &reach), left) < waiting.len() {
+            return false;
+        }
+        let Some(need) = needs.into_iter().min_by_key(|need| need.options.len()) else {
+            return false;
+        };
+        for c in self.undominated(need.options, &reach) {
+            let mut with = opened.clone();
+            with.part.open(c);
+            with.lanes.push(c);
+            with.members.push(0);
+            if self.extend(with) {
+                return true;
+            }
+            opened.part.allowed[c] = 0;
+        }
+        false
+    }
+
+    /// How many of a crowd each copy of each candidate would serve, most first.
+    fn gains(&self, opened: &Opened, crowd: &Crowd) -> Vec<(usize, usize)> {
+        let mut gains = Vec::new();
+        for (c, &allowed) in opened.part.allowed.iter().enumerate() {
+            let mut rest = self.accepts[c].common(crowd).len();
+            for _ in 0..allowed {
+                let gain = rest.min(self.instance.capacity);
+                rest -= gain;
+                gains.push((gain, c));
+            }
+        }
+        gains.sort_unstable_by(|a, b| b.cmp(a));
+        gains
+    }
+
+    /// Without those that another one replaces for this crowd; those that serve most come first.
+    fn undominated(&self, mut options: Vec<usize>, crowd: &Crowd) -> Vec<usize> {
+        let serves: Vec<Crowd> = self.accepts.iter().map(|accepts| accepts.common(crowd)).collect();
+        options.sort_by_key(|&c| (usize::MAX - serves[c].len(), c));
+        let mut kept: Vec<usize> = Vec::new();
+        for c in options {
+            if !kept.iter().any(|&k| serves[c].within(&serves[k]) && self.instance.asks_no_more(k, c)) {
+                kept.push(c);
+            }
+        }
+        kept
+    }
+
+    fn places(&self, opened: &Opened, lane: usize) -> usize {
+        self.instance.pinned.get(lane).map_or(self.instance.capacity, |pinned| pinned.spare).min(opened.lane_of.len())
+    }
+
+    fn may(&self, opened: &Opened, athlete: usize, lane: usize) -> bool {
+        self.accepts[opened.lanes[lane]].contains(athlete)
+            && (lane >= opened.part.pinned.len() || !self.instance.barred.contains(&(athlete, lane)))
+    }
+
+    /// Finds a place for one more athlete along a chain of moves, if there is one.
+    fn place(&self, opened: &mut Opened, athlete: usize) -> bool {
+        let lanes = opened.members.len();
+        let mut moved_by: Vec<Option<usize>> = vec![None; lanes];
+        let mut queue = vec![athlete];
+        let mut head = 0;
+        while head < queue.len() {
+            let mover = queue[head];
+            head += 1;
+            for lane in 0..lanes {
+                if moved_by[lane].is_some() || !self.may(opened, mover, lane) {
+                    continue;
+                }
+                moved_by[lane] = Some(mover);
+                if opened.members[lane] < self.places(opened, lane) {
+                    shift(opened, &moved_by, athlete, lane);
+                    return true;
+                }
+                queue.extend((0..opened.lane_of.len()).filter(|&other| opened.lane_of[other] == Some(lane)));
+            }
+        }
+        false
+    }
+
+    /// Everybody who could make room for one of those waiting.
+    fn reach(&self, opened: &Opened, waiting: &[usize]) -> Crowd {
+        let lanes = opened.members.len();
+        let mut seen = vec![false; lanes];
+        let mut crowd = Crowd::default();
+        let mut queue = waiting.to_vec();
+        while let Some(athlete) = queue.pop() {
+            crowd.insert(athlete);
+            for lane in 0..lanes {
+                if !seen[lane] && self.may(opened, athlete, lane) {
+                    seen[lane] = true;
+                    queue.extend((0..opened.lane_of.len()).filter(|&other| opened.lane_of[other] == Some(lane)));
+                }
+            }
+        }
+        crowd
+    }
+
+    /// Everybody who takes part in a need, and the needs, those with the fewest options first.
+    fn needs(&self, opened: &Opened, waiting: &[usize]) -> (Crowd, Vec<Need>) {
+        let usable = |crowd: &Crowd| -> Vec<usize> {
+            let allowed = opened.part.allowed.iter().enumerate().filter(|(_, allowed)| **allowed > 0);
+            allowed.map(|(c, _)| c).filter(|&c| !self.accepts[c].common(crowd).is_empty()).collect()
+        };
+        // Pairs to keep apart may ask for room anywhere.
+        let everyone = Crowd([u64::MAX; MAX_ATHLETES.div_ceil(64)]);
+        if waiting.is_empty() {
+            return (everyone, vec![Need { crowd: everyone, options: usable(&everyone) }]);
+        }
+        let mut needs: Vec<Need> = Vec::new();
+        for &athlete in waiting {
+            let crowd = self.reach(opened, &[athlete]);
+            if needs.iter().all(|need| need.crowd != crowd) {
+                needs.push(Need { crowd, options: usable(&crowd) });
+            }
+        }
+        needs.sort_by_key(|need| need.options.len());
+        let reach = if self.instance.apart.is_empty() { self.reach(opened, waiting) } else { everyone };
+        (reach, needs)
+    }
+
+    /// Whether these lanes also allow the pairs to be kept apart.
+    fn keeps_apart(&mut self, opened: &Opened) -> bool {
+        let instance = self.instance;
+        if instance.apart.is_empty() {
+            return true;
+        }
+        let n = instance.athletes.len();
+        let column = |c: &usize| -> Vec<i64> {
+            (0..n).map(|athlete| if self.accepts[*c].contains(athlete) { 0 } else { FORBIDDEN }).collect()
+        };
+        let columns: Vec<Vec<i64>> = opened.lanes.iter().map(column).collect();
+        let columns: Vec<&[i64]> = columns.iter().map(Vec::as_slice).collect();
+        let mut costs = Costs::from_columns(n, &columns);
+        for &(athlete, lane) in &instance.barred {
+            costs.forbid(athlete, lane);
+        }
+        let places: Vec<usize> = (0..columns.len()).map(|lane| self.places(opened, lane)).collect();
+        let mut apart = Apart { pairs: &instance.apart, work: self.work, given_up: i64::MAX };
+        apart.cheapest(&costs, &places, 1).is_some()
+    }
+}
+
+/// Moves everybody along the chain that ends in `lane`.
+fn shift(opened: &mut Opened, moved_by: &[Option<usize>], first: usize, mut lane: usize) {
+    opened.members[lane] += 1;
+    while let Some(mover) = moved_by[lane] {
+        let before = opened.lane_of[mover].replace(lane);
+        match before {
+            Some(before) if mover != first => lane = before,
+            _ => return,
+        }
+    }
+}
+
+/// How many of these needs (fewest options first) have no option in common: each takes a lane of its own.
+fn disjoint(needs: &[Need]) -> usize {
+    let mut taken: Vec<usize> = Vec::new();
+    let mut count = 0;
+    for need in needs {
+        if need.options.iter().all(|option| !taken.contains(option)) {
+            taken.extend(&need.options);
+            count += 1;
+        }
+    }
+    count
+}

@@ -5,9 +5,12 @@
 pub mod advice;
 pub mod day;
 pub mod decision;
+pub mod english;
 pub mod estimate;
 pub mod lane_plan;
+pub mod params;
 pub mod prior;
 pub mod set_out;
 pub mod specs;
+pub mod standing;
 pub mod units;

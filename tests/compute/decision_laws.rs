@@ -82,7 +82,7 @@ fn rare<T: Strategy>(value: T) -> impl Strategy<Value = Option<T::Value>> {
 }
 
 prop_compose! {
-    fn situation()(
+    pub fn situation()(
         current in option::weighted(0.95, (configuration(), evidence())),
         latest in option::weighted(0.8, latest()),
         ratings in ratings(),
@@ -113,11 +113,11 @@ fn model(limit: f64, height: Length, spacing: Length) -> Hold {
     hold((0.75 - 0.5 * over).clamp(0.01, 0.99))
 }
 
-fn advise(situation: &Situation, limit: f64) -> Decision {
+pub fn advise(situation: &Situation, limit: f64) -> Decision {
     decide(situation, &Policy::default(), &|h, s| model(limit, h, s))
 }
 
-fn steps_up(decision: &Decision) -> bool {
+pub fn steps_up(decision: &Decision) -> bool {
     let rises = |from: Configuration, to: Configuration| to.height > from.height || to.spacing > from.spacing;
     match decision.kind {
         DecisionKind::StepUpSpacing | DecisionKind::StepUpHeight | DecisionKind::RaceTest => true,
@@ -203,16 +203,11 @@ proptest! {
     }
 
     #[test]
-    fn every_decision_has_a_reason_the_base_cautions_and_three_sentences(s in situation(), limit in 5.0..12.0) {
+    fn every_decision_has_a_reason_the_base_cautions_and_a_day(s in situation(), limit in 5.0..12.0) {
         let decision = advise(&s, limit);
         prop_assert!(!decision.reasons.is_empty());
         prop_assert_eq!(&decision.cautions[..10], &Caution::BASE[..]);
         prop_assert!(decision.valid_until >= TODAY);
-        let text = decision.explanation();
-        prop_assert_eq!(text.split(". ").count(), 3, "{}", text);
-        for reason in &decision.reasons {
-            prop_assert!(reason.text().len() > 10, "{}", reason.code());
-        }
         prop_assert_eq!(advise(&s, limit), decision, "the same input gives the same decision");
     }
 

@@ -8,6 +8,7 @@ mod decision_laws;
 mod estimate_laws;
 mod estimate_oracle;
 mod estimate_season;
+mod explanations;
 mod lane_plan;
 mod lane_plan_cases;
 mod lane_plan_milp;

@@ -1,10 +1,12 @@
 //! A whole decision in three short sentences.
 
-use super::figures::{count, likely, listed, metres, percent, place, plural, sentence, set_to};
+use super::figures::{count, likely, listed, metres, percent, place, plural, sentence, set_to, words};
 use super::missing::needs;
 use super::reasons::{held, restricted};
 use crate::compute::decision::{Configuration, Criterion, Decision, DecisionKind, Rating, Reason};
 
+/// Most words of an explanation.
+const WORDS: usize = 60;
 /// Most clauses of the first sentence beside the runs; the reasons list them all.
 const CLAUSES: usize = 3;
 
@@ -12,13 +14,14 @@ impl Decision {
     /// Three plain English sentences of at most sixty words: what was seen and what it implies; what to do; what would
     /// change it.
     pub fn explanation(&self) -> String {
+        let now = format!("{} {}", sentence(&self.seen()), sentence(&self.action()));
         let gated = self.reasons.iter().any(|reason| matches!(reason, Reason::TechniqueGate { .. }));
         let ahead = match self.reasons.iter().find(|reason| reason.looks_ahead()) {
             Some(reason) => reason.text(),
             None if self.missing.is_empty() => "More runs would change this.".to_owned(),
-            None => sentence(&needs(&self.missing, gated)),
+            None => sentence(&needs(&self.missing, gated, WORDS.saturating_sub(words(&now)))),
         };
-        format!("{} {} {ahead}", sentence(&self.seen()), sentence(&self.action()))
+        format!("{now} {ahead}")
     }
 
     /// What was seen and what it implies, as clauses with their own conjunctions.

@@ -47,6 +47,12 @@ pub(super) fn metres(length: Length) -> String {
     }
 }
 
+/// Words as a reader counts them: a unit belongs to its figure.
+pub(super) fn words(text: &str) -> usize {
+    let unit = |word: &str| matches!(word.trim_end_matches([',', '.', ':', ')']), "m" | "%");
+    text.split_whitespace().filter(|word| !unit(word)).count()
+}
+
 /// A clause as a sentence.
 pub(super) fn sentence(clause: &str) -> String {
     let mut letters = clause.chars();

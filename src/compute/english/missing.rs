@@ -1,6 +1,6 @@
 //! What a step up still needs, in words.
 
-use super::figures::{count, listed, metres, percent, sentence};
+use super::figures::{count, listed, metres, percent, sentence, words};
 use crate::compute::decision::{Criterion, Missing, Rating};
 
 impl Missing {
@@ -37,24 +37,25 @@ impl Missing {
     }
 }
 
-/// Most words of the list in an explanation; what is left out stands in the list of what is missing.
-const WORDS: usize = 12;
-
 /// The first things that a step up needs, safety first, as one clause; `named` when the text before has named the
-/// criteria that are not rated high enough.
-pub(super) fn needs(missing: &[Missing], named: bool) -> String {
+/// criteria that are not rated high enough. Takes about as many words as are `left`; what is left out stands in the list
+/// of what is missing.
+pub(super) fn needs(missing: &[Missing], named: bool, left: usize) -> String {
     let mut groups = groups(missing, named);
-    let mut words = 0;
+    let mut said = 0;
     let fits = |group: &&String| {
-        words += group.split_whitespace().count() + 1;
-        words <= WORDS
+        // With the "and" that leads to the next.
+        said += words(group) + 1;
+        said + words(LEAD_WHEN_CUT) <= left + 1
     };
     let fitting = groups.iter().take_while(fits).count().max(1);
     let all = fitting >= groups.len();
     groups.truncate(fitting);
-    let lead = if all { "a step up needs" } else { "a step up first needs" };
+    let lead = if all { "a step up needs" } else { LEAD_WHEN_CUT };
     format!("{lead} {}", groups.join(", and "))
 }
+
+const LEAD_WHEN_CUT: &str = "a step up first needs";
 
 fn groups(missing: &[Missing], named: bool) -> Vec<String> {
     let mut groups = Vec::new();

@@ -212,6 +212,70 @@ proptest! {
     }
 
     #[test]
+    fn a_step_up_rests_on_every_number_of_the_policy(s in situation(), limit in 5.0..12.0) {
+        let decision = advise(&s, limit);
+        if steps_up(&decision) {
+            let (policy, here) = (Policy::default(), decision.hold_current.unwrap());
+            prop_assert!(here.mean >= policy.min_hold_mean && here.p05 >= policy.min_hold_p05);
+            let evidence = s.current.unwrap().evidence;
+            prop_assert!(evidence.intervals() >= policy.min_intervals && evidence.days >= policy.min_days);
+            prop_assert!(f64::from(evidence.hits) <= policy.max_hit_share * f64::from(evidence.barriers) + 1e-6);
+            if let Some(latest) = s.latest.filter(|latest| latest.intervals >= policy.step_back_intervals) {
+                prop_assert!(f64::from(latest.held) >= policy.step_in_held_share * f64::from(latest.intervals) - 1e-6);
+            }
+            let rated = [s.ratings.lead_leg, s.ratings.trail_leg, s.ratings.walkover];
+            prop_assert!(rated.iter().all(|rating| rating.is_some_and(|rating| rating >= policy.min_rating)));
+            prop_assert!(s.ratings.landing.is_none_or(|rating| rating >= policy.min_rating));
+            let same_place = decision.proposed.unwrap().spacing == decision.current.unwrap().spacing
+                && decision.proposed.unwrap().height == decision.current.unwrap().height;
+            prop_assert!(same_place || decision.kind == DecisionKind::RaceTest
+                || decision.hold_proposed.unwrap().mean >= policy.min_hold_after_step);
+        }
+    }
+
+    #[test]
+    fn wickets_give_way_only_to_the_lowest_barrier_one_step_closer(s in situation(), limit in 5.0..12.0) {
+        let decision = advise(&s, limit);
+        let (Some(from), Some(to)) = (decision.current, decision.proposed) else { return Ok(()) };
+        if from.barrier_kind == BarrierKind::Wicket && to.barrier_kind != BarrierKind::Wicket {
+            prop_assert_eq!((decision.kind, to.height), (DecisionKind::ChangeBarrierKind, mm(300)));
+            let past = s.target.is_some_and(|target| from.spacing > target.spacing);
+            prop_assert!(to.spacing < from.spacing || from.spacing <= mm(4_125));
+            prop_assert!(past || to.spacing.mm() + 375 >= from.spacing.mm());
+        }
+    }
+
+    #[test]
+    fn a_race_test_is_run_over_the_target_specification_and_nothing_else(s in situation(), limit in 5.0..12.0) {
+        let decision = advise(&s, limit);
+        if decision.kind == DecisionKind::RaceTest {
+            let (to, target) = (decision.proposed.unwrap(), s.target.unwrap());
+            prop_assert_eq!(to.spacing, target.spacing);
+            prop_assert!(to.height.mm().abs_diff(target.height.mm()) <= 5);
+            prop_assert!(to.barrier_kind != BarrierKind::Wicket);
+        }
+    }
+
+    #[test]
+    fn a_restriction_in_force_rests_the_athlete_and_a_fall_steps_back_until_a_coach_confirms(
+        s in situation(), limit in 5.0..12.0,
+    ) {
+        let decision = advise(&s, limit);
+        let restricted = s.restriction.is_some_and(|flag| flag.until.is_none_or(|until| until >= TODAY));
+        if restricted {
+            prop_assert_eq!((decision.kind, decision.proposed), (DecisionKind::RestAndRefer, None));
+        }
+        let fell = s.latest.is_some_and(|latest| latest.fell) && s.clearance != Clearance::Given;
+        if fell || restricted {
+            prop_assert!(decision.needs_confirmation);
+        }
+        if let (true, Some(from), Some(to)) = (fell, decision.current, decision.proposed) {
+            prop_assert!(to.height <= from.height && to.spacing <= from.spacing);
+            prop_assert!(to != from || from.spacing <= mm(4_125));
+        }
+    }
+
+    #[test]
     fn a_likelier_rhythm_never_turns_a_step_up_into_a_step_back(
         s in situation(), limit in 5.0..12.0, more in 0.0..3.0,
     ) {

@@ -1,4 +1,4 @@
-//! The mathematics: quantities, estimate, decision, lane plan, set-out.
+//! The mathematics: quantities, estimate, decision, lane plan, set-out, rhythm.
 //!
 //! Pure functions over plain types: no HTTP, no SQL, no clock, no randomness without a seed.
 
@@ -8,6 +8,7 @@ pub mod decision;
 pub mod estimate;
 pub mod lane_plan;
 pub mod prior;
+pub mod rhythm;
 pub mod robust;
 pub mod set_out;
 pub mod specs;

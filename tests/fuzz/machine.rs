@@ -118,11 +118,11 @@ fn number(dice: &mut Dice, bytes: &mut Vec<u8>) {
 
 /// Random bytes, some of them runs of one byte, so that extremes come up.
 fn noise(dice: &mut Dice) -> Vec<u8> {
-    let length = dice.below(600);
+    let length = dice.below(1_200);
     let mut bytes = Vec::with_capacity(length);
     while bytes.len() < length {
         let byte = u8::try_from(dice.below(256)).unwrap();
-        match dice.below(6) {
+        match dice.below(24) {
             0 => bytes.extend(std::iter::repeat_n(0, 8)),
             1 => bytes.extend(std::iter::repeat_n(255, 8)),
             _ => bytes.push(byte),

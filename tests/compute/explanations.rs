@@ -239,7 +239,7 @@ fn sentences(text: &str) -> Vec<&str> {
 
 fn figure(length: lanewright::compute::units::Length) -> String {
     let metres = length.metres();
-    if length.mm() % 10 == 0 { format!("{metres:.2} m") } else { format!("{metres:.3} m") }
+    if length.mm().is_multiple_of(10) { format!("{metres:.2} m") } else { format!("{metres:.3} m") }
 }
 
 const STEPS_UP: [&str; 5] = ["Open the spacing", "Raise", "Go up", "race test", "step up is open"];

@@ -1,6 +1,7 @@
 //! The roster as CSV (RFC 4180): bytes to rows and back.
 
 use std::collections::HashMap;
+use std::hash::BuildHasher;
 
 use chrono::NaiveDate;
 
@@ -320,7 +321,7 @@ pub fn person(athlete: &Athlete) -> Person {
 }
 
 /// The name of a group, or its id when the name would not be read back.
-fn group_cell(id: GroupId, names: &HashMap<GroupId, String>) -> String {
+fn group_cell(id: GroupId, names: &HashMap<GroupId, String, impl BuildHasher>) -> String {
     names.get(&id).filter(|name| !name.contains('|')).map_or_else(|| id.to_string(), Clone::clone)
 }
 
@@ -330,7 +331,7 @@ fn group_cell(id: GroupId, names: &HashMap<GroupId, String>) -> String {
 /// When the CSV cannot be written (never into memory).
 pub fn write(
     athletes: &[(Athlete, Vec<Measurement>)],
-    group_names: &HashMap<GroupId, String>,
+    group_names: &HashMap<GroupId, String, impl BuildHasher>,
 ) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(COLUMNS)?;

@@ -64,6 +64,7 @@ fn code_schema(says: &str, codes: &[CodeDoc]) -> RefOr<Schema> {
         .schema_type(Type::String)
         .enum_values(Some(codes.iter().map(|one| one.code)))
         .description(Some(description))
+        .examples(codes.first().map(|one| one.code))
         .into()
 }
 
@@ -126,7 +127,6 @@ impl From<Vec<Param>> for Params {
 #[schema(as = AdviceReason)]
 pub struct ReasonView {
     /// Stable code.
-    #[schema(inline = false, example = "hits_high")]
     pub code: ReasonCode,
     /// The figures.
     #[serde(default)]
@@ -147,7 +147,6 @@ impl From<&Reason> for ReasonView {
 #[schema(as = AdviceMissing)]
 pub struct MissingView {
     /// Stable code.
-    #[schema(inline = false, example = "intervals")]
     pub code: MissingCode,
     /// The figures.
     #[serde(default)]
@@ -168,7 +167,6 @@ impl From<&Missing> for MissingView {
 #[schema(as = AdviceCaution)]
 pub struct CautionView {
     /// Stable code.
-    #[schema(inline = false, example = "tip_direction")]
     pub code: CautionCode,
     /// The figures; cautions have none yet.
     #[serde(default)]
@@ -189,7 +187,6 @@ impl From<&Caution> for CautionView {
 #[schema(as = LaneStanding)]
 pub struct StandingView {
     /// Stable code.
-    #[schema(inline = false, example = "closer_than_best")]
     pub code: StandingCode,
     /// The figures.
     #[serde(default)]

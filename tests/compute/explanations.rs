@@ -55,7 +55,7 @@ fn from_wickets_to_the_lowest_barrier() {
     reads(
         &flat(&ready(at(Wicket, 150, 6_500)), 0.90),
         DecisionKind::ChangeBarrierKind,
-        "18 of 20 intervals held over wickets at 0.15 m, 6.50 m apart, so low barriers may replace the wickets. \
+        "18 of 20 intervals held over wickets at 0.15 m, 6.50 m apart, so the lowest barriers may replace them. \
          Change to foam barriers at 0.30 m, 6.25 m apart: expect 90 % held (likely 75 to 100 %). Step back if the \
          athlete falls, holds under 50 % of 8 or more intervals, or hits over 20 % of barriers.",
     );

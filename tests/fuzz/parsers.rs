@@ -118,6 +118,14 @@ fn a_run_is_refused_by_field_or_adds_up() {
     });
 }
 
+#[test]
+fn a_run_with_an_impossible_number_of_barriers_still_names_its_other_broken_counts() {
+    let broken = PLAIN_RUN.replace("\"barriers\":1", "\"barriers\":0,\"hits\":21").replace("{}", "{\"held\":-1}");
+    let faults = serde_json::from_str::<runs::Fields>(&broken).unwrap().parse(now()).unwrap_err();
+    let pointers: Vec<_> = faults.iter().filter_map(|fault| fault.pointer.as_deref()).collect();
+    assert_eq!(pointers, ["/barriers", "/intervals/held", "/hits"]);
+}
+
 const PLANS: [&str; 2] = [
     r#"{"lanes":4,"capacity":8,"barriers":{"min":4,"max":6},"approach_m":12,"run_out_m":10,"straight_m":60,"hold_target":0.8,"objective":"fair","pins":[{"athlete_id":"00000000-0000-0000-0000-000000000001","lane":2}],"apart":[["00000000-0000-0000-0000-000000000001","00000000-0000-0000-0000-000000000002"]]}"#,
     r#"{"lanes":1,"capacity":300,"barriers":{"min":1,"max":20}}"#,

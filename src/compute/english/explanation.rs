@@ -60,7 +60,7 @@ impl Decision {
             Reason::PainReported => ("and", "pain or an injury was reported"),
             Reason::Restricted { until } => return Some(("and", restricted(until))),
             Reason::Fell => ("but", "the athlete fell in the latest session"),
-            Reason::WicketsHeld => ("so", "low barriers may replace the wickets"),
+            Reason::WicketsHeld => ("so", "the lowest barriers may replace them"),
             Reason::HoldLow { mean, .. } => {
                 return Some(("and", format!("only {} should hold here", percent(mean))));
             }

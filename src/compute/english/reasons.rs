@@ -32,7 +32,7 @@ impl Reason {
             Self::LikeliestLane { wanted } => {
                 format!("no spacing should hold {} of intervals yet, and this one comes closest", percent(wanted))
             }
-            Self::WicketsHeld => "the rhythm holds over wickets, so low barriers may replace them".to_owned(),
+            Self::WicketsHeld => "the rhythm holds over wickets, so the lowest barriers may replace them".to_owned(),
             Self::HoldLow { mean, limit } => {
                 format!("only {} of intervals should hold here, below the limit of {}", percent(mean), percent(limit))
             }
@@ -43,7 +43,8 @@ impl Reason {
                 a coach decides whether to open the spacing"
                 .to_owned(),
             Self::HitsHigh { hits, barriers } => {
-                format!("{hits} of {} were hit while the rhythm held", count(barriers, "barrier"))
+                let was = if hits == 1 { "was" } else { "were" };
+                format!("{hits} of {} {was} hit while the rhythm held", count(barriers, "barrier"))
             }
             Self::SpacingAtMinimum { shortest } => {
                 format!("the spacing cannot come in further: the club's shortest is {}", metres(shortest))

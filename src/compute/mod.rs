@@ -1,13 +1,18 @@
-//! The mathematics: quantities, estimate, decision, lane plan, set-out.
+//! The mathematics: quantities, estimate, decision, lane plan, set-out, rhythm.
 //!
 //! Pure functions over plain types: no HTTP, no SQL, no clock, no randomness without a seed.
 
 pub mod advice;
 pub mod day;
 pub mod decision;
+pub mod english;
 pub mod estimate;
 pub mod lane_plan;
+pub mod params;
 pub mod prior;
+pub mod rhythm;
+pub mod robust;
 pub mod set_out;
 pub mod specs;
+pub mod standing;
 pub mod units;

@@ -70,6 +70,23 @@ async fn the_document_is_served_and_is_the_committed_one(pool: PgPool) {
 }
 
 #[sqlx::test]
+async fn the_document_spells_out_every_code_and_parameter_of_advice(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let document = app.get("/openapi.json").await.expect(200).body;
+    let schemas = &document["components"]["schemas"];
+    for (name, codes, one) in
+        [("ReasonCode", 31, "hits_high"), ("MissingCode", 11, "clean_session"), ("CautionCode", 16, "after_fall")]
+    {
+        let list = schemas[name]["enum"].as_array().unwrap();
+        assert_eq!(list.len(), codes, "{name}");
+        assert!(list.contains(&json!(one)));
+        assert!(schemas[name]["description"].as_str().unwrap().contains(&format!("`{one}`: ")));
+    }
+    assert_eq!(schemas["AdviceParams"]["properties"]["spacing_m"]["type"], "number");
+    assert_eq!(schemas["AdviceParams"]["properties"].as_object().unwrap().len(), 33);
+}
+
+#[sqlx::test]
 async fn the_documentation_names_no_other_host(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     for path in ["/docs/", "/docs/swagger-initializer.js"] {

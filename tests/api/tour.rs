@@ -116,6 +116,10 @@ async fn before_any_run(tour: &Tour) {
     assert_eq!(first.body["estimate"]["prior_basis"], json!(["stature"]));
     assert_eq!(first.body["decision"]["barrier_kind"], "wicket");
     assert!(first.body["cautions"].as_array().unwrap().len() >= 5);
+    assert_eq!(first.body["missing"][0]["code"], "intervals");
+    assert_eq!(first.body["missing"][0]["params"], json!({"intervals_more": 12}));
+    assert_eq!(first.body["missing"][0]["text"], "A step up needs 12 more intervals.");
+    assert!(first.body["explanation"].as_str().unwrap().starts_with("Too few three-stride runs are on file"));
 }
 
 /// 32 intervals held on four days open a step up of one variable; three of four over-reached call for a step in.
@@ -138,6 +142,9 @@ async fn after_two_weeks(tour: &Tour) {
         "step_up_height" => assert_eq!((height, spacing), (&json!(0.5), &json!(5.75))),
         other => panic!("{other}: {strong}"),
     }
+    let seen = &strong["reasons"][0];
+    assert_eq!((&seen["code"], &seen["params"]["held"]), (&json!("runs_seen"), &json!(32)));
+    assert_eq!((&seen["params"]["spacing_m"], &seen["params"]["intervals"]), (&json!(5.75), &json!(32)));
     let weak = advice(22).await;
     assert_eq!(weak["decision"]["kind"], "step_in");
     // 4.1 x 1.62 = 6.642: the grid spacing next to it is 6.75; one step in is 6.50.

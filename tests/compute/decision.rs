@@ -60,12 +60,12 @@ pub fn hold(mean: f64) -> Hold {
 }
 
 /// Decides with the same probability everywhere.
-fn flat(situation: &Situation, mean: f64) -> Decision {
+pub fn flat(situation: &Situation, mean: f64) -> Decision {
     decide(situation, &Policy::default(), &|_, _| hold(mean))
 }
 
 /// Decides with 0.90 at the current configuration, and elsewhere one probability for wider and one for other heights.
-fn offered(situation: &Situation, wider: f64, higher: f64) -> Decision {
+pub fn offered(situation: &Situation, wider: f64, higher: f64) -> Decision {
     let from = situation.current.unwrap().configuration;
     decide(situation, &Policy::default(), &|height, spacing| {
         hold(if height != from.height {
@@ -78,11 +78,11 @@ fn offered(situation: &Situation, wider: f64, higher: f64) -> Decision {
     })
 }
 
-fn evidence(situation: &mut Situation) -> &mut Evidence {
+pub fn evidence(situation: &mut Situation) -> &mut Evidence {
     &mut situation.current.as_mut().unwrap().evidence
 }
 
-fn latest(situation: &mut Situation) -> &mut LatestSession {
+pub fn latest(situation: &mut Situation) -> &mut LatestSession {
     situation.latest.as_mut().unwrap()
 }
 
@@ -623,7 +623,7 @@ fn the_target_specification_held_is_a_race_test() {
     let athlete = ready(at(Hurdle, 762, 8_000));
     let decision = flat(&athlete, 0.9);
     says(&decision, RaceTest, at(Hurdle, 762, 8_000), Stage::RaceTest);
-    assert!(decision.explanation().contains("8 barriers"));
+    assert!(decision.explanation().contains("8 hurdles"));
 }
 
 #[test]
@@ -654,30 +654,6 @@ fn beyond_the_target_the_athlete_comes_back_height_first() {
 // Words, cautions, policy.
 
 #[test]
-fn an_explanation_reads_in_three_plain_sentences() {
-    let athlete = ready(at(Hurdle, 600, 6_500));
-    assert_eq!(
-        offered(&athlete, 0.80, 0.70).explanation(),
-        "18 of 20 intervals held on 3 days over hurdles at 0.60 m, 6.50 m apart, with 1 of 25 barriers hit; \
-         90 % of intervals held (75 to 100 %) is expected here; \
-         of the two steps open this one is likelier to hold, 80 % against 70 %. \
-         Move the hurdles from 6.50 m to 6.75 m apart: expect 80 % of intervals held (65 to 90 %). \
-         Step back when fewer than 50 % of 8 intervals hold, or more than 20 % of barriers are hit."
-    );
-    let mut athlete = ready(at(Wicket, 300, 5_750));
-    evidence(&mut athlete).days = 1;
-    athlete.ratings.trail_leg = Some(Rating::Emerging);
-    assert_eq!(
-        flat(&athlete, 0.9).explanation(),
-        "18 of 20 intervals held on 1 day over wickets at 0.30 m, 5.75 m apart, with 1 of 25 barriers hit; \
-         90 % of intervals held (75 to 100 %) is expected here; the trail leg is rated emerging; \
-         that is not enough for a step up yet. \
-         Stay with wickets at 0.30 m, 5.75 m apart: expect 90 % of intervals held (75 to 100 %). \
-         A step up needs 1 day more at this configuration; the trail leg rated secure (now emerging)."
-    );
-}
-
-#[test]
 fn every_decision_carries_the_base_cautions_and_those_of_its_day() {
     let mut athlete = ready(at(Hurdle, 600, 6_500));
     athlete.wet_surface = true;
@@ -695,10 +671,6 @@ fn words_and_codes_are_distinct_and_read_back() {
     for kind in DecisionKind::ALL {
         assert_eq!(DecisionKind::from_word(kind.as_str()), Some(kind));
     }
-    let mut codes: Vec<_> = Caution::ALL.iter().map(|caution| caution.code()).collect();
-    codes.sort_unstable();
-    codes.dedup();
-    assert_eq!(codes.len(), Caution::ALL.len());
     assert_eq!(Rating::from_level(3), Some(Rating::SecureUnderRace));
     assert_eq!(Rating::from_level(4), None);
 }

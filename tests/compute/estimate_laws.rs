@@ -5,6 +5,7 @@
 use lanewright::compute::estimate::{Dominance, Estimate, EstimateError, Posterior, RunCounts, Settings, estimate};
 use lanewright::compute::prior::{Basis, Prior};
 use lanewright::compute::units::Length;
+use proptest::prelude::*;
 
 use crate::slow_filter::Slow;
 
@@ -107,14 +108,16 @@ fn runs_against_all_belief_are_still_filtered_exactly() {
 
 #[test]
 fn halving_every_step_of_the_grid_hardly_moves_the_limit() {
-    let runs = &history()[..6];
-    let mean = |fine| {
-        let mut slow = Slow::new(&PRIOR, &Settings::default(), fine);
-        slow.filter(runs, 20_012);
-        slow.mean(|cell| cell.limit_m)
-    };
-    let (coarse, fine) = (mean(1), mean(2));
-    assert!((coarse - fine).abs() < 0.01, "{coarse} and {fine}");
+    let alike = |outcomes| vec![run(20_000, 300, 6_400, outcomes), run(20_007, 600, 6_200, outcomes)];
+    for runs in [history()[..6].to_vec(), alike([4, 0, 0, 0]), alike([0, 4, 0, 0]), alike([2, 2, 0, 0])] {
+        let mean = |fine| {
+            let mut slow = Slow::new(&PRIOR, &Settings::default(), fine);
+            slow.filter(&runs, 20_012);
+            slow.mean(|cell| cell.limit_m)
+        };
+        let (coarse, fine) = (mean(1), mean(2));
+        assert!((coarse - fine).abs() < 0.01, "{coarse} and {fine}");
+    }
 }
 
 #[test]
@@ -178,4 +181,72 @@ fn impossible_runs_and_settings_are_refused() {
     assert_eq!(estimate(&PRIOR, &[], 20_000, &settings).err(), Some(EstimateError::Setting("lapse")));
     let prior = Prior { sd_m: 0.0, ..PRIOR };
     assert_eq!(estimate(&prior, &[], 20_000, &Settings::default()).err(), Some(EstimateError::Prior));
+}
+
+// The same laws for any history.
+
+prop_compose! {
+    fn any_run()(
+        day in 20_000..20_060_i32, height in 150..1_000_u32, spacing in 4_500..8_500_u32,
+        held in 1..6_u16, over_reached in 0..4_u16, crowded in 0..3_u16, broken in 0..2_u16,
+    ) -> RunCounts {
+        run(day, height, spacing, [held, over_reached, crowded, broken])
+    }
+}
+
+fn any_history() -> impl Strategy<Value = Vec<RunCounts>> {
+    prop::collection::vec(any_run(), 0..12)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(48) })]
+
+    #[test]
+    fn probability_is_conserved_whatever_is_run(mut runs in any_history(), later in 0..400_i32) {
+        runs.sort_by_key(|run| run.day);
+        let mut posterior = Posterior::new(&PRIOR, &Settings::default()).unwrap();
+        for of_day in runs.chunk_by(|a, b| a.day == b.day) {
+            posterior.learn(of_day).unwrap();
+            prop_assert!((posterior.mass() - 1.0).abs() < 1e-12);
+        }
+        posterior.advance(20_060 + later).unwrap();
+        prop_assert!((posterior.mass() - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn no_order_of_any_runs_matters(
+        (runs, shuffled) in any_history().prop_flat_map(|runs| (Just(runs.clone()), Just(runs).prop_shuffle())),
+    ) {
+        prop_assert_eq!(format!("{:?}", after(&runs, 20_060)), format!("{:?}", after(&shuffled, 20_060)));
+    }
+
+    #[test]
+    fn after_any_history_quantiles_are_in_order_and_more_demanding_is_never_likelier(
+        runs in any_history(), height in 150..1_100_u32, spacing in 3_500..9_500_u32, more in 1..500_u32,
+    ) {
+        let estimate = after(&runs, 20_060);
+        let not_over = |height, spacing| {
+            estimate.chance_not_over_reached(Length::from_mm(height), Length::from_mm(spacing))
+        };
+        prop_assert!(not_over(height, spacing + more) <= not_over(height, spacing) + 1e-12);
+        prop_assert!(not_over(height + more / 2, spacing) <= not_over(height, spacing) + 1e-12);
+        let limit = estimate.limit_at(Length::from_mm(height));
+        prop_assert!(limit.p05 <= limit.p50 && limit.p50 <= limit.p95);
+        prop_assert!((limit.p05..=limit.p95).contains(&limit.mean) && limit.mean.is_finite());
+        let hold = estimate.hold(Length::from_mm(height), Length::from_mm(spacing));
+        prop_assert!(0.0 <= hold.p05 && hold.p05 <= hold.p95 && hold.p95 <= 1.0);
+        prop_assert!((0.0..=1.0).contains(&hold.mean) && (0.0..=1.0).contains(&estimate.prior_share));
+    }
+
+    /// Held where it was over-reached before: the spacing recommended can only be longer.
+    #[test]
+    fn whoever_holds_what_another_over_reaches_has_the_longer_limit(
+        spacing in 5_500..7_000_u32, runs in 1..6_u16, held in 0..4_u16,
+    ) {
+        let limit = |held: u16| {
+            let one = run(20_000, 300, spacing, [held, 4 - held, 0, 0]);
+            after(&vec![one; usize::from(runs)], 20_000).limit_m.mean
+        };
+        prop_assert!(limit(held + 1) > limit(held));
+    }
 }

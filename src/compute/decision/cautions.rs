@@ -1,8 +1,9 @@
-//! Cautions: what a coach reads beside every recommendation.
+//! Cautions: what stands beside every recommendation. The words are in `compute::english`.
 
 use super::Decision;
 use super::policy::Policy;
 use super::situation::Situation;
+use crate::compute::params::{CodeDoc, code};
 use crate::compute::units::BarrierKind;
 
 /// One caution.
@@ -63,6 +64,26 @@ impl Caution {
         Self::AfterFall,
     ];
 
+    /// Every code with its meaning; cautions carry no parameters.
+    pub const CODES: [CodeDoc; 16] = [
+        code("supports_coach", "Advice supports a coach, and safety outranks it.", &[]),
+        code("rules_come_first", "Rules, law and medical advice come first.", &[]),
+        code("tip_direction", "Run barriers in the direction they tip.", &[]),
+        code("soft_first", "Soft or tipping barriers come before rigid ones.", &[]),
+        code("free_run_out", "Keep the run-out free.", &[]),
+        code("dry_even_surface", "Run on a dry, even surface.", &[]),
+        code("one_athlete_per_lane", "One athlete per lane; barriers of neighbouring lanes do not touch.", &[]),
+        code("supervise", "A coach watches and checks the barriers.", &[]),
+        code("warm_up_first", "Warm up first.", &[]),
+        code("stop_on_breakdown", "Stop when technique breaks down.", &[]),
+        code("growth_pain_signs", "A growing athlete's pain is a warning sign.", &[]),
+        code("wet_surface", "The surface is wet.", &[]),
+        code("no_target", "No target specification limits the steps.", &[]),
+        code("thin_evidence", "Few runs are behind the estimate.", &[]),
+        code("no_wickets_owned", "The equipment list has no wickets.", &[]),
+        code("after_fall", "Check athlete and barriers after a fall.", &[]),
+    ];
+
     /// The cautions of every decision.
     ///
     /// # Source
@@ -101,46 +122,6 @@ impl Caution {
             Self::ThinEvidence => "thin_evidence",
             Self::NoWicketsOwned => "no_wickets_owned",
             Self::AfterFall => "after_fall",
-        }
-    }
-
-    /// One plain English sentence.
-    ///
-    /// # Source
-    /// Growth: "Managing Growth Spurts and Training Loads in Adolescent Athletes", Princeton Sports and Family Medicine.
-    /// Wet grass: J. Tansley, 2001. After a fall: common practice, no source.
-    pub const fn text(self) -> &'static str {
-        match self {
-            Self::SupportsCoach => {
-                "This supports a qualified coach and never replaces one; a fall, pain or illness outranks it."
-            }
-            Self::RulesComeFirst => {
-                "The governing body's and the facility's rules, local law and medical advice come first."
-            }
-            Self::TipDirection => "Run barriers only in the direction they tip, never the reverse.",
-            Self::SoftFirst => "Use soft or tipping barriers before rigid ones.",
-            Self::FreeRunOut => "Keep the run-out after the last barrier free.",
-            Self::DryEvenSurface => "Run only on a dry, even surface.",
-            Self::OneAthletePerLane => {
-                "One athlete per lane at a time, and barriers of neighbouring lanes do not touch."
-            }
-            Self::Supervise => "A coach watches every run and checks every barrier before the first.",
-            Self::WarmUpFirst => "Warm up before the first barrier.",
-            Self::StopOnBreakdown => "Stop when technique breaks down with fatigue.",
-            Self::GrowthPainSigns => {
-                "Pain that lasts or grows, limping or swelling at knee or heel is not just growing: stop and refer."
-            }
-            Self::WetSurface => "The surface is wet: move, wait or leave the barriers out today.",
-            Self::NoTarget => {
-                "No target specification is on file, so nothing limits the steps but the club's equipment and policy."
-            }
-            Self::ThinEvidence => {
-                "Few of this athlete's own runs are behind the estimate: watch the first runs and adjust."
-            }
-            Self::NoWicketsOwned => "The equipment list has no wickets: use flat marks or light sticks that give way.",
-            Self::AfterFall => {
-                "After a fall check the athlete and the barriers before anyone runs, and never force a refused barrier."
-            }
         }
     }
 }

@@ -1,7 +1,7 @@
-//! What a step up still needs: a closed list, worded in one place.
+//! What a step up still needs: a closed list of codes with parameters. The words are in `compute::english`.
 
 use super::situation::{Criterion, Rating};
-use super::wording::{count, metres, percent, sentence};
+use crate::compute::params::{CodeDoc, Param, code, count, metres, number};
 use crate::compute::units::Length;
 
 /// One thing that a step up still needs.
@@ -63,6 +63,21 @@ pub enum Missing {
 }
 
 impl Missing {
+    /// Every code with its meaning.
+    pub const CODES: [CodeDoc; 11] = [
+        code("intervals", "More intervals at the current configuration.", &["intervals_more"]),
+        code("days", "More days at the current configuration.", &["days_more"]),
+        code("hold_mean", "A higher probability of holding the rhythm.", &["hold_needed"]),
+        code("hold_low", "Runs that make a lower probability unlikely.", &["hold_needed"]),
+        code("fewer_hits", "Fewer barriers hit.", &["hit_share_most"]),
+        code("held_session", "A session in which enough intervals are held.", &["held_share_least"]),
+        code("rating", "A technique rating.", &["criterion", "rating", "rating_needed"]),
+        code("coach_confirmation", "A coach's word after a fall or report of pain.", &[]),
+        code("clean_session", "A session without a fall or pain.", &[]),
+        code("likelier_step", "A next step that is likely enough to hold.", &["hold_needed"]),
+        code("equipment", "A barrier for the next step; with a target, none above its height.", &["height_most_m"]),
+    ];
+
     /// The stable code.
     pub const fn code(&self) -> &'static str {
         match self {
@@ -80,43 +95,23 @@ impl Missing {
         }
     }
 
-    /// One English sentence.
-    pub fn text(&self) -> String {
-        sentence(&format!("a step up needs {}", self.clause()))
-    }
-
-    /// The words, as a noun that can stand in a list.
-    pub(super) fn clause(&self) -> String {
+    /// The figures behind it, named as in [`PARAMS`](crate::compute::params::PARAMS).
+    pub fn params(&self) -> Vec<Param> {
         match *self {
-            Self::Intervals { count: n } => {
-                format!("{} more at this configuration", count(n, "interval"))
+            Self::Intervals { count: n } => vec![count("intervals_more", n)],
+            Self::Days { count: n } => vec![count("days_more", n)],
+            Self::HoldMean { needed } | Self::HoldLow { needed } | Self::LikelierStep { needed } => {
+                vec![number("hold_needed", needed)]
             }
-            Self::Days { count: n } => format!("{} more at this configuration", count(n, "day")),
-            Self::HoldMean { needed } => {
-                format!("{} of intervals expected to hold", percent(needed))
+            Self::FewerHits { share } => vec![number("hit_share_most", share)],
+            Self::HeldSession { share } => vec![number("held_share_least", share)],
+            Self::Rating { criterion, seen, needed } => {
+                let mut params = criterion.params(seen);
+                params.push(count("rating_needed", needed.level()));
+                params
             }
-            Self::HoldLow { needed } => {
-                format!("enough runs to be sure that {} or more hold", percent(needed))
-            }
-            Self::FewerHits { share } => format!("hits on at most {} of barriers", percent(share)),
-            Self::HeldSession { share } => {
-                format!("a session with at least {} of intervals held", percent(share))
-            }
-            Self::Rating { criterion, seen, needed } => format!(
-                "the {} rated {} (now {})",
-                criterion.words(),
-                needed.words(),
-                seen.map_or("not rated", Rating::words)
-            ),
-            Self::CoachConfirmation => "a coach's confirmation after the fall or pain".to_owned(),
-            Self::CleanSession => "a session without a fall or pain".to_owned(),
-            Self::LikelierStep { needed } => {
-                format!("a next step expected to hold in {} of intervals", percent(needed))
-            }
-            Self::Equipment { up_to: Some(height) } => {
-                format!("a barrier for the next step within the target's {}", metres(height))
-            }
-            Self::Equipment { up_to: None } => "a barrier for the next step in the club's equipment".to_owned(),
+            Self::Equipment { up_to } => up_to.map(|height| metres("height_most_m", height)).into_iter().collect(),
+            Self::CoachConfirmation | Self::CleanSession => Vec::new(),
         }
     }
 }

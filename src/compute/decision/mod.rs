@@ -29,7 +29,6 @@ mod rules;
 mod situation;
 mod step_back;
 mod step_up;
-mod wording;
 
 pub use crate::compute::estimate::Hold;
 pub use cautions::Caution;
@@ -41,7 +40,6 @@ pub use situation::{
 };
 
 use crate::compute::units::{BarrierKind, Length};
-use wording::{expected, metres, place, plural, sentence};
 
 /// What the athlete runs over, how high and how far apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -194,49 +192,6 @@ pub struct Decision {
     pub missing: Vec<Missing>,
     /// The day after which to compute anew, days since 1970-01-01.
     pub valid_until: i32,
-}
-
-impl Decision {
-    /// Three plain English sentences: what was seen and what it implies; what to do; what would change it.
-    pub fn explanation(&self) -> String {
-        let seen: Vec<_> = self.reasons.iter().filter(|reason| !reason.looks_ahead()).map(Reason::clause).collect();
-        let ahead = self.reasons.iter().find(|reason| reason.looks_ahead());
-        let ahead = match ahead {
-            Some(reason) => reason.clause(),
-            None if self.missing.is_empty() => "more runs would change this".to_owned(),
-            None => {
-                let needs: Vec<_> = self.missing.iter().map(Missing::clause).collect();
-                format!("a step up needs {}", needs.join("; "))
-            }
-        };
-        format!("{} {} {}", sentence(&seen.join("; ")), sentence(&self.action()), sentence(&ahead))
-    }
-
-    /// What to do, as one clause.
-    fn action(&self) -> String {
-        let Some(to) = self.proposed else {
-            return "do not run over barriers today, and refer the athlete".to_owned();
-        };
-        let what = match (self.kind, self.current) {
-            (DecisionKind::Consolidate, Some(_)) => format!("stay with {}", place(to)),
-            (DecisionKind::RaceTest, _) => format!("run a race test over {}", place(to)),
-            (DecisionKind::ChangeBarrierKind, Some(_)) => format!("change to {}", place(to)),
-            (DecisionKind::StepUpSpacing | DecisionKind::StepIn, Some(from)) => format!(
-                "move the {} from {} to {} apart",
-                plural(to.barrier_kind),
-                metres(from.spacing),
-                metres(to.spacing)
-            ),
-            (DecisionKind::StepUpHeight, Some(from)) => {
-                format!("raise the {} from {} to {}", plural(to.barrier_kind), metres(from.height), metres(to.height))
-            }
-            (DecisionKind::LowerHeight, Some(_)) => format!("come down to {}", place(to)),
-            _ => format!("start with {}", place(to)),
-        };
-        let coach = if self.needs_confirmation { ", once a coach confirms" } else { "" };
-        let expectation = self.hold_proposed.map_or_else(String::new, |hold| format!(": expect {}", expected(hold)));
-        format!("{what}{coach}{expectation}")
-    }
 }
 
 /// Decides what one athlete does next.

@@ -1,9 +1,9 @@
-//! Why a decision was taken: a closed list with parameters, worded in one place.
+//! Why a decision was taken: a closed list of codes with parameters. The words are in `compute::english`.
 
 use super::policy::Policy;
 use super::situation::{Criterion, Evidence, Rating};
-use super::wording::{count, date, expected, metres, percent, runs_seen, sentence};
 use super::{Configuration, Hold};
+use crate::compute::params::{CodeDoc, Param, Value, code, count, metres, number, place};
 use crate::compute::units::Length;
 
 /// One reason of a decision.
@@ -131,9 +131,62 @@ pub enum Reason {
     },
     /// What ends the rest.
     UntilCleared,
+    /// What ends the stay within the target.
+    UntilTargetMoves,
 }
 
 impl Reason {
+    /// Every code with its meaning, in the order in which the rules use them.
+    pub const CODES: [CodeDoc; 31] = [
+        code("no_runs", "Fewer than six intervals at any one configuration are on file.", &[]),
+        code(
+            "runs_seen",
+            "What was run at the current configuration.",
+            &[
+                "barrier_kind",
+                "height_m",
+                "spacing_m",
+                "held",
+                "over_reached",
+                "crowded",
+                "broken",
+                "intervals",
+                "days",
+                "barriers",
+                "hits",
+            ],
+        ),
+        code("hold_here", "What is expected at the current configuration.", &["hold_mean", "hold_p05", "hold_p95"]),
+        code("pain_reported", "Pain or an injury was reported.", &[]),
+        code("restricted", "A restriction is on the record; without `until` it is open-ended.", &["until"]),
+        code("fell", "The athlete fell in the latest session.", &[]),
+        code("technique_gate", "A technique rating stands against barriers or a step up.", &["criterion", "rating"]),
+        code("first_lane", "The longest spacing that should hold as asked.", &["hold_needed"]),
+        code("likeliest_lane", "No spacing should hold as asked; this one comes closest.", &["hold_needed"]),
+        code("wickets_held", "The wicket lane is held well enough for barriers.", &[]),
+        code("hold_low", "Too few intervals should hold at the current configuration.", &["hold_mean", "hold_needed"]),
+        code("latest_broken", "Too few intervals of the latest session were held.", &["held", "intervals"]),
+        code("crowded", "Most broken intervals were crowded, so a shorter spacing would not help.", &[]),
+        code("hits_high", "Too many barriers were hit while the rhythm held.", &["hits", "barriers"]),
+        code("spacing_at_minimum", "The spacing cannot come in further.", &["spacing_shortest_m"]),
+        code("no_lower_height", "The club owns nothing lower.", &[]),
+        code("past_target", "The current configuration is beyond the target specification.", &[]),
+        code("not_ready", "What is seen does not open a step up yet; `missing` lists what it needs.", &[]),
+        code("at_target", "The target specification is held.", &["barriers", "approach_m"]),
+        code("target_over_hurdles", "The target is held over softer barriers and raced over hurdles.", &[]),
+        code("likelier_step", "Of two steps, the one likelier to hold.", &["hold_mean", "hold_other"]),
+        code("larger_gap", "Of two equally likely steps, the one further from the target.", &[]),
+        code("spacing_first", "Of two equally likely steps, the spacing.", &[]),
+        code("only_step", "The only step likely enough to hold.", &[]),
+        code("kind_before_height", "The barriers change before the height rises.", &[]),
+        code("kind_with_height", "The next barriers start higher, so the spacing comes in with them.", &[]),
+        code("next_step_unlikely", "No next step is likely enough to hold.", &["hold_mean", "hold_needed"]),
+        code("no_next_step", "The club owns no barrier for the next step.", &[]),
+        code("step_back_if", "When to step back.", &["held_share_least", "intervals_least", "hit_share_most"]),
+        code("until_cleared", "Running resumes when a coach confirms and medical advice allows it.", &[]),
+        code("until_target_moves", "The stay within the target ends when the target moves.", &[]),
+    ];
+
     /// The stable code.
     pub const fn code(&self) -> &'static str {
         match self {
@@ -167,17 +220,56 @@ impl Reason {
             Self::NoNextStep => "no_next_step",
             Self::StepBackIf { .. } => "step_back_if",
             Self::UntilCleared => "until_cleared",
+            Self::UntilTargetMoves => "until_target_moves",
         }
     }
 
-    /// One English sentence.
-    pub fn text(&self) -> String {
-        sentence(&self.clause())
+    /// The figures behind it, named as in [`PARAMS`](crate::compute::params::PARAMS).
+    pub fn params(&self) -> Vec<Param> {
+        match *self {
+            Self::RunsSeen { at, evidence } => place(at).into_iter().chain(counts(evidence)).collect(),
+            Self::HoldHere { hold } => {
+                vec![number("hold_mean", hold.mean), number("hold_p05", hold.p05), number("hold_p95", hold.p95)]
+            }
+            Self::Restricted { until } => until.map(|day| ("until", Value::Day(day))).into_iter().collect(),
+            Self::TechniqueGate { criterion, seen } => criterion.params(seen),
+            Self::FirstLane { wanted } | Self::LikeliestLane { wanted } => vec![number("hold_needed", wanted)],
+            Self::HoldLow { mean, limit: needed } | Self::NextStepUnlikely { mean, needed } => {
+                vec![number("hold_mean", mean), number("hold_needed", needed)]
+            }
+            Self::LatestBroken { held, intervals } => vec![count("held", held), count("intervals", intervals)],
+            Self::HitsHigh { hits, barriers } => vec![count("hits", hits), count("barriers", barriers)],
+            Self::SpacingAtMinimum { shortest } => vec![metres("spacing_shortest_m", shortest)],
+            Self::AtTarget { barriers, approach } => vec![count("barriers", barriers), metres("approach_m", approach)],
+            Self::LikelierStep { taken, other } => vec![number("hold_mean", taken), number("hold_other", other)],
+            Self::StepBackIf { held_share, intervals, hit_share } => vec![
+                number("held_share_least", held_share),
+                count("intervals_least", intervals),
+                number("hit_share_most", hit_share),
+            ],
+            Self::NoRuns
+            | Self::PainReported
+            | Self::Fell
+            | Self::WicketsHeld
+            | Self::Crowded
+            | Self::NoLowerHeight
+            | Self::PastTarget
+            | Self::NotReady
+            | Self::TargetOverHurdles
+            | Self::LargerGap
+            | Self::SpacingFirst
+            | Self::OnlyStep
+            | Self::KindBeforeHeight
+            | Self::KindWithHeight
+            | Self::NoNextStep
+            | Self::UntilCleared
+            | Self::UntilTargetMoves => Vec::new(),
+        }
     }
 
     /// Whether the reason says what would change the decision, not what led to it.
-    pub(super) const fn looks_ahead(&self) -> bool {
-        matches!(self, Self::StepBackIf { .. } | Self::UntilCleared)
+    pub const fn looks_ahead(&self) -> bool {
+        matches!(self, Self::StepBackIf { .. } | Self::UntilCleared | Self::UntilTargetMoves)
     }
 
     /// The reason that says when a step up is taken back.
@@ -188,81 +280,17 @@ impl Reason {
             hit_share: policy.lower_height_hit_share,
         }
     }
+}
 
-    /// The words, as a clause that can stand beside others.
-    #[allow(clippy::too_many_lines)] // one arm a reason, so that the compiler misses none
-    pub(super) fn clause(&self) -> String {
-        match *self {
-            Self::RunsSeen { at, evidence } => runs_seen(at, evidence),
-            Self::HoldHere { hold } => format!("{} is expected here", expected(hold)),
-            Self::Restricted { until: Some(day) } => {
-                format!("a restriction is on the record until {}", date(day))
-            }
-            Self::TechniqueGate { criterion, seen } => match seen {
-                Some(rating) => format!("the {} is rated {}", criterion.words(), rating.words()),
-                None => format!("the {} has no rating in the window", criterion.words()),
-            },
-            Self::FirstLane { wanted } => {
-                format!("this is the longest spacing expected to hold in {} of intervals", percent(wanted))
-            }
-            Self::LikeliestLane { wanted } => format!(
-                "no spacing is expected to hold in {} of intervals yet, and this one is likeliest",
-                percent(wanted)
-            ),
-            Self::HoldLow { mean, limit } => {
-                format!("only {} of intervals are expected to hold, below {}", percent(mean), percent(limit))
-            }
-            Self::LatestBroken { held, intervals } => {
-                format!("only {held} of {} held in the latest session", count(intervals, "interval"))
-            }
-            Self::HitsHigh { hits, barriers } => {
-                format!("{hits} of {} were hit while the rhythm held", count(barriers, "barrier"))
-            }
-            Self::SpacingAtMinimum { shortest } => {
-                format!("the spacing cannot come in below {}", metres(shortest))
-            }
-            Self::AtTarget { barriers, approach } => format!(
-                "the target's height and spacing are held, to be raced over {} with {} approach",
-                count(barriers, "barrier"),
-                metres(approach)
-            ),
-            Self::LikelierStep { taken, other } => format!(
-                "of the two steps open this one is likelier to hold, {} against {}",
-                percent(taken),
-                percent(other)
-            ),
-            Self::NextStepUnlikely { mean, needed } => {
-                format!("the next step would hold in {} of intervals, below {}", percent(mean), percent(needed))
-            }
-            Self::StepBackIf { held_share, intervals, hit_share } => format!(
-                "step back when fewer than {} of {} hold, or more than {} of barriers are hit",
-                percent(held_share),
-                count(intervals, "interval"),
-                percent(hit_share)
-            ),
-            Self::NoRuns => "no configuration has enough three-stride runs on file yet".to_owned(),
-            Self::PainReported => "pain or an injury was reported".to_owned(),
-            Self::Restricted { until: None } => "a restriction is on the record".to_owned(),
-            Self::Fell => "the athlete fell in the latest session".to_owned(),
-            Self::WicketsHeld => "the wicket lane is held, so low barriers may replace the wickets".to_owned(),
-            Self::Crowded => "most broken intervals are crowded, so a shorter spacing \
-                 would not help and a coach decides whether to open it"
-                .to_owned(),
-            Self::NoLowerHeight => "the club owns nothing lower".to_owned(),
-            Self::PastTarget => "this is beyond the target specification".to_owned(),
-            Self::NotReady => "that is not enough for a step up yet".to_owned(),
-            Self::TargetOverHurdles => "the target is held over softer barriers and is raced over hurdles".to_owned(),
-            Self::LargerGap => "both steps are as likely to hold and this one is further \
-                 from the target"
-                .to_owned(),
-            Self::OnlyStep => "this is the only step open that is likely to hold".to_owned(),
-            Self::KindBeforeHeight => "the next height needs other barriers, and the barriers change first".to_owned(),
-            Self::KindWithHeight => "the next barriers start at a greater height, so the spacing \
-                 comes in with them"
-                .to_owned(),
-            Self::NoNextStep => "the club owns no barrier for the next step within the target".to_owned(),
-            Self::UntilCleared => "running resumes when a coach confirms and any medical advice allows it".to_owned(),
-            Self::SpacingFirst => "both steps are as likely to hold, and spacing comes before height".to_owned(),
-        }
-    }
+fn counts(evidence: Evidence) -> [Param; 8] {
+    [
+        count("held", evidence.held),
+        count("over_reached", evidence.over_reached),
+        count("crowded", evidence.crowded),
+        count("broken", evidence.broken),
+        count("intervals", evidence.intervals()),
+        count("days", evidence.days),
+        count("barriers", evidence.barriers),
+        count("hits", evidence.hits),
+    ]
 }

@@ -1,6 +1,7 @@
 //! What is known about one athlete on one day, as the rules read it.
 
 use super::Configuration;
+use crate::compute::params::{Param, Value, count};
 use crate::compute::units::{BarrierKind, Length};
 
 /// A coach's rating of one technique criterion, lowest first.
@@ -25,13 +26,13 @@ impl Rating {
         Self::ALL.get(usize::from(level)).copied()
     }
 
-    /// The words a coach reads.
-    pub const fn words(self) -> &'static str {
+    /// The level, 0 to 3.
+    pub const fn level(self) -> u32 {
         match self {
-            Self::NotYet => "not yet",
-            Self::Emerging => "emerging",
-            Self::Secure => "secure",
-            Self::SecureUnderRace => "secure under race conditions",
+            Self::NotYet => 0,
+            Self::Emerging => 1,
+            Self::Secure => 2,
+            Self::SecureUnderRace => 3,
         }
     }
 }
@@ -87,14 +88,10 @@ impl Criterion {
         }
     }
 
-    /// The words a coach reads.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::LeadLeg => "lead leg",
-            Self::TrailLeg => "trail leg",
-            Self::TakeOff => "take-off",
-            Self::Walkover | Self::Landing | Self::Posture | Self::Rhythm | Self::Arms => self.as_str(),
-        }
+    /// The criterion and its rating as parameters; without the latter when it was not seen.
+    pub(super) fn params(self, seen: Option<Rating>) -> Vec<Param> {
+        let named = ("criterion", Value::Word(self.as_str()));
+        std::iter::once(named).chain(seen.map(|rating| count("rating", rating.level()))).collect()
     }
 }
 

@@ -79,14 +79,21 @@ impl Rules<'_> {
         if self.ladder.height_past_target(here.at.height) {
             let lower = self.ladder.lower(here.at);
             return Some(match lower.filter(|to| to.barrier_kind != BarrierKind::Wicket) {
-                Some(to) => Draft::new(DecisionKind::LowerHeight, to, reasons),
+                Some(to) => Draft::new(DecisionKind::LowerHeight, to, within_target(reasons)),
                 None => self.no_next_step(here, reasons),
             });
         }
         self.ladder.spacing_past_target(here.at.spacing).then(|| {
             let closer = self.ladder.closer(here.at.spacing).unwrap_or_default();
             let spacing = closer.max(self.ladder.longest());
+            let reasons = within_target(reasons);
             Draft::new(DecisionKind::StepIn, Configuration { spacing, ..here.at }, reasons)
         })
     }
+}
+
+/// What would change a step back from beyond the target.
+fn within_target(mut reasons: Vec<Reason>) -> Vec<Reason> {
+    reasons.push(Reason::UntilTargetMoves);
+    reasons
 }

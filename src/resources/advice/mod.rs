@@ -1,7 +1,10 @@
-//! What advice rests on, read from the rows of many resources. Recommendations and lane plans share it.
+//! What advice rests on, read from the rows of many resources, and how its words look in JSON. Recommendations and lane
+//! plans share it.
 
 mod policy;
+mod shapes;
 mod store;
 
 pub use policy::{PolicyFields, policy_of};
+pub use shapes::{CautionView, MissingView, ReasonView, StandingView};
 pub use store::{Person, load, setting};

@@ -3,8 +3,8 @@
 mod erase;
 mod http;
 mod measurements;
-mod model;
-mod roster;
+pub mod model;
+pub mod roster;
 mod roster_http;
 mod shapes;
 mod store;

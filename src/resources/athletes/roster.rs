@@ -1,6 +1,7 @@
 //! The roster as CSV (RFC 4180): bytes to rows and back.
 
 use std::collections::HashMap;
+use std::hash::BuildHasher;
 
 use chrono::NaiveDate;
 
@@ -55,7 +56,7 @@ pub struct Context {
 /// Faults of the file as a whole: not UTF-8, no header, unknown or missing columns, broken quotes, too many rows.
 pub fn read(bytes: &[u8], context: &Context) -> Result<Vec<Row>, Vec<Fault>> {
     let text = text(bytes).map_err(|fault| vec![fault])?;
-    let first = text.lines().next().unwrap_or_default();
+    let first = text.split(LINE_ENDS).next().unwrap_or_default();
     let delimiter = if first.matches(';').count() > first.matches(',').count() { b';' } else { b',' };
     check_quotes(text, delimiter).map_err(|fault| vec![fault])?;
     let mut reader = csv::ReaderBuilder::new()
@@ -63,15 +64,16 @@ pub fn read(bytes: &[u8], context: &Context) -> Result<Vec<Row>, Vec<Fault>> {
         .trim(csv::Trim::All)
         .flexible(false)
         .from_reader(text.as_bytes());
-    let header = reader.headers().map_err(|error| vec![file_fault(text, &error)])?.clone();
+    let lines = Lines::of(text);
+    let header = reader.headers().map_err(|error| vec![file_fault(&lines, &error)])?.clone();
     check_header(&header)?;
     let mut rows = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|error| vec![file_fault(text, &error)])?;
+        let record = record.map_err(|error| vec![file_fault(&lines, &error)])?;
         if rows.len() == MAX_ROWS {
             return Err(vec![Fault::at("/rows", "too_many", format!("may have {MAX_ROWS} rows; split the file"))]);
         }
-        let line = line_of(text, record.position());
+        let line = lines.of_record(record.position());
         let cells: HashMap<&str, &str> = header
             .iter()
             .zip(record.iter())
@@ -103,7 +105,7 @@ enum Place {
 /// Refuses quotes that RFC 4180 does not allow; the CSV reader would take them in some way of its own.
 fn check_quotes(text: &str, delimiter: u8) -> Result<(), Fault> {
     let fault = |line: usize, detail: String| Err(Fault::at(format!("/rows/{line}"), "quotes", detail));
-    let (mut place, mut line, mut opened) = (Place::Start, 1, 1);
+    let (mut place, mut line, mut opened, mut last) = (Place::Start, 1, 1, ' ');
     for c in text.chars() {
         let ends = c == char::from(delimiter) || c == '\n' || c == '\r';
         place = match (place, c) {
@@ -124,7 +126,8 @@ fn check_quotes(text: &str, delimiter: u8) -> Result<(), Fault> {
             (Place::Closed, _) => return fault(line, format!("line {line} goes on after a closing quote")),
             (Place::Start | Place::Plain, _) => Place::Plain,
         };
-        line += usize::from(c == '\n');
+        line += usize::from(c == '\r' || c == '\n' && last != '\r');
+        last = c;
     }
     if place == Place::Quoted {
         return fault(opened, format!("the quote opened on line {opened} is never closed"));
@@ -132,18 +135,34 @@ fn check_quotes(text: &str, delimiter: u8) -> Result<(), Fault> {
     Ok(())
 }
 
-/// The line on which a record begins. The reader takes its position before the rest of a line end and before empty
-/// lines that it skips.
-fn line_of(text: &str, position: Option<&csv::Position>) -> u64 {
-    let Some(position) = position else { return 1 };
-    let start = usize::try_from(position.byte()).unwrap_or(usize::MAX);
-    let rest = text.as_bytes().get(start..).unwrap_or_default();
-    let skipped = rest.iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).filter(|byte| **byte == b'\n').count();
-    position.line() + u64::try_from(skipped).unwrap_or_default()
+const LINE_ENDS: [char; 2] = ['\r', '\n'];
+
+/// Where the lines of a text begin; a line ends with a line feed, a carriage return or both.
+struct Lines<'a> {
+    text: &'a str,
+    starts: Vec<usize>,
 }
 
-fn file_fault(text: &str, error: &csv::Error) -> Fault {
-    let line = line_of(text, error.position());
+impl<'a> Lines<'a> {
+    fn of(text: &'a str) -> Self {
+        let bytes = text.as_bytes();
+        let ends = |at: &usize| bytes[*at] == b'\n' || bytes[*at] == b'\r' && bytes.get(at + 1) != Some(&b'\n');
+        Self { text, starts: (0..bytes.len()).filter(ends).map(|at| at + 1).collect() }
+    }
+
+    /// The line on which a record begins. The reader takes its position before the rest of a line end and before empty
+    /// lines that it skips.
+    fn of_record(&self, position: Option<&csv::Position>) -> u64 {
+        let Some(position) = position else { return 1 };
+        let start = usize::try_from(position.byte()).unwrap_or(usize::MAX);
+        let rest = self.text.get(start..).unwrap_or_default();
+        let begins = start.saturating_add(rest.len() - rest.trim_start_matches(LINE_ENDS).len());
+        1 + self.starts.partition_point(|line| *line <= begins) as u64
+    }
+}
+
+fn file_fault(lines: &Lines<'_>, error: &csv::Error) -> Fault {
+    let line = lines.of_record(error.position());
     let detail = match error.kind() {
         csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
             format!("line {line} has {len} fields, the header has {expected_len}")
@@ -302,7 +321,7 @@ pub fn person(athlete: &Athlete) -> Person {
 }
 
 /// The name of a group, or its id when the name would not be read back.
-fn group_cell(id: GroupId, names: &HashMap<GroupId, String>) -> String {
+fn group_cell(id: GroupId, names: &HashMap<GroupId, String, impl BuildHasher>) -> String {
     names.get(&id).filter(|name| !name.contains('|')).map_or_else(|| id.to_string(), Clone::clone)
 }
 
@@ -312,7 +331,7 @@ fn group_cell(id: GroupId, names: &HashMap<GroupId, String>) -> String {
 /// When the CSV cannot be written (never into memory).
 pub fn write(
     athletes: &[(Athlete, Vec<Measurement>)],
-    group_names: &HashMap<GroupId, String>,
+    group_names: &HashMap<GroupId, String, impl BuildHasher>,
 ) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(COLUMNS)?;
@@ -361,6 +380,7 @@ mod tests {
         assert_eq!(lines(&format!("{head}\nA,F,S,novice\nB,F,S,novice")), [2, 3]);
         assert_eq!(lines(&format!("{head}\r\nA,F,S,novice\r\nB,F,S,novice\r\n")), [2, 3]);
         assert_eq!(lines(&format!("{head}\n\nA,F,S,novice\n\n\nB,F,S,novice\n")), [3, 6]);
+        assert_eq!(lines(&format!("{head}\rA,F,S,novice\rB,F,S,novice\r\rC,F,S,novice")), [2, 3, 5]);
         assert_eq!(lines(&format!("{head}\r\n\"A\r\nB\",F,S,novice\r\nC,F,S,novice\r\n")), [2, 4]);
     }
 
@@ -369,9 +389,15 @@ mod tests {
         for good in ["\"a\"", "a", "", "\"\"", "\"a\"\"b\",c", "\"a,b\nc\"", "x,\"\"\"\"", "\"a\"\r\n\"b\""] {
             assert_eq!(check_quotes(good, b','), Ok(()), "{good}");
         }
-        for (bad, line) in
-            [("\"a", 1), ("a\"b\"", 1), ("x\n\"a\"b", 2), ("x\n\"a\n\n", 2), (" \"a\"", 1), ("\"a\";b", 1)]
-        {
+        for (bad, line) in [
+            ("\"a", 1),
+            ("a\"b\"", 1),
+            ("x\n\"a\"b", 2),
+            ("x\n\"a\n\n", 2),
+            ("x\r\"a\r\r", 2),
+            (" \"a\"", 1),
+            ("\"a\";b", 1),
+        ] {
             let fault = check_quotes(bad, b',').unwrap_err();
             assert_eq!(fault.pointer.as_deref(), Some(format!("/rows/{line}").as_str()), "{bad}");
         }

@@ -1,10 +1,10 @@
 //! Competition specifications: the published ones, a club's own, and which apply to whom.
 
 mod lookup;
-mod model;
+pub mod model;
 mod own;
 mod published;
-mod shapes;
+pub mod shapes;
 mod store;
 
 /// The routes of this resource.

@@ -1,10 +1,10 @@
 //! Lane plans: the lanes to set out for a session and who runs where, with the set-out sheet.
 
 mod http;
-mod model;
+pub mod model;
 mod problem;
 mod set_out;
-mod shapes;
+pub mod shapes;
 mod store;
 
 /// The routes of this resource.

@@ -10,6 +10,7 @@ use crate::compute::decision::{Caution, Configuration};
 use crate::compute::specs::Applicable;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, GroupId};
+use crate::resources::advice::{CautionView, MissingView, ReasonView};
 
 /// What an athlete runs over.
 #[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
@@ -70,20 +71,9 @@ pub struct DecisionView {
     valid_until: NaiveDate,
 }
 
-/// A stable code with its English sentence.
-#[derive(Debug, Deserialize, Serialize, ToSchema)]
-pub struct CodedText {
-    /// Stable code, for programs and translations.
-    #[schema(max_length = 60, example = "hold_high_enough")]
-    code: String,
-    /// The sentence.
-    #[schema(max_length = 500, example = "The rhythm holds at 6.25 m with probability 0.88.")]
-    text: String,
-}
-
 /// The cautions as codes with sentences.
-pub fn cautions(list: &[Caution]) -> Vec<CodedText> {
-    list.iter().map(|one| CodedText { code: one.code().to_owned(), text: one.text().to_string() }).collect()
+pub fn cautions(list: &[Caution]) -> Vec<CautionView> {
+    list.iter().map(Into::into).collect()
 }
 
 /// The specification to train towards.
@@ -164,21 +154,21 @@ pub struct View {
     current: Option<CurrentView>,
     /// What to do next.
     pub decision: DecisionView,
-    /// Three plain sentences: what was seen and what it implies; what to do; what would change it.
+    /// Three plain sentences, at most 60 words: what was seen and what it implies; what to do; what would change it.
     #[schema(
         max_length = 3000,
-        example = "All 16 intervals held at 6.25 m. Move the low barriers from 6.25 m to 6.50 m apart. More runs would change this."
+        example = "18 of 20 intervals held over hurdles at 0.60 m, 6.50 m apart, so a step up is open. Open the spacing to 6.75 m, still over hurdles at 0.60 m: expect 80 % of intervals held (likely 65 to 90 %). Step back if the athlete falls, holds under 50 % of 8 or more intervals, or hits over 20 % of barriers."
     )]
     explanation: String,
     /// Why, in the order in which it reads.
     #[schema(max_items = 30)]
-    reasons: Vec<CodedText>,
+    reasons: Vec<ReasonView>,
     /// What a step up still needs.
     #[schema(max_items = 30)]
-    missing: Vec<CodedText>,
+    missing: Vec<MissingView>,
     /// Cautions; show them wherever the advice is shown.
     #[schema(max_items = 30)]
-    cautions: Vec<CodedText>,
+    cautions: Vec<CautionView>,
     /// The specification to train towards, when one is on file.
     #[serde(skip_serializing_if = "Option::is_none")]
     target: Option<TargetView>,
@@ -189,6 +179,11 @@ pub struct View {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 500, example = "No specification is on file for this age group.")]
     no_target: Option<String>,
+    /// The same as a stable code: `unknown_ruleset`, `not_in_force`, `no_age_group`, `no_specification`,
+    /// `grade_decides`, `rule_not_stated`, or `no_sprint_specification` where only other events are on file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 30, example = "no_specification")]
+    no_target_code: Option<String>,
 }
 
 fn view_of(configuration: Configuration) -> ConfigurationView {
@@ -199,11 +194,14 @@ impl View {
     /// The view of advice.
     pub fn new(athlete_id: AthleteId, on: NaiveDate, advice: &Advice<'_>, heights: &[Length], step: Length) -> Self {
         let decision = &advice.decision;
-        let coded = |code: &str, text: String| CodedText { code: code.to_owned(), text };
         let no_target = advice.target.is_none().then(|| {
             let why = advice.no_target.map_or("No sprint-hurdle specification is on file.", |reason| reason.sentence());
             format!("{why} A club admin can add one with POST /v1/clubs/{{club_id}}/competition-specs.")
         });
+        let no_target_code = advice
+            .target
+            .is_none()
+            .then(|| advice.no_target.map_or("no_sprint_specification", |reason| reason.as_str()).to_owned());
         Self {
             athlete_id,
             on,
@@ -215,8 +213,8 @@ impl View {
             }),
             decision: DecisionView::new(advice),
             explanation: decision.explanation(),
-            reasons: decision.reasons.iter().map(|one| coded(one.code(), one.text())).collect(),
-            missing: decision.missing.iter().map(|one| coded(one.code(), one.text())).collect(),
+            reasons: decision.reasons.iter().map(Into::into).collect(),
+            missing: decision.missing.iter().map(Into::into).collect(),
             cautions: cautions(&decision.cautions),
             target: advice.target.as_ref().map(|target| TargetView::new(target, None)),
             next_target: advice
@@ -224,6 +222,7 @@ impl View {
                 .as_ref()
                 .map(|(from, target)| TargetView::new(target, Some(date(from.days())))),
             no_target,
+            no_target_code,
         }
     }
 }
@@ -257,12 +256,15 @@ pub struct ShortView {
     comfortable_limit_m: f64,
     /// What to do next.
     decision: DecisionView,
-    /// Why and what, in plain sentences.
+    /// Three plain sentences, at most 60 words: what was seen and what it implies; what to do; what would change it.
     #[schema(
         max_length = 3000,
-        example = "All 16 intervals held at 6.25 m. Move the low barriers from 6.25 m to 6.50 m apart."
+        example = "Pain or an injury was reported. No running over barriers: rest, and refer the athlete for medical advice. Running resumes only when a coach confirms it and any medical advice allows it."
     )]
     explanation: String,
+    /// Cautions of this athlete beside those that hold for everybody.
+    #[schema(max_items = 30)]
+    cautions: Vec<CautionView>,
 }
 
 impl ShortView {
@@ -274,6 +276,13 @@ impl ShortView {
             comfortable_limit_m: rounded(advice.estimate.limit_m.mean),
             decision: DecisionView::new(advice),
             explanation: advice.decision.explanation(),
+            cautions: advice
+                .decision
+                .cautions
+                .iter()
+                .filter(|one| !Caution::BASE.contains(one))
+                .map(Into::into)
+                .collect(),
         }
     }
 }
@@ -304,5 +313,5 @@ pub struct GroupAdvice {
     pub athletes: Vec<ShortView>,
     /// Cautions that hold for everybody; show them wherever the advice is shown.
     #[schema(max_items = 30)]
-    pub cautions: Vec<CodedText>,
+    pub cautions: Vec<CautionView>,
 }

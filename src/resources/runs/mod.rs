@@ -1,8 +1,8 @@
 //! Runs: one pass of one athlete down one lane. Append-only; a correction supersedes.
 
 mod http;
-mod model;
-mod shapes;
+pub mod model;
+pub mod shapes;
 mod store;
 
 pub use http::routes;

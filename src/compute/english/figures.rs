@@ -1,29 +1,31 @@
-//! Figures, lengths and dates as a coach reads them.
+//! Figures, lengths, lists and dates as a coach reads them.
 
-use super::situation::Evidence;
-use super::{Configuration, Hold};
+use crate::compute::decision::{Configuration, Hold};
 use crate::compute::units::{BarrierKind, Length};
 
-pub(super) fn runs_seen(at: Configuration, evidence: Evidence) -> String {
-    format!(
-        "{} of {} held on {} over {}, with {} of {} hit",
-        evidence.held,
-        count(evidence.intervals(), "interval"),
-        count(evidence.days, "day"),
-        place(at),
-        evidence.hits,
-        count(evidence.barriers, "barrier"),
-    )
-}
-
-/// "84 % of intervals held (66 to 95 %)".
-pub(super) fn expected(hold: Hold) -> String {
-    format!("{} of intervals held ({:.0} to {})", percent(hold.mean), hold.p05 * 100.0, percent(hold.p95))
+/// "84 % held (likely 66 to 95 %)".
+pub(super) fn likely(hold: Hold) -> String {
+    format!("{} held (likely {:.0} to {})", percent(hold.mean), hold.p05 * 100.0, percent(hold.p95))
 }
 
 /// "low barriers at 0.45 m, 6.50 m apart".
 pub(super) fn place(at: Configuration) -> String {
-    format!("{} at {}, {} apart", plural(at.barrier_kind), metres(at.height), metres(at.spacing))
+    format!("{}, {} apart", set_to(at), metres(at.spacing))
+}
+
+/// "low barriers at 0.45 m".
+pub(super) fn set_to(at: Configuration) -> String {
+    format!("{} at {}", plural(at.barrier_kind), metres(at.height))
+}
+
+/// "lead leg, trail leg and walkover"; of more than three the first two and how many more.
+pub(super) fn listed(words: &[&str]) -> String {
+    match words {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [most @ .., last] if words.len() <= 3 => format!("{} and {last}", most.join(", ")),
+        [first, second, others @ ..] => format!("{first}, {second} and {} others", others.len()),
+    }
 }
 
 /// The kind's everyday plural.
@@ -43,6 +45,12 @@ pub(super) fn metres(length: Length) -> String {
     } else {
         format!("{:.3} m", length.metres())
     }
+}
+
+/// Words as a reader counts them: a unit belongs to its figure.
+pub(super) fn words(text: &str) -> usize {
+    let unit = |word: &str| matches!(word.trim_end_matches([',', '.', ':', ')']), "m" | "%");
+    text.split_whitespace().filter(|word| !unit(word)).count()
 }
 
 /// A clause as a sentence.
@@ -78,6 +86,14 @@ pub(super) fn date(day: i32) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_list_names_three_and_counts_the_rest() {
+        assert_eq!(listed(&["lead leg"]), "lead leg");
+        assert_eq!(listed(&["lead leg", "trail leg"]), "lead leg and trail leg");
+        assert_eq!(listed(&["lead leg", "trail leg", "walkover"]), "lead leg, trail leg and walkover");
+        assert_eq!(listed(&["lead leg", "trail leg", "walkover", "arms"]), "lead leg, trail leg and 2 others");
+    }
 
     #[test]
     fn days_since_1970_read_as_dates() {

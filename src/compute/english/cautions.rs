@@ -1,0 +1,45 @@
+//! Cautions in words.
+
+use crate::compute::decision::Caution;
+
+impl Caution {
+    /// One plain English sentence.
+    ///
+    /// # Source
+    /// Growth: "Managing Growth Spurts and Training Loads in Adolescent Athletes", Princeton Sports and Family Medicine.
+    /// Wet grass: J. Tansley, 2001. After a fall: common practice, no source.
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::SupportsCoach => {
+                "This supports a qualified coach and never replaces one; a fall, pain or illness always comes first."
+            }
+            Self::RulesComeFirst => {
+                "The governing body's and the facility's rules, local law and medical advice come before this advice."
+            }
+            Self::TipDirection => "Run barriers only in the direction they tip, never the reverse.",
+            Self::SoftFirst => "Use soft or tipping barriers before rigid ones.",
+            Self::FreeRunOut => "Keep the run-out after the last barrier free.",
+            Self::DryEvenSurface => "Run only on a dry, even surface.",
+            Self::OneAthletePerLane => {
+                "Send one athlete per lane at a time, and keep the barriers of neighbouring lanes from touching."
+            }
+            Self::Supervise => "Watch every run, and check every barrier before the first.",
+            Self::WarmUpFirst => "Warm up before the first barrier.",
+            Self::StopOnBreakdown => "Stop when technique breaks down with fatigue.",
+            Self::GrowthPainSigns => {
+                "Pain that lasts or grows, limping, or swelling at knee or heel is a warning sign: stop and refer."
+            }
+            Self::WetSurface => "The surface is wet: move, wait or leave the barriers out today.",
+            Self::NoTarget => {
+                "No target specification is on file: only the club's equipment and policy limit the steps, so check each."
+            }
+            Self::ThinEvidence => {
+                "Few of this athlete's own runs are behind this estimate: watch the first runs and adjust."
+            }
+            Self::NoWicketsOwned => "The equipment list has no wickets: use flat marks or light sticks that give way.",
+            Self::AfterFall => {
+                "After a fall, check the athlete and the barriers before anyone runs, and never force a refused barrier."
+            }
+        }
+    }
+}

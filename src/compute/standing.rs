@@ -1,0 +1,131 @@
+//! Why an athlete stands in a lane of the plan, and what the athlete loses there.
+
+use super::decision::Configuration;
+use super::params::{CodeDoc, Param, code, kind, metres, number, place};
+
+/// Regret below which a lane is as good as the athlete's own best: less than any evidence can tell apart (design choice).
+const AS_GOOD: f64 = 0.005;
+
+/// An athlete's lane beside the lane that would be the athlete's own best.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Standing {
+    /// What the lane carries.
+    pub here: Configuration,
+    /// Probability that an interval is held here, 0 to 1.
+    pub hold_here: f64,
+    /// The permitted configuration with the highest training value.
+    pub best: Configuration,
+    /// Probability that an interval is held there, 0 to 1.
+    pub hold_best: f64,
+    /// Share of the athlete's attainable training value lost by running here, 0 to 1.
+    pub regret: f64,
+    /// Whether a coach chose the lane.
+    pub pinned: bool,
+}
+
+/// How a lane compares with the athlete's own best.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Comparison {
+    /// A coach chose the lane.
+    ChosenByCoach,
+    /// The own best lane, or as good.
+    OwnBest,
+    /// A shorter spacing.
+    Closer,
+    /// A longer spacing.
+    Wider,
+    /// The same spacing over lower barriers.
+    Lower,
+    /// The same spacing over higher barriers.
+    Higher,
+    /// The same spacing and height over other barriers.
+    OtherKind,
+}
+
+impl Standing {
+    /// Every code with its meaning.
+    pub const CODES: [CodeDoc; 7] = [
+        code("chosen_by_coach", "A coach chose this lane for the athlete.", PARAMS),
+        code("own_best_lane", "The lane is the athlete's own best, or as good.", PARAMS),
+        code("closer_than_best", "The spacing is shorter than in the athlete's own best lane.", PARAMS),
+        code("wider_than_best", "The spacing is longer than in the athlete's own best lane.", PARAMS),
+        code("lower_than_best", "The barriers are lower than in the athlete's own best lane.", PARAMS),
+        code("higher_than_best", "The barriers are higher than in the athlete's own best lane.", PARAMS),
+        code("other_kind_than_best", "The barriers are of another kind than in the athlete's own best lane.", PARAMS),
+    ];
+
+    /// How the lane compares with the athlete's own best.
+    ///
+    /// ```
+    /// use lanewright::compute::decision::Configuration;
+    /// use lanewright::compute::standing::Standing;
+    /// use lanewright::compute::units::{BarrierKind, Length};
+    ///
+    /// let at = |mm| Configuration {
+    ///     barrier_kind: BarrierKind::LowBarrier,
+    ///     height: Length::from_mm(500),
+    ///     spacing: Length::from_mm(mm),
+    /// };
+    /// let standing = Standing {
+    ///     here: at(6_250), hold_here: 0.9, best: at(6_500), hold_best: 0.8, regret: 0.04, pinned: false,
+    /// };
+    /// assert_eq!(standing.code(), "closer_than_best");
+    /// ```
+    pub fn comparison(&self) -> Comparison {
+        if self.pinned {
+            Comparison::ChosenByCoach
+        } else if self.regret < AS_GOOD {
+            Comparison::OwnBest
+        } else if self.here.spacing < self.best.spacing {
+            Comparison::Closer
+        } else if self.here.spacing > self.best.spacing {
+            Comparison::Wider
+        } else if self.here.height < self.best.height {
+            Comparison::Lower
+        } else if self.here.height > self.best.height {
+            Comparison::Higher
+        } else {
+            Comparison::OtherKind
+        }
+    }
+
+    /// The stable code.
+    pub fn code(&self) -> &'static str {
+        match self.comparison() {
+            Comparison::ChosenByCoach => "chosen_by_coach",
+            Comparison::OwnBest => "own_best_lane",
+            Comparison::Closer => "closer_than_best",
+            Comparison::Wider => "wider_than_best",
+            Comparison::Lower => "lower_than_best",
+            Comparison::Higher => "higher_than_best",
+            Comparison::OtherKind => "other_kind_than_best",
+        }
+    }
+
+    /// The figures behind it, named as in [`PARAMS`](super::params::PARAMS).
+    pub fn params(&self) -> Vec<Param> {
+        let best = [
+            kind("best_barrier_kind", self.best.barrier_kind),
+            metres("best_height_m", self.best.height),
+            metres("best_spacing_m", self.best.spacing),
+        ];
+        place(self.here)
+            .into_iter()
+            .chain([number("hold_mean", self.hold_here)])
+            .chain(best)
+            .chain([number("best_hold_mean", self.hold_best), number("regret", self.regret)])
+            .collect()
+    }
+}
+
+const PARAMS: &[&str] = &[
+    "barrier_kind",
+    "height_m",
+    "spacing_m",
+    "hold_mean",
+    "best_barrier_kind",
+    "best_height_m",
+    "best_spacing_m",
+    "best_hold_mean",
+    "regret",
+];

@@ -48,6 +48,8 @@ const TABLE: &[(&str, Rule)] = &[
     ("analyse_rhythm", Rule::Public),
     ("get_rhythm_schedule", Rule::Public),
     ("forecast_final_time", Rule::Public),
+    ("get_stride_marks", Rule::Public),
+    ("get_rhythm_cue", Rule::Public),
     ("change_password", Rule::Account),
     ("get_me", Rule::Account),
     ("list_devices", Rule::Account),

@@ -350,6 +350,7 @@ async fn a_clubs_own_race_tests_move_its_schedule_and_nobody_elses(pool: PgPool)
     assert_eq!(before["calibration"]["series_used"], 0);
     close(&before["calibration"]["weights"]["touchdown_1"], 0.0);
     // Three races, each touchdown 0.1 s late; one that falls back; one without enough times.
+    #[allow(clippy::cast_possible_truncation)] // a few thousand
     let usual: Vec<i32> =
         numbers(&public["touchdown_times_s"]).iter().map(|time| (time * 1000.0).round() as i32 + 100).collect();
     let late: Vec<Option<i32>> = usual.iter().copied().map(Some).collect();
@@ -398,4 +399,33 @@ async fn a_clubs_own_race_tests_move_its_schedule_and_nobody_elses(pool: PgPool)
     assert_eq!(squad.schedule(&south).await.expect(200).body, before);
     squad.admin.get("/rhythm/schedule?event_code=110H&final_time_s=5").await.expect_fault(400, "final_time_s");
     squad.admin.get("/rhythm/schedule?final_time_s=14").await.expect_fault(400, "event_code");
+}
+
+#[sqlx::test]
+async fn stride_marks_and_beats_are_told_for_a_spacing_and_an_interval_time(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let marks = app.get("/v1/rhythm/stride-marks?spacing_m=8.5").await.expect(200).body;
+    let rows = marks["marks"].as_array().unwrap();
+    let words: Vec<&str> = rows.iter().map(|row| row["mark"].as_str().unwrap()).collect();
+    assert_eq!(words, ["landing", "stride_1", "stride_2", "stride_3", "barrier"]);
+    // Women's 100 m model: 1.00, 1.60, 2.00, 1.90 and 2.00 m.
+    for (row, (step, share)) in rows.iter().zip([(1.0, 0.118), (1.6, 0.188), (2.0, 0.235), (1.9, 0.224), (2.0, 0.235)])
+    {
+        assert!((row["step_m"].as_f64().unwrap() - step).abs() < 0.011, "{row}");
+        close(&row["share"], share);
+    }
+    close(&rows[4]["at_m"], 8.5);
+    let cue = app.get("/v1/rhythm/cue?interval_time_s=1.08&intervals=2").await.expect(200).body;
+    let beats = cue["beats"].as_array().unwrap();
+    assert_eq!(beats.len(), 9);
+    assert_eq!(beats[5], json!({"at_s": 1.35, "step": "stride_1", "interval": 2}));
+    for (query, parameter) in [
+        ("stride-marks?spacing_m=0.9", "spacing_m"),
+        ("stride-marks", "spacing_m"),
+        ("cue?interval_time_s=0.5&intervals=2", "interval_time_s"),
+        ("cue?interval_time_s=1&intervals=20", "intervals"),
+        ("cue?interval_time_s=1&intervals=-1", "intervals"),
+    ] {
+        app.get(&format!("/v1/rhythm/{query}")).await.expect_fault(400, parameter);
+    }
 }

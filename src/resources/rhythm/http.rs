@@ -13,7 +13,7 @@ use crate::platform::params::Params;
 use crate::platform::problem::Problem;
 
 /// Public data change with a release only.
-const CACHE: (&str, &str) = ("cache-control", "public, max-age=3600");
+pub const CACHE: (&str, &str) = ("cache-control", "public, max-age=3600");
 
 impl From<ReadingError> for Problem {
     fn from(error: ReadingError) -> Self {

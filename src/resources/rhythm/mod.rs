@@ -2,6 +2,7 @@
 
 mod answers;
 mod club;
+mod cue;
 mod http;
 mod model;
 mod schedules;
@@ -11,5 +12,6 @@ mod store;
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
+    cue::routes(config);
     club::routes(config);
 }

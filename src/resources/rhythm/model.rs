@@ -7,7 +7,7 @@ use crate::compute::units::Length;
 use crate::platform::fault::{Fault, Faults};
 
 /// Shortest and longest spacing: as of runs, walkovers to five-stride drills.
-const SPACING: (Length, Length) = (Length::from_mm(1_000), Length::from_mm(20_000));
+pub const SPACING: (Length, Length) = (Length::from_mm(1_000), Length::from_mm(20_000));
 /// Shortest and longest approach of a comparison: as of a course.
 const APPROACH: (Length, Length) = (Length::from_mm(5_000), Length::from_mm(30_000));
 

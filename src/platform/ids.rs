@@ -70,4 +70,8 @@ ids! {
     AgeGroupId;
     /// A club's own competition specification.
     CompetitionSpecId;
+    /// A race test.
+    RaceTestId;
+    /// A result of a race test.
+    RaceResultId;
 }

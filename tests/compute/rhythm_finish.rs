@@ -94,16 +94,16 @@ fn intervals_of_the_forecast_hold_as_often_as_they_say_for_clubs_with_a_shape_of
     let mut dice = Dice::new(6);
     // Well inside the valid range: at its fast end the forecast knows that nothing lies beyond, these races do not.
     let (mut half, mut most, count) = (0, 0, 500);
-    for _ in 0..count {
+    for at in 0..count {
         let club = drawn(Shape::default(), 2.0, &mut dice);
-        let (time, from) = (16.0 + 3.0 * dice.even(), 1 + (dice.even() * 9.0) as usize);
+        let (time, from) = (16.0 + 3.0 * dice.even(), 1 + at % 9);
         let one = race(&men(), time, club, Timing::Video(25), &mut dice);
         let found = forecast(&Calibration::default(), &one, from);
         half += usize::from((found.p25..=found.p75).contains(&one.final_time_s));
         most += usize::from((found.p05..=found.p95).contains(&one.final_time_s));
     }
     println!("forecasts that held: {half} of {count} at 50 %, {most} at 90 %");
-    let share = |held: usize| held as f64 / f64::from(count);
+    let share = |held: usize| held as f64 / count as f64;
     assert!((0.44..0.56).contains(&share(half)), "{half}");
     assert!((0.86..0.94).contains(&share(most)), "{most}");
 }
@@ -173,7 +173,9 @@ fn one_number_read_without_error_is_shrunk_by_n_over_n_plus_k() {
     // Bühlmann 1967 by hand: a touchdown 1 that all races of 13.65 s show 0.1 s late. Two touchdown times near a clock
     // without error leave the intervals' own error; k = (race / club)^2 = 1/4.
     let mut times = Schedule::new(&men(), 13.65, &Shape::default()).unwrap().touchdown_times_s;
-    times.iter_mut().for_each(|time| *time += 0.1);
+    for time in &mut times {
+        *time += 0.1;
+    }
     let late = Series { touchdown_times_s: times.into_iter().map(Some).collect(), final_time_s: 13.65, timing: EXACT };
     for n in [1_usize, 3, 10, 40] {
         let club = Calibration::learn(&men(), &vec![late.clone(); n]);

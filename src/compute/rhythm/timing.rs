@@ -76,7 +76,7 @@ impl Timing {
     /// Standard deviation of one interval from two marks, seconds (s).
     ///
     /// # Source
-    /// Hand and tap: see [`PRESSED_S`]. Video: arithmetic, 1 / (f √6) for the difference of two times that are each
+    /// Hand and tap: derived from American Journal of Physics 87(2): 110, 2019. Video: arithmetic, 1 / (f √6) for the difference of two times that are each
     /// rounded to the nearest of f frames a second. Gate: common practice, no source.
     ///
     /// ```

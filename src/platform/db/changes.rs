@@ -78,6 +78,10 @@ kinds! {
     AgeGroup, "age_group", "update age_groups x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// A club's own competition specification.
     CompetitionSpec, "competition_spec", "update competition_specs x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A race test with its entries, heats and lanes.
+    RaceTest, "race_test", "update race_tests x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A result of a race test.
+    RaceResult, "race_result", "update race_results x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
 }
 
 /// One row of the log to come.

@@ -3,6 +3,7 @@
 // Tests may fail loudly, and their figures are small.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
+mod calibration;
 mod decision;
 mod decision_laws;
 mod estimate_laws;
@@ -12,5 +13,7 @@ mod lane_plan;
 mod lane_plan_cases;
 mod lane_plan_milp;
 mod prior;
+#[path = "../simulation/mod.rs"]
+mod simulation;
 mod slow_filter;
 mod specs;

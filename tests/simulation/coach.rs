@@ -31,19 +31,33 @@ pub trait Coach {
     }
 }
 
-/// Asks the service for the longest lane that should hold with a probability, over a given height, every session: the
-/// rule by which it chooses the first lane of an athlete.
+/// The longest lane over a given height that the service expects to hold with a probability: the rule by which it
+/// chooses an athlete's first lane.
+fn longest(day: i32, hold: f64, chance: &dyn Fn(Length, Length) -> f64) -> Lane {
+    let height = height_on(day);
+    let policy = Policy { first_lane_hold: hold, ..Policy::default() };
+    let wickets = Stock { kind: BarrierKind::Wicket, heights: vec![height] };
+    let situation = Situation { stock: vec![wickets], ..Situation::unseen(day) };
+    let of_mean = |height: Length, spacing: Length| {
+        // The rule reads the mean alone.
+        let mean = chance(height, spacing);
+        Hold { mean, p05: mean, p95: mean }
+    };
+    let proposed = decide(&situation, &policy, &of_mean).proposed.expect("a lane");
+    Lane { height: proposed.height, spacing: proposed.spacing }
+}
+
+/// Asks the service for the longest lane that should hold, every session.
 pub struct Recommended {
     posterior: Posterior,
     estimate: Estimate,
-    policy: Policy,
+    hold: f64,
 }
 
 impl Recommended {
     pub fn new(athlete: &Athlete, hold: f64, settings: &Settings) -> Self {
         let posterior = Posterior::new(&athlete.prior(), settings).expect("possible settings");
-        let policy = Policy { first_lane_hold: hold, ..Policy::default() };
-        Self { estimate: posterior.summary(), posterior, policy }
+        Self { estimate: posterior.summary(), posterior, hold }
     }
 }
 
@@ -51,16 +65,7 @@ impl Coach for Recommended {
     fn lane(&mut self, day: i32) -> Lane {
         self.posterior.advance(day).expect("days in order");
         self.estimate = self.posterior.summary();
-        let height = height_on(day);
-        let wickets = Stock { kind: BarrierKind::Wicket, heights: vec![height] };
-        let situation = Situation { stock: vec![wickets], ..Situation::unseen(day) };
-        let hold = |height: Length, spacing: Length| {
-            // The rule reads the mean alone.
-            let mean = self.estimate.hold_mean(height, spacing);
-            Hold { mean, p05: mean, p95: mean }
-        };
-        let proposed = decide(&situation, &self.policy, &hold).proposed.expect("a lane");
-        Lane { height: proposed.height, spacing: proposed.spacing }
+        longest(day, self.hold, &|height, spacing| self.estimate.hold_mean(height, spacing))
     }
 
     fn saw(&mut self, runs: &[RunCounts]) {
@@ -71,6 +76,20 @@ impl Coach for Recommended {
     fn believes(&self) -> Option<&Estimate> {
         Some(&self.estimate)
     }
+}
+
+/// Chooses by the same rule with the truth at hand: the best that the club's spacing grid allows.
+pub struct AllKnowing<'a> {
+    pub athlete: &'a Athlete,
+    pub hold: f64,
+}
+
+impl Coach for AllKnowing<'_> {
+    fn lane(&mut self, day: i32) -> Lane {
+        longest(day, self.hold, &|height, spacing| self.athlete.hold(day, height, spacing))
+    }
+
+    fn saw(&mut self, _runs: &[RunCounts]) {}
 }
 
 /// Follows the service's advice to the letter: first lane, steps up, steps back.
@@ -155,7 +174,8 @@ impl Coach for Advised {
     }
 }
 
-/// One spacing step out after a session that holds as wanted, one step in otherwise, from the service's first lane.
+/// One spacing step out after a session that holds as wanted or crowds more than it over-reaches, one step in otherwise,
+/// from the service's first lane.
 pub struct Staircase {
     spacing_mm: u32,
     hold: f64,
@@ -176,7 +196,9 @@ impl Coach for Staircase {
     fn saw(&mut self, runs: &[RunCounts]) {
         let held: u32 = runs.iter().map(|run| u32::from(run.held)).sum();
         let all: u32 = runs.iter().map(RunCounts::intervals).sum();
-        let out = f64::from(held) >= self.hold * f64::from(all);
+        let crowded: u32 = runs.iter().map(|run| u32::from(run.crowded)).sum();
+        let over_reached: u32 = runs.iter().map(|run| u32::from(run.over_reached)).sum();
+        let out = f64::from(held) >= self.hold * f64::from(all) || crowded > over_reached;
         self.spacing_mm = if out { self.spacing_mm + STEP_MM } else { (self.spacing_mm - STEP_MM).max(SHORTEST_MM) };
     }
 }

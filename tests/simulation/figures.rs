@@ -5,7 +5,7 @@ use super::season::{Session, Tried};
 /// The width of the bar for the mean of true probabilities above the wanted one.
 pub const BAND: f64 = 0.12;
 /// Sessions after which a recommendation is judged.
-const SESSIONS_BEFORE: usize = 2;
+pub const SESSIONS_BEFORE: usize = 2;
 
 /// Mean and standard deviation.
 pub fn mean_and_sd(values: &[f64]) -> (f64, f64) {

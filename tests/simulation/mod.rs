@@ -12,4 +12,5 @@ pub mod calendar;
 pub mod coach;
 pub mod dice;
 pub mod figures;
+pub mod plan;
 pub mod season;

@@ -1,6 +1,6 @@
 //! A season of one athlete or of a squad under a coach.
 
-use lanewright::compute::estimate::Spread;
+use lanewright::compute::estimate::{RunCounts, Spread};
 use lanewright::compute::units::Length;
 
 use super::athlete::{Athlete, recorded_as_held};
@@ -54,18 +54,21 @@ pub fn season(athlete: &Athlete, coach: &mut dyn Coach) -> Vec<Session> {
     athlete.calendar.season().enumerate().map(|(number, day)| session(athlete, coach, number, day)).collect()
 }
 
+/// The runs of one session.
+pub fn runs(athlete: &Athlete, day: i32, height: Length, spacing: Length) -> Vec<RunCounts> {
+    let mut dice = athlete.dice(day, RUNS);
+    let intervals = 4 + dice.pick(3) as u16;
+    (0..4 + dice.pick(3)).map(|_| athlete.run(day, height, spacing, intervals, &mut dice)).collect()
+}
+
 fn session(athlete: &Athlete, coach: &mut dyn Coach, number: usize, day: i32) -> Session {
     let lane = coach.lane(day);
-    let mut dice = athlete.dice(day, RUNS);
-    let intervals = 4 + dice.pick(3);
-    let runs: Vec<_> = (0..4 + dice.pick(3))
-        .map(|_| athlete.run(day, lane.height, lane.spacing, intervals as u16, &mut dice))
-        .collect();
+    let runs = runs(athlete, day, lane.height, lane.spacing);
     let predicted = coach.believes().map(|estimate| estimate.hold_mean(lane.height, lane.spacing));
     let tried = predicted.map(|predicted| Tried {
         predicted,
         at_best: recorded_as_held(athlete.hold(day, lane.height, lane.spacing)),
-        intervals: runs.iter().map(|run| run.intervals()).sum(),
+        intervals: runs.iter().map(RunCounts::intervals).sum(),
         held: runs.iter().map(|run| u32::from(run.held)).sum(),
     });
     let probe = probe(athlete, coach, lane, day);

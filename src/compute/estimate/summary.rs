@@ -123,6 +123,17 @@ impl Estimate {
         spread_of_cells(self.points.iter().map(|point| (point.limit_m - point.height_cost * excess, point.mass)))
     }
 
+    /// The width of the curve by which [`Estimate::hold_mean`] falls with the spacing, metres (m).
+    ///
+    /// What is not known of the limit widens the curve: variances add, and that of a logistic curve of width w is
+    /// (pi w)² / 3.
+    pub fn curve_width_m(&self) -> f64 {
+        let of_limit = |point: &Point| (point.limit_m - self.limit_m.mean) * (point.limit_m - self.limit_m.mean);
+        let limit: f64 = self.points.iter().map(|point| point.mass * of_limit(point)).sum();
+        let width: f64 = self.points.iter().map(|point| point.mass * point.width_m * point.width_m).sum();
+        libm::sqrt(width + 3.0 * limit / (std::f64::consts::PI * std::f64::consts::PI))
+    }
+
     /// The probability that an interval of a height and spacing is held.
     pub fn hold(&self, height: Length, spacing: Length) -> Hold {
         let mut held: Vec<(f64, f64)> = self.chances_at(height, spacing).map(|(held, _, mass)| (held, mass)).collect();

@@ -189,7 +189,8 @@ fn measure(
         }
     }
     let watch = 0.12 * dice.normal();
-    if dice.chance(0.4) {
+    let ran_50m = dice.chance(0.4);
+    if ran_50m {
         measured.sprint_50m_s = Some(tenths(sprint_50m_s + watch));
     } else if dice.chance(0.4) {
         // Full speed after 0.9 s lost at the start.

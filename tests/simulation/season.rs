@@ -57,7 +57,7 @@ pub fn season(athlete: &Athlete, coach: &mut dyn Coach) -> Vec<Session> {
 /// The runs of one session.
 pub fn runs(athlete: &Athlete, day: i32, height: Length, spacing: Length) -> Vec<RunCounts> {
     let mut dice = athlete.dice(day, RUNS);
-    let intervals = 4 + dice.pick(3) as u16;
+    let intervals = [4, 5, 6][dice.pick(3) as usize];
     (0..4 + dice.pick(3)).map(|_| athlete.run(day, height, spacing, intervals, &mut dice)).collect()
 }
 

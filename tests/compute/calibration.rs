@@ -51,7 +51,6 @@ fn lanes(seasons: &Seasons, hold: f64) -> LaneFigures {
 
 #[track_caller]
 fn within(what: &str, value: f64, bar: RangeInclusive<f64>) {
-    println!("{what}: {value:.3}");
     assert!(bar.contains(&value), "{what}: {value} outside {bar:?}");
 }
 
@@ -106,7 +105,6 @@ fn other_ways_to_choose_a_lane_do_clearly_worse() {
         ("same lane", lane_figures(&same, USUAL_HOLD), 2.5),
         ("stature", lanes(&stature, USUAL_HOLD), 2.5),
     ] {
-        println!("{name}: mean {:.3}, SD {:.3}, inside {:.3}", other.mean, other.sd, other.inside);
         assert!(other.sd > times * recommended.sd, "{name}: SD {} against {}", other.sd, recommended.sd);
         assert!(other.inside < recommended.inside - 0.1, "{name}: {} inside", other.inside);
     }

@@ -8,11 +8,11 @@ mod decision;
 mod decision_laws;
 mod estimate_laws;
 mod estimate_oracle;
-
 mod lane_plan;
 mod lane_plan_cases;
 mod lane_plan_milp;
 mod prior;
+mod robust;
 #[path = "../simulation/mod.rs"]
 mod simulation;
 mod slow_filter;

@@ -59,6 +59,10 @@ impl Recommended {
         let posterior = Posterior::new(&athlete.prior(), settings).expect("possible settings");
         Self { estimate: posterior.summary(), posterior, hold }
     }
+
+    pub fn posterior(&self) -> &Posterior {
+        &self.posterior
+    }
 }
 
 impl Coach for Recommended {

@@ -13,5 +13,6 @@ pub mod calendar;
 pub mod coach;
 pub mod dice;
 pub mod figures;
+pub mod forecast;
 pub mod plan;
 pub mod season;

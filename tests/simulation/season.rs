@@ -13,6 +13,7 @@ pub const DRIFTS_M: [f64; 5] = [0.0, 0.02, 0.04, 0.06, 0.08];
 /// Purposes of dice.
 const RUNS: u64 = 3;
 const PROBE: u64 = 4;
+pub const GOAL: u64 = 5;
 
 /// A squad of athletes whose drifts take turns.
 pub fn squad(seed: u64, athletes: u32) -> Vec<Athlete> {

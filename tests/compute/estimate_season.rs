@@ -16,11 +16,11 @@ const HOLD_WANTED: f64 = 0.80;
 const LUCK_SD_M: f64 = 0.15;
 
 /// A small fixed generator: Steele, Lea and Flood, "Fast splittable pseudorandom number generators", 2014.
-struct Dice(u64);
+pub struct Dice(pub u64);
 
 impl Dice {
     #[allow(clippy::cast_precision_loss)]
-    fn share(&mut self) -> f64 {
+    pub fn share(&mut self) -> f64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -28,32 +28,45 @@ impl Dice {
         ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
     }
 
-    fn normal(&mut self) -> f64 {
+    pub fn normal(&mut self) -> f64 {
         let radius = (-2.0 * (1.0 - self.share()).ln()).sqrt();
         radius * (std::f64::consts::TAU * self.share()).cos()
     }
 }
 
-struct Athlete {
-    limit_m: f64,
-    height_cost: f64,
-    width_m: f64,
+pub struct Athlete {
+    pub limit_m: f64,
+    pub height_cost: f64,
+    pub width_m: f64,
 }
 
 impl Athlete {
+    pub fn drawn(dice: &mut Dice) -> Self {
+        Self {
+            limit_m: 6.5 + 0.7 * dice.normal(),
+            height_cost: (1.0 + 0.4 * dice.normal()).clamp(0.2, 2.4),
+            width_m: (0.2_f64.ln() + 0.35 * dice.normal()).exp(),
+        }
+    }
+
+    /// Half a week passes.
+    pub fn drift(&mut self, per_week_m: f64, dice: &mut Dice) {
+        self.limit_m += per_week_m / 2.0 + 0.03 * dice.normal();
+    }
+
     fn limit_over(&self, height: Length) -> f64 {
         self.limit_m - self.height_cost * (height.metres() - 0.30).max(0.0)
     }
 
     /// The probability of holding an interval on a day, over the luck of a run.
-    fn hold(&self, height: Length, spacing: Length) -> f64 {
+    pub fn hold(&self, height: Length, spacing: Length) -> f64 {
         let at = |luck: f64| chance(self.limit_over(height) + luck - spacing.metres(), self.width_m);
         // Three-point Gauss-Hermite.
         let far = 3.0_f64.sqrt() * LUCK_SD_M;
         at(0.0) * 2.0 / 3.0 + (at(far) + at(-far)) / 6.0
     }
 
-    fn run(&self, day: i32, height: Length, spacing: Length, dice: &mut Dice) -> RunCounts {
+    pub fn run(&self, day: i32, height: Length, spacing: Length, dice: &mut Dice) -> RunCounts {
         let limit = self.limit_over(height) + LUCK_SD_M * dice.normal();
         let mut run = RunCounts { day, height, spacing, held: 0, over_reached: 0, crowded: 0, broken: 0 };
         for _ in 0..INTERVALS {
@@ -99,11 +112,7 @@ fn recommended(hold: impl Fn(Length) -> f64) -> Length {
 
 fn season(seed: u64, drift_m: f64, settings: &Settings, tally: &mut Tally) {
     let mut dice = Dice(seed);
-    let mut athlete = Athlete {
-        limit_m: 6.5 + 0.7 * dice.normal(),
-        height_cost: (1.0 + 0.4 * dice.normal()).clamp(0.2, 2.4),
-        width_m: (0.2_f64.ln() + 0.35 * dice.normal()).exp(),
-    };
+    let mut athlete = Athlete::drawn(&mut dice);
     let prior = Prior { mean_m: athlete.limit_m + 0.45 * dice.normal(), sd_m: 0.45, basis: Basis::default() };
     let mut posterior = Posterior::new(&prior, settings).unwrap();
     let mut stairs = recommended(|s| chance(prior.mean_m - s.metres(), 0.2));
@@ -134,7 +143,7 @@ fn season(seed: u64, drift_m: f64, settings: &Settings, tally: &mut Tally) {
         tally.seen += 1.0;
         tally.covered += f64::from(u8::from((after.p05..=after.p95).contains(&athlete.limit_m)));
         tally.squares += (after.mean - athlete.limit_m).powi(2);
-        athlete.limit_m += drift_m / 2.0 + 0.03 * dice.normal();
+        athlete.drift(drift_m, &mut dice);
     }
 }
 

@@ -22,7 +22,7 @@ const USUAL_HOLD: f64 = 0.8;
 type Seasons = Vec<(&'static Athlete, Vec<Session>)>;
 
 /// Eight squads of 25 athletes, five of each drift.
-fn squads() -> &'static [Vec<Athlete>] {
+pub fn squads() -> &'static [Vec<Athlete>] {
     static SQUADS: OnceLock<Vec<Vec<Athlete>>> = OnceLock::new();
     SQUADS.get_or_init(|| (1..=8).map(|seed| squad(seed, 25)).collect())
 }
@@ -50,7 +50,7 @@ fn lanes(seasons: &Seasons, hold: f64) -> LaneFigures {
 }
 
 #[track_caller]
-fn within(what: &str, value: f64, bar: RangeInclusive<f64>) {
+pub fn within(what: &str, value: f64, bar: RangeInclusive<f64>) {
     assert!(bar.contains(&value), "{what}: {value} outside {bar:?}");
 }
 

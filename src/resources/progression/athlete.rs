@@ -271,7 +271,7 @@ fn trend(trend: &TechniqueTrend, subject: &Subject, links: &Links) -> Option<Tec
     })
 }
 
-/// Keeps the caution type in one place: what every forecast shows.
+/// The cautions that hold for everybody.
 pub fn base_cautions() -> Vec<NoteView> {
     Caution::BASE.iter().map(Into::into).collect()
 }

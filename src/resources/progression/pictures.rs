@@ -12,6 +12,11 @@ fn words(code: &str) -> String {
     code.replace('_', " ")
 }
 
+/// The cautions as one paragraph, which saves the paper's lines.
+fn paragraph<'a>(sentences: impl Iterator<Item = &'a str>) -> String {
+    sentences.fold("!".to_owned(), |words, sentence| format!("{words} {sentence}"))
+}
+
 /// The chart of an athlete.
 pub fn athlete_chart(subject: &Subject, progress: &Progress<'_>) -> AthleteChart {
     let day = |days: i32| Day::from_days(days);
@@ -34,14 +39,14 @@ pub fn athlete_chart(subject: &Subject, progress: &Progress<'_>) -> AthleteChart
         reached: progress.outlook.target.as_ref().map(|forecast| forecast.days),
     });
     let notes = progress.outlook.notes.iter().map(|note| note.text());
-    let cautions = progress.advice.decision.cautions.iter().map(|caution| format!("! {}", caution.text()));
+    let cautions = paragraph(progress.advice.decision.cautions.iter().map(|caution| caution.text()));
     AthleteChart {
         name: subject.name.clone(),
         period: (progress.period.from(), progress.period.to()),
         limits: limits.collect(),
         runs: runs.collect(),
         target,
-        notes: notes.chain(cautions).collect(),
+        notes: notes.chain([cautions]).collect(),
     }
 }
 
@@ -59,7 +64,7 @@ pub fn squad_chart(view: &SquadView, period: Period) -> SquadChart {
         stages: counts(&view.stages),
         decisions: counts(&view.decisions),
         rows: view.athletes.iter().map(row).collect(),
-        notes: view.cautions.iter().map(|one| format!("! {}", one.text)).collect(),
+        notes: vec![paragraph(view.cautions.iter().map(|one| one.text.as_str()))],
     }
 }
 

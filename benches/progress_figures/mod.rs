@@ -19,7 +19,7 @@ const REPEATS: usize = 5;
 
 /// Prints the time of a squad over the whole of its history and over the last twelve weeks.
 pub fn run() {
-    let to = Day::from_ymd(2_026, 11, 25).expect("a day");
+    let to = Day::from_ymd(2_025, 6, 1).expect("a day");
     let setting = Setting {
         ruleset: "UKA".to_owned(),
         specs: Vec::new(),

@@ -153,9 +153,8 @@ fn what_becomes_of_simulated_athletes_lies_in_the_ranges_of_their_forecasts() {
         share(mix.within)
     );
     // Ranges that begin today or end beyond the look ahead hold more than 90 %: about 0.95 by their own account.
-    for (drift_m, coverage, _) in &levels {
-        assert!((0.80..=0.995).contains(coverage), "drift {drift_m}: {coverage}");
-    }
+    assert!((0.80..=0.98).contains(&share(mix.in_90)));
+    assert!(levels.iter().all(|(_, coverage, _)| *coverage >= 0.80), "{levels:?}");
     assert!((share(mix.in_90) - share(mix.expected_90)).abs() < 0.05);
     assert!((share(mix.arrived) - share(mix.within)).abs() < 0.08);
     assert!(levels[0].2 > levels[4].2, "athletes without progress stand still more often");

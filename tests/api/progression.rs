@@ -111,7 +111,7 @@ async fn an_athletes_figures_are_those_that_the_runs_give_by_hand(pool: PgPool) 
     let mut slopes: Vec<f64> =
         (0..8).flat_map(|i| (0..i).map(move |j| (spacings[i] - spacings[j]) / (days[i] - days[j]))).collect();
     slopes.sort_by(f64::total_cmp);
-    close(&found["spacing_slope"]["per_week_m"], (slopes[13] + slopes[14]) / 2.0);
+    close(&found["spacing_slope"]["per_week_m"], f64::midpoint(slopes[13], slopes[14]));
     let points = found["points"].as_array().unwrap();
     assert_eq!(points.len(), 8);
     for (point, (on, _)) in points.iter().zip(&squad.sessions) {

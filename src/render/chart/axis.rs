@@ -45,6 +45,7 @@ pub(super) fn months(from: Day, to: Day, most: usize) -> Vec<Day> {
         Some((count, Day::from_ymd(count.div_euclid(12), month, 1)?))
     });
     let all: Vec<(i32, Day)> = all.filter(|(_, day)| (from..=to).contains(day)).collect();
-    let every = [1, 2, 3, 6, 12].into_iter().find(|step| all.len().div_ceil(*step as usize) <= most).unwrap_or(12);
+    let fits = |(_, step): &(i32, usize)| all.len().div_ceil(*step) <= most;
+    let every = [(1, 1), (2, 2), (3, 3), (6, 6), (12, 12)].into_iter().find(fits).map_or(12, |(step, _)| step);
     all.into_iter().filter(|(count, _)| count % every == 0).map(|(_, day)| day).collect()
 }

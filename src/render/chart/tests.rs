@@ -63,7 +63,7 @@ fn an_empty_chart_and_one_far_from_its_target_are_drawn() {
 fn a_squads_chart_shows_everybody_the_farthest_first() {
     let row = |n: u32| SquadRow {
         name: format!("Runner {n:02}"),
-        of_target: (n % 7 != 0).then(|| 0.75 + f64::from(n) / 200.0),
+        of_target: (!n.is_multiple_of(7)).then(|| 0.75 + f64::from(n) / 200.0),
         decision: "consolidate".into(),
     };
     let chart = SquadChart {

@@ -224,8 +224,8 @@ mod tests {
 
     #[test]
     fn quantiles_of_the_normal_distribution_are_symmetric_and_end_where_they_must() {
-        assert_eq!(normal_quantile(0.0), f64::NEG_INFINITY);
-        assert_eq!(normal_quantile(1.0), f64::INFINITY);
+        let ends = [normal_quantile(0.0), normal_quantile(1.0)];
+        assert!(ends[0].is_infinite() && ends[0] < 0.0 && ends[1].is_infinite() && ends[1] > 0.0);
         assert!(normal_quantile(1.5).is_nan() && normal_quantile(-0.1).is_nan() && normal_quantile(f64::NAN).is_nan());
         assert!(normal_quantile(0.5).abs() < 1e-15);
         assert!((normal_quantile(0.05) + normal_quantile(0.95)).abs() < 1e-12);

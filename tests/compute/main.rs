@@ -12,6 +12,7 @@ mod lane_plan;
 mod lane_plan_cases;
 mod lane_plan_milp;
 mod prior;
+mod progress;
 mod progress_coverage;
 mod robust;
 #[path = "../simulation/mod.rs"]

@@ -156,7 +156,7 @@ fn beyond_m(hold: f64, width_m: f64, settings: &Settings) -> f64 {
         return enough;
     }
     for _ in 0..HALVINGS {
-        let middle = (enough + short) / 2.0;
+        let middle = f64::midpoint(enough, short);
         if held(middle) >= hold {
             enough = middle;
         } else {

@@ -176,7 +176,7 @@ fn who_holds_the_target_already_is_there_today() {
         assert_eq!(forecast.days[2], Some(today()));
         assert!(forecast.probability_now > 0.5);
     });
-    of(&record(vec![run(1, 4_500, 0), run(4, 4_500, 0)]), &setting(), |found| {
+    of(&record((1..7).map(|back| run(back, 4_500, 0)).collect()), &setting(), |found| {
         let forecast = found.outlook.target.as_ref().unwrap();
         assert_eq!((forecast.status(today()), forecast.days[2]), (Status::NotWithinHorizon, None));
     });

@@ -1,8 +1,9 @@
 //! Simulated seasons: the estimate's intervals, its recommendations and its predictions against a known truth that is not
 //! the model. `./dev simulate` prints the same figures of more athletes.
 //!
-//! The seeds are fixed, so a figure changes only with the code. The bars leave these margins at the time of writing, for
-//! the 100 athletes of seeds 1 to 4: coverage 0.04, error 0.01 m, mean probability 0.02, its standard deviation 0.005.
+//! The seeds are fixed, so a figure changes only with the code. Found when this was written, for the 200 athletes of seeds
+//! 1 to 8 (100 at p* 0.7 and 0.9): coverage 0.942, by drift 0.926 to 0.957; error 0.147 m; mean probability and its
+//! standard deviation 0.801 and 0.090 at p* 0.7, 0.875 and 0.074 at 0.8, 0.922 and 0.076 at 0.9.
 
 use std::ops::RangeInclusive;
 use std::sync::OnceLock;

@@ -2,8 +2,10 @@
 
 mod estimate_figures;
 mod lane_plan_figures;
+mod progress_figures;
 
 fn main() {
     estimate_figures::run();
+    progress_figures::run();
     lane_plan_figures::run();
 }

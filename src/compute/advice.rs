@@ -10,7 +10,7 @@ use super::decision::{
     Stock, Target, decide,
 };
 use super::estimate::{Estimate, EstimateError, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate};
-use super::prior::{Experience, PriorError, PriorInputs, PriorPolicy, predict};
+use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
 use super::specs::{AgeGroup, Applicable, Birth, Club, Lookup, Query, Spec, lookup, sprint_target};
 use super::units::{BarrierKind, Length, Sex};
 
@@ -51,11 +51,13 @@ pub struct RunRecord {
 }
 
 impl RunRecord {
-    fn configuration(&self) -> Configuration {
+    /// What was run over.
+    pub fn configuration(&self) -> Configuration {
         Configuration { barrier_kind: self.barrier_kind, height: self.height, spacing: self.spacing }
     }
 
-    fn intervals(&self) -> u32 {
+    /// Intervals of every outcome.
+    pub fn intervals(&self) -> u32 {
         [self.held, self.over_reached, self.crowded, self.broken].into_iter().map(u32::from).sum()
     }
 }
@@ -150,18 +152,34 @@ pub enum AdviceError {
 /// # Errors
 /// [`AdviceError`] when a stored measurement is impossible or the runs reach back too far.
 pub fn advise<'a>(record: &Record, setting: &'a Setting, on: Day) -> Result<Advice<'a>, AdviceError> {
+    let estimate = estimate(&prior(record, on)?, &rhythm_runs(record), on.days(), &Settings::default())?;
+    Ok(advise_from(record, setting, on, estimate))
+}
+
+/// Advises one athlete on a day from an estimate that was made already, on the same day and from the same runs.
+pub fn advise_from<'a>(record: &Record, setting: &'a Setting, on: Day, estimate: Estimate) -> Advice<'a> {
     let known = setting.specs_for(record.sex, record.birth, on);
     let target = sprint_target(&known.current, None).copied();
     let next_target = known.next.as_ref().and_then(|next| {
         let spec = sprint_target(&next.specs, None)?;
         Some((next.applies_from, *spec))
     });
-    let prior = predict(&prior_inputs(record, on), &PriorPolicy::default())?;
-    let runs: Vec<RunCounts> = record.runs.iter().filter_map(counts).collect();
-    let estimate = estimate(&prior, &runs, on.days(), &Settings::default())?;
     let situation = situation(record, setting, on, target.as_ref(), estimate.prior_share);
     let decision = decide(&situation, &setting.policy, &|height, spacing| estimate.hold(height, spacing));
-    Ok(Advice { estimate, decision, target, next_target, no_target: known.reason })
+    Advice { estimate, decision, target, next_target, no_target: known.reason }
+}
+
+/// Where the estimate of an athlete starts on a day.
+///
+/// # Errors
+/// [`PriorError`] when a stored measurement is impossible.
+pub(super) fn prior(record: &Record, on: Day) -> Result<Prior, PriorError> {
+    predict(&prior_inputs(record, on), &PriorPolicy::default())
+}
+
+/// The runs that say something about the rhythm, as the estimate takes them.
+pub(super) fn rhythm_runs(record: &Record) -> Vec<RunCounts> {
+    record.runs.iter().filter_map(counts).collect()
 }
 
 /// Age in whole years; with a birth year only, the least it can be. Kept inside what the growth table can tell.

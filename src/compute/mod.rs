@@ -10,6 +10,7 @@ pub mod estimate;
 pub mod lane_plan;
 pub mod params;
 pub mod prior;
+pub mod progress;
 pub mod rhythm;
 pub mod robust;
 pub mod set_out;

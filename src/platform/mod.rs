@@ -1,5 +1,6 @@
 //! Shared technique: configuration, the database door, access, problems, paging. Knows no resource.
 
+pub mod accept;
 pub mod access;
 pub mod batch;
 pub mod body;

@@ -54,9 +54,14 @@ pub fn require_match(req: &HttpRequest, rev: i64, current: &impl Serialize) -> R
     }
 }
 
+/// Whether the caller already has the representation with this entity tag.
+pub fn has(req: &HttpRequest, tag: &str) -> bool {
+    listed(req, IF_NONE_MATCH, tag) == Some(true)
+}
+
 /// Answers a read: 304 when the caller already has this version.
 pub fn read(req: &HttpRequest, rev: i64, body: &impl Serialize) -> HttpResponse {
-    if listed(req, IF_NONE_MATCH, &etag(rev)) == Some(true) {
+    if has(req, &etag(rev)) {
         return HttpResponse::NotModified().insert_header((ETAG, etag(rev))).finish();
     }
     with_tag(StatusCode::OK, rev, body)

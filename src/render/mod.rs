@@ -1,3 +1,6 @@
 //! Results as files: bytes out, nothing else.
 
+pub mod chart;
+mod paper;
 pub mod set_out;
+pub mod table;

@@ -123,6 +123,8 @@ const TABLE: &[(&str, Rule)] = &[
     ("get_assessment", Rule::Seen),
     ("get_recommendation", Rule::Seen),
     ("list_recommendations", Rule::Seen),
+    ("get_athlete_progression", Rule::Seen),
+    ("get_group_progression", Rule::Seen),
     ("create_decision", Rule::SeenCoach),
     ("list_decisions", Rule::Seen),
     ("get_decision", Rule::Seen),

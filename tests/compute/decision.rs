@@ -605,15 +605,45 @@ fn a_spacing_off_the_grid_comes_in_by_half_a_step_or_more() {
     assert_eq!(flat(&athlete, 0.3).proposed.unwrap().spacing, mm(8_750));
 }
 
+/// 4 of 16 intervals held and the rest crowded; every wider spacing is likelier.
+fn crowded(athlete: &mut Situation) -> Decision {
+    *evidence(athlete) = Evidence { held: 4, over_reached: 0, crowded: 12, ..*evidence(athlete) };
+    decide(athlete, &Policy::default(), &|_, spacing| hold(spacing.metres() / 12.0))
+}
+
 #[test]
-fn crowded_intervals_do_not_bring_the_spacing_in() {
-    let mut athlete = ready(at(Hurdle, 600, 5_000));
-    *evidence(&mut athlete) = Evidence { held: 4, over_reached: 0, crowded: 12, ..*evidence(&mut athlete) };
-    let crowding = |_: Length, spacing: Length| hold(spacing.metres() / 12.0);
-    let decision = decide(&athlete, &Policy::default(), &crowding);
-    says(&decision, Consolidate, at(Hurdle, 600, 5_000), Stage::HeightBuild);
+fn a_crowded_athlete_runs_one_step_wider_once_a_coach_confirms() {
+    let decision = crowded(&mut ready(at(Hurdle, 600, 5_000)));
+    says(&decision, StepUpSpacing, at(Hurdle, 600, 5_250), Stage::SpacingBuild);
     assert!(decision.needs_confirmation);
     assert!(codes(&decision).contains(&"crowded"));
+}
+
+#[test]
+fn a_crowded_athlete_stays_where_the_target_is_no_wider() {
+    let mut athlete = ready(at(Hurdle, 600, 5_000));
+    athlete.target.as_mut().unwrap().spacing = mm(5_000);
+    let decision = crowded(&mut athlete);
+    assert_eq!((decision.kind, decision.proposed), (Consolidate, Some(at(Hurdle, 600, 5_000))));
+    assert!(decision.needs_confirmation);
+}
+
+#[test]
+fn a_crowded_athlete_does_not_run_wider_before_a_coach_cleared_a_fall_or_pain() {
+    let mut athlete = ready(at(Hurdle, 600, 5_000));
+    athlete.clearance = Clearance::Pending;
+    assert_eq!(crowded(&mut athlete).kind, Consolidate);
+    athlete.clearance = Clearance::Given;
+    latest(&mut athlete).fell = true;
+    assert_eq!(crowded(&mut athlete).kind, Consolidate);
+}
+
+#[test]
+fn failures_that_are_not_crowded_do_not_open_the_spacing() {
+    let mut athlete = ready(at(Hurdle, 600, 5_000));
+    *evidence(&mut athlete) = Evidence { held: 4, over_reached: 8, crowded: 4, ..*evidence(&mut athlete) };
+    let decision = decide(&athlete, &Policy::default(), &|_, spacing| hold(spacing.metres() / 12.0));
+    says(&decision, StepIn, at(Hurdle, 600, 4_750), Stage::HeightBuild);
 }
 
 // The target.

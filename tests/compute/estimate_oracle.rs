@@ -7,11 +7,6 @@ use lanewright::compute::prior::{Basis, Prior};
 use lanewright::compute::units::Length;
 use serde_json::Value;
 
-/// The constants for which the script computed its figures.
-fn settings_of_the_figures() -> Settings {
-    Settings { icc: 0.5, drift_m2: 0.0025, trend_mean_m: 0.02, trend_sd_m: 0.035, ..Settings::default() }
-}
-
 fn figures() -> Value {
     serde_json::from_str(include_str!("../oracle/estimate_cases.json")).unwrap()
 }
@@ -51,7 +46,7 @@ fn close_spread(ours: Spread, theirs: &Value, what: &str) {
 #[test]
 fn outcome_probabilities_equal_the_ordered_logit_of_scipy() {
     for point in figures()["chances"].as_array().unwrap() {
-        let ours = chances(number(&point[0]), number(&point[1]), &settings_of_the_figures());
+        let ours = chances(number(&point[0]), number(&point[1]), &Settings::default());
         for (value, index) in [ours.held, ours.over_reached, ours.crowded].into_iter().zip(2..) {
             let theirs = number(&point[index]);
             assert!((value.ln() - theirs.ln()).abs() < 1e-9, "{value} instead of {theirs}");
@@ -69,7 +64,7 @@ fn posteriors_equal_those_of_an_independent_program() {
             Prior { mean_m: number(&case["prior_mean_m"]), sd_m: number(&case["prior_sd_m"]), basis: Basis::default() };
         let runs: Vec<_> = case["runs"].as_array().unwrap().iter().map(counts).collect();
         let on_day = i32::try_from(case["on_day"].as_i64().unwrap()).unwrap();
-        let ours = estimate(&prior, &runs, on_day, &settings_of_the_figures()).unwrap();
+        let ours = estimate(&prior, &runs, on_day, &Settings::default()).unwrap();
         let (height, spacing) = (millimetres(&case["ask_height_mm"]), millimetres(&case["ask_spacing_mm"]));
         let theirs = &case["expected"];
         close_spread(ours.limit_m, &theirs["limit_m"], "limit");

@@ -1,8 +1,8 @@
 //! The lane plan against brute force, and the laws that hold for every plan.
 
 use lanewright::compute::lane_plan::{
-    Athlete, Budget, Candidate, Infeasible, Lane, LastTime, Limit, Objective, Part, Plan, PlanError, Problem,
-    ProblemError, Relaxation, StockItem, plan,
+    Athlete, Budget, Candidate, Infeasible, Lane, LastTime, Limit, Objective, Part, Plan, PlanError, PlannedLane,
+    Problem, ProblemError, Relaxation, StockItem, plan,
 };
 use lanewright::compute::units::{BarrierKind, Length};
 use std::collections::BTreeMap;
@@ -225,9 +225,8 @@ fn the_order_of_athletes_candidates_and_stock_does_not_matter() {
                 assert_eq!(a.total_regret.to_bits(), b.total_regret.to_bits(), "seed {seed}");
                 assert_eq!(a.lanes.len(), b.lanes.len(), "seed {seed}");
                 let shown = |problem: &Problem, plan: &Plan| -> Vec<_> {
-                    let lane = |lane: &lanewright::compute::lane_plan::PlannedLane| {
-                        (lane.number, problem.candidates[lane.candidate].spacing, lane.barriers)
-                    };
+                    let lane =
+                        |lane: &PlannedLane| (lane.number, problem.candidates[lane.candidate].spacing, lane.barriers);
                     plan.lanes.iter().map(lane).collect()
                 };
                 assert_eq!(shown(&given, &a), shown(&turned, &b), "seed {seed}");
@@ -361,9 +360,7 @@ fn lanes_stay_as_they_were_unless_a_change_saves_enough() {
         given.objective = Objective::Total;
         let Ok(today) = solve(&given) else { continue };
         // Last time everything stood one candidate further on.
-        let next = |lane: &lanewright::compute::lane_plan::PlannedLane| {
-            (lane.number, given.candidates[(lane.candidate + 1) % given.candidates.len()])
-        };
+        let next = |lane: &PlannedLane| (lane.number, given.candidates[(lane.candidate + 1) % given.candidates.len()]);
         let lanes: Vec<_> = today.lanes.iter().map(next).collect();
         let with = |unless_saves: f64| {
             solve(&Problem { last_time: Some(LastTime { lanes: lanes.clone(), unless_saves }), ..given.clone() })
@@ -380,12 +377,12 @@ fn lanes_stay_as_they_were_unless_a_change_saves_enough() {
             } else {
                 assert!((plan.total_regret - today.total_regret).abs() < 1e-9, "seed {seed}");
             }
-            let kept =
-                plan.lanes.iter().filter(|lane| lanes.contains(&(lane.number, given.candidates[lane.candidate])));
-            assert!(
-                kept.count() + plan.changed.unwrap() >= plan.lanes.len(),
-                "seed {seed}: kept lanes keep their number"
-            );
+            // Where all lanes are of one length, a lane that is kept keeps its number.
+            if plan.lanes.len() > plan.changed.unwrap() && seed % 2 == 1 {
+                let kept = |lane: &&PlannedLane| lanes.contains(&(lane.number, given.candidates[lane.candidate]));
+                let kept = plan.lanes.iter().filter(kept).count();
+                assert_eq!(kept + plan.changed.unwrap(), plan.lanes.len(), "seed {seed}");
+            }
             before = Some(plan);
         }
         let same = Problem {

@@ -37,21 +37,25 @@
 // Tests may fail loudly, and their figures are small.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
+mod calibration;
 mod decision;
 mod decision_laws;
 mod estimate_laws;
 mod estimate_oracle;
-mod estimate_season;
 mod explanations;
 mod lane_plan;
 mod lane_plan_cases;
 mod lane_plan_laws;
 mod lane_plan_milp;
 mod prior;
+mod progress;
+mod progress_coverage;
 mod rhythm;
 mod rhythm_finish;
 mod rhythm_races;
 mod rhythm_schedule;
 mod robust;
+#[path = "../simulation/mod.rs"]
+mod simulation;
 mod slow_filter;
 mod specs;

@@ -15,7 +15,7 @@ from scipy.special import expit
 from scipy.stats import logistic, norm
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
-BAND, LAPSE, ICC, Q = 1.6, 0.02, 0.5, 0.0025
+BAND, LAPSE, ICC, Q = 1.6, 0.02, 0.5, 0.002
 C = np.round(3.5 + 0.05 * np.arange(131), 10)
 G = np.round(0.2 + 0.4 * np.arange(7), 10)
 W = np.array([0.10, 0.16, 0.25, 0.40])
@@ -109,8 +109,8 @@ def step_quantile(values, masses, level):
 
 def solve(case):
     prior = norm.pdf(CC, case["prior_mean_m"], case["prior_sd_m"])
-    prior = prior * norm.pdf(GG, 1.0, 0.5) * norm.pdf(np.log(WW), np.log(0.20), 0.5)
-    p = prior[..., None] * norm.pdf(D, 0.02, 0.035)
+    prior = prior * norm.pdf(GG, 1.0, 0.5) * norm.pdf(np.log(WW), np.log(0.22), 0.3)
+    p = prior[..., None] * norm.pdf(D, 0.045, 0.05)
     p /= p.sum()
     runs = sorted(case["runs"], key=lambda run: run["day"])
     day = runs[0]["day"] if runs else case["on_day"]

@@ -54,6 +54,12 @@ impl Here {
         Reason::RunsSeen { at: self.at, evidence: self.run.evidence }
     }
 
+    /// Whether most failures came from a spacing that is too short.
+    pub(super) fn crowded(self) -> bool {
+        let evidence = self.run.evidence;
+        evidence.crowded > evidence.over_reached.saturating_add(evidence.broken)
+    }
+
     pub(super) fn seen(self) -> Vec<Reason> {
         vec![self.runs_seen(), Reason::HoldHere { hold: self.hold }]
     }
@@ -82,6 +88,7 @@ impl<'a> Rules<'a> {
                 return self.first_lane();
             };
             self.to_wickets(here)
+                .or_else(|| self.open(here))
                 .or_else(|| self.step_back(here))
                 .or_else(|| self.back_to_target(here))
                 .or_else(|| self.not_ready(here))

@@ -2,8 +2,10 @@
 
 use super::reasons::Reason;
 use super::rules::{Draft, Here, ROUNDING, Rules, exceeds};
+use super::situation::Clearance;
+use super::step_up::TIE;
 use super::{Configuration, DecisionKind};
-use crate::compute::units::{BarrierKind, Length};
+use crate::compute::units::BarrierKind;
 
 impl Rules<'_> {
     // Rule 3.
@@ -46,18 +48,28 @@ impl Rules<'_> {
             reasons.push(self.spacing_at_minimum());
             return self.lower_height(here, reasons);
         };
-        if self.crowded(here, spacing) {
+        if here.crowded() && self.mean(Configuration { spacing, ..here.at }) < here.hold.mean {
             reasons.push(Reason::Crowded);
             return Draft::new(DecisionKind::Consolidate, here.at, reasons).confirmed_by_coach(true);
         }
         Draft::new(DecisionKind::StepIn, Configuration { spacing, ..here.at }, reasons)
     }
 
-    /// Whether the spacing is too short rather than too long, by what was seen and by the prediction.
-    fn crowded(&self, here: Here, closer: Length) -> bool {
-        let evidence = here.run.evidence;
-        evidence.crowded > evidence.over_reached.saturating_add(evidence.broken)
-            && (self.hold)(here.at.height, closer).mean < here.hold.mean
+    /// One step wider where the lane is too short: most failures are crowded and the wider lane should hold better.
+    ///
+    /// Without it a growing athlete stays in a lane that crowds them, because such a lane never holds well enough for a
+    /// step up. A coach confirms, because the step need not wait for the evidence that other steps need.
+    pub(super) fn open(&self, here: Here) -> Option<Draft> {
+        let spacing = self.ladder.wider(here.at.spacing)?;
+        let to = Configuration { spacing, ..here.at };
+        let unclean = self.situation.fell() || self.situation.pain_since_latest_session();
+        let wait = unclean || self.situation.clearance == Clearance::Pending;
+        let short = here.crowded() && here.hold.mean < self.policy.min_hold_mean;
+        (short && !wait && self.mean(to) > here.hold.mean + TIE).then(|| {
+            let mut reasons = here.seen();
+            reasons.extend([Reason::Crowded, Reason::step_back_if(self.policy)]);
+            Draft::new(DecisionKind::StepUpSpacing, to, reasons).confirmed_by_coach(true)
+        })
     }
 
     fn lower_height(&self, here: Here, mut reasons: Vec<Reason>) -> Draft {

@@ -10,7 +10,7 @@ use super::{Configuration, DecisionKind};
 use crate::compute::units::BarrierKind;
 
 /// Probabilities this close are a tie: less than any evidence can tell apart (design choice).
-const TIE: f64 = 0.005;
+pub(super) const TIE: f64 = 0.005;
 
 /// A step up that the ladders allow.
 struct Step {
@@ -156,7 +156,7 @@ impl Rules<'_> {
         Draft { missing: vec![Missing::Equipment { up_to }], ..Draft::new(DecisionKind::Consolidate, here.at, reasons) }
     }
 
-    fn mean(&self, at: Configuration) -> f64 {
+    pub(super) fn mean(&self, at: Configuration) -> f64 {
         (self.hold)(at.height, at.spacing).mean
     }
 

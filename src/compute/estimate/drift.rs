@@ -44,11 +44,16 @@ impl Kernel {
     ///
     /// No distribution on neighbouring cells has a mean m and a variance below |m| step - m²; a fast trend over a single day
     /// asks for less. Its variance is raised to that.
-    fn new(mean: f64, variance: f64) -> Self {
+    pub fn new(mean: f64, variance: f64) -> Self {
         let square = (variance + mean * mean).max(mean.abs() * STEP_M);
         let cell = STEP_M * STEP_M;
         let (down, up) = ((square - mean * STEP_M) / (2.0 * cell), (square + mean * STEP_M) / (2.0 * cell));
         Self { down: down.max(0.0), stay: 1.0 - square / cell, up: up.max(0.0) }
+    }
+
+    /// The probability of going one cell up.
+    pub const fn up(self) -> f64 {
+        self.up
     }
 
     /// Moves a row's mass by a number of steps; the row is empty outside `window`. Answers the window after them.
@@ -74,7 +79,7 @@ impl Kernel {
     /// Writes what one step makes of `old` into the cells of `window`, the window after the step, of `new`.
     ///
     /// Mass that would leave the grid stays in the end cell.
-    fn step(self, old: &[f64], new: &mut [f64], window: Window) {
+    pub fn step(self, old: &[f64], new: &mut [f64], window: Window) {
         let (from, to) = (window.from, window.to);
         let cells = new[1 + from..=to].iter_mut().zip(&old[1 + from..=to]);
         for ((new, &here), (&below, &above)) in cells.zip(old[from..to].iter().zip(&old[2 + from..2 + to])) {

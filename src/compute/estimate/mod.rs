@@ -40,13 +40,17 @@ mod drift;
 mod grid;
 mod likelihood;
 mod outcome;
+mod passage;
 mod posterior;
+mod series;
 mod settings;
 mod summary;
 mod window;
 
 pub use outcome::{Chances, chances};
+pub use passage::{Goal, Passage};
 pub use posterior::Posterior;
+pub use series::{Believed, Series, series};
 pub use settings::Settings;
 pub use summary::{Dominance, Estimate, Hold, HoldAt, Spread};
 

@@ -4,7 +4,7 @@ use super::drift::{STRIDE, kernels};
 use super::grid::{CELLS, HEIGHT_COSTS, LANES, Lane, TRENDS_M, WIDTHS_M, limit_m};
 use super::likelihood::{Trial, log_likelihood, trials};
 use super::outcome::LogTables;
-use super::summary::{Estimate, Point};
+use super::summary::{Estimate, Point, Spread, spread_of_row};
 use super::window::Window;
 use super::{DAYS_MAX, EstimateError, Evidence, RUNS_MAX, RunCounts, Settings};
 use crate::compute::prior::Prior;
@@ -142,6 +142,15 @@ impl Posterior {
     /// # Errors
     /// [`EstimateError`] when a run is impossible or before the known day, or there are too many.
     pub fn learn(&mut self, runs: &[RunCounts]) -> Result<(), EstimateError> {
+        self.learn_showing(runs, |_| {})
+    }
+
+    /// Learns like [`Posterior::learn`] and shows what is believed after each day of the runs, earliest first.
+    pub(super) fn learn_showing(
+        &mut self,
+        runs: &[RunCounts],
+        mut show: impl FnMut(&Self),
+    ) -> Result<(), EstimateError> {
         if runs.len() > RUNS_MAX {
             return Err(EstimateError::TooManyRuns(runs.len()));
         }
@@ -163,6 +172,7 @@ impl Posterior {
             self.advance(of_day[0].day)?;
             self.update(&trials(of_day, &self.settings), &mut tables);
             self.count(of_day);
+            show(self);
         }
         Ok(())
     }
@@ -267,6 +277,35 @@ impl Posterior {
         let points = self.points();
         let mean: f64 = points.iter().map(|point| point.mass * point.limit_m).sum();
         points.iter().map(|point| point.mass * (point.limit_m - mean) * (point.limit_m - mean)).sum()
+    }
+
+    /// The comfortable limit over a wicket of 0.30 m, metres (m): that of [`Posterior::summary`] but for rounding, at a
+    /// fraction of the work.
+    pub fn limit_m(&self) -> Spread {
+        let mut row = [0.0; CELLS];
+        for (lane, window) in self.windows.iter().enumerate() {
+            for trend in 0..TRENDS {
+                let cells = self.row(lane, trend)[1 + window.from..=window.to].iter();
+                row[window.from..window.to].iter_mut().zip(cells).for_each(|(sum, cell)| *sum += cell);
+            }
+        }
+        spread_of_row(&row)
+    }
+
+    /// The mass of a lane and trend by cell of the limit, with an empty cell at both ends.
+    pub(super) fn row(&self, lane: usize, trend: usize) -> &[f64] {
+        let start = (lane * TRENDS + trend) * STRIDE;
+        &self.cells[start..start + STRIDE]
+    }
+
+    /// The cells of the limit that a lane keeps.
+    pub(super) const fn window(&self, lane: usize) -> Window {
+        self.windows[lane]
+    }
+
+    /// The constants of the model.
+    pub(super) const fn settings(&self) -> &Settings {
+        &self.settings
     }
 
     /// Puts what is believed in figures that a coach can use.

@@ -1,6 +1,6 @@
 //! The estimate in figures that a coach can use.
 
-use super::grid::{STEP_M, excess_height_m};
+use super::grid::{CELLS, STEP_M, excess_height_m, limit_m};
 use super::outcome::chances;
 use super::{Evidence, Settings};
 use crate::compute::prior::Prior;
@@ -123,6 +123,17 @@ impl Estimate {
         spread_of_cells(self.points.iter().map(|point| (point.limit_m - point.height_cost * excess, point.mass)))
     }
 
+    /// The width of the curve by which [`Estimate::hold_mean`] falls with the spacing, metres (m).
+    ///
+    /// What is not known of the limit widens the curve: variances add, and that of a logistic curve of width w is
+    /// (pi w)² / 3.
+    pub fn curve_width_m(&self) -> f64 {
+        let of_limit = |point: &Point| (point.limit_m - self.limit_m.mean) * (point.limit_m - self.limit_m.mean);
+        let limit: f64 = self.points.iter().map(|point| point.mass * of_limit(point)).sum();
+        let width: f64 = self.points.iter().map(|point| point.mass * point.width_m * point.width_m).sum();
+        libm::sqrt(width + 3.0 * limit / (std::f64::consts::PI * std::f64::consts::PI))
+    }
+
     /// The probability that an interval of a height and spacing is held.
     pub fn hold(&self, height: Length, spacing: Length) -> Hold {
         let mut held: Vec<(f64, f64)> = self.chances_at(height, spacing).map(|(held, _, mass)| (held, mass)).collect();
@@ -181,6 +192,22 @@ fn spread_of_cells(cells: impl Iterator<Item = (f64, f64)>) -> Spread {
     }
     edges.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     Spread { mean, p05: reach(&edges, 0.05), p50: reach(&edges, 0.50), p95: reach(&edges, 0.95) }
+}
+
+/// Mean and quantiles of the mass of each cell of the limit, spread evenly over the cell's width.
+pub(super) fn spread_of_row(row: &[f64; CELLS]) -> Spread {
+    let at = |level: f64| {
+        let mut below = 0.0;
+        for (cell, &mass) in row.iter().enumerate() {
+            if mass > 0.0 && below + mass >= level {
+                return limit_m(cell) + STEP_M * ((level - below) / mass - 0.5);
+            }
+            below += mass;
+        }
+        limit_m(CELLS - 1) + STEP_M / 2.0
+    };
+    let mean = row.iter().enumerate().map(|(cell, mass)| mass * limit_m(cell)).sum();
+    Spread { mean, p05: at(0.05), p50: at(0.50), p95: at(0.95) }
 }
 
 /// Where the area under a density of steps reaches a level; edges are sorted (place, change of density) pairs.

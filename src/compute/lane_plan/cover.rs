@@ -106,7 +106,7 @@ impl<'a, 'w, 'f> Cover<'a, 'w, 'f> {
             let lane_of = vec![None; self.instance.athletes.len()];
             return self.extend(Opened { part, lanes: pinned.clone(), lane_of, members: vec![0; pinned.len()] });
         };
-        let suits = (0..lane.worst.len()).filter(|&c| lane.worst[c] <= self.ceiling);
+        let suits = (0..lane.worst.len()).filter(|&c| lane.worst[c] < FORBIDDEN && lane.worst[c] <= self.ceiling);
         let everyone = Crowd([u64::MAX; MAX_ATHLETES.div_ceil(64)]);
         for c in self.undominated(suits.collect(), &everyone) {
             pinned.push(c);

@@ -103,7 +103,10 @@ impl Instance {
             let members: Vec<usize> = pinned_athletes.iter().filter(here).copied().collect();
             PinnedLane::new(problem, &stock, &usable, lane, members, &permitted, change)
         });
-        let pinned: Vec<PinnedLane> = pinned.collect();
+        let mut pinned: Vec<PinnedLane> = pinned.collect();
+        if pinned.len() > problem.lanes_max {
+            pinned.iter_mut().for_each(PinnedLane::close);
+        }
         let stands = |c: usize, l: usize| can_stand(problem, &stock, c, problem.lanes[l].straight);
         let fits = usable.iter().map(|&(_, c)| free_lanes.iter().filter(|&&l| stands(c, l)).count()).collect();
         let asks: Vec<usize> = usable.iter().map(|&(_, c)| asked(problem, &stock, c)).collect();
@@ -272,6 +275,12 @@ impl PinnedLane {
         }
         let spare = problem.capacity.saturating_sub(members.len());
         Self { lane, members, cost, worst, spare }
+    }
+
+    /// Lets it carry nothing.
+    fn close(&mut self) {
+        self.cost.fill(FORBIDDEN);
+        self.worst.fill(FORBIDDEN);
     }
 }
 

@@ -33,7 +33,8 @@ pub(super) const UNITS: f64 = 1e9;
 pub struct Athlete {
     /// Identity; its order breaks ties.
     pub id: u128,
-    /// Posterior mean of the width w of the hold curve, metres (m), 0.01 to 10.
+    /// Width w by which `hold` falls with the spacing, metres (m), 0.01 to 10: that of the athlete's curve, widened by what is
+    /// not known of it.
     pub width_m: f64,
     /// Posterior mean of the height cost g, metres of spacing per metre of barrier height, 0 to 10.
     pub height_cost: f64,

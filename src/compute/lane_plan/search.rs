@@ -75,7 +75,7 @@ impl<'a, 'w> Search<'a, 'w> {
         }
         let root = Part::whole(self.instance, self.first_prices());
         self.explore(root, i64::MIN, ROOT_STEPS);
-        Some(self.left_open.min(self.upper))
+        (self.best.is_some() || self.work.spent).then(|| self.left_open.min(self.upper))
     }
 
     fn improve_from(&mut self, pinned: &[usize], open: &[usize]) {

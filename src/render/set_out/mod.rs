@@ -6,6 +6,8 @@ use std::collections::BTreeMap;
 
 use thiserror::Error;
 
+use super::paper::kind_words;
+use super::table::defused;
 use crate::compute::set_out::{Mark, MarkKind};
 use crate::compute::units::{BarrierKind, Length};
 
@@ -123,21 +125,6 @@ pub fn csv(sheet: &Sheet) -> Result<Vec<u8>, SheetError> {
     }
     let bytes = table.into_inner();
     bytes.map_err(|error| SheetError::Table(error.into_error().into()))
-}
-
-/// A text that no spreadsheet takes for a formula.
-fn defused(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) { format!("'{text}") } else { text.to_owned() }
-}
-
-/// A kind of barrier in words.
-const fn kind_words(kind: BarrierKind) -> &'static str {
-    match kind {
-        BarrierKind::Wicket => "wicket",
-        BarrierKind::Foam => "foam barrier",
-        BarrierKind::LowBarrier => "low barrier",
-        BarrierKind::Hurdle => "hurdle",
-    }
 }
 
 /// The distance of the last mark of a lane, millimetres (mm).

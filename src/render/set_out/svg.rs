@@ -6,6 +6,7 @@ use std::fmt::Write;
 
 use super::{MAX_LANES, Sheet, SheetError, SheetLane, is_step, kind_words, lane_length};
 use crate::compute::set_out::MarkKind;
+use crate::render::paper::{cut, line, text, wrap};
 
 const PAGE: (f64, f64) = (297.0, 210.0);
 const MARGIN: f64 = 8.0;
@@ -246,65 +247,4 @@ fn sign(out: &mut String, kind: MarkKind, x: f64, ground: f64) {
         MarkKind::TakeOff => write!(out, r#"<path d="M{:.2} {ground:.2}h2l-1 -2z"/>"#, x - 1.0),
         _ => write!(out, r#"<rect x="{:.2}" y="{:.2}" width="0.4" height="2"/>"#, x - 0.2, ground - 2.0),
     };
-}
-
-fn line(out: &mut String, x1: f64, y1: f64, x2: f64, y2: f64, width: f64) {
-    let _ = write!(out, r#"<path d="M{x1:.2} {y1:.2}L{x2:.2} {y2:.2}" stroke="black" stroke-width="{width}"/>"#);
-}
-
-fn text(out: &mut String, x: f64, y: f64, size: f64, is_bold: bool, anchor: &str, words: &str) {
-    let weight = if is_bold { "bold" } else { "normal" };
-    let _ = write!(
-        out,
-        r#"<text x="{x:.2}" y="{y:.2}" font-size="{size}" font-weight="{weight}" text-anchor="{anchor}">{}</text>"#,
-        escaped(words)
-    );
-}
-
-/// Text that is safe inside an element or attribute of XML 1.0: marks escaped, forbidden characters dropped.
-fn escaped(words: &str) -> String {
-    let mut safe = String::with_capacity(words.len());
-    for letter in words.chars() {
-        match letter {
-            '&' => safe.push_str("&amp;"),
-            '<' => safe.push_str("&lt;"),
-            '>' => safe.push_str("&gt;"),
-            '"' => safe.push_str("&quot;"),
-            '\'' => safe.push_str("&#39;"),
-            '\u{fffe}' | '\u{ffff}' => {}
-            letter if letter.is_control() => safe.push(' '),
-            letter => safe.push(letter),
-        }
-    }
-    safe
-}
-
-/// At most this many letters; a cut text ends in an ellipsis.
-fn cut(words: &str, letters: usize) -> String {
-    if words.chars().count() <= letters {
-        return words.to_owned();
-    }
-    let kept: String = words.chars().take(letters.saturating_sub(1)).collect();
-    format!("{}\u{2026}", kept.trim_end_matches(['\u{200d}', ' ']))
-}
-
-/// Lines of at most this many letters, broken between words; a longer word is cut.
-fn wrap(words: &str, letters: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    for word in words.split_whitespace() {
-        let word = cut(word, letters);
-        let is_full = lines
-            .last()
-            .is_some_and(|line| !line.is_empty() && line.chars().count() + 1 + word.chars().count() > letters);
-        if is_full {
-            lines.push(String::new());
-        }
-        if let Some(line) = lines.last_mut() {
-            if !line.is_empty() {
-                line.push(' ');
-            }
-            line.push_str(&word);
-        }
-    }
-    lines
 }

@@ -1,5 +1,6 @@
 use super::*;
 use crate::compute::set_out::{LaneSetting, set_out};
+use crate::render::paper::well_formed;
 
 /// A sheet of like lanes, their spacing growing by 0.25 m.
 fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {
@@ -34,25 +35,6 @@ fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {
     }
 }
 
-/// Checks that tags nest and that every `&` begins a known entity.
-fn assert_well_formed(xml: &str) {
-    let mut open: Vec<&str> = Vec::new();
-    for tag in xml.split('<').skip(1).map(|rest| rest.split('>').next().unwrap()) {
-        let name = tag.trim_start_matches('/').split([' ', '/']).next().unwrap();
-        if tag.starts_with('/') {
-            assert_eq!(open.pop(), Some(name));
-        } else if !tag.ends_with('/') {
-            open.push(name);
-        }
-        assert_eq!(tag.matches('"').count() % 2, 0, "{tag}");
-    }
-    assert!(open.is_empty());
-    for rest in xml.split('&').skip(1) {
-        let known = ["amp;", "lt;", "gt;", "quot;", "#39;"];
-        assert!(known.iter().any(|entity| rest.starts_with(entity)), "{rest:.20}");
-    }
-}
-
 #[test]
 fn a_hostile_name_stays_text() {
     let mut sheet = sheet(2, 1, 4);
@@ -60,7 +42,7 @@ fn a_hostile_name_stays_text() {
         vec!["<b>&\"'\u{1}".into(), "\u{5e0}\u{5d5}\u{5e2}\u{5d4}".into(), "\u{1f3c3}\u{200d}x".into()];
     sheet.club = "</text><script>".into();
     let drawn = svg(&sheet).unwrap();
-    assert_well_formed(&drawn);
+    well_formed(&drawn);
     assert!(drawn.contains("&lt;b&gt;&amp;&quot;&#39; </text>"));
     assert!(drawn.contains(">\u{5e0}\u{5d5}\u{5e2}\u{5d4}</text>"));
     assert!(!drawn.contains("<script>"));
@@ -71,7 +53,7 @@ fn every_sheet_up_to_twelve_lanes_prints_all_names_barriers_and_cautions_within_
     for (lanes, athletes, barriers) in [(1, 1, 1), (4, 6, 5), (8, 8, 5), (8, 8, 10), (12, 5, 10)] {
         let sheet = sheet(lanes, athletes, barriers);
         let drawn = svg(&sheet).unwrap();
-        assert_well_formed(&drawn);
+        well_formed(&drawn);
         for lane in &sheet.lanes {
             assert!(lane.athletes.iter().all(|name| drawn.contains(&format!(">{name}</text>"))));
             for mark in lane.marks.iter().filter(|mark| mark.kind == MarkKind::Barrier) {

@@ -217,7 +217,7 @@ pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equip
             let harder = |c: &Candidate| proposed.is_none_or(|to| rung(c.kind) > rung(to.barrier_kind));
             Athlete {
                 id: id.0.as_u128(),
-                width_m: advice.estimate.width_m,
+                width_m: advice.estimate.curve_width_m(),
                 height_cost: advice.estimate.height_cost,
                 permitted_height: proposed.map(|to| to.height).unwrap_or_default(),
                 hold: candidates

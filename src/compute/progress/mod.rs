@@ -1,0 +1,188 @@
+//! How an athlete and a squad came along over a period, and when the target will be reached.
+//!
+//! One pass of the filter gives the estimate of every training day; on the last day it goes on into the forecast. All of
+//! it rests on runs and ratings whose days are kept, so that every figure can be traced to its rows.
+
+mod days;
+mod forecast;
+mod notes;
+mod squad;
+mod technique;
+mod trend;
+
+use super::advice::{Advice, AdviceError, Record, Setting, advise_from, prior, rhythm_runs};
+use super::day::Day;
+use super::estimate::{Believed, Settings, series};
+
+pub use days::{Load, TrainingDay, training_days};
+pub use forecast::{Forecast, Gap, HORIZON_WEEKS, LEVELS, Outlook, Status};
+pub use notes::Note;
+pub use squad::{AthleteWeeks, Due, Member, Quantiles, Squad, squad};
+pub use technique::{Direction, Rated, TechniqueTrend, technique};
+pub use trend::{
+    CONFIDENCE, PLATEAU_DAYS, PLATEAU_WEEKS, PLATEAU_WEEKS_MAX, Plateau, Slope, Week, plateau, slope_per_week,
+};
+
+/// Days of a week.
+const WEEK: i32 = 7;
+
+/// The longest period, days: two years (design choice).
+pub const PERIOD_DAYS_MAX: i32 = 731;
+
+/// From one day to another, both included; at most [`PERIOD_DAYS_MAX`] days.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Period {
+    from: Day,
+    to: Day,
+}
+
+impl Period {
+    /// The period, if it does not end before it begins and is not too long.
+    pub fn new(from: Day, to: Day) -> Option<Self> {
+        let days = to.days() - from.days() + 1;
+        (1..=PERIOD_DAYS_MAX).contains(&days).then_some(Self { from, to })
+    }
+
+    /// Its first day.
+    pub const fn from(self) -> Day {
+        self.from
+    }
+
+    /// Its last day.
+    pub const fn to(self) -> Day {
+        self.to
+    }
+
+    /// Its length in weeks, with fractions.
+    pub fn weeks(self) -> f64 {
+        f64::from(self.to.days() - self.from.days() + 1) / f64::from(WEEK)
+    }
+
+    /// Whether a day (days since 1970-01-01) lies in it.
+    pub fn holds(self, day: i32) -> bool {
+        (self.from.days()..=self.to.days()).contains(&day)
+    }
+}
+
+/// How one athlete came along.
+#[derive(Clone, Debug)]
+pub struct Progress<'a> {
+    /// The period.
+    pub period: Period,
+    /// The advice on the last day.
+    pub advice: Advice<'a>,
+    /// The days on which the athlete ran, earliest first.
+    pub days: Vec<TrainingDay>,
+    /// The estimate after each of them that says something about the rhythm, weekly after the last one, and on the last
+    /// day of the period; earliest first.
+    pub believed: Vec<Believed>,
+    /// Everything run in the period.
+    pub load: Load,
+    /// Slope of the estimated limit over the training days, metres per week (m/week).
+    pub limit_slope: Option<Slope>,
+    /// Slope of the spacing run over the training days, metres per week (m/week).
+    pub spacing_slope: Option<Slope>,
+    /// Whether the athlete stands still, over the weeks up to the last day.
+    pub plateau: Plateau,
+    /// What is to be expected of the target and of the one after it.
+    pub outlook: Outlook,
+}
+
+/// How one athlete came along over a period, seen from its last day. Runs after that day are left out.
+///
+/// # Errors
+/// [`AdviceError`] when a stored measurement is impossible or the runs reach back too far.
+///
+/// ```
+/// use lanewright::compute::advice::{Record, RunRecord, Setting};
+/// use lanewright::compute::day::Day;
+/// use lanewright::compute::decision::{Clearance, Policy, Ratings};
+/// use lanewright::compute::prior::Experience;
+/// use lanewright::compute::progress::{Period, progress};
+/// use lanewright::compute::specs::Birth;
+/// use lanewright::compute::units::{BarrierKind, Length, Sex};
+///
+/// let setting = Setting {
+///     ruleset: "UKA-2024".to_owned(),
+///     specs: Vec::new(),
+///     age_groups: Vec::new(),
+///     stock: Vec::new(),
+///     policy: Policy::default(),
+/// };
+/// let (from, to) = (Day::from_ymd(2026, 9, 1).unwrap(), Day::from_ymd(2026, 11, 23).unwrap());
+/// let run = RunRecord {
+///     day: to.days() - 2,
+///     barrier_kind: BarrierKind::Wicket,
+///     height: Length::from_mm(300),
+///     spacing: Length::from_mm(6_000),
+///     barriers: 5,
+///     held: 3,
+///     over_reached: 1,
+///     crowded: 0,
+///     broken: 0,
+///     hits: 0,
+///     fell: false,
+/// };
+/// let record = Record {
+///     sex: Sex::Female,
+///     birth: Birth::Year(2013),
+///     experience: Experience::Novice,
+///     stature_m: Some(1.55),
+///     leg_length_m: None,
+///     sprint_30m_s: None,
+///     sprint_50m_s: None,
+///     restricted_until: None,
+///     ratings: Ratings::default(),
+///     clearance: Clearance::NotNeeded,
+///     runs: vec![run],
+/// };
+/// let found = progress(&record, &setting, Period::new(from, to).unwrap())?;
+/// assert_eq!((found.days.len(), found.load.held, found.load.intervals), (1, 3, 4));
+/// # Ok::<(), lanewright::compute::advice::AdviceError>(())
+/// ```
+pub fn progress<'a>(record: &Record, setting: &'a Setting, period: Period) -> Result<Progress<'a>, AdviceError> {
+    let (from, to) = (period.from, period.to);
+    let weeks_back = to.days() - WEEK * PLATEAU_WEEKS_MAX;
+    let since = from.days().min(weeks_back);
+    let mut found = series(&prior(record, to)?, &rhythm_runs(record), since, to.days(), &Settings::default())?;
+    let advice = advise_from(record, setting, to, found.posterior.summary());
+    let outlook = forecast::outlook(record, setting, &advice, &found.posterior, to);
+    let days = training_days(&record.runs, since, to.days());
+    let trained: Vec<Believed> =
+        found.believed.iter().filter(|one| days.iter().any(|day| day.day == one.day)).copied().collect();
+    let limits = |from: i32| trained.iter().filter(move |one| one.day >= from).map(|one| (one.day, one.limit_m.mean));
+    let limit_slope = slope_per_week(&limits(from.days()).collect::<Vec<_>>());
+    let plateau = plateau(&limits(weeks_back).collect::<Vec<_>>(), to.days());
+    found.believed.retain(|one| period.holds(one.day));
+    let days: Vec<TrainingDay> = days.into_iter().filter(|day| period.holds(day.day)).collect();
+    let spacings: Vec<(i32, f64)> = days.iter().map(|day| (day.day, day.main.spacing.metres())).collect();
+    Ok(Progress {
+        period,
+        advice,
+        load: days.iter().map(|day| day.load).sum(),
+        limit_slope,
+        spacing_slope: slope_per_week(&spacings),
+        plateau,
+        outlook,
+        believed: found.believed,
+        days,
+    })
+}
+
+impl Progress<'_> {
+    /// How far the estimated limit moved from the first entry of the period to the last, metres (m); none when the
+    /// athlete did not train in it.
+    pub fn limit_change_m(&self) -> Option<f64> {
+        if self.days.is_empty() {
+            return None;
+        }
+        let (first, last) = (self.believed.first()?, self.believed.last()?);
+        Some(last.limit_m.mean - first.limit_m.mean)
+    }
+
+    /// Spacing of the current configuration over that of the target.
+    pub fn spacing_of_target(&self) -> Option<f64> {
+        let (current, target) = (self.advice.decision.current?, self.advice.target.as_ref()?);
+        Some(current.spacing.metres() / target.spec.between.metres())
+    }
+}

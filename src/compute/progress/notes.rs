@@ -1,0 +1,98 @@
+//! What a forecast rests on and what weakens it: read beside every date.
+
+use std::collections::BTreeSet;
+
+use super::WEEK;
+use crate::compute::advice::{Advice, Record};
+use crate::compute::day::Day;
+use crate::compute::estimate::Dominance;
+use crate::compute::units::Length;
+
+/// Weeks that count as recent.
+const RECENT_WEEKS: i32 = 4;
+
+/// One thing to know about a forecast.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Note {
+    /// There is no forecast without runs.
+    NoRuns,
+    /// The assumption of every forecast.
+    TrainingGoesOn {
+        /// Training days of the latest four weeks.
+        days: u32,
+    },
+    /// No run in the latest four weeks.
+    NoRecentRuns,
+    /// The estimate rests mostly on body and age.
+    ThinEvidence,
+    /// The target is higher than anything run so far.
+    HigherThanRun {
+        /// The highest barrier run.
+        highest: Length,
+        /// The target's height.
+        target: Length,
+    },
+    /// The athlete may not run at the moment.
+    Restricted,
+}
+
+impl Note {
+    /// The stable code.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::NoRuns => "no_runs",
+            Self::TrainingGoesOn { .. } => "training_goes_on",
+            Self::NoRecentRuns => "no_recent_runs",
+            Self::ThinEvidence => "thin_evidence",
+            Self::HigherThanRun { .. } => "higher_than_run",
+            Self::Restricted => "restricted",
+        }
+    }
+
+    /// One English sentence.
+    pub fn text(self) -> String {
+        match self {
+            Self::NoRuns => "There is no forecast before the first runs.".to_owned(),
+            Self::TrainingGoesOn { days } => format!(
+                "The dates assume that training goes on as in the last {RECENT_WEEKS} weeks ({days} training {}) and that \
+                 the athlete keeps improving at the rate seen so far; growth, illness and holidays are not foreseen.",
+                if days == 1 { "day" } else { "days" }
+            ),
+            Self::NoRecentRuns => {
+                format!(
+                    "There was no run in the last {RECENT_WEEKS} weeks: the dates hold only if training starts again."
+                )
+            }
+            Self::ThinEvidence => "There are few runs so far: the dates will move with the next sessions.".to_owned(),
+            Self::HigherThanRun { highest, target } => format!(
+                "The target stands {:.2} m high and nothing above {:.2} m was run so far: what the height costs is a guess.",
+                target.metres(),
+                highest.metres()
+            ),
+            Self::Restricted => {
+                "The athlete is restricted: the dates hold only once running is allowed again.".to_owned()
+            }
+        }
+    }
+}
+
+/// The notes of a forecast towards barriers of a height; at least one run is on file.
+pub(super) fn of(record: &Record, advice: &Advice<'_>, height: Length, on: Day) -> Vec<Note> {
+    let recent = on.days() - RECENT_WEEKS * WEEK + 1..=on.days();
+    let days: BTreeSet<i32> = record.runs.iter().map(|run| run.day).filter(|day| recent.contains(day)).collect();
+    let highest = record.runs.iter().filter(|run| run.day <= on.days()).map(|run| run.height).max().unwrap_or_default();
+    let mut notes = vec![match u32::try_from(days.len()).unwrap_or(u32::MAX) {
+        0 => Note::NoRecentRuns,
+        days => Note::TrainingGoesOn { days },
+    }];
+    if advice.estimate.dominance() == Dominance::Prior {
+        notes.push(Note::ThinEvidence);
+    }
+    if height > highest {
+        notes.push(Note::HigherThanRun { highest, target: height });
+    }
+    if record.restricted_until.is_some_and(|until| until >= on.days()) {
+        notes.push(Note::Restricted);
+    }
+    notes
+}

@@ -1,0 +1,107 @@
+//! Progress as pictures on A4, black on white: shapes, dashes and words carry the meaning, never a colour.
+
+mod athlete;
+mod axis;
+mod squad;
+
+use crate::compute::day::Day;
+use crate::compute::units::{BarrierKind, Length};
+
+pub use athlete::athlete;
+pub use squad::squad;
+
+/// An estimate of the limit on a day.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LimitPoint {
+    /// The day.
+    pub on: Day,
+    /// Mean, metres (m).
+    pub mean_m: f64,
+    /// 5 % quantile, metres (m).
+    pub p05_m: f64,
+    /// 95 % quantile, metres (m).
+    pub p95_m: f64,
+}
+
+/// What was run on a day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RunPoint {
+    /// The day.
+    pub on: Day,
+    /// What stood in the lane.
+    pub barrier_kind: BarrierKind,
+    /// Height of the barriers.
+    pub height: Length,
+    /// Spacing of the barriers.
+    pub spacing: Length,
+}
+
+/// A target and when it is likely to be reached.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TargetLine {
+    /// What it is, in words.
+    pub label: String,
+    /// Its spacing.
+    pub spacing: Length,
+    /// The days by which it is reached with 5, 25, 50, 75 and 95 %; none beyond the look ahead, absent without a forecast.
+    pub reached: Option<[Option<Day>; 5]>,
+}
+
+/// One athlete's chart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AthleteChart {
+    /// Whom it shows.
+    pub name: String,
+    /// First and last day of the period.
+    pub period: (Day, Day),
+    /// The estimate, earliest first.
+    pub limits: Vec<LimitPoint>,
+    /// What was run, earliest first.
+    pub runs: Vec<RunPoint>,
+    /// The target, when there is one.
+    pub target: Option<TargetLine>,
+    /// Sentences below the picture.
+    pub notes: Vec<String>,
+}
+
+/// One athlete of a squad's chart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SquadRow {
+    /// Whom it shows.
+    pub name: String,
+    /// Spacing run over that of the target; none without one of them.
+    pub of_target: Option<f64>,
+    /// What is next, in words.
+    pub decision: String,
+}
+
+/// A squad's chart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SquadChart {
+    /// Name of the group.
+    pub name: String,
+    /// First and last day of the period.
+    pub period: (Day, Day),
+    /// Athletes at each stage, in words, first stage to last.
+    pub stages: Vec<(String, usize)>,
+    /// Athletes with each decision, in words.
+    pub decisions: Vec<(String, usize)>,
+    /// The athletes.
+    pub rows: Vec<SquadRow>,
+    /// Sentences below the picture.
+    pub notes: Vec<String>,
+}
+
+/// The head of a document of a size (mm) with its title and description for those who cannot see it.
+fn open(size: (u32, u32), title: &str, description: &str) -> String {
+    use crate::render::paper::escaped;
+    let (width, height) = size;
+    format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" role="img" aria-labelledby="title desc" font-family="Arial, Helvetica, sans-serif" fill="black" stroke="none"><title id="title">{}</title><desc id="desc">{}</desc><rect width="{width}" height="{height}" fill="white"/>"#,
+        escaped(title),
+        escaped(description)
+    )
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,87 @@
+use super::*;
+use crate::render::paper::well_formed;
+
+fn day(n: i32) -> Day {
+    Day::from_ymd(2026, 9, 1).unwrap().add_days(n)
+}
+
+fn sample() -> AthleteChart {
+    let mm = Length::from_mm;
+    let limits = (0..24).map(|k| {
+        let mean_m = 6.2 + 0.03 * f64::from(k);
+        let half = 0.45 - 0.01 * f64::from(k);
+        LimitPoint { on: day(k / 2 * 7 + k % 2 * 3), mean_m, p05_m: mean_m - half, p95_m: mean_m + half }
+    });
+    let runs = (0..24_u32).map(|k| RunPoint {
+        on: day(i32::try_from(k / 2 * 7 + k % 2 * 3).unwrap()),
+        barrier_kind: BarrierKind::ALL[(k / 6) as usize],
+        height: mm([300, 400, 500, 600][(k / 6) as usize]),
+        spacing: mm(6_000 + k / 6 * 250),
+    });
+    AthleteChart {
+        name: "Mira & Osei </text><script>".into(),
+        period: (day(0), day(84)),
+        limits: limits.collect(),
+        runs: runs.collect(),
+        target: Some(TargetLine {
+            label: "Target 75H U15, 0.76 m high".into(),
+            spacing: mm(7_500),
+            reached: Some([Some(day(100)), Some(day(130)), Some(day(160)), Some(day(210)), None]),
+        }),
+        notes: vec!["The dates assume that training goes on as in the last 4 weeks.".into()],
+    }
+}
+
+#[test]
+fn an_athletes_chart_is_well_formed_and_says_in_words_what_it_shows() {
+    let drawn = athlete(&sample());
+    well_formed(&drawn);
+    assert!(
+        drawn.contains("<title id=\"title\">Progress \u{2013} Mira &amp; Osei &lt;/text&gt;&lt;script&gt;</title>")
+    );
+    assert!(drawn.contains("Comfortable limit 6.20 m at first, 6.89 m at last"));
+    assert!(drawn.contains(&format!("{} with 50 %, later than the look ahead with 95 %", day(160))));
+    assert!(!drawn.contains("<script>"));
+    for colour in ["red", "green", "blue", "#"] {
+        assert!(!drawn.replace("&#39;", "").contains(&format!("\"{colour}")), "{colour}");
+    }
+    // An invented athlete to look at: `LOOK=folder cargo test chart`.
+    if let Ok(folder) = std::env::var("LOOK") {
+        std::fs::write(format!("{folder}/athlete.svg"), drawn).unwrap();
+    }
+}
+
+#[test]
+fn an_empty_chart_and_one_far_from_its_target_are_drawn() {
+    let empty = AthleteChart { limits: Vec::new(), runs: Vec::new(), target: None, ..sample() };
+    well_formed(&athlete(&empty));
+    let far = TargetLine { reached: Some([None; 5]), ..sample().target.unwrap() };
+    assert!(athlete(&AthleteChart { target: Some(far), ..sample() }).contains("not within 26 weeks"));
+}
+
+#[test]
+fn a_squads_chart_shows_everybody_the_farthest_first() {
+    let row = |n: u32| SquadRow {
+        name: format!("Runner {n:02}"),
+        of_target: (!n.is_multiple_of(7)).then(|| 0.75 + f64::from(n) / 200.0),
+        decision: "consolidate".into(),
+    };
+    let chart = SquadChart {
+        name: "Under 13".into(),
+        period: (day(0), day(84)),
+        stages: vec![("wicket run".into(), 10), ("height build".into(), 25), ("spacing build".into(), 20)],
+        decisions: vec![("consolidate".into(), 40), ("race test".into(), 15)],
+        rows: (1..=55).map(row).collect(),
+        notes: vec!["Show the cautions wherever this is shown.".into()],
+    };
+    let drawn = squad(&chart);
+    well_formed(&drawn);
+    let place = |name: &str| drawn.find(&format!(">{name}</text>")).unwrap();
+    assert!(place("Runner 55") < place("Runner 54") && place("Runner 01") < place("Runner 07"));
+    assert!(drawn.contains("wicket run: 10") && drawn.contains("Stages: wicket run 10, height build 25"));
+    if let Ok(folder) = std::env::var("LOOK") {
+        std::fs::write(format!("{folder}/squad.svg"), &drawn).unwrap();
+    }
+    let many = SquadChart { rows: (1..=70).map(row).collect(), ..chart };
+    assert!(squad(&many).contains("and 10 more"));
+}

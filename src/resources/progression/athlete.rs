@@ -1,0 +1,277 @@
+//! The JSON of one athlete's progress.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use serde::Serialize;
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use super::figures::{
+    ConfigurationView, ForecastView, LoadView, NoteView, PlateauView, SlopeView, TargetView, date, on, rounded,
+};
+use super::links::Links;
+use crate::compute::decision::{Caution, Rating};
+use crate::compute::estimate::{Believed, Spread};
+use crate::compute::progress::{Progress, Rated, TechniqueTrend, TrainingDay, technique};
+use crate::platform::ids::AthleteId;
+
+/// Most ratings shown of one criterion; the address lists all.
+const RATINGS_MAX: usize = 200;
+
+/// The estimated limit, metres, with its 90 % interval.
+#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
+#[schema(as = ProgressLimit)]
+pub struct LimitView {
+    /// Mean.
+    #[schema(minimum = 0, example = 6.62)]
+    mean: f64,
+    /// 5 % quantile.
+    #[schema(minimum = 0, example = 6.31)]
+    p05: f64,
+    /// 95 % quantile.
+    #[schema(minimum = 0, example = 6.95)]
+    p95: f64,
+}
+
+impl From<Spread> for LimitView {
+    fn from(limit: Spread) -> Self {
+        Self { mean: rounded(limit.mean), p05: rounded(limit.p05), p95: rounded(limit.p95) }
+    }
+}
+
+/// One day: what was run, and what was believed after it.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = ProgressPoint)]
+pub struct PointView {
+    /// The day.
+    on: NaiveDate,
+    /// The spacing at which an interval over a wicket of 0.30 m is as likely held as over-reached, from all runs up to this
+    /// day; absent where the runs of the day say nothing about the rhythm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    comfortable_limit_m: Option<LimitView>,
+    /// What was run over most (most intervals); absent on days without runs.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    main: Option<ConfigurationView>,
+    /// The widest spacing of the day, metres.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 20, example = 6.5)]
+    widest_spacing_m: Option<f64>,
+    /// Everything run on the day.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    load: Option<LoadView>,
+    /// Where the runs of the day are listed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 300)]
+    runs_href: Option<String>,
+}
+
+/// One rating.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = ProgressRating)]
+pub struct RatingView {
+    /// The day (UTC).
+    on: NaiveDate,
+    /// 0 not yet, 1 emerging, 2 secure, 3 secure under race conditions.
+    #[schema(minimum = 0, maximum = 3, example = 2)]
+    rating: u8,
+    /// The assessment.
+    assessment_id: Uuid,
+    /// Where it is.
+    #[schema(max_length = 200)]
+    href: String,
+}
+
+/// How one technique criterion came along.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = TechniqueTrend)]
+pub struct TechniqueView {
+    /// The criterion.
+    #[schema(max_length = 10, example = "trail_leg")]
+    criterion: &'static str,
+    /// `up`, `same`, `down` from the first to the latest, or `once`.
+    #[schema(max_length = 4, example = "up")]
+    direction: &'static str,
+    /// The first rating of the period.
+    first: RatingView,
+    /// The latest rating of the period.
+    latest: RatingView,
+    /// Ratings in the period.
+    #[schema(minimum = 1, example = 4)]
+    count: usize,
+    /// The ratings, earliest first, at most the latest 200.
+    #[schema(max_items = 200)]
+    ratings: Vec<RatingView>,
+}
+
+/// How one athlete came along over a period.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = AthleteProgression)]
+pub struct View {
+    /// The athlete.
+    athlete_id: AthleteId,
+    /// How the squad calls them.
+    #[schema(max_length = 80, example = "Mira Osei")]
+    display_name: String,
+    /// First day.
+    from: NaiveDate,
+    /// Last day; runs after it are left out.
+    to: NaiveDate,
+    /// Every training day, then one a week after the last, and the last day; earliest first.
+    #[schema(max_items = 800)]
+    points: Vec<PointView>,
+    /// Everything run in the period.
+    load: LoadView,
+    /// Where the runs of the period are listed: those behind the load and the slopes.
+    #[schema(max_length = 300)]
+    runs_href: String,
+    /// Where every run up to the last day is listed: those behind the estimates and the forecast.
+    #[schema(max_length = 300)]
+    estimate_href: String,
+    /// Slope of the estimated limit; absent with fewer than three training days.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    limit_slope: Option<SlopeView>,
+    /// Slope of the main spacing of the days; absent with fewer than three training days.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spacing_slope: Option<SlopeView>,
+    /// Change of the estimated limit from the first point to the last, metres; absent without training days.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = 0.31)]
+    limit_change_m: Option<f64>,
+    /// Whether the athlete stands still.
+    plateau: PlateauView,
+    /// Stage of the progression on the last day.
+    #[schema(max_length = 20, example = "spacing_build")]
+    stage: &'static str,
+    /// What is next.
+    #[schema(max_length = 20, example = "consolidate")]
+    decision: &'static str,
+    /// Where stage and decision are explained.
+    #[schema(max_length = 300)]
+    recommendation_href: String,
+    /// What is run over now; absent before six intervals at one configuration.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    current: Option<ConfigurationView>,
+    /// Spacing run now over that of the target.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, example = 0.86)]
+    spacing_of_target: Option<f64>,
+    /// The specification to train towards, when one is on file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    target: Option<TargetView>,
+    /// When it is likely to be reached.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    forecast: Option<ForecastView>,
+    /// The specification after it, with the day from which it applies.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    next_target: Option<TargetView>,
+    /// When that one is likely to be reached.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    next_forecast: Option<ForecastView>,
+    /// What the forecasts rest on and what weakens them; show them wherever a date is shown.
+    #[schema(max_items = 10)]
+    pub forecast_notes: Vec<NoteView>,
+    /// How technique came along, in the order in which it is taught.
+    #[schema(max_items = 8)]
+    technique: Vec<TechniqueView>,
+    /// Where the assessments of the period are listed.
+    #[schema(max_length = 300)]
+    assessments_href: String,
+    /// Cautions; show them wherever this is shown.
+    #[schema(max_items = 30)]
+    cautions: Vec<NoteView>,
+}
+
+/// One athlete with the assessments of the period.
+#[derive(Clone, Debug)]
+pub struct Subject {
+    /// The id.
+    pub id: AthleteId,
+    /// How the squad calls them.
+    pub name: String,
+    /// Ids of the assessments.
+    pub assessments: Vec<Uuid>,
+    /// What they rated, in the same order.
+    pub rated: Vec<Rated>,
+}
+
+/// The training days and the days of belief as one list, earliest first.
+pub fn by_day(progress: &Progress<'_>) -> BTreeMap<i32, (Option<TrainingDay>, Option<Believed>)> {
+    let mut days: BTreeMap<i32, (Option<TrainingDay>, Option<Believed>)> = BTreeMap::new();
+    for day in &progress.days {
+        days.entry(day.day).or_default().0 = Some(*day);
+    }
+    for one in &progress.believed {
+        days.entry(one.day).or_default().1 = Some(*one);
+    }
+    days
+}
+
+impl View {
+    /// The view of an athlete's progress.
+    pub fn new(subject: &Subject, progress: &Progress<'_>, links: &Links) -> Self {
+        let (advice, made) = (&progress.advice, progress.period.to());
+        let point = |(day, (trained, believed)): (i32, (Option<TrainingDay>, Option<Believed>))| PointView {
+            on: on(day),
+            comfortable_limit_m: believed.map(|one| one.limit_m.into()),
+            main: trained.map(|day| day.main.into()),
+            widest_spacing_m: trained.map(|day| day.widest.metres()),
+            load: trained.map(|day| day.load.into()),
+            runs_href: trained.map(|_| links.runs_on(subject.id, on(day))),
+        };
+        Self {
+            athlete_id: subject.id,
+            display_name: subject.name.clone(),
+            from: date(progress.period.from()),
+            to: date(made),
+            points: by_day(progress).into_iter().map(point).collect(),
+            load: progress.load.into(),
+            runs_href: links.runs(subject.id),
+            estimate_href: links.runs_so_far(subject.id),
+            limit_slope: progress.limit_slope.map(Into::into),
+            spacing_slope: progress.spacing_slope.map(Into::into),
+            limit_change_m: progress.limit_change_m().map(rounded),
+            plateau: (&progress.plateau).into(),
+            stage: advice.decision.stage.as_str(),
+            decision: advice.decision.kind.as_str(),
+            recommendation_href: links.recommendation(subject.id),
+            current: advice.decision.current.map(Into::into),
+            spacing_of_target: progress.spacing_of_target().map(rounded),
+            target: advice.target.as_ref().map(|one| TargetView::new(one, None)),
+            forecast: progress.outlook.target.as_ref().map(|one| ForecastView::new(one, made)),
+            next_target: advice.next_target.as_ref().map(|(from, one)| TargetView::new(one, Some(*from))),
+            next_forecast: progress.outlook.next.as_ref().map(|one| ForecastView::new(one, made)),
+            forecast_notes: progress.outlook.notes.iter().map(Into::into).collect(),
+            technique: technique(&subject.rated).iter().filter_map(|one| trend(one, subject, links)).collect(),
+            assessments_href: links.assessments(subject.id),
+            cautions: advice.decision.cautions.iter().map(Into::into).collect::<Vec<NoteView>>(),
+        }
+    }
+}
+
+fn trend(trend: &TechniqueTrend, subject: &Subject, links: &Links) -> Option<TechniqueView> {
+    let rating = |(at, rating): &(usize, Rating)| {
+        let (id, rated) = (subject.assessments.get(*at)?, subject.rated.get(*at)?);
+        let level = Rating::ALL.iter().position(|one| one == rating)?;
+        Some(RatingView {
+            on: on(rated.day),
+            rating: u8::try_from(level).ok()?,
+            assessment_id: *id,
+            href: links.assessment(*id),
+        })
+    };
+    let ratings: Vec<RatingView> = trend.seen.iter().filter_map(rating).collect();
+    Some(TechniqueView {
+        criterion: trend.criterion.as_str(),
+        direction: trend.direction.as_str(),
+        first: ratings.first()?.clone(),
+        latest: ratings.last()?.clone(),
+        count: ratings.len(),
+        ratings: ratings.iter().skip(ratings.len().saturating_sub(RATINGS_MAX)).cloned().collect(),
+    })
+}
+
+/// The cautions that hold for everybody.
+pub fn base_cautions() -> Vec<NoteView> {
+    Caution::BASE.iter().map(Into::into).collect()
+}

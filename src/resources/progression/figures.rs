@@ -1,0 +1,346 @@
+//! The JSON of figures that athletes and squads share.
+
+use chrono::NaiveDate;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use crate::compute::day::Day;
+use crate::compute::decision::{Caution, Configuration};
+use crate::compute::estimate::Hold;
+use crate::compute::progress::{Forecast, Load, Note, Plateau, Slope};
+use crate::compute::specs::Applicable;
+
+/// A date of the mathematics.
+pub fn date(day: Day) -> NaiveDate {
+    on(day.days())
+}
+
+/// The date of a day number, days since 1970-01-01.
+pub fn on(days: i32) -> NaiveDate {
+    NaiveDate::from_epoch_days(days).unwrap_or_default()
+}
+
+/// To the thousandth.
+pub fn rounded(value: f64) -> f64 {
+    (value * 1_000.0).round() / 1_000.0
+}
+
+/// A stable code with its English sentence.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = ProgressNote)]
+pub struct NoteView {
+    /// Stable code, for programs and translations.
+    #[schema(max_length = 60, example = "training_goes_on")]
+    pub code: &'static str,
+    /// The sentence.
+    #[schema(max_length = 500, example = "A coach watches every run and checks every barrier before the first.")]
+    pub text: String,
+}
+
+impl From<&Note> for NoteView {
+    fn from(note: &Note) -> Self {
+        Self { code: note.code(), text: note.text() }
+    }
+}
+
+impl From<&Caution> for NoteView {
+    fn from(caution: &Caution) -> Self {
+        Self { code: caution.code(), text: caution.text().to_owned() }
+    }
+}
+
+/// How much was run, and what became of it.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = ProgressLoad)]
+pub struct LoadView {
+    /// Runs.
+    #[schema(minimum = 0, example = 24)]
+    pub runs: u32,
+    /// Intervals.
+    #[schema(minimum = 0, example = 96)]
+    pub intervals: u32,
+    /// Intervals in which the rhythm held.
+    #[schema(minimum = 0, example = 80)]
+    pub held: u32,
+    /// Share of intervals held, 0 to 1; absent without an interval.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 1, example = 0.833)]
+    pub held_share: Option<f64>,
+    /// Barriers run over.
+    #[schema(minimum = 0, example = 120)]
+    pub barriers: u32,
+    /// Barriers hit.
+    #[schema(minimum = 0, example = 6)]
+    pub hits: u32,
+    /// Barriers hit of a hundred run over; absent without a barrier.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 100, example = 5.0)]
+    pub hits_per_100_barriers: Option<f64>,
+    /// Runs in which the athlete went down.
+    #[schema(minimum = 0, example = 0)]
+    pub falls: u32,
+}
+
+impl From<Load> for LoadView {
+    fn from(load: Load) -> Self {
+        Self {
+            runs: load.runs,
+            intervals: load.intervals,
+            held: load.held,
+            held_share: load.held_share().map(rounded),
+            barriers: load.barriers,
+            hits: load.hits,
+            hits_per_100_barriers: load.hits_per_100_barriers().map(rounded),
+            falls: load.falls,
+        }
+    }
+}
+
+/// How fast something changes, metres per week, with its 90 % interval (Theil-Sen).
+#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
+#[schema(as = ProgressSlope)]
+pub struct SlopeView {
+    /// Slope, metres per week.
+    #[schema(example = 0.045)]
+    per_week_m: f64,
+    /// Lower end of the interval, metres per week.
+    #[schema(example = 0.02)]
+    low_m: f64,
+    /// Upper end of the interval, metres per week.
+    #[schema(example = 0.07)]
+    high_m: f64,
+    /// Training days that it rests on.
+    #[schema(minimum = 3, example = 22)]
+    days: usize,
+}
+
+impl From<Slope> for SlopeView {
+    fn from(slope: Slope) -> Self {
+        Self {
+            per_week_m: rounded(slope.per_week),
+            low_m: rounded(slope.low),
+            high_m: rounded(slope.high),
+            days: slope.days,
+        }
+    }
+}
+
+/// A week with too few training days.
+#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
+#[schema(as = ThinWeek)]
+pub struct WeekView {
+    /// Its first day.
+    from: NaiveDate,
+    /// Its last day.
+    to: NaiveDate,
+    /// Training days in it; two are needed.
+    #[schema(minimum = 0, maximum = 1, example = 1)]
+    training_days: u32,
+}
+
+/// Whether the estimated limit stands still, over four weeks or more with two training days or more each.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = Plateau)]
+pub struct PlateauView {
+    /// `standing` (the interval of the slope contains zero), `moving` or `not_enough_data`.
+    #[schema(max_length = 20, example = "moving")]
+    state: &'static str,
+    /// For how many weeks, up to twelve; when standing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 4, maximum = 12, example = 5)]
+    weeks: Option<i32>,
+    /// The slope over these weeks, or over the latest four.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    slope: Option<SlopeView>,
+    /// The weeks that lack training days, latest first.
+    #[schema(max_items = 4)]
+    missing: Vec<WeekView>,
+}
+
+impl From<&Plateau> for PlateauView {
+    fn from(plateau: &Plateau) -> Self {
+        let of = |state, weeks, slope: Option<Slope>| Self {
+            state,
+            weeks,
+            slope: slope.map(Into::into),
+            missing: Vec::new(),
+        };
+        match plateau {
+            Plateau::Standing { weeks, slope } => of("standing", Some(*weeks), Some(*slope)),
+            Plateau::Moving(slope) => of("moving", None, Some(*slope)),
+            Plateau::NotEnoughData(weeks) => {
+                let missing = weeks.iter().map(|week| WeekView {
+                    from: on(week.from),
+                    to: on(week.to),
+                    training_days: week.training_days,
+                });
+                Self { missing: missing.collect(), ..of("not_enough_data", None, None) }
+            }
+        }
+    }
+}
+
+/// A probability that an interval is held, with its 90 % interval.
+#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
+#[schema(as = ProgressHold)]
+pub struct HoldView {
+    /// Mean.
+    #[schema(minimum = 0, maximum = 1, example = 0.42)]
+    mean: f64,
+    /// 5 % quantile.
+    #[schema(minimum = 0, maximum = 1, example = 0.2)]
+    p05: f64,
+    /// 95 % quantile.
+    #[schema(minimum = 0, maximum = 1, example = 0.66)]
+    p95: f64,
+}
+
+impl From<Hold> for HoldView {
+    fn from(hold: Hold) -> Self {
+        Self { mean: rounded(hold.mean), p05: rounded(hold.p05), p95: rounded(hold.p95) }
+    }
+}
+
+/// The dates by which the target is reached with a probability; absent where that lies more than 26 weeks ahead.
+#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
+pub struct ReachedBy {
+    /// With 5 %: where the 90 % range begins.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    p05: Option<NaiveDate>,
+    /// With 25 %: where the 50 % range begins.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    p25: Option<NaiveDate>,
+    /// As likely as not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    p50: Option<NaiveDate>,
+    /// With 75 %: where the 50 % range ends.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    p75: Option<NaiveDate>,
+    /// With 95 %: where the 90 % range ends.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    p95: Option<NaiveDate>,
+}
+
+/// When the rhythm is likely to hold over a target; training is assumed to go on as in recent weeks.
+#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
+#[schema(as = TargetForecast)]
+pub struct ForecastView {
+    /// `reached`, `expected` (within 26 weeks more likely than not) or `not_within_26_weeks`.
+    #[schema(max_length = 20, example = "expected")]
+    pub status: &'static str,
+    /// The probability of holding an interval that counts as reached: the club's `min_hold_mean`.
+    #[schema(minimum = 0, maximum = 1, example = 0.8)]
+    hold_wanted: f64,
+    /// The probability of holding an interval there now.
+    hold_now: HoldView,
+    /// The dates.
+    reached_by: ReachedBy,
+    /// The probability that it is reached already.
+    #[schema(minimum = 0, maximum = 1, example = 0.04)]
+    probability_now: f64,
+    /// The probability that it is reached within 26 weeks.
+    #[schema(minimum = 0, maximum = 1, example = 0.81)]
+    pub probability_within_26_weeks: f64,
+    /// Spacing of the target less that run now, metres; absent without a current configuration.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = 1.25)]
+    spacing_gap_m: Option<f64>,
+    /// Height of the target less that run now, metres; absent without a current configuration.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = 0.162)]
+    height_gap_m: Option<f64>,
+    /// Spacing of the target less the estimated limit over its height, metres.
+    #[schema(example = 0.83)]
+    limit_gap_m: f64,
+}
+
+impl ForecastView {
+    /// The view of a forecast made on a day.
+    pub fn new(forecast: &Forecast, made: Day) -> Self {
+        let days = forecast.days.map(|day| day.map(date));
+        Self {
+            status: forecast.status(made).as_str(),
+            hold_wanted: forecast.goal.hold,
+            hold_now: forecast.hold_now.into(),
+            reached_by: ReachedBy { p05: days[0], p25: days[1], p50: days[2], p75: days[3], p95: days[4] },
+            probability_now: rounded(forecast.probability_now),
+            probability_within_26_weeks: rounded(forecast.probability_within),
+            spacing_gap_m: forecast.gap.spacing_m.map(rounded),
+            height_gap_m: forecast.gap.height_m.map(rounded),
+            limit_gap_m: rounded(forecast.gap.limit_m),
+        }
+    }
+}
+
+/// A specification to train towards.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = ProgressTarget)]
+pub struct TargetView {
+    /// Rule set.
+    #[schema(max_length = 40, example = "UKA-2024")]
+    ruleset: String,
+    /// Event.
+    #[schema(max_length = 20, example = "75H")]
+    event_code: String,
+    /// Age group.
+    #[schema(max_length = 40, example = "U15")]
+    age_group: String,
+    /// Height of the barriers, metres.
+    #[schema(minimum = 0, maximum = 1.5, example = 0.762)]
+    height_m: f64,
+    /// Distance between barriers, metres.
+    #[schema(minimum = 0, maximum = 20, example = 7.5)]
+    spacing_m: f64,
+    /// Barriers.
+    #[schema(minimum = 1, maximum = 20, example = 8)]
+    barriers: u8,
+    /// Whether it applies for sure; with only a birth year on file it may not.
+    certain: bool,
+    /// The first day on which it applies, for a coming target.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    applies_from: Option<NaiveDate>,
+    /// The same as a sentence.
+    #[schema(max_length = 300, example = "From 2026-10-01 the target is 75H U15: 0.76 m high, 7.50 m apart.")]
+    pub text: String,
+}
+
+impl TargetView {
+    /// The view of a target; `from` for one that does not apply yet.
+    pub fn new(one: &Applicable<'_>, from: Option<Day>) -> Self {
+        let spec = one.spec;
+        let when = from.map_or_else(|| "The target is".to_owned(), |day| format!("From {day} the target is"));
+        let (height, spacing) = (spec.height.metres(), spec.between.metres());
+        Self {
+            ruleset: spec.ruleset.to_string(),
+            event_code: spec.event_code.to_string(),
+            age_group: spec.age_group.to_string(),
+            height_m: height,
+            spacing_m: spacing,
+            barriers: spec.barriers,
+            certain: one.certain,
+            applies_from: from.map(date),
+            text: format!("{when} {} {}: {height:.2} m high, {spacing:.2} m apart.", spec.event_code, spec.age_group),
+        }
+    }
+}
+
+/// What is run over now.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = ProgressConfiguration)]
+pub struct ConfigurationView {
+    /// `wicket`, `foam`, `low_barrier` or `hurdle`.
+    #[schema(max_length = 11, example = "low_barrier")]
+    pub barrier_kind: &'static str,
+    /// Height of the barriers, metres.
+    #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
+    pub height_m: f64,
+    /// Spacing, metres.
+    #[schema(minimum = 0, maximum = 20, example = 6.25)]
+    pub spacing_m: f64,
+}
+
+impl From<Configuration> for ConfigurationView {
+    fn from(one: Configuration) -> Self {
+        Self { barrier_kind: one.barrier_kind.as_str(), height_m: one.height.metres(), spacing_m: one.spacing.metres() }
+    }
+}

@@ -1,0 +1,219 @@
+//! Progress over HTTP: JSON, CSV or SVG.
+
+use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, VARY};
+use actix_web::web::{self, Data};
+use actix_web::{HttpRequest, HttpResponse, get};
+use chrono::NaiveDate;
+use serde::Deserialize;
+use utoipa::IntoParams;
+
+use super::athlete::{Subject, View as AthleteView};
+use super::figures::date;
+use super::links::Links;
+use super::squad::{Computed, View as SquadView, Who};
+use super::{model, pictures, store};
+use crate::compute::advice::Setting;
+use crate::compute::decision::Criterion;
+use crate::compute::progress::{Member, Period, Progress, progress};
+use crate::platform::accept::{Format, negotiate};
+use crate::platform::access::{Permit, SquadRead};
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::params::{Params, path_id};
+use crate::platform::problem::{Code, Problem};
+use crate::platform::stored;
+use crate::render::chart;
+use crate::resources::advice::{self, Person};
+
+/// Which period.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct PeriodParams {
+    /// First day; twelve weeks up to `to` when absent. At most 731 days up to `to`, both included.
+    from: Option<NaiveDate>,
+    /// Last day, at most a year ahead; today in the club when absent. Runs after it are left out.
+    to: Option<NaiveDate>,
+}
+
+/// What is asked for: the period, the representation and its entity tag.
+struct Asked {
+    period: Period,
+    format: Format,
+    links: Links,
+    tag: String,
+}
+
+impl Asked {
+    async fn read(req: &HttpRequest, tx: &mut ClubTx, params: &PeriodParams) -> Result<Self, Problem> {
+        let format = negotiate(req).ok_or_else(|| {
+            Problem::new(Code::NotAcceptable, "Progress comes as application/json, text/csv or image/svg+xml.")
+        })?;
+        let period = model::period(tx.today().await?, params.from, params.to).map_err(Problem::malformed)?;
+        let links = Links { club: tx.club, from: date(period.from()), to: date(period.to()) };
+        // The answer follows from the club's rows, the dates and the program: nothing is computed to find it unchanged.
+        let tag = format!(
+            "\"{}-{}-{}-{format:?}-{}\"",
+            store::version(tx).await?,
+            links.from,
+            links.to,
+            env!("CARGO_PKG_VERSION")
+        );
+        Ok(Self { period, format, links, tag })
+    }
+
+    fn unchanged(&self, req: &HttpRequest) -> Option<HttpResponse> {
+        stored::has(req, &self.tag).then(|| {
+            HttpResponse::NotModified().insert_header((ETAG, self.tag.clone())).insert_header((VARY, "accept")).finish()
+        })
+    }
+
+    fn answer(self, body: Vec<u8>) -> HttpResponse {
+        let mut answer = HttpResponse::Ok();
+        answer.insert_header((ETAG, self.tag)).insert_header((VARY, "accept"));
+        answer.insert_header((CACHE_CONTROL, "private, no-cache"));
+        match self.format {
+            Format::Json => answer.content_type("application/json"),
+            Format::Svg => answer.content_type("image/svg+xml"),
+            Format::Csv => answer
+                .content_type("text/csv; charset=utf-8")
+                .insert_header((CONTENT_DISPOSITION, "attachment; filename=\"progression.csv\"")),
+        };
+        answer.body(body)
+    }
+}
+
+fn follow<'a>(person: &Person, setting: &'a Setting, period: Period) -> Result<Progress<'a>, Problem> {
+    progress(&person.record, setting, period).map_err(|error| {
+        let who = &person.display_name;
+        Problem::new(Code::Conflict, format!("No progress for {who}: {error}. Correct the record."))
+    })
+}
+
+fn broken<E>(_: E) -> Problem {
+    Problem::new(Code::Internal, "The answer could not be written.")
+}
+
+/// How an athlete came along over a period, and when the target is likely to be reached.
+///
+/// Estimates, runs and technique day by day; slopes with their intervals; whether the athlete stands still; the dates by
+/// which the rhythm is likely to hold over the target and over the one after it. Every figure says where its rows are. By
+/// `Accept` also as a table (a row for each point) or as a printable chart.
+#[utoipa::path(
+    tag = "progression",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("athlete_id" = Uuid, Path, description = "The athlete"),
+        PeriodParams,
+        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses(
+        (status = 200, description = "The progress", content(
+            (AthleteView = "application/json"),
+            (String = "text/csv"),
+            (String = "image/svg+xml")
+        )),
+        (status = 304, description = "Unchanged"),
+        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/progression")]
+async fn get_athlete_progression(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<PeriodParams>,
+) -> Result<HttpResponse, Problem> {
+    let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
+    let mut tx = permit.read(&db).await?;
+    let asked = Asked::read(&req, &mut tx, &params.0).await?;
+    let people = advice::load(&mut tx, Some(&[id]), None, asked.links.to).await?;
+    let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
+    if let Some(unchanged) = asked.unchanged(&req) {
+        return Ok(unchanged);
+    }
+    let (assessments, rated) = store::rated(&mut tx, id, asked.links.from, asked.links.to).await?;
+    let setting = advice::setting(&mut tx).await?;
+    drop(tx);
+    let (period, format, links) = (asked.period, asked.format, asked.links);
+    let body = web::block(move || {
+        let found = follow(&person, &setting, period)?;
+        let subject = Subject { id, name: person.display_name, assessments, rated };
+        match format {
+            Format::Json => serde_json::to_vec(&AthleteView::new(&subject, &found, &links)).map_err(broken),
+            Format::Csv => pictures::athlete_table(&subject, &found).map_err(broken),
+            Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
+        }
+    });
+    Ok(asked.answer(body.await??))
+}
+
+/// How a squad came along over a period: stages, decisions, load, attendance, who is ready and what is due.
+///
+/// By `Accept` also as a table (a row for each athlete) or as a printable chart.
+#[utoipa::path(
+    tag = "progression",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("group_id" = Uuid, Path, description = "The group"),
+        PeriodParams,
+        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses(
+        (status = 200, description = "The progress", content(
+            (SquadView = "application/json"),
+            (String = "text/csv"),
+            (String = "image/svg+xml")
+        )),
+        (status = 304, description = "Unchanged"),
+        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[get("/v1/clubs/{club_id}/groups/{group_id}/progression")]
+async fn get_group_progression(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<PeriodParams>,
+) -> Result<HttpResponse, Problem> {
+    let id = GroupId(path_id(&req, "group_id", "group")?);
+    let mut tx = permit.read(&db).await?;
+    let name = store::group_name(&mut tx, id).await?.ok_or_else(|| Problem::not_found("group"))?;
+    let asked = Asked::read(&req, &mut tx, &params.0).await?;
+    if let Some(unchanged) = asked.unchanged(&req) {
+        return Ok(unchanged);
+    }
+    let (from, to) = (asked.links.from, asked.links.to);
+    let people = advice::load(&mut tx, None, Some(id), to).await?;
+    let ids: Vec<uuid::Uuid> = people.iter().map(|person| person.id.0).collect();
+    let rated = store::last_rated(&mut tx, &ids, to).await?;
+    let attendance = store::attendance(&mut tx, id, &ids, from, to).await?;
+    let setting = advice::setting(&mut tx).await?;
+    drop(tx);
+    let (period, format, links) = (asked.period, asked.format, asked.links);
+    let body = web::block(move || {
+        let mut members = Vec::with_capacity(people.len());
+        for person in &people {
+            let last_rated = rated.get(&person.id.0).copied().unwrap_or([None; Criterion::ALL.len()]);
+            members.push(Member { progress: follow(person, &setting, period)?, last_rated });
+        }
+        let who = people.iter().map(|person| Who { id: person.id, name: person.display_name.clone() }).collect();
+        let arms_count = setting.policy.arms_count;
+        let of = Computed { group: (id, name), period, who, members, attendance, arms_count };
+        let view = SquadView::new(&of, &links);
+        match format {
+            Format::Json => serde_json::to_vec(&view).map_err(broken),
+            Format::Csv => pictures::squad_table(&view).map_err(broken),
+            Format::Svg => Ok(chart::squad(&pictures::squad_chart(&view, period)).into_bytes()),
+        }
+    });
+    Ok(asked.answer(body.await??))
+}
+
+/// The routes of progression.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(get_athlete_progression).service(get_group_progression);
+}

@@ -1,0 +1,12 @@
+//! Progress of an athlete and of a squad over a period: as JSON, as a table and as a chart.
+
+mod athlete;
+mod figures;
+mod http;
+mod links;
+mod model;
+mod pictures;
+mod squad;
+mod store;
+
+pub use http::routes;

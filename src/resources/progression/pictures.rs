@@ -1,0 +1,152 @@
+//! Charts and tables of progress.
+
+use super::athlete::{Subject, by_day};
+use super::squad::{CountView, View as SquadView};
+use crate::compute::day::Day;
+use crate::compute::progress::{Period, Progress};
+use crate::render::chart::{AthleteChart, LimitPoint, RunPoint, SquadChart, SquadRow, TargetLine};
+use crate::render::table::{csv, defused};
+
+/// A code of the interface in words.
+fn words(code: &str) -> String {
+    code.replace('_', " ")
+}
+
+/// The cautions as one paragraph, which saves the paper's lines.
+fn paragraph<'a>(sentences: impl Iterator<Item = &'a str>) -> String {
+    sentences.fold("!".to_owned(), |words, sentence| format!("{words} {sentence}"))
+}
+
+/// The chart of an athlete.
+pub fn athlete_chart(subject: &Subject, progress: &Progress<'_>) -> AthleteChart {
+    let day = |days: i32| Day::from_days(days);
+    let limits = progress.believed.iter().filter_map(|one| {
+        let limit = one.limit_m;
+        Some(LimitPoint { on: day(one.day)?, mean_m: limit.mean, p05_m: limit.p05, p95_m: limit.p95 })
+    });
+    let runs = progress.days.iter().filter_map(|one| {
+        let main = one.main;
+        Some(RunPoint {
+            on: day(one.day)?,
+            barrier_kind: main.barrier_kind,
+            height: main.height,
+            spacing: main.spacing,
+        })
+    });
+    let target = progress.advice.target.as_ref().map(|one| TargetLine {
+        label: format!("Target {} {}, {:.2} m high", one.spec.event_code, one.spec.age_group, one.spec.height.metres()),
+        spacing: one.spec.between,
+        reached: progress.outlook.target.as_ref().map(|forecast| forecast.days),
+    });
+    let notes = progress.outlook.notes.iter().map(|note| note.text());
+    let cautions = paragraph(progress.advice.decision.cautions.iter().map(|caution| caution.text()));
+    AthleteChart {
+        name: subject.name.clone(),
+        period: (progress.period.from(), progress.period.to()),
+        limits: limits.collect(),
+        runs: runs.collect(),
+        target,
+        notes: notes.chain([cautions]).collect(),
+    }
+}
+
+/// The chart of a squad.
+pub fn squad_chart(view: &SquadView, period: Period) -> SquadChart {
+    let counts = |of: &[CountView]| of.iter().map(|one| (words(one.what), one.athletes)).collect();
+    let row = |one: &super::squad::RowView| SquadRow {
+        name: one.display_name.clone(),
+        of_target: one.spacing_of_target,
+        decision: words(one.decision),
+    };
+    SquadChart {
+        name: view.name.clone(),
+        period: (period.from(), period.to()),
+        stages: counts(&view.stages),
+        decisions: counts(&view.decisions),
+        rows: view.athletes.iter().map(row).collect(),
+        notes: vec![paragraph(view.cautions.iter().map(|one| one.text.as_str()))],
+    }
+}
+
+fn number(value: Option<f64>) -> String {
+    value.map(|value| format!("{value:.3}")).unwrap_or_default()
+}
+
+/// The table of an athlete: a row for each point.
+pub fn athlete_table(subject: &Subject, progress: &Progress<'_>) -> Result<Vec<u8>, csv::Error> {
+    let header = [
+        "display_name",
+        "on",
+        "limit_mean_m",
+        "limit_p05_m",
+        "limit_p95_m",
+        "barrier_kind",
+        "height_m",
+        "spacing_m",
+        "widest_spacing_m",
+        "runs",
+        "intervals",
+        "held",
+        "barriers",
+        "hits",
+        "falls",
+    ];
+    let name = defused(&subject.name);
+    let rows = by_day(progress).into_iter().filter_map(|(day, (trained, believed))| {
+        let limit = believed.map(|one| one.limit_m);
+        let mut row = vec![name.clone(), Day::from_days(day)?.to_string()];
+        row.extend([number(limit.map(|l| l.mean)), number(limit.map(|l| l.p05)), number(limit.map(|l| l.p95))]);
+        let main = trained.map(|one| one.main);
+        row.push(main.map(|one| one.barrier_kind.as_str().to_owned()).unwrap_or_default());
+        row.push(number(main.map(|one| one.height.metres())));
+        row.push(number(main.map(|one| one.spacing.metres())));
+        row.push(number(trained.map(|one| one.widest.metres())));
+        let load = trained.map(|one| one.load).unwrap_or_default();
+        row.extend([load.runs, load.intervals, load.held, load.barriers, load.hits, load.falls].map(|n| n.to_string()));
+        Some(row)
+    });
+    csv(&header, &rows.collect::<Vec<_>>())
+}
+
+/// The table of a squad: a row for each athlete.
+pub fn squad_table(view: &SquadView) -> Result<Vec<u8>, csv::Error> {
+    let header = [
+        "display_name",
+        "athlete_id",
+        "stage",
+        "decision",
+        "barrier_kind",
+        "height_m",
+        "spacing_m",
+        "spacing_of_target",
+        "limit_m",
+        "limit_change_m",
+        "forecast",
+        "probability_within_26_weeks",
+        "runs",
+        "intervals",
+        "held",
+        "barriers",
+        "hits",
+        "falls",
+        "sessions_present",
+    ];
+    let rows = view.athletes.iter().map(|one| {
+        let (current, load) = (one.current.as_ref(), &one.load);
+        let counts = [load.runs, load.intervals, load.held, load.barriers, load.hits, load.falls];
+        let mut row = vec![defused(&one.display_name), one.athlete_id.to_string()];
+        row.extend([one.stage.to_owned(), one.decision.to_owned()]);
+        row.push(current.map(|now| now.barrier_kind.to_owned()).unwrap_or_default());
+        row.push(number(current.map(|now| now.height_m)));
+        row.push(number(current.map(|now| now.spacing_m)));
+        row.push(number(one.spacing_of_target));
+        row.push(number(Some(one.comfortable_limit_m)));
+        row.push(number(one.limit_change_m));
+        row.push(one.forecast.map(|forecast| forecast.status.to_owned()).unwrap_or_default());
+        row.push(number(one.forecast.map(|forecast| forecast.probability_within_26_weeks)));
+        row.extend(counts.map(|n| n.to_string()));
+        row.push(one.sessions_present.to_string());
+        row
+    });
+    csv(&header, &rows.collect::<Vec<_>>())
+}

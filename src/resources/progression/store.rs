@@ -1,0 +1,192 @@
+//! Rows behind progress that advice does not read: ratings one by one, sessions and who was there.
+
+use std::collections::{BTreeSet, HashMap};
+
+use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
+
+use crate::compute::decision::{Criterion, Rating, Ratings};
+use crate::compute::progress::Rated;
+use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::ids::{AthleteId, GroupId};
+
+/// The number of the latest change in the club: as long as it stays, so does every answer.
+pub async fn version(tx: &mut ClubTx) -> Result<i64, StoreError> {
+    let club = tx.club.0;
+    let seq = sqlx::query_scalar!("select seq from club_clock where club_id = $1", club).fetch_one(tx.conn()).await?;
+    Ok(seq)
+}
+
+/// The name of a group that the actor sees.
+pub async fn group_name(tx: &mut ClubTx, id: GroupId) -> Result<Option<String>, StoreError> {
+    let club = tx.club.0;
+    let name = sqlx::query_scalar!(
+        "select name from groups where club_id = $1 and id = $2 and deleted_at is null",
+        club,
+        id.0
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    Ok(name.filter(|_| tx.actor.sees(id)))
+}
+
+/// The assessments of an athlete between two days (UTC, both included), earliest first, with their ids.
+pub async fn rated(
+    tx: &mut ClubTx,
+    athlete: AthleteId,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Result<(Vec<Uuid>, Vec<Rated>), StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select x.id, x.assessed_at, x.lead_leg, x.trail_leg, x.walkover, x.take_off, x.landing, x.posture, x.rhythm,
+          x.arms
+        from assessments x
+        where x.club_id = $1 and x.athlete_id = $2 and not x.void
+          and x.assessed_at >= $3::date and x.assessed_at < $4::date + 1
+          and not exists (
+            select from assessments later
+            where later.club_id = $1 and later.supersedes = x.id
+          )
+        order by x.assessed_at, x.id
+        "#,
+        club,
+        athlete.0,
+        from,
+        to
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let rating = |level: Option<i16>| level.and_then(|level| u8::try_from(level).ok()).and_then(Rating::from_level);
+    Ok(rows
+        .into_iter()
+        .map(|row| {
+            let ratings = Ratings {
+                lead_leg: rating(row.lead_leg),
+                trail_leg: rating(row.trail_leg),
+                walkover: rating(row.walkover),
+                take_off: rating(row.take_off),
+                landing: rating(row.landing),
+                posture: rating(row.posture),
+                rhythm: rating(row.rhythm),
+                arms: rating(row.arms),
+            };
+            (row.id, Rated { day: row.assessed_at.date_naive().to_epoch_days(), ratings })
+        })
+        .unzip())
+}
+
+/// The latest days of rating, in the order of [`Criterion::ALL`], days since 1970-01-01.
+pub type LastRated = [Option<i32>; Criterion::ALL.len()];
+
+/// When each criterion of each athlete was rated last, up to a day (UTC).
+pub async fn last_rated(
+    tx: &mut ClubTx,
+    athletes: &[Uuid],
+    to: NaiveDate,
+) -> Result<HashMap<Uuid, LastRated>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select x.athlete_id,
+          max(x.assessed_at) filter (where x.lead_leg is not null) as lead_leg,
+          max(x.assessed_at) filter (where x.trail_leg is not null) as trail_leg,
+          max(x.assessed_at) filter (where x.walkover is not null) as walkover,
+          max(x.assessed_at) filter (where x.take_off is not null) as take_off,
+          max(x.assessed_at) filter (where x.landing is not null) as landing,
+          max(x.assessed_at) filter (where x.posture is not null) as posture,
+          max(x.assessed_at) filter (where x.rhythm is not null) as rhythm,
+          max(x.assessed_at) filter (where x.arms is not null) as arms
+        from assessments x
+        where x.club_id = $1 and x.athlete_id = any ($2) and not x.void and x.assessed_at < $3::date + 1
+          and not exists (
+            select from assessments later
+            where later.club_id = $1 and later.supersedes = x.id
+          )
+        group by x.athlete_id
+        "#,
+        club,
+        athletes,
+        to
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let day = |at: Option<DateTime<Utc>>| at.map(|at| at.date_naive().to_epoch_days());
+    Ok(rows
+        .into_iter()
+        .map(|row| {
+            let days = [
+                row.lead_leg,
+                row.trail_leg,
+                row.walkover,
+                row.take_off,
+                row.landing,
+                row.posture,
+                row.rhythm,
+                row.arms,
+            ];
+            (row.athlete_id, days.map(day))
+        })
+        .collect())
+}
+
+/// The sessions that a group held, and who was there.
+#[derive(Debug, Default)]
+pub struct Attendance {
+    /// Sessions held.
+    pub held: BTreeSet<Uuid>,
+    /// Those of them with a list of who was there, or with runs.
+    pub recorded: BTreeSet<Uuid>,
+    /// The sessions of each athlete: on the list, or with a run.
+    pub present: HashMap<Uuid, BTreeSet<Uuid>>,
+}
+
+/// Who of these athletes was there when a group held sessions between two days, both included.
+pub async fn attendance(
+    tx: &mut ClubTx,
+    group: GroupId,
+    athletes: &[Uuid],
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Result<Attendance, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select s.id as "session_id!", p.athlete_id as "athlete_id?"
+        from sessions s
+        join root_scope g on g.club_id = $1 and g.root_id = s.id and g.scope_id = $2
+        left join lateral (
+          select a.athlete_id
+          from attendance a
+          where a.club_id = $1 and a.session_id = s.id and a.deleted_at is null
+          union
+          select r.athlete_id
+          from runs r
+          where r.club_id = $1 and r.session_id = s.id and not r.void
+            and not exists (
+              select from runs later
+              where later.club_id = $1 and later.supersedes = r.id
+            )
+        ) p on true
+        where s.club_id = $1 and s.deleted_at is null and s.state = 'held' and s.held_on >= $3 and s.held_on <= $4
+        "#,
+        club,
+        group.0,
+        from,
+        to
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let mut found = Attendance::default();
+    for row in rows {
+        found.held.insert(row.session_id);
+        if let Some(athlete) = row.athlete_id {
+            found.recorded.insert(row.session_id);
+            if athletes.contains(&athlete) {
+                found.present.entry(athlete).or_default().insert(row.session_id);
+            }
+        }
+    }
+    Ok(found)
+}

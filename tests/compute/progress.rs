@@ -1,0 +1,226 @@
+//! Progress by hand, and what must hold for every athlete.
+
+use lanewright::compute::advice::{Record, RunRecord, Setting, advise};
+use lanewright::compute::day::Day;
+use lanewright::compute::decision::{Clearance, Policy, Ratings};
+use lanewright::compute::prior::Experience;
+use lanewright::compute::progress::{
+    Forecast, Note, Period, Plateau, Progress, Status, plateau, progress, slope_per_week, training_days,
+};
+use lanewright::compute::specs::Birth;
+use lanewright::compute::units::{BarrierKind, Length, Sex};
+use proptest::prelude::*;
+
+fn today() -> Day {
+    Day::from_ymd(2_025, 6, 1).unwrap()
+}
+
+fn setting() -> Setting {
+    Setting {
+        ruleset: "UKA".to_owned(),
+        specs: Vec::new(),
+        age_groups: Vec::new(),
+        stock: Vec::new(),
+        policy: Policy::default(),
+    }
+}
+
+/// A run of five barriers, `back` days ago.
+fn run(back: i32, spacing_mm: u32, held: u16) -> RunRecord {
+    RunRecord {
+        day: today().days() - back,
+        barrier_kind: BarrierKind::LowBarrier,
+        height: Length::from_mm(500),
+        spacing: Length::from_mm(spacing_mm),
+        barriers: 5,
+        held,
+        over_reached: 4 - held,
+        crowded: 0,
+        broken: 0,
+        hits: 1,
+        fell: false,
+    }
+}
+
+fn record(runs: Vec<RunRecord>) -> Record {
+    Record {
+        sex: Sex::Female,
+        birth: Birth::Date(Day::from_ymd(2_013, 5, 20).unwrap()),
+        experience: Experience::Novice,
+        stature_m: Some(1.58),
+        leg_length_m: None,
+        sprint_30m_s: None,
+        sprint_50m_s: None,
+        restricted_until: None,
+        ratings: Ratings::default(),
+        clearance: Clearance::NotNeeded,
+        runs,
+    }
+}
+
+fn weeks(weeks: i32) -> Period {
+    Period::new(today().add_days(1 - 7 * weeks), today()).unwrap()
+}
+
+fn of(record: &Record, setting: &Setting, check: impl FnOnce(&Progress<'_>)) {
+    check(&progress(record, setting, weeks(12)).unwrap());
+}
+
+#[test]
+fn a_day_is_summed_and_named_by_what_was_run_most() {
+    let mut walkover = run(3, 6_500, 0);
+    (walkover.barriers, walkover.over_reached) = (1, 0);
+    let runs = [run(3, 6_000, 3), run(3, 6_000, 4), run(3, 6_250, 4), walkover, run(90, 5_000, 4)];
+    let days = training_days(&runs, today().days() - 10, today().days());
+    assert_eq!(days.len(), 1);
+    let day = days[0];
+    assert_eq!((day.main.spacing.mm(), day.widest.mm()), (6_000, 6_500));
+    assert_eq!((day.load.runs, day.load.intervals, day.load.held, day.load.barriers), (4, 12, 11, 16));
+    assert_eq!(day.load.hits_per_100_barriers(), Some(25.0));
+}
+
+#[test]
+fn of_equal_configurations_the_wider_names_the_day() {
+    let days = training_days(&[run(0, 6_250, 4), run(0, 6_000, 4)], 0, today().days());
+    assert_eq!(days[0].main.spacing.mm(), 6_250);
+}
+
+/// Slopes of all pairs by hand: 0.2, 0.1, 0.4 and their median 0.2 per week.
+#[test]
+fn a_slope_is_the_median_of_all_pairs() {
+    let slope = slope_per_week(&[(0, 6.0), (7, 6.1), (21, 6.6)]).unwrap();
+    assert!((slope.per_week - 0.2).abs() < 1e-12 && slope.days == 3);
+    assert!(slope.low <= 0.1 + 1e-12 && slope.high >= 0.25 - 1e-12);
+    assert_eq!(slope_per_week(&[(0, 6.0), (7, 6.1)]), None);
+}
+
+#[test]
+fn a_plateau_needs_two_days_in_each_of_four_weeks_and_says_which_lack_them() {
+    let points = |weeks: &[i32]| -> Vec<(i32, f64)> {
+        let mut days: Vec<i32> = weeks.iter().flat_map(|week| [-7 * week - 4, -7 * week]).collect();
+        days.sort_unstable();
+        days.into_iter().map(|day| (day, 6.5 + 0.01 * f64::from(day.rem_euclid(3)))).collect()
+    };
+    let Plateau::NotEnoughData(weeks) = plateau(&points(&[0, 1, 3]), 2) else { panic!("week 2 is missing") };
+    assert_eq!((weeks.len(), weeks[0].from, weeks[0].to, weeks[0].training_days), (1, -20, -14, 0));
+    assert!(matches!(plateau(&points(&[0, 1, 2, 3]), 2), Plateau::Standing { weeks: 4, .. }));
+    assert!(matches!(plateau(&points(&[0, 1, 2, 3, 4, 5]), 2), Plateau::Standing { weeks: 6, .. }));
+    assert!(matches!(plateau(&points(&[0, 1, 2, 3, 4, 6]), 2), Plateau::Standing { weeks: 5, .. }));
+    assert!(matches!(plateau(&points(&[0, 1, 2, 3]), 9), Plateau::NotEnoughData(_)), "nothing for nine days");
+    let rising: Vec<(i32, f64)> = points(&[0, 1, 2, 3]).into_iter().map(|(day, _)| (day, f64::from(day))).collect();
+    assert!(matches!(plateau(&rising, 2), Plateau::Moving(slope) if (slope.per_week - 7.0).abs() < 1e-9));
+}
+
+#[test]
+fn equal_values_stand_still() {
+    let points: Vec<(i32, f64)> = (0..8).map(|k| (k / 2 * 7 + k % 2 * 3, 6.0)).collect();
+    assert!(matches!(plateau(&points, 24), Plateau::Standing { weeks: 4, .. }));
+}
+
+/// Two sessions a week for `weeks` weeks, held throughout, the spacing opening by `step_mm` a week.
+fn season(weeks: i32, step_mm: u32) -> Vec<RunRecord> {
+    let weeks = u32::try_from(weeks).unwrap();
+    (0..weeks)
+        .flat_map(|week| {
+            let back = i32::try_from(7 * (weeks - 1 - week)).unwrap();
+            let spacing = 5_500 + step_mm * week;
+            [run(back + 4, spacing, 4), run(back + 4, spacing, 4), run(back + 1, spacing, 4), run(back + 1, spacing, 3)]
+        })
+        .collect()
+}
+
+#[test]
+fn the_last_point_is_the_estimate_that_advice_is_given_on() {
+    let (record, setting) = (record(season(8, 60)), setting());
+    of(&record, &setting, |found| {
+        let advised = advise(&record, &setting, today()).unwrap();
+        let last = found.believed.last().unwrap();
+        assert_eq!(last.day, today().days());
+        assert!((last.limit_m.mean - advised.estimate.limit_m.mean).abs() < 1e-9);
+        assert_eq!(found.advice.decision, advised.decision);
+        assert_eq!((found.days.len(), found.believed.len()), (16, 17));
+    });
+}
+
+fn dates(forecast: &Forecast) -> Vec<i32> {
+    forecast.days.iter().map(|day| day.map_or(i32::MAX, Day::days)).collect()
+}
+
+#[test]
+fn who_runs_wider_arrives_sooner_and_the_next_age_group_comes_with_its_date() {
+    let (slow, fast, setting) = (record(season(10, 20)), record(season(10, 120)), setting());
+    of(&slow, &setting, |slow| {
+        of(&fast, &setting, |fast| {
+            let of = |one: &Progress<'_>| one.outlook.target.clone().unwrap();
+            let (slow_target, fast_target) = (of(slow), of(fast));
+            assert!(dates(&slow_target).is_sorted() && dates(&fast_target).is_sorted());
+            assert!(dates(&fast_target).iter().zip(dates(&slow_target)).all(|(fast, slow)| *fast <= slow));
+            assert!(fast_target.probability_within > slow_target.probability_within);
+            let (from, next) = fast.advice.next_target.unwrap();
+            assert!(from > today() && next.spec.between >= fast.advice.target.unwrap().spec.between);
+            let next = fast.outlook.next.clone().unwrap();
+            assert!(next.probability_within <= fast_target.probability_within + 1e-12);
+            let current = fast.advice.decision.current.unwrap();
+            let gap = next.goal.spacing.metres() - current.spacing.metres();
+            assert!((next.gap.spacing_m.unwrap() - gap).abs() < 1e-12);
+        });
+    });
+}
+
+#[test]
+fn who_holds_the_target_already_is_there_today() {
+    let far: Vec<RunRecord> = (0..12).map(|k| RunRecord { height: Length::from_mm(762), ..run(k, 8_000, 4) }).collect();
+    of(&record(far), &setting(), |found| {
+        let forecast = found.outlook.target.as_ref().unwrap();
+        assert_eq!(forecast.status(today()), Status::Reached);
+        assert_eq!(forecast.days[2], Some(today()));
+        assert!(forecast.probability_now > 0.5);
+    });
+    of(&record((1..7).map(|back| run(back, 4_500, 0)).collect()), &setting(), |found| {
+        let forecast = found.outlook.target.as_ref().unwrap();
+        assert_eq!((forecast.status(today()), forecast.days[2]), (Status::NotWithinHorizon, None));
+    });
+}
+
+#[test]
+fn a_forecast_says_what_weakens_it() {
+    let codes = |record: &Record| {
+        let setting = setting();
+        let found = progress(record, &setting, weeks(12)).unwrap();
+        found.outlook.notes.iter().map(|note| note.code()).collect::<Vec<_>>()
+    };
+    assert_eq!(codes(&record(Vec::new())), ["no_runs"]);
+    assert_eq!(codes(&record(vec![run(40, 6_000, 4)])), ["no_recent_runs", "thin_evidence", "higher_than_run"]);
+    let mut restricted = record(season(10, 50));
+    restricted.restricted_until = Some(today().days());
+    assert_eq!(codes(&restricted), ["training_goes_on", "higher_than_run", "restricted"]);
+    assert!(Note::TrainingGoesOn { days: 8 }.text().contains("8 training days"));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn the_order_of_the_runs_does_not_matter_and_later_runs_are_left_out(
+        runs in prop::collection::vec((-20..60_i32, 16..32_u32, 0..5_u16), 1..20),
+        turn in 0..20_usize,
+    ) {
+        let runs: Vec<RunRecord> = runs.into_iter().map(|(back, step, held)| run(back, step * 250, held)).collect();
+        let mut turned = runs.clone();
+        turned.rotate_left(turn % runs.len());
+        turned.retain(|run| run.day <= today().days());
+        let (setting, all, turned) = (setting(), record(runs), record(turned));
+        let (all, turned) = (progress(&all, &setting, weeks(12)).unwrap(), progress(&turned, &setting, weeks(12)).unwrap());
+        prop_assert_eq!(&all.believed, &turned.believed);
+        prop_assert_eq!(&all.outlook, &turned.outlook);
+        prop_assert_eq!((all.load, &all.days, all.plateau), (turned.load, &turned.days, turned.plateau));
+        for one in &all.believed {
+            prop_assert!(one.limit_m.p05 <= one.limit_m.p50 && one.limit_m.p50 <= one.limit_m.p95);
+        }
+        if let Some(forecast) = &all.outlook.target {
+            prop_assert!(dates(forecast).is_sorted());
+            prop_assert!((0.0..=1.0).contains(&forecast.probability_now));
+            prop_assert!(forecast.probability_now <= forecast.probability_within && forecast.probability_within <= 1.0);
+        }
+    }
+}

@@ -232,6 +232,62 @@ async fn set_out(tour: &Tour, session: &str, plan: &Value) {
 }
 
 #[sqlx::test]
+async fn lanes_are_reserved_shortened_kept_and_compared_with_one_fewer_and_one_more(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let tour = begin(&app).await;
+    let path = format!("/sessions/{}/lane-plans", tour.sessions[3].1);
+    let numbers = |plan: &Value| -> Vec<u64> {
+        plan["lanes"].as_array().unwrap().iter().map(|lane| lane["lane"].as_u64().unwrap()).collect()
+    };
+    let ask = |changes: Value| {
+        let mut body =
+            json!({"lanes": 4, "capacity": 12, "barriers": {"min": 3, "max": 6}, "athlete_ids": tour.athletes});
+        body.as_object_mut().unwrap().extend(changes.as_object().unwrap().clone());
+        body
+    };
+    let plan = tour.admin.post(&path, ask(json!({"reserved_lanes": [2]}))).await.expect(201).body;
+    assert_eq!(plan["proven_optimal"], true);
+    assert!(!numbers(&plan).contains(&2), "{:?}", numbers(&plan));
+    // 12 m + 3 intervals + 10 m do not fit 35 m at 5 m and more: lane 4 stays out of use, or carries 3 barriers.
+    let short = json!({"lane_straights": [{"lane": 4, "straight_m": 35.0}]});
+    let short = tour.admin.post(&path, ask(short)).await.expect(201).body;
+    for lane in short["lanes"].as_array().unwrap().iter().filter(|lane| lane["lane"] == 4) {
+        let length = 22.0 + (lane["barriers"].as_f64().unwrap() - 1.0) * lane["spacing_m"].as_f64().unwrap();
+        assert!(length <= 35.0, "{lane}");
+    }
+    // One lane fewer costs something or nothing, one more never does.
+    let alternatives = plan["alternatives"].as_array().unwrap();
+    assert_eq!(alternatives.len(), 2);
+    assert_eq!(alternatives[0]["lanes"].as_u64().unwrap(), numbers(&plan).len() as u64 - 1);
+    assert!(alternatives[0]["costs_regret"].as_f64().unwrap() >= 0.0);
+    assert!(alternatives[1]["costs_regret"].as_f64().unwrap() <= 0.0);
+    let without = tour.admin.post(&path, ask(json!({"alternatives": false}))).await.expect(201).body;
+    assert_eq!(without["alternatives"], json!([]));
+    // Every athlete hears how the lane compares with the own best.
+    for placed in plan["lanes"].as_array().unwrap().iter().flat_map(|lane| lane["athletes"].as_array().unwrap()) {
+        let (code, lost) = (placed["standing"]["code"].as_str().unwrap(), placed["regret"].as_f64().unwrap());
+        assert_eq!(code == "own_best_lane", lost < 0.005, "{placed}");
+        assert!(!placed["standing"]["text"].as_str().unwrap().is_empty());
+        assert!((placed["standing"]["params"]["regret"].as_f64().unwrap() - lost).abs() < 1e-6);
+    }
+    // With a change that is never worth it, the lanes are those of the earlier plan, on their numbers.
+    let like = json!({"like": {"lane_plan_id": plan["id"], "unless_saves": 300.0}, "capacity": 11, "hold_target": 0.6});
+    let kept = tour.admin.post(&path, ask(like)).await.expect(201).body;
+    assert_eq!(kept["changed_lanes"], 0);
+    let carried = |plan: &Value| -> Vec<Value> {
+        let lanes = plan["lanes"].as_array().unwrap();
+        lanes.iter().map(|lane| json!([lane["lane"], lane["height_m"], lane["spacing_m"]])).collect()
+    };
+    assert!(carried(&kept).iter().all(|lane| carried(&plan).contains(lane)), "{kept}");
+    let stranger = json!({"like": {"lane_plan_id": Uuid::now_v7()}});
+    let refused = tour.admin.post(&path, ask(stranger)).await.expect(422);
+    assert_eq!(refused.body["errors"][0]["pointer"], "/like/lane_plan_id");
+    // A short time is enough for so few, or the gap is told.
+    let hasty = tour.admin.post(&path, ask(json!({"time_limit_s": 0.05, "objective": "fair"}))).await.expect(201).body;
+    assert!(hasty["lower_bound"].as_f64().unwrap() <= hasty["total_regret"].as_f64().unwrap() + 1e-6);
+}
+
+#[sqlx::test]
 async fn a_plan_that_cannot_be_says_what_binds_and_what_would_do(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     let tour = begin(&app).await;
@@ -277,6 +333,11 @@ async fn bad_input_to_the_plan_and_the_advice_names_the_field(pool: PgPool) {
         (json!({"straight_m": 5000}), "/straight_m"),
         (json!({"hold_target": 1.5}), "/hold_target"),
         (json!({"objective": "best"}), "/objective"),
+        (json!({"reserved_lanes": [1, 2, 3, 4]}), "/reserved_lanes"),
+        (json!({"reserved_lanes": [0]}), "/reserved_lanes/0"),
+        (json!({"lane_straights": [{"lane": 1, "straight_m": 3.0}]}), "/lane_straights/0/straight_m"),
+        (json!({"like": {"lane_plan_id": stranger, "unless_saves": -1.0}}), "/like/unless_saves"),
+        (json!({"time_limit_s": 60.0}), "/time_limit_s"),
         (json!({"athlete_ids": []}), "/athlete_ids"),
         (json!({"athlete_ids": [stranger]}), "/athlete_ids/0"),
         (json!({"pins": [{"athlete_id": stranger, "lane": 1}]}), "/pins/0/athlete_id"),

@@ -25,6 +25,7 @@ fn alone(limit: f64, width: f64, hold_target: f64) -> Problem {
             permitted_height: Length::from_mm(300),
             hold,
             excluded: Vec::new(),
+            target: 0,
         }],
         candidates,
         lanes: vec![Lane { number: 1, straight: Length::from_mm(100_000) }],
@@ -37,6 +38,8 @@ fn alone(limit: f64, width: f64, hold_target: f64) -> Problem {
         apart: Vec::new(),
         hold_target,
         height_penalty: 0.05,
+        lanes_max: 12,
+        last_time: None,
         objective: Objective::Total,
     }
 }

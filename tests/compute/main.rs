@@ -12,7 +12,7 @@
 //! | estimate: halving every step of the grid moves the limit by less than 0.01 m | `estimate_laws::halving_every_step_of_the_grid_hardly_moves_the_limit` |
 //! | estimate: a longer spacing or higher barrier is never less likely over-reached | `estimate_laws::a_longer_spacing_or_higher_barrier_is_never_less_likely_over_reached`, `::after_any_history_quantiles_are_in_order_and_more_demanding_is_never_likelier` |
 //! | estimate: held instead of over-reached means a longer limit | `estimate_laws::whoever_holds_what_another_over_reaches_has_the_longer_limit` |
-//! | estimate: intervals cover the truth and errors stay within their bars | `estimate_season` |
+//! | estimate: intervals cover the truth and errors stay within their bars | `calibration` |
 //! | estimate: outcomes and posteriors equal an independent program | `estimate_oracle` |
 //! | prior: taller, longer-legged or faster never lowers the mean | `prior::taller_longer_legged_or_faster_never_lowers_the_mean` |
 //! | prior: two predictors are never worse than the better one and never too sure | `prior::two_predictors_are_never_worse_than_the_better_and_never_too_sure` |

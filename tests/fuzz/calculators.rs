@@ -234,6 +234,7 @@ fn problem(bytes: &mut Bytes<'_>) -> Problem {
             permitted_height: Length::from_mm(bytes.pick(&[300, 450, 600, 600, 600, 0])),
             hold: (0..many).map(|_| share(bytes)).collect(),
             excluded: (0..bytes.below(2)).map(|_| usize::from(bytes.below(many))).collect(),
+            target: 0,
         })
         .collect();
     let (people, lanes) = (u16::try_from(athletes.len()).unwrap(), 1 + bytes.below(4));
@@ -262,6 +263,8 @@ fn problem(bytes: &mut Bytes<'_>) -> Problem {
             .collect(),
         hold_target: 0.5 + 0.45 * share(bytes),
         height_penalty: 0.5 * share(bytes),
+        lanes_max: 12,
+        last_time: None,
         objective: bytes.pick(&[Objective::Total, Objective::Fair]),
         athletes,
         candidates,

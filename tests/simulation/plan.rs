@@ -58,6 +58,7 @@ fn problem(estimates: &[Estimate], height: Length, lanes: u32, hold: f64) -> Pro
         permitted_height: height,
         hold: candidates.iter().map(|c| estimate.hold_mean(c.height, c.spacing).clamp(0.0, 1.0)).collect(),
         excluded: Vec::new(),
+        target: 0,
     });
     Problem {
         athletes: athletes.collect(),
@@ -72,6 +73,8 @@ fn problem(estimates: &[Estimate], height: Length, lanes: u32, hold: f64) -> Pro
         apart: Vec::new(),
         hold_target: hold,
         height_penalty: DEFAULT_HEIGHT_PENALTY,
+        lanes_max: 12,
+        last_time: None,
         objective: Objective::Total,
     }
 }

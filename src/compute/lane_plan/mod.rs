@@ -42,6 +42,8 @@ pub struct Placed {
     pub regret: f64,
     /// Probability that an interval is held here.
     pub hold: f64,
+    /// The athlete's own best, whether or not today's lanes could carry it (position in [`Problem::candidates`]).
+    pub best: usize,
 }
 
 /// One lane of the plan.
@@ -220,7 +222,14 @@ fn describe(
             total += regret;
             largest = largest.max(regret);
             let runner = &problem.athletes[a];
-            athletes.push(Placed { athlete: runner.id, regret: share(regret), hold: runner.hold[choice.candidate] });
+            let permitted = regrets[a].iter().enumerate().filter_map(|(c, regret)| regret.map(|regret| (regret, c)));
+            let best = permitted.min_by_key(|&(regret, c)| (regret, problem.candidates[c].rank_key()));
+            athletes.push(Placed {
+                athlete: runner.id,
+                regret: share(regret),
+                hold: runner.hold[choice.candidate],
+                best: best.map_or(choice.candidate, |(_, c)| c),
+            });
         }
         athletes.sort_by_key(|placed| placed.athlete);
         let number = problem.lanes[choice.lane].number;

@@ -1,36 +1,28 @@
 //! Lane plans over HTTP.
 
-use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
 
 use actix_web::web::{self, Data};
 use actix_web::{HttpRequest, HttpResponse, delete, get, post};
 use uuid::Uuid;
 
-use super::model::{self, Equipment, Raw, Wish};
-use super::problem::no_plan;
-use super::shapes::{CautionView, Content, LaneView, Page, PlacedView, Request, RestingView, StockView, View};
+use super::answer::{Inputs, compute};
+use super::model::{Raw, Wish};
+use super::shapes::{Content, LaneView, Page, Request, View};
 use super::store::{self, Plan, StoredPlan};
-use crate::compute::advice::{Advice, Setting, advise};
 use crate::compute::day::Day;
-use crate::compute::decision::Caution;
-use crate::compute::lane_plan::{self, Budget};
+use crate::compute::lane_plan::{self, Candidate};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, StoreError};
 use crate::platform::fault::Fault;
-use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
+use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::{Code, Problem};
+use crate::platform::problem::Problem;
 use crate::platform::stored::{self, Stored};
-use crate::resources::advice::{self, Person};
-
-/// Work and time that one plan may take before the best so far is answered with its gap.
-const BUDGET: Budget = Budget { nodes: 2_000_000 };
-const TIME: Duration = Duration::from_secs(10);
+use crate::resources::advice;
 
 /// Raises a flag when dropped: a client that goes away stops the search.
 struct StopOnDrop(Arc<AtomicBool>);
@@ -50,15 +42,6 @@ fn view(stored: &StoredPlan) -> Result<View, Problem> {
         request: serde_json::from_value(stored.value.request.clone()).map_err(corrupt)?,
         content: serde_json::from_value(stored.value.content.clone()).map_err(corrupt)?,
     })
-}
-
-/// Everything a plan is computed from.
-struct Inputs {
-    wish: Wish,
-    people: Vec<Person>,
-    setting: Setting,
-    equipment: Vec<Equipment>,
-    on: Day,
 }
 
 /// Loads the inputs, naming every broken field of the request.
@@ -91,6 +74,10 @@ async fn inputs(
     }
     let raw = Raw {
         lanes: request.lanes,
+        reserved_lanes: &request.reserved_lanes,
+        lane_straights: request.lane_straights.iter().map(|one| (one.lane, one.straight_m)).collect(),
+        unless_saves: request.like.map(|like| like.unless_saves),
+        time_limit_s: request.time_limit_s,
         capacity: request.capacity,
         barriers_min: request.barriers.min,
         barriers_max: request.barriers.max,
@@ -102,104 +89,25 @@ async fn inputs(
         pins: request.pins.iter().map(|pin| (pin.athlete_id, pin.lane)).collect(),
         apart: request.apart.iter().map(|[a, b]| (*a, *b)).collect(),
     };
-    let wish = Wish::parse(&raw, &ids, info.venue.map(|(_, straight, lanes)| (straight, lanes)))?;
+    let venue = info.venue.map(|(_, straight, lanes)| (straight, lanes));
+    let mut wish = Wish::parse(&raw, &ids, venue)?;
+    if let (Some(last), Some(like)) = (&mut wish.last_time, &request.like) {
+        last.lanes = lanes_of(tx, like.lane_plan_id).await?;
+    }
     let setting = advice::setting(tx).await?;
     let equipment = store::equipment(tx).await?;
     let on = Day::from_days(info.held_on.to_epoch_days()).ok_or(StoreError::Corrupt("session"))?;
-    Ok(Inputs { wish, people, setting, equipment, on })
+    Ok(Inputs { wish, people, setting, equipment, on, alternatives: request.alternatives })
 }
 
-/// Computes the plan.
-fn compute(inputs: &Inputs, stop: &AtomicBool) -> Result<Content, Problem> {
-    let began = Instant::now();
-    let stopped = || stop.load(Ordering::Relaxed) || began.elapsed() > TIME;
-    let mut advised: Vec<(&Person, Advice<'_>)> = Vec::with_capacity(inputs.people.len());
-    for person in &inputs.people {
-        let advice = advise(&person.record, &inputs.setting, inputs.on).map_err(|error| {
-            let detail = format!("No advice for {}: {error}. Correct the record.", person.display_name);
-            Problem::new(Code::Conflict, detail)
-        })?;
-        advised.push((person, advice));
-    }
-    let (resting, running): (Vec<_>, Vec<_>) = advised.into_iter().partition(|(_, advice)| model::rests(advice));
-    let resting = resting
-        .into_iter()
-        .map(|(person, advice)| RestingView {
-            athlete_id: person.id,
-            display_name: person.display_name.clone(),
-            explanation: advice.decision.explanation(),
-        })
-        .collect();
-    let names: HashMap<AthleteId, &str> =
-        inputs.people.iter().map(|person| (person.id, person.display_name.as_str())).collect();
-    let name_of = |id: AthleteId| names.get(&id).copied().unwrap_or_default().to_owned();
-    let mut wish = inputs.wish.clone();
-    let runs = |id: &AthleteId| running.iter().any(|(person, _)| person.id == *id);
-    wish.pins.retain(|(athlete, _)| runs(athlete));
-    wish.apart.retain(|(a, b)| runs(a) && runs(b));
-    let advised: Vec<(AthleteId, &Advice<'_>)> = running.iter().map(|(person, advice)| (person.id, advice)).collect();
-    if advised.is_empty() {
-        return Err(Problem::new(
-            Code::Infeasible,
-            "No lane plan: everybody rests today. Nobody should run over barriers.",
-        ));
-    }
-    let problem = model::problem(&wish, &advised, &inputs.equipment, inputs.setting.policy.spacing_step);
-    if problem.candidates.is_empty() {
-        let detail = "No lane plan: the club owns no barriers that these athletes may run. What would do: add wickets or \
-                      lower barriers with POST /v1/clubs/{club_id}/equipment.";
-        return Err(Problem::new(Code::Infeasible, detail));
-    }
-    let plan = lane_plan::plan(&problem, BUDGET, &stopped).map_err(|error| no_plan(error, wish.barriers.0, name_of))?;
-    Ok(content(&plan, &problem, &wish, resting, name_of))
-}
-
-fn content(
-    plan: &lane_plan::Plan,
-    problem: &lane_plan::Problem,
-    wish: &Wish,
-    resting: Vec<RestingView>,
-    name_of: impl Fn(AthleteId) -> String,
-) -> Content {
-    let rounded = |value: f64| (value * 1e6).round() / 1e6;
-    let lane = |lane: &lane_plan::PlannedLane| {
-        let candidate = problem.candidates.get(lane.candidate)?;
-        let placed = |one: &lane_plan::Placed| {
-            let athlete_id = AthleteId(Uuid::from_u128(one.athlete));
-            PlacedView {
-                athlete_id,
-                display_name: name_of(athlete_id),
-                regret: rounded(one.regret),
-                hold_probability: rounded(one.hold),
-            }
-        };
-        Some(LaneView {
-            lane: lane.number,
-            barrier_kind: candidate.kind.as_str().to_owned(),
-            height_m: candidate.height.metres(),
-            spacing_m: candidate.spacing.metres(),
-            approach_m: candidate.approach.metres(),
-            barriers: lane.barriers,
-            athletes: lane.athletes.iter().map(placed).collect(),
-        })
-    };
-    let stock = |one: &lane_plan::StockUse| StockView {
-        equipment_id: EquipmentId(Uuid::from_u128(one.item)),
-        height_m: one.height.metres(),
-        count: one.count,
-    };
-    let caution = |one: &Caution| CautionView { code: one.code().to_owned(), text: one.text().to_string() };
-    Content {
-        lanes: plan.lanes.iter().filter_map(lane).collect(),
-        resting,
-        total_regret: rounded(plan.total_regret),
-        largest_regret: rounded(plan.largest_regret),
-        proven_optimal: plan.proven_optimal,
-        lower_bound: rounded(plan.lower_bound),
-        stock_used: plan.stock_used.iter().map(stock).collect(),
-        run_out_m: wish.run_out.metres(),
-        cautions: Caution::BASE.iter().map(caution).collect(),
-    }
+/// The lanes of an earlier plan.
+async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate)>, Problem> {
+    let found = store::find_anywhere(tx, id).await?;
+    let unknown = || Fault::at("/like/lane_plan_id", "unknown_id", "there is no such lane plan in your groups");
+    let found = found.ok_or_else(|| Problem::invalid(vec![unknown()]))?;
+    let content: Content = serde_json::from_value(found.content).map_err(|_| StoreError::Corrupt("lane plan"))?;
+    let lanes: Option<_> = content.lanes.iter().map(LaneView::configuration).collect();
+    Ok(lanes.ok_or(StoreError::Corrupt("lane plan"))?)
 }
 
 /// Computes and stores the lanes to set out for a session and who runs where.

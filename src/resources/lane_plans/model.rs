@@ -1,13 +1,14 @@
 //! What a coach asks for, and the problem it makes.
 
 use std::collections::BTreeSet;
+use std::time::Duration;
 
 use uuid::Uuid;
 
 use crate::compute::advice::Advice;
 use crate::compute::decision::DecisionKind;
 use crate::compute::lane_plan::{
-    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, MAX_CANDIDATES, Objective, Pin, Problem, StockItem,
+    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, LastTime, MAX_CANDIDATES, Objective, Pin, Problem, StockItem,
 };
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
@@ -21,14 +22,18 @@ const MAX_BARRIERS: u32 = 20;
 pub const APPROACH_M: f64 = 12.0;
 /// Run-out when none is asked for: close to the run-in of the published sprint races (10 to 13 m).
 pub const RUN_OUT_M: f64 = 10.0;
+/// Longest computing time of a plan, and that when none is asked for, seconds (s).
+const TIME_LIMIT_S: f64 = 10.0;
 /// P(hold) at which training is worth most, when the coach asks for nothing else (design choice).
 pub const HOLD_TARGET: f64 = 0.8;
 
 /// What a coach asks for.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Wish {
-    /// Lanes that may be used.
-    pub lanes: u32,
+    /// Lanes that may be used, by number, with their usable straights.
+    pub lanes: Vec<Lane>,
+    /// The next lane of the venue, when there is one.
+    pub one_more: Option<Lane>,
     /// Most athletes of one lane.
     pub capacity: usize,
     /// Fewest and most barriers of one lane.
@@ -37,8 +42,6 @@ pub struct Wish {
     pub approach: Length,
     /// Free distance after the last barrier.
     pub run_out: Length,
-    /// Usable straight.
-    pub straight: Length,
     /// P(hold) at which training is worth most.
     pub hold_target: f64,
     /// What is minimised.
@@ -47,13 +50,25 @@ pub struct Wish {
     pub pins: Vec<(AthleteId, u32)>,
     /// Pairs who must not share a lane.
     pub apart: Vec<(AthleteId, AthleteId)>,
+    /// Lanes that stay unless a change pays; read from the earlier plan after parsing.
+    pub last_time: Option<LastTime>,
+    /// Longest computing time.
+    pub time_limit: Duration,
 }
 
 /// What a client sends of a wish, field by field.
 #[derive(Clone, Debug)]
 pub struct Raw<'a> {
-    /// See [`Wish`].
+    /// How many lanes, numbered from 1.
     pub lanes: u32,
+    /// Numbers of lanes that stay free.
+    pub reserved_lanes: &'a [u32],
+    /// Number and usable straight, metres (m), of lanes that differ.
+    pub lane_straights: Vec<(u32, f64)>,
+    /// Regret that a changed lane must save, when an earlier plan's lanes are to stay.
+    pub unless_saves: Option<f64>,
+    /// Seconds (s).
+    pub time_limit_s: Option<f64>,
     /// See [`Wish`].
     pub capacity: u32,
     /// Fewest barriers.
@@ -119,23 +134,57 @@ impl Wish {
             }
         };
         check_wishes(&mut faults, raw, athletes);
+        let straights = lane_straights(&mut faults, raw);
+        let unless_saves = raw.unless_saves.unwrap_or_default();
+        if !(0.0..=300.0).contains(&unless_saves) {
+            faults.add("/like/unless_saves", "out_of_range", "must be a regret from 0 to 300");
+        }
+        let seconds = raw.time_limit_s.unwrap_or(TIME_LIMIT_S);
+        if !(0.05..=TIME_LIMIT_S).contains(&seconds) {
+            faults.add("/time_limit_s", "out_of_range", format!("must be from 0.05 to {TIME_LIMIT_S} seconds"));
+        }
         let value =
             approach.zip(run_out).zip(straight).zip(objective).map(|(((approach, run_out), straight), objective)| {
+                let lane = |number: u32| {
+                    let own = straights.iter().find(|(lane, _)| *lane == number);
+                    Lane { number, straight: own.map_or(straight, |(_, own)| *own) }
+                };
+                let next = raw.lanes + 1;
+                let there = next <= venue.map_or(MAX_LANES, |(_, lanes)| lanes.min(MAX_LANES));
                 Self {
-                    lanes: raw.lanes,
+                    lanes: (1..=raw.lanes).filter(|number| !raw.reserved_lanes.contains(number)).map(lane).collect(),
+                    one_more: (there && !raw.reserved_lanes.contains(&next)).then(|| lane(next)),
                     capacity: raw.capacity as usize,
                     barriers: (raw.barriers_min, raw.barriers_max),
                     approach,
                     run_out,
-                    straight,
                     hold_target,
                     objective,
                     pins: raw.pins.clone(),
                     apart: raw.apart.clone(),
+                    last_time: raw.unless_saves.map(|unless_saves| LastTime { lanes: Vec::new(), unless_saves }),
+                    time_limit: Duration::try_from_secs_f64(seconds).unwrap_or_default(),
                 }
             });
         faults.finish(value)
     }
+}
+
+/// The usable straights of the lanes that differ.
+fn lane_straights(faults: &mut Faults, raw: &Raw<'_>) -> Vec<(u32, Length)> {
+    let mut straights: Vec<(u32, Length)> = Vec::new();
+    for (at, &(lane, straight_m)) in raw.lane_straights.iter().enumerate() {
+        if !(1..=MAX_LANES).contains(&lane) {
+            faults.add(format!("/lane_straights/{at}/lane"), "out_of_range", format!("must be from 1 to {MAX_LANES}"));
+        } else if straights.iter().any(|(known, _)| *known == lane) {
+            faults.add(format!("/lane_straights/{at}/lane"), "twice", "has two straights");
+        }
+        let straight = Length::between(straight_m, Length::from_mm(10_000), Length::from_mm(400_000));
+        if let Some(straight) = faults.take(&format!("/lane_straights/{at}/straight_m"), "out_of_range", straight) {
+            straights.push((lane, straight));
+        }
+    }
+    straights
 }
 
 /// Checks the whole numbers of a wish against the lanes there are.
@@ -143,6 +192,14 @@ fn check_limits(faults: &mut Faults, raw: &Raw<'_>, lanes: Option<u32>) {
     let most = lanes.map_or(MAX_LANES, |lanes| lanes.min(MAX_LANES));
     if !(1..=most).contains(&raw.lanes) {
         faults.add("/lanes", "out_of_range", format!("must be from 1 to the {most} lanes there are"));
+    }
+    for (at, lane) in raw.reserved_lanes.iter().enumerate() {
+        if !(1..=MAX_LANES).contains(lane) {
+            faults.add(format!("/reserved_lanes/{at}"), "out_of_range", format!("must be from 1 to {MAX_LANES}"));
+        }
+    }
+    if (1..=raw.lanes.min(MAX_LANES)).all(|lane| raw.reserved_lanes.contains(&lane)) {
+        faults.add("/reserved_lanes", "out_of_range", "must leave at least one of the lanes");
     }
     if !(1..=300).contains(&raw.capacity) {
         faults.add("/capacity", "out_of_range", "must be from 1 to 300 athletes in a lane");
@@ -163,8 +220,9 @@ fn check_wishes(faults: &mut Faults, raw: &Raw<'_>, athletes: &[AthleteId]) {
         } else if !seen.insert(athlete) {
             faults.add(format!("/pins/{at}/athlete_id"), "twice", "has two pins");
         }
-        if !(1..=raw.lanes).contains(lane) {
-            faults.add(format!("/pins/{at}/lane"), "out_of_range", format!("must be from 1 to {}", raw.lanes));
+        if !(1..=raw.lanes).contains(lane) || raw.reserved_lanes.contains(lane) {
+            let detail = format!("must be from 1 to {} and not reserved", raw.lanes);
+            faults.add(format!("/pins/{at}/lane"), "out_of_range", detail);
         }
     }
     for (at, (a, b)) in raw.apart.iter().enumerate() {
@@ -232,8 +290,8 @@ pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equip
     Problem {
         athletes,
         candidates,
-        lanes: (1..=wish.lanes).map(|number| Lane { number, straight: wish.straight }).collect(),
-        lanes_max: MAX_LANES as usize,
+        lanes: wish.lanes.clone(),
+        lanes_max: wish.lanes.len(),
         capacity: wish.capacity,
         barriers_min: wish.barriers.0,
         barriers_max: wish.barriers.1,
@@ -252,7 +310,7 @@ pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equip
         hold_target: wish.hold_target,
         height_penalty: DEFAULT_HEIGHT_PENALTY,
         objective: wish.objective,
-        last_time: None,
+        last_time: wish.last_time.clone(),
     }
 }
 

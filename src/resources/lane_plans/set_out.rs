@@ -7,7 +7,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::http::load;
-use super::shapes::{CautionView, Content, LaneView};
+use super::shapes::{Content, LaneView};
 use super::store::SessionInfo;
 use crate::compute::set_out::{LaneSetting, Mark, set_out};
 use crate::compute::units::{BarrierKind, Length};
@@ -16,6 +16,7 @@ use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{Db, StoreError};
 use crate::platform::problem::{Code, Problem};
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
+use crate::resources::advice::CautionView;
 
 /// A tape mark.
 #[derive(Debug, Serialize, ToSchema)]

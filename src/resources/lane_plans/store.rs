@@ -164,6 +164,19 @@ pub async fn find(tx: &mut ClubTx, session: SessionId, id: LanePlanId) -> Result
     Ok(row.map(Into::into))
 }
 
+/// A plan of any session that the actor sees.
+pub async fn find_anywhere(tx: &mut ClubTx, id: LanePlanId) -> Result<Option<Plan>, StoreError> {
+    let club = tx.club.0;
+    let of = sqlx::query_scalar!("select session_id from lane_plans where club_id = $1 and id = $2", club, id.0)
+        .fetch_optional(tx.conn())
+        .await?
+        .map(SessionId);
+    match of {
+        Some(of) if session(tx, of).await?.is_some() => Ok(find(tx, of, id).await?.map(|found| found.value)),
+        _ => Ok(None),
+    }
+}
+
 /// The plans of a session, by id, after `after`.
 pub async fn page(
     tx: &mut ClubTx,

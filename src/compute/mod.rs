@@ -8,6 +8,7 @@ pub mod decision;
 pub mod estimate;
 pub mod lane_plan;
 pub mod prior;
+pub mod race;
 pub mod set_out;
 pub mod specs;
 pub mod units;

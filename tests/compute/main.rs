@@ -12,5 +12,6 @@ mod lane_plan;
 mod lane_plan_cases;
 mod lane_plan_milp;
 mod prior;
+mod race;
 mod slow_filter;
 mod specs;

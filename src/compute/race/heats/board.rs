@@ -24,7 +24,7 @@ struct Cost {
     mix: usize,
     /// Spread of the means, or squared distances within heats.
     main: i128,
-    /// Sum of the differences between means: lets a swap help before it shows in the spread.
+    /// Sum of the differences between means, which lets a swap help before it shows in the spread; or the order of heats.
     second: i128,
 }
 
@@ -165,7 +165,11 @@ impl Board {
                 let within = sums.iter().filter(|(n, ..)| *n > 0).map(|(n, sum, squares)| {
                     UNIT * squares - UNIT / n * sum * sum
                 });
-                (0, within.sum(), 0)
+                // Heats that are equally good come slow to fast: least when the largest number has the smallest mean.
+                let slow_first = (0_i128..).zip(&sums).filter(|(_, (n, ..))| *n > 0).map(|(at, (n, sum, _))| {
+                    at * (UNIT / n * sum)
+                });
+                (0, within.sum(), slow_first.sum())
             }
         };
         Cost { together, unknown, mix, main, second }

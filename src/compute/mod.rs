@@ -1,4 +1,4 @@
-//! The mathematics: quantities, estimate, decision, lane plan, set-out.
+//! The mathematics: quantities, estimate, decision, lane plan, set-out, rhythm.
 //!
 //! Pure functions over plain types: no HTTP, no SQL, no clock, no randomness without a seed.
 
@@ -9,6 +9,8 @@ pub mod estimate;
 pub mod lane_plan;
 pub mod prior;
 pub mod race;
+pub mod rhythm;
+pub mod robust;
 pub mod set_out;
 pub mod specs;
 pub mod units;

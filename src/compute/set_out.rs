@@ -13,12 +13,15 @@ use super::units::Length;
 /// Ukrainian university guide on hurdling, library item 4281, pp. 12-14, author and year not shown: model of the women's
 /// 100 m, whose five parts sum to 8.50 m. That the shares hold for other spacings is a design choice.
 const CONTACTS: [(MarkKind, u32); 5] = [
-    (MarkKind::Landing, 118),
+    (MarkKind::Landing, LANDING_THOUSANDTHS),
     (MarkKind::Stride1, 306),
     (MarkKind::Stride2, 541),
     (MarkKind::Stride3, 765),
     (MarkKind::TakeOff, 765),
 ];
+
+/// Where the landing comes down, thousandths of the spacing after the barrier; source as above.
+pub(super) const LANDING_THOUSANDTHS: u32 = 118;
 
 /// What a tape mark stands for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -13,6 +13,7 @@ pub mod groups;
 pub mod lane_plans;
 pub mod members;
 pub mod recommendations;
+pub mod rhythm;
 pub mod runs;
 pub mod sessions;
 pub mod venues;
@@ -33,6 +34,7 @@ pub fn mount(config: &mut ServiceConfig) {
     lane_plans::routes(config);
     members::routes(config);
     recommendations::routes(config);
+    rhythm::routes(config);
     runs::routes(config);
     sessions::routes(config);
     venues::routes(config);

@@ -1,0 +1,99 @@
+//! How a club's races differ from the usual schedule: three numbers.
+
+use super::course::Course;
+use super::schedule::{KNOTS, REFERENCE_S, finish, from_middle, reference_unit_s, spacing_share, touchdowns};
+use super::whole;
+
+/// Differences from the usual schedule, told for the 110 m hurdles in 13.65 s; at other times and spacings they grow and
+/// shrink in proportion, so they are shares of the final time. All nought is the usual schedule.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Shape {
+    /// Later first touchdown, seconds (s).
+    pub touchdown_1_s: f64,
+    /// Longer mean interval time, seconds (s).
+    pub unit_s: f64,
+    /// More slowing from the first to the last interval, a share of the mean interval time.
+    pub fade: f64,
+}
+
+/// The least that a touchdown 1, an interval or a run-in keeps of its usual time, and the most it grows to.
+///
+/// Design choice: far beyond what separates races, near enough to stay a race.
+const KEPT: (f64, f64) = (0.6, 1.6);
+
+impl Shape {
+    /// How far each touchdown of a course moves for each of the three, in their order; one row for each barrier.
+    pub(super) fn effects(course: &Course) -> Vec<[f64; 3]> {
+        let share = spacing_share(course);
+        let mut slowed = 0.0;
+        (0..usize::from(course.barriers()))
+            .map(|before| {
+                let row = [1.0, whole(before) * share, share * reference_unit_s() * slowed];
+                slowed += from_middle(before, share);
+                row
+            })
+            .collect()
+    }
+
+    /// The three as a row.
+    pub(super) const fn row(&self) -> [f64; 3] {
+        [self.touchdown_1_s, self.unit_s, self.fade]
+    }
+
+    pub(super) fn shift_s(&self, effect: &[f64; 3]) -> f64 {
+        self.row().iter().zip(effect).map(|(much, effect)| much * effect).sum()
+    }
+
+    /// This shape, or the part of it nearest to it on the way from the usual one that is still a race on the course: times
+    /// rise along the lane, every touchdown comes later in a slower race, nothing takes less than 0.6 or more than 1.6
+    /// times as long as usual.
+    #[must_use]
+    pub fn within(&self, course: &Course) -> Self {
+        let part = limits(course)
+            .iter()
+            .map(|limit| {
+                let moved: f64 = limit.moves.iter().zip(self.row()).map(|(by, much)| by * much).sum();
+                if moved > limit.room { limit.room / moved } else { 1.0 }
+            })
+            .fold(1.0, f64::min);
+        Self { touchdown_1_s: self.touchdown_1_s * part, unit_s: self.unit_s * part, fade: self.fade * part }
+    }
+}
+
+/// A limit: what the three add up to, weighted, must not be more than the room that there is.
+struct Limit {
+    moves: [f64; 3],
+    room: f64,
+}
+
+/// All limits of a course. Every time is straight between the knots, so what holds there holds in between.
+fn limits(course: &Course) -> Vec<Limit> {
+    let effects = Shape::effects(course);
+    let at_knots: Vec<(f64, Vec<f64>)> =
+        KNOTS.iter().map(|knot| (*knot, touchdowns(course, *knot, &Shape::default()))).collect();
+    let mut limits = Vec::new();
+    for (knot, times) in &at_knots {
+        let scale = knot / REFERENCE_S;
+        let mut both = |usual: f64, effect: [f64; 3]| {
+            let effect = effect.map(|by| by * scale);
+            limits.push(Limit { moves: effect.map(|by| -by), room: (1.0 - KEPT.0) * usual });
+            limits.push(Limit { moves: effect, room: (KEPT.1 - 1.0) * usual });
+        };
+        both(times[0], effects[0]);
+        for (pair, effect) in times.windows(2).zip(effects.windows(2)) {
+            both(pair[1] - pair[0], core::array::from_fn(|at| effect[1][at] - effect[0][at]));
+        }
+        if let (Some(time), Some(effect)) = (times.last(), effects.last()) {
+            both(finish(course, *knot) - time, effect.map(|by| -by));
+        }
+    }
+    for pieces in at_knots.windows(2) {
+        let [(from, earlier), (to, later)] = pieces else { continue };
+        for ((earlier, later), effect) in earlier.iter().zip(later).zip(&effects) {
+            // The usual rise, of which half is kept.
+            let moves = effect.map(|by| -by * (to - from) / REFERENCE_S);
+            limits.push(Limit { moves, room: (later - earlier) / 2.0 });
+        }
+    }
+    limits
+}

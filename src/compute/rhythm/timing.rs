@@ -1,0 +1,171 @@
+//! How exact a clock is, and what its error does to intervals that share a mark.
+
+use thiserror::Error;
+
+/// Standard deviation of an interval between two presses by one person, seconds (s).
+///
+/// # Source
+/// Derived from "Manual timing in physics experiments: Error and ...", American Journal of Physics 87(2): 110, 2019 (4304
+/// reaction times of swimming timekeepers): start and stop by one person scatter by 0.10 s; the delay of the two presses
+/// cancels in their difference.
+const PRESSED_S: f64 = 0.10;
+
+/// Standard deviation of an interval between two timing gates, seconds (s).
+///
+/// # Source
+/// Common practice, no source.
+const GATE_S: f64 = 0.005;
+
+/// Slowest and fastest video, frames per second.
+pub const VIDEO_FPS: (u16, u16) = (10, 1_000);
+
+/// How touchdown times were taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Timing {
+    /// A stopwatch.
+    Hand,
+    /// Taps on a phone.
+    Tap,
+    /// Frames of a video, this many a second.
+    Video(u16),
+    /// Timing gates.
+    Gate,
+}
+
+/// Why words do not name a way of timing.
+#[derive(Clone, Copy, Debug, Error, PartialEq, Eq)]
+pub enum TimingError {
+    /// Not a way of timing.
+    #[error("must be hand, tap, video or gate")]
+    UnknownMethod,
+    /// Video without its frame rate, or with one that no camera has.
+    #[error("must be from {} to {} for video", VIDEO_FPS.0, VIDEO_FPS.1)]
+    FrameRate,
+    /// A frame rate without video.
+    #[error("only goes with the timing method video")]
+    NotVideo,
+}
+
+impl Timing {
+    /// The way that a word and, with video, a frame rate (frames per second) name.
+    ///
+    /// # Errors
+    /// [`TimingError`] for the first thing that is wrong.
+    ///
+    /// ```
+    /// use lanewright::compute::rhythm::{Timing, TimingError};
+    ///
+    /// assert_eq!(Timing::parse("video", Some(60)), Ok(Timing::Video(60)));
+    /// assert_eq!(Timing::parse("tap", Some(60)), Err(TimingError::NotVideo));
+    /// ```
+    pub fn parse(method: &str, video_fps: Option<i64>) -> Result<Self, TimingError> {
+        let plain = match method {
+            "hand" => Self::Hand,
+            "tap" => Self::Tap,
+            "gate" => Self::Gate,
+            "video" => {
+                let fps = video_fps.and_then(|fps| u16::try_from(fps).ok()).ok_or(TimingError::FrameRate)?;
+                let known = (VIDEO_FPS.0..=VIDEO_FPS.1).contains(&fps);
+                return if known { Ok(Self::Video(fps)) } else { Err(TimingError::FrameRate) };
+            }
+            _ => return Err(TimingError::UnknownMethod),
+        };
+        if video_fps.is_some() { Err(TimingError::NotVideo) } else { Ok(plain) }
+    }
+
+    /// Standard deviation of one interval from two marks, seconds (s).
+    ///
+    /// # Source
+    /// Hand and tap: derived from American Journal of Physics 87(2): 110, 2019. Video: arithmetic, 1 / (f √6) for the difference of two times that are each
+    /// rounded to the nearest of f frames a second. Gate: common practice, no source.
+    ///
+    /// ```
+    /// use lanewright::compute::rhythm::Timing;
+    ///
+    /// assert!((Timing::Video(60).interval_sd_s() - 0.0068).abs() < 1e-4);
+    /// ```
+    pub fn interval_sd_s(self) -> f64 {
+        match self {
+            Self::Hand | Self::Tap => PRESSED_S,
+            Self::Video(fps) => 1.0 / (f64::from(fps.max(1)) * libm::sqrt(6.0)),
+            Self::Gate => GATE_S,
+        }
+    }
+
+    /// Standard deviation of one mark, seconds (s): two of them, independent, make the error of an interval.
+    pub fn mark_sd_s(self) -> f64 {
+        self.interval_sd_s() / core::f64::consts::SQRT_2
+    }
+
+    /// Where the figure comes from, in one plain English sentence.
+    pub const fn source(self) -> &'static str {
+        match self {
+            Self::Hand | Self::Tap => {
+                "Hand timing: 0.10 s for an interval of two presses, derived from American Journal of Physics 87(2): 110, \
+                 2019."
+            }
+            Self::Video(_) => "Video: 1 / (frames per second x square root of 6) for an interval, arithmetic.",
+            Self::Gate => "Timing gates: 0.005 s for an interval, common practice, no source.",
+        }
+    }
+}
+
+/// Covariance of the timing errors of two intervals, squared seconds (s²), for intervals numbered in running order.
+///
+/// Neighbours share a mark that ends the one and begins the other, so their errors correlate by -0.5; others not at all.
+pub(super) fn covariance(a: usize, b: usize, interval_sd_s: f64) -> f64 {
+    match a.abs_diff(b) {
+        0 => interval_sd_s * interval_sd_s,
+        1 => -0.5 * interval_sd_s * interval_sd_s,
+        _ => 0.0,
+    }
+}
+
+/// Standard deviation, from the timing error alone, of a weighted sum of intervals (number in running order, weight),
+/// seconds (s) when the weights have no unit.
+pub(super) fn sum_sd(weighted: &[(usize, f64)], interval_sd_s: f64) -> f64 {
+    let variance: f64 = weighted
+        .iter()
+        .flat_map(|(a, wa)| weighted.iter().map(move |(b, wb)| wa * wb * covariance(*a, *b, interval_sd_s)))
+        .sum();
+    libm::sqrt(variance.max(0.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_of_errors_is_the_published_one() {
+        for (timing, sd) in [
+            (Timing::Hand, 0.10),
+            (Timing::Tap, 0.10),
+            (Timing::Gate, 0.005),
+            (Timing::Video(25), 0.0163),
+            (Timing::Video(30), 0.0136),
+            (Timing::Video(120), 0.0034),
+            (Timing::Video(240), 0.0017),
+        ] {
+            assert!((timing.interval_sd_s() - sd).abs() < 5e-5, "{timing:?}");
+            let back = timing.mark_sd_s() * libm::sqrt(2.0);
+            assert!((back - timing.interval_sd_s()).abs() < 1e-15);
+        }
+    }
+
+    #[test]
+    fn the_sum_of_neighbours_has_the_error_of_their_outer_marks_only() {
+        let whole: Vec<(usize, f64)> = (0..9).map(|k| (k, 1.0)).collect();
+        assert!((sum_sd(&whole, 0.10) - 0.10).abs() < 1e-12);
+        let apart = [(0, 1.0), (2, 1.0)];
+        assert!((sum_sd(&apart, 0.10) - libm::sqrt(0.02)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_frame_rate_goes_with_video_and_only_with_it() {
+        assert_eq!(Timing::parse("video", None), Err(TimingError::FrameRate));
+        assert_eq!(Timing::parse("video", Some(9)), Err(TimingError::FrameRate));
+        assert_eq!(Timing::parse("video", Some(70_000)), Err(TimingError::FrameRate));
+        assert_eq!(Timing::parse("gate", Some(50)), Err(TimingError::NotVideo));
+        assert_eq!(Timing::parse("eye", None), Err(TimingError::UnknownMethod));
+    }
+}

@@ -1,0 +1,17 @@
+//! Rhythm: analysis of touchdown times, touchdown schedules, forecasts of the final time.
+
+mod answers;
+mod club;
+mod cue;
+mod http;
+mod model;
+mod schedules;
+mod shapes;
+mod store;
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    http::routes(config);
+    cue::routes(config);
+    club::routes(config);
+}

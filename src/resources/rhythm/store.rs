@@ -1,0 +1,115 @@
+//! What rhythm reads of runs and race tests; it writes nothing.
+
+use crate::compute::rhythm::{Course, MAX_SERIES, Series, Timing};
+use crate::compute::units::Length;
+use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::ids::{AthleteId, RunId};
+
+/// Touchdown times of a stored run.
+#[derive(Debug)]
+pub struct RunTimes {
+    /// Who ran.
+    pub athlete: AthleteId,
+    /// Barrier to barrier.
+    pub spacing: Length,
+    /// Seconds (s) since the start and their clock; none when no times were taken.
+    pub times: Option<(Vec<Option<f64>>, Timing)>,
+}
+
+fn length(mm: i32, what: &'static str) -> Result<Length, StoreError> {
+    u32::try_from(mm).map(Length::from_mm).map_err(|_| StoreError::Corrupt(what))
+}
+
+fn millimetres(length: Length) -> i32 {
+    i32::try_from(length.mm()).unwrap_or(i32::MAX)
+}
+
+fn seconds(times_ms: &[Option<i32>]) -> Vec<Option<f64>> {
+    times_ms.iter().map(|time| time.map(|ms| f64::from(ms) / 1_000.0)).collect()
+}
+
+fn timing(method: &str, fps: Option<i16>, what: &'static str) -> Result<Timing, StoreError> {
+    Timing::parse(method, fps.map(i64::from)).map_err(|_| StoreError::Corrupt(what))
+}
+
+/// The touchdown times of a run, when the actor sees its athlete.
+///
+/// # Errors
+/// Database errors; a row that does not parse.
+pub async fn run_times(tx: &mut ClubTx, id: RunId) -> Result<Option<RunTimes>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let row = sqlx::query!(
+        r#"
+        select r.athlete_id, r.spacing_mm, r.touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>",
+          r.timing_method, r.video_fps
+        from runs r
+        join athletes a on a.club_id = $1 and a.id = r.athlete_id and a.deleted_at is null
+        where r.club_id = $1 and r.id = $2
+          and ($3::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = r.athlete_id and v.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        id.0,
+        groups.as_deref()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    let Some(row) = row else { return Ok(None) };
+    let times = match (row.touchdown_times_ms, row.timing_method) {
+        (Some(times), Some(method)) => Some((seconds(&times), timing(&method, row.video_fps, "run")?)),
+        (None, None) => None,
+        _ => return Err(StoreError::Corrupt("run")),
+    };
+    Ok(Some(RunTimes { athlete: AthleteId(row.athlete_id), spacing: length(row.spacing_mm, "run")?, times }))
+}
+
+/// The latest finished results with touchdown times over a course, of athletes that the actor sees; falls left out.
+///
+/// # Errors
+/// Database errors; a row that does not parse.
+pub async fn race_series(tx: &mut ClubTx, course: &Course) -> Result<Vec<Series>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let most = i64::try_from(MAX_SERIES).unwrap_or(i64::MAX);
+    let rows = sqlx::query!(
+        r#"
+        select x.final_time_ms as "final_time_ms!", x.touchdown_times_ms as "touchdown_times_ms!: Vec<Option<i32>>",
+          x.timing_method as "timing_method!", x.video_fps
+        from race_results x
+        join race_tests t on t.club_id = $1 and t.id = x.race_test_id and t.deleted_at is null
+        join athletes a on a.club_id = $1 and a.id = x.athlete_id and a.deleted_at is null
+        where x.club_id = $1 and x.status = 'finished' and not x.fell and not x.void
+          and x.final_time_ms is not null and x.touchdown_times_ms is not null and x.timing_method is not null
+          and t.race_distance_mm = $2 and t.barriers = $3 and t.approach_mm = $4 and t.spacing_mm = $5
+          and not exists (
+            select from race_results later
+            where later.club_id = $1 and later.supersedes = x.id
+          )
+          and ($6::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = x.athlete_id and v.scope_id = any ($6)
+          ))
+        order by x.created_at desc, x.id
+        limit $7
+        "#,
+        club,
+        millimetres(course.race_distance()),
+        i16::from(course.barriers()),
+        millimetres(course.approach()),
+        millimetres(course.spacing()),
+        groups.as_deref(),
+        most
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Series {
+                touchdown_times_s: seconds(&row.touchdown_times_ms),
+                final_time_s: f64::from(row.final_time_ms) / 1_000.0,
+                timing: timing(&row.timing_method, row.video_fps, "race result")?,
+            })
+        })
+        .collect()
+}

@@ -12,6 +12,7 @@ pub mod equipment;
 pub mod groups;
 pub mod lane_plans;
 pub mod members;
+pub mod race_tests;
 pub mod recommendations;
 pub mod rhythm;
 pub mod runs;
@@ -33,6 +34,7 @@ pub fn mount(config: &mut ServiceConfig) {
     groups::routes(config);
     lane_plans::routes(config);
     members::routes(config);
+    race_tests::routes(config);
     recommendations::routes(config);
     rhythm::routes(config);
     runs::routes(config);

@@ -126,7 +126,7 @@ pub fn csv(sheet: &Sheet) -> Result<Vec<u8>, SheetError> {
 }
 
 /// A text that no spreadsheet takes for a formula.
-fn defused(text: &str) -> String {
+pub(super) fn defused(text: &str) -> String {
     if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) { format!("'{text}") } else { text.to_owned() }
 }
 

@@ -25,7 +25,8 @@ pub struct StartRow {
 /// When the writer fails, which memory does not.
 pub fn csv(test: &str, date: &str, rows: &[StartRow]) -> Result<Vec<u8>, csv::Error> {
     let mut table = csv::Writer::from_writer(Vec::new());
-    let head = ["race_test", "date", "heat", "lane", "athlete", "expected_s", "expected_sd_s", "basis", "start_offset_s"];
+    let head =
+        ["race_test", "date", "heat", "lane", "athlete", "expected_s", "expected_sd_s", "basis", "start_offset_s"];
     table.write_record(head)?;
     let seconds = |value: Option<f64>| value.map(|s| format!("{s:.3}")).unwrap_or_default();
     for row in rows {

@@ -25,10 +25,7 @@ fn mix_and_spread(entries: &[Entry], heats: &[Vec<u128>]) -> (usize, f64) {
     let mut order: Vec<&Entry> = entries.iter().collect();
     order.sort_by_key(|entry| (entry.expected_ms, entry.athlete));
     let tier = |athlete: &u128| order.iter().position(|entry| entry.athlete == *athlete).unwrap() / heats.len();
-    let mix = heats
-        .iter()
-        .map(|heat| heat.len() - heat.iter().map(tier).collect::<BTreeSet<_>>().len())
-        .sum();
+    let mix = heats.iter().map(|heat| heat.len() - heat.iter().map(tier).collect::<BTreeSet<_>>().len()).sum();
     let means: Vec<f64> = heats
         .iter()
         .map(|heat| heat.iter().map(|one| f64::from(time_of(entries, *one).unwrap())).sum::<f64>() / heat.len() as f64)
@@ -247,7 +244,8 @@ impl Lots {
 }
 
 fn range(values: &[f64]) -> f64 {
-    values.iter().fold(f64::MIN, |high, value| high.max(*value)) - values.iter().fold(f64::MAX, |low, value| low.min(*value))
+    values.iter().fold(f64::MIN, |high, value| high.max(*value))
+        - values.iter().fold(f64::MAX, |low, value| low.min(*value))
 }
 
 #[test]

@@ -104,8 +104,13 @@ mod tests {
 
     fn mark(id: u128, day: i32, time_ms: u32) -> Mark {
         let mm = Length::from_mm;
-        let course =
-            Course { race_distance: mm(60_000), barriers: 5, height: mm(838), approach: mm(13_000), spacing: mm(8_500) };
+        let course = Course {
+            race_distance: mm(60_000),
+            barriers: 5,
+            height: mm(838),
+            approach: mm(13_000),
+            spacing: mm(8_500),
+        };
         Mark { id, day, course, class: TimingClass::Hand, time_ms }
     }
 

@@ -318,7 +318,9 @@ mod tests {
 
     #[test]
     fn times_of_the_other_class_serve_with_a_wider_error() {
-        let of = |class| expected_time(&History { races: vec![race(99, 13_000)], ..History::default() }, &COURSE, class, 100);
+        let of = |class| {
+            expected_time(&History { races: vec![race(99, 13_000)], ..History::default() }, &COURSE, class, 100)
+        };
         let (hand, electronic) = (of(TimingClass::Hand).unwrap(), of(TimingClass::Electronic).unwrap());
         assert_eq!(hand.time_ms, electronic.time_ms);
         assert!(electronic.sd_ms > hand.sd_ms);

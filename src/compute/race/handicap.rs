@@ -35,10 +35,7 @@ pub fn handicap(expected: &[Option<Expected>], limit_ms: u32) -> Vec<Start> {
         .iter()
         .map(|one| {
             let wanted = slowest.zip(*one).map(|(slowest, one)| slowest - one.time_ms);
-            Start {
-                offset_ms: wanted.map(|ms| ms.min(limit_ms)),
-                limited: wanted.is_some_and(|ms| ms > limit_ms),
-            }
+            Start { offset_ms: wanted.map(|ms| ms.min(limit_ms)), limited: wanted.is_some_and(|ms| ms > limit_ms) }
         })
         .collect()
 }

@@ -118,7 +118,12 @@ pub fn seconds(ms: impl Into<f64>) -> f64 {
 
 impl From<Expected> for ExpectedView {
     fn from(one: Expected) -> Self {
-        Self { time_s: seconds(one.time_ms), sd_s: seconds(one.sd_ms), basis: one.basis.as_str(), text: one.basis.text() }
+        Self {
+            time_s: seconds(one.time_ms),
+            sd_s: seconds(one.sd_ms),
+            basis: one.basis.as_str(),
+            text: one.basis.text(),
+        }
     }
 }
 
@@ -292,7 +297,8 @@ impl HeatsView {
         let heats: Vec<HeatView> = by_heat
             .into_iter()
             .map(|(heat, places)| {
-                let times: Vec<u32> = places.iter().filter_map(|(one, _)| one.expected).map(|one| one.time_ms).collect();
+                let times: Vec<u32> =
+                    places.iter().filter_map(|(one, _)| one.expected).map(|one| one.time_ms).collect();
                 let known: Vec<f64> = times.iter().map(|ms| seconds(*ms)).collect();
                 let slowest = times.iter().max().copied();
                 let lanes = places.iter().map(|(one, at)| lane(one, *at, &drawn, slowest)).collect();

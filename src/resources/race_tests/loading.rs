@@ -10,7 +10,9 @@ use super::store::course;
 use crate::compute::advice::{Setting, advise};
 use crate::compute::day::Day;
 use crate::compute::decision::Clearance;
-use crate::compute::race::{Basis, Course, Expected, History, PastRace, RECENT_DAYS, TimedRun, TimingClass, expected_time};
+use crate::compute::race::{
+    Basis, Course, Expected, History, PastRace, RECENT_DAYS, TimedRun, TimingClass, expected_time,
+};
 use crate::compute::units::Length;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::AthleteId;

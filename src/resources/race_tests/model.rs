@@ -177,7 +177,11 @@ impl Named<'_> {
                 discounted: false,
             }),
             (Some(_), _) => {
-                faults.add("/spec", "ambiguous", "fits several specifications; add sex, environment or the edition's year");
+                faults.add(
+                    "/spec",
+                    "ambiguous",
+                    "fits several specifications; add sex, environment or the edition's year",
+                );
                 faults.finish(None)
             }
             (None, _) => {
@@ -444,7 +448,13 @@ mod tests {
     use crate::compute::decision::Policy;
 
     fn setting() -> Setting {
-        Setting { ruleset: "WA".to_owned(), specs: vec![], age_groups: vec![], stock: vec![], policy: Policy::default() }
+        Setting {
+            ruleset: "WA".to_owned(),
+            specs: vec![],
+            age_groups: vec![],
+            stock: vec![],
+            policy: Policy::default(),
+        }
     }
 
     #[test]
@@ -455,7 +465,10 @@ mod tests {
         // World Athletics: 100 m hurdles, U18 women: 76.2 cm, 13.00 m, 8.50 m.
         let mm = Length::from_mm;
         assert_eq!(found.course.height, mm(762));
-        assert_eq!((found.course.approach, found.course.spacing, found.course.run_in()), (mm(13_000), mm(8_500), Some(mm(10_500))));
+        assert_eq!(
+            (found.course.approach, found.course.spacing, found.course.run_in()),
+            (mm(13_000), mm(8_500), Some(mm(10_500)))
+        );
         let code = |named: Named<'_>| named.find(&setting(), on).unwrap_err()[0].code.clone();
         assert_eq!(code(Named { age_group: "U99", ..named }), "unknown_spec");
         assert_eq!(code(Named { sex: Some("Q"), ..named }), "word");

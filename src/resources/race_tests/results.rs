@@ -256,7 +256,8 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
     let course = test.value.test.specification.course;
     let results = results_store::standing(&mut tx, test.id).await?;
     let entrants = store::entrants(&mut tx, test.id).await?;
-    let seen: Vec<AthleteId> = results.iter().filter(|(_, name)| name.is_some()).map(|(one, _)| one.value.athlete).collect();
+    let seen: Vec<AthleteId> =
+        results.iter().filter(|(_, name)| name.is_some()).map(|(one, _)| one.value.athlete).collect();
     let finishes = results_store::finishes(&mut tx, &seen, Some(&course)).await?;
     drop(tx);
     let sheet = Sheet {

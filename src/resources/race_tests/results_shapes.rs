@@ -30,7 +30,11 @@ pub struct Fields {
     #[schema(minimum = 1, maximum = 12, example = 4)]
     pub lane: Option<i16>,
     /// `finished`, `did_not_start`, `did_not_finish` or `disqualified`.
-    #[schema(pattern = "^(finished|did_not_start|did_not_finish|disqualified)$", max_length = 14, example = "finished")]
+    #[schema(
+        pattern = "^(finished|did_not_start|did_not_finish|disqualified)$",
+        max_length = 14,
+        example = "finished"
+    )]
     pub status: String,
     /// Final time from the athlete's own start, seconds; also in a handicap.
     #[serde(skip_serializing_if = "Option::is_none")]

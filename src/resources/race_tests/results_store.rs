@@ -85,10 +85,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Outc
 }
 
 /// The results of a race test that stand, by id, each with the name of an athlete that the actor sees; none for others.
-pub async fn standing(
-    tx: &mut ClubTx,
-    test: RaceTestId,
-) -> Result<Vec<(StoredOutcome, Option<String>)>, StoreError> {
+pub async fn standing(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<(StoredOutcome, Option<String>)>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let names = sqlx::query!(
         r#"

@@ -277,7 +277,9 @@ pub async fn remove(tx: &mut ClubTx, before: &StoredTest) -> Result<(), StoreErr
     .fetch_one(tx.conn())
     .await?;
     if used {
-        return Err(StoreError::Conflict("Results were recorded in this race test; it stays as their record.".to_owned()));
+        return Err(StoreError::Conflict(
+            "Results were recorded in this race test; it stays as their record.".to_owned(),
+        ));
     }
     let session = before.value.test.session;
     sqlx::query!(
@@ -337,10 +339,7 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
 }
 
 /// The athletes among `ids` that the actor sees, with the last day of a restriction.
-pub async fn visible(
-    tx: &mut ClubTx,
-    ids: &[AthleteId],
-) -> Result<Vec<(AthleteId, Option<NaiveDate>)>, StoreError> {
+pub async fn visible(tx: &mut ClubTx, ids: &[AthleteId]) -> Result<Vec<(AthleteId, Option<NaiveDate>)>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let ids: Vec<Uuid> = ids.iter().map(|id| id.0).collect();
     let rows = sqlx::query!(

@@ -74,8 +74,7 @@ impl Board {
             apart.push(pair);
         }
         let sizes = sizes(athletes.len(), heats, &fixed);
-        let mut board =
-            Self { expected: vec![], tier: vec![], fixed, apart, sizes, seeding: wish.seeding, athletes };
+        let mut board = Self { expected: vec![], tier: vec![], fixed, apart, sizes, seeding: wish.seeding, athletes };
         board.expected = sorted.iter().map(|entry| entry.expected_ms.map(i128::from)).collect();
         board.tier = vec![None; board.athletes.len()];
         for (rank, i) in board.known().into_iter().enumerate() {
@@ -156,19 +155,18 @@ impl Board {
                     sums.iter().filter(|(n, ..)| *n > 0).map(|(n, sum, _)| UNIT / n * sum).collect();
                 means.sort_unstable();
                 let spread = means.last().zip(means.first()).map_or(0, |(last, first)| last - first);
-                let pairs = means.iter().enumerate().map(|(at, mean)| {
-                    means[..at].iter().map(|lower| mean - lower).sum::<i128>()
-                });
+                let pairs = means
+                    .iter()
+                    .enumerate()
+                    .map(|(at, mean)| means[..at].iter().map(|lower| mean - lower).sum::<i128>());
                 (mix, spread, pairs.sum())
             }
             Seeding::LikeTimes => {
-                let within = sums.iter().filter(|(n, ..)| *n > 0).map(|(n, sum, squares)| {
-                    UNIT * squares - UNIT / n * sum * sum
-                });
+                let within =
+                    sums.iter().filter(|(n, ..)| *n > 0).map(|(n, sum, squares)| UNIT * squares - UNIT / n * sum * sum);
                 // Heats that are equally good come slow to fast: least when the largest number has the smallest mean.
-                let slow_first = (0_i128..).zip(&sums).filter(|(_, (n, ..))| *n > 0).map(|(at, (n, sum, _))| {
-                    at * (UNIT / n * sum)
-                });
+                let slow_first =
+                    (0_i128..).zip(&sums).filter(|(_, (n, ..))| *n > 0).map(|(at, (n, sum, _))| at * (UNIT / n * sum));
                 (0, within.sum(), slow_first.sum())
             }
         };
@@ -350,8 +348,9 @@ impl Board {
             (!times.is_empty()).then(|| times.iter().sum::<i128>() as f64 / times.len() as f64)
         };
         let means: Vec<f64> = (0..self.sizes.len()).filter_map(mean).collect();
-        let (low, high) =
-            means.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| (low.min(*mean), high.max(*mean)));
+        let (low, high) = means
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| (low.min(*mean), high.max(*mean)));
         (means.len() > 1).then_some(high - low)
     }
 }

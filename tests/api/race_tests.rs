@@ -271,7 +271,7 @@ async fn results_are_recorded_once_corrected_and_withdrawn(pool: PgPool) {
     let other = with(first.clone(), &json!({"final_time_s": 10.0}));
     assert_eq!(squad.record(&path, &[first.clone(), other]).await, ["unchanged", "rejected"]);
     let better = with(finish(&squad.athletes[0], 11.3), &json!({"supersedes": first["id"]}));
-    assert_eq!(squad.record(&path, &[better.clone()]).await, ["created"]);
+    assert_eq!(squad.record(&path, std::slice::from_ref(&better)).await, ["created"]);
     let late = with(finish(&squad.athletes[0], 11.4), &json!({"supersedes": first["id"]}));
     let wrong = with(finish(&squad.athletes[1], 11.4), &json!({"supersedes": better["id"]}));
     assert_eq!(squad.record(&path, &[late, wrong]).await, ["rejected", "rejected"]);

@@ -1,5 +1,8 @@
 //! Race tests: heats against brute force, laws of heats and lanes, and the handicap by simulation.
 
+// Milliseconds made of random seconds are small and above zero.
+#![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+
 use std::collections::BTreeSet;
 
 use lanewright::compute::race::{
@@ -112,10 +115,10 @@ proptest! {
         let count = found.heats.len();
         let mut serpentine = vec![Vec::new(); count];
         for (at, entry) in order.iter().enumerate() {
-            let heat = if at / count % 2 == 0 { at % count } else { count - 1 - at % count };
+            let heat = if (at / count).is_multiple_of(2) { at % count } else { count - 1 - at % count };
             serpentine[heat].push(entry.athlete);
         }
-        if entries.len() % count == 0 {
+        if entries.len().is_multiple_of(count) {
             prop_assert!(spread <= mix_and_spread(&entries, &serpentine).1 + 1e-6);
         }
     }

@@ -93,8 +93,9 @@ pub fn against_best(mark: &Mark, others: &[Mark]) -> Against {
 /// assert_eq!(places(&[Some(12), None, Some(10), Some(12), Some(15)]), [Some(2), None, Some(1), Some(2), Some(4)]);
 /// ```
 pub fn places(times: &[Option<u32>]) -> Vec<Option<usize>> {
-    let faster = |time: u32| times.iter().flatten().filter(|other| **other < time).count();
-    times.iter().map(|time| time.map(|time| faster(time) + 1)).collect()
+    let mut sorted: Vec<u32> = times.iter().flatten().copied().collect();
+    sorted.sort_unstable();
+    times.iter().map(|time| time.map(|time| sorted.partition_point(|other| *other < time) + 1)).collect()
 }
 
 #[cfg(test)]

@@ -266,10 +266,9 @@ fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Lan
     let gap = slowest_ms.zip(one.expected).map(|(slowest, expected)| slowest - expected.time_ms);
     let offset = one.offset_ms.and_then(|ms| u32::try_from(ms).ok());
     let handicap_note = match (drawn.request.handicap, one.expected, offset.zip(gap)) {
-        (false, ..) => None,
         (true, None, _) => Some("No expected time: no handicap, starts with the first."),
-        (true, _, None) => Some("Nobody else in the heat has an expected time: no handicap."),
-        (true, _, Some((offset, gap))) if offset < gap => {
+        (true, Some(_), None) => Some("Nobody else in the heat has an expected time: no handicap."),
+        (true, Some(_), Some((offset, gap))) if offset < gap => {
             Some("Cut off by the longest offset: expected to finish before the others.")
         }
         _ => None,

@@ -1,6 +1,6 @@
 //! Race results and personal bests over HTTP.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get, post};
@@ -172,17 +172,30 @@ struct Sheet<'a> {
 }
 
 impl Sheet<'_> {
-    /// Places by a time, of those that count, within `heat` or over all.
-    fn places(&self, heat: Option<Option<i16>>, time: impl Fn(&Outcome) -> Option<u32>) -> Vec<Option<usize>> {
+    /// Places by a time over all, of those that count.
+    fn places(
+        &self,
+        takes_part: impl Fn(&Outcome) -> bool,
+        time: impl Fn(&Outcome) -> Option<u32>,
+    ) -> Vec<Option<usize>> {
         let times: Vec<Option<u32>> = self
             .results
             .iter()
-            .map(|(one, _)| {
-                let takes_part = self.counts.contains(&one.id) && heat.is_none_or(|heat| one.value.heat == heat);
-                time(&one.value).filter(|_| takes_part)
-            })
+            .map(|(one, _)| time(&one.value).filter(|_| self.counts.contains(&one.id) && takes_part(&one.value)))
             .collect();
         places(&times)
+    }
+
+    /// Places by a time within each heat.
+    fn heat_places(&self, time: impl Fn(&Outcome) -> Option<u32>) -> Vec<Option<usize>> {
+        let heats: BTreeSet<i16> = self.results.iter().filter_map(|(one, _)| one.value.heat).collect();
+        let mut found = vec![None; self.results.len()];
+        for heat in heats {
+            for (at, place) in self.places(|one| one.heat == Some(heat), &time).into_iter().enumerate() {
+                found[at] = found[at].or(place);
+            }
+        }
+        found
     }
 
     /// The time from the first start of the heat.
@@ -194,16 +207,14 @@ impl Sheet<'_> {
     }
 
     fn views(&self) -> Vec<ResultView> {
-        let overall = self.places(None, Outcome::counting_ms);
+        let overall = self.places(|_| true, Outcome::counting_ms);
+        let in_heat = self.heat_places(Outcome::counting_ms);
+        let across_line = self.heat_places(|one| self.across_line_ms(one));
         let mut views: Vec<ResultView> = self
             .results
             .iter()
             .enumerate()
             .filter_map(|(at, (one, name))| {
-                let heat = one.value.heat;
-                let within = |time: &dyn Fn(&Outcome) -> Option<u32>| {
-                    heat.and_then(|_| self.places(Some(heat), time).get(at).copied().flatten())
-                };
                 let entrant = self.entrants.get(&one.value.athlete);
                 let gap = entrant.and_then(|entrant| entrant.expected).zip(one.value.counting_ms());
                 Some(ResultView {
@@ -212,10 +223,10 @@ impl Sheet<'_> {
                     fields: Fields::from(one),
                     counts: self.counts.contains(&one.id),
                     place: overall.get(at).copied().flatten(),
-                    heat_place: within(&Outcome::counting_ms),
-                    handicap_place: within(&|one| self.across_line_ms(one)),
+                    heat_place: in_heat.get(at).copied().flatten(),
+                    handicap_place: across_line.get(at).copied().flatten(),
                     against_best: self.against(one),
-                    gap_to_expected_s: gap.map(|(expected, ms)| seconds(i64_gap(ms, expected.time_ms))),
+                    gap_to_expected_s: gap.map(|(expected, ms)| seconds(gap_ms(ms, expected.time_ms))),
                     splits: splits(&one.value, &self.course),
                 })
             })
@@ -232,8 +243,8 @@ impl Sheet<'_> {
     }
 }
 
-/// Milliseconds that `ms` lies above `expected`.
-fn i64_gap(ms: u32, expected: u32) -> i32 {
+/// How far a time lies above the expected one, all in milliseconds (ms).
+fn gap_ms(ms: u32, expected: u32) -> i32 {
     i32::try_from(i64::from(ms) - i64::from(expected)).unwrap_or(i32::MAX)
 }
 

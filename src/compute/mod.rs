@@ -11,6 +11,7 @@ pub mod lane_plan;
 pub mod params;
 pub mod prior;
 pub mod progress;
+pub mod race;
 pub mod rhythm;
 pub mod robust;
 pub mod set_out;

@@ -3,4 +3,5 @@
 pub mod chart;
 mod paper;
 pub mod set_out;
+pub mod start_list;
 pub mod table;

@@ -13,6 +13,7 @@ pub mod groups;
 pub mod lane_plans;
 pub mod members;
 pub mod progression;
+pub mod race_tests;
 pub mod recommendations;
 pub mod rhythm;
 pub mod runs;
@@ -35,6 +36,7 @@ pub fn mount(config: &mut ServiceConfig) {
     lane_plans::routes(config);
     members::routes(config);
     progression::routes(config);
+    race_tests::routes(config);
     recommendations::routes(config);
     rhythm::routes(config);
     runs::routes(config);

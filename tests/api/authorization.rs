@@ -133,6 +133,17 @@ const TABLE: &[(&str, Rule)] = &[
     ("get_lane_plan", Rule::Seen),
     ("delete_lane_plan", Rule::SeenCoach),
     ("get_set_out", Rule::Seen),
+    ("create_race_test", Rule::Coach),
+    ("list_race_tests", Rule::Member),
+    ("get_race_test", Rule::Seen),
+    ("update_race_test", Rule::SeenCoach),
+    ("delete_race_test", Rule::SeenCoach),
+    ("set_race_entries", Rule::SeenCoach),
+    ("create_race_heats", Rule::SeenCoach),
+    ("get_race_heats", Rule::Seen),
+    ("create_race_results", Rule::SeenCoach),
+    ("list_race_results", Rule::Seen),
+    ("list_personal_bests", Rule::Seen),
 ];
 
 /// What a call may be answered with.
@@ -206,6 +217,14 @@ async fn records(admin: &Caller, group: &str) -> BTreeMap<&'static str, String> 
     make("decision_id", &decision, json!({"outcome": "accepted"})).await;
     let plan = json!({"lanes": 2, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 80, "athlete_ids": [athlete]});
     make("plan_id", &format!("/sessions/{session}/lane-plans"), plan).await;
+    let race = json!({"session_id": session, "dimensions": {"race_distance_m": 50, "barriers": 5, "height_m": 0.5,
+        "approach_m": 11, "spacing_m": 6.5}});
+    let race = make("race_test_id", "/race-tests", race).await;
+    let entered = json!({"athlete_ids": [athlete]});
+    let entered = admin.put(&format!("/race-tests/{race}/entries"), "*", entered).await.expect(200);
+    let tag = [("if-match", entered.header("etag"))];
+    let heats = admin.path(&format!("/race-tests/{race}/heats"));
+    admin.call(Method::POST, &heats, &tag, Some(json!({"lanes": 4}))).await.expect(200);
     let guest = json!({"email": "guest@people.example", "role": "viewer", "group_ids": [group]});
     make("invitation_id", "/invitations", guest).await;
     let (run, rating) = (Uuid::now_v7(), Uuid::now_v7());

@@ -14,6 +14,7 @@ mod groups;
 mod measurements;
 mod members;
 mod progression;
+mod race_tests;
 mod rhythm;
 mod roster;
 mod schema;

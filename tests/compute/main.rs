@@ -50,6 +50,7 @@ mod lane_plan_milp;
 mod prior;
 mod progress;
 mod progress_coverage;
+mod race;
 mod rhythm;
 mod rhythm_finish;
 mod rhythm_races;

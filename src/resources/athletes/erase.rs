@@ -34,6 +34,7 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
     for personal in [
         sqlx::query!("delete from measurements where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!("update runs set note = null where club_id = $1 and athlete_id = $2", club, id.0),
+        sqlx::query!("update race_results set note = null where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!("update assessments set note = null where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!(
             "update recommendations set reason = '' where club_id = $1 and athlete_id = $2 and reason is not null",
@@ -43,7 +44,30 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
     ] {
         personal.execute(tx.conn()).await?;
     }
+    withdraw_from_races(tx, id).await?;
     blank_lane_plans(tx, id).await
+}
+
+/// Takes the athlete's entries out of race tests; results stay as facts about nobody.
+async fn withdraw_from_races(tx: &mut ClubTx, id: AthleteId) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let entered = sqlx::query!(
+        r#"
+        select t.id, t.session_id
+        from race_entries e
+        join race_tests t on t.club_id = $1 and t.id = e.race_test_id and t.deleted_at is null
+        where e.club_id = $1 and e.athlete_id = $2
+        "#,
+        club,
+        id.0
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let changes = entered.iter().map(|row| Change::put(Kind::RaceTest, row.id).under(row.session_id));
+    sqlx::query!("delete from race_entries where club_id = $1 and athlete_id = $2", club, id.0)
+        .execute(tx.changing_all(changes))
+        .await?;
+    Ok(())
 }
 
 /// Takes the athlete's name out of the lane plans that are kept.

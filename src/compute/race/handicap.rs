@@ -1,0 +1,41 @@
+//! Handicap starts: the slower athlete first, so that all finish together in expectation.
+
+use super::Expected;
+
+/// When an athlete starts in a handicap heat.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Start {
+    /// After the first start, milliseconds (ms); none for an athlete without an expected time, who starts with the first.
+    pub offset_ms: Option<u32>,
+    /// Whether the limit cut it off, so that this athlete is expected to finish earlier than the others.
+    pub limited: bool,
+}
+
+/// The starts of one heat, one for each expected time, in the same order.
+///
+/// `offset_i = (largest expected time in the heat) - expected_i`, at most `limit_ms`. Nothing is computed for an athlete
+/// without an expected time, and nobody gets an offset when fewer than two times are known.
+///
+/// # Source
+/// Design choice; the definition is the trade's.
+///
+/// ```
+/// use lanewright::compute::race::{Basis, Expected, handicap};
+///
+/// let time = |time_ms| Some(Expected { time_ms, sd_ms: 300, basis: Basis::RecentTests });
+/// let starts = handicap(&[time(12_500), None, time(14_000), time(10_000)], 3_000);
+/// let offsets: Vec<_> = starts.iter().map(|start| start.offset_ms).collect();
+/// assert_eq!(offsets, [Some(1_500), None, Some(0), Some(3_000)]);
+/// assert!(starts[3].limited);
+/// ```
+pub fn handicap(expected: &[Option<Expected>], limit_ms: u32) -> Vec<Start> {
+    let known = expected.iter().flatten().count();
+    let slowest = expected.iter().flatten().map(|one| one.time_ms).max().filter(|_| known > 1);
+    expected
+        .iter()
+        .map(|one| {
+            let wanted = slowest.zip(*one).map(|(slowest, one)| slowest - one.time_ms);
+            Start { offset_ms: wanted.map(|ms| ms.min(limit_ms)), limited: wanted.is_some_and(|ms| ms > limit_ms) }
+        })
+        .collect()
+}

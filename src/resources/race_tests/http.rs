@@ -1,0 +1,297 @@
+//! Race tests and their entries over HTTP.
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post, put};
+use chrono::NaiveDate;
+use serde::Deserialize;
+use serde_json::{Map, Value};
+use utoipa::IntoParams;
+use uuid::Uuid;
+
+use super::model::{Changeable, Named, RaceTest, Specification, State, day, dimensions};
+use super::shapes::{Entries, Fields, New, Page, Summary, View};
+use super::store::{self, Filter, Held, StoredTest};
+use crate::compute::race::MAX_ENTRIES;
+use crate::platform::access::{Permit, PlanWrite, SquadRead};
+use crate::platform::body::Body;
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::fault::{Fault, Faults};
+use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
+use crate::platform::page::{self, PageParams};
+use crate::platform::params::{Params, path_id};
+use crate::platform::patch;
+use crate::platform::problem::Problem;
+use crate::platform::stored::{self, Stored};
+use crate::resources::advice;
+
+/// Which race tests a list shows.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct ListParams {
+    /// Only race tests of this session.
+    session_id: Option<SessionId>,
+    /// Only of sessions from this day on.
+    from: Option<NaiveDate>,
+    /// Only of sessions up to this day.
+    to: Option<NaiveDate>,
+    /// Records on the page.
+    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
+    limit: Option<u16>,
+    /// The `next_cursor` of the page before.
+    #[param(max_length = 500)]
+    cursor: Option<String>,
+}
+
+/// The race test in the path, when the caller sees its session.
+pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredTest, Problem> {
+    let id = RaceTestId(path_id(req, "race_test_id", "race test")?);
+    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("race test"))
+}
+
+async fn view(tx: &mut ClubTx, stored: &StoredTest) -> Result<View, Problem> {
+    Ok(View::new(stored, &store::entrants(tx, stored.id).await?))
+}
+
+/// What the race test is run over.
+async fn specification(tx: &mut ClubTx, new: &New, info: &store::SessionInfo) -> Result<Specification, Problem> {
+    match (&new.spec, &new.dimensions) {
+        (Some(spec), None) => {
+            let on = day(info.held_on).ok_or_else(|| Problem::not_found("session"))?;
+            let named = Named {
+                ruleset: spec.ruleset.as_deref(),
+                event_code: &spec.event_code,
+                age_group: &spec.age_group,
+                sex: spec.sex.as_deref(),
+                environment: spec.environment.as_deref().or(info.environment.as_deref()),
+            };
+            Ok(named.find(&advice::setting(tx).await?, on)?)
+        }
+        (None, Some(own)) => {
+            let figures = [own.race_distance_m, own.height_m, own.approach_m, own.spacing_m];
+            Ok(dimensions(figures, own.barriers, own.discounted)?)
+        }
+        _ => Err(Problem::invalid(vec![Fault::at("/spec", "one_of", "send either spec or dimensions")])),
+    }
+}
+
+/// Plans a race test in a session, over a competition specification or dimensions of one's own.
+#[utoipa::path(
+    tag = "race_tests",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    request_body = New,
+    security(("access_token" = ["plan.write"])),
+    responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
+)]
+#[post("/v1/clubs/{club_id}/race-tests")]
+async fn create_race_test(
+    req: HttpRequest,
+    permit: Permit<PlanWrite>,
+    db: Data<Db>,
+    body: Body<New>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let new = body.read()?;
+    let info = store::session(&mut tx, new.session_id).await?.ok_or_else(|| {
+        Problem::invalid(vec![Fault::at("/session_id", "unknown_id", "there is no such session for your groups")])
+    })?;
+    let specification = specification(&mut tx, &new, &info).await?;
+    let usual = specification.event_code.as_deref().unwrap_or("Race test");
+    let Changeable { name, state, timing } = Changeable::parse(
+        new.name.as_deref().unwrap_or(usual),
+        new.state.as_deref().unwrap_or(State::Planned.as_str()),
+        new.timing_method.as_deref().unwrap_or("hand"),
+    )?;
+    let id = new.id.unwrap_or_else(RaceTestId::new);
+    let test = RaceTest { session: new.session_id, name, state, specification, timing };
+    if !store::insert(&mut tx, id, &test).await? {
+        let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
+        stored::same_or_conflict(&found.value.test, &test)?;
+        let body = view(&mut tx, &found).await?;
+        return Ok(stored::created(&req, false, id, found.rev, &body));
+    }
+    let rev = tx.commit().await?.of(id, 0);
+    let value = Held { test, held_on: info.held_on, draw: None };
+    Ok(stored::created(&req, true, id, rev, &View::new(&Stored { id, rev, value }, &[])))
+}
+
+/// Lists the race tests of the sessions that you see, latest day first.
+#[utoipa::path(
+    tag = "race_tests",
+    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "A page", body = Page))
+)]
+#[get("/v1/clubs/{club_id}/race-tests")]
+async fn list_race_tests(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<ListParams>,
+) -> Result<HttpResponse, Problem> {
+    let ListParams { session_id, from, to, limit, cursor } = params.0;
+    let wanted = PageParams { limit, cursor }.parse::<(NaiveDate, Uuid)>()?;
+    let filter = Filter { id: None, session: session_id, from, to };
+    let mut tx = permit.read(&db).await?;
+    let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| (row.value.held_on, row.id.0));
+    let body = Page { items: rows.iter().map(Summary::from).collect(), next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Reads a race test with those of its entries that you see.
+#[utoipa::path(
+    tag = "race_tests",
+    params(("club_id" = Uuid, Path, description = "The club"), ("race_test_id" = Uuid, Path, description = "The race test")),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The race test", body = View), (status = 304, description = "Unchanged"))
+)]
+#[get("/v1/clubs/{club_id}/race-tests/{race_test_id}")]
+async fn get_race_test(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.read(&db).await?;
+    let found = load(&mut tx, &req).await?;
+    let body = view(&mut tx, &found).await?;
+    Ok(stored::read(&req, found.rev, &body))
+}
+
+/// Changes name, state or timing of a race test (merge patch). What it is run over stays: times would no longer compare.
+#[utoipa::path(
+    tag = "race_tests",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("race_test_id" = Uuid, Path, description = "The race test"),
+        ("If-Match" = String, Header, description = "ETag of the version you read")
+    ),
+    request_body(content = Fields, content_type = "application/merge-patch+json"),
+    security(("access_token" = ["plan.write"])),
+    responses((status = 200, description = "Changed", body = View))
+)]
+#[patch("/v1/clubs/{club_id}/race-tests/{race_test_id}")]
+async fn update_race_test(
+    req: HttpRequest,
+    permit: Permit<PlanWrite>,
+    db: Data<Db>,
+    body: Body<Map<String, Value>>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let mut found = load(&mut tx, &req).await?;
+    let entrants = store::entrants(&mut tx, found.id).await?;
+    stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
+    let fields: Fields = patch::merge(&Fields::from(&found.value.test), &body.read()?)?;
+    let parts = fields.parse()?;
+    store::save(&mut tx, &found, &parts).await?;
+    found.rev = tx.commit().await?.of(found.id, found.rev);
+    let Changeable { name, state, timing } = parts;
+    found.value.test = RaceTest { name, state, timing, ..found.value.test };
+    Ok(stored::changed(found.rev, &View::new(&found, &entrants)))
+}
+
+/// Deletes a race test in which nothing was recorded.
+#[utoipa::path(
+    tag = "race_tests",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("race_test_id" = Uuid, Path, description = "The race test"),
+        ("If-Match" = String, Header, description = "ETag of the version you read")
+    ),
+    security(("access_token" = ["plan.write"])),
+    responses((status = 204, description = "Deleted"))
+)]
+#[delete("/v1/clubs/{club_id}/race-tests/{race_test_id}")]
+async fn delete_race_test(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let found = load(&mut tx, &req).await?;
+    let body = view(&mut tx, &found).await?;
+    stored::require_match(&req, found.rev, &body)?;
+    store::remove(&mut tx, &found).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// The entries asked for, each checked: visible, once, and not restricted on the day unless entered before.
+async fn checked(tx: &mut ClubTx, test: &StoredTest, asked: &[AthleteId]) -> Result<Vec<AthleteId>, Problem> {
+    let mut faults = Faults::new();
+    if asked.len() > MAX_ENTRIES {
+        faults.add("/athlete_ids", "length", format!("must be at most {MAX_ENTRIES} athletes"));
+    }
+    let visible = store::visible(tx, asked).await?;
+    for (at, athlete) in asked.iter().take(MAX_ENTRIES).enumerate() {
+        let pointer = format!("/athlete_ids/{at}");
+        match visible.iter().find(|(id, _)| id == athlete) {
+            None => {
+                faults.add(pointer, "unknown_id", format!("there is no athlete {athlete} in your groups"));
+            }
+            Some((_, Some(until))) if *until >= test.value.held_on => {
+                let detail = format!("is restricted until {until} and does not race; a restriction outranks a test");
+                faults.add(pointer, "restricted", detail);
+            }
+            Some(_) if asked[..at].contains(athlete) => faults.add(pointer, "twice", "is entered twice"),
+            Some(_) => {}
+        }
+    }
+    let mut wanted = asked.to_vec();
+    wanted.sort_unstable();
+    Ok(faults.finish(Some(wanted))?)
+}
+
+/// Sets who of your groups is entered; athletes of other groups stay as they are.
+///
+/// A change takes the heats back: draw them again. An athlete with a restriction on the day is refused.
+#[utoipa::path(
+    tag = "race_tests",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("race_test_id" = Uuid, Path, description = "The race test"),
+        ("If-Match" = String, Header, description = "ETag of the race test you read")
+    ),
+    request_body = Entries,
+    security(("access_token" = ["plan.write"])),
+    responses(
+        (status = 200, description = "Set", body = View),
+        (status = 412, description = "Changed since you read it", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 428, description = "If-Match is required", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[put("/v1/clubs/{club_id}/race-tests/{race_test_id}/entries")]
+async fn set_race_entries(
+    req: HttpRequest,
+    permit: Permit<PlanWrite>,
+    db: Data<Db>,
+    body: Body<Entries>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let found = load(&mut tx, &req).await?;
+    let asked = body.read()?.athlete_ids;
+    let before = store::entrants(&mut tx, found.id).await?;
+    stored::require_match(&req, found.rev, &View::new(&found, &before))?;
+    let wanted = checked(&mut tx, &found, &asked).await?;
+    let seen: Vec<AthleteId> = before.iter().filter(|one| one.visible).map(|one| one.athlete).collect();
+    let hidden = before.len() - seen.len();
+    if hidden + wanted.len() > MAX_ENTRIES {
+        let detail = format!("must be at most {MAX_ENTRIES} with the {hidden} of other groups");
+        return Err(Problem::invalid(vec![Fault::at("/athlete_ids", "length", detail)]));
+    }
+    let missing = |list: &[AthleteId], from: &[AthleteId]| -> Vec<AthleteId> {
+        from.iter().copied().filter(|athlete| !list.contains(athlete)).collect()
+    };
+    let (came, gone) = (missing(&seen, &wanted), missing(&wanted, &seen));
+    if came.is_empty() && gone.is_empty() {
+        return Ok(stored::changed(found.rev, &View::new(&found, &before)));
+    }
+    store::set_entries(&mut tx, &found, &came, &gone).await?;
+    tx.commit().await?;
+    let mut tx = permit.read(&db).await?;
+    let found = load(&mut tx, &req).await?;
+    let body = view(&mut tx, &found).await?;
+    Ok(stored::changed(found.rev, &body))
+}
+
+/// The routes of race tests.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config
+        .service(create_race_test)
+        .service(list_race_tests)
+        .service(get_race_test)
+        .service(update_race_test)
+        .service(delete_race_test)
+        .service(set_race_entries);
+}

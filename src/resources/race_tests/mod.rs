@@ -1,0 +1,19 @@
+//! Race tests: who runs when and where, from which start, and what came of it.
+
+mod draw;
+mod draw_shapes;
+mod http;
+mod loading;
+mod model;
+mod results;
+mod results_shapes;
+mod results_store;
+mod shapes;
+mod store;
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    http::routes(config);
+    draw::routes(config);
+    results::routes(config);
+}

@@ -1,0 +1,340 @@
+//! Race results and personal bests over HTTP.
+
+use std::collections::{BTreeSet, HashMap, HashSet};
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, get, post};
+use uuid::Uuid;
+
+use super::draw_shapes::{CautionView, seconds};
+use super::http::load;
+use super::model::Outcome;
+use super::results_shapes::{
+    AgainstView, Batch, BestList, BestView, CourseView, Fields, ResultList, ResultView, SplitView,
+};
+use super::results_store::{self, Finish, StoredOutcome};
+use super::store::{self, Entrant, StoredTest};
+use crate::compute::decision::Caution;
+use crate::compute::race::{Course, Mark, against_best, bests, places};
+use crate::compute::rhythm::{self, Schedule, Shape};
+use crate::platform::access::{Permit, SessionWrite, SquadRead};
+use crate::platform::batch::{self, BatchResult, Decision, Item};
+use crate::platform::body::Body;
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::fault::Faults;
+use crate::platform::ids::{AthleteId, RaceResultId};
+use crate::platform::params::path_id;
+use crate::platform::problem::Problem;
+
+const CACHE: (&str, &str) = ("cache-control", "private, no-cache");
+
+/// What the results of a batch refer to.
+struct Known {
+    athletes: HashSet<AthleteId>,
+    superseded: HashMap<Uuid, (Uuid, Uuid, Option<Uuid>)>,
+}
+
+/// Refuses a result whose athlete or superseded result is not there for the caller.
+fn check_references(one: &Outcome, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Faults> {
+    let mut faults = Faults::new();
+    if !known.athletes.contains(&one.athlete) {
+        faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
+    }
+    if let Some(earlier) = one.supersedes {
+        match known.superseded.get(&earlier.0) {
+            Some((athlete, test, _)) if (*athlete, *test) != (one.athlete.0, one.test.0) => {
+                faults.add("/supersedes", "other_athlete", "must be a result of the same athlete in this race test");
+            }
+            Some((_, _, Some(later))) if *later != id => {
+                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
+            }
+            Some(_) if !replaced.insert(earlier.0) => {
+                faults.add("/supersedes", "superseded", "is corrected twice in this batch");
+            }
+            Some(_) => {}
+            None => faults.add("/supersedes", "unknown_id", "there is no such result"),
+        }
+    }
+    if faults.is_empty() { Ok(()) } else { Err(faults) }
+}
+
+/// Parses the batch and checks what it refers to.
+async fn judge(tx: &mut ClubTx, test: &StoredTest, batch: &Batch) -> Result<Vec<Item<Outcome>>, Problem> {
+    let parsed: Vec<_> =
+        batch.results.iter().map(|fields| (fields.id.0, fields.parse(test.id, &test.value.test))).collect();
+    let good = || parsed.iter().filter_map(|(_, one)| one.as_ref().ok());
+    let athletes: Vec<AthleteId> = good().map(|one| one.athlete).collect();
+    let superseded: Vec<Uuid> = good().filter_map(|one| one.supersedes).map(|id| id.0).collect();
+    let known = Known {
+        athletes: store::visible(tx, &athletes).await?.into_iter().map(|(id, _)| id).collect(),
+        superseded: results_store::superseded(tx, &superseded).await?,
+    };
+    let mut replaced = HashSet::new();
+    let mut seen: HashSet<Uuid> = HashSet::new();
+    let items = parsed.into_iter().enumerate().map(|(at, (id, one))| {
+        let checked = one.and_then(|one| {
+            // A repeat inside the batch corrects nothing anew.
+            let mut nothing = HashSet::new();
+            let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
+            match check_references(&one, &known, replaced, id) {
+                Ok(()) => Ok(one),
+                Err(faults) => faults.finish(None),
+            }
+        });
+        Item { id, value: checked.map_err(|faults| batch::invalid_item(&format!("/results/{at}"), faults)) }
+    });
+    Ok(items.collect())
+}
+
+/// Records results of a race test, each on its own: a broken one is rejected, the others are stored.
+///
+/// Results are never changed: a correction is a new result with `supersedes`, a withdrawal has `void` as well. Sending the
+/// same batch again is safe. An athlete need not be entered: what was run is recorded.
+#[utoipa::path(
+    tag = "race_tests",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("race_test_id" = Uuid, Path, description = "The race test")
+    ),
+    request_body = Batch,
+    security(("access_token" = ["session.write"])),
+    responses((status = 200, description = "One result for each", body = BatchResult))
+)]
+#[post("/v1/clubs/{club_id}/race-tests/{race_test_id}/results")]
+async fn create_race_results(
+    req: HttpRequest,
+    permit: Permit<SessionWrite>,
+    db: Data<Db>,
+    body: Body<Batch>,
+) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
+    let test = load(&mut tx, &req).await?;
+    let sent = body.read()?;
+    batch::check_length("/results", sent.results.len())?;
+    let items = judge(&mut tx, &test, &sent).await?;
+    let ids: Vec<Uuid> = items.iter().map(|item| item.id).collect();
+    let taken = results_store::by_ids(&mut tx, &ids).await?;
+    let decisions = batch::decide(&items, &taken);
+    let fresh: Vec<(RaceResultId, &Outcome)> = items
+        .iter()
+        .zip(&decisions)
+        .filter(|(_, decision)| **decision == Decision::Insert)
+        .filter_map(|(item, _)| item.value.as_ref().ok().map(|one| (RaceResultId(item.id), one)))
+        .collect();
+    results_store::insert(&mut tx, &fresh).await?;
+    let revs = tx.commit().await?;
+    let body = batch::results(items, &decisions, |id| Some(revs.of(id, 0)).filter(|rev| *rev > 0));
+    Ok(HttpResponse::Ok().json(body))
+}
+
+/// The result of each athlete that counts: the fastest finish, else the latest.
+fn counting(results: &[(StoredOutcome, Option<String>)]) -> HashSet<RaceResultId> {
+    let mut best: HashMap<AthleteId, &StoredOutcome> = HashMap::new();
+    for (one, _) in results {
+        let at = best.entry(one.value.athlete).or_insert(one);
+        let key = |one: &StoredOutcome| (one.value.counting_ms().unwrap_or(u32::MAX), std::cmp::Reverse(one.rev));
+        if key(one) < key(at) {
+            *at = one;
+        }
+    }
+    best.into_values().map(|one| one.id).collect()
+}
+
+/// The splits of a result beside the schedule for its final time; empty where there is none.
+fn splits(one: &Outcome, course: &Course) -> Vec<SplitView> {
+    let schedule = course.run_in().and_then(|run_in| {
+        let over = rhythm::Course::new(course.approach, course.spacing, course.barriers, run_in).ok()?;
+        Schedule::new(&over, seconds(one.counting_ms()?), &Shape::default()).ok()
+    });
+    let (Some(schedule), Some(times)) = (schedule, &one.touchdowns_ms) else { return vec![] };
+    let rounded = |s: f64| (s * 1e3).round() / 1e3;
+    (1..)
+        .zip(times.iter().zip(&schedule.touchdown_times_s))
+        .map(|(barrier, (time, scheduled))| {
+            let time_s = time.map(seconds);
+            SplitView {
+                barrier,
+                time_s,
+                scheduled_s: rounded(*scheduled),
+                difference_s: time_s.map(|time| rounded(time - scheduled)),
+            }
+        })
+        .collect()
+}
+
+/// Everything that ranks and compares the results of one race test.
+struct Sheet<'a> {
+    course: Course,
+    results: &'a [(StoredOutcome, Option<String>)],
+    entrants: HashMap<AthleteId, &'a Entrant>,
+    finishes: &'a [Finish],
+    counts: HashSet<RaceResultId>,
+}
+
+impl Sheet<'_> {
+    /// Places by a time over all, of those that count.
+    fn places(
+        &self,
+        takes_part: impl Fn(&Outcome) -> bool,
+        time: impl Fn(&Outcome) -> Option<u32>,
+    ) -> Vec<Option<usize>> {
+        let times: Vec<Option<u32>> = self
+            .results
+            .iter()
+            .map(|(one, _)| time(&one.value).filter(|_| self.counts.contains(&one.id) && takes_part(&one.value)))
+            .collect();
+        places(&times)
+    }
+
+    /// Places by a time within each heat.
+    fn heat_places(&self, time: impl Fn(&Outcome) -> Option<u32>) -> Vec<Option<usize>> {
+        let heats: BTreeSet<i16> = self.results.iter().filter_map(|(one, _)| one.value.heat).collect();
+        let mut found = vec![None; self.results.len()];
+        for heat in heats {
+            for (at, place) in self.places(|one| one.heat == Some(heat), &time).into_iter().enumerate() {
+                found[at] = found[at].or(place);
+            }
+        }
+        found
+    }
+
+    /// The time from the first start of the heat.
+    fn across_line_ms(&self, one: &Outcome) -> Option<u32> {
+        let entrant = self.entrants.get(&one.athlete)?;
+        let ran_there = one.heat.is_none() || one.heat == entrant.place.map(|(heat, _)| heat);
+        let offset = entrant.offset_ms.and_then(|ms| u32::try_from(ms).ok()).filter(|_| ran_there)?;
+        Some(one.counting_ms()? + offset)
+    }
+
+    fn views(&self) -> Vec<ResultView> {
+        let overall = self.places(|_| true, Outcome::counting_ms);
+        let in_heat = self.heat_places(Outcome::counting_ms);
+        let across_line = self.heat_places(|one| self.across_line_ms(one));
+        let mut views: Vec<ResultView> = self
+            .results
+            .iter()
+            .enumerate()
+            .filter_map(|(at, (one, name))| {
+                let entrant = self.entrants.get(&one.value.athlete);
+                let gap = entrant.and_then(|entrant| entrant.expected).zip(one.value.counting_ms());
+                Some(ResultView {
+                    rev: one.rev,
+                    display_name: name.clone()?,
+                    fields: Fields::from(one),
+                    counts: self.counts.contains(&one.id),
+                    place: overall.get(at).copied().flatten(),
+                    heat_place: in_heat.get(at).copied().flatten(),
+                    handicap_place: across_line.get(at).copied().flatten(),
+                    against_best: self.against(one),
+                    gap_to_expected_s: gap.map(|(expected, ms)| seconds(gap_ms(ms, expected.time_ms))),
+                    splits: splits(&one.value, &self.course),
+                })
+            })
+            .collect();
+        views.sort_by_key(|view| (view.place.is_none(), view.place, view.fields.id));
+        views
+    }
+
+    fn against(&self, one: &StoredOutcome) -> Option<AgainstView> {
+        let of_athlete: Vec<Mark> =
+            self.finishes.iter().filter(|other| other.athlete == one.value.athlete).map(|other| other.mark).collect();
+        let mark = of_athlete.iter().find(|mark| mark.id == one.id.0.as_u128())?;
+        Some(against_best(mark, &of_athlete).into())
+    }
+}
+
+/// How far a time lies above the expected one, all in milliseconds (ms).
+fn gap_ms(ms: u32, expected: u32) -> i32 {
+    i32::try_from(i64::from(ms) - i64::from(expected)).unwrap_or(i32::MAX)
+}
+
+/// The results of a race test that stand: places over all and in each heat, personal bests, splits against the schedule.
+///
+/// Places take in athletes of groups that you do not see; their results are not shown.
+#[utoipa::path(
+    tag = "race_tests",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("race_test_id" = Uuid, Path, description = "The race test")
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The results", body = ResultList))
+)]
+#[get("/v1/clubs/{club_id}/race-tests/{race_test_id}/results")]
+async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.read(&db).await?;
+    let test = load(&mut tx, &req).await?;
+    let course = test.value.test.specification.course;
+    let results = results_store::standing(&mut tx, test.id).await?;
+    let entrants = store::entrants(&mut tx, test.id).await?;
+    let seen: Vec<AthleteId> =
+        results.iter().filter(|(_, name)| name.is_some()).map(|(one, _)| one.value.athlete).collect();
+    let finishes = results_store::finishes(&mut tx, &seen, Some(&course)).await?;
+    drop(tx);
+    let sheet = Sheet {
+        course,
+        results: &results,
+        entrants: entrants.iter().map(|one| (one.athlete, one)).collect(),
+        finishes: &finishes,
+        counts: counting(&results),
+    };
+    let results = sheet.views();
+    let fell = results.iter().any(|one| one.fields.fell).then_some(Caution::AfterFall);
+    let body = ResultList {
+        race_test_id: test.id,
+        specification: (&test.value.test.specification).into(),
+        schedule_source: results.iter().any(|one| !one.splits.is_empty()).then_some(rhythm::SOURCE),
+        results,
+        cautions: Caution::BASE.into_iter().chain(fell).map(CautionView::from).collect(),
+    };
+    Ok(HttpResponse::Ok().insert_header(CACHE).json(body))
+}
+
+/// The personal bests of an athlete: one for each course and class of timing.
+#[utoipa::path(
+    tag = "race_tests",
+    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The bests", body = BestList))
+)]
+#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/personal-bests")]
+async fn list_personal_bests(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
+    let athlete_id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
+    let mut tx = permit.read(&db).await?;
+    if store::visible(&mut tx, &[athlete_id]).await?.is_empty() {
+        return Err(Problem::not_found("athlete"));
+    }
+    let finishes = results_store::finishes(&mut tx, &[athlete_id], None).await?;
+    drop(tx);
+    let marks: Vec<Mark> = finishes.iter().map(|one| one.mark).collect();
+    let view = |best: &Mark| {
+        let from = finishes.iter().find(|one| one.mark.id == best.id)?;
+        let same = |one: &&Mark| (one.course, one.class) == (best.course, best.class);
+        Some(BestView {
+            course: CourseView {
+                race_distance_m: best.course.race_distance.metres(),
+                barriers: best.course.barriers,
+                height_m: best.course.height.metres(),
+                approach_m: best.course.approach.metres(),
+                spacing_m: best.course.spacing.metres(),
+            },
+            timing_class: best.class.as_str(),
+            final_time_s: seconds(best.time_ms),
+            held_on: from.held_on,
+            result_id: RaceResultId(Uuid::from_u128(best.id)),
+            race_test_id: from.test,
+            finishes: marks.iter().filter(same).count(),
+        })
+    };
+    let items = bests(&marks).iter().filter_map(view).collect();
+    Ok(HttpResponse::Ok().insert_header(CACHE).json(BestList { athlete_id, items }))
+}
+
+/// The routes of results.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(create_race_results).service(list_race_results).service(list_personal_bests);
+}

@@ -1,0 +1,282 @@
+//! The JSON of race tests, entries and heats.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::model::{Changeable, RaceTest, Specification};
+use super::store::{Entrant, StoredTest};
+use crate::compute::units::Length;
+use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
+
+/// A competition specification by its names.
+#[derive(Clone, Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = RaceSpecName, example = json!({"event_code": "75H", "age_group": "U15", "sex": "F"}))]
+pub struct SpecFields {
+    /// Rule set; the club's when absent.
+    #[schema(min_length = 1, max_length = 40, example = "UKA")]
+    pub ruleset: Option<String>,
+    /// Event.
+    #[schema(min_length = 1, max_length = 20, example = "75H")]
+    pub event_code: String,
+    /// Code of the age group.
+    #[schema(min_length = 1, max_length = 60, example = "U15")]
+    pub age_group: String,
+    /// `F` or `M`; needed where the sexes race over different barriers.
+    #[schema(max_length = 1, example = "F")]
+    pub sex: Option<String>,
+    /// `indoor` or `outdoor`; needed where the event has both.
+    #[schema(max_length = 7, example = "outdoor")]
+    pub environment: Option<String>,
+}
+
+/// Dimensions of one's own.
+#[derive(Clone, Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = RaceDimensions, example = json!({"race_distance_m": 60, "barriers": 6, "height_m": 0.6, "approach_m": 11.5, "spacing_m": 7, "discounted": true}))]
+pub struct DimensionFields {
+    /// Start to finish, metres.
+    #[schema(minimum = 10, maximum = 400, example = 60)]
+    pub race_distance_m: f64,
+    /// Barriers.
+    #[schema(minimum = 1, maximum = 20, example = 6)]
+    pub barriers: u8,
+    /// Height of the barriers, metres.
+    #[schema(minimum = 0.05, maximum = 1.1, example = 0.6)]
+    pub height_m: f64,
+    /// Start line to the first barrier, metres.
+    #[schema(minimum = 1, maximum = 50, example = 11.5)]
+    pub approach_m: f64,
+    /// Distance between barriers, metres.
+    #[schema(minimum = 1, maximum = 40, example = 7)]
+    pub spacing_m: f64,
+    /// Whether the spacing is shorter than what these athletes will race over.
+    #[serde(default)]
+    pub discounted: bool,
+}
+
+/// A new race test: `spec` or `dimensions`, one of the two.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = NewRaceTest, example = json!({"session_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57", "spec": {"event_code": "75H", "age_group": "U15", "sex": "F"}}))]
+pub struct New {
+    /// Client-made UUID (version 7); makes the create repeatable.
+    pub id: Option<RaceTestId>,
+    /// The session it is part of.
+    pub session_id: SessionId,
+    /// Its name; the event when absent.
+    #[schema(min_length = 1, max_length = 80, example = "Autumn test")]
+    pub name: Option<String>,
+    /// `planned` (default) or `held`.
+    #[schema(pattern = "^(planned|held)$", max_length = 7, example = "planned")]
+    pub state: Option<String>,
+    /// How times are taken: `hand` (default), `tap`, `video` or `gate`.
+    #[schema(pattern = "^(hand|tap|video|gate)$", max_length = 5, example = "hand")]
+    pub timing_method: Option<String>,
+    /// A competition specification.
+    pub spec: Option<SpecFields>,
+    /// Dimensions of one's own, such as a discounted specification.
+    pub dimensions: Option<DimensionFields>,
+}
+
+/// What of a race test can change.
+#[derive(Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = RaceTestFields, example = json!({"state": "held"}))]
+pub struct Fields {
+    /// Its name.
+    #[schema(min_length = 1, max_length = 80, example = "Autumn test")]
+    pub name: String,
+    /// `planned` or `held`.
+    #[schema(pattern = "^(planned|held)$", max_length = 7, example = "planned")]
+    pub state: String,
+    /// How times are taken, unless a result says otherwise: `hand`, `tap`, `video` or `gate`.
+    #[schema(pattern = "^(hand|tap|video|gate)$", max_length = 5, example = "hand")]
+    pub timing_method: String,
+}
+
+impl From<&RaceTest> for Fields {
+    fn from(test: &RaceTest) -> Self {
+        Self {
+            name: test.name.clone(),
+            state: test.state.as_str().to_owned(),
+            timing_method: test.timing.as_str().to_owned(),
+        }
+    }
+}
+
+impl Fields {
+    /// Parses the parts.
+    ///
+    /// # Errors
+    /// Every broken field.
+    pub fn parse(&self) -> Result<Changeable, Vec<crate::platform::fault::Fault>> {
+        Changeable::parse(&self.name, &self.state, &self.timing_method)
+    }
+}
+
+/// What a race test is run over.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = RaceSpecification)]
+pub struct SpecificationView {
+    /// Rule set with its edition, when taken from one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 40, example = "UKA-2024")]
+    pub ruleset: Option<String>,
+    /// Event, when taken from a rule set.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 20, example = "75H")]
+    pub event_code: Option<String>,
+    /// `indoor` or `outdoor`, when taken from a rule set.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 7, example = "outdoor")]
+    pub environment: Option<String>,
+    /// `F`, `M` or `X` for both, when taken from a rule set.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 1, example = "F")]
+    pub sex: Option<String>,
+    /// Code of the age group, when taken from a rule set.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 60, example = "U15")]
+    pub age_group: Option<String>,
+    /// Start to finish, metres.
+    #[schema(minimum = 10, maximum = 1000, example = 75)]
+    pub race_distance_m: f64,
+    /// Barriers.
+    #[schema(minimum = 1, maximum = 20, example = 8)]
+    pub barriers: u8,
+    /// Height of the barriers, metres.
+    #[schema(minimum = 0.05, maximum = 1.1, example = 0.762)]
+    pub height_m: f64,
+    /// Start line to the first barrier, metres.
+    #[schema(minimum = 1, maximum = 100, example = 11.5)]
+    pub approach_m: f64,
+    /// Distance between barriers, metres.
+    #[schema(minimum = 1, maximum = 100, example = 7.5)]
+    pub spacing_m: f64,
+    /// Last barrier to the finish, metres.
+    #[schema(minimum = 0, maximum = 1000, example = 11)]
+    pub run_in_m: f64,
+    /// Whether the spacing is shorter than what these athletes will race over.
+    pub discounted: bool,
+}
+
+impl From<&Specification> for SpecificationView {
+    fn from(spec: &Specification) -> Self {
+        let course = spec.course;
+        Self {
+            ruleset: spec.ruleset.clone(),
+            event_code: spec.event_code.clone(),
+            environment: spec.environment.clone(),
+            sex: spec.sex.clone(),
+            age_group: spec.age_group.clone(),
+            race_distance_m: course.race_distance.metres(),
+            barriers: course.barriers,
+            height_m: course.height.metres(),
+            approach_m: course.approach.metres(),
+            spacing_m: course.spacing.metres(),
+            run_in_m: course.run_in().map_or(0.0, Length::metres),
+            discounted: spec.discounted,
+        }
+    }
+}
+
+/// A race test.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RaceTest)]
+pub struct View {
+    /// The id.
+    pub id: RaceTestId,
+    /// Number of the last change; also the `ETag`.
+    #[schema(minimum = 1, example = 42)]
+    pub rev: i64,
+    /// The session it is part of.
+    pub session_id: SessionId,
+    /// The day of the session.
+    #[schema(example = "2026-11-24")]
+    pub held_on: NaiveDate,
+    /// Name, state and timing.
+    #[serde(flatten)]
+    pub fields: Fields,
+    /// What it is run over.
+    pub specification: SpecificationView,
+    /// Who of your groups is entered.
+    #[schema(max_items = 120)]
+    pub athlete_ids: Vec<AthleteId>,
+    /// Whether heats were drawn since the entries last changed.
+    pub drawn: bool,
+}
+
+impl View {
+    /// A race test with those of its entries that the caller sees.
+    pub fn new(stored: &StoredTest, entrants: &[Entrant]) -> Self {
+        Self {
+            id: stored.id,
+            rev: stored.rev,
+            session_id: stored.value.test.session,
+            held_on: stored.value.held_on,
+            fields: (&stored.value.test).into(),
+            specification: (&stored.value.test.specification).into(),
+            athlete_ids: entrants.iter().filter(|one| one.visible).map(|one| one.athlete).collect(),
+            drawn: stored.value.draw.is_some(),
+        }
+    }
+}
+
+/// A race test in a list.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RaceTestSummary)]
+pub struct Summary {
+    /// The id.
+    pub id: RaceTestId,
+    /// Number of the last change; also the `ETag`.
+    #[schema(minimum = 1, example = 42)]
+    pub rev: i64,
+    /// The session it is part of.
+    pub session_id: SessionId,
+    /// The day of the session.
+    #[schema(example = "2026-11-24")]
+    pub held_on: NaiveDate,
+    /// Name, state and timing.
+    #[serde(flatten)]
+    pub fields: Fields,
+    /// What it is run over.
+    pub specification: SpecificationView,
+}
+
+impl From<&StoredTest> for Summary {
+    fn from(stored: &StoredTest) -> Self {
+        Self {
+            id: stored.id,
+            rev: stored.rev,
+            session_id: stored.value.test.session,
+            held_on: stored.value.held_on,
+            fields: (&stored.value.test).into(),
+            specification: (&stored.value.test.specification).into(),
+        }
+    }
+}
+
+/// A page of race tests.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RaceTestPage)]
+pub struct Page {
+    /// The race tests, latest day first.
+    #[schema(max_items = 200)]
+    pub items: Vec<Summary>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub next_cursor: Option<String>,
+}
+
+/// Who is entered.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = RaceEntries, example = json!({"athlete_ids": ["01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57"]}))]
+pub struct Entries {
+    /// The athletes, each once.
+    #[schema(max_items = 120)]
+    pub athlete_ids: Vec<AthleteId>,
+}

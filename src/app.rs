@@ -22,7 +22,7 @@ use crate::platform::db::Db;
 use crate::platform::document::{self, Known};
 use crate::platform::token::Keys;
 use crate::platform::{body, fault, health, problem, telemetry};
-use crate::resources;
+use crate::resources::{self, advice::Memory};
 
 /// The head of the OpenAPI document.
 #[derive(OpenApi)]
@@ -76,6 +76,7 @@ pub struct Shared {
     config: Config,
     keys: Data<Keys>,
     known: Data<Known>,
+    memory: Data<Memory>,
     api: utoipa::openapi::OpenApi,
 }
 
@@ -83,7 +84,7 @@ impl Shared {
     /// Puts settings, keys and the document together.
     pub fn new(config: Config, keys: Keys) -> Self {
         let api = document();
-        Self { config, keys: Data::new(keys), known: Data::new(Known::of(&api)), api }
+        Self { config, keys: Data::new(keys), known: Data::new(Known::of(&api)), memory: Data::default(), api }
     }
 }
 
@@ -104,6 +105,7 @@ pub fn build(
     app.app_data(Data::new(db))
         .app_data(Data::clone(&shared.keys))
         .app_data(Data::clone(&shared.known))
+        .app_data(Data::clone(&shared.memory))
         .app_data(Data::new(shared.config.clone()))
         .app_data(web::PayloadConfig::new(body::MAX_BYTES))
         .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", shared.api.clone()))

@@ -2,7 +2,9 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests
 
-use lanewright::compute::estimate::{Dominance, Estimate, EstimateError, Posterior, RunCounts, Settings, estimate};
+use lanewright::compute::estimate::{
+    Dominance, Estimate, EstimateError, Posterior, RunCounts, Settings, estimate, estimate_keeping,
+};
 use lanewright::compute::prior::{Basis, Prior};
 use lanewright::compute::units::Length;
 use proptest::prelude::*;
@@ -249,4 +251,49 @@ proptest! {
         };
         prop_assert!(limit(held + 1) > limit(held));
     }
+}
+
+fn bits(estimate: &Estimate) -> Vec<u64> {
+    let spreads = [300, 500, 762].map(|mm| estimate.limit_at(Length::from_mm(mm)));
+    let figures = spreads.iter().flat_map(|s| [s.mean, s.p05, s.p50, s.p95]);
+    let hold = estimate.hold(Length::from_mm(600), Length::from_mm(6_250));
+    figures.chain([estimate.width_m, estimate.height_cost, hold.mean, hold.p05, hold.p95]).map(f64::to_bits).collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    /// Newer runs, an older one, one of the last day, a changed one, a prior that moved: the same answer bit for bit.
+    #[test]
+    fn an_estimate_that_goes_on_from_the_last_one_is_the_one_from_scratch(
+        days in prop::collection::vec((0_i32..60, 0_u32..12, 0_u16..5), 1..14),
+        order in any::<prop::sample::Index>(),
+        asked in 60_i32..80,
+    ) {
+        let mut runs: Vec<RunCounts> = Vec::new();
+        let all: Vec<RunCounts> = days
+            .iter()
+            .map(|&(day, step, held)| run(20_000 + day, 500, 5_000 + 250 * step, [held, 4 - held, 0, 0]))
+            .collect();
+        let mut kept = None;
+        for (i, one) in all.iter().enumerate() {
+            runs.push(*one);
+            let on_day = if i % 3 == 0 { 20_000 + days[i].0 } else { 20_000 + asked };
+            let prior = if i == order.index(all.len()) { Prior { mean_m: 6.6, ..PRIOR } } else { PRIOR };
+            let kept_one = estimate_keeping(&mut kept, &prior, &runs, on_day, &Settings::default()).unwrap();
+            let scratch = estimate(&prior, &runs, on_day, &Settings::default()).unwrap();
+            prop_assert_eq!(bits(&kept_one), bits(&scratch));
+            prop_assert_eq!(kept_one.evidence, scratch.evidence);
+        }
+    }
+}
+
+#[test]
+fn runs_that_contradict_everything_are_answered_from_scratch_while_keeping_too() {
+    let mut runs: Vec<RunCounts> = (0..40).map(|i| run(20_000 + i, 300, 5_000, [0, 5, 0, 0])).collect();
+    let mut kept = None;
+    estimate_keeping(&mut kept, &PRIOR, &runs, 20_040, &Settings::default()).unwrap();
+    runs.extend((41..60).map(|i| run(20_000 + i, 300, 9_000, [8, 0, 0, 0])));
+    let kept_one = estimate_keeping(&mut kept, &PRIOR, &runs, 20_060, &Settings::default()).unwrap();
+    assert_eq!(bits(&kept_one), bits(&after(&runs, 20_060)));
 }

@@ -64,7 +64,9 @@ fn change_cost(problem: &Problem, choice: &[Option<usize>]) -> i64 {
         };
         changed += i64::from(!same);
     }
-    changed * (last.unless_saves * 1e9).round() as i64
+    #[allow(clippy::cast_possible_truncation)] // at most 3e11
+    let each = (last.unless_saves * 1e9).round() as i64;
+    changed * each
 }
 
 fn better(objective: Objective, a: (i64, i64), b: (i64, i64)) -> bool {

@@ -127,7 +127,7 @@ fn a_run_with_an_impossible_number_of_barriers_still_names_its_other_broken_coun
 }
 
 const PLANS: [&str; 2] = [
-    r#"{"lanes":4,"capacity":8,"barriers":{"min":4,"max":6},"approach_m":12,"run_out_m":10,"straight_m":60,"hold_target":0.8,"objective":"fair","pins":[{"athlete_id":"00000000-0000-0000-0000-000000000001","lane":2}],"apart":[["00000000-0000-0000-0000-000000000001","00000000-0000-0000-0000-000000000002"]]}"#,
+    r#"{"lanes":4,"capacity":8,"barriers":{"min":4,"max":6},"approach_m":12,"run_out_m":10,"straight_m":60,"hold_target":0.8,"objective":"fair","reserved_lanes":[3],"lane_straights":[{"lane":4,"straight_m":45.5}],"like":{"lane_plan_id":"00000000-0000-0000-0000-000000000003","unless_saves":0.2},"time_limit_s":2,"pins":[{"athlete_id":"00000000-0000-0000-0000-000000000001","lane":2}],"apart":[["00000000-0000-0000-0000-000000000001","00000000-0000-0000-0000-000000000002"]]}"#,
     r#"{"lanes":1,"capacity":300,"barriers":{"min":1,"max":20}}"#,
 ];
 
@@ -139,6 +139,10 @@ fn a_lane_plan_request_is_refused_by_field_or_within_bounds() {
         let Ok(request) = serde_json::from_slice::<plan_shapes::Request>(input) else { return false };
         let raw = plans::Raw {
             lanes: request.lanes,
+            reserved_lanes: &request.reserved_lanes,
+            lane_straights: request.lane_straights.iter().map(|one| (one.lane, one.straight_m)).collect(),
+            unless_saves: request.like.map(|like| like.unless_saves),
+            time_limit_s: request.time_limit_s,
             capacity: request.capacity,
             barriers_min: request.barriers.min,
             barriers_max: request.barriers.max,
@@ -156,10 +160,12 @@ fn a_lane_plan_request_is_refused_by_field_or_within_bounds() {
                 false
             }
             Ok(wish) => {
-                assert!((1..=6).contains(&wish.lanes) && (1..=300).contains(&wish.capacity));
+                assert!((1..=6).contains(&wish.lanes.len()) && (1..=300).contains(&wish.capacity));
+                assert!(wish.lanes.iter().all(|lane| (10_000..=400_000).contains(&lane.straight.mm())));
                 assert!(1 <= wish.barriers.0 && wish.barriers.0 <= wish.barriers.1 && wish.barriers.1 <= 20);
                 assert!((0.5..=0.95).contains(&wish.hold_target) && wish.run_out.mm() >= 3_000);
-                assert!(wish.pins.iter().all(|(athlete, lane)| athletes.contains(athlete) && *lane <= wish.lanes));
+                let there = |number: u32| wish.lanes.iter().any(|lane| lane.number == number);
+                assert!(wish.pins.iter().all(|(athlete, lane)| athletes.contains(athlete) && there(*lane)));
                 assert!(wish.apart.iter().all(|(a, b)| a != b && athletes.contains(a) && athletes.contains(b)));
                 true
             }

@@ -38,6 +38,7 @@ use super::units::Length;
 
 mod drift;
 mod grid;
+mod kept;
 mod likelihood;
 mod outcome;
 mod passage;
@@ -47,6 +48,7 @@ mod settings;
 mod summary;
 mod window;
 
+pub use kept::{Kept, estimate_keeping};
 pub use outcome::{Chances, chances};
 pub use passage::{Goal, Passage};
 pub use posterior::Posterior;

@@ -215,15 +215,14 @@ impl<'a, 'w, 'f> Cover<'a, 'w, 'f> {
 
     /// Everybody who could make room for one of those waiting.
     fn reach(&self, opened: &Opened, waiting: &[usize]) -> Crowd {
-        let lanes = opened.members.len();
-        let mut seen = vec![false; lanes];
+        let mut seen = vec![false; opened.members.len()];
         let mut crowd = Crowd::default();
         let mut queue = waiting.to_vec();
         while let Some(athlete) = queue.pop() {
             crowd.insert(athlete);
-            for lane in 0..lanes {
-                if !seen[lane] && self.may(opened, athlete, lane) {
-                    seen[lane] = true;
+            for (lane, seen) in seen.iter_mut().enumerate() {
+                if !*seen && self.may(opened, athlete, lane) {
+                    *seen = true;
                     queue.extend((0..opened.lane_of.len()).filter(|&other| opened.lane_of[other] == Some(lane)));
                 }
             }

@@ -9,20 +9,21 @@ use uuid::Uuid;
 use super::model::{self, Equipment, Wish};
 use super::problem::no_plan;
 use super::shapes::{AlternativeLaneView, AlternativeView, Content, LaneView, PlacedView, RestingView, StockView};
-use crate::compute::advice::{Advice, Setting, advise};
+use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Caution, Configuration};
 use crate::compute::lane_plan::{self, Budget, Candidate, PlanError, Problem as Question};
 use crate::compute::standing::Standing;
-use crate::platform::ids::{AthleteId, EquipmentId};
+use crate::platform::ids::{AthleteId, ClubId, EquipmentId};
 use crate::platform::problem::{Code, Problem};
-use crate::resources::advice::{CautionView, Person, StandingView};
+use crate::resources::advice::{CautionView, Memory, Person, StandingView};
 
 /// Work that one plan may take, beside its time, before the best so far is answered with its gap.
 const BUDGET: Budget = Budget { nodes: 2_000_000 };
 
 /// Everything a plan is computed from.
 pub(super) struct Inputs {
+    pub(super) club: ClubId,
     pub(super) wish: Wish,
     pub(super) people: Vec<Person>,
     pub(super) setting: Setting,
@@ -33,16 +34,12 @@ pub(super) struct Inputs {
 }
 
 /// Computes the plan, and what a lane fewer or more would cost.
-pub(super) fn compute(inputs: &Inputs, stop: &AtomicBool) -> Result<Content, Problem> {
+pub(super) fn compute(inputs: &Inputs, memory: &Memory, stop: &AtomicBool) -> Result<Content, Problem> {
     let began = Instant::now();
     let stopped = || stop.load(Ordering::Relaxed) || began.elapsed() > inputs.wish.time_limit;
     let mut advised: Vec<(&Person, Advice<'_>)> = Vec::with_capacity(inputs.people.len());
     for person in &inputs.people {
-        let advice = advise(&person.record, &inputs.setting, inputs.on).map_err(|error| {
-            let detail = format!("No advice for {}: {error}. Correct the record.", person.display_name);
-            Problem::new(Code::Conflict, detail)
-        })?;
-        advised.push((person, advice));
+        advised.push((person, memory.advise(inputs.club, person, &inputs.setting, inputs.on)?));
     }
     let (resting, running): (Vec<_>, Vec<_>) = advised.into_iter().partition(|(_, advice)| model::rests(advice));
     if running.is_empty() {
@@ -64,7 +61,7 @@ pub(super) fn compute(inputs: &Inputs, stop: &AtomicBool) -> Result<Content, Pro
         return Err(Problem::new(Code::Infeasible, detail));
     }
     let plan =
-        lane_plan::plan(&question, BUDGET, &stopped).map_err(|error| no_plan(error, wish.barriers.0, &name_of))?;
+        lane_plan::plan(&question, BUDGET, &stopped).map_err(|error| no_plan(error, wish.barriers.0, name_of))?;
     let alternatives =
         if inputs.alternatives { alternatives(&question, &plan, wish.one_more, &stopped) } else { Vec::new() };
     let content = content(&plan, &question, &wish, name_of);

@@ -22,7 +22,7 @@ use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
 use crate::platform::stored::{self, Stored};
-use crate::resources::advice;
+use crate::resources::advice::{self, Memory};
 
 /// Raises a flag when dropped: a client that goes away stops the search.
 struct StopOnDrop(Arc<AtomicBool>);
@@ -97,7 +97,7 @@ async fn inputs(
     let setting = advice::setting(tx).await?;
     let equipment = store::equipment(tx).await?;
     let on = Day::from_days(info.held_on.to_epoch_days()).ok_or(StoreError::Corrupt("session"))?;
-    Ok(Inputs { wish, people, setting, equipment, on, alternatives: request.alternatives })
+    Ok(Inputs { club: tx.club, wish, people, setting, equipment, on, alternatives: request.alternatives })
 }
 
 /// The lanes of an earlier plan.
@@ -127,6 +127,7 @@ async fn create_lane_plan(
     req: HttpRequest,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
+    memory: Data<Memory>,
     body: Body<Request>,
 ) -> Result<HttpResponse, Problem> {
     let session = SessionId(path_id(&req, "session_id", "session")?);
@@ -143,7 +144,7 @@ async fn create_lane_plan(
     drop(tx);
     let stop = Arc::new(AtomicBool::new(false));
     let guard = StopOnDrop(Arc::clone(&stop));
-    let content = web::block(move || compute(&inputs, &stop)).await??;
+    let content = web::block(move || compute(&inputs, &memory, &stop)).await??;
     drop(guard);
     let content = serde_json::to_value(content).map_err(|_| StoreError::Corrupt("lane plan"))?;
     let plan = Plan { session, request: asked, content };

@@ -22,6 +22,8 @@ const MAX_BARRIERS: u32 = 20;
 pub const APPROACH_M: f64 = 12.0;
 /// Run-out when none is asked for: close to the run-in of the published sprint races (10 to 13 m).
 pub const RUN_OUT_M: f64 = 10.0;
+/// Shortest and longest usable straight, millimetres (mm).
+const STRAIGHT_MM: (u32, u32) = (10_000, 400_000);
 /// Longest computing time of a plan, and that when none is asked for, seconds (s).
 const TIME_LIMIT_S: f64 = 10.0;
 /// P(hold) at which training is worth most, when the coach asks for nothing else (design choice).
@@ -99,32 +101,21 @@ impl Wish {
     pub fn parse(raw: &Raw<'_>, athletes: &[AthleteId], venue: Option<(Length, u32)>) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         check_limits(&mut faults, raw, venue.map(|(_, lanes)| lanes));
-        let approach = faults.take(
-            "/approach_m",
-            "out_of_range",
-            Length::between(raw.approach_m.unwrap_or(APPROACH_M), Length::default(), Length::from_mm(50_000)),
-        );
-        let run_out = faults.take(
-            "/run_out_m",
-            "out_of_range",
-            Length::between(raw.run_out_m.unwrap_or(RUN_OUT_M), Length::from_mm(3_000), Length::from_mm(50_000)),
-        );
+        check_wishes(&mut faults, raw, athletes);
+        let mut length = |pointer: &str, m: f64, from_mm: u32, to_mm: u32| {
+            let length = Length::between(m, Length::from_mm(from_mm), Length::from_mm(to_mm));
+            faults.take(pointer, "out_of_range", length)
+        };
+        let approach = length("/approach_m", raw.approach_m.unwrap_or(APPROACH_M), 0, 50_000);
+        let run_out = length("/run_out_m", raw.run_out_m.unwrap_or(RUN_OUT_M), 3_000, 50_000);
         let straight = match (raw.straight_m, venue) {
-            (Some(m), _) => faults.take(
-                "/straight_m",
-                "out_of_range",
-                Length::between(m, Length::from_mm(10_000), Length::from_mm(400_000)),
-            ),
+            (Some(m), _) => length("/straight_m", m, STRAIGHT_MM.0, STRAIGHT_MM.1),
             (None, Some((straight, _))) => Some(straight),
             (None, None) => {
                 faults.add("/straight_m", "missing", "is needed, because the session has no venue");
                 None
             }
         };
-        let hold_target = raw.hold_target.unwrap_or(HOLD_TARGET);
-        if !(0.5..=0.95).contains(&hold_target) {
-            faults.add("/hold_target", "out_of_range", "must be from 0.5 to 0.95");
-        }
         let objective = match raw.objective {
             "total" => Some(Objective::Total),
             "fair" => Some(Objective::Fair),
@@ -133,41 +124,54 @@ impl Wish {
                 None
             }
         };
-        check_wishes(&mut faults, raw, athletes);
         let straights = lane_straights(&mut faults, raw);
-        let unless_saves = raw.unless_saves.unwrap_or_default();
-        if !(0.0..=300.0).contains(&unless_saves) {
-            faults.add("/like/unless_saves", "out_of_range", "must be a regret from 0 to 300");
-        }
-        let seconds = raw.time_limit_s.unwrap_or(TIME_LIMIT_S);
-        if !(0.05..=TIME_LIMIT_S).contains(&seconds) {
-            faults.add("/time_limit_s", "out_of_range", format!("must be from 0.05 to {TIME_LIMIT_S} seconds"));
-        }
-        let value =
-            approach.zip(run_out).zip(straight).zip(objective).map(|(((approach, run_out), straight), objective)| {
-                let lane = |number: u32| {
-                    let own = straights.iter().find(|(lane, _)| *lane == number);
-                    Lane { number, straight: own.map_or(straight, |(_, own)| *own) }
-                };
-                let next = raw.lanes + 1;
-                let there = next <= venue.map_or(MAX_LANES, |(_, lanes)| lanes.min(MAX_LANES));
-                Self {
-                    lanes: (1..=raw.lanes).filter(|number| !raw.reserved_lanes.contains(number)).map(lane).collect(),
-                    one_more: (there && !raw.reserved_lanes.contains(&next)).then(|| lane(next)),
-                    capacity: raw.capacity as usize,
-                    barriers: (raw.barriers_min, raw.barriers_max),
-                    approach,
-                    run_out,
-                    hold_target,
-                    objective,
-                    pins: raw.pins.clone(),
-                    apart: raw.apart.clone(),
-                    last_time: raw.unless_saves.map(|unless_saves| LastTime { lanes: Vec::new(), unless_saves }),
-                    time_limit: Duration::try_from_secs_f64(seconds).unwrap_or_default(),
-                }
-            });
+        let mut number = |pointer: &str, value: f64, range: std::ops::RangeInclusive<f64>| {
+            if !range.contains(&value) {
+                let detail = format!("must be from {} to {}", range.start(), range.end());
+                faults.add(pointer, "out_of_range", detail);
+            }
+            value
+        };
+        let hold_target = number("/hold_target", raw.hold_target.unwrap_or(HOLD_TARGET), 0.5..=0.95);
+        let unless_saves = raw.unless_saves.map(|saves| number("/like/unless_saves", saves, 0.0..=300.0));
+        let seconds = number("/time_limit_s", raw.time_limit_s.unwrap_or(TIME_LIMIT_S), 0.05..=TIME_LIMIT_S);
+        let parts = approach.zip(run_out).zip(straight).zip(objective);
+        let value = parts.map(|(((approach, run_out), straight), objective)| {
+            let (lanes, one_more) = lanes(raw, straight, &straights, venue.map(|(_, lanes)| lanes));
+            Self {
+                lanes,
+                one_more,
+                capacity: raw.capacity as usize,
+                barriers: (raw.barriers_min, raw.barriers_max),
+                approach,
+                run_out,
+                hold_target,
+                objective,
+                pins: raw.pins.clone(),
+                apart: raw.apart.clone(),
+                last_time: unless_saves.map(|unless_saves| LastTime { lanes: Vec::new(), unless_saves }),
+                time_limit: Duration::try_from_secs_f64(seconds).unwrap_or_default(),
+            }
+        });
         faults.finish(value)
     }
+}
+
+/// The lanes that may be used, and the next one when there is one.
+fn lanes(
+    raw: &Raw<'_>,
+    straight: Length,
+    straights: &[(u32, Length)],
+    there: Option<u32>,
+) -> (Vec<Lane>, Option<Lane>) {
+    let lane = |number: u32| {
+        let own = straights.iter().find(|(lane, _)| *lane == number);
+        Lane { number, straight: own.map_or(straight, |(_, own)| *own) }
+    };
+    let free = |number: &u32| !raw.reserved_lanes.contains(number);
+    let next = Some(raw.lanes.saturating_add(1)).filter(|next| *next <= there.unwrap_or(MAX_LANES).min(MAX_LANES));
+    let used = (1..=raw.lanes.min(MAX_LANES)).filter(free).map(lane).collect();
+    (used, next.filter(free).map(lane))
 }
 
 /// The usable straights of the lanes that differ.
@@ -179,7 +183,7 @@ fn lane_straights(faults: &mut Faults, raw: &Raw<'_>) -> Vec<(u32, Length)> {
         } else if straights.iter().any(|(known, _)| *known == lane) {
             faults.add(format!("/lane_straights/{at}/lane"), "twice", "has two straights");
         }
-        let straight = Length::between(straight_m, Length::from_mm(10_000), Length::from_mm(400_000));
+        let straight = Length::between(straight_m, Length::from_mm(STRAIGHT_MM.0), Length::from_mm(STRAIGHT_MM.1));
         if let Some(straight) = faults.take(&format!("/lane_straights/{at}/straight_m"), "out_of_range", straight) {
             straights.push((lane, straight));
         }

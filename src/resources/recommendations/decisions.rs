@@ -17,6 +17,7 @@ use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
 use crate::platform::stored::{self, Stored};
+use crate::resources::advice::Memory;
 
 fn view(stored: &StoredDecided) -> Result<DecidedView, Problem> {
     let decided = &stored.value;
@@ -56,6 +57,7 @@ async fn create_decision(
     req: HttpRequest,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
+    memory: Data<Memory>,
     body: Body<DecisionFields>,
 ) -> Result<HttpResponse, Problem> {
     let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
@@ -72,7 +74,7 @@ async fn create_decision(
         stored::same_or_conflict(&(found.value.athlete, &found.value.choice), &(athlete, &choice))?;
         return Ok(stored::created(&req, false, found.id, found.rev, &view(&found)?));
     }
-    let advice = for_athlete(&mut tx, &req, on).await?;
+    let advice = for_athlete(&mut tx, &req, on, memory).await?;
     drop(tx);
     let decided = Decided {
         athlete: advice.athlete_id,

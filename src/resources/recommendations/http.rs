@@ -8,7 +8,7 @@ use utoipa::IntoParams;
 
 use super::shapes::{DecisionCount, GroupAdvice, ShortView, View, cautions};
 use super::store;
-use crate::compute::advice::{Advice, Setting, advise};
+use crate::compute::advice::Advice;
 use crate::compute::day::Day;
 use crate::compute::decision::{Caution, DecisionKind};
 use crate::platform::access::{Permit, SquadRead};
@@ -16,8 +16,8 @@ use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::{Code, Problem};
-use crate::resources::advice::{self, Person};
+use crate::platform::problem::Problem;
+use crate::resources::advice::{self, Memory, Person};
 
 /// For which day.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -41,22 +41,21 @@ pub(super) async fn asked_day(tx: &mut ClubTx, on: Option<NaiveDate>) -> Result<
     }
 }
 
-/// Advises one athlete; a record that cannot be used is the operator's concern, not the caller's.
-pub(super) fn advise_or_problem<'a>(person: &Person, setting: &'a Setting, on: Day) -> Result<Advice<'a>, Problem> {
-    advise(&person.record, setting, on).map_err(|error| {
-        Problem::new(Code::Conflict, format!("No advice for {}: {error}. Correct the record.", person.display_name))
-    })
-}
-
 /// The advice for the athlete in the path, computed off the async threads.
-pub(super) async fn for_athlete(tx: &mut ClubTx, req: &HttpRequest, on: Option<NaiveDate>) -> Result<View, Problem> {
+pub(super) async fn for_athlete(
+    tx: &mut ClubTx,
+    req: &HttpRequest,
+    on: Option<NaiveDate>,
+    memory: Data<Memory>,
+) -> Result<View, Problem> {
     let id = AthleteId(path_id(req, "athlete_id", "athlete")?);
     let (on, day) = asked_day(tx, on).await?;
     let people = advice::load(tx, Some(&[id]), None, on).await?;
     let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
     let setting = advice::setting(tx).await?;
+    let club = tx.club;
     web::block(move || {
-        let advice = advise_or_problem(&person, &setting, day)?;
+        let advice = memory.advise(club, &person, &setting, day)?;
         Ok(View::new(id, on, &advice, &setting.heights(), setting.policy.spacing_step))
     })
     .await?
@@ -78,10 +77,11 @@ async fn get_recommendation(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    memory: Data<Memory>,
     params: Params<OnParams>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
-    let view = for_athlete(&mut tx, &req, params.0.on).await?;
+    let view = for_athlete(&mut tx, &req, params.0.on, memory).await?;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(view))
 }
 
@@ -101,6 +101,7 @@ async fn list_recommendations(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    memory: Data<Memory>,
     params: Params<OnParams>,
 ) -> Result<HttpResponse, Problem> {
     let group = GroupId(path_id(&req, "group_id", "group")?);
@@ -111,21 +112,26 @@ async fn list_recommendations(
     let (on, day) = asked_day(&mut tx, params.0.on).await?;
     let people = advice::load(&mut tx, None, Some(group), on).await?;
     let setting = advice::setting(&mut tx).await?;
+    let club = tx.club;
     drop(tx);
-    let body = web::block(move || group_advice(group, people, &setting, (on, day))).await??;
+    let body = web::block(move || {
+        let advise = |person: &Person| memory.advise(club, person, &setting, day);
+        group_advice(group, people, on, &advise)
+    });
+    let body = body.await??;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }
 
-fn group_advice(
+fn group_advice<'a>(
     group_id: GroupId,
     people: Vec<Person>,
-    setting: &Setting,
-    (on, day): (NaiveDate, Day),
+    on: NaiveDate,
+    advise: &dyn Fn(&Person) -> Result<Advice<'a>, Problem>,
 ) -> Result<GroupAdvice, Problem> {
     let mut athletes = Vec::with_capacity(people.len());
     let mut kinds = Vec::with_capacity(people.len());
     for person in people {
-        let advice = advise_or_problem(&person, setting, day)?;
+        let advice = advise(&person)?;
         kinds.push(advice.decision.kind);
         athletes.push(ShortView::new(person.id, person.display_name, &advice));
     }

@@ -6,10 +6,11 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use uuid::Uuid;
 
 use super::draw_shapes::{Drawn, HeatsView, PinFields, Request};
+use super::entries_store::{self, Entrant};
 use super::http::load;
 use super::loading::{Field, Runner};
 use super::shapes::View;
-use super::store::{self, Entrant, StoredTest};
+use super::store::{self, StoredTest};
 use crate::compute::race::{
     Entry, HeatsError, LaneDraw, MAX_LANES, Pin, Seeding, Wish, draw_lanes, handicap, heats, usable_lanes,
 };
@@ -164,7 +165,7 @@ fn entrant(
 async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Problem> {
     let draw = found.value.draw.clone().ok_or_else(|| Problem::not_found("heats"))?;
     let drawn: Drawn = serde_json::from_value(draw).map_err(|_| StoreError::Corrupt("race test"))?;
-    Ok(HeatsView::new(found, drawn, &store::entrants(tx, found.id).await?))
+    Ok(HeatsView::new(found, drawn, &entries_store::entrants(tx, found.id).await?))
 }
 
 /// Computes and stores heats, lanes and, with a handicap, the starts.
@@ -196,7 +197,7 @@ async fn create_race_heats(
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
     let mut request = body.read()?;
-    let entrants = store::entrants(&mut tx, found.id).await?;
+    let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
     let info = store::session(&mut tx, found.value.test.session).await?.ok_or_else(|| Problem::not_found("session"))?;
     drop(tx);
@@ -218,9 +219,9 @@ async fn create_race_heats(
     let draw = serde_json::to_value(Drawn { request, exact, fell }).map_err(|_| StoreError::Corrupt("race test"))?;
     let mut tx = permit.write(&db).await?;
     let again = load(&mut tx, &req).await?;
-    let entrants = store::entrants(&mut tx, found.id).await?;
+    let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, again.rev, &View::new(&again, &entrants))?;
-    store::place(&mut tx, &again, &draw, &placed).await?;
+    entries_store::place(&mut tx, &again, &draw, &placed).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;

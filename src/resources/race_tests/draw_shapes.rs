@@ -6,8 +6,9 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::entries_store::Entrant;
 use super::shapes::SpecificationView;
-use super::store::{Entrant, StoredTest};
+use super::store::StoredTest;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Expected, LaneDraw};
 use crate::platform::ids::{AthleteId, RaceTestId};

@@ -8,6 +8,7 @@ use serde_json::{Map, Value};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
+use super::entries_store;
 use super::model::{Changeable, Named, RaceTest, Specification, State, day, dimensions};
 use super::shapes::{Entries, Fields, New, Page, Summary, View};
 use super::store::{self, Filter, Held, StoredTest};
@@ -49,7 +50,7 @@ pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredTes
 }
 
 async fn view(tx: &mut ClubTx, stored: &StoredTest) -> Result<View, Problem> {
-    Ok(View::new(stored, &store::entrants(tx, stored.id).await?))
+    Ok(View::new(stored, &entries_store::entrants(tx, stored.id).await?))
 }
 
 /// What the race test is run over.
@@ -174,7 +175,7 @@ async fn update_race_test(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let mut found = load(&mut tx, &req).await?;
-    let entrants = store::entrants(&mut tx, found.id).await?;
+    let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
     let fields: Fields = patch::merge(&Fields::from(&found.value.test), &body.read()?)?;
     let parts = fields.parse()?;
@@ -213,7 +214,7 @@ async fn checked(tx: &mut ClubTx, test: &StoredTest, asked: &[AthleteId]) -> Res
     if asked.len() > MAX_ENTRIES {
         faults.add("/athlete_ids", "length", format!("must be at most {MAX_ENTRIES} athletes"));
     }
-    let visible = store::visible(tx, asked).await?;
+    let visible = entries_store::visible(tx, asked).await?;
     for (at, athlete) in asked.iter().take(MAX_ENTRIES).enumerate() {
         let pointer = format!("/athlete_ids/{at}");
         match visible.iter().find(|(id, _)| id == athlete) {
@@ -261,7 +262,7 @@ async fn set_race_entries(
     let mut tx = permit.write(&db).await?;
     let found = load(&mut tx, &req).await?;
     let asked = body.read()?.athlete_ids;
-    let before = store::entrants(&mut tx, found.id).await?;
+    let before = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, found.rev, &View::new(&found, &before))?;
     let wanted = checked(&mut tx, &found, &asked).await?;
     let seen: Vec<AthleteId> = before.iter().filter(|one| one.visible).map(|one| one.athlete).collect();
@@ -277,7 +278,7 @@ async fn set_race_entries(
     if came.is_empty() && gone.is_empty() {
         return Ok(stored::changed(found.rev, &View::new(&found, &before)));
     }
-    store::set_entries(&mut tx, &found, &came, &gone).await?;
+    entries_store::set_entries(&mut tx, &found, &came, &gone).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;

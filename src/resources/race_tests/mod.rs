@@ -2,9 +2,11 @@
 
 mod draw;
 mod draw_shapes;
+mod entries_store;
 mod http;
 mod loading;
 mod model;
+mod outcome;
 mod results;
 mod results_shapes;
 mod results_store;

@@ -7,13 +7,14 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use uuid::Uuid;
 
 use super::draw_shapes::{CautionView, seconds};
+use super::entries_store::{self, Entrant};
 use super::http::load;
-use super::model::Outcome;
+use super::outcome::Outcome;
 use super::results_shapes::{
     AgainstView, Batch, BestList, BestView, CourseView, Fields, ResultList, ResultView, SplitView,
 };
 use super::results_store::{self, Finish, StoredOutcome};
-use super::store::{self, Entrant, StoredTest};
+use super::store::StoredTest;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Course, Mark, against_best, bests, places};
 use crate::compute::rhythm::{self, Schedule, Shape};
@@ -66,7 +67,7 @@ async fn judge(tx: &mut ClubTx, test: &StoredTest, batch: &Batch) -> Result<Vec<
     let athletes: Vec<AthleteId> = good().map(|one| one.athlete).collect();
     let superseded: Vec<Uuid> = good().filter_map(|one| one.supersedes).map(|id| id.0).collect();
     let known = Known {
-        athletes: store::visible(tx, &athletes).await?.into_iter().map(|(id, _)| id).collect(),
+        athletes: entries_store::visible(tx, &athletes).await?.into_iter().map(|(id, _)| id).collect(),
         superseded: results_store::superseded(tx, &superseded).await?,
     };
     let mut replaced = HashSet::new();
@@ -266,7 +267,7 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
     let test = load(&mut tx, &req).await?;
     let course = test.value.test.specification.course;
     let results = results_store::standing(&mut tx, test.id).await?;
-    let entrants = store::entrants(&mut tx, test.id).await?;
+    let entrants = entries_store::entrants(&mut tx, test.id).await?;
     let seen: Vec<AthleteId> =
         results.iter().filter(|(_, name)| name.is_some()).map(|(one, _)| one.value.athlete).collect();
     let finishes = results_store::finishes(&mut tx, &seen, Some(&course)).await?;
@@ -305,7 +306,7 @@ async fn list_personal_bests(
 ) -> Result<HttpResponse, Problem> {
     let athlete_id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let mut tx = permit.read(&db).await?;
-    if store::visible(&mut tx, &[athlete_id]).await?.is_empty() {
+    if entries_store::visible(&mut tx, &[athlete_id]).await?.is_empty() {
         return Err(Problem::not_found("athlete"));
     }
     let finishes = results_store::finishes(&mut tx, &[athlete_id], None).await?;

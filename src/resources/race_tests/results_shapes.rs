@@ -5,7 +5,8 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::draw_shapes::{CautionView, seconds};
-use super::model::{self, Method, Outcome, RaceTest, RawOutcome};
+use super::model::{Method, RaceTest};
+use super::outcome::{Outcome, RawOutcome};
 use super::results_store::StoredOutcome;
 use super::shapes::SpecificationView;
 use crate::compute::race::Against;
@@ -92,7 +93,7 @@ impl Fields {
             supersedes: self.supersedes,
             void: self.void,
         };
-        model::Outcome::parse(&raw, id, test)
+        Outcome::parse(&raw, id, test)
     }
 }
 

@@ -5,7 +5,8 @@ use std::collections::HashMap;
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
-use super::model::{Method, Outcome, Status, day};
+use super::model::{Method, day};
+use super::outcome::{Outcome, Status};
 use super::store::course;
 use crate::compute::race::{Course, Mark};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};

@@ -4,8 +4,9 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::entries_store::Entrant;
 use super::model::{Changeable, RaceTest, Specification};
-use super::store::{Entrant, StoredTest};
+use super::store::StoredTest;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
 

@@ -1,14 +1,14 @@
-//! Rows of race tests and their entries.
+//! Rows of race tests.
 
 use chrono::{NaiveDate, Utc};
 use serde_json::Value;
 use uuid::Uuid;
 
 use super::model::{Changeable, Method, RaceTest, Specification, State};
-use crate::compute::race::{Basis, Course, Expected};
+use crate::compute::race::Course;
 use crate::compute::units::Length;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
-use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
+use crate::platform::ids::{RaceTestId, SessionId};
 use crate::platform::stored::Stored;
 
 /// A race test with what is stored beside it.
@@ -34,23 +34,6 @@ pub struct SessionInfo {
     pub environment: Option<String>,
     /// Lanes of its venue.
     pub lanes: Option<i16>,
-}
-
-/// An athlete who is entered.
-#[derive(Clone, Debug)]
-pub struct Entrant {
-    /// The athlete.
-    pub athlete: AthleteId,
-    /// How the squad calls them.
-    pub display_name: String,
-    /// Whether the actor sees the athlete.
-    pub visible: bool,
-    /// The time expected at the draw.
-    pub expected: Option<Expected>,
-    /// Heat and lane, after the draw.
-    pub place: Option<(i16, i16)>,
-    /// Start after the first of the heat, milliseconds (ms).
-    pub offset_ms: Option<i32>,
 }
 
 struct Row {
@@ -293,171 +276,5 @@ pub async fn remove(tx: &mut ClubTx, before: &StoredTest) -> Result<(), StoreErr
     sqlx::query!("delete from race_entries where club_id = $1 and race_test_id = $2", club, before.id.0)
         .execute(tx.changing_all([]))
         .await?;
-    Ok(())
-}
-
-/// Everybody who is entered, by heat, lane and id, seen by the actor or not.
-pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let rows = sqlx::query!(
-        r#"
-        select e.athlete_id, a.display_name, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms,
-          ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = e.athlete_id and v.scope_id = any ($3)
-          )) as "visible!"
-        from race_entries e
-        join athletes a on a.club_id = $1 and a.id = e.athlete_id and a.deleted_at is null
-        where e.club_id = $1 and e.race_test_id = $2
-        order by e.heat, e.lane, e.athlete_id
-        "#,
-        club,
-        test.0,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    rows.into_iter()
-        .map(|row| {
-            let expected = row.expected_ms.zip(row.expected_sd_ms).zip(row.expected_basis).map(|((ms, sd), basis)| {
-                Ok::<_, StoreError>(Expected {
-                    time_ms: u32::try_from(ms).map_err(|_| corrupt())?,
-                    sd_ms: u32::try_from(sd).map_err(|_| corrupt())?,
-                    basis: Basis::from_word(&basis).ok_or_else(corrupt)?,
-                })
-            });
-            Ok(Entrant {
-                athlete: AthleteId(row.athlete_id),
-                display_name: row.display_name,
-                visible: row.visible,
-                expected: expected.transpose()?,
-                place: row.heat.zip(row.lane),
-                offset_ms: row.offset_ms,
-            })
-        })
-        .collect()
-}
-
-/// The athletes among `ids` that the actor sees, with the last day of a restriction.
-pub async fn visible(tx: &mut ClubTx, ids: &[AthleteId]) -> Result<Vec<(AthleteId, Option<NaiveDate>)>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let ids: Vec<Uuid> = ids.iter().map(|id| id.0).collect();
-    let rows = sqlx::query!(
-        r#"
-        select a.id, a.restricted_until
-        from athletes a
-        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
-          ))
-        "#,
-        club,
-        &ids,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows.into_iter().map(|row| (AthleteId(row.id), row.restricted_until)).collect())
-}
-
-/// Enters and withdraws athletes; the heats are taken back.
-pub async fn set_entries(
-    tx: &mut ClubTx,
-    test: &StoredTest,
-    came: &[AthleteId],
-    gone: &[AthleteId],
-) -> Result<(), StoreError> {
-    let (club, now) = (tx.club.0, Utc::now());
-    let plain = |ids: &[AthleteId]| -> Vec<Uuid> { ids.iter().map(|id| id.0).collect() };
-    sqlx::query!(
-        "update race_tests set draw = null, updated_at = $3 where club_id = $1 and id = $2",
-        club,
-        test.id.0,
-        now
-    )
-    .execute(tx.changing(Change::put(Kind::RaceTest, test.id).under(test.value.test.session)))
-    .await?;
-    // Entries are part of their race test, whose change is noted above.
-    sqlx::query!(
-        "delete from race_entries where club_id = $1 and race_test_id = $2 and athlete_id = any ($3)",
-        club,
-        test.id.0,
-        &plain(gone)
-    )
-    .execute(tx.changing_all([]))
-    .await?;
-    sqlx::query!(
-        r#"
-        update race_entries
-        set heat = null, lane = null, offset_ms = null, expected_ms = null, expected_sd_ms = null, expected_basis = null
-        where club_id = $1 and race_test_id = $2
-        "#,
-        club,
-        test.id.0
-    )
-    .execute(tx.changing_all([]))
-    .await?;
-    sqlx::query!(
-        r#"
-        insert into race_entries as x (club_id, race_test_id, athlete_id, created_at)
-        select c.id, $2, u.athlete_id, $4
-        from clubs c
-        cross join unnest($3::uuid[]) as u (athlete_id)
-        where c.id = $1
-        on conflict (club_id, race_test_id, athlete_id) do nothing
-        "#,
-        club,
-        test.id.0,
-        &plain(came),
-        now
-    )
-    .execute(tx.changing_all([]))
-    .await?;
-    Ok(())
-}
-
-/// Stores a draw: what was asked, and where everybody runs.
-pub async fn place(tx: &mut ClubTx, test: &StoredTest, draw: &Value, placed: &[Entrant]) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    sqlx::query!(
-        "update race_tests set draw = $3, updated_at = $4 where club_id = $1 and id = $2",
-        club,
-        test.id.0,
-        draw,
-        Utc::now()
-    )
-    .execute(tx.changing(Change::put(Kind::RaceTest, test.id).under(test.value.test.session)))
-    .await?;
-    let rows: Vec<Value> = placed
-        .iter()
-        .map(|one| {
-            serde_json::json!({
-                "athlete_id": one.athlete,
-                "expected_ms": one.expected.map(|expected| expected.time_ms),
-                "expected_sd_ms": one.expected.map(|expected| expected.sd_ms),
-                "expected_basis": one.expected.map_or("unknown", |expected| expected.basis.as_str()),
-                "heat": one.place.map(|(heat, _)| heat),
-                "lane": one.place.map(|(_, lane)| lane),
-                "offset_ms": one.offset_ms,
-            })
-        })
-        .collect();
-    sqlx::query!(
-        r#"
-        update race_entries x
-        set heat = u.heat, lane = u.lane, offset_ms = u.offset_ms, expected_ms = u.expected_ms,
-            expected_sd_ms = u.expected_sd_ms, expected_basis = u.expected_basis
-        from jsonb_to_recordset($3::jsonb) as u (
-          athlete_id uuid, expected_ms integer, expected_sd_ms integer, expected_basis text, heat smallint, lane smallint,
-          offset_ms integer)
-        where x.club_id = $1 and x.race_test_id = $2 and x.athlete_id = u.athlete_id
-        "#,
-        club,
-        test.id.0,
-        Value::Array(rows)
-    )
-    .execute(tx.changing_all([]))
-    .await?;
     Ok(())
 }

@@ -210,17 +210,17 @@ fn back_from_beyond_the_target() {
 }
 
 #[test]
-fn crowded_intervals_leave_the_spacing_to_the_coach() {
+fn crowded_intervals_open_the_spacing_once_a_coach_confirms() {
     let mut athlete = ready(at(Hurdle, 600, 5_000));
     *evidence(&mut athlete) = Evidence { held: 4, over_reached: 0, crowded: 12, ..*evidence(&mut athlete) };
     let decision = decide(&athlete, &Policy::default(), &|_, spacing| hold(spacing.metres() / 12.0));
     reads(
         &decision,
-        DecisionKind::Consolidate,
-        "4 of 16 intervals held over hurdles at 0.60 m, 5.00 m apart, and only 42 % should hold here, and most \
-         broken ones were crowded, so coming in would not help. Stay with hurdles at 0.60 m, 5.00 m apart, until a \
-         coach confirms a longer spacing: expect 42 % held (likely 27 to 52 %). A step up needs 80 % of intervals \
-         expected to hold.",
+        DecisionKind::StepUpSpacing,
+        "4 of 16 intervals held over hurdles at 0.60 m, 5.00 m apart, and most broken ones were crowded, so coming in \
+         would not help. Once a coach confirms, open the spacing to 5.25 m, still over hurdles at 0.60 m: expect 44 % \
+         held (likely 29 to 54 %). Step back if the athlete falls, holds under 50 % of 8 or more intervals, or hits \
+         over 20 % of barriers.",
     );
 }
 

@@ -138,7 +138,9 @@ impl Decision {
         };
         let (before, after) = match self.needs_confirmation {
             false => ("", ""),
-            true if self.reasons.contains(&Reason::Crowded) => ("", ", until a coach confirms a longer spacing"),
+            true if self.kind == DecisionKind::Consolidate && self.reasons.contains(&Reason::Crowded) => {
+                ("", ", until a coach confirms a longer spacing")
+            }
             true => ("once a coach confirms, ", ""),
         };
         let hold = self.hold_proposed.filter(|hold| hold.mean.is_finite());

@@ -33,28 +33,45 @@ fn at(sorted: &[Duration], share: f64) -> f64 {
 pub fn run() {
     println!("\nlane plan (random problems, one core)");
     against_milp();
-    // The fair objective proves its ceiling by many feasibility searches; the larger sizes would take minutes.
-    let (total, fair) = (&[Objective::Total][..], &[Objective::Total, Objective::Fair][..]);
-    for (athletes, lanes, repeats, objectives) in [(40, 6, 25, fair), (60, 8, 15, total), (200, 8, 3, total)] {
-        for &objective in objectives {
-            let (mut times, mut proven) = (Vec::new(), 0);
-            for seed in 0..repeats {
-                let shape = Shape { athletes, lanes, spacings: 25, heights: 4, scarce: false, wishes: false };
-                let problem = Problem { objective, ..problem(seed, &shape) };
-                let (time, found) = timed(&problem);
-                proven += usize::from(found.is_ok_and(|plan| plan.proven_optimal));
-                times.push(time);
-            }
-            times.sort_unstable();
-            println!(
-                "  {athletes} athletes x {lanes} lanes x 100 candidates, {objective:?}: median {:.1} ms, p99 {:.1} ms, max \
-                 {:.1} ms, proven {proven}/{repeats}",
-                at(&times, 0.5),
-                at(&times, 0.99),
-                at(&times, 1.0),
-            );
+    for (athletes, lanes, repeats) in [(40, 6, 100), (60, 8, 60), (200, 8, 12)] {
+        for objective in [Objective::Total, Objective::Fair] {
+            let shape = Shape { athletes, lanes, spacings: 25, heights: 4, scarce: false, wishes: false };
+            let problems = (0..repeats).map(|seed| Problem { objective, ..problem(seed, &shape) });
+            measure(&format!("{athletes} athletes x {lanes} lanes x 100 candidates, {objective:?}"), problems);
         }
     }
+    let mixed = (0..1_000).map(|seed| {
+        let shape = Shape {
+            athletes: 10 + usize::try_from(seed % 41).unwrap(),
+            lanes: 2 + usize::try_from(seed % 6).unwrap(),
+            spacings: 25,
+            heights: 4,
+            scarce: seed % 2 == 0,
+            wishes: seed % 3 == 0,
+        };
+        problem(seed, &shape)
+    });
+    measure("1,000 mixed: 10-50 athletes x 2-7 lanes, scarce or not, wishes or not, total or fair", mixed);
+}
+
+fn measure(what: &str, problems: impl Iterator<Item = Problem>) {
+    let (mut times, mut proven, mut impossible) = (Vec::new(), 0, 0);
+    for problem in problems {
+        let (time, found) = timed(&problem);
+        match found {
+            Ok(plan) => proven += usize::from(plan.proven_optimal),
+            Err(_) => impossible += 1,
+        }
+        times.push(time);
+    }
+    times.sort_unstable();
+    println!(
+        "  {what}: median {:.1} ms, p99 {:.1} ms, max {:.1} ms, proven {proven} and infeasible {impossible} of {}",
+        at(&times, 0.5),
+        at(&times, 0.99),
+        at(&times, 1.0),
+        times.len(),
+    );
 }
 
 /// The committed instances by both, in this run; needs Python with scipy (LANEWRIGHT_PYTHON names another interpreter).

@@ -5,7 +5,7 @@
 //! the search tries the lanes that serve one of them, and gives up where disjoint such sets outnumber the lanes left.
 
 use super::assign::{Apart, Costs, FORBIDDEN};
-use super::bound::Part;
+use super::bound::{Part, Rooms};
 use super::instance::{Instance, regret_of};
 use super::model::MAX_ATHLETES;
 use super::work::Work;
@@ -43,13 +43,18 @@ impl Crowd {
 /// Lanes in which everybody finds a place: candidates of the pinned lanes and of the others.
 pub(super) type Lanes = (Vec<usize>, Vec<usize>);
 
+/// Who may run each candidate.
+pub(super) struct Crowds<'a> {
+    instance: &'a Instance,
+    accepts: Vec<Crowd>,
+}
+
 /// The question for one ceiling.
 pub(super) struct Cover<'a, 'w, 'f> {
     instance: &'a Instance,
     work: &'a mut Work<'w>,
     ceiling: i64,
-    /// Who may run each candidate.
-    accepts: Vec<Crowd>,
+    crowds: Crowds<'a>,
     found: &'f mut Option<Lanes>,
 }
 
@@ -79,18 +84,7 @@ impl<'a, 'w, 'f> Cover<'a, 'w, 'f> {
         work: &'a mut Work<'w>,
         found: &'f mut Option<Lanes>,
     ) -> Self {
-        let accepts = (0..instance.candidates.len())
-            .map(|c| {
-                let mut crowd = Crowd::default();
-                for (athlete, &cost) in instance.column(c).iter().enumerate() {
-                    if cost < FORBIDDEN && regret_of(cost) <= ceiling {
-                        crowd.insert(athlete);
-                    }
-                }
-                crowd
-            })
-            .collect();
-        Self { instance, work, ceiling, accepts, found }
+        Self { instance, work, ceiling, crowds: Crowds::of(instance, ceiling), found }
     }
 
     /// Whether there is one; none when the budget is spent first.
@@ -108,7 +102,7 @@ impl<'a, 'w, 'f> Cover<'a, 'w, 'f> {
         };
         let suits = (0..lane.worst.len()).filter(|&c| lane.worst[c] < FORBIDDEN && lane.worst[c] <= self.ceiling);
         let everyone = Crowd([u64::MAX; MAX_ATHLETES.div_ceil(64)]);
-        for c in self.undominated(suits.collect(), &everyone) {
+        for c in self.crowds.undominated(suits.collect(), &everyone) {
             pinned.push(c);
             if self.instance.can_set_out(pinned, &[]) && self.choose_pinned(pinned) {
                 return true;
@@ -122,24 +116,17 @@ impl<'a, 'w, 'f> Cover<'a, 'w, 'f> {
         if !self.work.step() {
             return false;
         }
-        let waiting: Vec<usize> = (0..opened.lane_of.len())
-            .filter(|&athlete| opened.lane_of[athlete].is_none() && !self.place(&mut opened, athlete))
-            .collect();
+        let waiting = self.crowds.place_all(&mut opened);
         if waiting.is_empty() && self.keeps_apart(&opened) {
             let pinned = opened.part.pinned.iter().flatten().copied().collect();
             *self.found = Some((pinned, opened.part.open));
             return true;
         }
         let rooms = opened.part.tighten(self.instance);
-        let (reach, needs) = self.needs(&opened, &waiting);
-        let left = opened.part.left(self.instance);
-        if disjoint(&needs) > left || rooms.most(self.instance, &self.gains(&opened, &reach), left) < waiting.len() {
-            return false;
-        }
-        let Some(need) = needs.into_iter().min_by_key(|need| need.options.len()) else {
+        let Some((need, reach)) = self.crowds.need(&opened, &waiting, rooms) else {
             return false;
         };
-        for c in self.undominated(need.options, &reach) {
+        for c in self.crowds.undominated(need, &reach) {
             let mut with = opened.clone();
             with.part.open(c);
             with.lanes.push(c);
@@ -150,6 +137,76 @@ impl<'a, 'w, 'f> Cover<'a, 'w, 'f> {
             opened.part.allowed[c] = 0;
         }
         false
+    }
+
+    /// Whether these lanes also allow the pairs to be kept apart.
+    fn keeps_apart(&mut self, opened: &Opened) -> bool {
+        let instance = self.instance;
+        if instance.apart.is_empty() {
+            return true;
+        }
+        let n = instance.athletes.len();
+        let column = |c: &usize| -> Vec<i64> {
+            (0..n).map(|athlete| if self.crowds.accepts[*c].contains(athlete) { 0 } else { FORBIDDEN }).collect()
+        };
+        let columns: Vec<Vec<i64>> = opened.lanes.iter().map(column).collect();
+        let columns: Vec<&[i64]> = columns.iter().map(Vec::as_slice).collect();
+        let mut costs = Costs::from_columns(n, &columns);
+        for &(athlete, lane) in &instance.barred {
+            costs.forbid(athlete, lane);
+        }
+        let places: Vec<usize> = (0..columns.len()).map(|lane| self.crowds.places(opened, lane)).collect();
+        let mut apart = Apart { pairs: &instance.apart, work: self.work, given_up: i64::MAX };
+        apart.cheapest(&costs, &places, 1).is_some()
+    }
+}
+
+impl<'a> Crowds<'a> {
+    /// Who may run each candidate with a regret of at most `ceiling` (units).
+    pub(super) fn of(instance: &'a Instance, ceiling: i64) -> Self {
+        let accepts = (0..instance.candidates.len())
+            .map(|c| {
+                let mut crowd = Crowd::default();
+                for (athlete, &cost) in instance.column(c).iter().enumerate() {
+                    if cost < FORBIDDEN && regret_of(cost) <= ceiling {
+                        crowd.insert(athlete);
+                    }
+                }
+                crowd
+            })
+            .collect();
+        Self { instance, accepts }
+    }
+
+    /// Candidates of which every plan of a part, whose pinned lanes are decided, opens one more lane: the fewest known, none
+    /// of them when everybody has a place. No answer when the part has no plan.
+    pub(super) fn options(&self, part: &Part, rooms: &Rooms) -> Option<Vec<usize>> {
+        let lanes: Vec<usize> = part.pinned.iter().flatten().chain(&part.open).copied().collect();
+        let lane_of = vec![None; self.instance.athletes.len()];
+        let members = vec![0; lanes.len()];
+        let mut opened = Opened { part: part.clone(), lanes, lane_of, members };
+        let waiting = self.place_all(&mut opened);
+        if waiting.is_empty() {
+            return Some(Vec::new());
+        }
+        self.need(&opened, &waiting, rooms.clone()).map(|(options, _)| options)
+    }
+
+    /// Finds places for as many as the lanes opened so far allow, and tells who is left over.
+    fn place_all(&self, opened: &mut Opened) -> Vec<usize> {
+        (0..opened.lane_of.len())
+            .filter(|&athlete| opened.lane_of[athlete].is_none() && !self.place(opened, athlete))
+            .collect()
+    }
+
+    /// The need with the fewest options and everybody who takes part in one; no answer when the lanes left are too few.
+    fn need(&self, opened: &Opened, waiting: &[usize], rooms: Rooms) -> Option<(Vec<usize>, Crowd)> {
+        let (reach, needs) = self.needs(opened, waiting);
+        let left = opened.part.left(self.instance);
+        if disjoint(&needs) > left || rooms.most(self.instance, &self.gains(opened, &reach), left) < waiting.len() {
+            return None;
+        }
+        needs.into_iter().min_by_key(|need| need.options.len()).map(|need| (need.options, reach))
     }
 
     /// How many of a crowd each copy of each candidate would serve, most first.
@@ -251,27 +308,6 @@ impl<'a, 'w, 'f> Cover<'a, 'w, 'f> {
         needs.sort_by_key(|need| need.options.len());
         let reach = if self.instance.apart.is_empty() { self.reach(opened, waiting) } else { everyone };
         (reach, needs)
-    }
-
-    /// Whether these lanes also allow the pairs to be kept apart.
-    fn keeps_apart(&mut self, opened: &Opened) -> bool {
-        let instance = self.instance;
-        if instance.apart.is_empty() {
-            return true;
-        }
-        let n = instance.athletes.len();
-        let column = |c: &usize| -> Vec<i64> {
-            (0..n).map(|athlete| if self.accepts[*c].contains(athlete) { 0 } else { FORBIDDEN }).collect()
-        };
-        let columns: Vec<Vec<i64>> = opened.lanes.iter().map(column).collect();
-        let columns: Vec<&[i64]> = columns.iter().map(Vec::as_slice).collect();
-        let mut costs = Costs::from_columns(n, &columns);
-        for &(athlete, lane) in &instance.barred {
-            costs.forbid(athlete, lane);
-        }
-        let places: Vec<usize> = (0..columns.len()).map(|lane| self.places(opened, lane)).collect();
-        let mut apart = Apart { pairs: &instance.apart, work: self.work, given_up: i64::MAX };
-        apart.cheapest(&costs, &places, 1).is_some()
     }
 }
 

@@ -4,13 +4,15 @@ use std::collections::BTreeSet;
 
 use super::assign::{Apart, Assignment, Costs, FORBIDDEN};
 use super::bound::{Bound, Part, Rooms};
-use super::cover::{Cover, Lanes};
+use super::cover::{Cover, Crowds, Lanes};
 use super::instance::Instance;
 use super::work::Work;
 
 /// Steps of price improvement at the root and below it (design choice, measured).
 const ROOT_STEPS: usize = 400;
 const PART_STEPS: usize = 40;
+/// Most candidates of a need that a part is split on (design choice, measured).
+const NARROW: usize = 16;
 /// Steps without a better bound after which the step is halved (design choice, measured).
 const PATIENCE: usize = 8;
 
@@ -30,6 +32,7 @@ pub(super) struct Found {
 pub(super) struct Search<'a, 'w> {
     instance: &'a Instance,
     bound: Bound<'a>,
+    crowds: Crowds<'a>,
     work: &'a mut Work<'w>,
     /// Only plans below this cost matter.
     upper: i64,
@@ -46,6 +49,7 @@ impl<'a, 'w> Search<'a, 'w> {
         Self {
             instance,
             bound: Bound::new(instance),
+            crowds: Crowds::of(instance, i64::MAX),
             work,
             upper: instance.above_all(),
             best: None,
@@ -111,6 +115,8 @@ impl<'a, 'w> Search<'a, 'w> {
                 self.finish(&part);
                 return;
             }
+            let options = if decided { self.crowds.options(&part, &rooms) } else { Some(Vec::new()) };
+            let Some(options) = options else { return };
             known = known.max(self.ascend(&mut part, &rooms, steps));
             if known >= self.upper {
                 return;
@@ -129,6 +135,10 @@ impl<'a, 'w> Search<'a, 'w> {
                 }
                 continue;
             }
+            if (1..=NARROW).contains(&options.len()) {
+                self.split_need(part, &rooms, options, known);
+                return;
+            }
             let Some(candidate) = self.branch_on(&part, &rooms) else {
                 continue;
             };
@@ -136,6 +146,21 @@ impl<'a, 'w> Search<'a, 'w> {
             with.open(candidate);
             self.explore(with, known, PART_STEPS);
             part.allowed[candidate] = 0;
+        }
+    }
+
+    /// Tries every candidate of a need, the most promising first: each plan opens one of them.
+    fn split_need(&mut self, mut part: Part, rooms: &Rooms, mut options: Vec<usize>, known: i64) {
+        self.bound.solve(&part, &part.price, rooms);
+        let blocks = &self.bound.relaxed.blocks;
+        let place = |c: usize| blocks.iter().position(|block| block.candidate == c).unwrap_or(blocks.len());
+        options.retain(|&c| part.allowed[c] > 0);
+        options.sort_by_cached_key(|&c| (place(c), c));
+        for c in options {
+            let mut with = part.clone();
+            with.open(c);
+            self.explore(with, known, PART_STEPS);
+            part.allowed[c] = 0;
         }
     }
 

@@ -15,6 +15,7 @@ pub mod members;
 pub mod recommendations;
 pub mod runs;
 pub mod sessions;
+pub mod sync;
 pub mod venues;
 
 use utoipa_actix_web::service_config::ServiceConfig;

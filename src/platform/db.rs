@@ -215,6 +215,22 @@ pub struct ClubTx {
     pub actor: Actor,
     changes: Vec<Change>,
     unsynced: bool,
+    receipts: Vec<Receipt>,
+    /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
+    pub skew_ms: Option<i64>,
+}
+
+/// That an edit was carried out; its version is filled in at the commit.
+#[derive(Clone, Copy, Debug)]
+pub struct Receipt {
+    /// The edit.
+    pub op_id: Uuid,
+    /// The record.
+    pub entity: Uuid,
+    /// The status it was answered with.
+    pub status: u16,
+    /// The version when the commit does not change the record.
+    pub rev: i64,
 }
 
 /// The change numbers a commit gave, by record.
@@ -230,7 +246,7 @@ impl Revs {
 
 impl ClubTx {
     fn new(tx: Transaction<'static, Postgres>, club: ClubId, actor: Actor) -> Self {
-        Self { tx, club, actor, changes: Vec::new(), unsynced: false }
+        Self { tx, club, actor, changes: Vec::new(), unsynced: false, receipts: Vec::new(), skew_ms: None }
     }
 
     /// The connection, for reading.
@@ -254,6 +270,33 @@ impl ClubTx {
     pub fn unsynced(&mut self) -> &mut PgConnection {
         self.unsynced = true;
         &mut self.tx
+    }
+
+    /// Marks a place to go back to.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn mark(&mut self) -> Result<(usize, usize), StoreError> {
+        sqlx::raw_sql("savepoint item").execute(&mut *self.tx).await?;
+        Ok((self.changes.len(), self.receipts.len()))
+    }
+
+    /// Undoes everything since the mark.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn back_to(&mut self, mark: (usize, usize)) -> Result<(), StoreError> {
+        sqlx::raw_sql("rollback to savepoint item").execute(&mut *self.tx).await?;
+        self.changes.truncate(mark.0);
+        self.receipts.truncate(mark.1);
+        // A number was taken for the undone writes, so the commit must not look for a change of theirs.
+        self.unsynced = true;
+        Ok(())
+    }
+
+    /// Notes a receipt to complete at the commit.
+    pub fn receipt(&mut self, receipt: Receipt) {
+        self.receipts.push(receipt);
     }
 
     /// The date of today in the club's time zone.
@@ -282,11 +325,14 @@ impl ClubTx {
             if wrote && !self.unsynced {
                 return Err(StoreError::Unrecorded);
             }
+            changes::complete(&mut self.tx, self.club, &self.receipts, &HashMap::new()).await?;
             self.tx.commit().await?;
             return Ok(Revs::default());
         }
         let revs = changes::number(&mut self.tx, self.club, &self.changes).await?;
+        changes::complete(&mut self.tx, self.club, &self.receipts, &revs).await?;
         self.tx.commit().await?;
+        super::news::tell(self.club, revs.values().copied().max().unwrap_or(0));
         Ok(Revs(revs))
     }
 }

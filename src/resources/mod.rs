@@ -36,5 +36,6 @@ pub fn mount(config: &mut ServiceConfig) {
     recommendations::routes(config);
     runs::routes(config);
     sessions::routes(config);
+    sync::routes(config);
     venues::routes(config);
 }

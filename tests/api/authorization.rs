@@ -124,6 +124,8 @@ const TABLE: &[(&str, Rule)] = &[
     ("get_lane_plan", Rule::Seen),
     ("delete_lane_plan", Rule::SeenCoach),
     ("get_set_out", Rule::Seen),
+    ("list_changes", Rule::Member),
+    ("push_changes", Rule::Member),
 ];
 
 /// What a call may be answered with.

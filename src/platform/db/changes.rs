@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use sqlx::PgConnection;
 use uuid::Uuid;
 
-use super::StoreError;
+use super::{Receipt, StoreError};
 use crate::platform::ids::ClubId;
 
 macro_rules! kinds {
@@ -53,7 +53,14 @@ kinds! {
     /// A training group.
     Group, "group", "update groups x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// An athlete.
-    Athlete, "athlete", "update athletes x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    Athlete, "athlete", "update athletes x set rev = u.rev,
+        name_rev = case x.name_rev when -1 then u.rev else x.name_rev end,
+        birth_rev = case x.birth_rev when -1 then u.rev else x.birth_rev end,
+        contact_rev = case x.contact_rev when -1 then u.rev else x.contact_rev end,
+        technique_rev = case x.technique_rev when -1 then u.rev else x.technique_rev end,
+        status_rev = case x.status_rev when -1 then u.rev else x.status_rev end,
+        groups_rev = case x.groups_rev when -1 then u.rev else x.groups_rev end
+        from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// A measurement of an athlete.
     Measurement, "measurement", "update measurements x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// A venue.
@@ -160,6 +167,37 @@ pub(super) async fn number(
     }
     log(conn, club, &numbered).await?;
     Ok(revs)
+}
+
+/// Fills versions and statuses into the receipts of the edits.
+pub(super) async fn complete(
+    conn: &mut PgConnection,
+    club: ClubId,
+    receipts: &[Receipt],
+    given: &HashMap<Uuid, i64>,
+) -> Result<(), StoreError> {
+    if receipts.is_empty() {
+        return Ok(());
+    }
+    let ops: Vec<Uuid> = receipts.iter().map(|receipt| receipt.op_id).collect();
+    let revs: Vec<i64> =
+        receipts.iter().map(|receipt| given.get(&receipt.entity).copied().unwrap_or(receipt.rev)).collect();
+    let statuses: Vec<i16> = receipts.iter().map(|receipt| i16::try_from(receipt.status).unwrap_or(200)).collect();
+    sqlx::query!(
+        r#"
+        update op_receipt x
+        set rev = u.rev, status = u.status
+        from unnest($2::uuid[], $3::bigint[], $4::smallint[]) as u (op_id, rev, status)
+        where x.club_id = $1 and x.op_id = u.op_id
+        "#,
+        club.0,
+        &ops,
+        &revs,
+        &statuses
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
 }
 
 /// Writes the log rows: those without scopes in one statement, the few with scopes one by one (SQL arrays of arrays

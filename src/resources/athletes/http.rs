@@ -185,7 +185,7 @@ async fn update_athlete(
         .filter(|group| before.value.groups.contains(group) != athlete.groups.contains(group))
         .collect();
     grants::require(&mut tx, &moved, "/group_ids").await?;
-    store::save(&mut tx, before.id, &athlete, &before.value.groups).await?;
+    store::save(&mut tx, before.id, &athlete, &before.value).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
     let fields = Fields::from(&athlete);
     Ok(stored::changed(rev, &View { rev, fields, ..current }))

@@ -3,11 +3,14 @@
 mod erase;
 mod http;
 mod measurements;
+pub mod merge;
 mod model;
 mod roster;
 mod roster_http;
+mod roster_store;
 mod shapes;
 mod store;
+pub mod sync;
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

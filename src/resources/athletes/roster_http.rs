@@ -9,6 +9,7 @@ use utoipa::{IntoParams, ToSchema};
 
 use super::model::NewAthlete;
 use super::roster::{self, Context, Row};
+use super::roster_store;
 use super::store::{self, Filter};
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::body;
@@ -157,8 +158,8 @@ async fn import_athletes(
         return Err(Problem::new(Code::TooLarge, "A roster may have 1 MiB. Split the file."));
     }
     let mut tx = permit.write(&db).await?;
-    store::queue_import(&mut tx).await?;
-    let groups = store::groups(&mut tx).await?;
+    roster_store::queue_import(&mut tx).await?;
+    let groups = roster_store::groups(&mut tx).await?;
     let names = groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
     let context = Context { groups: names.collect(), today: tx.today().await? };
     let rows = roster::read(&bytes, &context)?;
@@ -207,7 +208,7 @@ fn all_faults(rows: Vec<RowView>) -> Vec<Fault> {
 #[get("/v1/clubs/{club_id}/athletes/export")]
 async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
-    let groups: HashMap<GroupId, String> = store::groups(&mut tx).await?.into_iter().collect();
+    let groups: HashMap<GroupId, String> = roster_store::groups(&mut tx).await?.into_iter().collect();
     let athletes = everyone(&mut tx).await?;
     let ids: Vec<AthleteId> = athletes.iter().map(|one| one.id).collect();
     let mut measured = store::measurements(&mut tx, &ids).await?;

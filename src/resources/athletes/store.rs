@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
+use super::merge::{self, GroupRevs};
 use super::model::{Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Status};
 use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
@@ -107,9 +108,10 @@ async fn insert_rows(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreE
         r#"
         insert into athletes as x
           (club_id, id, display_name, sex, birth_date, birth_year, preferred_lead_leg, experience, status,
-           restricted_until, consent_on, created_at, updated_at)
+           restricted_until, consent_on, created_at, updated_at,
+           name_rev, birth_rev, contact_rev, technique_rev, status_rev, groups_rev)
         select c.id, u.id, u.display_name, u.sex, u.birth_date, u.birth_year, u.leg, u.experience, u.status,
-          u.restricted_until, u.consent_on, $12, $12
+          u.restricted_until, u.consent_on, $12, $12, -1, -1, -1, -1, -1, -1
         from clubs c
         cross join unnest($2::uuid[], $3::text[], $4::text[], $5::date[], $6::smallint[], $7::text[], $8::text[],
           $9::text[], $10::date[], $11::date[])
@@ -194,8 +196,14 @@ pub async fn insert_measurements(
 
 /// An athlete, when the actor sees one of their groups.
 pub async fn find(tx: &mut ClubTx, id: AthleteId) -> Result<Option<Stored<AthleteId, Athlete>>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let row = sqlx::query_as!(
+    let found = by_ids(tx, &[id.0]).await?.pop();
+    Ok(found.filter(|athlete| athlete.value.groups.iter().any(|group| tx.actor.sees(*group))))
+}
+
+/// Those of these ids that are there, seen by the actor or not.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<AthleteId, Athlete>>, StoreError> {
+    let club = tx.club.0;
+    sqlx::query_as!(
         Row,
         r#"
         select a.id, a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience,
@@ -206,19 +214,16 @@ pub async fn find(tx: &mut ClubTx, id: AthleteId) -> Result<Option<Stored<Athlet
             order by s.scope_id
           ) as "groups!"
         from athletes a
-        where a.club_id = $1 and a.id = $2 and a.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
-          ))
+        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
         "#,
         club,
-        id.0,
-        groups.as_deref()
+        ids
     )
-    .fetch_optional(tx.conn())
-    .await?;
-    row.map(TryInto::try_into).transpose()
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
 }
 
 /// The athletes that the actor sees, by id, after `after`.
@@ -275,28 +280,52 @@ pub async fn measurements(
     tx: &mut ClubTx,
     athletes: &[AthleteId],
 ) -> Result<HashMap<AthleteId, Vec<StoredMeasurement>>, StoreError> {
-    let club = tx.club.0;
     let ids: Vec<Uuid> = athletes.iter().map(|id| id.0).collect();
+    let mut found: HashMap<AthleteId, Vec<StoredMeasurement>> = HashMap::new();
+    for (athlete, one) in measurements_where(tx, Some(&ids), None).await? {
+        found.entry(athlete).or_default().push(one);
+    }
+    Ok(found)
+}
+
+/// The measurements of these ids that are there, with their athletes.
+pub async fn measurements_by_ids(
+    tx: &mut ClubTx,
+    ids: &[Uuid],
+) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
+    measurements_where(tx, None, Some(ids)).await
+}
+
+async fn measurements_where(
+    tx: &mut ClubTx,
+    athletes: Option<&[Uuid]>,
+    ids: Option<&[Uuid]>,
+) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
+    let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
         select id, rev, athlete_id, kind, value_milli, measured_on
         from measurements
-        where club_id = $1 and athlete_id = any ($2) and deleted_at is null
+        where club_id = $1 and deleted_at is null
+          and ($2::uuid[] is null or athlete_id = any ($2))
+          and ($3::uuid[] is null or id = any ($3))
         order by measured_on desc, id desc
         "#,
         club,
-        &ids
+        athletes,
+        ids
     )
     .fetch_all(tx.conn())
     .await?;
-    let mut found: HashMap<AthleteId, Vec<StoredMeasurement>> = HashMap::new();
-    for row in rows {
-        let kind = MeasurementKind::parse(&row.kind).map_err(|_| StoreError::Corrupt("measurement"))?;
-        let value = Measurement { kind, milli: row.value_milli, measured_on: row.measured_on };
-        let one = Stored { id: MeasurementId(row.id), rev: row.rev, value };
-        found.entry(AthleteId(row.athlete_id)).or_default().push(one);
-    }
-    Ok(found)
+    let parse = |row: (Uuid, i64, Uuid, String, i32, NaiveDate)| {
+        let (id, rev, athlete, kind, milli, measured_on) = row;
+        let kind = MeasurementKind::parse(&kind).map_err(|_| StoreError::Corrupt("measurement"))?;
+        let value = Measurement { kind, milli, measured_on };
+        Ok((AthleteId(athlete), Stored { id: MeasurementId(id), rev, value }))
+    };
+    rows.into_iter()
+        .map(|row| parse((row.id, row.rev, row.athlete_id, row.kind, row.value_milli, row.measured_on)))
+        .collect()
 }
 
 /// The number of the last change to any measurement of an athlete, deleted ones included; 0 without any.
@@ -312,19 +341,25 @@ pub async fn last_measurement_rev(tx: &mut ClubTx, athlete: AthleteId) -> Result
     Ok(rev)
 }
 
-/// Saves a changed athlete; `before` holds the groups so far.
-pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &[GroupId]) -> Result<(), StoreError> {
+/// Saves a changed athlete; the field groups that differ from `before` take the number of this change.
+pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &Athlete) -> Result<(), StoreError> {
     let club = tx.club.0;
     let mut change = Change::put(Kind::Athlete, id);
-    let moved = athlete.groups != before;
+    let [name, birth, contact, technique, status, moved] = merge::touched(before, athlete);
     if moved {
-        change = change.scopes(ids_of(before), ids_of(&athlete.groups));
+        change = change.scopes(ids_of(&before.groups), ids_of(&athlete.groups));
     }
     sqlx::query!(
         r#"
         update athletes
         set display_name = $3, sex = $4, birth_date = $5, birth_year = $6, preferred_lead_leg = $7, experience = $8,
-            status = $9, restricted_until = $10, consent_on = $11, updated_at = $12
+            status = $9, restricted_until = $10, consent_on = $11, updated_at = $12,
+            name_rev = case when $13 then -1 else name_rev end,
+            birth_rev = case when $14 then -1 else birth_rev end,
+            contact_rev = case when $15 then -1 else contact_rev end,
+            technique_rev = case when $16 then -1 else technique_rev end,
+            status_rev = case when $17 then -1 else status_rev end,
+            groups_rev = case when $18 then -1 else groups_rev end
         where club_id = $1 and id = $2
         "#,
         club,
@@ -338,7 +373,13 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &[G
         athlete.status.as_str(),
         athlete.restricted_until,
         athlete.consent_on,
-        Utc::now()
+        Utc::now(),
+        name,
+        birth,
+        contact,
+        technique,
+        status,
+        moved
     )
     .execute(tx.changing(change))
     .await?;
@@ -349,6 +390,23 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &[G
     Ok(())
 }
 
+/// Number of the last change of each field group.
+pub async fn group_revs(tx: &mut ClubTx, id: AthleteId) -> Result<GroupRevs, StoreError> {
+    let club = tx.club.0;
+    let row = sqlx::query!(
+        r#"
+        select name_rev, birth_rev, contact_rev, technique_rev, status_rev, groups_rev
+        from athletes
+        where club_id = $1 and id = $2
+        "#,
+        club,
+        id.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok([row.name_rev, row.birth_rev, row.contact_rev, row.technique_rev, row.status_rev, row.groups_rev])
+}
+
 /// Deletes a measurement of an athlete.
 pub async fn remove_measurement(tx: &mut ClubTx, athlete: AthleteId, id: MeasurementId) -> Result<(), StoreError> {
     let club = tx.club.0;
@@ -356,21 +414,4 @@ pub async fn remove_measurement(tx: &mut ClubTx, athlete: AthleteId, id: Measure
         .execute(tx.changing(Change::remove(Kind::Measurement, id).under(athlete)))
         .await?;
     Ok(())
-}
-
-/// Lets the club's roster imports take turns, so that two of the same file do not add everybody twice.
-pub async fn queue_import(tx: &mut ClubTx) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    sqlx::query_scalar!("select id from clubs where id = $1 for no key update", club).fetch_one(tx.conn()).await?;
-    Ok(())
-}
-
-/// Names and ids of the club's groups, for the roster and for checking what a client named.
-pub async fn groups(tx: &mut ClubTx) -> Result<Vec<(GroupId, String)>, StoreError> {
-    let club = tx.club.0;
-    let rows =
-        sqlx::query!("select id, name from groups where club_id = $1 and deleted_at is null order by name", club)
-            .fetch_all(tx.conn())
-            .await?;
-    Ok(rows.into_iter().map(|row| (GroupId(row.id), row.name)).collect())
 }

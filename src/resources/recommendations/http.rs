@@ -48,9 +48,8 @@ pub(super) fn advise_or_problem<'a>(person: &Person, setting: &'a Setting, on: D
     })
 }
 
-/// The advice for the athlete in the path, computed off the async threads.
-pub(super) async fn for_athlete(tx: &mut ClubTx, req: &HttpRequest, on: Option<NaiveDate>) -> Result<View, Problem> {
-    let id = AthleteId(path_id(req, "athlete_id", "athlete")?);
+/// The advice for an athlete, computed off the async threads.
+pub(super) async fn for_athlete(tx: &mut ClubTx, id: AthleteId, on: Option<NaiveDate>) -> Result<View, Problem> {
     let (on, day) = asked_day(tx, on).await?;
     let people = advice::load(tx, Some(&[id]), None, on).await?;
     let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
@@ -80,8 +79,9 @@ async fn get_recommendation(
     db: Data<Db>,
     params: Params<OnParams>,
 ) -> Result<HttpResponse, Problem> {
+    let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let mut tx = permit.read(&db).await?;
-    let view = for_athlete(&mut tx, &req, params.0.on).await?;
+    let view = for_athlete(&mut tx, id, params.0.on).await?;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(view))
 }
 

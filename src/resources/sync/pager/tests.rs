@@ -64,7 +64,8 @@ impl Club {
     }
 
     fn toggle(&mut self, member: u128, scope: Uuid) {
-        let open = self.grants.iter().position(|(who, grant)| *who == member && grant.scope == scope && grant.to.is_none());
+        let open =
+            self.grants.iter().position(|(who, grant)| *who == member && grant.scope == scope && grant.to.is_none());
         match open {
             Some(at) => {
                 let to = self.add(Entry::Revoke(member, scope));
@@ -159,7 +160,8 @@ impl Source for Reading<'_> {
         limit: usize,
     ) -> Result<Vec<Child>, Infallible> {
         let live = self.club.children.iter().filter(|(_, (root, alive, _))| *alive && roots.contains(root));
-        let mut all: Vec<Child> = live.map(|(id, (root, ..))| Child { root: *root, kind: Type::Run, id: *id }).collect();
+        let mut all: Vec<Child> =
+            live.map(|(id, (root, ..))| Child { root: *root, kind: Type::Run, id: *id }).collect();
         all.sort_by_key(|child| (child.root, child.id));
         all.retain(|child| {
             let key = Key { root: child.root, part: Part::Child(child.kind, child.id) };
@@ -233,9 +235,8 @@ fn number(value: &Value) -> u128 {
 }
 
 fn replay(club: &mut Club, event: &[Value]) {
-    let scopes = |value: &Value| {
-        value.as_array().map(|list| list.iter().map(|scope| id(number(scope))).collect::<Vec<Uuid>>())
-    };
+    let scopes =
+        |value: &Value| value.as_array().map(|list| list.iter().map(|scope| id(number(scope))).collect::<Vec<Uuid>>());
     match event[0].as_str().unwrap() {
         "root" => {
             let after = scopes(&event[3]);
@@ -252,8 +253,11 @@ fn words(club: &Club, page: &Page) -> Value {
     let word = |item: &Item| {
         let root = item.kind == Type::Athlete;
         let n = item.id.as_u128() - 1 - if root { 0 } else { 1000 };
-        let (alive, rev) =
-            if root { (true, club.roots[&item.id].rev) } else { (club.children[&item.id].1, club.children[&item.id].2) };
+        let (alive, rev) = if root {
+            (true, club.roots[&item.id].rev)
+        } else {
+            (club.children[&item.id].1, club.children[&item.id].2)
+        };
         let (word, rev) = match item.sent {
             Sent::Current if alive => ("put", rev),
             Sent::Current => ("deleted", rev),

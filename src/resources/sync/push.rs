@@ -1,0 +1,417 @@
+//! Carries out a push: item by item, a hundred to a transaction, each atomic by itself.
+
+use std::collections::{HashMap, HashSet};
+
+use serde_json::{Map, Value};
+use uuid::Uuid;
+
+use super::intake::Push;
+use super::items::{self, Kind, Parsed};
+use super::push_store::{self as store, NewHeld};
+use super::shapes::Outcome;
+use crate::platform::access::Recorder;
+use crate::platform::db::{ClubTx, Db, Receipt, Revs};
+use crate::platform::ops::{self, Done, Fact, Op};
+use crate::platform::problem::{Code, Problem};
+
+/// Items of one transaction.
+const CHUNK: usize = 100;
+
+/// What became of an item before the commit gave its version.
+enum Verdict {
+    Done(Done),
+    Held(Problem),
+    Refused(Problem),
+}
+
+/// The outcomes so far, and what the rest must know of them.
+struct Work<'a> {
+    db: &'a Db,
+    who: &'a Recorder,
+    device: Uuid,
+    skew_ms: i64,
+    items: Vec<Parsed>,
+    outcomes: Vec<Option<Outcome>>,
+    /// For records that this push changed: the version an item named, and the one it led to.
+    chain: HashMap<Uuid, (i64, i64)>,
+}
+
+/// Carries out a push; one outcome for each item, in order.
+///
+/// # Errors
+/// 503 when the database is busy or away: what was stored is stored, and sending the same items again is safe.
+pub async fn push(db: &Db, who: &Recorder, sent: Push) -> Result<Vec<Outcome>, Problem> {
+    let count = sent.items.len();
+    let items = sent.items.into_iter().map(|(op_id, item)| Parsed::of(op_id, item)).collect();
+    let mut work = Work {
+        db,
+        who,
+        device: sent.device_id,
+        skew_ms: sent.skew_ms,
+        items,
+        outcomes: vec![None; count],
+        chain: HashMap::new(),
+    };
+    let mut from = 0;
+    while from < count {
+        let to = work.chunk_end(from);
+        work.chunk(from, to).await?;
+        from = to;
+    }
+    work.repeats();
+    Ok(work.outcomes.into_iter().flatten().collect())
+}
+
+impl Work<'_> {
+    /// Where the chunk that begins at `from` ends: before it would hold two items of one record.
+    fn chunk_end(&self, from: usize) -> usize {
+        let mut seen = HashSet::new();
+        let room = self.items.iter().enumerate().skip(from).take(CHUNK);
+        let end = room.take_while(|(_, item)| seen.insert(item.id) && seen.insert(item.op_id)).count();
+        from + end.max(1)
+    }
+
+    /// Carries out a chunk; item by item when it fails as a whole.
+    async fn chunk(&mut self, from: usize, to: usize) -> Result<(), Problem> {
+        match self.transaction(from, to).await {
+            Ok(()) => return Ok(()),
+            Err(problem) if to - from == 1 && problem.code() != Code::Internal => return Err(problem),
+            Err(_) => {}
+        }
+        for at in from..to {
+            match self.transaction(at, at + 1).await {
+                Ok(()) => {}
+                Err(problem) if problem.code() == Code::Internal => self.settle(at, &Verdict::Refused(problem), None),
+                Err(problem) => return Err(problem),
+            }
+        }
+        Ok(())
+    }
+
+    async fn transaction(&mut self, from: usize, to: usize) -> Result<(), Problem> {
+        let mut tx = self.db.write(self.who.club, &self.who.actor).await?;
+        tx.skew_ms = Some(self.skew_ms);
+        let mut verdicts: Vec<(usize, Verdict)> = Vec::with_capacity(to - from);
+        let mut failed: HashSet<Uuid> = self.failed();
+        let mut at = from;
+        while at < to {
+            let alike = self.facts_from(at, to, &failed);
+            if alike > at {
+                verdicts.extend(self.facts(&mut tx, at, alike).await?);
+                at = alike;
+                continue;
+            }
+            let verdict = self.one(&mut tx, at, &failed).await?;
+            if let (Verdict::Refused(problem), Some(item)) = (&verdict, self.items.get(at))
+                && item.creates()
+                && problem.code() != Code::Conflict
+            {
+                failed.insert(item.id);
+            }
+            verdicts.push((at, verdict));
+            at += 1;
+        }
+        let revs = tx.commit().await?;
+        for (at, verdict) in verdicts {
+            self.settle(at, &verdict, Some(&revs));
+        }
+        Ok(())
+    }
+
+    /// Records that earlier items should have created, but did not.
+    fn failed(&self) -> HashSet<Uuid> {
+        let outcomes = self.items.iter().zip(&self.outcomes);
+        outcomes
+            .filter(|(item, outcome)| {
+                item.creates() && outcome.as_ref().is_some_and(|one| one.status >= 400 && one.status != 409)
+            })
+            .map(|(item, _)| item.id)
+            .collect()
+    }
+
+    /// What an item needs that failed, or comes later in the push.
+    fn blocked(&self, at: usize, failed: &HashSet<Uuid>) -> bool {
+        let Some(item) = self.items.get(at) else { return false };
+        let needs = item.needs();
+        let later = |id: &Uuid| self.items.iter().skip(at + 1).any(|other| other.id == *id && other.creates());
+        needs.iter().any(|id| failed.contains(id) || later(id))
+    }
+
+    /// Whether an earlier item has the same operation.
+    fn repeated(&self, at: usize) -> bool {
+        self.items.get(at).is_some_and(|item| self.items.iter().take(at).any(|other| other.op_id == item.op_id))
+    }
+
+    /// The end of the facts of one type that begin at `at` and can be filed together.
+    fn facts_from(&self, at: usize, to: usize, failed: &HashSet<Uuid>) -> usize {
+        let kind = |at: usize| self.items.get(at).and_then(|item| item.bulk(self.who));
+        let Some(first) = kind(at) else { return at };
+        let fits = |at: &usize| kind(*at) == Some(first) && !self.blocked(*at, failed) && !self.repeated(*at);
+        (at..to).take_while(fits).last().map_or(at, |last| last + 1)
+    }
+
+    async fn facts(&self, tx: &mut ClubTx, from: usize, to: usize) -> Result<Vec<(usize, Verdict)>, Problem> {
+        let items: Vec<(usize, &Parsed)> = self.items.iter().enumerate().take(to).skip(from).collect();
+        let ids: Vec<Uuid> = items.iter().map(|(_, item)| item.id).collect();
+        let held = store::held(tx, &ids).await?;
+        let (known, new): (Vec<_>, Vec<_>) = items.into_iter().partition(|(_, item)| held.contains_key(&item.id));
+        let mut verdicts = Vec::with_capacity(to - from);
+        let filed = items::file(tx, &new).await?;
+        for ((at, item), fact) in new.into_iter().zip(filed) {
+            verdicts.push((at, self.judge(tx, item, fact).await?));
+        }
+        for (at, item) in known {
+            verdicts.push((at, self.known(tx, item, &held).await?));
+        }
+        verdicts.sort_by_key(|(at, _)| *at);
+        Ok(verdicts)
+    }
+
+    /// A fact that came to the holding area before.
+    async fn known(
+        &self,
+        tx: &mut ClubTx,
+        item: &Parsed,
+        held: &HashMap<Uuid, store::Held>,
+    ) -> Result<Verdict, Problem> {
+        let Some(before) = held.get(&item.id) else { return Ok(Verdict::Refused(Problem::gone())) };
+        let Ok((kind, op)) = &item.parsed else { return Ok(Verdict::Refused(Problem::gone())) };
+        if before.kind != kind.word() || before.data != Value::Object(op.data.clone()) {
+            let detail = "This id is already used by a fact with other content, which is held for an admin.";
+            return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
+        }
+        Ok(match before.outcome.as_deref() {
+            Some("accepted") => {
+                let rev = items::rev(tx, *kind, item.id).await?.unwrap_or(0);
+                Verdict::Done(Done::before(rev))
+            }
+            Some(_) => {
+                let note = before.note.clone().unwrap_or_default();
+                Verdict::Held(Problem::new(Code::Held, format!("An admin rejected this: {note}")))
+            }
+            None => Verdict::Held(Problem::new(Code::Held, "An admin will decide.")),
+        })
+    }
+
+    async fn judge(&self, tx: &mut ClubTx, item: &Parsed, fact: Fact) -> Result<Verdict, Problem> {
+        match fact {
+            Fact::Stored(done) => Ok(Verdict::Done(done)),
+            Fact::Clash => {
+                let detail =
+                    "This id is already used by a record with other content. Send a correction that supersedes it.";
+                let problem = Problem::new(Code::Conflict, detail);
+                let Ok((kind, _)) = &item.parsed else { return Ok(Verdict::Refused(problem)) };
+                let current = items::current(tx, *kind, item.id).await?;
+                Ok(Verdict::Refused(match current {
+                    Some(current) => problem.with_current(current),
+                    None => problem,
+                }))
+            }
+            Fact::Refused(problem) if ops::can_be_held(&problem) => {
+                let clock = problem.faults().iter().all(|fault| fault.code != "unknown_id");
+                let reason = if clock { "clock" } else { "reference" };
+                self.hold(tx, item, reason, problem).await
+            }
+            Fact::Refused(problem) => Ok(Verdict::Refused(problem)),
+        }
+    }
+
+    async fn hold(
+        &self,
+        tx: &mut ClubTx,
+        item: &Parsed,
+        reason: &'static str,
+        problem: Problem,
+    ) -> Result<Verdict, Problem> {
+        let Ok((kind, op)) = &item.parsed else { return Ok(Verdict::Refused(problem)) };
+        let detail = serde_json::to_value(problem.faults()).unwrap_or_default();
+        let new = NewHeld {
+            id: item.id,
+            kind: kind.word(),
+            op_id: item.op_id,
+            device: self.device,
+            data: &op.data,
+            reason,
+            detail,
+        };
+        store::hold(tx, &new).await?;
+        let words = match reason {
+            "left" => "You are no longer a member of the club.",
+            "role" => "Your role in the club does not record this.",
+            "scope" => "The access token lacks the scope for this.",
+            "clock" => "Its time does not fit; the phone's clock may be wrong.",
+            _ => "What it belongs to is missing or not yours to see.",
+        };
+        let detail = format!("{words} It is stored in the holding area; an admin of the club decides.");
+        Ok(Verdict::Held(Problem::new(Code::Held, detail).with_faults(problem.faults().to_vec())))
+    }
+
+    /// One item that is not filed in bulk.
+    async fn one(&self, tx: &mut ClubTx, at: usize, failed: &HashSet<Uuid>) -> Result<Verdict, Problem> {
+        let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
+        if self.repeated(at) {
+            // Answered with the first of the two, or refused, once all is done.
+            let detail = "This op_id stands twice in the push, with other content. Give each item its own.";
+            return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
+        }
+        let (kind, op) = match &item.parsed {
+            Ok((kind, op)) => (*kind, op),
+            Err(problem) => return Ok(Verdict::Refused(problem.again())),
+        };
+        if self.blocked(at, failed) {
+            let detail = "What it belongs to failed or comes later in this push. Leave it in the outbox.";
+            return Ok(Verdict::Refused(Problem::new(Code::Dependency, detail)));
+        }
+        if kind.is_fact(op) {
+            let held = store::held(tx, &[item.id]).await?;
+            if !held.is_empty() {
+                return self.known(tx, item, &held).await;
+            }
+            if let Some(reason) = kind.barred(self.who) {
+                let stored = items::current(tx, kind, item.id).await?;
+                if stored.is_none() {
+                    return self.hold(tx, item, reason, Problem::new(Code::Forbidden, reason)).await;
+                }
+            }
+            let mark = tx.mark().await?;
+            return match items::file(tx, &[(at, item)]).await {
+                Ok(mut facts) => match facts.pop() {
+                    Some(fact) => self.judge(tx, item, fact).await,
+                    None => Ok(Verdict::Refused(Problem::gone())),
+                },
+                Err(problem) if problem.status() >= 500 => Err(problem),
+                Err(problem) => {
+                    tx.back_to(mark).await?;
+                    Ok(Verdict::Refused(problem))
+                }
+            };
+        }
+        self.edit(tx, item, kind, op).await
+    }
+
+    /// An edit, under a receipt.
+    async fn edit(&self, tx: &mut ClubTx, item: &Parsed, kind: Kind, op: &Op) -> Result<Verdict, Problem> {
+        let mark = tx.mark().await?;
+        if let Some(given) = store::claim(tx, item.op_id, &item.digest, item.id).await? {
+            if given.digest != item.digest {
+                let detail = "This op_id was used for another edit. Give each item its own.";
+                return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
+            }
+            return Ok(Verdict::Done(Done { status: given.status, ..Done::before(given.rev) }));
+        }
+        if let Some(reason) = kind.barred(self.who) {
+            tx.back_to(mark).await?;
+            let detail = format!("This needs what your membership or access token lacks: {reason}.");
+            return Ok(Verdict::Refused(Problem::new(Code::Forbidden, detail)));
+        }
+        let mut op = op.clone();
+        if let Some((named, led_to)) = self.chain.get(&item.id) {
+            let follow = |rev: Option<i64>| rev.map(|rev| if rev == *named { *led_to } else { rev });
+            (op.if_match, op.base_rev) = (follow(op.if_match), follow(op.base_rev));
+        }
+        match items::edit(tx, kind, &op).await {
+            Ok(done) => {
+                if done.conflicts.is_empty() {
+                    let receipt = Receipt {
+                        op_id: item.op_id,
+                        entity: items::entity(kind, &op),
+                        status: done.status,
+                        rev: done.rev,
+                    };
+                    tx.receipt(receipt);
+                } else {
+                    store::unclaim(tx, item.op_id).await?;
+                    let lost = done.conflicts.iter().map(|one| one.yours.clone()).collect();
+                    let about = (item.op_id, kind.word(), item.id);
+                    store::keep_refused(tx, about, ("conflict", op.base_rev), lost).await?;
+                }
+                Ok(Verdict::Done(done))
+            }
+            Err(problem) if problem.status() >= 500 => Err(problem),
+            Err(problem) => {
+                tx.back_to(mark).await?;
+                self.refuse(tx, item, kind, &op, problem).await
+            }
+        }
+    }
+
+    async fn refuse(
+        &self,
+        tx: &mut ClubTx,
+        item: &Parsed,
+        kind: Kind,
+        op: &Op,
+        problem: Problem,
+    ) -> Result<Verdict, Problem> {
+        if problem.code() == Code::NotFound && store::is_deleted(tx, item.id).await? {
+            // What was said about a person goes with the person.
+            let data = if kind.is_personal() { Value::Object(Map::new()) } else { Value::Object(op.data.clone()) };
+            let about = (item.op_id, kind.word(), item.id);
+            store::keep_refused(tx, about, ("deleted", op.base_rev.or(op.if_match)), data).await?;
+            return Ok(Verdict::Refused(Problem::gone()));
+        }
+        Ok(Verdict::Refused(problem))
+    }
+
+    /// Writes down what became of an item.
+    fn settle(&mut self, at: usize, verdict: &Verdict, revs: Option<&Revs>) {
+        let Some(item) = self.items.get(at) else { return };
+        let mut outcome = Outcome {
+            op_id: item.op_id,
+            status: 200,
+            rev: None,
+            replayed: false,
+            applied: Vec::new(),
+            conflicts: Vec::new(),
+            current: None,
+            problem: None,
+        };
+        match verdict {
+            Verdict::Done(done) => {
+                let entity = item.parsed.as_ref().map_or(item.id, |(kind, op)| items::entity(*kind, op));
+                let rev =
+                    revs.map_or(done.rev, |revs| if done.replayed { done.rev } else { revs.of(entity, done.rev) });
+                outcome.status = done.status;
+                outcome.rev = Some(rev.to_string());
+                outcome.replayed = done.replayed;
+                outcome.applied.clone_from(&done.applied);
+                outcome.conflicts.clone_from(&done.conflicts);
+                if let Ok((_, op)) = &item.parsed
+                    && let Some(named) = op.if_match.or(op.base_rev)
+                {
+                    self.chain.insert(item.id, (named, rev));
+                }
+            }
+            Verdict::Held(problem) => {
+                outcome.status = 202;
+                outcome.problem = Some(problem.body());
+            }
+            Verdict::Refused(problem) => {
+                let mut problem = problem.again();
+                outcome.current = problem.take_current();
+                outcome.status = problem.status();
+                outcome.problem = Some(problem.body());
+            }
+        }
+        if let Some(place) = self.outcomes.get_mut(at) {
+            *place = Some(outcome);
+        }
+    }
+
+    /// Answers an item that stands twice in the push like the first time.
+    fn repeats(&mut self) {
+        for at in 0..self.items.len() {
+            let Some(item) = self.items.get(at) else { continue };
+            let first = self.items.iter().take(at).position(|other| other.op_id == item.op_id);
+            let Some(first) = first.filter(|first| self.items.get(*first).is_some_and(|one| one.digest == item.digest))
+            else {
+                continue;
+            };
+            let answer = self.outcomes.get(first).cloned().flatten();
+            if let (Some(mut answer), Some(place)) = (answer, self.outcomes.get_mut(at)) {
+                answer.replayed = answer.status < 400 && answer.status != 202;
+                *place = Some(answer);
+            }
+        }
+    }
+}

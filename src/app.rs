@@ -106,6 +106,7 @@ pub fn build(
         .app_data(Data::clone(&shared.known))
         .app_data(Data::new(shared.config.clone()))
         .app_data(web::PayloadConfig::new(body::MAX_BYTES))
+        .route("/docs/sync", web::get().to(sync_guide))
         .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", shared.api.clone()))
         .service(web::redirect("/docs", "/docs/"))
         .default_service(web::to(document::unrouted))
@@ -151,6 +152,13 @@ fn cors(origins: &[String]) -> Cors {
         ])
         .expose_headers([header::ETAG, header::LINK, header::LOCATION])
         .max_age(3600)
+}
+
+/// How to write a sync client, as text.
+async fn sync_guide() -> actix_web::HttpResponse {
+    actix_web::HttpResponse::Ok()
+        .content_type("text/markdown; charset=utf-8")
+        .body(include_str!("../api-spec/sync-guide.md"))
 }
 
 /// Answers HEAD like GET; the HTTP layer leaves the body out.

@@ -18,6 +18,7 @@ mod schema;
 mod seed;
 mod service;
 mod support;
+mod sync_admin;
 mod sync_pull;
 mod sync_push;
 mod sync_refusals;

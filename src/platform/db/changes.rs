@@ -133,21 +133,64 @@ impl Change {
     }
 }
 
+/// How far the counter jumps in a new life: beyond whatever the lost history gave.
+const JUMP: i64 = 1 << 20;
+
+/// Raises the counter; none when it still counts for an earlier life of the database.
+async fn raise(conn: &mut PgConnection, club: ClubId, life: i32, count: i64) -> Result<Option<i64>, StoreError> {
+    let last = sqlx::query_scalar!(
+        "update club_clock x set seq = x.seq + $2 where x.club_id = $1 and x.epoch >= $3 returning seq",
+        club.0,
+        count,
+        life
+    )
+    .fetch_optional(conn)
+    .await?;
+    Ok(last)
+}
+
+/// Takes the club into this life of the database, and notes the last number that it shares with the one before.
+async fn fork(conn: &mut PgConnection, club: ClubId, life: i32) -> Result<(), StoreError> {
+    let forked = sqlx::query_scalar!(
+        r#"
+        update club_clock x
+        set seq = x.seq + $3, epoch = $2
+        where x.club_id = $1 and x.epoch < $2
+        returning x.seq
+        "#,
+        club.0,
+        life,
+        JUMP
+    )
+    .fetch_optional(&mut *conn)
+    .await?;
+    if let Some(seq) = forked {
+        sqlx::query!(
+            "insert into club_epoch as x (club_id, epoch, fork_seq) values ($1, $2, $3)",
+            club.0,
+            life,
+            seq - JUMP
+        )
+        .execute(conn)
+        .await?;
+    }
+    Ok(())
+}
+
 /// Raises the counter by the number of changes, stamps the rows and writes the log; the caller commits next.
 pub(super) async fn number(
     conn: &mut PgConnection,
-    club: ClubId,
+    (club, life): (ClubId, i32),
     changes: &[Change],
 ) -> Result<HashMap<Uuid, i64>, StoreError> {
     let count = i64::try_from(changes.len()).unwrap_or(i64::MAX);
-    let last = sqlx::query_scalar!(
-        "update club_clock x set seq = x.seq + $2 where x.club_id = $1 returning seq",
-        club.0,
-        count
-    )
-    .fetch_optional(&mut *conn)
-    .await?
-    .ok_or(StoreError::NotFound("club"))?;
+    let last = match raise(conn, club, life, count).await? {
+        Some(last) => last,
+        None => {
+            fork(conn, club, life).await?;
+            raise(conn, club, life, count).await?.ok_or(StoreError::NotFound("club"))?
+        }
+    };
     let numbered: Vec<(i64, &Change)> = (last - count + 1..=last).zip(changes).collect();
     let mut by_kind: HashMap<Kind, (Vec<Uuid>, Vec<i64>)> = HashMap::new();
     let mut revs = HashMap::new();

@@ -1,5 +1,8 @@
 //! Offline sync: what changed since a phone last asked, and what it recorded meanwhile.
 
+mod admin_http;
+mod admin_shapes;
+mod admin_store;
 mod bodies;
 mod http;
 mod intake;
@@ -9,6 +12,7 @@ mod pager;
 mod push;
 mod push_http;
 mod push_store;
+mod retention;
 mod shapes;
 mod slots;
 mod store;
@@ -16,8 +20,11 @@ mod token;
 mod visibility;
 mod wait;
 
+pub use retention::compact;
+
 /// The routes of the change feed.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
     push_http::routes(config);
+    admin_http::routes(config);
 }

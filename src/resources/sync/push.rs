@@ -24,6 +24,12 @@ enum Verdict {
     Refused(Problem),
 }
 
+/// An item whose turn comes with a later push.
+fn waiting() -> Problem {
+    let detail = "What it belongs to failed or comes later in this push. Leave it in the outbox.";
+    Problem::new(Code::Dependency, detail)
+}
+
 /// The outcomes so far, and what the rest must know of them.
 struct Work<'a> {
     db: &'a Db,
@@ -129,12 +135,15 @@ impl Work<'_> {
             .collect()
     }
 
-    /// What an item needs that failed, or comes later in the push.
+    /// Whether an item needs something that failed.
     fn blocked(&self, at: usize, failed: &HashSet<Uuid>) -> bool {
-        let Some(item) = self.items.get(at) else { return false };
-        let needs = item.needs();
-        let later = |id: &Uuid| self.items.iter().skip(at + 1).any(|other| other.id == *id && other.creates());
-        needs.iter().any(|id| failed.contains(id) || later(id))
+        self.items.get(at).is_some_and(|item| item.needs().iter().any(|id| failed.contains(id)))
+    }
+
+    /// Whether an item needs something that comes later in the push.
+    fn too_early(&self, at: usize) -> bool {
+        let needs = self.items.get(at).map(Parsed::needs).unwrap_or_default();
+        self.items.iter().skip(at + 1).any(|other| needs.contains(&other.id) && other.creates())
     }
 
     /// Whether an earlier item has the same operation.
@@ -158,7 +167,7 @@ impl Work<'_> {
         let mut verdicts = Vec::with_capacity(to - from);
         let filed = items::file(tx, &new).await?;
         for ((at, item), fact) in new.into_iter().zip(filed) {
-            verdicts.push((at, self.judge(tx, item, fact).await?));
+            verdicts.push((at, self.judge(tx, at, item, fact).await?));
         }
         for (at, item) in known {
             verdicts.push((at, self.known(tx, item, &held).await?));
@@ -193,7 +202,7 @@ impl Work<'_> {
         })
     }
 
-    async fn judge(&self, tx: &mut ClubTx, item: &Parsed, fact: Fact) -> Result<Verdict, Problem> {
+    async fn judge(&self, tx: &mut ClubTx, at: usize, item: &Parsed, fact: Fact) -> Result<Verdict, Problem> {
         match fact {
             Fact::Stored(done) => Ok(Verdict::Done(done)),
             Fact::Clash => {
@@ -206,6 +215,9 @@ impl Work<'_> {
                     Some(current) => problem.with_current(current),
                     None => problem,
                 }))
+            }
+            Fact::Refused(problem) if ops::can_be_held(&problem) && self.too_early(at) => {
+                Ok(Verdict::Refused(waiting()))
             }
             Fact::Refused(problem) if ops::can_be_held(&problem) => {
                 let clock = problem.faults().iter().all(|fault| fault.code != "unknown_id");
@@ -259,8 +271,7 @@ impl Work<'_> {
             Err(problem) => return Ok(Verdict::Refused(problem.again())),
         };
         if self.blocked(at, failed) {
-            let detail = "What it belongs to failed or comes later in this push. Leave it in the outbox.";
-            return Ok(Verdict::Refused(Problem::new(Code::Dependency, detail)));
+            return Ok(Verdict::Refused(waiting()));
         }
         if kind.is_fact(op) {
             let held = store::held(tx, &[item.id]).await?;
@@ -276,7 +287,7 @@ impl Work<'_> {
             let mark = tx.mark().await?;
             return match items::file(tx, &[(at, item)]).await {
                 Ok(mut facts) => match facts.pop() {
-                    Some(fact) => self.judge(tx, item, fact).await,
+                    Some(fact) => self.judge(tx, at, item, fact).await,
                     None => Ok(Verdict::Refused(Problem::gone())),
                 },
                 Err(problem) if problem.status() >= 500 => Err(problem),
@@ -286,11 +297,12 @@ impl Work<'_> {
                 }
             };
         }
-        self.edit(tx, item, kind, op).await
+        self.edit(tx, at, kind, op).await
     }
 
     /// An edit, under a receipt.
-    async fn edit(&self, tx: &mut ClubTx, item: &Parsed, kind: Kind, op: &Op) -> Result<Verdict, Problem> {
+    async fn edit(&self, tx: &mut ClubTx, at: usize, kind: Kind, op: &Op) -> Result<Verdict, Problem> {
+        let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
         let mark = tx.mark().await?;
         if let Some(given) = store::claim(tx, item.op_id, &item.digest, item.id).await? {
             if given.digest != item.digest {
@@ -330,6 +342,9 @@ impl Work<'_> {
             Err(problem) if problem.status() >= 500 => Err(problem),
             Err(problem) => {
                 tx.back_to(mark).await?;
+                if matches!(problem.code(), Code::NotFound | Code::Invalid) && self.too_early(at) {
+                    return Ok(Verdict::Refused(waiting()));
+                }
                 self.refuse(tx, item, kind, &op, problem).await
             }
         }

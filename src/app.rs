@@ -67,6 +67,7 @@ fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
         .security_schemes
         .insert("access_token".to_owned(), SecurityScheme::Http(bearer).into());
     document::complete(&mut api);
+    resources::sync::describe(&mut api);
     api
 }
 

@@ -120,6 +120,10 @@ async fn old_rows_go_and_tokens_before_them_expire(pool: PgPool) {
     phone.pull(&squad.coach, 500).await;
     let db = Db::lazy((*squad.app.pool.connect_options()).clone(), 1);
     assert_eq!(sync::compact(&db).await.unwrap(), 0, "young rows stay");
+    for name in ["V", "W"] {
+        let venue = json!({"name": name, "environment": "indoor", "straight_m": 60, "lanes": 4});
+        squad.admin.post("/venues", venue).await.expect(201);
+    }
     // Many old rows, without writing them one by one.
     sql(
         &squad,
@@ -182,4 +186,17 @@ async fn the_guide_is_served(pool: PgPool) {
     let squad = squad(pool).await;
     let guide = squad.app.get("/docs/sync").await.expect(200);
     assert!(String::from_utf8_lossy(&guide.bytes).contains("group_membership"));
+}
+
+#[sqlx::test]
+async fn the_document_says_how_each_type_is_reconciled(pool: PgPool) {
+    let squad = squad(pool).await;
+    let schemas = squad.app.get("/openapi.json").await.expect(200).body["components"]["schemas"].clone();
+    for (name, policy) in
+        [("Run", "append_only"), ("Athlete", "merge"), ("Session", "optimistic"), ("Attendance", "set")]
+    {
+        assert_eq!(schemas[name]["x-sync-policy"], policy, "{name}");
+    }
+    let fields = &schemas["AthleteFields"]["properties"];
+    assert!(fields.as_object().unwrap().values().all(|field| field["x-merge-group"].is_string()), "{fields}");
 }

@@ -76,3 +76,34 @@ async fn a_push_that_cannot_be_read_stores_nothing(pool: PgPool) {
     assert_eq!(squad.admin.seq().await, seq);
     assert_eq!(squad.coach.post("/changes", batch(&[])).await.expect(200).body["results"], json!([]));
 }
+
+#[sqlx::test]
+async fn a_club_has_two_pushes_at_work_and_a_short_queue(pool: PgPool) {
+    let squad = squad(pool).await;
+    let mut blocker = squad.app.pool.begin().await.unwrap();
+    let lock =
+        format!("set local app.club_id = '{}'; lock table club_clock in access exclusive mode", squad.admin.club);
+    sqlx::raw_sql(sqlx::AssertSqlSafe(lock)).execute(&mut *blocker).await.unwrap();
+    let (sender, mut answers) = tokio::sync::mpsc::unbounded_channel();
+    for _ in 0..14 {
+        let (caller, sender) = (squad.coach.clone(), sender.clone());
+        let body = batch(&[create("run", run(&squad.session, &squad.athlete, squad.day))]);
+        tokio::spawn(async move { sender.send(caller.post("/changes", body).await) });
+    }
+    drop(sender);
+    let first = answers.recv().await.unwrap().expect(429);
+    assert_eq!(first.header("retry-after"), "2");
+    blocker.rollback().await.unwrap();
+    let (mut stored, mut later) = (0, 1);
+    while let Some(answer) = answers.recv().await {
+        match answer.status {
+            200 => stored += 1,
+            429 | 503 => later += 1,
+            other => panic!("{other}"),
+        }
+    }
+    assert_eq!(stored + later, 14);
+    assert!(later >= 4, "four more than may work and wait");
+    let again = batch(&[create("run", run(&squad.session, &squad.athlete, squad.day))]);
+    squad.coach.post("/changes", again).await.expect(200);
+}

@@ -2,6 +2,7 @@
 
 mod erase;
 mod http;
+mod measured;
 mod measurements;
 pub mod merge;
 mod model;

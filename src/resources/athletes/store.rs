@@ -1,20 +1,16 @@
 //! Rows of athletes and measurements.
 
-use std::collections::HashMap;
-
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
+use super::measured;
 use super::merge::{self, GroupRevs};
-use super::model::{Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Status};
+use super::model::{Athlete, Birth, Experience, Leg, Measurement, NewAthlete, Status};
 use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::platform::stored::Stored;
-
-/// A measurement with its id and version.
-pub type StoredMeasurement = Stored<MeasurementId, Measurement>;
 
 struct Row {
     id: Uuid,
@@ -84,7 +80,7 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
         .iter()
         .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, *measurement)))
         .collect();
-    if !insert_measurements(tx, &measurements).await? {
+    if !measured::insert(tx, &measurements).await? {
         return Err(StoreError::Conflict("The id of a measurement is already used. Send a new one.".to_owned()));
     }
     Ok(true)
@@ -153,45 +149,6 @@ fn birth_year(athlete: &Athlete) -> Option<i16> {
         Birth::Date(_) => None,
         Birth::Year(year) => Some(year),
     }
-}
-
-/// Inserts measurements of athletes that are there; false, and nothing worth committing, when an id is taken.
-pub async fn insert_measurements(
-    tx: &mut ClubTx,
-    new: &[(AthleteId, MeasurementId, Measurement)],
-) -> Result<bool, StoreError> {
-    if new.is_empty() {
-        return Ok(true);
-    }
-    let club = tx.club.0;
-    let ids: Vec<Uuid> = new.iter().map(|(_, id, _)| id.0).collect();
-    let athletes: Vec<Uuid> = new.iter().map(|(athlete, _, _)| athlete.0).collect();
-    let kinds: Vec<String> = new.iter().map(|(_, _, one)| one.kind.as_str().to_owned()).collect();
-    let values: Vec<i32> = new.iter().map(|(_, _, one)| one.milli).collect();
-    let days: Vec<NaiveDate> = new.iter().map(|(_, _, one)| one.measured_on).collect();
-    let changes: Vec<Change> =
-        new.iter().map(|(athlete, id, _)| Change::put(Kind::Measurement, *id).under(*athlete)).collect();
-    let done = sqlx::query!(
-        r#"
-        insert into measurements as x (club_id, id, athlete_id, kind, value_milli, measured_on, created_at)
-        select c.id, u.id, u.athlete_id, u.kind, u.value_milli, u.measured_on, $7
-        from clubs c
-        cross join unnest($2::uuid[], $3::uuid[], $4::text[], $5::integer[], $6::date[])
-          as u (id, athlete_id, kind, value_milli, measured_on)
-        where c.id = $1
-        on conflict (club_id, id) do nothing
-        "#,
-        club,
-        &ids,
-        &athletes,
-        &kinds,
-        &values,
-        &days,
-        Utc::now()
-    )
-    .execute(tx.changing_all(changes))
-    .await?;
-    Ok(done.rows_affected() == count(new))
 }
 
 /// An athlete, when the actor sees one of their groups.
@@ -275,72 +232,6 @@ pub async fn page(
     .collect()
 }
 
-/// The measurements of athletes, latest first, by athlete.
-pub async fn measurements(
-    tx: &mut ClubTx,
-    athletes: &[AthleteId],
-) -> Result<HashMap<AthleteId, Vec<StoredMeasurement>>, StoreError> {
-    let ids: Vec<Uuid> = athletes.iter().map(|id| id.0).collect();
-    let mut found: HashMap<AthleteId, Vec<StoredMeasurement>> = HashMap::new();
-    for (athlete, one) in measurements_where(tx, Some(&ids), None).await? {
-        found.entry(athlete).or_default().push(one);
-    }
-    Ok(found)
-}
-
-/// The measurements of these ids that are there, with their athletes.
-pub async fn measurements_by_ids(
-    tx: &mut ClubTx,
-    ids: &[Uuid],
-) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
-    measurements_where(tx, None, Some(ids)).await
-}
-
-async fn measurements_where(
-    tx: &mut ClubTx,
-    athletes: Option<&[Uuid]>,
-    ids: Option<&[Uuid]>,
-) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query!(
-        r#"
-        select id, rev, athlete_id, kind, value_milli, measured_on
-        from measurements
-        where club_id = $1 and deleted_at is null
-          and ($2::uuid[] is null or athlete_id = any ($2))
-          and ($3::uuid[] is null or id = any ($3))
-        order by measured_on desc, id desc
-        "#,
-        club,
-        athletes,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    let parse = |row: (Uuid, i64, Uuid, String, i32, NaiveDate)| {
-        let (id, rev, athlete, kind, milli, measured_on) = row;
-        let kind = MeasurementKind::parse(&kind).map_err(|_| StoreError::Corrupt("measurement"))?;
-        let value = Measurement { kind, milli, measured_on };
-        Ok((AthleteId(athlete), Stored { id: MeasurementId(id), rev, value }))
-    };
-    rows.into_iter()
-        .map(|row| parse((row.id, row.rev, row.athlete_id, row.kind, row.value_milli, row.measured_on)))
-        .collect()
-}
-
-/// The number of the last change to any measurement of an athlete, deleted ones included; 0 without any.
-pub async fn last_measurement_rev(tx: &mut ClubTx, athlete: AthleteId) -> Result<i64, StoreError> {
-    let club = tx.club.0;
-    let rev = sqlx::query_scalar!(
-        r#"select coalesce(max(rev), 0) as "rev!" from measurements where club_id = $1 and athlete_id = $2"#,
-        club,
-        athlete.0
-    )
-    .fetch_one(tx.conn())
-    .await?;
-    Ok(rev)
-}
-
 /// Saves a changed athlete; the field groups that differ from `before` take the number of this change.
 pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &Athlete) -> Result<(), StoreError> {
     let club = tx.club.0;
@@ -405,13 +296,4 @@ pub async fn group_revs(tx: &mut ClubTx, id: AthleteId) -> Result<GroupRevs, Sto
     .fetch_one(tx.conn())
     .await?;
     Ok([row.name_rev, row.birth_rev, row.contact_rev, row.technique_rev, row.status_rev, row.groups_rev])
-}
-
-/// Deletes a measurement of an athlete.
-pub async fn remove_measurement(tx: &mut ClubTx, athlete: AthleteId, id: MeasurementId) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    sqlx::query!("update measurements set deleted_at = $3 where club_id = $1 and id = $2", club, id.0, Utc::now())
-        .execute(tx.changing(Change::remove(Kind::Measurement, id).under(athlete)))
-        .await?;
-    Ok(())
 }

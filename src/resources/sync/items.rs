@@ -102,15 +102,43 @@ fn has_zero(value: &Value) -> bool {
     }
 }
 
+/// The JSON with the names of each object in order, so that a client may write them in any.
+fn canonical(value: &Value, out: &mut String) {
+    match value {
+        Value::Object(fields) => {
+            let sorted: std::collections::BTreeMap<&String, &Value> = fields.iter().collect();
+            out.push('{');
+            for (name, value) in sorted {
+                out.push_str(&Value::from(name.as_str()).to_string());
+                out.push(':');
+                canonical(value, out);
+                out.push(',');
+            }
+            out.push('}');
+        }
+        Value::Array(list) => {
+            out.push('[');
+            for value in list {
+                canonical(value, out);
+                out.push(',');
+            }
+            out.push(']');
+        }
+        other => out.push_str(&other.to_string()),
+    }
+}
+
 impl Parsed {
     /// Reads an item.
     pub fn of(op_id: Uuid, item: Map<String, Value>) -> Self {
         let item = Value::Object(item);
-        let digest = sha256(item.to_string().as_bytes());
+        let mut text = String::new();
+        canonical(&item, &mut text);
+        let digest = sha256(text.as_bytes());
         let read = |text: Option<&Value>| text.and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
         // An item without a readable id shares the record of no other.
         let id = read(item.get("id")).unwrap_or(op_id);
-        Self { op_id, digest, id, parsed: parse(item, id) }
+        Self { op_id, digest, id, parsed: parse(item) }
     }
 
     /// Whether it should bring a record into being.
@@ -143,9 +171,10 @@ impl Parsed {
     }
 }
 
-fn parse(item: Value, id: Uuid) -> Result<(Kind, Op), Problem> {
+fn parse(item: Value) -> Result<(Kind, Op), Problem> {
     let zero = has_zero(&item);
     let item: Item = body::from_value(item).map_err(|problem| Problem::invalid(problem.faults().to_vec()))?;
+    let id = item.id;
     let mut faults = Faults::new();
     let method = faults.take("/method", "word", Method::parse(&item.method));
     let kind = faults.take("/type", "word", Kind::parse(&item.kind));

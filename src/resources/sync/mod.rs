@@ -4,6 +4,7 @@ mod admin_http;
 mod admin_shapes;
 mod admin_store;
 mod bodies;
+mod document;
 mod http;
 mod intake;
 mod items;
@@ -20,6 +21,7 @@ mod token;
 mod visibility;
 mod wait;
 
+pub use document::describe;
 pub use retention::compact;
 
 /// The routes of the change feed.

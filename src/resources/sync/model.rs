@@ -20,13 +20,29 @@ words! {
         Decision = "decision" }
 }
 
-words! {
-    /// How edits of a type are reconciled.
-    Policy { /// Recorded once, never changed.
-        AppendOnly = "append_only", /// Edits of different field groups are merged.
-        Merge = "merge", /// An edit names the version it was made on.
-        Optimistic = "optimistic", /// Present or not; adding twice is one.
-        Set = "set" }
+/// How edits of a type are reconciled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Policy {
+    /// Recorded once, never changed.
+    AppendOnly,
+    /// Edits of different field groups are merged.
+    Merge,
+    /// An edit names the version it was made on.
+    Optimistic,
+    /// Present or not; adding twice is one.
+    Set,
+}
+
+impl Policy {
+    /// The word in the OpenAPI document.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::AppendOnly => "append_only",
+            Self::Merge => "merge",
+            Self::Optimistic => "optimistic",
+            Self::Set => "set",
+        }
+    }
 }
 
 impl Type {

@@ -186,7 +186,7 @@ pub async fn page<S: Source>(
     let mut reader = Reader { source, sight, types, limits, at: from, items: Vec::new(), read: 0 };
     let flow = match reader.walk().await? {
         Flow::Continue(()) => reader.log(head).await?,
-        stop => stop,
+        Flow::Break(()) => Flow::Break(()),
     };
     Ok(Page { items: reader.items, next: reader.at, more: flow.is_break() })
 }

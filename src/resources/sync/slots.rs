@@ -51,8 +51,8 @@ pub async fn turn(club: ClubId) -> Result<Turn, Problem> {
         let detail = "2 pushes of this club are at work and others wait. Send the same items again in a moment.";
         Problem::new(Code::TooMany, detail).with_header(RETRY_AFTER, "2")
     };
-    // Every turn, at work (twice: with its permit) or waiting, holds the semaphore.
-    if Arc::strong_count(&slots) > 1 + 2 * AT_WORK + WAITING {
+    // Every turn, at work or waiting, holds the semaphore twice; the map and this call hold it once each.
+    if Arc::strong_count(&slots) >= 2 + 2 * (AT_WORK + WAITING) {
         return Err(busy());
     }
     let mut turn = Turn { club, slots: Arc::clone(&slots), permit: None };

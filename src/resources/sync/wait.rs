@@ -12,8 +12,9 @@ const MAX_SECONDS: u64 = 25;
 /// The seconds that the caller prefers to wait; 0 without the wish.
 pub fn preferred(req: &HttpRequest) -> u64 {
     let values = req.headers().get_all("prefer").filter_map(|value| value.to_str().ok());
-    let wishes = values.flat_map(|value| value.split([',', ';'])).filter_map(|wish| wish.trim().strip_prefix("wait="));
-    wishes.filter_map(|seconds| seconds.trim().parse::<u64>().ok()).next().unwrap_or(0).min(MAX_SECONDS)
+    let mut wishes =
+        values.flat_map(|value| value.split([',', ';'])).filter_map(|wish| wish.trim().strip_prefix("wait="));
+    wishes.find_map(|seconds| seconds.trim().parse::<u64>().ok()).unwrap_or(0).min(MAX_SECONDS)
 }
 
 /// Waits until the counter is beyond `seq`, or the time is over.

@@ -129,6 +129,7 @@ const TABLE: &[(&str, Rule)] = &[
     ("list_held_items", Rule::Admin),
     ("accept_held_item", Rule::Admin),
     ("reject_held_item", Rule::Admin),
+    ("list_refused_edits", Rule::Admin),
     ("list_sync_devices", Rule::Admin),
     ("resync_device", Rule::Admin),
 ];

@@ -76,6 +76,12 @@ async fn what_was_said_about_a_deleted_athlete_goes_too(pool: PgPool) {
     let mut noted = run(&Uuid::now_v7().to_string(), &squad.athlete, squad.day);
     noted["note"] = json!("Ran with Mira");
     push(&squad.coach, &[create("run", noted)]).await;
+    let mut filed = run(&squad.session, &squad.athlete, squad.day);
+    filed["note"] = json!("Tired");
+    let filed = create("run", filed);
+    let reason = json!({"athlete_id": squad.athlete, "outcome": "overridden", "reason": "Sore"});
+    let before = [filed, create("decision", reason)];
+    assert_eq!(statuses(&push(&squad.coach, &before).await), [201, 201]);
     let patch = |name: &str| {
         let data = json!({"base_rev": "1", "data": {"display_name": name}});
         item("PATCH", "athlete", &squad.athlete, data)
@@ -86,6 +92,7 @@ async fn what_was_said_about_a_deleted_athlete_goes_too(pool: PgPool) {
     squad.admin.delete(&path, &tag).await.expect(204);
     assert_eq!(count(&squad, "refused_edit").await, 0);
     assert!(held(&squad.admin, "").await[0]["data"].get("note").is_none());
+    assert_eq!(statuses(&push(&squad.coach, &before).await), [200, 200], "what was stored is answered as stored");
     assert_eq!(statuses(&push(&squad.coach, &[patch("Late")]).await), [410]);
     assert_eq!(count(&squad, "refused_edit where data <> '{}'").await, 0);
 }
@@ -199,4 +206,19 @@ async fn the_document_says_how_each_type_is_reconciled(pool: PgPool) {
     }
     let fields = &schemas["AthleteFields"]["properties"];
     assert!(fields.as_object().unwrap().values().all(|field| field["x-merge-group"].is_string()), "{fields}");
+}
+
+#[sqlx::test]
+async fn a_promoted_copy_is_noticed_without_an_operator(pool: PgPool) {
+    let squad = squad(pool).await;
+    let before = squad.admin.seq().await;
+    sqlx::query("update server_history set timeline = timeline + 7").execute(&squad.app.pool).await.unwrap();
+    let promoted = crate::support::TestApp::spawn(squad.app.pool.clone()).await;
+    let admin = Caller { app: promoted, ..squad.admin.clone() };
+    let venue = json!({"name": "V", "environment": "indoor", "straight_m": 60, "lanes": 4});
+    admin.post("/venues", venue).await.expect(201);
+    assert_eq!(admin.seq().await, before + (1 << 20) + 1);
+    let lives: i64 =
+        sqlx::query_scalar("select count(*) from server_history").fetch_one(&squad.app.pool).await.unwrap();
+    assert_eq!(lives, 2, "noted once");
 }

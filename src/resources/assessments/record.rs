@@ -55,6 +55,8 @@ pub async fn file(
     let now = Utc::now();
     let ids: Vec<Uuid> = sent.iter().map(|fields| fields.id.0).collect();
     let taken = store::by_ids(tx, &ids).await?;
+    let athletes: Vec<Uuid> = taken.values().map(|(one, _)| one.athlete.0).collect();
+    let erased = if taken.is_empty() { Vec::new() } else { store::erased(tx, &athletes).await? };
     let parsed: Vec<_> = sent.iter().map(|fields| (fields.id.0, Assessment::from(fields).parse(now))).collect();
     let new = || parsed.iter().filter(|(id, _)| !taken.contains_key(id)).filter_map(|(_, one)| one.as_ref().ok());
     let athletes: Vec<Uuid> = new().map(|one| one.athlete.0).collect();
@@ -63,8 +65,12 @@ pub async fn file(
     let known = store::known(tx, &athletes, &sessions, &superseded).await?;
     let (mut replaced, mut seen) = (HashSet::new(), HashSet::new());
     let judged = parsed.into_iter().enumerate().map(|(at, (id, one))| {
-        let checked = one.and_then(|one| {
+        let checked = one.and_then(|mut one| {
             if taken.contains_key(&id) {
+                // What was said about a deleted athlete is gone; a repeat of it is still the same fact.
+                if erased.contains(&one.athlete.0) {
+                    one.note = None;
+                }
                 return Ok(one);
             }
             // A repeat inside the batch corrects nothing anew.

@@ -45,7 +45,12 @@ pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Resul
         Err(problem) => return Ok(Fact::Refused(problem)),
     };
     if let Some(found) = store::by_ids(tx, &[id]).await?.pop() {
-        let same = found.value.athlete == athlete && found.value.choice == choice;
+        let mut sent = choice;
+        // The words about a deleted athlete are gone; a repeat of the decision is still the same.
+        if found.value.choice.reason.as_deref() == Some("") {
+            sent.reason.clone_from(&found.value.choice.reason);
+        }
+        let same = found.value.athlete == athlete && found.value.choice == sent;
         return Ok(if same { Fact::Stored(Done::before(found.rev)) } else { Fact::Clash });
     }
     if !store::sees_athlete(tx, athlete).await? {

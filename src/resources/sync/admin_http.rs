@@ -7,7 +7,7 @@ use serde_json::{Map, Value, json};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use super::admin_shapes::{DevicePage, DeviceView, HeldPage, HeldView, Place, Rejection};
+use super::admin_shapes::{DevicePage, DeviceView, HeldPage, HeldView, Place, RefusedPage, RefusedView, Rejection};
 use super::admin_store::{self as store, HeldRow};
 use super::items::{self, Parsed};
 use crate::platform::access::{ClubAdmin, Permit};
@@ -167,6 +167,28 @@ async fn reject_held_item(
     Ok(HttpResponse::Ok().json(HeldView::from(load(&mut tx, &req).await?)))
 }
 
+/// Lists values that lost against another edit.
+#[utoipa::path(
+    tag = "sync",
+    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
+    security(("access_token" = ["club.admin"])),
+    responses((status = 200, description = "A page", body = RefusedPage))
+)]
+#[get("/v1/clubs/{club_id}/refused-edits")]
+async fn list_refused_edits(
+    req: HttpRequest,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+    params: Params<PageParams>,
+) -> Result<HttpResponse, Problem> {
+    let wanted = params.0.parse::<Uuid>()?;
+    let mut tx = permit.read(&db).await?;
+    let rows = store::refused(&mut tx, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| row.op_id);
+    let body = RefusedPage { items: rows.into_iter().map(RefusedView::from).collect(), next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
 /// Lists the phones that sync, with what they have not read yet.
 #[utoipa::path(
     tag = "sync",
@@ -216,6 +238,7 @@ pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
         .service(list_held_items)
         .service(accept_held_item)
         .service(reject_held_item)
+        .service(list_refused_edits)
         .service(list_sync_devices)
         .service(resync_device);
 }

@@ -6,7 +6,7 @@ use serde_json::Value;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::admin_store::{DeviceRow, HeldRow};
+use super::admin_store::{DeviceRow, HeldRow, RefusedRow};
 use crate::platform::ids::{AthleteId, GroupId, SessionId};
 
 /// A recorded fact that could not be filed by itself.
@@ -103,6 +103,62 @@ pub struct Rejection {
     /// In a sentence that the coach will read.
     #[schema(min_length = 1, max_length = 500, example = "Recorded for the wrong athlete")]
     pub reason: String,
+}
+
+/// A value that lost against another edit, kept so that it outlives the phone.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RefusedEdit)]
+pub struct RefusedView {
+    /// The item of the push.
+    pub op_id: Uuid,
+    /// The type of the record.
+    #[serde(rename = "type")]
+    #[schema(max_length = 30, example = "athlete")]
+    pub kind: String,
+    /// The record.
+    pub id: Uuid,
+    /// Who sent it.
+    pub member_id: Uuid,
+    /// `conflict`: somebody else changed it first. `deleted`: the record was deleted.
+    #[schema(max_length = 10, example = "conflict")]
+    pub reason: String,
+    /// The rev that it was made on.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "8790")]
+    pub base_rev: Option<String>,
+    /// What was sent: the refused field groups, or the record.
+    #[schema(value_type = Object)]
+    pub data: Value,
+    /// When it arrived.
+    pub received_at: DateTime<Utc>,
+}
+
+impl From<RefusedRow> for RefusedView {
+    fn from(row: RefusedRow) -> Self {
+        Self {
+            op_id: row.op_id,
+            kind: row.kind,
+            id: row.entity_id,
+            member_id: row.member_id,
+            reason: row.reason,
+            base_rev: row.base_rev.map(|rev| rev.to_string()),
+            data: row.data,
+            received_at: row.received_at,
+        }
+    }
+}
+
+/// A page of refused values.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RefusedEditPage)]
+pub struct RefusedPage {
+    /// The values, kept for 90 days.
+    #[schema(max_items = 200)]
+    pub items: Vec<RefusedView>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub next_cursor: Option<String>,
 }
 
 /// A phone that syncs.

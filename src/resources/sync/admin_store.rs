@@ -92,6 +92,48 @@ pub async fn decide(
     Ok(done.rows_affected() == 1)
 }
 
+/// A value that lost against another edit.
+#[derive(Clone, Debug)]
+pub struct RefusedRow {
+    /// The item.
+    pub op_id: Uuid,
+    /// The type of the record.
+    pub kind: String,
+    /// The record.
+    pub entity_id: Uuid,
+    /// Who sent it.
+    pub member_id: Uuid,
+    /// `conflict` or `deleted`.
+    pub reason: String,
+    /// The version it was made on.
+    pub base_rev: Option<i64>,
+    /// What was sent.
+    pub data: Value,
+    /// When.
+    pub received_at: DateTime<Utc>,
+}
+
+/// The refused values by item, after `after`.
+pub async fn refused(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<RefusedRow>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        RefusedRow,
+        r#"
+        select op_id, kind, entity_id, member_id, reason, base_rev, data, received_at
+        from refused_edit
+        where club_id = $1 and ($2::uuid is null or op_id > $2)
+        order by op_id
+        limit $3
+        "#,
+        club,
+        after,
+        fetch
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows)
+}
+
 /// A device.
 #[derive(Clone, Debug)]
 pub struct DeviceRow {

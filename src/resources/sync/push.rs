@@ -236,7 +236,8 @@ impl Work<'_> {
                     tx.receipt(receipt);
                 } else {
                     store::unclaim(tx, item.op_id).await?;
-                    let lost = done.conflicts.iter().map(|one| one.yours.clone()).collect();
+                    let fields = done.conflicts.iter().filter_map(|one| one.yours.as_object()).flatten();
+                    let lost = Value::Object(fields.map(|(name, value)| (name.clone(), value.clone())).collect());
                     let about = (item.op_id, kind.word(), item.id);
                     store::keep_refused(tx, about, ("conflict", op.base_rev), lost).await?;
                 }

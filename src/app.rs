@@ -67,6 +67,7 @@ fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
         .security_schemes
         .insert("access_token".to_owned(), SecurityScheme::Http(bearer).into());
     document::complete(&mut api);
+    resources::sync::describe(&mut api);
     api
 }
 
@@ -108,6 +109,7 @@ pub fn build(
         .app_data(Data::clone(&shared.memory))
         .app_data(Data::new(shared.config.clone()))
         .app_data(web::PayloadConfig::new(body::MAX_BYTES))
+        .route("/docs/sync", web::get().to(sync_guide))
         .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", shared.api.clone()))
         .service(web::redirect("/docs", "/docs/"))
         .default_service(web::to(document::unrouted))
@@ -153,6 +155,13 @@ fn cors(origins: &[String]) -> Cors {
         ])
         .expose_headers([header::ETAG, header::LINK, header::LOCATION])
         .max_age(3600)
+}
+
+/// How to write a sync client, as text.
+async fn sync_guide() -> actix_web::HttpResponse {
+    actix_web::HttpResponse::Ok()
+        .content_type("text/markdown; charset=utf-8")
+        .body(include_str!("../api-spec/sync-guide.md"))
 }
 
 /// Answers HEAD like GET; the HTTP layer leaves the body out.

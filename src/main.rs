@@ -32,6 +32,10 @@ enum Command {
     Openapi,
     /// Makes a new key for signing access tokens; the old one verifies until its last token has expired.
     RotateKeys,
+    /// Must follow a restore from a copy: no change number is given twice, and phones hand in what was lost.
+    AfterRestore,
+    /// Drops what is kept long enough: old rows of the change log, receipts and decided facts.
+    Compact,
     /// Runs a command beside a throw-away database.
     Cluster {
         /// The command and its arguments, after `--`.
@@ -47,6 +51,8 @@ async fn main() -> ExitCode {
         Command::Migrate => serve::migrate().await,
         Command::Seed => serve::load_seed().await,
         Command::RotateKeys => serve::rotate_keys().await,
+        Command::AfterRestore => serve::after_restore().await,
+        Command::Compact => serve::compact().await,
         Command::Openapi => serve::print(&app::document_text()),
         Command::Cluster { command } => {
             return cluster::run_with_ephemeral_cluster(command).await.unwrap_or_else(|error| {

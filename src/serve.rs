@@ -3,6 +3,7 @@
 use std::io::Write;
 use std::net::{SocketAddr, TcpListener};
 use std::str::FromStr;
+use std::time::Duration;
 
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{ConnectOptions, PgConnection};
@@ -12,10 +13,14 @@ use tokio::signal::unix::{SignalKind, signal};
 use crate::app::{self, Shared};
 use crate::platform::cluster::{self, Cluster, ClusterError};
 use crate::platform::config::{Config, ConfigError, listen_address};
-use crate::platform::db::{Db, MIGRATOR};
+use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys};
+use crate::resources::sync;
 use crate::seed::{self, SeedError};
+
+/// How often what is kept long enough is dropped.
+const COMPACT_EVERY: Duration = Duration::from_hours(6);
 
 /// Why the service does not run; each is one line that says what to do.
 #[derive(Debug, Error)]
@@ -41,6 +46,9 @@ pub enum ServeError {
     /// The invented clubs.
     #[error(transparent)]
     Seed(#[from] SeedError),
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
     /// Input or output.
     #[error("{0}")]
     Io(#[from] std::io::Error),
@@ -126,6 +134,42 @@ pub async fn rotate_keys() -> Result<(), ServeError> {
     print(&format!("New signing key {}. Restart the service to use it.", kid?))
 }
 
+/// Begins a new life of the database after it was restored from a copy.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn after_restore() -> Result<(), ServeError> {
+    telemetry::init();
+    let database = Database::open().await?;
+    let done = Db::lazy(database.options.clone(), 1).after_restore().await;
+    database.close().await?;
+    let life = done?;
+    print(&format!("The database begins its life {life}. Restart every instance of the service now."))
+}
+
+/// Drops what is kept long enough.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn compact() -> Result<(), ServeError> {
+    telemetry::init();
+    let database = Database::open().await?;
+    let done = sync::compact(&Db::lazy(database.options.clone(), 1)).await;
+    database.close().await?;
+    print(&format!("Dropped {} old rows of the change log.", done?))
+}
+
+/// Drops what is kept long enough, from time to time.
+async fn compact_often(db: Db) {
+    loop {
+        tokio::time::sleep(COMPACT_EVERY).await;
+        match sync::compact(&db).await {
+            Ok(rows) => tracing::info!(rows, "dropped old rows of the change log"),
+            Err(error) => tracing::warn!(%error, "cannot drop old rows of the change log"),
+        }
+    }
+}
+
 /// Loads the invented clubs into the database.
 ///
 /// # Errors
@@ -173,6 +217,7 @@ async fn serve_on(
     let keys = Keys::load(&db).await?;
     let address = listener.local_addr()?;
     let shared = Shared::new(config.clone(), keys);
+    let chores = tokio::spawn(compact_often(db.clone()));
     let demo = if demo { Some(seed::seed(&shared, db).await?) } else { None };
     let server = app::run(listener, shared, database.options.clone())?;
     let handle = server.handle();
@@ -196,6 +241,7 @@ async fn serve_on(
         done = &mut running => return done.map_err(std::io::Error::other)?.map_err(ServeError::Io),
         error = watch => ended = Some(error),
     }
+    chores.abort();
     handle.stop(ended.is_none()).await;
     match ended {
         Some(error) => Err(error.into()),

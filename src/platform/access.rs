@@ -78,6 +78,8 @@ acts! {
     AssessmentWrite: [Admin, Coach], "assessment.write";
     /// Keep barrier configurations, compute lane plans, decide on recommendations.
     PlanWrite: [Admin, Coach], "plan.write";
+    /// Read and write the change feed; each edit also needs what its own route needs.
+    Syncing: [Admin, Coach, Viewer], "sync";
     /// Keep athletes of one's own groups.
     RosterWrite: [Admin, Coach], "session.write";
     /// Keep the club, members, groups, venues, equipment, competition rules; import rosters.
@@ -165,6 +167,8 @@ pub struct Permit<A> {
     pub actor: Actor,
     /// Their role.
     pub role: Role,
+    /// The sign-in in use.
+    pub device: DeviceId,
     act: PhantomData<A>,
 }
 
@@ -182,10 +186,80 @@ impl<A: Act> FromRequest for Permit<A> {
                 club,
                 actor,
                 role,
+                device: caller.device,
                 act: PhantomData,
             })
         })
     }
+}
+
+/// How long somebody who left a club may still hand in what they recorded, days.
+const HAND_IN_DAYS: i64 = 30;
+
+/// Somebody who hands in what a phone recorded: a member, or one who left a short time ago.
+#[derive(Clone, Debug)]
+pub struct Recorder {
+    /// The club.
+    pub club: ClubId,
+    /// Who acts and what they see.
+    pub actor: Actor,
+    /// Their role; none after they left.
+    pub role: Option<Role>,
+    /// The sign-in in use.
+    pub device: DeviceId,
+    caller: Caller,
+}
+
+impl Recorder {
+    /// Whether their role allows an act.
+    pub fn has_role<A: Act>(&self) -> bool {
+        self.role.is_some_and(|role| A::ROLES.contains(&role))
+    }
+
+    /// Whether their token allows an act.
+    pub fn has_scope<A: Act>(&self) -> bool {
+        self.caller.require_scope(A::SCOPE).is_ok()
+    }
+}
+
+impl FromRequest for Recorder {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+
+    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let parts = parts(req);
+        let club = path_id(req, "club_id", "club").map(ClubId);
+        Box::pin(async move {
+            let (db, claims) = parts?;
+            let caller = authenticate(&db, claims).await?;
+            let club = club?;
+            match permit(&db, club, &caller, Syncing::ROLES, Syncing::SCOPE).await {
+                Ok((club, actor, role)) => Ok(Self { club, actor, role: Some(role), device: caller.device, caller }),
+                Err(problem) if problem.code() == Code::NotFound => left(&db, club, caller).await?.ok_or(problem),
+                Err(problem) => Err(problem),
+            }
+        })
+    }
+}
+
+/// Somebody who left the club a short time ago: they see nothing, but may hand in.
+async fn left(db: &Db, club: ClubId, caller: Caller) -> Result<Option<Recorder>, Problem> {
+    let actor = Actor { account: caller.account, groups: Some(Vec::new()) };
+    let mut tx = db.read(club, &actor).await?;
+    let since = chrono::Utc::now() - chrono::Duration::days(HAND_IN_DAYS);
+    let found = sqlx::query_scalar!(
+        r#"select true as "found!" from members where club_id = $1 and id = $2 and deleted_at > $3"#,
+        club.0,
+        caller.account.0,
+        since
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    if found.is_none() {
+        return Ok(None);
+    }
+    caller.require_scope(Syncing::SCOPE)?;
+    Ok(Some(Recorder { club, actor, role: None, device: caller.device, caller }))
 }
 
 /// The one place where access to a club is decided.

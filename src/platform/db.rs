@@ -1,8 +1,11 @@
 //! The door to the database. Nothing touches a club's rows without a [`ClubTx`], which fixes the club.
 
 mod changes;
+mod life;
 
 use std::collections::HashMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
 
 use chrono::{NaiveDate, Utc};
@@ -93,6 +96,7 @@ impl Actor {
 #[derive(Clone, Debug)]
 pub struct Db {
     pool: PgPool,
+    life: Arc<AtomicI32>,
 }
 
 impl Db {
@@ -103,13 +107,19 @@ impl Db {
             ("statement_timeout", "15s"),
             ("idle_in_transaction_session_timeout", "15s"),
         ]);
+        let life = Arc::new(AtomicI32::new(1));
+        let noted = Arc::clone(&life);
         let pool = PgPoolOptions::new()
+            .after_connect(move |conn, _| {
+                let noted = Arc::clone(&noted);
+                Box::pin(async move { life::note(conn, &noted).await })
+            })
             .max_connections(connections)
             .acquire_timeout(Duration::from_secs(5))
             .idle_timeout(Duration::from_mins(5))
             .test_before_acquire(false)
             .connect_lazy_with(options);
-        Self { pool }
+        Self { pool, life }
     }
 
     /// A transaction over accounts.
@@ -117,7 +127,8 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn account_tx(&self) -> Result<AccountTx, StoreError> {
-        Ok(AccountTx { tx: self.begin("BEGIN".to_owned()).await? })
+        let tx = self.begin("BEGIN".to_owned()).await?;
+        Ok(AccountTx { tx, life: self.life.load(Ordering::Relaxed) })
     }
 
     /// A read-only transaction in one club.
@@ -126,7 +137,7 @@ impl Db {
     /// When the database is away.
     pub async fn read(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
         let begin = format!("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; {}", enter(club));
-        Ok(ClubTx::new(self.begin(begin).await?, club, actor.clone()))
+        Ok(ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone()))
     }
 
     /// A writing transaction in one club.
@@ -135,7 +146,30 @@ impl Db {
     /// When the database is away.
     pub async fn write(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
         let begin = format!("BEGIN; {}", enter(club));
-        Ok(ClubTx::new(self.begin(begin).await?, club, actor.clone()))
+        Ok(ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone()))
+    }
+
+    /// Begins a new life of the database after it was restored from a copy.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn after_restore(&self) -> Result<i32, StoreError> {
+        let mut tx = self.account_tx().await?;
+        let generation = life::begin(tx.conn()).await?;
+        tx.commit().await?;
+        Ok(generation)
+    }
+
+    /// Every club, for chores; a request never reads more than one.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn clubs(&self) -> Result<Vec<ClubId>, StoreError> {
+        let mut tx = self.account_tx().await?;
+        let ids = sqlx::query_scalar!("select distinct club_id from account_club order by club_id")
+            .fetch_all(tx.conn())
+            .await?;
+        Ok(ids.into_iter().map(ClubId).collect())
     }
 
     /// Whether the database answers and has the schema of this version or a newer one.
@@ -176,6 +210,7 @@ fn enter(club: ClubId) -> String {
 #[derive(Debug)]
 pub struct AccountTx {
     tx: Transaction<'static, Postgres>,
+    life: i32,
 }
 
 impl AccountTx {
@@ -198,7 +233,7 @@ impl AccountTx {
     /// When the database is away.
     pub async fn enter_club(mut self, club: ClubId, account: AccountId) -> Result<ClubTx, StoreError> {
         sqlx::raw_sql(AssertSqlSafe(enter(club))).execute(&mut *self.tx).await?;
-        Ok(ClubTx::new(self.tx, club, Actor { account, groups: None }))
+        Ok(ClubTx::new(self.tx, self.life, club, Actor { account, groups: None }))
     }
 }
 
@@ -209,12 +244,29 @@ impl AccountTx {
 #[derive(Debug)]
 pub struct ClubTx {
     tx: Transaction<'static, Postgres>,
+    life: i32,
     /// The club.
     pub club: ClubId,
     /// Who acts.
     pub actor: Actor,
     changes: Vec<Change>,
     unsynced: bool,
+    receipts: Vec<Receipt>,
+    /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
+    pub skew_ms: Option<i64>,
+}
+
+/// That an edit was carried out; its version is filled in at the commit.
+#[derive(Clone, Copy, Debug)]
+pub struct Receipt {
+    /// The edit.
+    pub op_id: Uuid,
+    /// The record.
+    pub entity: Uuid,
+    /// The status it was answered with.
+    pub status: u16,
+    /// The version when the commit does not change the record.
+    pub rev: i64,
 }
 
 /// The change numbers a commit gave, by record.
@@ -229,8 +281,8 @@ impl Revs {
 }
 
 impl ClubTx {
-    fn new(tx: Transaction<'static, Postgres>, club: ClubId, actor: Actor) -> Self {
-        Self { tx, club, actor, changes: Vec::new(), unsynced: false }
+    fn new(tx: Transaction<'static, Postgres>, life: i32, club: ClubId, actor: Actor) -> Self {
+        Self { tx, life, club, actor, changes: Vec::new(), unsynced: false, receipts: Vec::new(), skew_ms: None }
     }
 
     /// The connection, for reading.
@@ -254,6 +306,33 @@ impl ClubTx {
     pub fn unsynced(&mut self) -> &mut PgConnection {
         self.unsynced = true;
         &mut self.tx
+    }
+
+    /// Marks a place to go back to.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn mark(&mut self) -> Result<(usize, usize), StoreError> {
+        sqlx::raw_sql("savepoint item").execute(&mut *self.tx).await?;
+        Ok((self.changes.len(), self.receipts.len()))
+    }
+
+    /// Undoes everything since the mark.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn back_to(&mut self, mark: (usize, usize)) -> Result<(), StoreError> {
+        sqlx::raw_sql("rollback to savepoint item").execute(&mut *self.tx).await?;
+        self.changes.truncate(mark.0);
+        self.receipts.truncate(mark.1);
+        // A number was taken for the undone writes, so the commit must not look for a change of theirs.
+        self.unsynced = true;
+        Ok(())
+    }
+
+    /// Notes a receipt to complete at the commit.
+    pub fn receipt(&mut self, receipt: Receipt) {
+        self.receipts.push(receipt);
     }
 
     /// The date of today in the club's time zone.
@@ -282,11 +361,14 @@ impl ClubTx {
             if wrote && !self.unsynced {
                 return Err(StoreError::Unrecorded);
             }
+            changes::complete(&mut self.tx, self.club, &self.receipts, &HashMap::new()).await?;
             self.tx.commit().await?;
             return Ok(Revs::default());
         }
-        let revs = changes::number(&mut self.tx, self.club, &self.changes).await?;
+        let revs = changes::number(&mut self.tx, (self.club, self.life), &self.changes).await?;
+        changes::complete(&mut self.tx, self.club, &self.receipts, &revs).await?;
         self.tx.commit().await?;
+        super::news::tell(self.club, revs.values().copied().max().unwrap_or(0));
         Ok(Revs(revs))
     }
 }

@@ -28,8 +28,18 @@ pub enum Code {
     NotAcceptable,
     /// 409: clashes with what is stored.
     Conflict,
+    /// 424: something else of the batch that this needs failed.
+    Dependency,
+    /// 202: stored in the holding area; an admin decides.
+    Held,
     /// 410: the record was deleted.
     Gone,
+    /// 400: a token of the change feed that we did not give to this member of this club.
+    SyncTokenInvalid,
+    /// 410: a token of the change feed that is older than the log.
+    SyncTokenExpired,
+    /// 410: a token of the change feed from a history that a restored database does not have.
+    HistoryDiverged,
     /// 412: the record changed since it was read.
     Stale,
     /// 413: the body is too large.
@@ -52,7 +62,7 @@ pub enum Code {
 
 impl Code {
     /// Every problem, in order of status.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 22] = [
         Self::Malformed,
         Self::Unauthenticated,
         Self::Forbidden,
@@ -60,7 +70,12 @@ impl Code {
         Self::MethodNotAllowed,
         Self::NotAcceptable,
         Self::Conflict,
+        Self::Dependency,
+        Self::Held,
         Self::Gone,
+        Self::SyncTokenInvalid,
+        Self::SyncTokenExpired,
+        Self::HistoryDiverged,
         Self::Stale,
         Self::TooLarge,
         Self::MediaType,
@@ -82,7 +97,12 @@ impl Code {
             Self::MethodNotAllowed => ("method-not-allowed", 405, "Method not allowed"),
             Self::NotAcceptable => ("not-acceptable", 406, "No acceptable representation"),
             Self::Conflict => ("conflict", 409, "Clashes with what is stored"),
+            Self::Dependency => ("dependency", 424, "Something that this needs failed"),
+            Self::Held => ("held", 202, "Held for an admin"),
             Self::Gone => ("gone", 410, "Deleted"),
+            Self::SyncTokenInvalid => ("sync-token-invalid", 400, "The sync token is not one of ours"),
+            Self::SyncTokenExpired => ("sync-token-expired", 410, "The sync token is too old"),
+            Self::HistoryDiverged => ("history-diverged", 410, "The sync token is from another history"),
             Self::Stale => ("stale", 412, "Changed since you read it"),
             Self::TooLarge => ("too-large", 413, "The body is too large"),
             Self::MediaType => ("media-type", 415, "Unsupported media type"),
@@ -107,7 +127,7 @@ pub struct Problem {
 }
 
 /// An error answer (RFC 9457).
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct ProblemBody {
     /// Path that names the kind of problem; documented under /docs.
     #[serde(rename = "type")]
@@ -117,7 +137,7 @@ pub struct ProblemBody {
     #[schema(max_length = 100, example = "Some fields break a rule")]
     title: &'static str,
     /// The HTTP status.
-    #[schema(minimum = 400, maximum = 599, example = 422)]
+    #[schema(minimum = 202, maximum = 599, example = 422)]
     status: u16,
     /// What happened this time and what to do about it.
     #[schema(max_length = 2000, example = "1 field breaks a rule; nothing was stored.")]
@@ -174,6 +194,25 @@ impl Problem {
         self
     }
 
+    /// Adds broken fields.
+    #[must_use]
+    pub fn with_faults(mut self, faults: Vec<Fault>) -> Self {
+        self.errors = faults;
+        self
+    }
+
+    /// The same problem once more.
+    #[must_use]
+    pub fn again(&self) -> Self {
+        Self {
+            code: self.code,
+            detail: self.detail.clone(),
+            errors: self.errors.clone(),
+            current: self.current.clone(),
+            headers: self.headers.clone(),
+        }
+    }
+
     /// Adds a header, left out when its value is not a legal header value.
     #[must_use]
     pub fn with_header(mut self, name: HeaderName, value: &str) -> Self {
@@ -186,6 +225,21 @@ impl Problem {
     /// Which problem it is.
     pub const fn code(&self) -> Code {
         self.code
+    }
+
+    /// The HTTP status.
+    pub const fn status(&self) -> u16 {
+        self.code.row().1
+    }
+
+    /// Takes out the record or reason beside the problem.
+    pub fn take_current(&mut self) -> Option<Value> {
+        self.current.take()
+    }
+
+    /// The broken fields.
+    pub fn faults(&self) -> &[Fault] {
+        &self.errors
     }
 
     /// The answer's body, also used for one item of a batch.

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use aws_lc_rs::rand::SystemRandom;
 use aws_lc_rs::signature::{Ed25519KeyPair, KeyPair};
-use aws_lc_rs::{digest, rand};
+use aws_lc_rs::{digest, hmac, rand};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::{DateTime, Duration, Utc};
@@ -39,9 +39,16 @@ pub struct Claims {
     jti: Uuid,
 }
 
-/// The keys that sign and verify access tokens.
+/// How long a retired key still proves the tokens of the change feed: longer than the log is kept.
+const MAC_DAYS: i64 = 100;
+/// Bytes of a proof: the key's tag and a truncated HMAC-SHA-256 (RFC 2104).
+const TAG: usize = 4;
+const PROOF: usize = TAG + 16;
+
+/// The keys that sign and verify access tokens, and prove what clients hand back unread.
 pub struct Keys {
     kid: String,
+    macs: Vec<(Vec<u8>, hmac::Key)>,
     signing: EncodingKey,
     verifying: HashMap<String, DecodingKey>,
     published: Vec<(String, String)>,
@@ -86,20 +93,21 @@ impl Keys {
         if !some {
             insert_new(&mut tx).await?;
         }
-        let since = Utc::now() - Duration::seconds(ACCESS_SECONDS);
+        let now = Utc::now();
         let rows = sqlx::query!(
             r#"
-            select kid, private_pkcs8
+            select kid, private_pkcs8, coalesce(retired_at > $2, true) as "verifies!"
             from signing_keys
             where retired_at is null or retired_at > $1
             order by retired_at is null desc, created_at desc
             "#,
-            since
+            now - Duration::days(MAC_DAYS),
+            now - Duration::seconds(ACCESS_SECONDS)
         )
         .fetch_all(tx.conn())
         .await?;
         tx.commit().await?;
-        Self::from_rows(rows.into_iter().map(|row| (row.kid, row.private_pkcs8)).collect())
+        Self::from_rows(rows.into_iter().map(|row| (row.kid, row.private_pkcs8, row.verifies)).collect())
     }
 
     /// Makes a new signing key; the old ones verify until their last token has expired.
@@ -116,19 +124,47 @@ impl Keys {
         Ok(kid)
     }
 
-    /// The first row signs, all verify.
-    fn from_rows(rows: Vec<(String, Vec<u8>)>) -> Result<Self, KeyError> {
+    /// The first row signs, those that say so verify, all prove.
+    fn from_rows(rows: Vec<(String, Vec<u8>, bool)>) -> Result<Self, KeyError> {
         let mut verifying = HashMap::new();
         let mut published = Vec::new();
-        for (kid, pkcs8) in &rows {
+        let mut macs = Vec::new();
+        for (kid, pkcs8, verifies) in &rows {
+            // A key of its own for each purpose, so that a proof can never pass for a signature.
+            let derived = hmac::sign(&hmac::Key::new(hmac::HMAC_SHA256, pkcs8), b"lanewright change feed 1");
+            let tag = sha256(kid.as_bytes()).into_iter().take(TAG).collect();
+            macs.push((tag, hmac::Key::new(hmac::HMAC_SHA256, derived.as_ref())));
+            if !verifies {
+                continue;
+            }
             let pair = Ed25519KeyPair::from_pkcs8(pkcs8).map_err(|_| KeyError::Key)?;
             let x = URL_SAFE_NO_PAD.encode(pair.public_key().as_ref());
             let key = DecodingKey::from_ed_components(&x).map_err(|_| KeyError::Key)?;
             verifying.insert(kid.clone(), key);
             published.push((kid.clone(), x));
         }
-        let (kid, pkcs8) = rows.into_iter().next().ok_or(KeyError::Key)?;
-        Ok(Self { kid, signing: EncodingKey::from_ed_der(&pkcs8), verifying, published })
+        let (kid, pkcs8, _) = rows.into_iter().next().ok_or(KeyError::Key)?;
+        Ok(Self { kid, macs, signing: EncodingKey::from_ed_der(&pkcs8), verifying, published })
+    }
+
+    /// Puts a proof before bytes that a client is to hand back unread; `context` is what it is bound to.
+    pub fn seal(&self, context: &[u8], payload: &[u8]) -> Vec<u8> {
+        let mut sealed = Vec::with_capacity(PROOF + payload.len());
+        if let Some((tag, key)) = self.macs.first() {
+            sealed.extend_from_slice(tag);
+            sealed.extend(proof(key, context, payload));
+        }
+        sealed.extend_from_slice(payload);
+        sealed
+    }
+
+    /// The bytes behind the proof; none when they were not sealed by us for this context.
+    pub fn open<'a>(&self, context: &[u8], sealed: &'a [u8]) -> Option<&'a [u8]> {
+        let (head, payload) = sealed.split_at_checked(PROOF)?;
+        let (tag, sent) = head.split_at(TAG);
+        let (_, key) = self.macs.iter().find(|(known, _)| known == tag)?;
+        aws_lc_rs::constant_time::verify_slices_are_equal(&proof(key, context, payload), sent).ok()?;
+        Some(payload)
     }
 
     /// The public keys as a JWK set (RFC 7517, RFC 8037).
@@ -184,6 +220,13 @@ impl Keys {
         rules.set_required_spec_claims(&["exp", "iss", "aud", "sub"]);
         jsonwebtoken::decode::<Claims>(token, key, &rules).map(|data| data.claims).map_err(|_| refused())
     }
+}
+
+fn proof(key: &hmac::Key, context: &[u8], payload: &[u8]) -> Vec<u8> {
+    let mut signer = hmac::Context::with_key(key);
+    signer.update(context);
+    signer.update(payload);
+    signer.sign().as_ref().iter().copied().take(PROOF - TAG).collect()
 }
 
 async fn insert_new(tx: &mut super::db::AccountTx) -> Result<String, KeyError> {

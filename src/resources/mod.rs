@@ -18,6 +18,7 @@ pub mod recommendations;
 pub mod rhythm;
 pub mod runs;
 pub mod sessions;
+pub mod sync;
 pub mod venues;
 
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -41,5 +42,6 @@ pub fn mount(config: &mut ServiceConfig) {
     rhythm::routes(config);
     runs::routes(config);
     sessions::routes(config);
+    sync::routes(config);
     venues::routes(config);
 }

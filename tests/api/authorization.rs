@@ -144,6 +144,14 @@ const TABLE: &[(&str, Rule)] = &[
     ("create_race_results", Rule::SeenCoach),
     ("list_race_results", Rule::Seen),
     ("list_personal_bests", Rule::Seen),
+    ("list_changes", Rule::Member),
+    ("push_changes", Rule::Member),
+    ("list_held_items", Rule::Admin),
+    ("accept_held_item", Rule::Admin),
+    ("reject_held_item", Rule::Admin),
+    ("list_refused_edits", Rule::Admin),
+    ("list_sync_devices", Rule::Admin),
+    ("resync_device", Rule::Admin),
 ];
 
 /// What a call may be answered with.
@@ -233,6 +241,15 @@ async fn records(admin: &Caller, group: &str) -> BTreeMap<&'static str, String> 
     admin.post("/runs", json!({"runs": [body]})).await.expect(200);
     let body = json!({"id": rating, "athlete_id": athlete, "assessed_at": Utc::now(), "ratings": {"arms": 1}});
     admin.post("/assessments", json!({"assessments": [body]})).await.expect(200);
+    // A fact of an unknown session is held for an admin, and the device is noted.
+    let lost = json!({"session_id": Uuid::now_v7(), "athlete_id": athlete, "run_at": format!("{day}T12:00:00Z"),
+        "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6, "barriers": 5, "intervals": {"held": 4}, "hits": 0, "fell": false});
+    let (held, op) = (Uuid::now_v7(), Uuid::now_v7());
+    let item = json!({"op_id": op, "method": "PUT", "type": "run", "id": held, "if_none_match": "*", "data": lost});
+    let push = json!({"device_id": op, "schema": 1, "sent_at": Utc::now(), "items": [item]});
+    assert_eq!(admin.post("/changes", push).await.expect(200).body["results"][0]["status"], 202);
+    let device = admin.get("/sync-devices").await.expect(200).body["items"][0]["id"].as_str().unwrap().to_owned();
+    ids.extend([("held_item_id", held.to_string()), ("sync_device_id", device)]);
     ids.extend([("run_id", run.to_string()), ("assessment_id", rating.to_string())]);
     ids
 }

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use sqlx::PgConnection;
 use uuid::Uuid;
 
-use super::StoreError;
+use super::{Receipt, StoreError};
 use crate::platform::ids::ClubId;
 
 macro_rules! kinds {
@@ -53,7 +53,14 @@ kinds! {
     /// A training group.
     Group, "group", "update groups x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// An athlete.
-    Athlete, "athlete", "update athletes x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    Athlete, "athlete", "update athletes x set rev = u.rev,
+        name_rev = case x.name_rev when -1 then u.rev else x.name_rev end,
+        birth_rev = case x.birth_rev when -1 then u.rev else x.birth_rev end,
+        contact_rev = case x.contact_rev when -1 then u.rev else x.contact_rev end,
+        technique_rev = case x.technique_rev when -1 then u.rev else x.technique_rev end,
+        status_rev = case x.status_rev when -1 then u.rev else x.status_rev end,
+        groups_rev = case x.groups_rev when -1 then u.rev else x.groups_rev end
+        from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// A measurement of an athlete.
     Measurement, "measurement", "update measurements x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// A venue.
@@ -130,21 +137,64 @@ impl Change {
     }
 }
 
+/// How far the counter jumps in a new life: beyond whatever the lost history gave.
+const JUMP: i64 = 1 << 20;
+
+/// Raises the counter; none when it still counts for an earlier life of the database.
+async fn raise(conn: &mut PgConnection, club: ClubId, life: i32, count: i64) -> Result<Option<i64>, StoreError> {
+    let last = sqlx::query_scalar!(
+        "update club_clock x set seq = x.seq + $2 where x.club_id = $1 and x.epoch >= $3 returning seq",
+        club.0,
+        count,
+        life
+    )
+    .fetch_optional(conn)
+    .await?;
+    Ok(last)
+}
+
+/// Takes the club into this life of the database, and notes the last number that it shares with the one before.
+async fn fork(conn: &mut PgConnection, club: ClubId, life: i32) -> Result<(), StoreError> {
+    let forked = sqlx::query_scalar!(
+        r#"
+        update club_clock x
+        set seq = x.seq + $3, epoch = $2
+        where x.club_id = $1 and x.epoch < $2
+        returning x.seq
+        "#,
+        club.0,
+        life,
+        JUMP
+    )
+    .fetch_optional(&mut *conn)
+    .await?;
+    if let Some(seq) = forked {
+        sqlx::query!(
+            "insert into club_epoch as x (club_id, epoch, fork_seq) values ($1, $2, $3)",
+            club.0,
+            life,
+            seq - JUMP
+        )
+        .execute(conn)
+        .await?;
+    }
+    Ok(())
+}
+
 /// Raises the counter by the number of changes, stamps the rows and writes the log; the caller commits next.
 pub(super) async fn number(
     conn: &mut PgConnection,
-    club: ClubId,
+    (club, life): (ClubId, i32),
     changes: &[Change],
 ) -> Result<HashMap<Uuid, i64>, StoreError> {
     let count = i64::try_from(changes.len()).unwrap_or(i64::MAX);
-    let last = sqlx::query_scalar!(
-        "update club_clock x set seq = x.seq + $2 where x.club_id = $1 returning seq",
-        club.0,
-        count
-    )
-    .fetch_optional(&mut *conn)
-    .await?
-    .ok_or(StoreError::NotFound("club"))?;
+    let last = match raise(conn, club, life, count).await? {
+        Some(last) => last,
+        None => {
+            fork(conn, club, life).await?;
+            raise(conn, club, life, count).await?.ok_or(StoreError::NotFound("club"))?
+        }
+    };
     let numbered: Vec<(i64, &Change)> = (last - count + 1..=last).zip(changes).collect();
     let mut by_kind: HashMap<Kind, (Vec<Uuid>, Vec<i64>)> = HashMap::new();
     let mut revs = HashMap::new();
@@ -164,6 +214,37 @@ pub(super) async fn number(
     }
     log(conn, club, &numbered).await?;
     Ok(revs)
+}
+
+/// Fills versions and statuses into the receipts of the edits.
+pub(super) async fn complete(
+    conn: &mut PgConnection,
+    club: ClubId,
+    receipts: &[Receipt],
+    given: &HashMap<Uuid, i64>,
+) -> Result<(), StoreError> {
+    if receipts.is_empty() {
+        return Ok(());
+    }
+    let ops: Vec<Uuid> = receipts.iter().map(|receipt| receipt.op_id).collect();
+    let revs: Vec<i64> =
+        receipts.iter().map(|receipt| given.get(&receipt.entity).copied().unwrap_or(receipt.rev)).collect();
+    let statuses: Vec<i16> = receipts.iter().map(|receipt| i16::try_from(receipt.status).unwrap_or(200)).collect();
+    sqlx::query!(
+        r#"
+        update op_receipt x
+        set rev = u.rev, status = u.status
+        from unnest($2::uuid[], $3::bigint[], $4::smallint[]) as u (op_id, rev, status)
+        where x.club_id = $1 and x.op_id = u.op_id
+        "#,
+        club.0,
+        &ops,
+        &revs,
+        &statuses
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
 }
 
 /// Writes the log rows: those without scopes in one statement, the few with scopes one by one (SQL arrays of arrays

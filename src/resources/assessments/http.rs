@@ -1,22 +1,19 @@
 //! Assessments over HTTP.
 
-use std::collections::HashSet;
-
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get, post};
-use chrono::{NaiveDate, Utc};
+use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use super::model::Assessment;
+use super::record;
 use super::shapes::{Batch, Page, View};
-use super::store::{self, Filter, Known};
+use super::store::{self, Filter};
 use crate::platform::access::{AssessmentWrite, Permit, SquadRead};
-use crate::platform::batch::{self, BatchResult, Decision, Item};
+use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
-use crate::platform::fault::{Fault, Faults};
+use crate::platform::db::Db;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -46,56 +43,6 @@ struct ListParams {
     cursor: Option<String>,
 }
 
-/// Refuses an assessment whose athlete, session or superseded assessment is not there for the caller.
-fn check_references(one: &Assessment, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Vec<Fault>> {
-    let mut faults = Faults::new();
-    if !known.athletes.contains(&one.athlete.0) {
-        faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
-    }
-    if one.session.is_some_and(|session| !known.sessions.contains(&session.0)) {
-        faults.add("/session_id", "unknown_id", "there is no such session for your groups");
-    }
-    if let Some(earlier) = one.supersedes {
-        match known.superseded.get(&earlier.0) {
-            Some((athlete, _)) if *athlete != one.athlete.0 => {
-                faults.add("/supersedes", "other_athlete", "must be an assessment of the same athlete");
-            }
-            Some((_, Some(later))) if *later != id => {
-                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
-            }
-            Some(_) if !replaced.insert(earlier.0) => {
-                faults.add("/supersedes", "superseded", "is corrected twice in this batch");
-            }
-            Some(_) => {}
-            None => faults.add("/supersedes", "unknown_id", "there is no such assessment"),
-        }
-    }
-    faults.finish(Some(()))
-}
-
-/// Parses the batch and checks what it refers to.
-async fn judge(tx: &mut ClubTx, batch: &Batch) -> Result<Vec<Item<Assessment>>, Problem> {
-    let now = Utc::now();
-    let parsed: Vec<_> =
-        batch.assessments.iter().map(|fields| (fields.id.0, Assessment::from(fields).parse(now))).collect();
-    let good = || parsed.iter().filter_map(|(_, one)| one.as_ref().ok());
-    let athletes: Vec<Uuid> = good().map(|one| one.athlete.0).collect();
-    let sessions: Vec<Uuid> = good().filter_map(|one| one.session).map(|id| id.0).collect();
-    let superseded: Vec<Uuid> = good().filter_map(|one| one.supersedes).map(|id| id.0).collect();
-    let known = store::known(tx, &athletes, &sessions, &superseded).await?;
-    let (mut replaced, mut seen) = (HashSet::new(), HashSet::new());
-    let items = parsed.into_iter().enumerate().map(|(at, (id, one))| {
-        let checked = one.and_then(|one| {
-            // A repeat inside the batch corrects nothing anew.
-            let mut nothing = HashSet::new();
-            let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
-            check_references(&one, &known, replaced, id).map(|()| one)
-        });
-        Item { id, value: checked.map_err(|faults| batch::invalid_item(&format!("/assessments/{at}"), faults)) }
-    });
-    Ok(items.collect())
-}
-
 /// Records assessments, each on its own: a broken one is rejected, the others are stored.
 ///
 /// Assessments are never changed: a correction is a new one with `supersedes`, a withdrawal has `void` as well.
@@ -115,17 +62,7 @@ async fn create_assessments(
     let sent = body.read()?;
     batch::check_length("/assessments", sent.assessments.len())?;
     let mut tx = permit.write(&db).await?;
-    let items = judge(&mut tx, &sent).await?;
-    let ids: Vec<Uuid> = items.iter().map(|item| item.id).collect();
-    let taken = store::by_ids(&mut tx, &ids).await?;
-    let decisions = batch::decide(&items, &taken);
-    let fresh: Vec<(AssessmentId, &Assessment)> = items
-        .iter()
-        .zip(&decisions)
-        .filter(|(_, decision)| **decision == Decision::Insert)
-        .filter_map(|(item, _)| item.value.as_ref().ok().map(|one| (AssessmentId(item.id), one)))
-        .collect();
-    store::insert(&mut tx, &fresh).await?;
+    let (items, decisions) = record::file(&mut tx, &sent.assessments, |at| format!("/assessments/{at}")).await?;
     let revs = tx.commit().await?;
     let body = batch::results(items, &decisions, |id| Some(revs.of(id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))

@@ -2,7 +2,9 @@
 
 mod http;
 mod model;
+mod record;
 mod shapes;
 mod store;
+pub mod sync;
 
 pub use http::routes;

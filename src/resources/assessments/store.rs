@@ -209,7 +209,7 @@ pub async fn insert(tx: &mut ClubTx, new: &[(AssessmentId, &Assessment)]) -> Res
     if new.is_empty() {
         return Ok(());
     }
-    let (club, actor) = (tx.club.0, tx.actor.account.0);
+    let (club, actor, skew) = (tx.club.0, tx.actor.account.0, tx.skew_ms);
     let rows: Vec<serde_json::Value> = new.iter().map(|(id, one)| columns(*id, one)).collect();
     let changes: Vec<Change> =
         new.iter().map(|(id, one)| Change::put(Kind::Assessment, *id).under(one.athlete)).collect();
@@ -217,9 +217,9 @@ pub async fn insert(tx: &mut ClubTx, new: &[(AssessmentId, &Assessment)]) -> Res
         r#"
         insert into assessments as x
           (club_id, id, athlete_id, session_id, assessed_at, lead_leg, trail_leg, walkover, take_off, landing, posture,
-           rhythm, arms, note, supersedes, void, recorded_by, created_at)
+           rhythm, arms, note, supersedes, void, recorded_by, created_at, skew_ms)
         select c.id, u.id, u.athlete_id, u.session_id, u.assessed_at, u.lead_leg, u.trail_leg, u.walkover, u.take_off,
-          u.landing, u.posture, u.rhythm, u.arms, u.note, u.supersedes, u.void, $3, $4
+          u.landing, u.posture, u.rhythm, u.arms, u.note, u.supersedes, u.void, $3, $4, $5
         from clubs c
         cross join jsonb_to_recordset($2::jsonb) as u (
           id uuid, athlete_id uuid, session_id uuid, assessed_at timestamptz, lead_leg smallint, trail_leg smallint,
@@ -230,7 +230,8 @@ pub async fn insert(tx: &mut ClubTx, new: &[(AssessmentId, &Assessment)]) -> Res
         club,
         serde_json::Value::Array(rows),
         actor,
-        Utc::now()
+        Utc::now(),
+        skew
     )
     .execute(tx.changing_all(changes))
     .await?;
@@ -251,4 +252,17 @@ fn columns(id: AssessmentId, one: &Assessment) -> serde_json::Value {
         row[*name] = rating.into();
     }
     row
+}
+
+/// The deleted ones among these athletes.
+pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
+    let club = tx.club.0;
+    let ids = sqlx::query_scalar!(
+        "select id from athletes where club_id = $1 and id = any ($2) and deleted_at is not null",
+        club,
+        athletes
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(ids)
 }

@@ -41,6 +41,8 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
             club,
             id.0
         ),
+        sqlx::query!("update held_item set data = data - 'note' where club_id = $1 and athlete_id = $2", club, id.0),
+        sqlx::query!("delete from refused_edit where club_id = $1 and entity_id = $2", club, id.0),
     ] {
         personal.execute(tx.conn()).await?;
     }

@@ -8,6 +8,7 @@ use utoipa::IntoParams;
 use uuid::Uuid;
 
 use super::erase;
+use super::measured;
 use super::model::{Athlete, Measurement, Status};
 use super::shapes::{Fields, New, Page, View};
 use super::store::{self, Filter};
@@ -50,7 +51,7 @@ pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<Stored<At
 }
 
 async fn view(tx: &mut ClubTx, stored: &Stored<AthleteId, Athlete>) -> Result<View, Problem> {
-    let measurements = store::measurements(tx, &[stored.id]).await?;
+    let measurements = measured::by_athlete(tx, &[stored.id]).await?;
     Ok(View::new(stored, measurements.get(&stored.id).map_or(&[], Vec::as_slice)))
 }
 
@@ -83,7 +84,7 @@ async fn create_athlete(
         tx.commit().await?;
     } else {
         let stored = store::find(&mut tx, new.id).await?.ok_or_else(Problem::gone)?;
-        let measured = store::measurements(&mut tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
+        let measured = measured::by_athlete(&mut tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
         // What was measured since then does not make the repeat another athlete.
         let there = |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value) == *sent);
         let same = (stored.value, new.measurements.iter().all(there));
@@ -118,7 +119,7 @@ async fn list_athletes(
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let ids: Vec<AthleteId> = rows.iter().map(|row| row.id).collect();
-    let measurements = store::measurements(&mut tx, &ids).await?;
+    let measurements = measured::by_athlete(&mut tx, &ids).await?;
     let items = rows.iter().map(|row| View::new(row, measurements.get(&row.id).map_or(&[], Vec::as_slice))).collect();
     let body = Page { items, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
@@ -137,7 +138,7 @@ async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     let stored = load(&mut tx, &req).await?;
     let view = view(&mut tx, &stored).await?;
     // Measurements change the answer without changing the athlete's own row.
-    if store::last_measurement_rev(&mut tx, stored.id).await? > stored.rev {
+    if measured::last_rev(&mut tx, stored.id).await? > stored.rev {
         return Ok(stored::changed(stored.rev, &view));
     }
     Ok(stored::read(&req, stored.rev, &view))
@@ -185,7 +186,7 @@ async fn update_athlete(
         .filter(|group| before.value.groups.contains(group) != athlete.groups.contains(group))
         .collect();
     grants::require(&mut tx, &moved, "/group_ids").await?;
-    store::save(&mut tx, before.id, &athlete, &before.value.groups).await?;
+    store::save(&mut tx, before.id, &athlete, &before.value).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
     let fields = Fields::from(&athlete);
     Ok(stored::changed(rev, &View { rev, fields, ..current }))

@@ -2,12 +2,16 @@
 
 mod erase;
 mod http;
+mod measured;
 mod measurements;
+pub mod merge;
 pub mod model;
 pub mod roster;
 mod roster_http;
+mod roster_store;
 mod shapes;
 mod store;
+pub mod sync;
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

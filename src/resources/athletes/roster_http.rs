@@ -7,8 +7,10 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
+use super::measured;
 use super::model::NewAthlete;
 use super::roster::{self, Context, Row};
+use super::roster_store;
 use super::store::{self, Filter};
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::body;
@@ -157,8 +159,8 @@ async fn import_athletes(
         return Err(Problem::new(Code::TooLarge, "A roster may have 1 MiB. Split the file."));
     }
     let mut tx = permit.write(&db).await?;
-    store::queue_import(&mut tx).await?;
-    let groups = store::groups(&mut tx).await?;
+    roster_store::queue_import(&mut tx).await?;
+    let groups = roster_store::groups(&mut tx).await?;
     let names = groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
     let context = Context { groups: names.collect(), today: tx.today().await? };
     let rows = roster::read(&bytes, &context)?;
@@ -207,10 +209,10 @@ fn all_faults(rows: Vec<RowView>) -> Vec<Fault> {
 #[get("/v1/clubs/{club_id}/athletes/export")]
 async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
-    let groups: HashMap<GroupId, String> = store::groups(&mut tx).await?.into_iter().collect();
+    let groups: HashMap<GroupId, String> = roster_store::groups(&mut tx).await?.into_iter().collect();
     let athletes = everyone(&mut tx).await?;
     let ids: Vec<AthleteId> = athletes.iter().map(|one| one.id).collect();
-    let mut measured = store::measurements(&mut tx, &ids).await?;
+    let mut measured = measured::by_athlete(&mut tx, &ids).await?;
     let rows: Vec<_> = athletes
         .into_iter()
         .map(|one| {

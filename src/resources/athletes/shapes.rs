@@ -4,8 +4,8 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::measured::StoredMeasurement;
 use super::model::{self, Athlete, Birth, Experience, Measurement, NewAthlete, Raw, Status};
-use super::store::StoredMeasurement;
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::platform::stored::Stored;

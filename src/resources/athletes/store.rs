@@ -1,19 +1,16 @@
 //! Rows of athletes and measurements.
 
-use std::collections::HashMap;
-
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
-use super::model::{Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Status};
+use super::measured;
+use super::merge::{self, GroupRevs};
+use super::model::{Athlete, Birth, Experience, Leg, Measurement, NewAthlete, Status};
 use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::platform::stored::Stored;
-
-/// A measurement with its id and version.
-pub type StoredMeasurement = Stored<MeasurementId, Measurement>;
 
 struct Row {
     id: Uuid,
@@ -83,7 +80,7 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
         .iter()
         .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, *measurement)))
         .collect();
-    if !insert_measurements(tx, &measurements).await? {
+    if !measured::insert(tx, &measurements).await? {
         return Err(StoreError::Conflict("The id of a measurement is already used. Send a new one.".to_owned()));
     }
     Ok(true)
@@ -107,9 +104,10 @@ async fn insert_rows(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreE
         r#"
         insert into athletes as x
           (club_id, id, display_name, sex, birth_date, birth_year, preferred_lead_leg, experience, status,
-           restricted_until, consent_on, created_at, updated_at)
+           restricted_until, consent_on, created_at, updated_at,
+           name_rev, birth_rev, contact_rev, technique_rev, status_rev, groups_rev)
         select c.id, u.id, u.display_name, u.sex, u.birth_date, u.birth_year, u.leg, u.experience, u.status,
-          u.restricted_until, u.consent_on, $12, $12
+          u.restricted_until, u.consent_on, $12, $12, -1, -1, -1, -1, -1, -1
         from clubs c
         cross join unnest($2::uuid[], $3::text[], $4::text[], $5::date[], $6::smallint[], $7::text[], $8::text[],
           $9::text[], $10::date[], $11::date[])
@@ -153,49 +151,16 @@ fn birth_year(athlete: &Athlete) -> Option<i16> {
     }
 }
 
-/// Inserts measurements of athletes that are there; false, and nothing worth committing, when an id is taken.
-pub async fn insert_measurements(
-    tx: &mut ClubTx,
-    new: &[(AthleteId, MeasurementId, Measurement)],
-) -> Result<bool, StoreError> {
-    if new.is_empty() {
-        return Ok(true);
-    }
-    let club = tx.club.0;
-    let ids: Vec<Uuid> = new.iter().map(|(_, id, _)| id.0).collect();
-    let athletes: Vec<Uuid> = new.iter().map(|(athlete, _, _)| athlete.0).collect();
-    let kinds: Vec<String> = new.iter().map(|(_, _, one)| one.kind.as_str().to_owned()).collect();
-    let values: Vec<i32> = new.iter().map(|(_, _, one)| one.milli).collect();
-    let days: Vec<NaiveDate> = new.iter().map(|(_, _, one)| one.measured_on).collect();
-    let changes: Vec<Change> =
-        new.iter().map(|(athlete, id, _)| Change::put(Kind::Measurement, *id).under(*athlete)).collect();
-    let done = sqlx::query!(
-        r#"
-        insert into measurements as x (club_id, id, athlete_id, kind, value_milli, measured_on, created_at)
-        select c.id, u.id, u.athlete_id, u.kind, u.value_milli, u.measured_on, $7
-        from clubs c
-        cross join unnest($2::uuid[], $3::uuid[], $4::text[], $5::integer[], $6::date[])
-          as u (id, athlete_id, kind, value_milli, measured_on)
-        where c.id = $1
-        on conflict (club_id, id) do nothing
-        "#,
-        club,
-        &ids,
-        &athletes,
-        &kinds,
-        &values,
-        &days,
-        Utc::now()
-    )
-    .execute(tx.changing_all(changes))
-    .await?;
-    Ok(done.rows_affected() == count(new))
-}
-
 /// An athlete, when the actor sees one of their groups.
 pub async fn find(tx: &mut ClubTx, id: AthleteId) -> Result<Option<Stored<AthleteId, Athlete>>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let row = sqlx::query_as!(
+    let found = by_ids(tx, &[id.0]).await?.pop();
+    Ok(found.filter(|athlete| athlete.value.groups.iter().any(|group| tx.actor.sees(*group))))
+}
+
+/// Those of these ids that are there, seen by the actor or not.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<AthleteId, Athlete>>, StoreError> {
+    let club = tx.club.0;
+    sqlx::query_as!(
         Row,
         r#"
         select a.id, a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience,
@@ -206,19 +171,16 @@ pub async fn find(tx: &mut ClubTx, id: AthleteId) -> Result<Option<Stored<Athlet
             order by s.scope_id
           ) as "groups!"
         from athletes a
-        where a.club_id = $1 and a.id = $2 and a.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
-          ))
+        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
         "#,
         club,
-        id.0,
-        groups.as_deref()
+        ids
     )
-    .fetch_optional(tx.conn())
-    .await?;
-    row.map(TryInto::try_into).transpose()
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
 }
 
 /// The athletes that the actor sees, by id, after `after`.
@@ -270,61 +232,25 @@ pub async fn page(
     .collect()
 }
 
-/// The measurements of athletes, latest first, by athlete.
-pub async fn measurements(
-    tx: &mut ClubTx,
-    athletes: &[AthleteId],
-) -> Result<HashMap<AthleteId, Vec<StoredMeasurement>>, StoreError> {
-    let club = tx.club.0;
-    let ids: Vec<Uuid> = athletes.iter().map(|id| id.0).collect();
-    let rows = sqlx::query!(
-        r#"
-        select id, rev, athlete_id, kind, value_milli, measured_on
-        from measurements
-        where club_id = $1 and athlete_id = any ($2) and deleted_at is null
-        order by measured_on desc, id desc
-        "#,
-        club,
-        &ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    let mut found: HashMap<AthleteId, Vec<StoredMeasurement>> = HashMap::new();
-    for row in rows {
-        let kind = MeasurementKind::parse(&row.kind).map_err(|_| StoreError::Corrupt("measurement"))?;
-        let value = Measurement { kind, milli: row.value_milli, measured_on: row.measured_on };
-        let one = Stored { id: MeasurementId(row.id), rev: row.rev, value };
-        found.entry(AthleteId(row.athlete_id)).or_default().push(one);
-    }
-    Ok(found)
-}
-
-/// The number of the last change to any measurement of an athlete, deleted ones included; 0 without any.
-pub async fn last_measurement_rev(tx: &mut ClubTx, athlete: AthleteId) -> Result<i64, StoreError> {
-    let club = tx.club.0;
-    let rev = sqlx::query_scalar!(
-        r#"select coalesce(max(rev), 0) as "rev!" from measurements where club_id = $1 and athlete_id = $2"#,
-        club,
-        athlete.0
-    )
-    .fetch_one(tx.conn())
-    .await?;
-    Ok(rev)
-}
-
-/// Saves a changed athlete; `before` holds the groups so far.
-pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &[GroupId]) -> Result<(), StoreError> {
+/// Saves a changed athlete; the field groups that differ from `before` take the number of this change.
+pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &Athlete) -> Result<(), StoreError> {
     let club = tx.club.0;
     let mut change = Change::put(Kind::Athlete, id);
-    let moved = athlete.groups != before;
+    let [name, birth, contact, technique, status, moved] = merge::touched(before, athlete);
     if moved {
-        change = change.scopes(ids_of(before), ids_of(&athlete.groups));
+        change = change.scopes(ids_of(&before.groups), ids_of(&athlete.groups));
     }
     sqlx::query!(
         r#"
         update athletes
         set display_name = $3, sex = $4, birth_date = $5, birth_year = $6, preferred_lead_leg = $7, experience = $8,
-            status = $9, restricted_until = $10, consent_on = $11, updated_at = $12
+            status = $9, restricted_until = $10, consent_on = $11, updated_at = $12,
+            name_rev = case when $13 then -1 else name_rev end,
+            birth_rev = case when $14 then -1 else birth_rev end,
+            contact_rev = case when $15 then -1 else contact_rev end,
+            technique_rev = case when $16 then -1 else technique_rev end,
+            status_rev = case when $17 then -1 else status_rev end,
+            groups_rev = case when $18 then -1 else groups_rev end
         where club_id = $1 and id = $2
         "#,
         club,
@@ -338,7 +264,13 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &[G
         athlete.status.as_str(),
         athlete.restricted_until,
         athlete.consent_on,
-        Utc::now()
+        Utc::now(),
+        name,
+        birth,
+        contact,
+        technique,
+        status,
+        moved
     )
     .execute(tx.changing(change))
     .await?;
@@ -349,28 +281,19 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &[G
     Ok(())
 }
 
-/// Deletes a measurement of an athlete.
-pub async fn remove_measurement(tx: &mut ClubTx, athlete: AthleteId, id: MeasurementId) -> Result<(), StoreError> {
+/// Number of the last change of each field group.
+pub async fn group_revs(tx: &mut ClubTx, id: AthleteId) -> Result<GroupRevs, StoreError> {
     let club = tx.club.0;
-    sqlx::query!("update measurements set deleted_at = $3 where club_id = $1 and id = $2", club, id.0, Utc::now())
-        .execute(tx.changing(Change::remove(Kind::Measurement, id).under(athlete)))
-        .await?;
-    Ok(())
-}
-
-/// Lets the club's roster imports take turns, so that two of the same file do not add everybody twice.
-pub async fn queue_import(tx: &mut ClubTx) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    sqlx::query_scalar!("select id from clubs where id = $1 for no key update", club).fetch_one(tx.conn()).await?;
-    Ok(())
-}
-
-/// Names and ids of the club's groups, for the roster and for checking what a client named.
-pub async fn groups(tx: &mut ClubTx) -> Result<Vec<(GroupId, String)>, StoreError> {
-    let club = tx.club.0;
-    let rows =
-        sqlx::query!("select id, name from groups where club_id = $1 and deleted_at is null order by name", club)
-            .fetch_all(tx.conn())
-            .await?;
-    Ok(rows.into_iter().map(|row| (GroupId(row.id), row.name)).collect())
+    let row = sqlx::query!(
+        r#"
+        select name_rev, birth_rev, contact_rev, technique_rev, status_rev, groups_rev
+        from athletes
+        where club_id = $1 and id = $2
+        "#,
+        club,
+        id.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok([row.name_rev, row.birth_rev, row.contact_rev, row.technique_rev, row.status_rev, row.groups_rev])
 }

@@ -74,20 +74,27 @@ pub async fn insert(tx: &mut ClubTx, id: BarrierConfigurationId, value: &Configu
 
 /// A barrier configuration.
 pub async fn find(tx: &mut ClubTx, id: BarrierConfigurationId) -> Result<Option<StoredConfiguration>, StoreError> {
+    Ok(by_ids(tx, &[id.0]).await?.pop())
+}
+
+/// Those of these ids that are there.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredConfiguration>, StoreError> {
     let club = tx.club.0;
-    let row = sqlx::query_as!(
+    sqlx::query_as!(
         Row,
         r#"
         select id, rev, name, barrier_kind, height_mm, spacing_mm, approach_mm, barriers
         from barrier_configurations
-        where club_id = $1 and id = $2 and deleted_at is null
+        where club_id = $1 and id = any ($2) and deleted_at is null
         "#,
         club,
-        id.0
+        ids
     )
-    .fetch_optional(tx.conn())
-    .await?;
-    row.map(TryInto::try_into).transpose()
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
 }
 
 /// The barrier configurations by id, after `after`.

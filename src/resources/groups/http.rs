@@ -24,7 +24,7 @@ use crate::platform::stored::{self, Stored};
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = GroupFields, example = json!({"name": "Under 14 hurdles", "season": "2026 outdoor"}))]
-struct Fields {
+pub struct Fields {
     /// Name, unique in the club.
     #[schema(min_length = 1, max_length = 80, example = "Under 14 hurdles")]
     name: String,
@@ -52,7 +52,7 @@ struct New {
 /// A training group.
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = Group)]
-struct View {
+pub struct View {
     /// The id.
     id: GroupId,
     /// Number of the last change; also the `ETag`.

@@ -46,22 +46,26 @@ pub async fn insert(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<bool,
 
 /// The group, when the actor sees it.
 pub async fn find(tx: &mut ClubTx, id: GroupId) -> Result<Option<Stored<GroupId, Group>>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let row = sqlx::query_as!(
+    let found = by_ids(tx, &[id.0]).await?.pop();
+    Ok(found.filter(|group| tx.actor.sees(group.id)))
+}
+
+/// Those of these ids that are there, seen by the actor or not.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<GroupId, Group>>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
         Row,
         r#"
         select id, rev, name, season
         from groups
-        where club_id = $1 and id = $2 and deleted_at is null
-          and ($3::uuid[] is null or id = any ($3))
+        where club_id = $1 and id = any ($2) and deleted_at is null
         "#,
         club,
-        id.0,
-        groups.as_deref()
+        ids
     )
-    .fetch_optional(tx.conn())
+    .fetch_all(tx.conn())
     .await?;
-    Ok(row.map(Into::into))
+    Ok(rows.into_iter().map(Into::into).collect())
 }
 
 /// The groups that the actor sees, by id, after `after`.

@@ -33,7 +33,7 @@ impl Drop for StopOnDrop {
     }
 }
 
-fn view(stored: &StoredPlan) -> Result<View, Problem> {
+pub(super) fn view(stored: &StoredPlan) -> Result<View, StoreError> {
     let corrupt = |_| StoreError::Corrupt("lane plan");
     Ok(View {
         id: stored.id,
@@ -191,7 +191,7 @@ async fn list_lane_plans(
     }
     let rows = store::page(&mut tx, session, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page { items: rows.iter().map(view).collect::<Result<_, _>>()?, next_cursor };
+    let body = Page { items: rows.iter().map(view).collect::<Result<_, StoreError>>()?, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 

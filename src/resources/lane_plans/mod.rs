@@ -7,6 +7,7 @@ mod problem;
 mod set_out;
 pub mod shapes;
 mod store;
+pub mod sync;
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

@@ -1,5 +1,7 @@
 //! Rows of lane plans, and what a plan is made from.
 
+use std::collections::HashMap;
+
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -147,21 +149,25 @@ pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool
 
 /// A plan of a session.
 pub async fn find(tx: &mut ClubTx, session: SessionId, id: LanePlanId) -> Result<Option<StoredPlan>, StoreError> {
+    Ok(by_ids(tx, &[id.0]).await?.pop().filter(|plan| plan.value.session == session))
+}
+
+/// Those of these ids that are there, seen by the actor or not.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredPlan>, StoreError> {
     let club = tx.club.0;
-    let row = sqlx::query_as!(
+    let rows = sqlx::query_as!(
         Row,
         r#"
         select id, rev, session_id, request, plan
         from lane_plans
-        where club_id = $1 and id = $2 and session_id = $3 and deleted_at is null
+        where club_id = $1 and id = any ($2) and deleted_at is null
         "#,
         club,
-        id.0,
-        session.0
+        ids
     )
-    .fetch_optional(tx.conn())
+    .fetch_all(tx.conn())
     .await?;
-    Ok(row.map(Into::into))
+    Ok(rows.into_iter().map(Into::into).collect())
 }
 
 /// A plan of any session that the actor sees.
@@ -202,6 +208,44 @@ pub async fn page(
     .fetch_all(tx.conn())
     .await?;
     Ok(rows.into_iter().map(Into::into).collect())
+}
+
+/// Saves a changed plan.
+pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    sqlx::query!(
+        "update lane_plans set request = $3, plan = $4, updated_at = $5 where club_id = $1 and id = $2",
+        club,
+        id.0,
+        plan.request,
+        plan.content,
+        Utc::now()
+    )
+    .execute(tx.changing(Change::put(Kind::LanePlan, id).under(plan.session)))
+    .await?;
+    Ok(())
+}
+
+/// Names of the athletes among these ids that the actor sees.
+pub async fn names(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, String>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let rows = sqlx::query!(
+        r#"
+        select a.id, a.display_name
+        from athletes a
+        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
+          and ($3::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        ids,
+        groups.as_deref()
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.display_name)).collect())
 }
 
 /// Deletes a plan; names of athletes go at once.

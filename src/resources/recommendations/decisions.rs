@@ -19,7 +19,7 @@ use crate::platform::problem::Problem;
 use crate::platform::stored::{self, Stored};
 use crate::resources::advice::Memory;
 
-fn view(stored: &StoredDecided) -> Result<DecidedView, Problem> {
+pub(super) fn view(stored: &StoredDecided) -> Result<DecidedView, StoreError> {
     let decided = &stored.value;
     let advice = serde_json::from_value(decided.advice.clone()).map_err(|_| StoreError::Corrupt("recommendation"))?;
     let chosen = decided.choice.chosen;
@@ -36,6 +36,17 @@ fn view(stored: &StoredDecided) -> Result<DecidedView, Problem> {
         clears_return: decided.choice.clears_return,
         decided_at: decided.decided_at,
         advice,
+    })
+}
+
+/// What is kept of a decision: the advice as it was given and the choice.
+pub(super) fn decided(advice: super::shapes::View, choice: Choice) -> Result<Decided, StoreError> {
+    Ok(Decided {
+        athlete: advice.athlete_id,
+        on: advice.on,
+        advice: serde_json::to_value(&advice).map_err(|_| StoreError::Corrupt("recommendation"))?,
+        choice,
+        decided_at: DateTime::from_timestamp_micros(Utc::now().timestamp_micros()).unwrap_or_default(),
     })
 }
 
@@ -74,15 +85,9 @@ async fn create_decision(
         stored::same_or_conflict(&(found.value.athlete, &found.value.choice), &(athlete, &choice))?;
         return Ok(stored::created(&req, false, found.id, found.rev, &view(&found)?));
     }
-    let advice = for_athlete(&mut tx, &req, on, memory).await?;
+    let advice = for_athlete(&mut tx, athlete, on, memory).await?;
     drop(tx);
-    let decided = Decided {
-        athlete: advice.athlete_id,
-        on: advice.on,
-        advice: serde_json::to_value(&advice).map_err(|_| StoreError::Corrupt("recommendation"))?,
-        choice,
-        decided_at: DateTime::from_timestamp_micros(Utc::now().timestamp_micros()).unwrap_or_default(),
-    };
+    let decided = decided(advice, choice)?;
     let id = id.unwrap_or_else(RecommendationId::new);
     let mut tx = permit.write(&db).await?;
     if !store::insert(&mut tx, id, &decided).await? {
@@ -118,7 +123,7 @@ async fn list_decisions(
     }
     let rows = store::page(&mut tx, athlete, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = DecidedPage { items: rows.iter().map(view).collect::<Result<_, _>>()?, next_cursor };
+    let body = DecidedPage { items: rows.iter().map(view).collect::<Result<_, StoreError>>()?, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 

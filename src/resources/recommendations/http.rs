@@ -41,14 +41,13 @@ pub(super) async fn asked_day(tx: &mut ClubTx, on: Option<NaiveDate>) -> Result<
     }
 }
 
-/// The advice for the athlete in the path, computed off the async threads.
+/// The advice for an athlete, computed off the async threads.
 pub(super) async fn for_athlete(
     tx: &mut ClubTx,
-    req: &HttpRequest,
+    id: AthleteId,
     on: Option<NaiveDate>,
     memory: Data<Memory>,
 ) -> Result<View, Problem> {
-    let id = AthleteId(path_id(req, "athlete_id", "athlete")?);
     let (on, day) = asked_day(tx, on).await?;
     let people = advice::load(tx, Some(&[id]), None, on).await?;
     let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
@@ -80,8 +79,9 @@ async fn get_recommendation(
     memory: Data<Memory>,
     params: Params<OnParams>,
 ) -> Result<HttpResponse, Problem> {
+    let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let mut tx = permit.read(&db).await?;
-    let view = for_athlete(&mut tx, &req, params.0.on, memory).await?;
+    let view = for_athlete(&mut tx, id, params.0.on, memory).await?;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(view))
 }
 

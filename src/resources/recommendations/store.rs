@@ -122,27 +122,29 @@ pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) ->
 
 /// A decision, when the actor sees its athlete.
 pub async fn find(tx: &mut ClubTx, id: RecommendationId) -> Result<Option<StoredDecided>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let row = sqlx::query_as!(
+    let Some(found) = by_ids(tx, &[id.0]).await?.pop() else { return Ok(None) };
+    Ok(sees_athlete(tx, found.value.athlete).await?.then_some(found))
+}
+
+/// Those of these ids that are there, seen by the actor or not.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredDecided>, StoreError> {
+    let club = tx.club.0;
+    sqlx::query_as!(
         Row,
         r#"
         select x.id, x.rev, x.athlete_id, x.on_date, x.advice, x.outcome, x.barrier_kind, x.height_mm, x.spacing_mm,
           x.reason, x.clears_return, x.decided_at
         from recommendations x
-        join athletes a on a.club_id = $1 and a.id = x.athlete_id and a.deleted_at is null
-        where x.club_id = $1 and x.id = $2
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = x.athlete_id and v.scope_id = any ($3)
-          ))
+        where x.club_id = $1 and x.id = any ($2)
         "#,
         club,
-        id.0,
-        groups.as_deref()
+        ids
     )
-    .fetch_optional(tx.conn())
-    .await?;
-    row.map(TryInto::try_into).transpose()
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
 }
 
 /// The decisions on one athlete, by id, after `after`.

@@ -1,22 +1,19 @@
 //! Runs over HTTP.
 
-use std::collections::HashSet;
-
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get, post};
-use chrono::{NaiveDate, Utc};
+use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use super::model::Run;
+use super::record;
 use super::shapes::{Batch, Page, View};
-use super::store::{self, Filter, Known};
+use super::store::{self, Filter};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
-use crate::platform::batch::{self, BatchResult, Decision, Item};
+use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
-use crate::platform::fault::Faults;
+use crate::platform::db::Db;
 use crate::platform::ids::{AthleteId, RunId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -46,63 +43,6 @@ struct ListParams {
     cursor: Option<String>,
 }
 
-/// Refuses a run whose session, athlete or superseded run is not there for the caller.
-fn check_references(run: &Run, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Faults> {
-    let mut faults = Faults::new();
-    match known.sessions.get(&run.session.0) {
-        None => faults.add("/session_id", "unknown_id", "there is no such session for your groups"),
-        Some(day) if !run.fits_day(*day) => {
-            faults.add("/run_at", "other_day", format!("is not on the day of the session, {day}"));
-        }
-        Some(_) => {}
-    }
-    if !known.athletes.contains(&run.athlete.0) {
-        faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
-    }
-    if let Some(earlier) = run.supersedes {
-        match known.superseded.get(&earlier.0) {
-            Some((athlete, _)) if *athlete != run.athlete.0 => {
-                faults.add("/supersedes", "other_athlete", "must be a run of the same athlete");
-            }
-            Some((_, Some(later))) if *later != id => {
-                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
-            }
-            Some(_) if !replaced.insert(earlier.0) => {
-                faults.add("/supersedes", "superseded", "is corrected twice in this batch");
-            }
-            Some(_) => {}
-            None => faults.add("/supersedes", "unknown_id", "there is no such run"),
-        }
-    }
-    if faults.is_empty() { Ok(()) } else { Err(faults) }
-}
-
-/// Parses the batch and checks what it refers to.
-async fn judge(tx: &mut ClubTx, batch: &Batch) -> Result<Vec<Item<Run>>, Problem> {
-    let now = Utc::now();
-    let parsed: Vec<_> = batch.runs.iter().map(|fields| (fields.id.0, fields.parse(now))).collect();
-    let good = || parsed.iter().filter_map(|(_, run)| run.as_ref().ok());
-    let sessions: Vec<Uuid> = good().map(|run| run.session.0).collect();
-    let athletes: Vec<Uuid> = good().map(|run| run.athlete.0).collect();
-    let superseded: Vec<Uuid> = good().filter_map(|run| run.supersedes).map(|id| id.0).collect();
-    let known = store::known(tx, &sessions, &athletes, &superseded).await?;
-    let mut replaced = HashSet::new();
-    let mut seen: HashSet<Uuid> = HashSet::new();
-    let items = parsed.into_iter().enumerate().map(|(at, (id, run))| {
-        let checked = run.and_then(|run| {
-            // A repeat inside the batch corrects nothing anew.
-            let mut nothing = HashSet::new();
-            let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
-            match check_references(&run, &known, replaced, id) {
-                Ok(()) => Ok(run),
-                Err(faults) => faults.finish(None),
-            }
-        });
-        Item { id, value: checked.map_err(|faults| batch::invalid_item(&format!("/runs/{at}"), faults)) }
-    });
-    Ok(items.collect())
-}
-
 /// Records runs, each on its own: a broken one is rejected, the others are stored.
 ///
 /// Runs are never changed: a correction is a new run with `supersedes`, a withdrawal has `void` as well. Sending the
@@ -119,17 +59,7 @@ async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batc
     let sent = body.read()?;
     batch::check_length("/runs", sent.runs.len())?;
     let mut tx = permit.write(&db).await?;
-    let items = judge(&mut tx, &sent).await?;
-    let ids: Vec<Uuid> = items.iter().map(|item| item.id).collect();
-    let taken = store::by_ids(&mut tx, &ids).await?;
-    let decisions = batch::decide(&items, &taken);
-    let fresh: Vec<(RunId, &Run)> = items
-        .iter()
-        .zip(&decisions)
-        .filter(|(_, decision)| **decision == Decision::Insert)
-        .filter_map(|(item, _)| item.value.as_ref().ok().map(|run| (RunId(item.id), run)))
-        .collect();
-    store::insert(&mut tx, &fresh).await?;
+    let (items, decisions) = record::file(&mut tx, &sent.runs, |at| format!("/runs/{at}")).await?;
     let revs = tx.commit().await?;
     let body = batch::results(items, &decisions, |id| Some(revs.of(id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))

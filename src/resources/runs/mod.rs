@@ -2,7 +2,9 @@
 
 mod http;
 pub mod model;
+mod record;
 pub mod shapes;
 mod store;
+pub mod sync;
 
 pub use http::routes;

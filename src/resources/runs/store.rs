@@ -263,7 +263,7 @@ pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, &Run)]) -> Result<(), Store
     if runs.is_empty() {
         return Ok(());
     }
-    let (club, actor) = (tx.club.0, tx.actor.account.0);
+    let (club, actor, skew) = (tx.club.0, tx.actor.account.0, tx.skew_ms);
     let rows: Vec<serde_json::Value> = runs.iter().map(|(id, run)| columns(*id, run)).collect();
     let changes: Vec<Change> = runs.iter().map(|(id, run)| Change::put(Kind::Run, *id).under(run.athlete)).collect();
     sqlx::query!(
@@ -271,10 +271,10 @@ pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, &Run)]) -> Result<(), Store
         insert into runs as x
           (club_id, id, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm, approach_mm, barriers,
            held, over_reached, crowded, broken, hits, fell, lead_leg, touchdown_times_ms, timing_method, video_fps,
-           note, supersedes, void, recorded_by, created_at)
+           note, supersedes, void, recorded_by, created_at, skew_ms)
         select c.id, u.id, u.session_id, u.athlete_id, u.run_at, u.barrier_kind, u.height_mm, u.spacing_mm,
           u.approach_mm, u.barriers, u.held, u.over_reached, u.crowded, u.broken, u.hits, u.fell, u.lead_leg,
-          u.touchdown_times_ms, u.timing_method, u.video_fps, u.note, u.supersedes, u.void, $3, $4
+          u.touchdown_times_ms, u.timing_method, u.video_fps, u.note, u.supersedes, u.void, $3, $4, $5
         from clubs c
         cross join jsonb_to_recordset($2::jsonb) as u (
           id uuid, session_id uuid, athlete_id uuid, run_at timestamptz, barrier_kind text, height_mm integer,
@@ -287,7 +287,8 @@ pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, &Run)]) -> Result<(), Store
         club,
         serde_json::Value::Array(rows),
         actor,
-        Utc::now()
+        Utc::now(),
+        skew
     )
     .execute(tx.changing_all(changes))
     .await?;
@@ -320,4 +321,17 @@ fn columns(id: RunId, run: &Run) -> serde_json::Value {
         "supersedes": run.supersedes,
         "void": run.void,
     })
+}
+
+/// The deleted ones among these athletes.
+pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
+    let club = tx.club.0;
+    let ids = sqlx::query_scalar!(
+        "select id from athletes where club_id = $1 and id = any ($2) and deleted_at is not null",
+        club,
+        athletes
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(ids)
 }

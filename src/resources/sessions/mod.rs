@@ -3,8 +3,10 @@
 mod attendance;
 mod http;
 mod model;
+mod presence;
 mod shapes;
 mod store;
+pub mod sync;
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

@@ -4,6 +4,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::{Session, State};
+use super::presence;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::grants::{self, ids_of};
@@ -109,8 +110,14 @@ pub async fn insert(tx: &mut ClubTx, id: SessionId, session: &Session) -> Result
 
 /// A session, when the actor sees one of its groups.
 pub async fn find(tx: &mut ClubTx, id: SessionId) -> Result<Option<StoredSession>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let row = sqlx::query_as!(
+    let found = by_ids(tx, &[id.0]).await?.pop();
+    Ok(found.filter(|session| session.value.groups.iter().any(|group| tx.actor.sees(*group))))
+}
+
+/// Those of these ids that are there, seen by the actor or not.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredSession>, StoreError> {
+    let club = tx.club.0;
+    sqlx::query_as!(
         Row,
         r#"
         select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note,
@@ -120,19 +127,16 @@ pub async fn find(tx: &mut ClubTx, id: SessionId) -> Result<Option<StoredSession
             order by s.scope_id
           ) as "groups!"
         from sessions x
-        where x.club_id = $1 and x.id = $2 and x.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = x.id and v.scope_id = any ($3)
-          ))
+        where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
         "#,
         club,
-        id.0,
-        groups.as_deref()
+        ids
     )
-    .fetch_optional(tx.conn())
-    .await?;
-    row.map(TryInto::try_into).transpose()
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
 }
 
 /// The sessions that the actor sees, latest day first, after `after`.
@@ -251,6 +255,7 @@ pub async fn remove(tx: &mut ClubTx, id: SessionId, groups: &[GroupId]) -> Resul
     )
     .execute(tx.changing(Change::remove(Kind::Session, id).scopes(ids_of(groups), Vec::new())))
     .await?;
+    presence::clear(tx, id).await?;
     grants::unplace(tx, id.0).await
 }
 
@@ -280,7 +285,7 @@ pub async fn attendance(tx: &mut ClubTx, session: SessionId) -> Result<(Vec<Athl
 }
 
 /// The id of an attendance: the same for the same session and athlete on every device.
-fn attendance_id(session: SessionId, athlete: AthleteId) -> Uuid {
+pub fn attendance_id(session: SessionId, athlete: AthleteId) -> Uuid {
     Uuid::new_v5(&session.0, athlete.0.as_bytes())
 }
 
@@ -307,9 +312,12 @@ pub async fn set_attendance(
         .iter()
         .zip(&ids)
         .map(|((_, end), id)| match end {
-            None => Change::put(Kind::Attendance, *id).under(session),
-            Some(_) => Change::remove(Kind::Attendance, *id).under(session),
+            None => Change::put(Kind::Attendance, *id),
+            Some(_) => Change::remove(Kind::Attendance, *id),
         })
+        // Like everything recorded of an athlete, it is seen by those who see the athlete.
+        .zip(&all)
+        .map(|(change, (athlete, _))| change.under(*athlete))
         .collect();
     sqlx::query!(
         r#"

@@ -1,0 +1,65 @@
+//! Who waits for news of a club: told after each commit of this instance, and by one look a second at the others'.
+
+use std::collections::HashMap;
+use std::sync::{LazyLock, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use tokio::sync::watch;
+
+use super::db::{Actor, Db, StoreError};
+use super::ids::ClubId;
+
+/// The last change number that was heard of.
+pub type News = watch::Receiver<i64>;
+
+static WATCHED: LazyLock<Mutex<HashMap<ClubId, watch::Sender<i64>>>> = LazyLock::new(Mutex::default);
+
+fn watched() -> MutexGuard<'static, HashMap<ClubId, watch::Sender<i64>>> {
+    WATCHED.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Tells everybody who waits that a club has reached a change number.
+pub fn tell(club: ClubId, seq: i64) {
+    if let Some(sender) = watched().get(&club) {
+        sender.send_if_modified(|latest| {
+            let newer = seq > *latest;
+            *latest = (*latest).max(seq);
+            newer
+        });
+    }
+}
+
+/// Hears of the club's commits from now on.
+pub fn watch(db: &Db, club: ClubId, actor: &Actor) -> News {
+    let mut all = watched();
+    if let Some(sender) = all.get(&club) {
+        return sender.subscribe();
+    }
+    let (sender, news) = watch::channel(0);
+    all.insert(club, sender);
+    tokio::spawn(look(db.clone(), club, actor.clone()));
+    news
+}
+
+/// Looks at the counter once a second while anybody waits.
+async fn look(db: Db, club: ClubId, actor: Actor) {
+    loop {
+        tokio::time::sleep(Duration::from_secs(1)).await;
+        {
+            let mut all = watched();
+            if all.get(&club).is_none_or(|sender| sender.receiver_count() == 0) {
+                all.remove(&club);
+                return;
+            }
+        }
+        match read(&db, club, &actor).await {
+            Ok(seq) => tell(club, seq),
+            Err(error) => tracing::warn!(%error, "cannot look for news"),
+        }
+    }
+}
+
+async fn read(db: &Db, club: ClubId, actor: &Actor) -> Result<i64, StoreError> {
+    let mut tx = db.read(club, actor).await?;
+    Ok(sqlx::query_scalar!("select seq from club_clock where club_id = $1", club.0).fetch_one(tx.conn()).await?)
+}

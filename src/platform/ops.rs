@@ -1,0 +1,216 @@
+//! Edits that name the version they were made on, and the facts beside them: how one item of a phone's push is carried
+//! out, whichever resource it is about.
+
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use serde_json::{Map, Value, json};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use super::batch::{Decision, Item};
+use super::body;
+use super::db::ClubTx;
+use super::patch;
+use super::problem::{Code, Problem};
+use super::words::words;
+
+words! {
+    /// What an item does.
+    Method { /// Creates or replaces.
+        Put = "PUT", /// Changes some fields (merge patch).
+        Patch = "PATCH", /// Deletes.
+        Delete = "DELETE" }
+}
+
+/// One item of a push.
+#[derive(Clone, Debug)]
+pub struct Op {
+    /// What it does.
+    pub method: Method,
+    /// The record.
+    pub id: Uuid,
+    /// Whether the record must not be there.
+    pub if_none_match: bool,
+    /// The version that must be stored.
+    pub if_match: Option<i64>,
+    /// The version that a merge patch was made on.
+    pub base_rev: Option<i64>,
+    /// The record or patch, without `id` and `rev`.
+    pub data: Map<String, Value>,
+}
+
+/// A field group that was not applied, because it changed since the version the edit was made on.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = PushConflict)]
+pub struct Conflict {
+    /// The group.
+    #[schema(max_length = 20, example = "technique")]
+    pub group: &'static str,
+    /// Number of its last change.
+    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "8840")]
+    pub current_rev: String,
+    /// What you sent.
+    #[schema(value_type = Object)]
+    pub yours: Value,
+    /// What is stored.
+    #[schema(value_type = Object)]
+    pub current: Value,
+}
+
+/// An item that was carried out, at least in part.
+#[derive(Clone, Debug, Default)]
+pub struct Done {
+    /// 200, 201, or 409 when some field groups were not applied.
+    pub status: u16,
+    /// The version so far; a commit may give a newer one.
+    pub rev: i64,
+    /// Whether it was so before.
+    pub replayed: bool,
+    /// The field groups that were applied.
+    pub applied: Vec<&'static str>,
+    /// Those that were not.
+    pub conflicts: Vec<Conflict>,
+}
+
+impl Done {
+    /// Carried out now.
+    pub fn now(status: u16, rev: i64) -> Self {
+        Self { status, rev, ..Self::default() }
+    }
+
+    /// It was so before.
+    pub fn before(rev: i64) -> Self {
+        Self { status: 200, rev, replayed: true, ..Self::default() }
+    }
+}
+
+/// What became of a recorded fact.
+#[derive(Debug)]
+pub enum Fact {
+    /// It is stored now, or was before with this version.
+    Stored(Done),
+    /// Its id is taken by other content.
+    Clash,
+    /// It was not stored.
+    Refused(Problem),
+}
+
+/// What became of each fact of a batch.
+pub fn facts<T>(items: Vec<Item<T>>, decisions: &[Decision]) -> Vec<Fact> {
+    let one = |(item, decision): (Item<T>, &Decision)| match (decision, item.value) {
+        (_, Err(problem)) => Fact::Refused(problem),
+        (Decision::Insert, _) => Fact::Stored(Done::now(201, 0)),
+        (Decision::Unchanged(rev), _) => Fact::Stored(Done::before(rev.unwrap_or(0))),
+        (Decision::Clash | Decision::Refused, _) => Fact::Clash,
+    };
+    items.into_iter().zip(decisions).map(one).collect()
+}
+
+/// Whether a refused fact may be filed by an admin: what it belongs to is missing or hidden, or a clock was wrong.
+pub fn can_be_held(problem: &Problem) -> bool {
+    let faults = problem.faults();
+    !faults.is_empty()
+        && faults.iter().all(|fault| {
+            let clock = matches!(fault.pointer.as_deref(), Some("/run_at" | "/assessed_at" | "/measured_on"));
+            clock || fault.code == "unknown_id"
+        })
+}
+
+/// A kind of record whose edits name the version they were made on.
+#[allow(async_fn_in_trait)] // used inside this crate only
+pub trait Editable {
+    /// The record.
+    type Value: PartialEq;
+    /// Its JSON.
+    type Fields: Serialize + DeserializeOwned;
+    /// What people call it.
+    const WHAT: &'static str;
+
+    /// The record with its version, when the actor sees it.
+    async fn find(tx: &mut ClubTx, id: Uuid) -> Result<Option<(i64, Self::Value)>, Problem>;
+    /// Its JSON.
+    fn fields(value: &Self::Value) -> Result<Self::Fields, Problem>;
+    /// Parses its JSON and checks what it refers to; `before` is what it replaces.
+    async fn parse(tx: &mut ClubTx, fields: Self::Fields, before: Option<&Self::Value>)
+    -> Result<Self::Value, Problem>;
+    /// Inserts it; false when the id is taken.
+    async fn insert(tx: &mut ClubTx, id: Uuid, value: &Self::Value) -> Result<bool, Problem>;
+    /// Saves it.
+    async fn save(tx: &mut ClubTx, id: Uuid, value: &Self::Value, before: &Self::Value) -> Result<(), Problem>;
+    /// Deletes it.
+    async fn remove(tx: &mut ClubTx, id: Uuid, before: &Self::Value) -> Result<(), Problem>;
+}
+
+/// The stored record in a refusal, so that a client can rebase on it.
+pub fn current(rev: i64, data: Value) -> Value {
+    json!({"rev": rev.to_string(), "data": data})
+}
+
+/// Checks the version that an edit was made on.
+///
+/// # Errors
+/// 428 without one, 412 with the stored record when it is another.
+pub fn require(op: &Op, rev: i64, data: impl FnOnce() -> Value) -> Result<(), Problem> {
+    match op.if_match {
+        Some(sent) if sent == rev => Ok(()),
+        Some(_) => Err(Problem::new(Code::Stale, "The record changed since; rebase on `current` and send it again.")
+            .with_current(current(rev, data()))),
+        None => Err(Problem::new(Code::PreconditionRequired, "Send if_match with the rev of the version you edited.")),
+    }
+}
+
+/// Carries out one edit.
+///
+/// # Errors
+/// Whatever refuses it; nothing is written then.
+pub async fn edit<E: Editable>(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
+    let found = E::find(tx, op.id).await?;
+    let Some((rev, before)) = found else {
+        return create::<E>(tx, op).await;
+    };
+    let shown = |value: &E::Value| E::fields(value).ok().and_then(|fields| serde_json::to_value(fields).ok());
+    let data = || shown(&before).unwrap_or_default();
+    let fields: E::Fields = match op.method {
+        Method::Put if op.if_none_match => {
+            let sent = body::from_value(Value::Object(op.data.clone()))?;
+            if E::parse(tx, sent, Some(&before)).await? == before {
+                return Ok(Done::before(rev));
+            }
+            let detail = "This id is already used by a record with other content.";
+            return Err(Problem::new(Code::Conflict, detail).with_current(current(rev, data())));
+        }
+        Method::Put => {
+            require(op, rev, data)?;
+            body::from_value(Value::Object(op.data.clone()))?
+        }
+        Method::Patch => {
+            require(op, rev, data)?;
+            patch::merge(&E::fields(&before)?, &op.data)?
+        }
+        Method::Delete => {
+            require(op, rev, data)?;
+            E::remove(tx, op.id, &before).await?;
+            return Ok(Done::now(200, rev));
+        }
+    };
+    let value = E::parse(tx, fields, Some(&before)).await?;
+    if value != before {
+        E::save(tx, op.id, &value, &before).await?;
+    }
+    Ok(Done::now(200, rev))
+}
+
+async fn create<E: Editable>(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
+    if op.method != Method::Put || op.if_match.is_some() {
+        return Err(Problem::not_found(E::WHAT));
+    }
+    if !op.if_none_match {
+        let detail = "Send if_none_match \"*\" to create, or if_match to replace.";
+        return Err(Problem::new(Code::PreconditionRequired, detail));
+    }
+    let value = E::parse(tx, body::from_value(Value::Object(op.data.clone()))?, None).await?;
+    if !E::insert(tx, op.id, &value).await? {
+        return Err(Problem::gone());
+    }
+    Ok(Done::now(201, 0))
+}

@@ -1,0 +1,122 @@
+//! Rows of measurements.
+
+use std::collections::HashMap;
+
+use chrono::{NaiveDate, Utc};
+use uuid::Uuid;
+
+use super::model::{Measurement, MeasurementKind};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::ids::{AthleteId, MeasurementId};
+use crate::platform::stored::Stored;
+
+/// A measurement with its id and version.
+pub type StoredMeasurement = Stored<MeasurementId, Measurement>;
+
+/// Inserts measurements of athletes that are there; false, and nothing worth committing, when an id is taken.
+pub async fn insert(tx: &mut ClubTx, new: &[(AthleteId, MeasurementId, Measurement)]) -> Result<bool, StoreError> {
+    if new.is_empty() {
+        return Ok(true);
+    }
+    let club = tx.club.0;
+    let ids: Vec<Uuid> = new.iter().map(|(_, id, _)| id.0).collect();
+    let athletes: Vec<Uuid> = new.iter().map(|(athlete, _, _)| athlete.0).collect();
+    let kinds: Vec<String> = new.iter().map(|(_, _, one)| one.kind.as_str().to_owned()).collect();
+    let values: Vec<i32> = new.iter().map(|(_, _, one)| one.milli).collect();
+    let days: Vec<NaiveDate> = new.iter().map(|(_, _, one)| one.measured_on).collect();
+    let changes: Vec<Change> =
+        new.iter().map(|(athlete, id, _)| Change::put(Kind::Measurement, *id).under(*athlete)).collect();
+    let done = sqlx::query!(
+        r#"
+        insert into measurements as x (club_id, id, athlete_id, kind, value_milli, measured_on, created_at)
+        select c.id, u.id, u.athlete_id, u.kind, u.value_milli, u.measured_on, $7
+        from clubs c
+        cross join unnest($2::uuid[], $3::uuid[], $4::text[], $5::integer[], $6::date[])
+          as u (id, athlete_id, kind, value_milli, measured_on)
+        where c.id = $1
+        on conflict (club_id, id) do nothing
+        "#,
+        club,
+        &ids,
+        &athletes,
+        &kinds,
+        &values,
+        &days,
+        Utc::now()
+    )
+    .execute(tx.changing_all(changes))
+    .await?;
+    Ok(done.rows_affected() == u64::try_from(new.len()).unwrap_or(u64::MAX))
+}
+
+/// The measurements of athletes, latest first, by athlete.
+pub async fn by_athlete(
+    tx: &mut ClubTx,
+    athletes: &[AthleteId],
+) -> Result<HashMap<AthleteId, Vec<StoredMeasurement>>, StoreError> {
+    let ids: Vec<Uuid> = athletes.iter().map(|id| id.0).collect();
+    let mut found: HashMap<AthleteId, Vec<StoredMeasurement>> = HashMap::new();
+    for (athlete, one) in find(tx, Some(&ids), None).await? {
+        found.entry(athlete).or_default().push(one);
+    }
+    Ok(found)
+}
+
+/// The measurements of these ids that are there, with their athletes.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
+    find(tx, None, Some(ids)).await
+}
+
+async fn find(
+    tx: &mut ClubTx,
+    athletes: Option<&[Uuid]>,
+    ids: Option<&[Uuid]>,
+) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select id, rev, athlete_id, kind, value_milli, measured_on
+        from measurements
+        where club_id = $1 and deleted_at is null
+          and ($2::uuid[] is null or athlete_id = any ($2))
+          and ($3::uuid[] is null or id = any ($3))
+        order by measured_on desc, id desc
+        "#,
+        club,
+        athletes,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let parse = |row: (Uuid, i64, Uuid, String, i32, NaiveDate)| {
+        let (id, rev, athlete, kind, milli, measured_on) = row;
+        let kind = MeasurementKind::parse(&kind).map_err(|_| StoreError::Corrupt("measurement"))?;
+        let value = Measurement { kind, milli, measured_on };
+        Ok((AthleteId(athlete), Stored { id: MeasurementId(id), rev, value }))
+    };
+    rows.into_iter()
+        .map(|row| parse((row.id, row.rev, row.athlete_id, row.kind, row.value_milli, row.measured_on)))
+        .collect()
+}
+
+/// The number of the last change to any measurement of an athlete, deleted ones included; 0 without any.
+pub async fn last_rev(tx: &mut ClubTx, athlete: AthleteId) -> Result<i64, StoreError> {
+    let club = tx.club.0;
+    let rev = sqlx::query_scalar!(
+        r#"select coalesce(max(rev), 0) as "rev!" from measurements where club_id = $1 and athlete_id = $2"#,
+        club,
+        athlete.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(rev)
+}
+
+/// Deletes a measurement of an athlete.
+pub async fn remove(tx: &mut ClubTx, athlete: AthleteId, id: MeasurementId) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    sqlx::query!("update measurements set deleted_at = $3 where club_id = $1 and id = $2", club, id.0, Utc::now())
+        .execute(tx.changing(Change::remove(Kind::Measurement, id).under(athlete)))
+        .await?;
+    Ok(())
+}

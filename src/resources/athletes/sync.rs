@@ -1,0 +1,117 @@
+//! Athletes and measurements as phones carry them: each measurement is a record of its own.
+
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+use uuid::Uuid;
+
+use super::measured;
+use super::shapes::{Fields, MeasurementView, NewMeasurement};
+use super::store;
+use crate::platform::body;
+use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::fault::Fault;
+use crate::platform::ids::{AthleteId, MeasurementId};
+use crate::platform::ops::{self, Done, Fact, Method, Op};
+use crate::platform::problem::Problem;
+use crate::platform::record::Record;
+
+/// An athlete without measurements.
+#[derive(Debug, Serialize)]
+struct AthleteView {
+    id: AthleteId,
+    rev: i64,
+    #[serde(flatten)]
+    fields: Fields,
+}
+
+/// A measurement with its athlete.
+#[derive(Debug, Serialize)]
+struct MeasuredView {
+    athlete_id: AthleteId,
+    #[serde(flatten)]
+    measurement: MeasurementView,
+}
+
+/// The athletes of these ids that are there.
+///
+/// # Errors
+/// Database errors.
+pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
+    let found = store::by_ids(tx, ids).await?;
+    let view = |one: &crate::platform::stored::Stored<AthleteId, super::model::Athlete>| {
+        Record::of(one.id, one.rev, &AthleteView { id: one.id, rev: one.rev, fields: Fields::from(&one.value) })
+    };
+    found.iter().map(view).collect()
+}
+
+/// The measurements of these ids that are there.
+///
+/// # Errors
+/// Database errors.
+pub async fn pull_measurements(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
+    let found = measured::by_ids(tx, ids).await?;
+    let view = |(athlete, one): &(AthleteId, measured::StoredMeasurement)| {
+        let view = MeasuredView { athlete_id: *athlete, measurement: MeasurementView::from(one) };
+        Record::of(one.id, one.rev, &view)
+    };
+    found.iter().map(view).collect()
+}
+
+/// A measurement as phones send it.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SentMeasurement {
+    athlete_id: AthleteId,
+    kind: String,
+    value: f64,
+    measured_on: chrono::NaiveDate,
+}
+
+/// Files a measurement that a phone recorded.
+///
+/// # Errors
+/// Database errors.
+pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Result<Fact, Problem> {
+    let sent: SentMeasurement = match body::from_value(Value::Object(data.clone())) {
+        Ok(sent) => sent,
+        Err(problem) => return Ok(Fact::Refused(problem)),
+    };
+    let new = NewMeasurement {
+        id: Some(MeasurementId(id)),
+        kind: sent.kind,
+        value: sent.value,
+        measured_on: sent.measured_on,
+    };
+    let (id, value) = match new.parse(sent.athlete_id, tx.today().await?) {
+        Ok(parsed) => parsed,
+        Err(faults) => return Ok(Fact::Refused(Problem::invalid(faults))),
+    };
+    if let Some((athlete, stored)) = measured::by_ids(tx, &[id.0]).await?.pop() {
+        let same = athlete == sent.athlete_id && stored.value == value;
+        return Ok(if same { Fact::Stored(Done::before(stored.rev)) } else { Fact::Clash });
+    }
+    if store::find(tx, sent.athlete_id).await?.is_none() {
+        let fault = Fault::at("/athlete_id", "unknown_id", "there is no such athlete in your groups");
+        return Ok(Fact::Refused(Problem::invalid(vec![fault])));
+    }
+    if !measured::insert(tx, &[(sent.athlete_id, id, value)]).await? {
+        return Ok(Fact::Refused(Problem::gone()));
+    }
+    Ok(Fact::Stored(Done::now(201, 0)))
+}
+
+/// Deletes a measurement that was wrong.
+///
+/// # Errors
+/// Whatever refuses it.
+pub async fn remove_measurement(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
+    let found = measured::by_ids(tx, &[op.id]).await?.pop();
+    let missing = || Problem::not_found("measurement");
+    let (athlete, found) = found.ok_or_else(missing)?;
+    if op.method != Method::Delete || store::find(tx, athlete).await?.is_none() {
+        return Err(missing());
+    }
+    ops::require(op, found.rev, || serde_json::to_value(MeasurementView::from(&found)).unwrap_or_default())?;
+    measured::remove(tx, athlete, found.id).await?;
+    Ok(Done::now(200, found.rev))
+}

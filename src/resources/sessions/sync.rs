@@ -1,0 +1,136 @@
+//! Sessions and attendances as phones carry them.
+
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use uuid::Uuid;
+
+use super::model::Session;
+use super::shapes::{Fields, View};
+use super::{presence, store};
+use crate::platform::body;
+use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::fault::Fault;
+use crate::platform::grants;
+use crate::platform::ids::{AthleteId, GroupId, SessionId};
+use crate::platform::ops::{self, Done, Editable, Method, Op};
+use crate::platform::problem::Problem;
+use crate::platform::record::Record;
+
+/// That an athlete came to a session.
+#[derive(Debug, Serialize)]
+struct AttendanceView {
+    id: Uuid,
+    rev: i64,
+    session_id: SessionId,
+    athlete_id: AthleteId,
+}
+
+/// The sessions of these ids that are there.
+///
+/// # Errors
+/// Database errors.
+pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
+    let found = store::by_ids(tx, ids).await?;
+    found.iter().map(|one| Record::of(one.id, one.rev, &View::from(one))).collect()
+}
+
+/// The attendances of these ids that are there.
+///
+/// # Errors
+/// Database errors.
+pub async fn pull_attendance(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
+    let found = presence::by_ids(tx, ids).await?;
+    let view = |one: &presence::Presence| {
+        let view = AttendanceView { id: one.id, rev: one.rev, session_id: one.session, athlete_id: one.athlete };
+        Record::of(one.id, one.rev, &view)
+    };
+    found.iter().filter(|one| !one.gone).map(view).collect()
+}
+
+/// Edits of session.
+#[derive(Debug)]
+pub struct Edits;
+
+impl Editable for Edits {
+    type Value = Session;
+    type Fields = Fields;
+    const WHAT: &'static str = "session";
+
+    async fn find(tx: &mut ClubTx, id: Uuid) -> Result<Option<(i64, Session)>, Problem> {
+        Ok(store::find(tx, SessionId(id)).await?.map(|found| (found.rev, found.value)))
+    }
+
+    fn fields(value: &Session) -> Result<Fields, Problem> {
+        Ok(Fields::from(value))
+    }
+
+    async fn parse(tx: &mut ClubTx, fields: Fields, before: Option<&Session>) -> Result<Session, Problem> {
+        let value = fields.parse(tx.today().await?)?;
+        let known = before.map_or(&[][..], |session| session.groups.as_slice());
+        let added: Vec<GroupId> = value.groups.iter().copied().filter(|group| !known.contains(group)).collect();
+        grants::require(tx, &added, "/group_ids").await?;
+        Ok(value)
+    }
+
+    async fn insert(tx: &mut ClubTx, id: Uuid, value: &Session) -> Result<bool, Problem> {
+        Ok(store::insert(tx, SessionId(id), value).await?)
+    }
+
+    async fn save(tx: &mut ClubTx, id: Uuid, value: &Session, before: &Session) -> Result<(), Problem> {
+        Ok(store::save(tx, SessionId(id), value, &before.groups).await?)
+    }
+
+    async fn remove(tx: &mut ClubTx, id: Uuid, before: &Session) -> Result<(), Problem> {
+        Ok(store::remove(tx, SessionId(id), &before.groups).await?)
+    }
+}
+
+/// The pair of an attendance.
+#[derive(Debug, Deserialize, Serialize)]
+#[serde(deny_unknown_fields)]
+struct Pair {
+    session_id: SessionId,
+    athlete_id: AthleteId,
+}
+
+/// Notes that an athlete came, or takes it back; twice is once.
+///
+/// # Errors
+/// Whatever refuses it.
+pub async fn attend(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
+    let found = presence::by_ids(tx, &[op.id]).await?.pop();
+    let pair = match (&found, op.data.is_empty()) {
+        (Some(found), true) => Pair { session_id: found.session, athlete_id: found.athlete },
+        _ => body::from_value(Value::Object(op.data.clone()))?,
+    };
+    if store::attendance_id(pair.session_id, pair.athlete_id) != op.id {
+        let detail = "must be the UUID version 5 of the athlete's 16 bytes in the namespace of the session's id";
+        return Err(Problem::invalid(vec![Fault::at("/id", "derived_id", detail)]));
+    }
+    if store::find(tx, pair.session_id).await?.is_none() {
+        return Err(Problem::not_found("session"));
+    }
+    if store::visible_athletes(tx, &[pair.athlete_id]).await?.is_empty() {
+        return Err(Problem::not_found("athlete"));
+    }
+    let data = || serde_json::to_value(&pair).unwrap_or_default();
+    match (op.method, found) {
+        (Method::Put, Some(found)) if !found.gone => Ok(Done::before(found.rev)),
+        (Method::Put, found) => {
+            let rev = found.map_or(0, |found| found.rev);
+            if !op.if_none_match {
+                ops::require(op, rev, data)?;
+            }
+            store::set_attendance(tx, pair.session_id, &[pair.athlete_id], &[]).await?;
+            Ok(Done::now(201, rev))
+        }
+        (Method::Delete, Some(found)) if !found.gone => {
+            ops::require(op, found.rev, data)?;
+            store::set_attendance(tx, pair.session_id, &[], &[pair.athlete_id]).await?;
+            Ok(Done::now(200, found.rev))
+        }
+        (Method::Delete, Some(_)) => Err(Problem::gone()),
+        (Method::Delete, None) => Err(Problem::not_found("attendance")),
+        (Method::Patch, _) => Err(Problem::invalid(vec![Fault::at("/method", "word", "must be PUT or DELETE")])),
+    }
+}

@@ -1,0 +1,215 @@
+//! The JSON of the holding area and the devices.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use super::admin_store::{DeviceRow, HeldRow, RefusedRow};
+use crate::platform::ids::{AthleteId, GroupId, SessionId};
+
+/// A recorded fact that could not be filed by itself.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = HeldItem)]
+pub struct HeldView {
+    /// The id of the fact.
+    pub id: Uuid,
+    /// Its type.
+    #[serde(rename = "type")]
+    #[schema(max_length = 30, example = "run")]
+    pub kind: String,
+    /// Who recorded it.
+    pub member_id: Uuid,
+    /// What was sent.
+    #[schema(value_type = Object)]
+    pub data: Value,
+    /// `role`, `scope`, `left`, `reference` (what it belongs to is missing or hidden) or `clock`.
+    #[schema(max_length = 10, example = "reference")]
+    pub reason: String,
+    /// The broken fields.
+    #[schema(value_type = Vec<crate::platform::fault::Fault>, max_items = 100)]
+    pub errors: Value,
+    /// How far the phone's clock was ahead of ours when it was sent, milliseconds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = 120)]
+    pub skew_ms: Option<i64>,
+    /// When it arrived.
+    pub received_at: DateTime<Utc>,
+    /// `accepted` or `rejected`; absent while open.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 10, example = "accepted")]
+    pub outcome: Option<String>,
+    /// When it was decided.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub decided_at: Option<DateTime<Utc>>,
+    /// Why it was rejected.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500, example = "Recorded for the wrong athlete")]
+    pub note: Option<String>,
+}
+
+impl From<HeldRow> for HeldView {
+    fn from(row: HeldRow) -> Self {
+        Self {
+            id: row.id,
+            kind: row.kind,
+            member_id: row.member,
+            data: row.data,
+            reason: row.reason,
+            errors: row.detail,
+            skew_ms: row.skew_ms,
+            received_at: row.received_at,
+            outcome: row.outcome,
+            decided_at: row.decided_at,
+            note: row.note,
+        }
+    }
+}
+
+/// A page of the holding area.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = HeldItemPage)]
+pub struct HeldPage {
+    /// The facts.
+    #[schema(max_items = 200)]
+    pub items: Vec<HeldView>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub next_cursor: Option<String>,
+}
+
+/// Where an accepted fact belongs, when not where it says.
+#[derive(Debug, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields, default)]
+#[schema(as = HeldItemPlace, example = json!({"group_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57"}))]
+pub struct Place {
+    /// Another athlete.
+    pub athlete_id: Option<AthleteId>,
+    /// Another session.
+    pub session_id: Option<SessionId>,
+    /// The group for which a held session of that day is made when the fact's session is not there.
+    pub group_id: Option<GroupId>,
+    /// When it was, when the phone's clock was wrong.
+    pub at: Option<DateTime<Utc>>,
+}
+
+/// Why a fact is rejected.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = HeldItemRejection, example = json!({"reason": "Recorded for the wrong athlete"}))]
+pub struct Rejection {
+    /// In a sentence that the coach will read.
+    #[schema(min_length = 1, max_length = 500, example = "Recorded for the wrong athlete")]
+    pub reason: String,
+}
+
+/// A value that lost against another edit, kept so that it outlives the phone.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RefusedEdit)]
+pub struct RefusedView {
+    /// The item of the push.
+    pub op_id: Uuid,
+    /// The type of the record.
+    #[serde(rename = "type")]
+    #[schema(max_length = 30, example = "athlete")]
+    pub kind: String,
+    /// The record.
+    pub id: Uuid,
+    /// Who sent it.
+    pub member_id: Uuid,
+    /// `conflict`: somebody else changed it first. `deleted`: the record was deleted.
+    #[schema(max_length = 10, example = "conflict")]
+    pub reason: String,
+    /// The rev that it was made on.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "8790")]
+    pub base_rev: Option<String>,
+    /// What was sent: the refused field groups, or the record.
+    #[schema(value_type = Object)]
+    pub data: Value,
+    /// When it arrived.
+    pub received_at: DateTime<Utc>,
+}
+
+impl From<RefusedRow> for RefusedView {
+    fn from(row: RefusedRow) -> Self {
+        Self {
+            op_id: row.op_id,
+            kind: row.kind,
+            id: row.entity_id,
+            member_id: row.member_id,
+            reason: row.reason,
+            base_rev: row.base_rev.map(|rev| rev.to_string()),
+            data: row.data,
+            received_at: row.received_at,
+        }
+    }
+}
+
+/// A page of refused values.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RefusedEditPage)]
+pub struct RefusedPage {
+    /// The values, kept for 90 days.
+    #[schema(max_items = 200)]
+    pub items: Vec<RefusedView>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub next_cursor: Option<String>,
+}
+
+/// A phone that syncs.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = SyncDevice)]
+pub struct DeviceView {
+    /// The sign-in.
+    pub id: Uuid,
+    /// Whose it is.
+    pub member_id: Uuid,
+    /// What the program calls itself.
+    #[schema(max_length = 100, example = "trackside/1.2")]
+    pub name: String,
+    /// Changes of the club that it has not read.
+    #[schema(minimum = 0, example = 12)]
+    pub lag: i64,
+    /// When it last pulled.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pulled_at: Option<DateTime<Utc>>,
+    /// When it last pushed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pushed_at: Option<DateTime<Utc>>,
+    /// How far its clock was ahead of ours, milliseconds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = 120)]
+    pub skew_ms: Option<i64>,
+}
+
+impl From<DeviceRow> for DeviceView {
+    fn from(row: DeviceRow) -> Self {
+        Self {
+            id: row.id,
+            member_id: row.member_id,
+            name: row.name,
+            lag: (row.head - row.seq).max(0),
+            pulled_at: row.pulled_at,
+            pushed_at: row.pushed_at,
+            skew_ms: row.skew_ms,
+        }
+    }
+}
+
+/// A page of devices.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = SyncDevicePage)]
+pub struct DevicePage {
+    /// The devices.
+    #[schema(max_items = 200)]
+    pub items: Vec<DeviceView>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub next_cursor: Option<String>,
+}

@@ -1,0 +1,227 @@
+//! The change feed over HTTP.
+
+use std::time::Duration;
+
+use actix_web::http::header::{CACHE_CONTROL, USER_AGENT};
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, get};
+use chrono::{NaiveDate, Utc};
+use serde::Deserialize;
+use utoipa::IntoParams;
+
+use super::model::{Type, Types};
+use super::pager::{self, Limits, Position, Walk};
+use super::shapes::Page;
+use super::store::{self, Clock, Log};
+use super::token::Token;
+use super::{bodies, wait};
+use crate::platform::access::{Permit, Syncing};
+use crate::platform::db::{ClubTx, Db};
+use crate::platform::fault::Fault;
+use crate::platform::news;
+use crate::platform::params::Params;
+use crate::platform::problem::{Code, Problem};
+use crate::platform::token::Keys;
+
+/// The version of the records' shapes that this service speaks.
+pub const SCHEMA: u16 = 1;
+/// Changes on a page when `limit` is absent, and at most.
+const DEFAULT_LIMIT: u16 = 500;
+const MAX_LIMIT: u16 = 2_000;
+/// Rows that one page may read.
+const ROWS: usize = 5_000;
+/// How often a device's progress is noted while nothing changes, seconds.
+const NOTE_SECONDS: i64 = 60;
+
+/// What to send.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct FeedParams {
+    /// The types to carry, separated by commas; all when absent.
+    #[param(max_length = 300, example = "athlete,session,run,assessment")]
+    types: Option<String>,
+    /// The version of the records' shapes: 1.
+    #[param(minimum = 1, maximum = 1, default = 1, example = 1)]
+    schema: Option<u16>,
+    /// The token of the page before; absent for a full copy.
+    #[param(max_length = 500)]
+    sync_token: Option<String>,
+    /// Another name of `sync_token`.
+    #[param(max_length = 500)]
+    since: Option<String>,
+    /// Changes on the page.
+    #[param(minimum = 1, maximum = 2000, default = 500, example = 500)]
+    limit: Option<u16>,
+    /// Leaves out runs, assessments, decisions, attendances and lane plans from before this day; only with a full copy.
+    #[param(example = "2026-09-01")]
+    history_from: Option<NaiveDate>,
+}
+
+/// A request for changes, checked.
+struct Wanted {
+    types: Types,
+    text: Option<String>,
+    limit: usize,
+    history_from: Option<NaiveDate>,
+}
+
+fn parse_types(text: Option<&str>) -> Result<Types, Problem> {
+    let Some(text) = text else { return Ok(Types::all()) };
+    let one = |word: &str| {
+        Type::parse(word).map_err(|detail| Problem::malformed(Fault::of("types", "word", format!("{word:?} {detail}"))))
+    };
+    text.split(',').map(|word| one(word.trim())).collect()
+}
+
+impl Wanted {
+    fn parse(params: FeedParams) -> Result<Self, Problem> {
+        let refuse = |name: &str, detail: &str| Err(Problem::malformed(Fault::of(name, "out_of_range", detail)));
+        if params.schema.unwrap_or(SCHEMA) != SCHEMA {
+            return refuse("schema", "must be 1, the only version so far");
+        }
+        let limit = params.limit.unwrap_or(DEFAULT_LIMIT);
+        if !(1..=MAX_LIMIT).contains(&limit) {
+            return refuse("limit", "must be from 1 to 2000");
+        }
+        if params.sync_token.is_some() && params.since.is_some() {
+            return refuse("since", "is another name of sync_token: send one of the two");
+        }
+        Ok(Self {
+            types: parse_types(params.types.as_deref())?,
+            text: params.sync_token.or(params.since),
+            limit: usize::from(limit),
+            history_from: params.history_from,
+        })
+    }
+}
+
+/// How far the phone has read by its token, checked against the log.
+async fn position(tx: &mut ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) -> Result<Token, Problem> {
+    let start = Walk { types: wanted.types, after: None };
+    let Some(text) = &wanted.text else {
+        return Ok(Token {
+            epoch: clock.epoch,
+            generation: clock.generation,
+            types: wanted.types,
+            schema: SCHEMA,
+            history_from: wanted.history_from,
+            position: Position { seq: clock.seq, sub: None, walk: Some(start) },
+        });
+    };
+    let mut token = Token::read(text, keys, tx.club, tx.actor.account).ok_or_else(|| {
+        let detail = "Send the sync_token of your last page, unchanged, as the member of the club who got it. Without \
+                      one, pull from the start.";
+        Problem::new(Code::SyncTokenInvalid, detail)
+    })?;
+    let shared = match store::fork_after(tx, token.epoch).await? {
+        Some(fork) => fork,
+        None if token.epoch == clock.epoch => clock.seq,
+        None => -1,
+    };
+    if token.position.seq > shared {
+        let detail = "The service was restored from an older copy. Put the journal of the last 30 days back into the \
+                      outbox, forget the token and pull from the start.";
+        return Err(Problem::new(Code::HistoryDiverged, detail));
+    }
+    if token.position.seq + 1 < clock.oldest || token.generation < clock.generation {
+        let detail = "Forget the token, mark every record stale, pull from the start, then delete what is still stale. \
+                      Keep the outbox.";
+        let current = serde_json::json!({"retained_since": clock.oldest_at, "restart": true});
+        return Err(Problem::new(Code::SyncTokenExpired, detail).with_current(current));
+    }
+    token.epoch = clock.epoch;
+    token.generation = token.generation.max(clock.generation);
+    let added = wanted.types.without(token.types);
+    // A copy under way begins again with what is new; what was sent of it comes twice, which is harmless.
+    token.position.walk = match token.position.walk {
+        Some(walk) if added.is_empty() => Some(Walk { types: walk.types.and(wanted.types), ..walk }),
+        Some(walk) => Some(Walk { types: walk.types.or(added).and(wanted.types), after: None }),
+        None if added.is_empty() => None,
+        None => Some(Walk { types: added, after: None }),
+    };
+    token.types = wanted.types;
+    Ok(token)
+}
+
+/// One page, read in one snapshot.
+async fn read(
+    permit: &Permit<Syncing>,
+    db: &Db,
+    keys: &Keys,
+    wanted: &Wanted,
+) -> Result<(Page, Clock, pager::Position), Problem> {
+    let mut tx = permit.read(db).await?;
+    let clock = store::clock(&mut tx, permit.device).await?;
+    let mut token = position(&mut tx, &clock, wanted, keys).await?;
+    let sight = store::sight(&mut tx).await?;
+    let scopes = sight.now();
+    if scopes.is_empty() {
+        return Err(Problem::not_found("club"));
+    }
+    let limits = Limits { items: wanted.limit, rows: ROWS };
+    let mut log = Log { tx: &mut tx, history_from: token.history_from, scopes };
+    let mut page = pager::page(&mut log, &sight, wanted.types, token.position, clock.seq, limits).await?;
+    let (changes, cut) = bodies::fill(&mut tx, &page.items).await?;
+    if let Some(cut) = cut {
+        page.next = cut;
+        page.more = true;
+    }
+    token.position = page.next;
+    let sync_token = token.write(keys, permit.club, permit.actor.account);
+    Ok((Page { from: wanted.text.clone(), sync_token, more: page.more, changes }, clock, page.next))
+}
+
+/// Reads what changed since the token; without one, a full copy.
+///
+/// With `Prefer: wait=N` (RFC 7240, at most 25 seconds) the answer waits until there is something to send. The page and
+/// its token belong into one local transaction of the phone. How to write a client: `/docs/sync`.
+#[utoipa::path(
+    tag = "sync",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        FeedParams,
+        ("Prefer" = Option<String>, Header, description = "`wait=N`: seconds to wait for something to send")
+    ),
+    security(("access_token" = ["sync"])),
+    responses(
+        (status = 200, description = "A page", body = Page),
+        (status = 410, description = "The token is too old, or from another history", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[get("/v1/clubs/{club_id}/changes")]
+async fn list_changes(
+    req: HttpRequest,
+    permit: Permit<Syncing>,
+    db: Data<Db>,
+    keys: Data<Keys>,
+    params: Params<FeedParams>,
+) -> Result<HttpResponse, Problem> {
+    let wanted = Wanted::parse(params.0)?;
+    let seconds = wait::preferred(&req);
+    let news = (seconds > 0).then(|| news::watch(&db, permit.club, &permit.actor));
+    let (mut page, mut clock, mut next) = read(&permit, &db, &keys, &wanted).await?;
+    if let Some(mut news) = news.filter(|_| page.changes.is_empty() && !page.more) {
+        wait::until_news(&mut news, clock.seq, Duration::from_secs(seconds)).await;
+        (page, clock, next) = read(&permit, &db, &keys, &wanted).await?;
+    }
+    let stale =
+        |(seq, at): (i64, chrono::DateTime<Utc>)| seq != next.seq || (Utc::now() - at).num_seconds() > NOTE_SECONDS;
+    if clock.device.is_none_or(stale) {
+        let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
+        let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
+        let mut tx = permit.write(&db).await?;
+        store::note_pull(&mut tx, permit.device, &name, (clock.epoch, next.seq)).await?;
+        tx.commit().await?;
+    }
+    let mut answer = HttpResponse::Ok();
+    answer.insert_header((CACHE_CONTROL, "private, no-store"));
+    if seconds > 0 {
+        answer.insert_header(("preference-applied", format!("wait={seconds}")));
+    }
+    Ok(answer.json(page))
+}
+
+/// The routes of the change feed.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(list_changes);
+}

@@ -1,0 +1,302 @@
+//! Items of a push: what they are about, who may do them, and which resource carries them out.
+
+use serde_json::{Map, Value};
+use uuid::Uuid;
+
+use super::bodies;
+use super::model::Type;
+use super::shapes::Item;
+use crate::platform::access::{Act, AssessmentWrite, ClubAdmin, PlanWrite, Recorder, RosterWrite, SessionWrite};
+use crate::platform::body;
+use crate::platform::db::ClubTx;
+use crate::platform::fault::{Fault, Faults};
+use crate::platform::ops::{self, Done, Fact, Method, Op, edit as carry_out};
+use crate::platform::problem::Problem;
+use crate::platform::token::sha256;
+use crate::resources::{
+    assessments, athletes, barrier_configurations, equipment, groups, lane_plans, recommendations, runs, sessions,
+    venues,
+};
+
+/// What an item is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// A synced record.
+    Record(Type),
+    /// That an athlete belongs to a group.
+    Membership,
+}
+
+impl Kind {
+    fn parse(word: &str) -> Result<Self, String> {
+        if word == "group_membership" {
+            return Ok(Self::Membership);
+        }
+        Type::parse(word).map(Self::Record).map_err(|detail| format!("{detail}, group_membership"))
+    }
+
+    /// The word on the wire.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Record(kind) => kind.as_str(),
+            Self::Membership => "group_membership",
+        }
+    }
+
+    /// Whether the item records a fact, which is never refused for a permission or a missing parent.
+    pub fn is_fact(self, op: &Op) -> bool {
+        let fact = matches!(self, Self::Record(Type::Run | Type::Assessment | Type::Measurement | Type::Decision));
+        fact && op.method == Method::Put
+    }
+
+    /// Whether the record says something about a person.
+    pub const fn is_personal(self) -> bool {
+        matches!(self, Self::Membership | Self::Record(Type::Athlete | Type::Measurement | Type::LanePlan))
+    }
+
+    /// What keeps somebody from such items: `left`, `role` or `scope`.
+    pub fn barred(self, who: &Recorder) -> Option<&'static str> {
+        fn check<A: Act>(who: &Recorder) -> Option<&'static str> {
+            match who.role {
+                None => Some("left"),
+                Some(_) if !who.has_role::<A>() => Some("role"),
+                Some(_) if !who.has_scope::<A>() => Some("scope"),
+                Some(_) => None,
+            }
+        }
+        match self {
+            Self::Record(Type::Group | Type::Venue | Type::Equipment) => check::<ClubAdmin>(who),
+            Self::Record(Type::BarrierConfiguration | Type::LanePlan | Type::Decision) => check::<PlanWrite>(who),
+            Self::Record(Type::Session | Type::Attendance | Type::Run) => check::<SessionWrite>(who),
+            Self::Record(Type::Assessment) => check::<AssessmentWrite>(who),
+            Self::Record(Type::Athlete | Type::Measurement) | Self::Membership => check::<RosterWrite>(who),
+        }
+    }
+}
+
+/// An item, read as far as it can be.
+#[derive(Debug)]
+pub struct Parsed {
+    /// The operation.
+    pub op_id: Uuid,
+    /// SHA-256 of the item.
+    pub digest: Vec<u8>,
+    /// The record; the nil id when it cannot be read.
+    pub id: Uuid,
+    /// What to do, or why it cannot be read.
+    pub parsed: Result<(Kind, Op), Problem>,
+}
+
+fn number(faults: &mut Faults, pointer: &str, text: Option<&str>) -> Option<i64> {
+    let rev = text.map(|text| text.parse::<i64>().map_err(|_| "must be a rev, such as \"8600\""));
+    rev.and_then(|rev| faults.take(pointer, "type", rev))
+}
+
+/// Whether any text holds a zero character, which the database cannot keep.
+fn has_zero(value: &Value) -> bool {
+    match value {
+        Value::String(text) => text.contains('\0'),
+        Value::Array(list) => list.iter().any(has_zero),
+        Value::Object(fields) => fields.iter().any(|(name, value)| name.contains('\0') || has_zero(value)),
+        _ => false,
+    }
+}
+
+/// The JSON with the names of each object in order, so that a client may write them in any.
+fn canonical(value: &Value, out: &mut String) {
+    match value {
+        Value::Object(fields) => {
+            let sorted: std::collections::BTreeMap<&String, &Value> = fields.iter().collect();
+            out.push('{');
+            for (name, value) in sorted {
+                out.push_str(&Value::from(name.as_str()).to_string());
+                out.push(':');
+                canonical(value, out);
+                out.push(',');
+            }
+            out.push('}');
+        }
+        Value::Array(list) => {
+            out.push('[');
+            for value in list {
+                canonical(value, out);
+                out.push(',');
+            }
+            out.push(']');
+        }
+        other => out.push_str(&other.to_string()),
+    }
+}
+
+impl Parsed {
+    /// Reads an item.
+    pub fn of(op_id: Uuid, item: Map<String, Value>) -> Self {
+        let item = Value::Object(item);
+        let mut text = String::new();
+        canonical(&item, &mut text);
+        let digest = sha256(text.as_bytes());
+        let read = |text: Option<&Value>| text.and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+        // An item without a readable id shares the record of no other.
+        let id = read(item.get("id")).unwrap_or(op_id);
+        Self { op_id, digest, id, parsed: parse(item) }
+    }
+
+    /// Whether it should bring a record into being.
+    pub fn creates(&self) -> bool {
+        match &self.parsed {
+            Ok((kind, op)) => op.method == Method::Put && (op.if_none_match || kind.is_fact(op)),
+            // A broken one might have.
+            Err(_) => true,
+        }
+    }
+
+    /// The records that must be there first.
+    pub fn needs(&self) -> Vec<Uuid> {
+        let Ok((_, op)) = &self.parsed else { return Vec::new() };
+        let fields = ["session_id", "athlete_id", "supersedes", "group_id", "venue_id"];
+        let one = |name: &&str| op.data.get(*name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+        let groups = op.data.get("group_ids").and_then(Value::as_array).into_iter().flatten();
+        let groups = groups.filter_map(Value::as_str).filter_map(|text| Uuid::try_parse(text).ok());
+        fields.iter().filter_map(one).chain(groups).filter(|id| *id != self.id).collect()
+    }
+
+    /// The type, when items of it are filed together and this person may.
+    pub fn bulk(&self, who: &Recorder) -> Option<Type> {
+        match &self.parsed {
+            Ok((kind @ Kind::Record(one @ (Type::Run | Type::Assessment)), op)) => {
+                (kind.is_fact(op) && kind.barred(who).is_none()).then_some(*one)
+            }
+            _ => None,
+        }
+    }
+}
+
+fn parse(item: Value) -> Result<(Kind, Op), Problem> {
+    let zero = has_zero(&item);
+    let item: Item = body::from_value(item).map_err(|problem| Problem::invalid(problem.faults().to_vec()))?;
+    let id = item.id;
+    let mut faults = Faults::new();
+    let method = faults.take("/method", "word", Method::parse(&item.method));
+    let kind = faults.take("/type", "word", Kind::parse(&item.kind));
+    if item.if_none_match.as_deref().is_some_and(|text| text != "*") {
+        faults.add("/if_none_match", "word", "must be *");
+    }
+    let if_match = number(&mut faults, "/if_match", item.if_match.as_deref());
+    let base_rev = number(&mut faults, "/base_rev", item.base_rev.as_deref());
+    if item.data.is_none() && method != Some(Method::Delete) {
+        faults.add("/data", "missing", "is needed with PUT and PATCH");
+    }
+    let mut data = item.data.unwrap_or_default();
+    if zero {
+        faults.add("/data", "characters", "must not contain the zero character");
+    }
+    data.remove("rev");
+    if data.remove("id").is_some_and(|inner| inner.as_str().and_then(|text| Uuid::try_parse(text).ok()) != Some(id)) {
+        faults.add("/data/id", "other_id", "must be the id of the item, or absent");
+    }
+    let op =
+        method.map(|method| Op { method, id, if_none_match: item.if_none_match.is_some(), if_match, base_rev, data });
+    Ok(faults.finish(kind.zip(op))?)
+}
+
+/// The record whose version an item changes.
+pub fn entity(kind: Kind, op: &Op) -> Uuid {
+    let athlete = op.data.get("athlete_id").and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+    if kind == Kind::Membership { athlete.unwrap_or(op.id) } else { op.id }
+}
+
+/// Carries out an edit.
+///
+/// # Errors
+/// Whatever refuses it.
+pub async fn edit(tx: &mut ClubTx, kind: Kind, op: &Op) -> Result<Done, Problem> {
+    let done = match kind {
+        Kind::Membership => athletes::merge::membership(tx, op).await,
+        Kind::Record(Type::Athlete) => athletes::merge::edit(tx, op).await,
+        Kind::Record(Type::Attendance) => sessions::sync::attend(tx, op).await,
+        Kind::Record(Type::Group) => carry_out::<groups::sync::Edits>(tx, op).await,
+        Kind::Record(Type::Venue) => carry_out::<venues::sync::Edits>(tx, op).await,
+        Kind::Record(Type::Equipment) => carry_out::<equipment::sync::Edits>(tx, op).await,
+        Kind::Record(Type::BarrierConfiguration) => carry_out::<barrier_configurations::sync::Edits>(tx, op).await,
+        Kind::Record(Type::Session) => carry_out::<sessions::sync::Edits>(tx, op).await,
+        Kind::Record(Type::LanePlan) => carry_out::<lane_plans::sync::Edits>(tx, op).await,
+        Kind::Record(Type::Measurement) => athletes::sync::remove_measurement(tx, op).await,
+        Kind::Record(Type::Run | Type::Assessment | Type::Decision) => {
+            let detail = "is append-only: send PUT; correct with `supersedes`, withdraw with `void`";
+            Err(Problem::invalid(vec![Fault::at("/method", "append_only", detail)]))
+        }
+    };
+    done.map_err(readable)
+}
+
+/// A shape that is wrong breaks a rule of the item, not the reading of the push.
+fn readable(problem: Problem) -> Problem {
+    if problem.status() == 400 { Problem::invalid(problem.faults().to_vec()) } else { problem }
+}
+
+/// Files facts of one type.
+///
+/// # Errors
+/// Database errors.
+pub async fn file(tx: &mut ClubTx, items: &[(usize, &Parsed)]) -> Result<Vec<Fact>, Problem> {
+    let mut facts: Vec<Option<Fact>> = Vec::with_capacity(items.len());
+    let (mut runs_sent, mut ratings) = (Vec::new(), Vec::new());
+    for (_, item) in items {
+        let Ok((kind, op)) = &item.parsed else {
+            facts.push(Some(Fact::Refused(Problem::gone())));
+            continue;
+        };
+        let mut data = op.data.clone();
+        data.insert("id".to_owned(), op.id.to_string().into());
+        let data = Value::Object(data);
+        let refused = |problem: Problem| Some(Fact::Refused(readable(problem)));
+        facts.push(match kind {
+            Kind::Record(Type::Run) => body::from_value(data).map_or_else(refused, |one: runs::sync::Fields| {
+                runs_sent.push(one);
+                None
+            }),
+            Kind::Record(Type::Assessment) => {
+                body::from_value(data).map_or_else(refused, |one: assessments::sync::Fields| {
+                    ratings.push(one);
+                    None
+                })
+            }
+            Kind::Record(Type::Measurement) => {
+                Some(readable_fact(athletes::sync::push_measurement(tx, op.id, &op.data).await?))
+            }
+            _ => Some(readable_fact(recommendations::sync::push(tx, op.id, &op.data).await?)),
+        });
+    }
+    let mut bulk = if runs_sent.is_empty() { Vec::new() } else { runs::sync::push(tx, &runs_sent).await? };
+    if !ratings.is_empty() {
+        bulk.extend(assessments::sync::push(tx, &ratings).await?);
+    }
+    let mut bulk = bulk.into_iter();
+    Ok(facts.into_iter().filter_map(|fact| fact.or_else(|| bulk.next())).collect())
+}
+
+fn readable_fact(fact: Fact) -> Fact {
+    match fact {
+        Fact::Refused(problem) => Fact::Refused(readable(problem)),
+        other => other,
+    }
+}
+
+/// The stored record, for a refusal; none when it is not there.
+///
+/// # Errors
+/// Database errors.
+pub async fn current(tx: &mut ClubTx, kind: Kind, id: Uuid) -> Result<Option<Value>, Problem> {
+    let Kind::Record(kind) = kind else { return Ok(None) };
+    let found = bodies::pull(tx, kind, &[id]).await?.pop();
+    Ok(found.map(|record| ops::current(record.rev, record.data)))
+}
+
+/// The version of a stored record.
+///
+/// # Errors
+/// Database errors.
+pub async fn rev(tx: &mut ClubTx, kind: Kind, id: Uuid) -> Result<Option<i64>, Problem> {
+    let Kind::Record(kind) = kind else { return Ok(None) };
+    Ok(bodies::pull(tx, kind, &[id]).await?.pop().map(|record| record.rev))
+}

@@ -1,0 +1,32 @@
+//! Offline sync: what changed since a phone last asked, and what it recorded meanwhile.
+
+mod admin_http;
+mod admin_shapes;
+mod admin_store;
+mod bodies;
+mod document;
+mod http;
+mod intake;
+mod items;
+mod model;
+mod pager;
+mod push;
+mod push_http;
+mod push_store;
+mod retention;
+mod shapes;
+mod slots;
+mod store;
+mod token;
+mod visibility;
+mod wait;
+
+pub use document::describe;
+pub use retention::compact;
+
+/// The routes of the change feed.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    http::routes(config);
+    push_http::routes(config);
+    admin_http::routes(config);
+}

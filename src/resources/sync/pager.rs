@@ -1,0 +1,399 @@
+//! Reads the change log page by page for one member: which records to send, in which order, and where to go on.
+
+use std::collections::{HashMap, VecDeque};
+use std::ops::ControlFlow;
+
+use uuid::Uuid;
+
+use super::model::{Type, Types};
+use super::visibility::{self, Reason, Root, Seq, Sight, Step};
+
+/// Roots whose records are read together.
+const ROOTS: usize = 16;
+/// Rows of the log that are read together.
+const ROWS: usize = 500;
+
+/// A place among everything that one row of the log, or a full copy, expands to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Key {
+    /// The root.
+    pub root: Uuid,
+    /// Which part of it.
+    pub part: Part,
+}
+
+/// A part of a root.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Part {
+    /// The removal that makes room.
+    Reset,
+    /// The root.
+    Root,
+    /// A record below it.
+    Child(Type, Uuid),
+}
+
+/// A full copy of some types under way.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Walk {
+    /// The types it sends.
+    pub types: Types,
+    /// The last place that was sent.
+    pub after: Option<Key>,
+}
+
+/// How far a phone has read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Position {
+    /// The last row of the log that was read whole.
+    pub seq: Seq,
+    /// The last place that was sent of the row after it.
+    pub sub: Option<Key>,
+    /// A full copy that comes first.
+    pub walk: Option<Walk>,
+}
+
+/// A row of the log.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Row {
+    /// Its number.
+    pub seq: Seq,
+    /// What it says.
+    pub what: What,
+}
+
+/// What a row of the log says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum What {
+    /// A root changed; its scopes before and after, where they changed.
+    Root(Uuid, Option<(Vec<Uuid>, Vec<Uuid>)>),
+    /// A record below a root changed.
+    Child(Type, Uuid, Uuid),
+    /// This member sees a scope from here on.
+    Grant(Uuid),
+    /// This member no longer sees a scope.
+    Revoke(Uuid),
+    /// Nothing that concerns the member.
+    Other,
+}
+
+/// A record below a root.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Child {
+    /// Its root.
+    pub root: Uuid,
+    /// Its type.
+    pub kind: Type,
+    /// Its id.
+    pub id: Uuid,
+}
+
+/// Where rows, roots and records come from.
+pub trait Source {
+    /// Why they cannot be read.
+    type Error;
+
+    /// The rows of the log after a number, in order.
+    async fn rows(&mut self, after: Seq, limit: usize) -> Result<Vec<Row>, Self::Error>;
+    /// Roots as they are now; those that are not there are left out.
+    async fn roots(&mut self, ids: &[Uuid]) -> Result<HashMap<Uuid, Root>, Self::Error>;
+    /// The roots that are seen now, by id, after `after`.
+    async fn visible(&mut self, after: Option<Uuid>, limit: usize) -> Result<Vec<Uuid>, Self::Error>;
+    /// The roots that are in a scope now or left it in a row after `since`, by id, after `after`.
+    async fn touched(
+        &mut self,
+        scope: Uuid,
+        since: Seq,
+        after: Option<Uuid>,
+        limit: usize,
+    ) -> Result<Vec<Uuid>, Self::Error>;
+    /// The live records of these types below these roots, by root, type and id, after `after`.
+    async fn children(
+        &mut self,
+        roots: &[Uuid],
+        types: Types,
+        after: Option<Key>,
+        limit: usize,
+    ) -> Result<Vec<Child>, Self::Error>;
+}
+
+/// One thing to send.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Item {
+    /// Where to go on after it.
+    pub position: Position,
+    /// Its type.
+    pub kind: Type,
+    /// Its id.
+    pub id: Uuid,
+    /// What is to be sent of it.
+    pub sent: Sent,
+}
+
+/// What is sent of a record.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sent {
+    /// The record as it is now; when it is not there any more, that it was deleted.
+    Current,
+    /// That it goes; with the number of its last change.
+    Removed(Reason, Seq),
+}
+
+/// A page.
+#[derive(Debug)]
+pub struct Page {
+    /// What to send, in order.
+    pub items: Vec<Item>,
+    /// Where the next page begins.
+    pub next: Position,
+    /// Whether there is more to read at once.
+    pub more: bool,
+}
+
+/// How much a page may hold and cost.
+#[derive(Clone, Copy, Debug)]
+pub struct Limits {
+    /// Things to send.
+    pub items: usize,
+    /// Rows to read.
+    pub rows: usize,
+}
+
+struct Reader<'a, S> {
+    source: &'a mut S,
+    sight: &'a Sight,
+    types: Types,
+    limits: Limits,
+    at: Position,
+    items: Vec<Item>,
+    read: usize,
+}
+
+type Flow = ControlFlow<()>;
+
+/// The next page after `from`; `head` is the number of the last row of the log.
+///
+/// # Errors
+/// Those of the source.
+pub async fn page<S: Source>(
+    source: &mut S,
+    sight: &Sight,
+    types: Types,
+    from: Position,
+    head: Seq,
+    limits: Limits,
+) -> Result<Page, S::Error> {
+    let mut reader = Reader { source, sight, types, limits, at: from, items: Vec::new(), read: 0 };
+    let flow = match reader.walk().await? {
+        Flow::Continue(()) => reader.log(head).await?,
+        Flow::Break(()) => Flow::Break(()),
+    };
+    Ok(Page { items: reader.items, next: reader.at, more: flow.is_break() })
+}
+
+impl<S: Source> Reader<'_, S> {
+    /// Whether the page is full or has cost enough.
+    fn flow(&self) -> Flow {
+        if self.items.len() >= self.limits.items || self.read >= self.limits.rows {
+            return Flow::Break(());
+        }
+        Flow::Continue(())
+    }
+
+    /// Sends a full copy, where one is under way.
+    async fn walk(&mut self) -> Result<Flow, S::Error> {
+        let Some(walk) = self.at.walk else { return Ok(Flow::Continue(())) };
+        let mut after = walk.after.and_then(|key| before(key.root));
+        loop {
+            let ids = self.source.visible(after, ROOTS).await?;
+            self.read += ids.len();
+            let Some(last) = ids.last().copied() else { break };
+            let roots = self.source.roots(&ids).await?;
+            let steps = |root: &Root| if self.sight.sees(root) { visibility::WHOLE } else { &[] };
+            let plan: Vec<_> = ids.iter().filter_map(|id| roots.get(id).map(|root| (*id, root, steps(root)))).collect();
+            if self.send(&plan).await?.is_break() {
+                return Ok(Flow::Break(()));
+            }
+            after = Some(last);
+        }
+        self.at.walk = None;
+        Ok(self.flow())
+    }
+
+    /// Reads the log up to `head`.
+    async fn log(&mut self, head: Seq) -> Result<Flow, S::Error> {
+        while self.at.seq < head {
+            let rows = self.source.rows(self.at.seq, ROWS).await?;
+            self.read += rows.len();
+            let ids: Vec<Uuid> = rows.iter().filter_map(|row| row.what.root()).collect();
+            let roots = self.source.roots(&ids).await?;
+            if rows.is_empty() {
+                break;
+            }
+            for row in rows.into_iter().take_while(|row| row.seq <= head) {
+                if self.row(&row, &roots).await?.is_break() {
+                    return Ok(Flow::Break(()));
+                }
+                self.at.seq = row.seq;
+                self.at.sub = None;
+                if row.seq < head && self.flow().is_break() {
+                    return Ok(Flow::Break(()));
+                }
+            }
+        }
+        Ok(Flow::Continue(()))
+    }
+
+    /// Expands one row of the log.
+    async fn row(&mut self, row: &Row, roots: &HashMap<Uuid, Root>) -> Result<Flow, S::Error> {
+        match &row.what {
+            What::Other => Ok(Flow::Continue(())),
+            What::Child(kind, id, root) => {
+                let seen = roots.get(root).is_some_and(|root| self.sight.sees(root));
+                let key = Key { root: *root, part: Part::Child(*kind, *id) };
+                Ok(if seen { self.emit(key, *kind, *id, Sent::Current) } else { Flow::Continue(()) })
+            }
+            What::Root(id, moved) => {
+                let Some(root) = roots.get(id) else { return Ok(Flow::Continue(())) };
+                let moved = moved.as_ref().map(|(before, after)| (before.as_slice(), after.as_slice()));
+                let steps = visibility::at_root(self.sight, row.seq, root, moved);
+                self.send(&[(*id, root, steps)]).await
+            }
+            What::Grant(scope) => self.scope(row.seq, *scope, visibility::at_grant).await,
+            What::Revoke(scope) => self.scope(row.seq, *scope, visibility::at_revoke).await,
+        }
+    }
+
+    /// Expands the begin or end of a grant: every root that it touches.
+    async fn scope(
+        &mut self,
+        at: Seq,
+        scope: Uuid,
+        rule: fn(&Sight, &Root) -> &'static [Step],
+    ) -> Result<Flow, S::Error> {
+        let mut after = self.at.sub.and_then(|key| if key.part == LAST { Some(key.root) } else { before(key.root) });
+        loop {
+            let ids = self.source.touched(scope, at, after, ROOTS).await?;
+            self.read += ids.len();
+            let Some(last) = ids.last().copied() else { return Ok(Flow::Continue(())) };
+            let roots = self.source.roots(&ids).await?;
+            let plan: Vec<_> =
+                ids.iter().filter_map(|id| roots.get(id).map(|root| (*id, root, rule(self.sight, root)))).collect();
+            if self.send(&plan).await?.is_break() {
+                return Ok(Flow::Break(()));
+            }
+            self.progress(Key { root: last, part: LAST });
+            if self.flow().is_break() {
+                return Ok(Flow::Break(()));
+            }
+            after = Some(last);
+        }
+    }
+
+    /// Sends what the steps say of each root.
+    async fn send(&mut self, plan: &[(Uuid, &Root, &'static [Step])]) -> Result<Flow, S::Error> {
+        let mut buffer: VecDeque<Child> = VecDeque::new();
+        let mut whole: Vec<Uuid> =
+            plan.iter().filter(|(_, _, steps)| steps.contains(&Step::Subtree)).map(|(id, ..)| *id).collect();
+        let mut all_read = whole.is_empty();
+        for (id, root, steps) in plan {
+            for step in *steps {
+                let (part, sent) = match step {
+                    Step::Reset => (Part::Reset, Sent::Removed(Reason::Changed, root.rev)),
+                    Step::Current => (Part::Root, Sent::Current),
+                    Step::Removed(reason) => (Part::Root, Sent::Removed(*reason, root.rev)),
+                    Step::Subtree => {
+                        whole.retain(|one| one >= id);
+                        let flow = self.subtree(*id, &whole, &mut buffer, &mut all_read).await?;
+                        if flow.is_break() {
+                            return Ok(flow);
+                        }
+                        continue;
+                    }
+                };
+                if self.emit(Key { root: *id, part }, root.kind, *id, sent).is_break() {
+                    return Ok(Flow::Break(()));
+                }
+            }
+        }
+        Ok(Flow::Continue(()))
+    }
+
+    /// Sends the records below a root; `buffer` holds what was read ahead below it and the roots after it.
+    async fn subtree(
+        &mut self,
+        id: Uuid,
+        whole: &[Uuid],
+        buffer: &mut VecDeque<Child>,
+        all_read: &mut bool,
+    ) -> Result<Flow, S::Error> {
+        loop {
+            while let Some(child) = buffer.front().copied().filter(|child| child.root == id) {
+                buffer.pop_front();
+                let key = Key { root: id, part: Part::Child(child.kind, child.id) };
+                if self.emit(key, child.kind, child.id, Sent::Current).is_break() {
+                    return Ok(Flow::Break(()));
+                }
+            }
+            if *all_read || !buffer.is_empty() {
+                return Ok(Flow::Continue(()));
+            }
+            let limit = (self.limits.items - self.items.len()).min(ROWS);
+            let types = self.at.walk.map_or(self.types, |walk| walk.types);
+            let after = self.sent_last().filter(|key| key.root >= id);
+            *buffer = self.source.children(whole, types, after, limit).await?.into();
+            self.read += buffer.len();
+            *all_read = buffer.len() < limit;
+        }
+    }
+
+    /// The last place of the walk or row that was sent.
+    fn sent_last(&self) -> Option<Key> {
+        match self.at.walk {
+            Some(walk) => walk.after,
+            None => self.at.sub,
+        }
+    }
+
+    fn progress(&mut self, key: Key) {
+        match &mut self.at.walk {
+            Some(walk) => walk.after = Some(key),
+            None => self.at.sub = Some(key),
+        }
+    }
+
+    /// Sends one thing, unless an earlier page did or the phone does not want its type.
+    fn emit(&mut self, key: Key, kind: Type, id: Uuid, sent: Sent) -> Flow {
+        if self.sent_last().is_some_and(|last| key <= last) {
+            return Flow::Continue(());
+        }
+        self.progress(key);
+        let types = self.at.walk.map_or(self.types, |walk| walk.types);
+        // What lies below a removed root goes with it, whichever types the phone carries.
+        let wanted = types.has(kind) || (kind.is_root() && matches!(sent, Sent::Removed(..)));
+        if wanted {
+            self.items.push(Item { position: self.at, kind, id, sent });
+        }
+        self.flow()
+    }
+}
+
+/// After everything of a root.
+const LAST: Part = Part::Child(Type::Decision, Uuid::max());
+
+/// The id just before this one, so that reading after it begins with this one.
+fn before(id: Uuid) -> Option<Uuid> {
+    id.as_u128().checked_sub(1).map(Uuid::from_u128)
+}
+
+impl What {
+    fn root(&self) -> Option<Uuid> {
+        match self {
+            Self::Root(id, _) | Self::Child(_, _, id) => Some(*id),
+            Self::Grant(_) | Self::Revoke(_) | Self::Other => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,169 @@
+//! A club in memory, read like one in the database.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::convert::Infallible;
+
+use uuid::Uuid;
+
+use super::super::*;
+use crate::resources::sync::visibility::Grant;
+
+#[derive(Clone)]
+pub enum Entry {
+    Root(Uuid, Option<(Vec<Uuid>, Vec<Uuid>)>),
+    Child(Uuid, Uuid),
+    Grant(u128, Uuid),
+    Revoke(u128, Uuid),
+}
+
+/// A club in memory; scopes, roots and records are small numbers.
+#[derive(Default)]
+pub struct Club {
+    pub log: Vec<Entry>,
+    pub roots: BTreeMap<Uuid, Root>,
+    pub children: BTreeMap<Uuid, (Uuid, bool, Seq)>,
+    pub grants: Vec<(u128, Grant)>,
+}
+
+pub fn id(n: u128) -> Uuid {
+    Uuid::from_u128(n + 1)
+}
+
+impl Club {
+    pub fn head(&self) -> Seq {
+        Seq::try_from(self.log.len()).unwrap()
+    }
+
+    fn add(&mut self, entry: Entry) -> Seq {
+        self.log.push(entry);
+        self.head()
+    }
+
+    pub fn root(&mut self, root: Uuid, scopes: Option<Vec<Uuid>>, alive: bool) {
+        let moved = scopes.map(|after| {
+            let before = self.roots.get(&root).map_or_else(Vec::new, |root| root.scopes.clone());
+            (before, after)
+        });
+        let rev = self.add(Entry::Root(root, moved.clone()));
+        let scopes = match (moved, self.roots.get(&root)) {
+            (Some((_, after)), _) if alive => after,
+            (_, Some(known)) => known.scopes.clone(),
+            (_, None) => Vec::new(),
+        };
+        self.roots.insert(root, Root { kind: Type::Athlete, rev, alive, scopes });
+    }
+
+    pub fn child(&mut self, child: Uuid, root: Uuid, alive: bool) {
+        let rev = self.add(Entry::Child(child, root));
+        self.children.insert(child, (root, alive, rev));
+    }
+
+    pub fn toggle(&mut self, member: u128, scope: Uuid) {
+        let open =
+            self.grants.iter().position(|(who, grant)| *who == member && grant.scope == scope && grant.to.is_none());
+        match open {
+            Some(at) => {
+                let to = self.add(Entry::Revoke(member, scope));
+                self.grants[at].1.to = Some(to);
+            }
+            None => {
+                let from = self.add(Entry::Grant(member, scope));
+                self.grants.push((member, Grant { scope, from, to: None }));
+            }
+        }
+    }
+
+    pub fn sight(&self, member: u128) -> Sight {
+        Sight(self.grants.iter().filter(|(who, _)| *who == member).map(|(_, grant)| *grant).collect())
+    }
+
+    /// What a member may see: ids with their numbers.
+    pub fn truth(&self, member: u128) -> (BTreeMap<Uuid, Seq>, BTreeMap<Uuid, Seq>) {
+        let sight = self.sight(member);
+        let roots: BTreeMap<Uuid, Seq> =
+            self.roots.iter().filter(|(_, root)| sight.sees(root)).map(|(id, root)| (*id, root.rev)).collect();
+        let live = self.children.iter().filter(|(_, (root, alive, _))| *alive && roots.contains_key(root));
+        let children = live.map(|(id, (_, _, rev))| (*id, *rev)).collect();
+        (roots, children)
+    }
+}
+
+pub struct Reading<'a> {
+    pub club: &'a Club,
+    pub member: u128,
+    pub read: usize,
+}
+
+impl Source for Reading<'_> {
+    type Error = Infallible;
+
+    async fn rows(&mut self, after: Seq, limit: usize) -> Result<Vec<Row>, Infallible> {
+        let skip = usize::try_from(after).unwrap();
+        let rows = self.club.log.iter().enumerate().skip(skip).take(limit);
+        let rows: Vec<Row> = rows
+            .map(|(at, entry)| Row {
+                seq: Seq::try_from(at + 1).unwrap(),
+                what: match entry.clone() {
+                    Entry::Root(id, moved) => What::Root(id, moved),
+                    Entry::Child(id, root) => What::Child(Type::Run, id, root),
+                    Entry::Grant(who, scope) if who == self.member => What::Grant(scope),
+                    Entry::Revoke(who, scope) if who == self.member => What::Revoke(scope),
+                    Entry::Grant(..) | Entry::Revoke(..) => What::Other,
+                },
+            })
+            .collect();
+        self.read += rows.len();
+        Ok(rows)
+    }
+
+    async fn roots(&mut self, ids: &[Uuid]) -> Result<HashMap<Uuid, Root>, Infallible> {
+        Ok(ids.iter().filter_map(|id| self.club.roots.get(id).map(|root| (*id, root.clone()))).collect())
+    }
+
+    async fn visible(&mut self, after: Option<Uuid>, limit: usize) -> Result<Vec<Uuid>, Infallible> {
+        let sight = self.club.sight(self.member);
+        let seen = self.club.roots.iter().filter(|(_, root)| sight.sees(root)).map(|(id, _)| *id);
+        let ids: Vec<Uuid> = seen.filter(|id| after.is_none_or(|after| *id > after)).take(limit).collect();
+        self.read += ids.len();
+        Ok(ids)
+    }
+
+    async fn touched(
+        &mut self,
+        scope: Uuid,
+        since: Seq,
+        after: Option<Uuid>,
+        limit: usize,
+    ) -> Result<Vec<Uuid>, Infallible> {
+        let skip = usize::try_from(since).unwrap();
+        let left = self.club.log.iter().skip(skip).filter_map(|entry| match entry {
+            Entry::Root(id, Some((before, _))) if before.contains(&scope) => Some(*id),
+            _ => None,
+        });
+        let inside = self.club.roots.iter().filter(|(_, root)| root.scopes.contains(&scope)).map(|(id, _)| *id);
+        let all: BTreeSet<Uuid> = left.chain(inside).collect();
+        let ids: Vec<Uuid> = all.into_iter().filter(|id| after.is_none_or(|after| *id > after)).take(limit).collect();
+        self.read += ids.len();
+        Ok(ids)
+    }
+
+    async fn children(
+        &mut self,
+        roots: &[Uuid],
+        types: Types,
+        after: Option<Key>,
+        limit: usize,
+    ) -> Result<Vec<Child>, Infallible> {
+        let live = self.club.children.iter().filter(|(_, (root, alive, _))| *alive && roots.contains(root));
+        let mut all: Vec<Child> =
+            live.map(|(id, (root, ..))| Child { root: *root, kind: Type::Run, id: *id }).collect();
+        all.sort_by_key(|child| (child.root, child.id));
+        all.retain(|child| {
+            let key = Key { root: child.root, part: Part::Child(child.kind, child.id) };
+            types.has(Type::Run) && after.is_none_or(|after| key > after)
+        });
+        all.truncate(limit);
+        self.read += all.len();
+        Ok(all)
+    }
+}

@@ -1,0 +1,336 @@
+//! Carries out a push: item by item, a hundred to a transaction, each atomic by itself.
+
+mod facts;
+
+use std::collections::{HashMap, HashSet};
+
+use serde_json::{Map, Value};
+use uuid::Uuid;
+
+use super::intake::Push;
+use super::items::{self, Kind, Parsed};
+use super::push_store as store;
+use super::shapes::Outcome;
+use crate::platform::access::Recorder;
+use crate::platform::db::{ClubTx, Db, Receipt, Revs};
+use crate::platform::ops::{Done, Op};
+use crate::platform::problem::{Code, Problem};
+
+/// Items of one transaction.
+const CHUNK: usize = 100;
+
+/// What became of an item before the commit gave its version.
+enum Verdict {
+    Done(Done),
+    Held(Problem),
+    Refused(Problem),
+}
+
+/// An item whose turn comes with a later push.
+fn waiting() -> Problem {
+    let detail = "What it belongs to failed or comes later in this push. Leave it in the outbox.";
+    Problem::new(Code::Dependency, detail)
+}
+
+/// The outcomes so far, and what the rest must know of them.
+struct Work<'a> {
+    db: &'a Db,
+    who: &'a Recorder,
+    device: Uuid,
+    skew_ms: i64,
+    items: Vec<Parsed>,
+    outcomes: Vec<Option<Outcome>>,
+    /// For records that this push changed: the version an item named, and the one it led to.
+    chain: HashMap<Uuid, (i64, i64)>,
+}
+
+/// Carries out a push; one outcome for each item, in order.
+///
+/// # Errors
+/// 503 when the database is busy or away: what was stored is stored, and sending the same items again is safe.
+pub async fn push(db: &Db, who: &Recorder, sent: Push) -> Result<Vec<Outcome>, Problem> {
+    let count = sent.items.len();
+    let items = sent.items.into_iter().map(|(op_id, item)| Parsed::of(op_id, item)).collect();
+    let mut work = Work {
+        db,
+        who,
+        device: sent.device_id,
+        skew_ms: sent.skew_ms,
+        items,
+        outcomes: vec![None; count],
+        chain: HashMap::new(),
+    };
+    let mut from = 0;
+    while from < count {
+        let to = work.chunk_end(from);
+        work.chunk(from, to).await?;
+        from = to;
+    }
+    work.repeats();
+    Ok(work.outcomes.into_iter().flatten().collect())
+}
+
+impl Work<'_> {
+    /// Where the chunk that begins at `from` ends: before it would hold two items of one record.
+    fn chunk_end(&self, from: usize) -> usize {
+        let mut seen = HashSet::new();
+        let room = self.items.iter().enumerate().skip(from).take(CHUNK);
+        let end = room.take_while(|(_, item)| seen.insert(item.id) && seen.insert(item.op_id)).count();
+        from + end.max(1)
+    }
+
+    /// Carries out a chunk; item by item when it fails as a whole.
+    async fn chunk(&mut self, from: usize, to: usize) -> Result<(), Problem> {
+        match self.transaction(from, to).await {
+            Ok(()) => return Ok(()),
+            Err(problem) if to - from == 1 && problem.code() != Code::Internal => return Err(problem),
+            Err(_) => {}
+        }
+        for at in from..to {
+            match self.transaction(at, at + 1).await {
+                Ok(()) => {}
+                Err(problem) if problem.code() == Code::Internal => self.settle(at, &Verdict::Refused(problem), None),
+                Err(problem) => return Err(problem),
+            }
+        }
+        Ok(())
+    }
+
+    async fn transaction(&mut self, from: usize, to: usize) -> Result<(), Problem> {
+        let mut tx = self.db.write(self.who.club, &self.who.actor).await?;
+        tx.skew_ms = Some(self.skew_ms);
+        let mut verdicts: Vec<(usize, Verdict)> = Vec::with_capacity(to - from);
+        let mut failed: HashSet<Uuid> = self.failed();
+        let mut at = from;
+        while at < to {
+            let alike = self.facts_from(at, to, &failed);
+            if alike > at {
+                verdicts.extend(self.facts(&mut tx, at, alike).await?);
+                at = alike;
+                continue;
+            }
+            let verdict = self.one(&mut tx, at, &failed).await?;
+            if let (Verdict::Refused(problem), Some(item)) = (&verdict, self.items.get(at))
+                && item.creates()
+                && problem.code() != Code::Conflict
+            {
+                failed.insert(item.id);
+            }
+            verdicts.push((at, verdict));
+            at += 1;
+        }
+        let revs = tx.commit().await?;
+        for (at, verdict) in verdicts {
+            self.settle(at, &verdict, Some(&revs));
+        }
+        Ok(())
+    }
+
+    /// Records that earlier items should have created, but did not.
+    fn failed(&self) -> HashSet<Uuid> {
+        let outcomes = self.items.iter().zip(&self.outcomes);
+        outcomes
+            .filter(|(item, outcome)| {
+                item.creates() && outcome.as_ref().is_some_and(|one| one.status >= 400 && one.status != 409)
+            })
+            .map(|(item, _)| item.id)
+            .collect()
+    }
+
+    /// Whether an item needs something that failed.
+    fn blocked(&self, at: usize, failed: &HashSet<Uuid>) -> bool {
+        self.items.get(at).is_some_and(|item| item.needs().iter().any(|id| failed.contains(id)))
+    }
+
+    /// Whether an item needs something that comes later in the push.
+    fn too_early(&self, at: usize) -> bool {
+        let needs = self.items.get(at).map(Parsed::needs).unwrap_or_default();
+        self.items.iter().skip(at + 1).any(|other| needs.contains(&other.id) && other.creates())
+    }
+
+    /// Whether an earlier item has the same operation.
+    fn repeated(&self, at: usize) -> bool {
+        self.items.get(at).is_some_and(|item| self.items.iter().take(at).any(|other| other.op_id == item.op_id))
+    }
+
+    /// The end of the facts of one type that begin at `at` and can be filed together.
+    fn facts_from(&self, at: usize, to: usize, failed: &HashSet<Uuid>) -> usize {
+        let kind = |at: usize| self.items.get(at).and_then(|item| item.bulk(self.who));
+        let Some(first) = kind(at) else { return at };
+        let fits = |at: &usize| kind(*at) == Some(first) && !self.blocked(*at, failed) && !self.repeated(*at);
+        (at..to).take_while(fits).last().map_or(at, |last| last + 1)
+    }
+
+    /// One item that is not filed in bulk.
+    async fn one(&self, tx: &mut ClubTx, at: usize, failed: &HashSet<Uuid>) -> Result<Verdict, Problem> {
+        let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
+        if self.repeated(at) {
+            // Answered with the first of the two, or refused, once all is done.
+            let detail = "This op_id stands twice in the push, with other content. Give each item its own.";
+            return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
+        }
+        let (kind, op) = match &item.parsed {
+            Ok((kind, op)) => (*kind, op),
+            Err(problem) => return Ok(Verdict::Refused(problem.again())),
+        };
+        if self.blocked(at, failed) {
+            return Ok(Verdict::Refused(waiting()));
+        }
+        if kind.is_fact(op) {
+            let held = store::held(tx, &[item.id]).await?;
+            if !held.is_empty() {
+                return self.known(tx, item, &held).await;
+            }
+            if let Some(reason) = kind.barred(self.who) {
+                let stored = items::current(tx, kind, item.id).await?;
+                if stored.is_none() {
+                    return self.hold(tx, item, reason, Problem::new(Code::Forbidden, reason)).await;
+                }
+            }
+            let mark = tx.mark().await?;
+            return match items::file(tx, &[(at, item)]).await {
+                Ok(mut facts) => match facts.pop() {
+                    Some(fact) => self.judge(tx, at, item, fact).await,
+                    None => Ok(Verdict::Refused(Problem::gone())),
+                },
+                Err(problem) if problem.status() >= 500 => Err(problem),
+                Err(problem) => {
+                    tx.back_to(mark).await?;
+                    Ok(Verdict::Refused(problem))
+                }
+            };
+        }
+        self.edit(tx, at, kind, op).await
+    }
+
+    /// An edit, under a receipt.
+    async fn edit(&self, tx: &mut ClubTx, at: usize, kind: Kind, op: &Op) -> Result<Verdict, Problem> {
+        let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
+        let mark = tx.mark().await?;
+        if let Some(given) = store::claim(tx, item.op_id, &item.digest, item.id).await? {
+            if given.digest != item.digest {
+                let detail = "This op_id was used for another edit. Give each item its own.";
+                return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
+            }
+            return Ok(Verdict::Done(Done { status: given.status, ..Done::before(given.rev) }));
+        }
+        if let Some(reason) = kind.barred(self.who) {
+            tx.back_to(mark).await?;
+            let detail = format!("This needs what your membership or access token lacks: {reason}.");
+            return Ok(Verdict::Refused(Problem::new(Code::Forbidden, detail)));
+        }
+        let mut op = op.clone();
+        if let Some((named, led_to)) = self.chain.get(&item.id) {
+            let follow = |rev: Option<i64>| rev.map(|rev| if rev == *named { *led_to } else { rev });
+            (op.if_match, op.base_rev) = (follow(op.if_match), follow(op.base_rev));
+        }
+        match items::edit(tx, kind, &op).await {
+            Ok(done) => {
+                if done.conflicts.is_empty() {
+                    let receipt = Receipt {
+                        op_id: item.op_id,
+                        entity: items::entity(kind, &op),
+                        status: done.status,
+                        rev: done.rev,
+                    };
+                    tx.receipt(receipt);
+                } else {
+                    store::unclaim(tx, item.op_id).await?;
+                    let fields = done.conflicts.iter().filter_map(|one| one.yours.as_object()).flatten();
+                    let lost = Value::Object(fields.map(|(name, value)| (name.clone(), value.clone())).collect());
+                    let about = (item.op_id, kind.word(), item.id);
+                    store::keep_refused(tx, about, ("conflict", op.base_rev), lost).await?;
+                }
+                Ok(Verdict::Done(done))
+            }
+            Err(problem) if problem.status() >= 500 => Err(problem),
+            Err(problem) => {
+                tx.back_to(mark).await?;
+                if matches!(problem.code(), Code::NotFound | Code::Invalid) && self.too_early(at) {
+                    return Ok(Verdict::Refused(waiting()));
+                }
+                self.refuse(tx, item, kind, &op, problem).await
+            }
+        }
+    }
+
+    async fn refuse(
+        &self,
+        tx: &mut ClubTx,
+        item: &Parsed,
+        kind: Kind,
+        op: &Op,
+        problem: Problem,
+    ) -> Result<Verdict, Problem> {
+        if problem.code() == Code::NotFound && store::is_deleted(tx, item.id).await? {
+            // What was said about a person goes with the person.
+            let data = if kind.is_personal() { Value::Object(Map::new()) } else { Value::Object(op.data.clone()) };
+            let about = (item.op_id, kind.word(), item.id);
+            store::keep_refused(tx, about, ("deleted", op.base_rev.or(op.if_match)), data).await?;
+            return Ok(Verdict::Refused(Problem::gone()));
+        }
+        Ok(Verdict::Refused(problem))
+    }
+
+    /// Writes down what became of an item.
+    fn settle(&mut self, at: usize, verdict: &Verdict, revs: Option<&Revs>) {
+        let Some(item) = self.items.get(at) else { return };
+        let mut outcome = Outcome {
+            op_id: item.op_id,
+            status: 200,
+            rev: None,
+            replayed: false,
+            applied: Vec::new(),
+            conflicts: Vec::new(),
+            current: None,
+            problem: None,
+        };
+        match verdict {
+            Verdict::Done(done) => {
+                let entity = item.parsed.as_ref().map_or(item.id, |(kind, op)| items::entity(*kind, op));
+                let rev =
+                    revs.map_or(done.rev, |revs| if done.replayed { done.rev } else { revs.of(entity, done.rev) });
+                outcome.status = done.status;
+                outcome.rev = Some(rev.to_string());
+                outcome.replayed = done.replayed;
+                outcome.applied.clone_from(&done.applied);
+                outcome.conflicts.clone_from(&done.conflicts);
+                if let Ok((_, op)) = &item.parsed
+                    && let Some(named) = op.if_match.or(op.base_rev)
+                {
+                    self.chain.insert(item.id, (named, rev));
+                }
+            }
+            Verdict::Held(problem) => {
+                outcome.status = 202;
+                outcome.problem = Some(problem.body());
+            }
+            Verdict::Refused(problem) => {
+                let mut problem = problem.again();
+                outcome.current = problem.take_current();
+                outcome.status = problem.status();
+                outcome.problem = Some(problem.body());
+            }
+        }
+        if let Some(place) = self.outcomes.get_mut(at) {
+            *place = Some(outcome);
+        }
+    }
+
+    /// Answers an item that stands twice in the push like the first time.
+    fn repeats(&mut self) {
+        for at in 0..self.items.len() {
+            let Some(item) = self.items.get(at) else { continue };
+            let first = self.items.iter().take(at).position(|other| other.op_id == item.op_id);
+            let Some(first) = first.filter(|first| self.items.get(*first).is_some_and(|one| one.digest == item.digest))
+            else {
+                continue;
+            };
+            let answer = self.outcomes.get(first).cloned().flatten();
+            if let (Some(mut answer), Some(place)) = (answer, self.outcomes.get_mut(at)) {
+                answer.replayed = answer.status < 400 && answer.status != 202;
+                *place = Some(answer);
+            }
+        }
+    }
+}

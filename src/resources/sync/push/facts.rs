@@ -1,0 +1,125 @@
+//! Recorded facts of a push: filed, or held for an admin.
+
+use std::collections::HashMap;
+
+use serde_json::Value;
+use uuid::Uuid;
+
+use super::{Verdict, Work, waiting};
+use crate::platform::db::ClubTx;
+use crate::platform::ops::{self, Done, Fact};
+use crate::platform::problem::{Code, Problem};
+use crate::resources::sync::items::{self, Parsed};
+use crate::resources::sync::push_store::{self as store, NewHeld};
+
+impl Work<'_> {
+    pub(super) async fn facts(
+        &self,
+        tx: &mut ClubTx,
+        from: usize,
+        to: usize,
+    ) -> Result<Vec<(usize, Verdict)>, Problem> {
+        let items: Vec<(usize, &Parsed)> = self.items.iter().enumerate().take(to).skip(from).collect();
+        let ids: Vec<Uuid> = items.iter().map(|(_, item)| item.id).collect();
+        let held = store::held(tx, &ids).await?;
+        let (known, new): (Vec<_>, Vec<_>) = items.into_iter().partition(|(_, item)| held.contains_key(&item.id));
+        let mut verdicts = Vec::with_capacity(to - from);
+        let filed = items::file(tx, &new).await?;
+        for ((at, item), fact) in new.into_iter().zip(filed) {
+            verdicts.push((at, self.judge(tx, at, item, fact).await?));
+        }
+        for (at, item) in known {
+            verdicts.push((at, self.known(tx, item, &held).await?));
+        }
+        verdicts.sort_by_key(|(at, _)| *at);
+        Ok(verdicts)
+    }
+
+    /// A fact that came to the holding area before.
+    pub(super) async fn known(
+        &self,
+        tx: &mut ClubTx,
+        item: &Parsed,
+        held: &HashMap<Uuid, store::Held>,
+    ) -> Result<Verdict, Problem> {
+        let Some(before) = held.get(&item.id) else { return Ok(Verdict::Refused(Problem::gone())) };
+        let Ok((kind, op)) = &item.parsed else { return Ok(Verdict::Refused(Problem::gone())) };
+        if before.kind != kind.word() || before.data != Value::Object(op.data.clone()) {
+            let detail = "This id is already used by a fact with other content, which is held for an admin.";
+            return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
+        }
+        Ok(match before.outcome.as_deref() {
+            Some("accepted") => {
+                let rev = items::rev(tx, *kind, item.id).await?.unwrap_or(0);
+                Verdict::Done(Done::before(rev))
+            }
+            Some(_) => {
+                let note = before.note.clone().unwrap_or_default();
+                Verdict::Held(Problem::new(Code::Held, format!("An admin rejected this: {note}")))
+            }
+            None => Verdict::Held(Problem::new(Code::Held, "An admin will decide.")),
+        })
+    }
+
+    pub(super) async fn judge(
+        &self,
+        tx: &mut ClubTx,
+        at: usize,
+        item: &Parsed,
+        fact: Fact,
+    ) -> Result<Verdict, Problem> {
+        match fact {
+            Fact::Stored(done) => Ok(Verdict::Done(done)),
+            Fact::Clash => {
+                let detail =
+                    "This id is already used by a record with other content. Send a correction that supersedes it.";
+                let problem = Problem::new(Code::Conflict, detail);
+                let Ok((kind, _)) = &item.parsed else { return Ok(Verdict::Refused(problem)) };
+                let current = items::current(tx, *kind, item.id).await?;
+                Ok(Verdict::Refused(match current {
+                    Some(current) => problem.with_current(current),
+                    None => problem,
+                }))
+            }
+            Fact::Refused(problem) if ops::can_be_held(&problem) && self.too_early(at) => {
+                Ok(Verdict::Refused(waiting()))
+            }
+            Fact::Refused(problem) if ops::can_be_held(&problem) => {
+                let clock = problem.faults().iter().all(|fault| fault.code != "unknown_id");
+                let reason = if clock { "clock" } else { "reference" };
+                self.hold(tx, item, reason, problem).await
+            }
+            Fact::Refused(problem) => Ok(Verdict::Refused(problem)),
+        }
+    }
+
+    pub(super) async fn hold(
+        &self,
+        tx: &mut ClubTx,
+        item: &Parsed,
+        reason: &'static str,
+        problem: Problem,
+    ) -> Result<Verdict, Problem> {
+        let Ok((kind, op)) = &item.parsed else { return Ok(Verdict::Refused(problem)) };
+        let detail = serde_json::to_value(problem.faults()).unwrap_or_default();
+        let new = NewHeld {
+            id: item.id,
+            kind: kind.word(),
+            op_id: item.op_id,
+            device: self.device,
+            data: &op.data,
+            reason,
+            detail,
+        };
+        store::hold(tx, &new).await?;
+        let words = match reason {
+            "left" => "You are no longer a member of the club.",
+            "role" => "Your role in the club does not record this.",
+            "scope" => "The access token lacks the scope for this.",
+            "clock" => "Its time does not fit; the phone's clock may be wrong.",
+            _ => "What it belongs to is missing or not yours to see.",
+        };
+        let detail = format!("{words} It is stored in the holding area; an admin of the club decides.");
+        Ok(Verdict::Held(Problem::new(Code::Held, detail).with_faults(problem.faults().to_vec())))
+    }
+}

@@ -1,0 +1,52 @@
+//! Pushes over HTTP.
+
+use actix_web::http::header::USER_AGENT;
+use actix_web::web::{Data, Payload};
+use actix_web::{HttpRequest, HttpResponse, post};
+
+use super::shapes::{Envelope, Outcomes};
+use super::{intake, push, push_store, slots};
+use crate::platform::access::Recorder;
+use crate::platform::db::Db;
+use crate::platform::problem::Problem;
+
+/// Hands in what a phone did while it was away: one result for each item, each atomic by itself.
+///
+/// Sending the same items again is always safe. Recorded facts (runs, assessments, measurements, decisions) are never
+/// refused for a permission or a missing parent: they are held (202) and an admin decides. The body may be packed with
+/// gzip or zstd: at most 1 MiB as sent, 4 MiB unpacked, 500 items. How to write a client: `/docs/sync`.
+#[utoipa::path(
+    tag = "sync",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    request_body = Envelope,
+    security(("access_token" = ["sync"])),
+    responses(
+        (status = 200, description = "One result for each item", body = Outcomes),
+        (status = 429, description = "Other pushes of the club are at work", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[post("/v1/clubs/{club_id}/changes")]
+async fn push_changes(
+    req: HttpRequest,
+    who: Recorder,
+    db: Data<Db>,
+    payload: Payload,
+) -> Result<HttpResponse, Problem> {
+    let sent = intake::read(&req, payload).await?;
+    let turn = slots::turn(who.club).await?;
+    let skew = sent.skew_ms;
+    let results = push::push(&db, &who, sent).await?;
+    drop(turn);
+    let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
+    let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
+    let mut tx = db.write(who.club, &who.actor).await?;
+    tx.skew_ms = Some(skew);
+    push_store::note_push(&mut tx, who.device, &name).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::Ok().json(Outcomes { results }))
+}
+
+/// The routes of pushes.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(push_changes);
+}

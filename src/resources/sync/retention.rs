@@ -1,0 +1,97 @@
+//! What is kept how long: the change log, receipts, decided facts and refused values.
+
+use chrono::{Duration, Utc};
+use uuid::Uuid;
+
+use crate::platform::db::{Actor, ClubTx, Db, StoreError};
+use crate::platform::ids::AccountId;
+
+/// How long all of it is kept, days.
+const DAYS: i64 = 90;
+/// Rows of the log that are kept of each club, however old.
+const ROWS: i64 = 10_000;
+/// Rows that one transaction deletes.
+const STEP: i64 = 10_000;
+
+/// Drops what is too old, club by club; how many rows of the log went.
+///
+/// # Errors
+/// Database errors; clubs that were done stay done.
+pub async fn compact(db: &Db) -> Result<u64, StoreError> {
+    let nobody = Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) };
+    let mut dropped = 0;
+    for club in db.clubs().await? {
+        loop {
+            let mut tx = db.write(club, &nobody).await?;
+            let rows = step(&mut tx).await?;
+            tx.commit().await?;
+            dropped += rows;
+            if rows == 0 {
+                break;
+            }
+        }
+        let mut tx = db.write(club, &nobody).await?;
+        rest(&mut tx).await?;
+        tx.commit().await?;
+    }
+    Ok(dropped)
+}
+
+/// Drops some rows of the log and moves the mark of the oldest one.
+async fn step(tx: &mut ClubTx) -> Result<u64, StoreError> {
+    let club = tx.club.0;
+    let before = Utc::now() - Duration::days(DAYS);
+    let clock =
+        sqlx::query!("select seq, oldest_seq from club_clock where club_id = $1", club).fetch_one(tx.conn()).await?;
+    let young = sqlx::query_scalar!(
+        "select seq from club_change where club_id = $1 and at >= $2 order by seq limit 1",
+        club,
+        before
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    let many = sqlx::query_scalar!(
+        "select seq from club_change where club_id = $1 order by seq desc offset $2 limit 1",
+        club,
+        ROWS - 1
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    // Without a row at that place the log is shorter than what is kept.
+    let Some(many) = many else { return Ok(0) };
+    let keep = young.unwrap_or(clock.seq + 1).min(many);
+    let last = sqlx::query_scalar!(
+        r#"
+        select max(t.seq) from (
+          select x.seq from club_change x where x.club_id = $1 and x.seq < $2 order by x.seq limit $3
+        ) t
+        "#,
+        club,
+        keep,
+        STEP
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    let Some(last) = last else { return Ok(0) };
+    let done = sqlx::query!("delete from club_change where club_id = $1 and seq <= $2", club, last)
+        .execute(tx.unsynced())
+        .await?;
+    sqlx::query!("update club_clock set oldest_seq = $2 where club_id = $1", club, last + 1)
+        .execute(tx.unsynced())
+        .await?;
+    Ok(done.rows_affected())
+}
+
+/// Drops old receipts, decided facts and refused values.
+async fn rest(tx: &mut ClubTx) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let before = Utc::now() - Duration::days(DAYS);
+    sqlx::query!("delete from op_receipt where club_id = $1 and at < $2", club, before).execute(tx.unsynced()).await?;
+    sqlx::query!("delete from held_item where club_id = $1 and decided_at < $2", club, before)
+        .execute(tx.unsynced())
+        .await?;
+    sqlx::query!("delete from refused_edit where club_id = $1 and received_at < $2", club, before)
+        .execute(tx.unsynced())
+        .await?;
+    Ok(())
+}

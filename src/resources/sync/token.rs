@@ -1,0 +1,116 @@
+//! The token of a phone: how far it has read. Opaque to clients, bound to club and member, kept nowhere.
+
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::NaiveDate;
+use uuid::Uuid;
+
+use super::model::{Type, Types};
+use super::pager::{Key, Part, Position, Walk};
+use crate::platform::ids::{AccountId, ClubId};
+use crate::platform::token::Keys;
+
+/// What every token begins with.
+const PREFIX: &str = "st1.";
+
+/// What a token says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Token {
+    /// The life of the database that gave the numbers.
+    pub epoch: i32,
+    /// The count of forced full copies of the device when it was given.
+    pub generation: i32,
+    /// The types that the phone carries.
+    pub types: Types,
+    /// The version of the records' shapes.
+    pub schema: u16,
+    /// The day from which recorded facts are sent.
+    pub history_from: Option<NaiveDate>,
+    /// How far the phone has read.
+    pub position: Position,
+}
+
+fn context(club: ClubId, member: AccountId) -> Vec<u8> {
+    [club.0.as_bytes().as_slice(), member.0.as_bytes()].concat()
+}
+
+fn put_key(out: &mut Vec<u8>, key: Option<Key>) {
+    let Some(key) = key else { return out.push(0) };
+    match key.part {
+        Part::Reset => out.push(1),
+        Part::Root => out.push(2),
+        Part::Child(kind, id) => {
+            out.push(3);
+            out.extend(kind.rank().to_be_bytes());
+            out.extend(id.as_bytes());
+        }
+    }
+    out.extend(key.root.as_bytes());
+}
+
+/// Takes fixed numbers of bytes from the front.
+struct Bytes<'a>(&'a [u8]);
+
+impl Bytes<'_> {
+    fn take<const N: usize>(&mut self) -> Option<[u8; N]> {
+        let (head, rest) = self.0.split_first_chunk::<N>()?;
+        self.0 = rest;
+        Some(*head)
+    }
+
+    fn id(&mut self) -> Option<Uuid> {
+        self.take::<16>().map(Uuid::from_bytes)
+    }
+
+    fn types(&mut self) -> Option<Types> {
+        self.take().map(u32::from_be_bytes).and_then(Types::of_bits)
+    }
+
+    #[allow(clippy::option_option)] // no key is not the same as a broken one
+    fn key(&mut self) -> Option<Option<Key>> {
+        let [tag] = self.take()?;
+        let part = match tag {
+            0 => return Some(None),
+            1 => Part::Reset,
+            2 => Part::Root,
+            3 => Part::Child(self.take().map(i16::from_be_bytes).and_then(Type::of_rank)?, self.id()?),
+            _ => return None,
+        };
+        Some(Some(Key { root: self.id()?, part }))
+    }
+}
+
+impl Token {
+    /// The token as text for this member of this club.
+    pub fn write(&self, keys: &Keys, club: ClubId, member: AccountId) -> String {
+        let mut out = Vec::with_capacity(128);
+        out.extend(self.epoch.to_be_bytes());
+        out.extend(self.generation.to_be_bytes());
+        out.extend(self.types.bits().to_be_bytes());
+        out.extend(self.schema.to_be_bytes());
+        out.extend(self.history_from.map_or(i32::MIN, |day| day.to_epoch_days()).to_be_bytes());
+        out.extend(self.position.seq.to_be_bytes());
+        put_key(&mut out, self.position.sub);
+        if let Some(walk) = self.position.walk {
+            out.extend(walk.types.bits().to_be_bytes());
+            put_key(&mut out, walk.after);
+        }
+        format!("{PREFIX}{}", URL_SAFE_NO_PAD.encode(keys.seal(&context(club, member), &out)))
+    }
+
+    /// Reads a token; none when it was not given to this member of this club.
+    pub fn read(text: &str, keys: &Keys, club: ClubId, member: AccountId) -> Option<Self> {
+        let sealed = URL_SAFE_NO_PAD.decode(text.strip_prefix(PREFIX)?).ok()?;
+        let mut bytes = Bytes(keys.open(&context(club, member), &sealed)?);
+        let epoch = i32::from_be_bytes(bytes.take()?);
+        let generation = i32::from_be_bytes(bytes.take()?);
+        let types = bytes.types()?;
+        let schema = u16::from_be_bytes(bytes.take()?);
+        let history_from = NaiveDate::from_epoch_days(i32::from_be_bytes(bytes.take()?));
+        let seq = i64::from_be_bytes(bytes.take()?);
+        let sub = bytes.key()?;
+        let walk = if bytes.0.is_empty() { None } else { Some(Walk { types: bytes.types()?, after: bytes.key()? }) };
+        let position = Position { seq, sub, walk };
+        Some(Self { epoch, generation, types, schema, history_from, position })
+    }
+}

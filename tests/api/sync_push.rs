@@ -1,0 +1,323 @@
+//! What a phone recorded offline, handed in.
+
+use serde_json::{Value, json};
+use sqlx::PgPool;
+use uuid::Uuid;
+
+use crate::support::{Caller, TestApp};
+use crate::sync_pull::{Phone, Squad, athlete, run, squad};
+
+/// An item with an operation of its own.
+pub fn item(method: &str, kind: &str, id: &str, more: Value) -> Value {
+    let mut item = json!({"op_id": Uuid::now_v7(), "method": method, "type": kind, "id": id});
+    item.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+    item
+}
+
+pub fn create(kind: &str, mut data: Value) -> Value {
+    let id = match data.as_object_mut().unwrap().remove("id") {
+        Some(id) => id.as_str().unwrap().to_owned(),
+        None => Uuid::now_v7().to_string(),
+    };
+    item("PUT", kind, &id, json!({"if_none_match": "*", "data": data}))
+}
+
+pub fn batch(items: &[Value]) -> Value {
+    json!({"device_id": Uuid::nil(), "schema": 1, "sent_at": chrono::Utc::now(), "items": items})
+}
+
+pub async fn push(caller: &Caller, items: &[Value]) -> Vec<Value> {
+    let results = caller.post("/changes", batch(items)).await.expect(200).body["results"].as_array().unwrap().clone();
+    let ops = |list: &[Value]| list.iter().map(|one| one["op_id"].clone()).collect::<Vec<_>>();
+    assert_eq!(ops(&results), ops(items), "one result for each item, in order");
+    results
+}
+
+pub fn statuses(results: &[Value]) -> Vec<u64> {
+    results.iter().map(|one| one["status"].as_u64().unwrap()).collect()
+}
+
+impl Squad {
+    fn recorded(&self) -> Value {
+        create("run", run(&self.session, &self.athlete, self.day))
+    }
+
+    async fn runs(&self) -> usize {
+        self.admin.get("/runs?superseded=true&limit=200").await.body["items"].as_array().unwrap().len()
+    }
+}
+
+#[sqlx::test]
+async fn an_offline_session_with_everything_in_it_is_handed_in_and_repeated_safely(pool: PgPool) {
+    let squad = squad(pool).await;
+    let session = create("session", json!({"held_on": squad.day, "state": "held", "group_ids": [squad.mine]}));
+    let id = session["id"].as_str().unwrap();
+    let there = Uuid::new_v5(&id.parse().unwrap(), squad.athlete.parse::<Uuid>().unwrap().as_bytes()).to_string();
+    let fact = run(id, &squad.athlete, squad.day);
+    let rating = json!({"athlete_id": squad.athlete, "session_id": id, "assessed_at": format!("{}T18:00:00Z", squad.day),
+        "ratings": {"arms": 2}});
+    let items = [
+        session.clone(),
+        item(
+            "PUT",
+            "attendance",
+            &there,
+            json!({"if_none_match": "*", "data": {"session_id": id, "athlete_id": squad.athlete}}),
+        ),
+        create("run", fact.clone()),
+        create("assessment", rating),
+        create(
+            "measurement",
+            json!({"athlete_id": squad.athlete, "kind": "sprint_30m_s", "value": 5.1, "measured_on": squad.day}),
+        ),
+        create("decision", json!({"athlete_id": squad.athlete, "outcome": "accepted"})),
+        create(
+            "barrier_configuration",
+            json!({"name": "R", "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6, "approach_m": 12, "barriers": 5}),
+        ),
+    ];
+    let mut phone = Phone::default();
+    phone.pull(&squad.coach, 500).await;
+    let first = push(&squad.coach, &items).await;
+    assert_eq!(statuses(&first), [201; 7], "{first:?}");
+    phone.pull(&squad.coach, 500).await;
+    for (item, result) in items.iter().zip(&first) {
+        let key = (item["type"].as_str().unwrap().to_owned(), item["id"].as_str().unwrap().to_owned());
+        assert_eq!(phone.copy[&key]["rev"].to_string(), result["rev"].as_str().unwrap(), "the echo has the rev");
+    }
+    let seq = squad.admin.seq().await;
+    for _ in 0..2 {
+        let again = push(&squad.coach, &items).await;
+        assert!(again.iter().all(|one| one["replayed"] == true), "{again:?}");
+        let revs = |list: &[Value]| list.iter().map(|one| one["rev"].clone()).collect::<Vec<_>>();
+        assert_eq!(revs(&again), revs(&first));
+    }
+    assert_eq!(squad.admin.seq().await, seq, "a repeat changes nothing");
+    // The same fact through its own route is the same record.
+    let own = squad.coach.post("/runs", json!({"runs": [fact]})).await.expect(200);
+    assert_eq!(own.body["results"][0]["status"], "unchanged");
+}
+
+#[sqlx::test]
+async fn edits_of_different_field_groups_merge_and_the_loser_is_shown_both(pool: PgPool) {
+    let squad = squad(pool).await;
+    let path = format!("/athletes/{}", squad.athlete);
+    let rev = squad.admin.get(&path).await.body["rev"].to_string();
+    let patch = |data: Value| item("PATCH", "athlete", &squad.athlete, json!({"base_rev": rev, "data": data}));
+    let leg = patch(json!({"preferred_lead_leg": "left"}));
+    assert_eq!(statuses(&push(&squad.coach, std::slice::from_ref(&leg)).await), [200]);
+    // Another phone on the old version: another group merges, the same group does not.
+    let both = patch(json!({"consent_on": "2026-01-05", "preferred_lead_leg": "right"}));
+    let result = push(&squad.admin, std::slice::from_ref(&both)).await.remove(0);
+    assert_eq!((result["status"].as_u64(), &result["applied"]), (Some(409), &json!(["contact"])));
+    let conflict = &result["conflicts"][0];
+    assert_eq!((&conflict["group"], &conflict["yours"]["preferred_lead_leg"]), (&json!("technique"), &json!("right")));
+    assert_eq!(conflict["current"]["preferred_lead_leg"], "left");
+    let stored = squad.admin.get(&path).await.body;
+    assert_eq!((&stored["consent_on"], &stored["preferred_lead_leg"]), (&json!("2026-01-05"), &json!("left")));
+    let kept = squad.admin.get("/refused-edits").await.expect(200).body["items"].clone();
+    assert_eq!((&kept[0]["op_id"], &kept[0]["data"]["preferred_lead_leg"]), (&both["op_id"], &json!("right")));
+    // The same value is no conflict, a repeat is answered as before, and an unknown field is named.
+    assert_eq!(statuses(&push(&squad.admin, &[patch(json!({"preferred_lead_leg": "left"}))]).await), [200]);
+    let again = push(&squad.coach, std::slice::from_ref(&leg)).await.remove(0);
+    assert_eq!((again["status"].as_u64(), &again["replayed"]), (Some(200), &json!(true)));
+    assert_eq!(statuses(&push(&squad.admin, &[both]).await), [409]);
+    assert_eq!(count(&squad, "refused_edit").await, 1);
+    let wrong = push(&squad.coach, &[patch(json!({"shoe": 42})), patch(json!({"display_name": ""}))]).await;
+    assert_eq!(statuses(&wrong), [422, 422]);
+    let bare = item("PATCH", "athlete", &squad.athlete, json!({"data": {"display_name": "X"}}));
+    assert_eq!(statuses(&push(&squad.coach, &[bare]).await), [428]);
+    // Two edits of one phone in one push follow each other.
+    let chain = [patch(json!({"display_name": "A"})), patch(json!({"display_name": "B"}))];
+    assert_eq!(statuses(&push(&squad.coach, &chain).await), [200, 200]);
+    assert_eq!(squad.admin.get(&path).await.body["display_name"], "B");
+}
+
+pub async fn count(squad: &Squad, table: &str) -> i64 {
+    let mut tx = squad.app.pool.begin().await.unwrap();
+    let enter = format!("set local app.club_id = '{}'", squad.admin.club);
+    sqlx::raw_sql(sqlx::AssertSqlSafe(enter)).execute(&mut *tx).await.unwrap();
+    let sql = format!("select count(*) from {table}");
+    sqlx::query_scalar(sqlx::AssertSqlSafe(sql)).fetch_one(&mut *tx).await.unwrap()
+}
+
+#[sqlx::test]
+async fn an_edit_names_the_version_it_was_made_on(pool: PgPool) {
+    let squad = squad(pool).await;
+    let data = json!({"name": "V", "environment": "outdoor", "straight_m": 80.0, "lanes": 4});
+    let made = create("venue", data.clone());
+    let id = made["id"].as_str().unwrap().to_owned();
+    let first = push(&squad.admin, std::slice::from_ref(&made)).await.remove(0);
+    let wider = json!({"name": "V", "environment": "outdoor", "straight_m": 80.0, "lanes": 6});
+    let edit = |rev: &Value, data: &Value| item("PUT", "venue", &id, json!({"if_match": rev, "data": data}));
+    let second = push(&squad.admin, &[edit(&first["rev"], &wider)]).await.remove(0);
+    assert_eq!(second["status"], 200);
+    let stale = push(&squad.admin, &[edit(&first["rev"], &data)]).await.remove(0);
+    assert_eq!((&stale["status"], &stale["current"]["rev"]), (&json!(412), &second["rev"]));
+    assert_eq!(stale["current"]["data"]["lanes"], 6);
+    let bare = item("PUT", "venue", &id, json!({"data": data}));
+    assert_eq!(statuses(&push(&squad.admin, &[bare]).await), [428]);
+    // The first create, sent again by a phone that never heard, is answered as it was.
+    let again = push(&squad.admin, std::slice::from_ref(&made)).await.remove(0);
+    assert_eq!((&again["rev"], &again["replayed"]), (&first["rev"], &json!(true)));
+    let other = item("PUT", "venue", &id, json!({"if_none_match": "*", "data": data}));
+    assert_eq!(statuses(&push(&squad.admin, &[other]).await), [409]);
+    let named = create("venue", json!({"name": "v", "environment": "indoor", "straight_m": 60, "lanes": 4}));
+    assert_eq!(statuses(&push(&squad.admin, &[named, squad.recorded()]).await), [409, 201], "the name is taken");
+    let gone = item("DELETE", "venue", &id, json!({"if_match": second["rev"]}));
+    assert_eq!(statuses(&push(&squad.admin, &[gone]).await), [200]);
+    let late = edit(&second["rev"], &data);
+    assert_eq!(statuses(&push(&squad.admin, &[late]).await), [410]);
+    assert_eq!(count(&squad, "refused_edit").await, 1);
+    assert_eq!(statuses(&push(&squad.coach, &[create("venue", wider)]).await), [403]);
+    let nowhere = item("PATCH", "session", &Uuid::now_v7().to_string(), json!({"if_match": "3", "data": {}}));
+    assert_eq!(statuses(&push(&squad.coach, &[nowhere]).await), [404]);
+}
+
+#[sqlx::test]
+async fn a_fact_is_never_refused_for_a_permission_or_a_missing_parent(pool: PgPool) {
+    let squad = squad(pool).await;
+    let viewer = squad.admin.member("A Viewer", "viewer", &[&squad.mine]).await;
+    let leaver = squad.admin.member("A Leaver", "coach", &[&squad.mine]).await;
+    let hidden = create("run", run(&squad.session, &squad.hidden, squad.day));
+    let lost = create("run", run(&Uuid::now_v7().to_string(), &squad.athlete, squad.day));
+    let early = create("run", run(&squad.session, &squad.athlete, squad.day - chrono::Duration::days(400)));
+    let sent = [hidden.clone(), lost, early, squad.recorded()];
+    let results = push(&squad.coach, &sent).await;
+    assert_eq!(statuses(&results), [202, 202, 202, 201], "{results:?}");
+    assert_eq!(results[0]["problem"]["type"], "/problems/held");
+    assert_eq!(statuses(&push(&squad.coach, &sent).await), [202, 202, 202, 200]);
+    let mut other = hidden.clone();
+    other["data"]["hits"] = json!(1);
+    assert_eq!(statuses(&push(&squad.coach, &[other]).await), [409]);
+    assert_eq!(statuses(&push(&viewer, &[squad.recorded()]).await), [202]);
+    let path = format!("/members/{}", leaver.account);
+    let tag = squad.admin.get(&path).await.header("etag").to_owned();
+    squad.admin.delete(&path, &tag).await.expect(204);
+    assert_eq!(statuses(&push(&leaver, &[squad.recorded()]).await), [202]);
+    let edit = create("session", json!({"held_on": squad.day, "state": "held", "group_ids": [squad.mine]}));
+    assert_eq!(statuses(&push(&leaver, &[edit]).await), [403]);
+    leaver.get("/changes").await.expect(404);
+    assert_eq!((squad.runs().await, count(&squad, "held_item").await), (1, 5));
+    let stranger = squad.app.admin_of("South").await;
+    let foreign = Caller { club: squad.admin.club.clone(), ..stranger };
+    foreign.post("/changes", batch(&[squad.recorded()])).await.expect(404);
+}
+
+#[sqlx::test]
+async fn what_needs_a_failed_item_waits_in_the_outbox(pool: PgPool) {
+    let squad = squad(pool).await;
+    let broken = create("session", json!({"held_on": squad.day, "state": "open", "group_ids": [squad.mine]}));
+    let child = create("run", run(broken["id"].as_str().unwrap(), &squad.athlete, squad.day));
+    assert_eq!(statuses(&push(&squad.coach, &[broken.clone(), child.clone()]).await), [422, 424]);
+    let mut whole = broken;
+    whole["data"]["state"] = json!("held");
+    assert_eq!(
+        statuses(&push(&squad.coach, &[child.clone(), whole.clone()]).await),
+        [424, 201],
+        "the parent comes later"
+    );
+    assert_eq!(statuses(&push(&squad.coach, &[child, whole]).await), [201, 201], "the parent is there already");
+}
+
+#[sqlx::test]
+async fn a_poison_item_at_any_place_leaves_the_others_stored(pool: PgPool) {
+    let squad = squad(pool).await;
+    let poisons: [fn(&mut Value); 8] = [
+        |one| one["data"]["height_m"] = json!("tall"),
+        |one| one["data"]["note"] = json!("a\u{0}b"),
+        |one| one["type"] = json!("rocket"),
+        |one| one["method"] = json!("PATCH"),
+        |one| one["id"] = json!("7"),
+        |one| one["colour"] = json!("red"),
+        |one| one["data"] = Value::Null,
+        |one| one["if_match"] = json!("x"),
+    ];
+    let mut stored = 0;
+    for poison in poisons {
+        for place in 0..3 {
+            let mut items: Vec<Value> = (0..3).map(|_| squad.recorded()).collect();
+            poison(&mut items[place]);
+            let expected: Vec<u64> = (0..3).map(|at| if at == place { 422 } else { 201 }).collect();
+            let results = push(&squad.coach, &items).await;
+            assert_eq!(statuses(&results), expected, "{results:?}");
+            stored += 2;
+        }
+    }
+    assert_eq!(squad.runs().await, stored);
+}
+
+#[sqlx::test]
+async fn operations_that_stand_twice_are_carried_out_once(pool: PgPool) {
+    let squad = squad(pool).await;
+    let one = squad.recorded();
+    let mut other = squad.recorded();
+    other["op_id"] = one["op_id"].clone();
+    let venue = create("venue", json!({"name": "V", "environment": "indoor", "straight_m": 60, "lanes": 4}));
+    let results = push(&squad.admin, &[one.clone(), one, other, venue.clone(), venue.clone()]).await;
+    assert_eq!(statuses(&results), [201, 201, 409, 201, 201], "{results:?}");
+    assert_eq!(squad.runs().await, 1);
+    let mut reused = create("venue", json!({"name": "W", "environment": "indoor", "straight_m": 60, "lanes": 4}));
+    reused["op_id"] = venue["op_id"].clone();
+    assert_eq!(statuses(&push(&squad.admin, &[reused]).await), [409]);
+}
+
+#[sqlx::test]
+async fn two_phones_at_once_store_each_fact_once(pool: PgPool) {
+    let squad = squad(pool).await;
+    let mut items: Vec<Value> = (0..120).map(|_| squad.recorded()).collect();
+    let venue = create("venue", json!({"name": "V", "environment": "indoor", "straight_m": 60, "lanes": 4}));
+    items.insert(60, venue);
+    let (a, b) = tokio::join!(push(&squad.admin, &items), push(&squad.admin, &items));
+    for (a, b) in a.iter().zip(&b) {
+        assert_eq!(a["rev"], b["rev"]);
+        assert!(a["status"].as_u64() < Some(202) && b["status"].as_u64() < Some(202), "{a} {b}");
+    }
+    assert_eq!(count(&squad, "runs").await, 120);
+    assert_eq!(squad.admin.get("/venues").await.body["items"].as_array().unwrap().len(), 1);
+}
+
+#[sqlx::test]
+async fn athletes_join_and_leave_groups_as_a_set(pool: PgPool) {
+    let squad = squad(pool).await;
+    let other = athlete(&squad.admin, "Third", &[&squad.mine]).await;
+    let id = Uuid::new_v5(&squad.other.parse().unwrap(), other.parse::<Uuid>().unwrap().as_bytes()).to_string();
+    let data = json!({"group_id": squad.other, "athlete_id": other});
+    let join = || item("PUT", "group_membership", &id, json!({"if_none_match": "*", "data": data}));
+    let results = push(&squad.admin, &[join(), join()]).await;
+    assert_eq!(statuses(&results), [201, 200]);
+    let groups = squad.admin.get(&format!("/athletes/{other}")).await.body["group_ids"].clone();
+    assert_eq!(groups.as_array().unwrap().len(), 2);
+    let leave = |rev: &Value| item("DELETE", "group_membership", &id, json!({"if_match": rev, "data": data}));
+    assert_eq!(statuses(&push(&squad.admin, &[leave(&json!("1"))]).await), [412]);
+    assert_eq!(statuses(&push(&squad.admin, &[leave(&results[0]["rev"])]).await), [200]);
+    let wrong = item("PUT", "group_membership", &Uuid::now_v7().to_string(), json!({"data": data}));
+    assert_eq!(statuses(&push(&squad.admin, &[wrong]).await), [422]);
+}
+
+#[sqlx::test]
+async fn a_stored_run_is_answered_as_stored_after_its_session_is_hidden(pool: PgPool) {
+    let squad = squad(pool).await;
+    let fact = run(&squad.session, &squad.athlete, squad.day);
+    let body = json!({"runs": [fact]});
+    assert_eq!(squad.coach.post("/runs", body.clone()).await.expect(200).body["results"][0]["status"], "created");
+    let path = format!("/sessions/{}", squad.session);
+    let tag = squad.admin.get(&path).await.header("etag").to_owned();
+    squad.admin.patch(&path, &tag, json!({"group_ids": [squad.other]})).await.expect(200);
+    squad.coach.get(&path).await.expect(404);
+    assert_eq!(squad.coach.post("/runs", body).await.expect(200).body["results"][0]["status"], "unchanged");
+    assert_eq!(statuses(&push(&squad.coach, &[create("run", fact)]).await), [200]);
+}
+
+#[sqlx::test]
+async fn another_club_is_never_touched(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let (north, south) = (app.admin_of("North").await, app.admin_of("South").await);
+    let group = south.group("South").await;
+    let foreign = athlete(&south, "Foreign", &[&group]).await;
+    let seq = south.seq().await;
+    let patch = item("PATCH", "athlete", &foreign, json!({"base_rev": "99", "data": {"display_name": "X"}}));
+    let session = create("session", json!({"held_on": "2026-10-01", "state": "held", "group_ids": [group]}));
+    assert_eq!(statuses(&push(&north, &[patch, session]).await), [404, 422]);
+    assert_eq!(south.seq().await, seq);
+}

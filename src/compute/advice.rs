@@ -9,9 +9,7 @@ use super::decision::{
     Clearance, Configuration, Current, Decision, Evidence, LatestSession, Policy, Ratings, Restriction, Situation,
     Stock, Target, decide,
 };
-use super::estimate::{
-    Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate, estimate_keeping,
-};
+use super::estimate::{Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate_keeping};
 use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
 use super::specs::{AgeGroup, Applicable, Birth, Club, Lookup, Query, Spec, lookup, sprint_target};
 use super::units::{BarrierKind, Length, Sex};
@@ -154,14 +152,10 @@ pub enum AdviceError {
 /// # Errors
 /// [`AdviceError`] when a stored measurement is impossible or the runs reach back too far.
 pub fn advise<'a>(record: &Record, setting: &'a Setting, on: Day) -> Result<Advice<'a>, AdviceError> {
-    let estimate = estimate(&prior(record, on)?, &rhythm_runs(record), on.days(), &Settings::default())?;
-    Ok(advise_from(record, setting, on, estimate))
+    advise_keeping(&mut None, record, setting, on)
 }
 
-/// The same as [`advise`], in less time when `kept` is what the last advice for this athlete left there.
-///
-/// # Errors
-/// As [`advise`].
+/// The same, in less time when `kept` is what the last advice for this athlete left there; errors as [`advise`].
 pub fn advise_keeping<'a>(
     kept: &mut Option<Kept>,
     record: &Record,

@@ -8,6 +8,7 @@
 mod assign;
 mod bound;
 mod cover;
+mod guess;
 mod infeasible;
 mod instance;
 mod layout;

@@ -30,12 +30,12 @@ pub(super) struct Found {
 
 /// A search in one instance.
 pub(super) struct Search<'a, 'w> {
-    instance: &'a Instance,
+    pub(super) instance: &'a Instance,
     bound: Bound<'a>,
     crowds: Crowds<'a>,
-    work: &'a mut Work<'w>,
+    pub(super) work: &'a mut Work<'w>,
     /// Only plans below this cost matter.
-    upper: i64,
+    pub(super) upper: i64,
     pub(super) best: Option<Found>,
     /// The lowest bound of the parts that were left unopened.
     left_open: i64,
@@ -82,7 +82,7 @@ impl<'a, 'w> Search<'a, 'w> {
         (self.best.is_some() || self.work.spent).then(|| self.left_open.min(self.upper))
     }
 
-    fn improve_from(&mut self, pinned: &[usize], open: &[usize]) {
+    pub(super) fn improve_from(&mut self, pinned: &[usize], open: &[usize]) {
         self.try_lanes(pinned, open);
         self.improve();
     }
@@ -281,7 +281,7 @@ impl<'a, 'w> Search<'a, 'w> {
     }
 
     /// Assigns everybody to these lanes if that can be set out, and keeps the plan when it is the best so far.
-    fn try_lanes(&mut self, pinned: &[usize], open: &[usize]) -> bool {
+    pub(super) fn try_lanes(&mut self, pinned: &[usize], open: &[usize]) -> bool {
         let mut open = open.to_vec();
         open.sort_unstable();
         let key: Vec<usize> = pinned.iter().chain(&open).copied().collect();
@@ -321,95 +321,10 @@ impl<'a, 'w> Search<'a, 'w> {
         self.left_open = apart.given_up;
         found
     }
-
-    /// A plan to begin with: opens one lane after the other, each the one that helps most.
-    fn first_guess(&mut self) {
-        let instance = self.instance;
-        let pinned: Option<Vec<usize>> = instance
-            .pinned
-            .iter()
-            .map(|lane| (0..lane.cost.len()).filter(|&c| lane.cost[c] < FORBIDDEN).min_by_key(|&c| (lane.cost[c], c)))
-            .collect();
-        let Some(pinned) = pinned else { return };
-        let (mut open, n) = (Vec::new(), instance.athletes.len());
-        let worst = self.upper / i64::try_from(n.max(1)).unwrap_or(1);
-        let mut nearest = vec![worst; n];
-        for &c in &pinned {
-            lower(&mut nearest, instance.column(c));
-        }
-        for _ in 0..instance.free {
-            let mut best: Option<(i64, usize)> = None;
-            for c in 0..instance.candidates.len() {
-                open.push(c);
-                if instance.can_set_out(&pinned, &open) {
-                    let cost = sum_of_lower(&nearest, instance.column(c)).saturating_add(instance.changes(&open));
-                    best = Some(best.map_or((cost, c), |b| b.min((cost, c))));
-                }
-                open.pop();
-            }
-            let Some((cost, c)) = best else { break };
-            let places = open.len() * instance.capacity + instance.pinned.iter().map(|p| p.spare).sum::<usize>();
-            let now = nearest.iter().fold(instance.changes(&open), |sum: i64, &near| sum.saturating_add(near));
-            if places >= n && cost >= now {
-                break;
-            }
-            open.push(c);
-            lower(&mut nearest, instance.column(c));
-        }
-        self.improve_from(&pinned, &open);
-    }
-
-    /// Replaces one lane at a time while that makes the plan better.
-    fn improve(&mut self) {
-        while let Some(found) = self.best.clone() {
-            if !self.swap_once(&found) || self.work.stopped() {
-                return;
-            }
-        }
-    }
-
-    fn swap_once(&mut self, found: &Found) -> bool {
-        let instance = self.instance;
-        let fixed: i64 = instance.pinned.iter().zip(&found.pinned).map(|(lane, &c)| lane.cost[c]).sum();
-        for position in 0..(found.open.len() + 1).min(instance.free) {
-            let mut open = found.open.clone();
-            if position < open.len() {
-                open.remove(position);
-            }
-            if instance.change > 0 && self.try_lanes(&found.pinned, &open) {
-                return true;
-            }
-            let mut nearest = vec![FORBIDDEN; instance.athletes.len()];
-            for &c in found.pinned.iter().chain(&open) {
-                lower(&mut nearest, instance.column(c));
-            }
-            for c in 0..instance.candidates.len() {
-                open.push(c);
-                let lanes = fixed.saturating_add(instance.changes(&open));
-                if lanes.saturating_add(sum_of_lower(&nearest, instance.column(c))) < self.upper
-                    && self.try_lanes(&found.pinned, &open)
-                {
-                    return true;
-                }
-                open.pop();
-            }
-        }
-        false
-    }
 }
 
 /// A step along one athlete's slope, in whole cost units.
 #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)] // a step needs no exactness
 fn scaled(length: f64, surplus: i64) -> i64 {
     (length * surplus as f64) as i64
-}
-
-fn lower(nearest: &mut [i64], column: &[i64]) {
-    for (near, &cost) in nearest.iter_mut().zip(column) {
-        *near = (*near).min(cost);
-    }
-}
-
-fn sum_of_lower(nearest: &[i64], column: &[i64]) -> i64 {
-    nearest.iter().zip(column).fold(0, |sum: i64, (&near, &cost)| sum.saturating_add(near.min(cost)))
 }

@@ -15,6 +15,7 @@ use crate::compute::decision::{Caution, Rating};
 use crate::compute::estimate::{Believed, Spread};
 use crate::compute::progress::{Progress, Rated, TechniqueTrend, TrainingDay, technique};
 use crate::platform::ids::AthleteId;
+use crate::resources::advice::CautionView;
 
 /// Most ratings shown of one criterion; the address lists all.
 const RATINGS_MAX: usize = 200;
@@ -179,7 +180,7 @@ pub struct View {
     assessments_href: String,
     /// Cautions; show them wherever this is shown.
     #[schema(max_items = 30)]
-    cautions: Vec<NoteView>,
+    cautions: Vec<CautionView>,
 }
 
 /// One athlete with the assessments of the period.
@@ -244,7 +245,7 @@ impl View {
             forecast_notes: progress.outlook.notes.iter().map(Into::into).collect(),
             technique: technique(&subject.rated).iter().filter_map(|one| trend(one, subject, links)).collect(),
             assessments_href: links.assessments(subject.id),
-            cautions: advice.decision.cautions.iter().map(Into::into).collect::<Vec<NoteView>>(),
+            cautions: advice.decision.cautions.iter().map(CautionView::from).collect(),
         }
     }
 }
@@ -272,6 +273,6 @@ fn trend(trend: &TechniqueTrend, subject: &Subject, links: &Links) -> Option<Tec
 }
 
 /// The cautions that hold for everybody.
-pub fn base_cautions() -> Vec<NoteView> {
-    Caution::BASE.iter().map(Into::into).collect()
+pub fn base_cautions() -> Vec<CautionView> {
+    Caution::BASE.iter().map(CautionView::from).collect()
 }

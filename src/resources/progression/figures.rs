@@ -5,7 +5,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::compute::day::Day;
-use crate::compute::decision::{Caution, Configuration};
+use crate::compute::decision::Configuration;
 use crate::compute::estimate::Hold;
 use crate::compute::progress::{Forecast, Load, Note, Plateau, Slope};
 use crate::compute::specs::Applicable;
@@ -40,12 +40,6 @@ pub struct NoteView {
 impl From<&Note> for NoteView {
     fn from(note: &Note) -> Self {
         Self { code: note.code(), text: note.text() }
-    }
-}
-
-impl From<&Caution> for NoteView {
-    fn from(caution: &Caution) -> Self {
-        Self { code: caution.code(), text: caution.text().to_owned() }
     }
 }
 

@@ -11,6 +11,7 @@ use super::links::Links;
 use super::store::Attendance;
 use crate::compute::progress::{AthleteWeeks, Due, Member, Period, Quantiles, squad};
 use crate::platform::ids::{AthleteId, GroupId};
+use crate::resources::advice::CautionView;
 
 /// Most sessions listed for one athlete; the count tells all.
 const SESSIONS_MAX: usize = 200;
@@ -288,7 +289,7 @@ pub struct View {
     plateaus: Vec<AthleteId>,
     /// Cautions; show them wherever this is shown.
     #[schema(max_items = 30)]
-    pub cautions: Vec<NoteView>,
+    pub cautions: Vec<CautionView>,
 }
 
 /// A squad whose progress was computed.

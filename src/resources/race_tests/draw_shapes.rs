@@ -12,6 +12,7 @@ use super::store::StoredTest;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Expected, LaneDraw};
 use crate::platform::ids::{AthleteId, RaceTestId};
+use crate::resources::advice::CautionView;
 
 fn balanced() -> String {
     "balanced".to_owned()
@@ -125,24 +126,6 @@ impl From<Expected> for ExpectedView {
             basis: one.basis.as_str(),
             text: one.basis.text(),
         }
-    }
-}
-
-/// A caution.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = RaceCaution)]
-pub struct CautionView {
-    /// Stable code.
-    #[schema(max_length = 40, example = "warm_up_first")]
-    pub code: &'static str,
-    /// The caution.
-    #[schema(max_length = 300, example = "Warm up before the first barrier.")]
-    pub text: &'static str,
-}
-
-impl From<Caution> for CautionView {
-    fn from(one: Caution) -> Self {
-        Self { code: one.code(), text: one.text() }
     }
 }
 
@@ -281,7 +264,7 @@ fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Lan
         expected: one.expected.map(ExpectedView::from),
         start_offset_s: offset.map(seconds),
         handicap_note,
-        cautions: if drawn.fell.contains(&one.athlete) { vec![Caution::AfterFall.into()] } else { vec![] },
+        cautions: if drawn.fell.contains(&one.athlete) { vec![(&Caution::AfterFall).into()] } else { vec![] },
     }
 }
 
@@ -325,7 +308,7 @@ impl HeatsView {
             spread_of_means_s: (means.len() > 1).then(|| ((high - low) * 1e3).round() / 1e3),
             heats,
             not_placed: not_placed.collect(),
-            cautions: Caution::BASE.into_iter().chain(fell).map(CautionView::from).collect(),
+            cautions: Caution::BASE.iter().chain(&fell).map(CautionView::from).collect(),
             request: drawn.request,
         }
     }

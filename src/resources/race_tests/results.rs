@@ -6,7 +6,7 @@ use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use uuid::Uuid;
 
-use super::draw_shapes::{CautionView, seconds};
+use super::draw_shapes::seconds;
 use super::entries_store::{self, Entrant};
 use super::http::load;
 use super::outcome::Outcome;
@@ -26,6 +26,7 @@ use crate::platform::fault::Faults;
 use crate::platform::ids::{AthleteId, RaceResultId};
 use crate::platform::params::path_id;
 use crate::platform::problem::Problem;
+use crate::resources::advice::CautionView;
 
 const CACHE: (&str, &str) = ("cache-control", "private, no-cache");
 
@@ -286,7 +287,7 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
         specification: (&test.value.test.specification).into(),
         schedule_source: results.iter().any(|one| !one.splits.is_empty()).then_some(rhythm::SOURCE),
         results,
-        cautions: Caution::BASE.into_iter().chain(fell).map(CautionView::from).collect(),
+        cautions: Caution::BASE.iter().chain(&fell).map(CautionView::from).collect(),
     };
     Ok(HttpResponse::Ok().insert_header(CACHE).json(body))
 }

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::draw_shapes::{CautionView, seconds};
+use super::draw_shapes::seconds;
 use super::model::{Method, RaceTest};
 use super::outcome::{Outcome, RawOutcome};
 use super::results_store::StoredOutcome;
@@ -12,6 +12,7 @@ use super::shapes::SpecificationView;
 use crate::compute::race::Against;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RaceResultId, RaceTestId};
+use crate::resources::advice::CautionView;
 
 /// A result as sent by a client.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]

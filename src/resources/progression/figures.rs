@@ -9,6 +9,7 @@ use crate::compute::decision::Configuration;
 use crate::compute::estimate::Hold;
 use crate::compute::progress::{Forecast, Load, Note, Plateau, Slope};
 use crate::compute::specs::Applicable;
+use crate::platform::ids::AthleteId;
 
 /// A date of the mathematics.
 pub fn date(day: Day) -> NaiveDate {
@@ -41,6 +42,21 @@ impl From<&Note> for NoteView {
     fn from(note: &Note) -> Self {
         Self { code: note.code(), text: note.text() }
     }
+}
+
+/// How many athletes, and which.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = AthleteCount)]
+pub struct CountView {
+    /// The stage or the decision.
+    #[schema(max_length = 20, example = "height_build")]
+    pub what: &'static str,
+    /// How many.
+    #[schema(minimum = 0, example = 7)]
+    pub athletes: usize,
+    /// Which.
+    #[schema(max_items = 300)]
+    pub athlete_ids: Vec<AthleteId>,
 }
 
 /// How much was run, and what became of it.

@@ -1,7 +1,8 @@
 //! Charts and tables of progress.
 
 use super::athlete::{Subject, by_day};
-use super::squad::{CountView, View as SquadView};
+use super::figures::CountView;
+use super::squad::View as SquadView;
 use crate::compute::day::Day;
 use crate::compute::progress::{Period, Progress};
 use crate::render::chart::{AthleteChart, LimitPoint, RunPoint, SquadChart, SquadRow, TargetLine};

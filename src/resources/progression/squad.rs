@@ -6,7 +6,9 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::athlete::base_cautions;
-use super::figures::{ConfigurationView, ForecastView, LoadView, NoteView, PlateauView, TargetView, date, on, rounded};
+use super::figures::{
+    ConfigurationView, CountView, ForecastView, LoadView, NoteView, PlateauView, TargetView, date, on, rounded,
+};
 use super::links::Links;
 use super::store::Attendance;
 use crate::compute::progress::{AthleteWeeks, Due, Member, Period, Quantiles, squad};
@@ -23,21 +25,6 @@ pub struct Who {
     pub id: AthleteId,
     /// How the squad calls them.
     pub name: String,
-}
-
-/// How many athletes, and which.
-#[derive(Clone, Debug, Serialize, ToSchema)]
-#[schema(as = AthleteCount)]
-pub struct CountView {
-    /// The stage or the decision.
-    #[schema(max_length = 20, example = "height_build")]
-    pub what: &'static str,
-    /// How many.
-    #[schema(minimum = 0, example = 7)]
-    pub athletes: usize,
-    /// Which.
-    #[schema(max_items = 300)]
-    pub athlete_ids: Vec<AthleteId>,
 }
 
 /// Five figures of a distribution over athletes; whose they are stands with each athlete.

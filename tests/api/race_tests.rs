@@ -322,6 +322,14 @@ async fn results_are_placed_compared_with_the_best_and_with_the_schedule(pool: P
     let codes: Vec<&str> =
         results["cautions"].as_array().unwrap().iter().map(|one| one["code"].as_str().unwrap()).collect();
     assert!(codes.contains(&"after_fall") && codes.contains(&"supports_coach"));
+    // A fall in a race counts like one in training until a coach clears the return.
+    let (path, tag) = squad.entered(&squad.athletes).await;
+    let next = squad.draw(&path, &tag, json!({"lanes": 5, "seed": 1})).await.expect(200);
+    let lanes = next.body["heats"][0]["lanes"].as_array().unwrap();
+    let warned = |lane: &Value| lane["cautions"].to_string().contains("after_fall");
+    for lane in lanes {
+        assert_eq!(warned(lane), lane["athlete_id"] == b, "{lane}");
+    }
 }
 
 #[sqlx::test]

@@ -335,20 +335,33 @@ async fn clearances(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select r.athlete_id, max(r.created_at) as "fell_at!: DateTime<Utc>",
+        select f.athlete_id as "athlete_id!", max(f.created_at) as "fell_at!: DateTime<Utc>",
           (
             select max(d.decided_at)
             from recommendations d
-            where d.club_id = $1 and d.athlete_id = r.athlete_id and d.clears_return
+            where d.club_id = $1 and d.athlete_id = f.athlete_id and d.clears_return
           ) as "cleared_at: DateTime<Utc>"
-        from runs r
-        join sessions s on s.club_id = $1 and s.id = r.session_id
-        where r.club_id = $1 and r.athlete_id = any ($2) and r.fell and not r.void and s.held_on <= $3
-          and not exists (
-            select from runs later
-            where later.club_id = $1 and later.supersedes = r.id
-          )
-        group by r.athlete_id
+        from (
+          select r.athlete_id, r.created_at
+          from runs r
+          join sessions s on s.club_id = $1 and s.id = r.session_id
+          where r.club_id = $1 and r.athlete_id = any ($2) and r.fell and not r.void and s.held_on <= $3
+            and not exists (
+              select from runs later
+              where later.club_id = $1 and later.supersedes = r.id
+            )
+          union all
+          select x.athlete_id, x.created_at
+          from race_results x
+          join race_tests t on t.club_id = $1 and t.id = x.race_test_id
+          join sessions s on s.club_id = $1 and s.id = t.session_id
+          where x.club_id = $1 and x.athlete_id = any ($2) and x.fell and not x.void and s.held_on <= $3
+            and not exists (
+              select from race_results later
+              where later.club_id = $1 and later.supersedes = x.id
+            )
+        ) f
+        group by f.athlete_id
         "#,
         club,
         athletes,

@@ -7,8 +7,8 @@ use serde_json::{Map, Value};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use super::erase;
-use super::measured;
+use super::erase_store;
+use super::measured_store;
 use super::model::{Athlete, Measurement, Status};
 use super::shapes::{Fields, New, Page, View};
 use super::store::{self, Filter};
@@ -51,7 +51,7 @@ pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<Stored<At
 }
 
 async fn view(tx: &mut ClubTx, stored: &Stored<AthleteId, Athlete>) -> Result<View, Problem> {
-    let measurements = measured::by_athlete(tx, &[stored.id]).await?;
+    let measurements = measured_store::by_athlete(tx, &[stored.id]).await?;
     Ok(View::new(stored, measurements.get(&stored.id).map_or(&[], Vec::as_slice)))
 }
 
@@ -84,7 +84,7 @@ async fn create_athlete(
         tx.commit().await?;
     } else {
         let stored = store::find(&mut tx, new.id).await?.ok_or_else(Problem::gone)?;
-        let measured = measured::by_athlete(&mut tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
+        let measured = measured_store::by_athlete(&mut tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
         // What was measured since then does not make the repeat another athlete.
         let there = |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value) == *sent);
         let same = (stored.value, new.measurements.iter().all(there));
@@ -119,7 +119,7 @@ async fn list_athletes(
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let ids: Vec<AthleteId> = rows.iter().map(|row| row.id).collect();
-    let measurements = measured::by_athlete(&mut tx, &ids).await?;
+    let measurements = measured_store::by_athlete(&mut tx, &ids).await?;
     let items = rows.iter().map(|row| View::new(row, measurements.get(&row.id).map_or(&[], Vec::as_slice))).collect();
     let body = Page { items, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
@@ -138,7 +138,7 @@ async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     let stored = load(&mut tx, &req).await?;
     let view = view(&mut tx, &stored).await?;
     // Measurements change the answer without changing the athlete's own row.
-    if measured::last_rev(&mut tx, stored.id).await? > stored.rev {
+    if measured_store::last_rev(&mut tx, stored.id).await? > stored.rev {
         return Ok(stored::changed(stored.rev, &view));
     }
     Ok(stored::read(&req, stored.rev, &view))
@@ -209,7 +209,7 @@ async fn delete_athlete(req: HttpRequest, permit: Permit<RosterWrite>, db: Data<
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &view(&mut tx, &before).await?)?;
     grants::require(&mut tx, &before.value.groups, "/group_ids").await?;
-    erase::remove(&mut tx, before.id, &before.value.groups).await?;
+    erase_store::remove(&mut tx, before.id, &before.value.groups).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -4,7 +4,7 @@ use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, delete, get, post};
 
 use super::http::load;
-use super::measured::{self, StoredMeasurement};
+use super::measured_store::{self, StoredMeasurement};
 use super::shapes::{MeasurementList, MeasurementView, NewMeasurement};
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
 use crate::platform::body::Body;
@@ -15,7 +15,7 @@ use crate::platform::problem::Problem;
 use crate::platform::stored::{self, Stored};
 
 async fn all(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<StoredMeasurement>, Problem> {
-    Ok(measured::by_athlete(tx, &[athlete]).await?.remove(&athlete).unwrap_or_default())
+    Ok(measured_store::by_athlete(tx, &[athlete]).await?.remove(&athlete).unwrap_or_default())
 }
 
 /// Adds a measurement.
@@ -39,7 +39,7 @@ async fn create_measurement(
     let mut tx = permit.write(&db).await?;
     let athlete = load(&mut tx, &req).await?;
     let (id, value) = body.read()?.parse(athlete.id, tx.today().await?)?;
-    if !measured::insert(&mut tx, &[(athlete.id, id, value)]).await? {
+    if !measured_store::insert(&mut tx, &[(athlete.id, id, value)]).await? {
         let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id).ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value, &value)?;
         return Ok(stored::created(&req, false, id, found.rev, &MeasurementView::from(&found)));
@@ -87,7 +87,7 @@ async fn delete_measurement(
     let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id);
     let found = found.ok_or_else(|| Problem::not_found("measurement"))?;
     stored::require_match(&req, found.rev, &MeasurementView::from(&found))?;
-    measured::remove(&mut tx, athlete.id, id).await?;
+    measured_store::remove(&mut tx, athlete.id, id).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -3,7 +3,7 @@
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
-use super::erase;
+use super::erase_store;
 use super::model::Athlete;
 use super::shapes::{Fields, New};
 use super::store;
@@ -78,7 +78,7 @@ pub async fn edit(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
         (Method::Delete, Some(found)) => {
             ops::require(op, found.rev, || Value::Object(object(&found.value)))?;
             grants::require(tx, &found.value.groups, "/group_ids").await?;
-            erase::remove(tx, id, &found.value.groups).await?;
+            erase_store::remove(tx, id, &found.value.groups).await?;
             Ok(Done::now(200, found.rev))
         }
     }

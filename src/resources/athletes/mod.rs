@@ -1,8 +1,8 @@
 //! Athletes with their dated measurements, and the roster as CSV.
 
-mod erase;
+mod erase_store;
 mod http;
-mod measured;
+mod measured_store;
 mod measurements;
 pub mod merge;
 pub mod model;

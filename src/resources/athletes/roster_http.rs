@@ -7,7 +7,7 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
-use super::measured;
+use super::measured_store;
 use super::model::NewAthlete;
 use super::roster::{self, Context, Row};
 use super::roster_store;
@@ -212,7 +212,7 @@ async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<Http
     let groups: HashMap<GroupId, String> = roster_store::groups(&mut tx).await?.into_iter().collect();
     let athletes = everyone(&mut tx).await?;
     let ids: Vec<AthleteId> = athletes.iter().map(|one| one.id).collect();
-    let mut measured = measured::by_athlete(&mut tx, &ids).await?;
+    let mut measured = measured_store::by_athlete(&mut tx, &ids).await?;
     let rows: Vec<_> = athletes
         .into_iter()
         .map(|one| {

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::measured::StoredMeasurement;
+use super::measured_store::StoredMeasurement;
 use super::model::{self, Athlete, Birth, Experience, Measurement, NewAthlete, Raw, Status};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};

@@ -3,7 +3,7 @@
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
-use super::measured;
+use super::measured_store;
 use super::merge::{self, GroupRevs};
 use super::model::{Athlete, Birth, Experience, Leg, Measurement, NewAthlete, Status};
 use crate::compute::units::Sex;
@@ -80,7 +80,7 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
         .iter()
         .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, *measurement)))
         .collect();
-    if !measured::insert(tx, &measurements).await? {
+    if !measured_store::insert(tx, &measurements).await? {
         return Err(StoreError::Conflict("The id of a measurement is already used. Send a new one.".to_owned()));
     }
     Ok(true)

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
-use super::measured;
+use super::measured_store;
 use super::shapes::{Fields, MeasurementView, NewMeasurement};
 use super::store;
 use crate::platform::body;
@@ -49,8 +49,8 @@ pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreErr
 /// # Errors
 /// Database errors.
 pub async fn pull_measurements(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
-    let found = measured::by_ids(tx, ids).await?;
-    let view = |(athlete, one): &(AthleteId, measured::StoredMeasurement)| {
+    let found = measured_store::by_ids(tx, ids).await?;
+    let view = |(athlete, one): &(AthleteId, measured_store::StoredMeasurement)| {
         let view = MeasuredView { athlete_id: *athlete, measurement: MeasurementView::from(one) };
         Record::of(one.id, one.rev, &view)
     };
@@ -86,7 +86,7 @@ pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Valu
         Ok(parsed) => parsed,
         Err(faults) => return Ok(Fact::Refused(Problem::invalid(faults))),
     };
-    if let Some((athlete, stored)) = measured::by_ids(tx, &[id.0]).await?.pop() {
+    if let Some((athlete, stored)) = measured_store::by_ids(tx, &[id.0]).await?.pop() {
         let same = athlete == sent.athlete_id && stored.value == value;
         return Ok(if same { Fact::Stored(Done::before(stored.rev)) } else { Fact::Clash });
     }
@@ -94,7 +94,7 @@ pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Valu
         let fault = Fault::at("/athlete_id", "unknown_id", "there is no such athlete in your groups");
         return Ok(Fact::Refused(Problem::invalid(vec![fault])));
     }
-    if !measured::insert(tx, &[(sent.athlete_id, id, value)]).await? {
+    if !measured_store::insert(tx, &[(sent.athlete_id, id, value)]).await? {
         return Ok(Fact::Refused(Problem::gone()));
     }
     Ok(Fact::Stored(Done::now(201, 0)))
@@ -105,13 +105,13 @@ pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Valu
 /// # Errors
 /// Whatever refuses it.
 pub async fn remove_measurement(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
-    let found = measured::by_ids(tx, &[op.id]).await?.pop();
+    let found = measured_store::by_ids(tx, &[op.id]).await?.pop();
     let missing = || Problem::not_found("measurement");
     let (athlete, found) = found.ok_or_else(missing)?;
     if op.method != Method::Delete || store::find(tx, athlete).await?.is_none() {
         return Err(missing());
     }
     ops::require(op, found.rev, || serde_json::to_value(MeasurementView::from(&found)).unwrap_or_default())?;
-    measured::remove(tx, athlete, found.id).await?;
+    measured_store::remove(tx, athlete, found.id).await?;
     Ok(Done::now(200, found.rev))
 }

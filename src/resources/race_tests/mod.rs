@@ -3,6 +3,7 @@
 mod draw;
 mod draw_shapes;
 mod entries_store;
+mod history_store;
 mod http;
 mod loading;
 mod model;

@@ -3,7 +3,7 @@
 mod attendance;
 mod http;
 mod model;
-mod presence;
+mod presence_store;
 mod shapes;
 mod store;
 pub mod sync;

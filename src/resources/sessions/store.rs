@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::{Session, State};
-use super::presence;
+use super::presence_store;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::grants::{self, ids_of};
@@ -255,7 +255,7 @@ pub async fn remove(tx: &mut ClubTx, id: SessionId, groups: &[GroupId]) -> Resul
     )
     .execute(tx.changing(Change::remove(Kind::Session, id).scopes(ids_of(groups), Vec::new())))
     .await?;
-    presence::clear(tx, id).await?;
+    presence_store::clear(tx, id).await?;
     grants::unplace(tx, id.0).await
 }
 

@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use super::model::Session;
 use super::shapes::{Fields, View};
-use super::{presence, store};
+use super::{presence_store, store};
 use crate::platform::body;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Fault;
@@ -39,8 +39,8 @@ pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreErr
 /// # Errors
 /// Database errors.
 pub async fn pull_attendance(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
-    let found = presence::by_ids(tx, ids).await?;
-    let view = |one: &presence::Presence| {
+    let found = presence_store::by_ids(tx, ids).await?;
+    let view = |one: &presence_store::Presence| {
         let view = AttendanceView { id: one.id, rev: one.rev, session_id: one.session, athlete_id: one.athlete };
         Record::of(one.id, one.rev, &view)
     };
@@ -98,7 +98,7 @@ struct Pair {
 /// # Errors
 /// Whatever refuses it.
 pub async fn attend(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
-    let found = presence::by_ids(tx, &[op.id]).await?.pop();
+    let found = presence_store::by_ids(tx, &[op.id]).await?.pop();
     let pair = match (&found, op.data.is_empty()) {
         (Some(found), true) => Pair { session_id: found.session, athlete_id: found.athlete },
         _ => body::from_value(Value::Object(op.data.clone()))?,

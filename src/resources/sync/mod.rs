@@ -13,7 +13,7 @@ mod pager;
 mod push;
 mod push_http;
 mod push_store;
-mod retention;
+mod retention_store;
 mod shapes;
 mod slots;
 mod store;
@@ -22,7 +22,7 @@ mod visibility;
 mod wait;
 
 pub use document::describe;
-pub use retention::compact;
+pub use retention_store::compact;
 
 /// The routes of the change feed.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

@@ -1,13 +1,13 @@
 //! Batches of append-only facts: one result for each item, in the order of the request.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::hash::BuildHasher;
 
 use serde::Serialize;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::fault::Fault;
+use super::fault::{Fault, Faults};
 use super::problem::{Code, Problem, ProblemBody};
 
 /// Most items of a batch.
@@ -75,6 +75,30 @@ pub fn invalid_item(prefix: &str, mut faults: Vec<Fault>) -> Problem {
         fault.pointer = fault.pointer.take().map(|pointer| format!("{prefix}{pointer}"));
     }
     Problem::invalid(faults)
+}
+
+/// Refuses a correction of a fact that is not there, is about something else, or was corrected already.
+///
+/// `earlier` is the stored fact: whether it is about the same, as `rule` (what it is called, and what it must be) demands,
+/// and what corrected it before. `replaced` are the facts that the batch corrected so far.
+pub fn check_correction<S: BuildHasher>(
+    faults: &mut Faults,
+    (id, replaces): (Uuid, Uuid),
+    earlier: Option<(bool, Option<Uuid>)>,
+    replaced: &mut HashSet<Uuid, S>,
+    (called, rule): (&str, &str),
+) {
+    match earlier {
+        None => faults.add("/supersedes", "unknown_id", format!("there is no such {called}")),
+        Some((false, _)) => faults.add("/supersedes", "other_athlete", rule),
+        Some((_, Some(later))) if later != id => {
+            faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
+        }
+        Some(_) if !replaced.insert(replaces) => {
+            faults.add("/supersedes", "superseded", "is corrected twice in this batch");
+        }
+        Some(_) => {}
+    }
 }
 
 /// Decides each item against what is stored and against earlier items of the batch.

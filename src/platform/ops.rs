@@ -141,6 +141,81 @@ pub trait Editable {
     async fn remove(tx: &mut ClubTx, id: Uuid, before: &Self::Value) -> Result<(), Problem>;
 }
 
+/// `pull` and `Edits` of a resource whose records stand by themselves: what phones read and edit of it.
+///
+/// Takes what people call it, its model, its id and how its JSON parses; `store`, `Fields` and `View` are those of the
+/// resource.
+macro_rules! plain_records {
+    ($what:literal, $value:ty, $id:path, $parse:expr) => {
+        /// The records of these ids that are there.
+        ///
+        /// # Errors
+        /// Database errors.
+        pub async fn pull(
+            tx: &mut $crate::platform::db::ClubTx,
+            ids: &[uuid::Uuid],
+        ) -> Result<Vec<$crate::platform::record::Record>, $crate::platform::db::StoreError> {
+            let found = store::by_ids(tx, ids).await?;
+            found.iter().map(|one| $crate::platform::record::Record::of(one.id, one.rev, &View::from(one))).collect()
+        }
+
+        /// Its edits.
+        #[derive(Debug)]
+        pub struct Edits;
+
+        impl $crate::platform::ops::Editable for Edits {
+            type Value = $value;
+            type Fields = Fields;
+            const WHAT: &'static str = $what;
+
+            async fn find(
+                tx: &mut $crate::platform::db::ClubTx,
+                id: uuid::Uuid,
+            ) -> Result<Option<(i64, $value)>, $crate::platform::problem::Problem> {
+                Ok(store::find(tx, $id(id)).await?.map(|found| (found.rev, found.value)))
+            }
+
+            fn fields(value: &$value) -> Result<Fields, $crate::platform::problem::Problem> {
+                Ok(Fields::from(value))
+            }
+
+            async fn parse(
+                _: &mut $crate::platform::db::ClubTx,
+                fields: Fields,
+                _: Option<&$value>,
+            ) -> Result<$value, $crate::platform::problem::Problem> {
+                Ok($parse(fields)?)
+            }
+
+            async fn insert(
+                tx: &mut $crate::platform::db::ClubTx,
+                id: uuid::Uuid,
+                value: &$value,
+            ) -> Result<bool, $crate::platform::problem::Problem> {
+                Ok(store::insert(tx, $id(id), value).await?)
+            }
+
+            async fn save(
+                tx: &mut $crate::platform::db::ClubTx,
+                id: uuid::Uuid,
+                value: &$value,
+                _: &$value,
+            ) -> Result<(), $crate::platform::problem::Problem> {
+                Ok(store::save(tx, $id(id), value).await?)
+            }
+
+            async fn remove(
+                tx: &mut $crate::platform::db::ClubTx,
+                id: uuid::Uuid,
+                _: &$value,
+            ) -> Result<(), $crate::platform::problem::Problem> {
+                Ok(store::remove(tx, $id(id)).await?)
+            }
+        }
+    };
+}
+pub(crate) use plain_records;
+
 /// The stored record in a refusal, so that a client can rebase on it.
 pub fn current(rev: i64, data: Value) -> Value {
     json!({"rev": rev.to_string(), "data": data})

@@ -1,6 +1,7 @@
 //! The time an athlete is expected to run over a course, how sure that is, and what it rests on.
 
 use super::{Course, TimingClass};
+use crate::compute::robust::median;
 use crate::compute::units::Length;
 
 /// Days back to which races and timed runs count: eight weeks (design choice; the same as for a step of the progression).
@@ -175,12 +176,6 @@ fn recent(day: i32, on: i32) -> bool {
     day <= on && on.saturating_sub(day) <= RECENT_DAYS
 }
 
-/// The middle of a sorted list, if it has any.
-fn median(sorted: &[f64]) -> Option<f64> {
-    let upper = *sorted.get(sorted.len() / 2)?;
-    Some(if sorted.len() % 2 == 1 { upper } else { sorted.get(sorted.len() / 2 - 1)?.midpoint(upper) })
-}
-
 fn from_races(history: &History, course: &Course, class: TimingClass, on: i32) -> Option<Expected> {
     let same = |wanted: TimingClass| -> Vec<(i32, u32)> {
         let mut found: Vec<_> = history
@@ -203,8 +198,7 @@ fn from_races(history: &History, course: &Course, class: TimingClass, on: i32) -
         some => (some, 0.0),
     };
     let mut times: Vec<f64> = races.iter().map(|(_, ms)| f64::from(*ms) / 1_000.0).collect();
-    times.sort_unstable_by(f64::total_cmp);
-    let middle = median(&times)?;
+    let middle = median(&mut times)?;
     #[allow(clippy::cast_precision_loss)] // at most MOST
     let n = times.len() as f64;
     let first = RACE_SPREAD * middle;
@@ -222,10 +216,9 @@ fn from_runs(history: &History, course: &Course, on: i32) -> Option<Expected> {
         let key = |run: &TimedRun| (std::cmp::Reverse(run.day), std::cmp::Reverse(run.touchdowns_ms.len()));
         key(a).cmp(&key(b)).then_with(|| a.touchdowns_ms.cmp(&b.touchdowns_ms))
     });
-    let mut found: Vec<(f64, f64)> = runs.iter().filter_map(|run| over(run, course)).take(MOST).collect();
-    found.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
-    let times: Vec<f64> = found.iter().map(|(time, _)| *time).collect();
-    let time = median(&times)?;
+    let found: Vec<(f64, f64)> = runs.iter().filter_map(|run| over(run, course)).take(MOST).collect();
+    let mut times: Vec<f64> = found.iter().map(|(time, _)| *time).collect();
+    let time = median(&mut times)?;
     let spread = found.iter().map(|(_, spread)| *spread).fold(f64::INFINITY, f64::min);
     Expected::new(time, spread * time, Basis::Rhythm)
 }

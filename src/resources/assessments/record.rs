@@ -24,19 +24,9 @@ fn check_references(one: &Assessment, known: &Known, replaced: &mut HashSet<Uuid
         faults.add("/session_id", "unknown_id", "there is no such session for your groups");
     }
     if let Some(earlier) = one.supersedes {
-        match known.superseded.get(&earlier.0) {
-            Some((athlete, _)) if *athlete != one.athlete.0 => {
-                faults.add("/supersedes", "other_athlete", "must be an assessment of the same athlete");
-            }
-            Some((_, Some(later))) if *later != id => {
-                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
-            }
-            Some(_) if !replaced.insert(earlier.0) => {
-                faults.add("/supersedes", "superseded", "is corrected twice in this batch");
-            }
-            Some(_) => {}
-            None => faults.add("/supersedes", "unknown_id", "there is no such assessment"),
-        }
+        let stored = known.superseded.get(&earlier.0).map(|(athlete, later)| (*athlete == one.athlete.0, *later));
+        let rule = ("assessment", "must be an assessment of the same athlete");
+        batch::check_correction(&mut faults, (id, earlier.0), stored, replaced, rule);
     }
     faults.finish(Some(()))
 }

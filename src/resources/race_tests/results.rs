@@ -43,19 +43,10 @@ fn check_references(one: &Outcome, known: &Known, replaced: &mut HashSet<Uuid>, 
         faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
     }
     if let Some(earlier) = one.supersedes {
-        match known.superseded.get(&earlier.0) {
-            Some((athlete, test, _)) if (*athlete, *test) != (one.athlete.0, one.test.0) => {
-                faults.add("/supersedes", "other_athlete", "must be a result of the same athlete in this race test");
-            }
-            Some((_, _, Some(later))) if *later != id => {
-                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
-            }
-            Some(_) if !replaced.insert(earlier.0) => {
-                faults.add("/supersedes", "superseded", "is corrected twice in this batch");
-            }
-            Some(_) => {}
-            None => faults.add("/supersedes", "unknown_id", "there is no such result"),
-        }
+        let same = |athlete: Uuid, test: Uuid| (athlete, test) == (one.athlete.0, one.test.0);
+        let stored = known.superseded.get(&earlier.0).map(|(athlete, test, later)| (same(*athlete, *test), *later));
+        let rule = ("result", "must be a result of the same athlete in this race test");
+        batch::check_correction(&mut faults, (id, earlier.0), stored, replaced, rule);
     }
     if faults.is_empty() { Ok(()) } else { Err(faults) }
 }

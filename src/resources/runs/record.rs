@@ -28,19 +28,9 @@ fn check_references(run: &Run, known: &Known, replaced: &mut HashSet<Uuid>, id: 
         faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
     }
     if let Some(earlier) = run.supersedes {
-        match known.superseded.get(&earlier.0) {
-            Some((athlete, _)) if *athlete != run.athlete.0 => {
-                faults.add("/supersedes", "other_athlete", "must be a run of the same athlete");
-            }
-            Some((_, Some(later))) if *later != id => {
-                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
-            }
-            Some(_) if !replaced.insert(earlier.0) => {
-                faults.add("/supersedes", "superseded", "is corrected twice in this batch");
-            }
-            Some(_) => {}
-            None => faults.add("/supersedes", "unknown_id", "there is no such run"),
-        }
+        let stored = known.superseded.get(&earlier.0).map(|(athlete, later)| (*athlete == run.athlete.0, *later));
+        let rule = ("run", "must be a run of the same athlete");
+        batch::check_correction(&mut faults, (id, earlier.0), stored, replaced, rule);
     }
     if faults.is_empty() { Ok(()) } else { Err(faults) }
 }

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::collections::HashMap;
 
-use chrono::{DateTime, Datelike, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::policy::{PolicyFields, policy_of};
@@ -33,12 +33,7 @@ fn length(mm: i32, what: &'static str) -> Result<Length, StoreError> {
 
 /// A date as the mathematics counts it.
 pub fn day(date: NaiveDate) -> Result<Day, StoreError> {
-    let (month, of_month) = (u8::try_from(date.month()), u8::try_from(date.day()));
-    month
-        .ok()
-        .zip(of_month.ok())
-        .and_then(|(month, of_month)| Day::from_ymd(date.year(), month, of_month))
-        .ok_or(StoreError::Corrupt("date"))
+    Day::from_days(date.to_epoch_days()).ok_or(StoreError::Corrupt("date"))
 }
 
 /// What holds for the whole club.

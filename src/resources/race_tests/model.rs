@@ -1,7 +1,5 @@
 //! Race tests and their rules.
 
-use chrono::Datelike;
-
 use crate::compute::advice::Setting;
 use crate::compute::day::Day;
 use crate::compute::race::{Course, TimingClass};
@@ -241,7 +239,7 @@ pub fn dimensions(
 
 /// A date as the mathematics counts it.
 pub fn day(date: chrono::NaiveDate) -> Option<Day> {
-    Day::from_ymd(date.year(), u8::try_from(date.month()).ok()?, u8::try_from(date.day()).ok()?)
+    Day::from_days(date.to_epoch_days())
 }
 
 #[cfg(test)]

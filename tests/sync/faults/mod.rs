@@ -1,0 +1,1 @@
+//! The real database under fault.

@@ -1,0 +1,10 @@
+//! Offline sync, proved in three layers: a pure model of server and phone, phones behind a bad network before the real
+//! service, and the real database under fault.
+
+// Tests may fail loudly, and their figures are small.
+#![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
+
+mod faults;
+mod model;
+mod network;
+mod phone;

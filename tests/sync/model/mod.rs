@@ -1,0 +1,1 @@
+//! A pure model of server and phones.

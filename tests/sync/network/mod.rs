@@ -1,0 +1,1 @@
+//! Phones behind a bad network before the real service.

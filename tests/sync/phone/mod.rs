@@ -1,0 +1,1 @@
+//! A phone that follows the guide.

@@ -115,6 +115,7 @@ async fn before_any_run(tour: &Tour) {
     assert_eq!(first.body["estimate"]["prior_share"], 1.0);
     assert_eq!(first.body["estimate"]["prior_basis"], json!(["stature"]));
     assert_eq!(first.body["decision"]["barrier_kind"], "wicket");
+    assert_eq!(first.body["decision"]["fitting_lane"]["spacing_m"], first.body["decision"]["spacing_m"]);
     assert!(first.body["cautions"].as_array().unwrap().len() >= 5);
     assert_eq!(first.body["missing"][0]["code"], "intervals");
     assert_eq!(first.body["missing"][0]["params"], json!({"intervals_more": 12}));
@@ -151,6 +152,10 @@ async fn after_two_weeks(tour: &Tour) {
     assert_eq!((&weak["current"]["spacing_m"], &weak["decision"]["spacing_m"]), (&json!(6.75), &json!(6.5)));
     let limits = (strong["estimate"]["comfortable_limit_m"]["mean"].as_f64(), 5.75);
     assert!(limits.0.unwrap() > limits.1, "everything held, so the limit lies beyond the spacing run");
+    let fits = [&strong, &weak].map(|advice| advice["decision"]["fitting_lane"].clone());
+    assert!(fits[0]["spacing_m"].as_f64().unwrap() >= 5.75, "the lane that fits lies beyond what is held");
+    assert!(fits[1]["spacing_m"].as_f64().unwrap() < 6.5, "one step in is not yet the lane that fits");
+    assert!(fits.iter().all(|fit| fit["reached"] == true && fit["hold_probability"]["mean"].as_f64().unwrap() >= 0.8));
 
     let group = tour.admin.get(&format!("/groups/{}/recommendations", tour.group)).await.expect(200);
     let counts = group.body["counts"].as_array().unwrap();

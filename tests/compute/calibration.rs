@@ -1,9 +1,9 @@
 //! Simulated seasons: the estimate's intervals, its recommendations and its predictions against a known truth that is not
 //! the model. `./dev simulate` prints the same figures of more athletes.
 //!
-//! The seeds are fixed, so a figure changes only with the code. Found when this was written, for the 200 athletes of seeds
-//! 1 to 8 (100 at p* 0.7 and 0.9): coverage 0.942, by drift 0.926 to 0.957; error 0.147 m; mean probability and its
-//! standard deviation 0.801 and 0.090 at p* 0.7, 0.875 and 0.074 at 0.8, 0.922 and 0.076 at 0.9.
+//! The seeds are fixed, so a figure changes only with the code. Lanes that fit are marked to 0.10 m: on steps of 0.25 m no
+//! rule gets below a standard deviation of 0.084 at p* 0.7 (means up to 0.82), because a step alone makes 0.2 of the
+//! probability there, and the likelihood of the simulation itself, luck of runs and days included, does not estimate better.
 
 use std::ops::RangeInclusive;
 use std::sync::OnceLock;
@@ -80,11 +80,9 @@ fn recommended_lanes_hold_as_wanted() {
     let sure = lanes(&recommended(&squads()[..4], 0.9), 0.9);
     within("p* 0.9, mean", sure.mean, 0.90..=1.0);
     within("p* 0.9, SD", sure.sd, 0.0..=0.08);
-    // At 0.7 the curve is steepest: one step of the club's grid, 0.25 m, alone is 0.2, and lanes chosen with the truth at
-    // hand scatter by 0.06.
     let bold = lanes(&recommended(&squads()[..4], 0.7), 0.7);
     within("p* 0.7, mean", bold.mean, 0.70..=0.82);
-    within("p* 0.7, SD", bold.sd, 0.0..=0.095);
+    within("p* 0.7, SD", bold.sd, 0.0..=0.08);
 }
 
 #[test]
@@ -92,7 +90,7 @@ fn no_rule_beats_the_recommendation_by_more_than_its_error() {
     let known = lanes(&seasons(squads(), |athlete| AllKnowing { athlete, hold: USUAL_HOLD }), USUAL_HOLD);
     let estimated = lanes(usual(), USUAL_HOLD);
     within("mean above that of the truth", estimated.mean - known.mean, -0.03..=0.03);
-    within("SD over that of the truth", estimated.sd / known.sd, 1.0..=1.8);
+    within("SD above that of the truth", estimated.sd - known.sd, 0.0..=0.045);
 }
 
 #[test]

@@ -236,12 +236,12 @@ fn a_confirmed_fall_lets_the_athlete_run_on_but_not_step_up_yet() {
 // First lanes and the technique gate.
 
 #[test]
-fn an_athlete_without_runs_starts_with_mobility_and_the_longest_wicket_lane_that_should_hold() {
+fn an_athlete_without_runs_starts_with_mobility_and_a_wicket_lane_that_should_hold() {
     let mut athlete = Situation::unseen(TODAY);
     athlete.stock = club();
     let decision =
         decide(&athlete, &Policy::default(), &|_, spacing| hold(if spacing <= mm(5_900) { 0.81 } else { 0.79 }));
-    says(&decision, Consolidate, at(Wicket, 150, 5_750), Stage::Mobility);
+    says(&decision, Consolidate, at(Wicket, 150, 5_900), Stage::Mobility);
     assert_eq!(needs(&decision), ["intervals", "days", "rating", "rating", "rating"]);
     assert!(decision.cautions.contains(&Caution::ThinEvidence));
 }
@@ -728,6 +728,7 @@ fn a_policy_names_each_of_its_broken_fields() {
             "min_intervals",
             "min_rating",
             "spacing_step",
+            "fit_step",
             "min_spacing",
             "spacing_tolerance"
         ]

@@ -198,8 +198,36 @@ proptest! {
         prop_assert!(owned);
         let kept = from.is_some_and(|from| from.spacing == to.spacing);
         let goal = s.target.is_some_and(|target| target.spacing == to.spacing) || to.spacing == mm(9_140);
-        prop_assert!(kept || goal || to.spacing.mm() % 250 == 0, "{}", to.spacing.mm());
+        // A first lane is marked more finely than the club's grid.
+        let marked = to.spacing.mm() % 250 == 0 || (from.is_none() && to.spacing.mm() % 100 == 0);
+        prop_assert!(kept || goal || marked, "{}", to.spacing.mm());
         prop_assert!(to.spacing >= mm(4_000) || kept);
+    }
+
+    #[test]
+    fn the_lane_that_fits_is_the_nearest_to_what_is_wanted_with_something_in_hand(
+        s in situation(),
+        limit in 5.0..12.0,
+        wanted in 0.05..0.99,
+    ) {
+        let policy = Policy { first_lane_hold: wanted, ..Policy::default() };
+        let decision = decide(&s, &policy, &|height, spacing| model(limit, height, spacing));
+        let Some(fit) = decision.fit else {
+            prop_assert_eq!(decision.kind, DecisionKind::RestAndRefer);
+            return Ok(());
+        };
+        let longest = s.target.map_or(policy.max_spacing, |target| target.spacing);
+        let all = (40..).map(|k| mm(k * 100)).take_while(|spacing| *spacing <= longest).chain([longest]);
+        let means: Vec<f64> = all.map(|spacing| model(limit, fit.height, spacing).mean).collect();
+        let reach: Vec<f64> = means.iter().copied().filter(|mean| *mean >= wanted).collect();
+        prop_assert_eq!(fit.reached, !reach.is_empty());
+        prop_assert_eq!(fit.height, decision.proposed.unwrap().height);
+        let aim = wanted + 0.32 * (1.0 - wanted);
+        // Two spacings may fit equally, one too easy and one too hard by the same.
+        let miss = |mean: f64| if reach.is_empty() { 1.0 - mean } else { (mean - aim).abs() };
+        let of = if reach.is_empty() { &means } else { &reach };
+        let least = of.iter().map(|mean| miss(*mean)).fold(1.0, f64::min);
+        prop_assert!((miss(fit.hold.mean) - least).abs() < 1e-9, "{} misses by more than {least}", fit.hold.mean);
     }
 
     #[test]

@@ -32,7 +32,7 @@ fn a_novice_without_runs() {
         &decision,
         DecisionKind::Consolidate,
         "Too few three-stride runs are on file, and the lead leg, trail leg and walkover are not rated. Start with \
-         wickets at 0.15 m, 5.75 m apart: expect 81 % held (likely 66 to 91 %). A step up needs these rated secure, \
+         wickets at 0.15 m, 5.90 m apart: expect 81 % held (likely 66 to 91 %). A step up needs these rated secure, \
          and 12 more intervals on 2 more days.",
     );
 }

@@ -29,7 +29,7 @@ fn what_becomes_of_simulated_athletes_lies_in_the_ranges_of_their_forecasts() {
     within("in the 90 % range", mix.in_90, 0.80..=0.98);
     // Most ranges are cut off at today or at the end of the look ahead and so claim more than their name says.
     within("in the 90 % range, over what is claimed", mix.in_90 - mix.claimed_90, -0.05..=0.03);
-    within("in the 50 % range, over what is claimed", mix.in_50 - mix.claimed_50, -0.06..=0.06);
+    within("in the 50 % range, over what is claimed", mix.in_50 - mix.claimed_50, -0.06..=0.08);
     within("reached, over what is expected", mix.reached - mix.expected, -0.1..=0.1);
     for (drift_m, (made, _)) in DRIFTS_M.iter().zip(&levels) {
         within(&format!("in the 90 % range, {drift_m} m/week"), forecast_figures(made).in_90, 0.88..=1.0);

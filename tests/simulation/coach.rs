@@ -31,9 +31,8 @@ pub trait Coach {
     }
 }
 
-/// The longest lane over a given height that the service expects to hold with a probability: the rule by which it
-/// chooses an athlete's first lane.
-fn longest(day: i32, hold: f64, chance: &dyn Fn(Length, Length) -> f64) -> Lane {
+/// The lane that the service says fits an athlete over a given height: the rule by which it also chooses a first lane.
+fn fitting(day: i32, hold: f64, chance: &dyn Fn(Length, Length) -> f64) -> Lane {
     let height = height_on(day);
     let policy = Policy { first_lane_hold: hold, ..Policy::default() };
     let wickets = Stock { kind: BarrierKind::Wicket, heights: vec![height] };
@@ -43,11 +42,11 @@ fn longest(day: i32, hold: f64, chance: &dyn Fn(Length, Length) -> f64) -> Lane 
         let mean = chance(height, spacing);
         Hold { mean, p05: mean, p95: mean }
     };
-    let proposed = decide(&situation, &policy, &of_mean).proposed.expect("a lane");
-    Lane { height: proposed.height, spacing: proposed.spacing }
+    let fit = decide(&situation, &policy, &of_mean).fit.expect("a lane");
+    Lane { height: fit.height, spacing: fit.spacing }
 }
 
-/// Asks the service for the longest lane that should hold, every session.
+/// Asks the service for the lane that fits, every session.
 pub struct Recommended {
     posterior: Posterior,
     estimate: Estimate,
@@ -69,7 +68,7 @@ impl Coach for Recommended {
     fn lane(&mut self, day: i32) -> Lane {
         self.posterior.advance(day).expect("days in order");
         self.estimate = self.posterior.summary();
-        longest(day, self.hold, &|height, spacing| self.estimate.hold_mean(height, spacing))
+        fitting(day, self.hold, &|height, spacing| self.estimate.hold_mean(height, spacing))
     }
 
     fn saw(&mut self, runs: &[RunCounts]) {
@@ -82,7 +81,7 @@ impl Coach for Recommended {
     }
 }
 
-/// Chooses by the same rule with the truth at hand: the best that the club's spacing grid allows.
+/// Chooses by the same rule with the truth at hand: the best that its steps allow.
 pub struct AllKnowing<'a> {
     pub athlete: &'a Athlete,
     pub hold: f64,
@@ -90,7 +89,7 @@ pub struct AllKnowing<'a> {
 
 impl Coach for AllKnowing<'_> {
     fn lane(&mut self, day: i32) -> Lane {
-        longest(day, self.hold, &|height, spacing| self.athlete.hold(day, height, spacing))
+        fitting(day, self.hold, &|height, spacing| self.athlete.hold(day, height, spacing))
     }
 
     fn saw(&mut self, _runs: &[RunCounts]) {}

@@ -115,11 +115,14 @@ impl<'a> Ladder<'a> {
         (closer < spacing && closer >= self.policy.min_spacing).then_some(closer)
     }
 
-    /// The club's grid, longest first, between the shortest and the longest spacing that may be proposed.
-    pub(super) fn grid(&self) -> impl Iterator<Item = Length> + use<> {
-        let step = self.step_mm();
+    /// Every spacing that may be marked for one athlete, longest first, without the longest that may be proposed at all.
+    pub(super) fn marks(&self) -> impl Iterator<Item = Length> + use<> {
+        let (step, longest) = (self.policy.fit_step.mm().max(1), self.longest());
         let shortest = self.policy.min_spacing.mm().div_ceil(step);
-        (shortest..=self.longest().mm() / step).rev().map(move |k| Length::from_mm(k * step))
+        (shortest..=longest.mm() / step)
+            .rev()
+            .map(move |k| Length::from_mm(k * step))
+            .filter(move |mark| *mark < longest)
     }
 
     /// A grid step that arithmetic can use even if the policy was never checked.

@@ -22,6 +22,7 @@
 //! Clearance?", Frontiers in Sports and Active Living 4: 822592, 2022).
 
 mod cautions;
+mod fit;
 mod ladder;
 mod missing;
 mod policy;
@@ -33,6 +34,7 @@ mod step_up;
 
 pub use crate::compute::estimate::Hold;
 pub use cautions::Caution;
+pub use fit::Fit;
 pub use missing::Missing;
 pub use policy::{Policy, PolicyFault};
 pub use reasons::Reason;
@@ -183,6 +185,8 @@ pub struct Decision {
     pub hold_current: Option<Hold>,
     /// The prediction at the proposed configuration.
     pub hold_proposed: Option<Hold>,
+    /// The spacing that fits the athlete over the proposed height: where the steps lead.
+    pub fit: Option<Fit>,
     /// Whether a coach has to confirm before the athlete runs it.
     pub needs_confirmation: bool,
     /// Why, in the order in which it reads; never empty.
@@ -198,7 +202,7 @@ pub struct Decision {
 /// Decides what one athlete does next.
 ///
 /// `hold` gives the probability of holding an interval at a (height, spacing); it is asked at the current configuration, at
-/// the possible steps, and along the grid when the athlete has no configuration yet. The policy must pass
+/// the possible steps, and at the spacings among which the one that fits is found. The policy must pass
 /// [`Policy::check`]. The same input always gives the same decision.
 ///
 /// ```

@@ -44,7 +44,10 @@ pub struct Policy {
     pub min_spacing: Length,
     /// Longest spacing proposed without a target: the longest of sprint hurdles (110 m, men).
     pub max_spacing: Length,
-    /// Probability of holding the rhythm at which a first wicket lane is set out.
+    /// Smallest change of spacing of a lane for one athlete: the first lane, and the one that fits. A quarter of a metre is
+    /// a fifth of the probability; a tape marks less.
+    pub fit_step: Length,
+    /// Probability of holding the rhythm that a first lane, and the one that fits, should have at least.
     pub first_lane_hold: f64,
     /// Height of a wicket lane where the club owns no wickets.
     pub wicket_height: Length,
@@ -76,6 +79,7 @@ impl Default for Policy {
             spacing_step: Length::from_mm(250),
             min_spacing: Length::from_mm(4_000),
             max_spacing: Length::from_mm(9_140),
+            fit_step: Length::from_mm(100),
             first_lane_hold: 0.80,
             wicket_height: Length::from_mm(300),
             height_tolerance: Length::from_mm(5),
@@ -152,14 +156,16 @@ impl Policy {
         ]
     }
 
-    fn length_rules(&self) -> [FieldRule; 6] {
+    fn length_rules(&self) -> [FieldRule; 7] {
         let step = self.spacing_step.mm();
+        let fit = self.fit_step.mm() >= 10 && self.fit_step <= self.spacing_step;
         let shortest = self.min_spacing.mm() >= 2_000 && self.min_spacing < self.max_spacing;
         let wickets = self.wicket_height.mm() <= 500;
         let height = self.height_tolerance.mm() <= 20;
         let spacing = self.spacing_tolerance.mm() * 2 < step;
         [
             ("spacing_step", "must be 0.05 to 1.00 m", (50..=1_000).contains(&step)),
+            ("fit_step", "must be 0.01 m or more and not above spacing_step", fit),
             ("min_spacing", "must be 2.00 m or more and below max_spacing", shortest),
             ("max_spacing", "must be 12.00 m or less", self.max_spacing.mm() <= 12_000),
             ("wicket_height", "must be 0.50 m or less", wickets),

@@ -39,7 +39,7 @@ pub enum Reason {
         /// Its rating, if seen.
         seen: Option<Rating>,
     },
-    /// The first wicket lane is the longest that should hold.
+    /// The first wicket lane should hold with something in hand.
     FirstLane {
         /// The probability asked for.
         wanted: f64,
@@ -161,7 +161,7 @@ impl Reason {
         code("restricted", "A restriction is on the record; without `until` it is open-ended.", &["until"]),
         code("fell", "The athlete fell in the latest session.", &[]),
         code("technique_gate", "A technique rating stands against barriers or a step up.", &["criterion", "rating"]),
-        code("first_lane", "The longest spacing that should hold as asked.", &["hold_needed"]),
+        code("first_lane", "The spacing that should hold as asked, with something in hand.", &["hold_needed"]),
         code("likeliest_lane", "No spacing should hold as asked; this one comes closest.", &["hold_needed"]),
         code("wickets_held", "The wicket lane is held well enough for barriers.", &[]),
         code("hold_low", "Too few intervals should hold at the current configuration.", &["hold_mean", "hold_needed"]),

@@ -112,6 +112,7 @@ impl<'a> Rules<'a> {
             stage: self.stage(draft.kind, draft.proposed.or(current)),
             hold_current: self.current.map(|here| here.hold),
             hold_proposed: draft.proposed.map(|at| (self.hold)(at.height, at.spacing)),
+            fit: draft.proposed.map(|at| self.fit(at.height)),
             needs_confirmation: draft.confirm || self.situation.clearance == Clearance::Pending,
             reasons: draft.reasons,
             cautions: Vec::new(),
@@ -181,22 +182,12 @@ impl<'a> Rules<'a> {
         }
     }
 
-    /// The wicket lane of the longest grid spacing that should hold; of the likeliest one when none does.
+    /// The wicket lane that fits.
     fn first_wickets(&self) -> (Configuration, Reason) {
         let wanted = self.policy.first_lane_hold;
-        let height = self.wickets_at(self.policy.min_spacing).height;
-        let mut likeliest: Option<(f64, Length)> = None;
-        for spacing in self.ladder.grid() {
-            let mean = (self.hold)(height, spacing).mean;
-            if mean >= wanted {
-                return (self.wickets_at(spacing), Reason::FirstLane { wanted });
-            }
-            if likeliest.is_none_or(|(best, _)| mean >= best) {
-                likeliest = Some((mean, spacing));
-            }
-        }
-        let spacing = likeliest.map_or(self.ladder.longest(), |(_, spacing)| spacing);
-        (self.wickets_at(spacing), Reason::LikeliestLane { wanted })
+        let fit = self.fit(self.wickets_at(self.policy.min_spacing).height);
+        let why = if fit.reached { Reason::FirstLane { wanted } } else { Reason::LikeliestLane { wanted } };
+        (self.wickets_at(fit.spacing), why)
     }
 
     fn first_lane(&self) -> Draft {

@@ -27,7 +27,7 @@ impl Reason {
             Self::Fell => "the athlete fell in the latest session".to_owned(),
             Self::TechniqueGate { criterion, seen } => rated(criterion, seen),
             Self::FirstLane { wanted } => {
-                format!("this is the longest spacing at which {} of intervals should hold", percent(wanted))
+                format!("at this spacing at least {} of intervals should hold, with something in hand", percent(wanted))
             }
             Self::LikeliestLane { wanted } => {
                 format!("no spacing should hold {} of intervals yet, and this one comes closest", percent(wanted))

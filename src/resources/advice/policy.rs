@@ -47,7 +47,7 @@ pub struct PolicyFields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 1, example = 0.2)]
     pub lower_height_hit_share: Option<f64>,
-    /// P(hold) at which a first wicket lane is set out (default 0.80).
+    /// P(hold) that a first lane, and the lane that fits one athlete, should have at least (default 0.80).
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 1, example = 0.8)]
     pub first_lane_hold: Option<f64>,
@@ -78,6 +78,7 @@ pub fn policy_of(fields: &PolicyFields, spacing_step: Length) -> Result<Policy, 
         first_lane_hold: fields.first_lane_hold.unwrap_or(given.first_lane_hold),
         recompute_after_days: fields.recompute_after_days.unwrap_or(given.recompute_after_days),
         spacing_step,
+        fit_step: given.fit_step.min(spacing_step),
         spacing_tolerance: given.spacing_tolerance.min(Length::from_mm(spacing_step.mm().saturating_sub(1) / 2)),
         ..given
     };

@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 
 use super::estimate::{EstimateView, HoldView, date, rounded};
 use crate::compute::advice::Advice;
-use crate::compute::decision::{Caution, Configuration};
+use crate::compute::decision::{Caution, Configuration, Fit};
 use crate::compute::specs::Applicable;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, GroupId};
@@ -39,6 +39,27 @@ pub struct CurrentView {
     hold_probability: Option<HoldView>,
 }
 
+/// The lane that fits one athlete: the spacing, to 0.10 m, that should hold with at least the club's `first_lane_hold` and
+/// has something in hand (about a third of the way to certainty).
+#[derive(Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = FittingLane)]
+pub struct FittingView {
+    /// Height and spacing.
+    #[serde(flatten)]
+    configuration: ConfigurationView,
+    /// P(hold) there.
+    hold_probability: HoldView,
+    /// Whether `first_lane_hold` is reached; otherwise no spacing reaches it and this one comes closest.
+    reached: bool,
+}
+
+impl From<Fit> for FittingView {
+    fn from(fit: Fit) -> Self {
+        let configuration = ConfigurationView { height_m: fit.height.metres(), spacing_m: fit.spacing.metres() };
+        Self { configuration, hold_probability: fit.hold.into(), reached: fit.reached }
+    }
+}
+
 /// What to do next.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = Decision)]
@@ -65,6 +86,10 @@ pub struct DecisionView {
     /// P(hold) there.
     #[serde(skip_serializing_if = "Option::is_none")]
     hold_probability: Option<HoldView>,
+    /// The lane that fits the athlete best over that height today; absent for rest and refer. It is where the steps lead,
+    /// not the next step.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fitting_lane: Option<FittingView>,
     /// Whether a coach has to confirm before the athlete runs it.
     needs_confirmation: bool,
     /// The last day on which this holds; compute anew afterwards and after every session.
@@ -237,6 +262,7 @@ impl DecisionView {
             height_m: decision.proposed.map(|to| to.height.metres()),
             spacing_m: decision.proposed.map(|to| to.spacing.metres()),
             hold_probability: decision.hold_proposed.map(Into::into),
+            fitting_lane: decision.fit.map(Into::into),
             needs_confirmation: decision.needs_confirmation,
             valid_until: date(decision.valid_until),
         }

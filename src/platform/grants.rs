@@ -148,3 +148,22 @@ pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Resu
         }
     }
 }
+
+/// The deleted ones among these athletes.
+///
+/// # Errors
+/// Database errors.
+pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
+    if athletes.is_empty() {
+        return Ok(Vec::new());
+    }
+    let club = tx.club.0;
+    let ids = sqlx::query_scalar!(
+        "select id from athletes where club_id = $1 and id = any ($2) and deleted_at is not null",
+        club,
+        athletes
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(ids)
+}

@@ -200,7 +200,8 @@ async fn the_document_says_how_each_type_is_reconciled(pool: PgPool) {
     let squad = squad(pool).await;
     let schemas = squad.app.get("/openapi.json").await.expect(200).body["components"]["schemas"].clone();
     for (name, policy) in
-        [("Run", "append_only"), ("Athlete", "merge"), ("Session", "optimistic"), ("Attendance", "set")]
+        [("Run", "append_only"), ("Athlete", "merge"), ("Session", "optimistic"), ("Attendance", "set"), ("Club", "read_only"),
+            ("RaceTest", "optimistic"), ("RaceEntry", "read_only"), ("RaceResult", "append_only")]
     {
         assert_eq!(schemas[name]["x-sync-policy"], policy, "{name}");
     }

@@ -253,16 +253,3 @@ fn columns(id: AssessmentId, one: &Assessment) -> serde_json::Value {
     }
     row
 }
-
-/// The deleted ones among these athletes.
-pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
-    let club = tx.club.0;
-    let ids = sqlx::query_scalar!(
-        "select id from athletes where club_id = $1 and id = any ($2) and deleted_at is not null",
-        club,
-        athletes
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(ids)
-}

@@ -114,6 +114,9 @@ async fn accept_held_item(
     if let Some(session) = place.session_id {
         data.insert("session_id".to_owned(), json!(session));
     }
+    if let Some(test) = place.race_test_id {
+        data.insert("race_test_id".to_owned(), json!(test));
+    }
     if let Some(at) = place.at {
         data.insert(if held.kind == "run" { "run_at" } else { "assessed_at" }.to_owned(), json!(at));
     }

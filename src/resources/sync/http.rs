@@ -9,10 +9,11 @@ use chrono::{NaiveDate, Utc};
 use serde::Deserialize;
 use utoipa::IntoParams;
 
+use super::clock_store::{self, Clock};
 use super::model::{Type, Types};
 use super::pager::{self, Limits, Position, Walk};
 use super::shapes::Page;
-use super::store::{self, Clock, Log};
+use super::store::{self, Log};
 use super::token::Token;
 use super::{bodies, wait};
 use crate::platform::access::{Permit, Syncing};
@@ -113,7 +114,7 @@ async fn position(tx: &mut ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) 
                       one, pull from the start.";
         Problem::new(Code::SyncTokenInvalid, detail)
     })?;
-    let shared = match store::fork_after(tx, token.epoch).await? {
+    let shared = match clock_store::fork_after(tx, token.epoch).await? {
         Some(fork) => fork,
         None if token.epoch == clock.epoch => clock.seq,
         None => -1,
@@ -151,7 +152,7 @@ async fn read(
     wanted: &Wanted,
 ) -> Result<(Page, Clock, pager::Position), Problem> {
     let mut tx = permit.read(db).await?;
-    let clock = store::clock(&mut tx, permit.device).await?;
+    let clock = clock_store::clock(&mut tx, permit.device).await?;
     let mut token = position(&mut tx, &clock, wanted, keys).await?;
     let sight = store::sight(&mut tx).await?;
     let scopes = sight.now();
@@ -210,7 +211,7 @@ async fn list_changes(
         let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
         let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
         let mut tx = permit.write(&db).await?;
-        store::note_pull(&mut tx, permit.device, &name, (clock.epoch, next.seq)).await?;
+        clock_store::note_pull(&mut tx, permit.device, &name, (clock.epoch, next.seq)).await?;
         tx.commit().await?;
     }
     let mut answer = HttpResponse::Ok();

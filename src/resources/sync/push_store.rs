@@ -181,6 +181,12 @@ pub async fn is_deleted(tx: &mut ClubTx, id: Uuid) -> Result<bool, StoreError> {
           select from measurements where club_id = $1 and id = $2 and deleted_at is not null
           union all
           select from lane_plans where club_id = $1 and id = $2 and deleted_at is not null
+          union all
+          select from race_tests where club_id = $1 and id = $2 and deleted_at is not null
+          union all
+          select from age_groups where club_id = $1 and id = $2 and deleted_at is not null
+          union all
+          select from competition_specs where club_id = $1 and id = $2 and deleted_at is not null
         ) as "found!"
         "#,
         club,

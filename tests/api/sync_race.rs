@@ -79,8 +79,11 @@ async fn an_edit_of_a_race_test_names_its_version_and_keeps_what_it_is_run_over(
     let rev = push(&squad.coach, std::slice::from_ref(&race)).await.remove(0)["rev"].clone();
     let edit = |method: &str, data: Value| item(method, "race_test", id(&race), json!({"if_match": rev, "data": data}));
     let fixed = [
-        edit("PATCH", json!({"dimensions": {"race_distance_m": 60, "barriers": 5, "height_m": 0.6, "approach_m": 11.5,
-            "spacing_m": 7, "discounted": true}})),
+        edit(
+            "PATCH",
+            json!({"dimensions": {"race_distance_m": 60, "barriers": 5, "height_m": 0.6, "approach_m": 11.5,
+            "spacing_m": 7, "discounted": true}}),
+        ),
         edit("PATCH", json!({"session_id": Uuid::now_v7()})),
         edit("PATCH", json!({"state": "over"})),
         create("race_test", json!({"session_id": squad.session})),
@@ -121,9 +124,8 @@ async fn a_result_is_never_refused_for_a_hidden_or_missing_race_or_athlete(pool:
     assert_eq!(statuses(&results), [202, 202, 202, 201, 422], "{results:?}");
     assert_eq!(results[1]["problem"]["errors"][0]["pointer"], "/race_test_id");
     assert_eq!((count(&squad, "held_item").await, count(&squad, "race_results").await), (3, 1));
-    let accept = async |at: usize, body: Value| {
-        squad.admin.post(&format!("/held-items/{}/accept", id(&sent[at])), body).await
-    };
+    let accept =
+        async |at: usize, body: Value| squad.admin.post(&format!("/held-items/{}/accept", id(&sent[at])), body).await;
     accept(0, json!({})).await.expect(200);
     accept(1, json!({})).await.expect(200);
     accept(2, json!({})).await.expect_fault(422, "/race_test_id");

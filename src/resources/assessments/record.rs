@@ -21,7 +21,7 @@ fn check_references(one: &Assessment, known: &Known, replaced: &mut HashSet<Uuid
     if !known.athletes.contains(&one.athlete.0) {
         faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
     }
-    if one.session.is_some_and(|session| !known.sessions.contains(&session.0)) {
+    if one.session.is_some_and(|session| !known.sessions.contains_key(&session.0)) {
         faults.add("/session_id", "unknown_id", "there is no such session for your groups");
     }
     if let Some(earlier) = one.supersedes {

@@ -9,7 +9,6 @@ use utoipa::IntoParams;
 use uuid::Uuid;
 
 use super::entries_store;
-use super::model::{Changeable, RaceTest};
 use super::shapes::{Entries, Fields, New, Page, Summary, View};
 use super::store::{self, Filter, StoredTest};
 use super::sync::Edits;
@@ -19,10 +18,9 @@ use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
-use crate::platform::ops::Editable;
+use crate::platform::ops::{self, Editable};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::patch;
 use crate::platform::problem::Problem;
 use crate::platform::stored;
 
@@ -145,10 +143,7 @@ async fn update_race_test(
     let mut found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
-    let fields: Fields = patch::merge(&Fields::from(&found.value.test), &body.read()?)?;
-    let Changeable { name, state, timing } = fields.parse()?;
-    found.value.test = RaceTest { name, state, timing, ..found.value.test };
-    store::save(&mut tx, found.id, &found.value.test).await?;
+    found.value.test = ops::patch::<Edits>(&mut tx, found.id.0, &found.value.test, &body.read()?).await?;
     found.rev = tx.commit().await?.of(found.id, found.rev);
     Ok(stored::changed(found.rev, &View::new(&found, &entrants)))
 }

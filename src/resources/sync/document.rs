@@ -51,7 +51,9 @@ fn extend(schema: &mut RefOr<Schema>, name: &str, word: &str) {
 pub fn describe(api: &mut OpenApi) {
     let Some(components) = &mut api.components else { return };
     // Entries have no route of their own that would bring it.
-    components.schemas.insert(EntryRecord::name().into_owned(), EntryRecord::schema());
+    let mut entry = vec![(EntryRecord::name().into_owned(), EntryRecord::schema())];
+    EntryRecord::schemas(&mut entry);
+    components.schemas.extend(entry);
     for kind in Type::ALL {
         if let Some(schema) = components.schemas.get_mut(schema_of(kind)) {
             extend(schema, "x-sync-policy", kind.policy().as_str());

@@ -1,6 +1,6 @@
 //! Items of a push: what they are about, who may do them, and which resource carries them out.
 
-use serde_json::{Map, Value};
+use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
 use super::bodies;
@@ -146,6 +146,12 @@ impl Parsed {
         // An item without a readable id shares the record of no other.
         let id = read(item.get("id")).unwrap_or(op_id);
         Self { op_id, digest, id, parsed: parse(item) }
+    }
+
+    /// A fact from the holding area, as it would be sent now.
+    pub fn held(id: Uuid, kind: &str, data: Value) -> Self {
+        let item = json!({"method": "PUT", "type": kind, "id": id, "if_none_match": "*", "data": data});
+        Self::of(id, item.as_object().cloned().unwrap_or_default())
     }
 
     /// Whether it should bring a record into being.

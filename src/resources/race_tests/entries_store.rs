@@ -44,8 +44,9 @@ fn expected(ms: Option<i32>, sd: Option<i32>, basis: Option<String>) -> Result<O
 /// What phones learn of entries: that they changed, or that they are no more. They are seen with their athlete.
 pub fn entry_changes(entrants: &[Entrant], stays: impl Fn(&Entrant) -> bool) -> Vec<Change> {
     let change = |one: &Entrant| {
-        let noted = if stays(one) { Change::put } else { Change::remove };
-        noted(Kind::RaceEntry, one.entry.0).under(one.athlete)
+        let kind = Kind::RaceEntry;
+        let change = if stays(one) { Change::put(kind, one.entry) } else { Change::remove(kind, one.entry) };
+        change.under(one.athlete)
     };
     entrants.iter().map(change).collect()
 }

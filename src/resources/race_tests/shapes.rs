@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::entries_store::Entrant;
-use super::model::{Changeable, RaceTest, Specification};
+use super::model::{RaceTest, Specification};
 use super::store::StoredTest;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
@@ -123,16 +123,6 @@ impl From<&RaceTest> for Fields {
             state: test.state.as_str().to_owned(),
             timing_method: test.timing.as_str().to_owned(),
         }
-    }
-}
-
-impl Fields {
-    /// Parses the parts.
-    ///
-    /// # Errors
-    /// Every broken field.
-    pub fn parse(&self) -> Result<Changeable, Vec<crate::platform::fault::Fault>> {
-        Changeable::parse(&self.name, &self.state, &self.timing_method)
     }
 }
 

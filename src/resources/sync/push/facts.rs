@@ -103,7 +103,8 @@ impl Work<'_> {
         while let Some(record) = records.pop() {
             for held in store::waiting_for(tx, self.device, record).await? {
                 let item = Parsed::held(held.id, &held.kind, held.data);
-                if item.parsed.as_ref().map_or(true, |(kind, _)| kind.barred(self.who).is_some()) {
+                let Ok((kind, _)) = &item.parsed else { continue };
+                if kind.barred(self.who).is_some() {
                     continue;
                 }
                 let skew = std::mem::replace(&mut tx.skew_ms, held.skew_ms);

@@ -53,7 +53,8 @@ struct FeedParams {
     /// Changes on the page.
     #[param(minimum = 1, maximum = 2000, default = 500, example = 500)]
     limit: Option<u16>,
-    /// Leaves out runs, assessments, decisions, attendances and lane plans from before this day; only with a full copy.
+    /// Leaves out runs, assessments, decisions, attendances, lane plans and race tests with their entries and results from
+    /// before this day; only with a full copy.
     #[param(example = "2026-09-01")]
     history_from: Option<NaiveDate>,
 }

@@ -150,8 +150,10 @@ impl Parsed {
 
     /// A fact from the holding area, as it would be sent now.
     pub fn held(id: Uuid, kind: &str, data: Value) -> Self {
-        let item = json!({"method": "PUT", "type": kind, "id": id, "if_none_match": "*", "data": data});
-        Self::of(id, item.as_object().cloned().unwrap_or_default())
+        let item = json!({"method": "PUT", "type": kind, "id": id, "if_none_match": "*"});
+        let mut item = item.as_object().cloned().unwrap_or_default();
+        item.insert("data".to_owned(), data);
+        Self::of(id, item)
     }
 
     /// Whether it should bring a record into being.

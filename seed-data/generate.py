@@ -214,6 +214,26 @@ def today(club, coaches, groups, venues, athletes):
             "id": new_id(f"plan today {which}"), "lanes": 4, "capacity": 6, "barriers": {"min": 4, "max": 6}})
 
 
+def race(club, coach, group, venue, athletes):
+    """A race test of one group ten days ago over shortened dimensions, with a result for everybody."""
+    dice = random.Random(60)
+    session, test = new_id("session race"), new_id("race test")
+    send(coach, "POST", f"{club}/sessions", {"id": session, "held_on": day(-10), "state": "held", "group_ids": [group],
+                                             "venue_id": venue})
+    send(coach, "POST", f"{club}/race-tests", {
+        "id": test, "session_id": session, "name": "Spring test", "state": "held", "timing_method": "hand",
+        "dimensions": {"race_distance_m": 60, "barriers": 6, "height_m": 0.6, "approach_m": 11.5, "spacing_m": 7,
+                       "discounted": True}})
+    results = []
+    for at, athlete in enumerate(one for one in athletes if one.group == group):
+        result = {"id": new_id(f"result {athlete.id}"), "athlete_id": athlete.id, "heat": 1 + at // 6, "lane": 1 + at % 6,
+                  "status": "finished", "final_time_s": round(10.6 + 1.6 * dice.random(), 1), "hits": int(dice.random() < 0.2)}
+        if at == 4:
+            result = {**result, "status": "did_not_finish", "final_time_s": None}
+        results.append({name: value for name, value in result.items() if value is not None})
+    send(coach, "POST", f"{club}/race-tests/{test}/results", {"results": results})
+
+
 def second_club(club, admin):
     group = new_id("group second")
     send(admin, "POST", f"{club}/groups", {"id": group, "name": "Sprint squad"})
@@ -243,6 +263,10 @@ def main():
     season(first, coaches, groups, venues, athletes)
     second_club(second, people[4])
     today(first, coaches, groups, venues, athletes)
+    # Sent before the last plan, whose presence tells that all was loaded; made after it, so that no other id moves.
+    last = REQUESTS.pop()
+    race(first, coaches[2], groups[2], venues[0], athletes)
+    REQUESTS.append(last)
     accounts = {"password": PASSWORD, "accounts": [
         {"email": people[0], "display_name": "Ada Quill", "club": {"key": "quillmere", "name": "Quillmere Athletics",
          "time_zone": "Australia/Hobart", "ruleset": "LAA-2019"}},

@@ -101,6 +101,41 @@ pub fn check_correction<S: BuildHasher>(
     }
 }
 
+/// What became of each fact as it was parsed: what is new is checked, what is stored already passes, because what it
+/// refers to may be gone by now.
+///
+/// `repeated` makes a stored fact comparable; `check` gets the facts that the batch corrected so far; `prefix` gives the
+/// JSON pointer of an item.
+pub fn judge<T, V, S: BuildHasher>(
+    parsed: Vec<(Uuid, Result<T, Vec<Fault>>)>,
+    taken: &HashMap<Uuid, V, S>,
+    repeated: impl Fn(&mut T),
+    check: impl Fn(&T, Uuid, &mut HashSet<Uuid>) -> Result<(), Vec<Fault>>,
+    prefix: impl Fn(usize) -> String,
+) -> Vec<Item<T>> {
+    let (mut replaced, mut seen) = (HashSet::new(), HashSet::new());
+    let judged = parsed.into_iter().enumerate().map(|(at, (id, one))| {
+        let checked = one.and_then(|mut one| {
+            if taken.contains_key(&id) {
+                repeated(&mut one);
+                return Ok(one);
+            }
+            // A repeat inside the batch corrects nothing anew.
+            let mut nothing = HashSet::new();
+            let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
+            check(&one, id, replaced).map(|()| one)
+        });
+        Item { id, value: checked.map_err(|faults| invalid_item(&prefix(at), faults)) }
+    });
+    judged.collect()
+}
+
+/// The facts to insert.
+pub fn fresh<'a, T>(items: &'a [Item<T>], decisions: &[Decision]) -> Vec<(Uuid, &'a T)> {
+    let new = items.iter().zip(decisions).filter(|(_, decision)| **decision == Decision::Insert);
+    new.filter_map(|(item, _)| item.value.as_ref().ok().map(|one| (item.id, one))).collect()
+}
+
 /// Decides each item against what is stored and against earlier items of the batch.
 ///
 /// `stored` holds the content and version of the ids that are taken. Returns, for each item, its status, and the items

@@ -105,7 +105,7 @@ impl Db {
         let options = options.application_name("lanewright").options([
             ("lock_timeout", "2s"),
             ("statement_timeout", "15s"),
-            ("idle_in_transaction_session_timeout", "15s"),
+            ("idle_in_transaction_session_timeout", "5s"),
         ]);
         let life = Arc::new(AtomicI32::new(1));
         let noted = Arc::clone(&life);

@@ -1,7 +1,8 @@
 //! What a member may see, kept as intervals of change numbers so that a phone's copy can follow.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
+use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::access::Role;
@@ -147,4 +148,73 @@ pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Resu
             Err(Problem::new(Code::Forbidden, format!("You are not assigned to the group {group}. Ask a club admin.")))
         }
     }
+}
+
+/// The deleted ones among these athletes.
+///
+/// # Errors
+/// Database errors.
+pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
+    if athletes.is_empty() {
+        return Ok(Vec::new());
+    }
+    let club = tx.club.0;
+    let ids = sqlx::query_scalar!(
+        "select id from athletes where club_id = $1 and id = any ($2) and deleted_at is not null",
+        club,
+        athletes
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(ids)
+}
+
+/// The athletes among these that the actor sees.
+///
+/// # Errors
+/// Database errors.
+pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let found = sqlx::query_scalar!(
+        r#"
+        select a.id
+        from athletes a
+        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
+          and ($3::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        ids,
+        groups.as_deref()
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(found)
+}
+
+/// The sessions among these that the actor sees, with their day.
+///
+/// # Errors
+/// Database errors.
+pub async fn visible_sessions(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, NaiveDate>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let rows = sqlx::query!(
+        r#"
+        select x.id, x.held_on
+        from sessions x
+        where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
+          and ($3::uuid[] is null or exists (
+            select from root_scope v
+            where v.club_id = $1 and v.root_id = x.id and v.scope_id = any ($3)
+          ))
+        "#,
+        club,
+        ids,
+        groups.as_deref()
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.held_on)).collect())
 }

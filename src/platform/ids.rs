@@ -72,6 +72,8 @@ ids! {
     CompetitionSpecId;
     /// A race test.
     RaceTestId;
+    /// An entry of a race test.
+    RaceEntryId;
     /// A result of a race test.
     RaceResultId;
 }

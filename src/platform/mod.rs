@@ -20,6 +20,7 @@ pub mod password;
 pub mod patch;
 pub mod problem;
 pub mod record;
+pub mod routed;
 pub mod stored;
 pub mod telemetry;
 pub mod throttle;

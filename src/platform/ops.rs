@@ -10,7 +10,7 @@ use uuid::Uuid;
 use super::batch::{Decision, Item};
 use super::body;
 use super::db::ClubTx;
-use super::patch;
+use super::patch as merge_patch;
 use super::problem::{Code, Problem};
 use super::words::words;
 
@@ -143,10 +143,10 @@ pub trait Editable {
 
 /// `pull` and `Edits` of a resource whose records stand by themselves: what phones read and edit of it.
 ///
-/// Takes what people call it, its model, its id and how its JSON parses; `store`, `Fields` and `View` are those of the
-/// resource.
+/// Takes what people call it, the name of its id in paths, its model, its id and how its JSON parses; `store`, `Fields`
+/// and `View` are those of the resource.
 macro_rules! plain_records {
-    ($what:literal, $value:ty, $id:path, $parse:expr) => {
+    ($what:literal, $param:literal, $value:ty, $id:path, $parse:expr) => {
         /// The records of these ids that are there.
         ///
         /// # Errors
@@ -212,6 +212,15 @@ macro_rules! plain_records {
                 Ok(store::remove(tx, $id(id)).await?)
             }
         }
+
+        impl $crate::platform::routed::Routed for Edits {
+            type View = View;
+            const PARAM: &'static str = $param;
+
+            fn view(id: uuid::Uuid, rev: i64, value: $value) -> View {
+                View::from(&$crate::platform::stored::Stored { id: $id(id), rev, value })
+            }
+        }
     };
 }
 pub(crate) use plain_records;
@@ -245,7 +254,7 @@ pub async fn edit<E: Editable>(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem
     };
     let shown = |value: &E::Value| E::fields(value).ok().and_then(|fields| serde_json::to_value(fields).ok());
     let data = || shown(&before).unwrap_or_default();
-    let fields: E::Fields = match op.method {
+    match op.method {
         Method::Put if op.if_none_match => {
             let sent = body::from_value(Value::Object(op.data.clone()))?;
             if E::parse(tx, sent, Some(&before)).await? == before {
@@ -256,23 +265,45 @@ pub async fn edit<E: Editable>(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem
         }
         Method::Put => {
             require(op, rev, data)?;
-            body::from_value(Value::Object(op.data.clone()))?
+            replace::<E>(tx, op.id, &before, body::from_value(Value::Object(op.data.clone()))?).await?;
         }
         Method::Patch => {
             require(op, rev, data)?;
-            patch::merge(&E::fields(&before)?, &op.data)?
+            patch::<E>(tx, op.id, &before, &op.data).await?;
         }
         Method::Delete => {
             require(op, rev, data)?;
             E::remove(tx, op.id, &before).await?;
-            return Ok(Done::now(200, rev));
         }
-    };
-    let value = E::parse(tx, fields, Some(&before)).await?;
-    if value != before {
-        E::save(tx, op.id, &value, &before).await?;
     }
     Ok(Done::now(200, rev))
+}
+
+async fn replace<E: Editable>(
+    tx: &mut ClubTx,
+    id: Uuid,
+    before: &E::Value,
+    fields: E::Fields,
+) -> Result<E::Value, Problem> {
+    let value = E::parse(tx, fields, Some(before)).await?;
+    if value != *before {
+        E::save(tx, id, &value, before).await?;
+    }
+    Ok(value)
+}
+
+/// Changes a record by a merge patch; the record as it is then.
+///
+/// # Errors
+/// Whatever refuses it.
+pub async fn patch<E: Editable>(
+    tx: &mut ClubTx,
+    id: Uuid,
+    before: &E::Value,
+    data: &Map<String, Value>,
+) -> Result<E::Value, Problem> {
+    let fields = merge_patch::merge(&E::fields(before)?, data)?;
+    replace::<E>(tx, id, before, fields).await
 }
 
 async fn create<E: Editable>(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {

@@ -24,6 +24,7 @@ mod support;
 mod sync_admin;
 mod sync_pull;
 mod sync_push;
+mod sync_race;
 mod sync_refusals;
 mod tour;
 mod training;

@@ -40,7 +40,10 @@ async fn the_demo_has_what_it_promises_and_loading_it_again_changes_nothing(pool
     assert_eq!((count("/groups").await, count("/athletes").await, count("/members").await), (3, 48, 4));
     assert_eq!((count("/venues").await, count("/equipment").await), (2, 5));
     let (sessions, runs, ratings) = (count("/sessions").await, count("/runs").await, count("/assessments").await);
-    assert_eq!(sessions, 63);
+    assert_eq!(sessions, 64);
+    let races = admin.get("/race-tests").await.expect(200).body;
+    let results = format!("/race-tests/{}/results", races["items"][0]["id"].as_str().unwrap());
+    assert_eq!(admin.get(&results).await.expect(200).body["results"].as_array().unwrap().len(), 16);
     assert!((2_300..=2_700).contains(&runs) && ratings >= 300, "{runs} runs, {ratings} assessments");
     let jonas = sign_in(&app, "jonas@quillmere.example").await;
     assert_eq!(jonas.get("/groups").await.expect(200).body["items"][0]["name"], "Rhythm");

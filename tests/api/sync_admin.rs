@@ -56,6 +56,35 @@ async fn an_admin_files_what_is_held_and_the_phone_hears_of_it(pool: PgPool) {
 }
 
 #[sqlx::test]
+async fn what_waits_for_a_record_of_the_same_phone_is_filed_when_it_comes(pool: PgPool) {
+    let squad = squad(pool).await;
+    let session = create("session", json!({"held_on": squad.day, "state": "open", "group_ids": [squad.mine]}));
+    let session_id = session["id"].as_str().unwrap();
+    let fact = create("run", run(session_id, &squad.athlete, squad.day));
+    let mut correction = create("run", run(session_id, &squad.athlete, squad.day));
+    correction["data"]["supersedes"] = fact["id"].clone();
+    let elsewhere = create("run", run(session_id, &squad.hidden, squad.day));
+    assert_eq!(statuses(&push(&squad.coach, std::slice::from_ref(&session)).await), [422]);
+    let sent = [fact.clone(), correction, elsewhere];
+    assert_eq!(statuses(&push(&squad.coach, &sent).await), [202; 3]);
+    // The same record from somebody else's phone, or from another phone, would not do.
+    let early = create("run", run(session_id, &squad.athlete, squad.day));
+    assert_eq!(statuses(&push(&squad.admin, std::slice::from_ref(&early)).await), [202]);
+    let mut whole = session.clone();
+    whole["data"]["state"] = json!("held");
+    let both = push(&squad.coach, &[whole, fact]).await;
+    assert_eq!(statuses(&both), [201, 200], "{both:?}");
+    assert_ne!(both[1]["rev"], "0");
+    let open = held(&squad.admin, "").await;
+    let ids: Vec<&str> = open.iter().map(|one| one["id"].as_str().unwrap()).collect();
+    assert_eq!(ids, [sent[2]["id"].as_str().unwrap(), early["id"].as_str().unwrap()]);
+    let mut phone = Phone::default();
+    phone.pull(&squad.coach, 500).await;
+    assert_eq!(phone.ids("run").len(), 2);
+    assert_eq!(statuses(&push(&squad.coach, &sent).await), [200, 200, 202]);
+}
+
+#[sqlx::test]
 async fn a_rejected_fact_is_answered_with_the_reason(pool: PgPool) {
     let squad = squad(pool).await;
     let fact = create("run", run(&squad.session, &squad.hidden, squad.day));
@@ -199,9 +228,16 @@ async fn the_guide_is_served(pool: PgPool) {
 async fn the_document_says_how_each_type_is_reconciled(pool: PgPool) {
     let squad = squad(pool).await;
     let schemas = squad.app.get("/openapi.json").await.expect(200).body["components"]["schemas"].clone();
-    for (name, policy) in
-        [("Run", "append_only"), ("Athlete", "merge"), ("Session", "optimistic"), ("Attendance", "set")]
-    {
+    for (name, policy) in [
+        ("Run", "append_only"),
+        ("Athlete", "merge"),
+        ("Session", "optimistic"),
+        ("Attendance", "set"),
+        ("Club", "read_only"),
+        ("RaceTest", "optimistic"),
+        ("RaceEntry", "read_only"),
+        ("RaceResult", "append_only"),
+    ] {
         assert_eq!(schemas[name]["x-sync-policy"], policy, "{name}");
     }
     let fields = &schemas["AthleteFields"]["properties"];

@@ -20,8 +20,8 @@ pub struct Phone {
 
 fn parent(kind: &str, data: &Value) -> Option<String> {
     let field = match kind {
-        "run" | "assessment" | "measurement" | "attendance" | "decision" => "athlete_id",
-        "lane_plan" => "session_id",
+        "run" | "assessment" | "measurement" | "attendance" | "decision" | "race_entry" | "race_result" => "athlete_id",
+        "lane_plan" | "race_test" => "session_id",
         _ => return None,
     };
     data[field].as_str().map(str::to_owned)
@@ -137,7 +137,7 @@ impl Squad {
     async fn check(&self, caller: &Caller, phone: &mut Phone, limit: usize) {
         phone.pull(caller, limit).await;
         let mut copy = phone.copy.clone();
-        copy.retain(|(kind, _), _| !matches!(kind.as_str(), "attendance" | "lane_plan" | "decision"));
+        copy.retain(|(kind, _), _| !matches!(kind.as_str(), "attendance" | "lane_plan" | "decision" | "club"));
         assert_eq!(copy, self.truth(caller).await);
     }
 }

@@ -87,6 +87,8 @@ kinds! {
     CompetitionSpec, "competition_spec", "update competition_specs x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// A race test with its entries, heats and lanes.
     RaceTest, "race_test", "update race_tests x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// An entry of a race test.
+    RaceEntry, "race_entry", "update race_entries x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// A result of a race test.
     RaceResult, "race_result", "update race_results x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
 }

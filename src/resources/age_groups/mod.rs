@@ -4,5 +4,6 @@ mod http;
 mod model;
 mod shapes;
 mod store;
+pub mod sync;
 
 pub use http::routes;

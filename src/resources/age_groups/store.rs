@@ -103,20 +103,27 @@ pub async fn insert(tx: &mut ClubTx, id: AgeGroupId, value: &Group) -> Result<bo
 
 /// A club's own age group.
 pub async fn find(tx: &mut ClubTx, id: AgeGroupId) -> Result<Option<StoredGroup>, StoreError> {
+    Ok(by_ids(tx, &[id.0]).await?.pop())
+}
+
+/// Those of these ids that are there.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredGroup>, StoreError> {
     let club = tx.club.0;
-    let row = sqlx::query_as!(
+    sqlx::query_as!(
         Row,
         r#"
         select id, rev, ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source
         from age_groups
-        where club_id = $1 and id = $2 and deleted_at is null
+        where club_id = $1 and id = any ($2) and deleted_at is null
         "#,
         club,
-        id.0
+        ids
     )
-    .fetch_optional(tx.conn())
-    .await?;
-    row.map(TryInto::try_into).transpose()
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
 }
 
 /// The age groups by id, after `after`.

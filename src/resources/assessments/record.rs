@@ -11,6 +11,7 @@ use super::store::{self, Known};
 use crate::platform::batch::{self, Decision, Item};
 use crate::platform::db::ClubTx;
 use crate::platform::fault::{Fault, Faults};
+use crate::platform::grants;
 use crate::platform::ids::AssessmentId;
 use crate::platform::problem::Problem;
 
@@ -20,7 +21,7 @@ fn check_references(one: &Assessment, known: &Known, replaced: &mut HashSet<Uuid
     if !known.athletes.contains(&one.athlete.0) {
         faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
     }
-    if one.session.is_some_and(|session| !known.sessions.contains(&session.0)) {
+    if one.session.is_some_and(|session| !known.sessions.contains_key(&session.0)) {
         faults.add("/session_id", "unknown_id", "there is no such session for your groups");
     }
     if let Some(earlier) = one.supersedes {
@@ -46,38 +47,24 @@ pub async fn file(
     let ids: Vec<Uuid> = sent.iter().map(|fields| fields.id.0).collect();
     let taken = store::by_ids(tx, &ids).await?;
     let athletes: Vec<Uuid> = taken.values().map(|(one, _)| one.athlete.0).collect();
-    let erased = if taken.is_empty() { Vec::new() } else { store::erased(tx, &athletes).await? };
+    let erased = grants::erased(tx, &athletes).await?;
     let parsed: Vec<_> = sent.iter().map(|fields| (fields.id.0, Assessment::from(fields).parse(now))).collect();
     let new = || parsed.iter().filter(|(id, _)| !taken.contains_key(id)).filter_map(|(_, one)| one.as_ref().ok());
     let athletes: Vec<Uuid> = new().map(|one| one.athlete.0).collect();
     let sessions: Vec<Uuid> = new().filter_map(|one| one.session).map(|id| id.0).collect();
     let superseded: Vec<Uuid> = new().filter_map(|one| one.supersedes).map(|id| id.0).collect();
     let known = store::known(tx, &athletes, &sessions, &superseded).await?;
-    let (mut replaced, mut seen) = (HashSet::new(), HashSet::new());
-    let judged = parsed.into_iter().enumerate().map(|(at, (id, one))| {
-        let checked = one.and_then(|mut one| {
-            if taken.contains_key(&id) {
-                // What was said about a deleted athlete is gone; a repeat of it is still the same fact.
-                if erased.contains(&one.athlete.0) {
-                    one.note = None;
-                }
-                return Ok(one);
-            }
-            // A repeat inside the batch corrects nothing anew.
-            let mut nothing = HashSet::new();
-            let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
-            check_references(&one, &known, replaced, id).map(|()| one)
-        });
-        Item { id, value: checked.map_err(|faults| batch::invalid_item(&prefix(at), faults)) }
-    });
-    let items: Vec<Item<Assessment>> = judged.collect();
+    // What was said about a deleted athlete is gone; a repeat of it is still the same fact.
+    let repeated = |one: &mut Assessment| {
+        if erased.contains(&one.athlete.0) {
+            one.note = None;
+        }
+    };
+    let check = |one: &Assessment, id, replaced: &mut _| check_references(one, &known, replaced, id);
+    let items = batch::judge(parsed, &taken, repeated, check, prefix);
     let decisions = batch::decide(&items, &taken);
-    let fresh: Vec<(AssessmentId, &Assessment)> = items
-        .iter()
-        .zip(&decisions)
-        .filter(|(_, decision)| **decision == Decision::Insert)
-        .filter_map(|(item, _)| item.value.as_ref().ok().map(|one| (AssessmentId(item.id), one)))
-        .collect();
+    let fresh: Vec<(AssessmentId, &Assessment)> =
+        batch::fresh(&items, &decisions).into_iter().map(|(id, one)| (AssessmentId(id), one)).collect();
     store::insert(tx, &fresh).await?;
     Ok((items, decisions))
 }

@@ -7,6 +7,7 @@ use uuid::Uuid;
 
 use super::model::Assessment;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::grants;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 use crate::platform::stored::Stored;
 
@@ -142,8 +143,8 @@ pub async fn page(
 pub struct Known {
     /// Visible athletes.
     pub athletes: Vec<Uuid>,
-    /// Visible sessions.
-    pub sessions: Vec<Uuid>,
+    /// Visible sessions with their day.
+    pub sessions: HashMap<Uuid, NaiveDate>,
     /// Athlete of each superseded assessment, and by what it was superseded before.
     pub superseded: HashMap<Uuid, (Uuid, Option<Uuid>)>,
 }
@@ -155,39 +156,9 @@ pub async fn known(
     sessions: &[Uuid],
     superseded: &[Uuid],
 ) -> Result<Known, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let athletes = sqlx::query_scalar!(
-        r#"
-        select a.id
-        from athletes a
-        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
-          ))
-        "#,
-        club,
-        athletes,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    let sessions = sqlx::query_scalar!(
-        r#"
-        select x.id
-        from sessions x
-        where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = x.id and v.scope_id = any ($3)
-          ))
-        "#,
-        club,
-        sessions,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
+    let club = tx.club.0;
+    let athletes = grants::visible_athletes(tx, athletes).await?;
+    let sessions = grants::visible_sessions(tx, sessions).await?;
     let earlier = sqlx::query!(
         r#"
         select x.id, x.athlete_id, later.id as "later?"
@@ -252,17 +223,4 @@ fn columns(id: AssessmentId, one: &Assessment) -> serde_json::Value {
         row[*name] = rating.into();
     }
     row
-}
-
-/// The deleted ones among these athletes.
-pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
-    let club = tx.club.0;
-    let ids = sqlx::query_scalar!(
-        "select id from athletes where club_id = $1 and id = any ($2) and deleted_at is not null",
-        club,
-        athletes
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(ids)
 }

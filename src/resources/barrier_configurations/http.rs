@@ -6,21 +6,15 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::shapes::{Fields, New, Page, View};
-use super::store::{self, StoredConfiguration};
+use super::store;
+use super::sync::Edits;
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
-use crate::platform::ids::BarrierConfigurationId;
+use crate::platform::db::Db;
 use crate::platform::page::{self, PageParams};
-use crate::platform::params::{Params, path_id};
-use crate::platform::patch;
+use crate::platform::params::Params;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
-
-async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredConfiguration, Problem> {
-    let id = BarrierConfigurationId(path_id(req, "barrier_configuration_id", "barrier configuration")?);
-    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("barrier configuration"))
-}
+use crate::platform::routed;
 
 /// Creates a barrier configuration.
 #[utoipa::path(
@@ -38,15 +32,7 @@ async fn create_barrier_configuration(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let (id, fields) = body.read()?.split();
-    let value = fields.parse()?;
-    let mut tx = permit.write(&db).await?;
-    if !store::insert(&mut tx, id, &value).await? {
-        let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
-        stored::same_or_conflict(&found.value, &value)?;
-        return Ok(stored::created(&req, false, id, found.rev, &View::from(&found)));
-    }
-    let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value })))
+    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
 }
 
 /// Lists the barrier configurations.
@@ -84,9 +70,7 @@ async fn get_barrier_configuration(
     permit: Permit<SquadRead>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.read(&db).await?;
-    let found = load(&mut tx, &req).await?;
-    Ok(stored::read(&req, found.rev, &View::from(&found)))
+    routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes a barrier configuration (merge patch).
@@ -108,14 +92,7 @@ async fn update_barrier_configuration(
     db: Data<Db>,
     body: Body<Map<String, Value>>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
-    let value = fields.parse()?;
-    store::save(&mut tx, before.id, &value).await?;
-    let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
+    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a barrier configuration.
@@ -135,12 +112,7 @@ async fn delete_barrier_configuration(
     permit: Permit<PlanWrite>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    store::remove(&mut tx, before.id).await?;
-    tx.commit().await?;
-    Ok(HttpResponse::NoContent().finish())
+    routed::delete::<Edits>(&req, permit.write(&db).await?).await
 }
 
 /// The routes of barrier configurations.

@@ -6,4 +6,10 @@ use super::store;
 use crate::platform::ids::BarrierConfigurationId;
 use crate::platform::ops::plain_records;
 
-plain_records!("barrier configuration", Configuration, BarrierConfigurationId, |fields: Fields| fields.parse());
+plain_records!(
+    "barrier configuration",
+    "barrier_configuration_id",
+    Configuration,
+    BarrierConfigurationId,
+    |fields: Fields| fields.parse()
+);

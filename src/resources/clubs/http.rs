@@ -54,7 +54,7 @@ impl From<&Settings> for Fields {
 /// A club with its settings.
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = Club)]
-struct View {
+pub(super) struct View {
     /// The id.
     id: ClubId,
     /// Number of the last change; also the `ETag`.

@@ -3,5 +3,6 @@
 mod http;
 mod model;
 mod store;
+pub mod sync;
 
 pub use http::routes;

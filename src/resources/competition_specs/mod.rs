@@ -6,6 +6,7 @@ mod own;
 mod published;
 pub mod shapes;
 mod store;
+pub mod sync;
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

@@ -6,21 +6,15 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::shapes::{Fields, New, Page, View};
-use super::store::{self, StoredOwn};
+use super::store;
+use super::sync::Edits;
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
-use crate::platform::ids::CompetitionSpecId;
+use crate::platform::db::Db;
 use crate::platform::page::{self, PageParams};
-use crate::platform::params::{Params, path_id};
-use crate::platform::patch;
+use crate::platform::params::Params;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
-
-async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredOwn, Problem> {
-    let id = CompetitionSpecId(path_id(req, "competition_spec_id", "competition specification")?);
-    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("competition specification"))
-}
+use crate::platform::routed;
 
 /// Creates a competition specification of the club's own. From `valid_from` on it replaces a published one of
 /// the same rule set, event, environment, sex and age group. Start, spacings and run-in must add up to the distance.
@@ -39,15 +33,7 @@ async fn create_competition_spec(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let (id, fields) = body.read()?.split();
-    let value = fields.parse()?;
-    let mut tx = permit.write(&db).await?;
-    if !store::insert(&mut tx, id, &value).await? {
-        let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
-        stored::same_or_conflict(&found.value, &value)?;
-        return Ok(stored::created(&req, false, id, found.rev, &View::from(&found)));
-    }
-    let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value })))
+    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
 }
 
 /// Lists the competition specifications of the club's own.
@@ -85,9 +71,7 @@ async fn get_competition_spec(
     permit: Permit<SquadRead>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.read(&db).await?;
-    let found = load(&mut tx, &req).await?;
-    Ok(stored::read(&req, found.rev, &View::from(&found)))
+    routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes a competition specification of the club's own (merge patch).
@@ -109,14 +93,7 @@ async fn update_competition_spec(
     db: Data<Db>,
     body: Body<Map<String, Value>>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
-    let value = fields.parse()?;
-    store::save(&mut tx, before.id, &value).await?;
-    let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
+    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a competition specification of the club's own.
@@ -136,12 +113,7 @@ async fn delete_competition_spec(
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    store::remove(&mut tx, before.id).await?;
-    tx.commit().await?;
-    Ok(HttpResponse::NoContent().finish())
+    routed::delete::<Edits>(&req, permit.write(&db).await?).await
 }
 
 /// The routes of competition specifications of the club's own.

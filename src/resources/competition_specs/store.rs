@@ -131,20 +131,27 @@ pub async fn insert(tx: &mut ClubTx, id: CompetitionSpecId, value: &Own) -> Resu
 
 /// A club's own competition specification.
 pub async fn find(tx: &mut ClubTx, id: CompetitionSpecId) -> Result<Option<StoredOwn>, StoreError> {
+    Ok(by_ids(tx, &[id.0]).await?.pop())
+}
+
+/// Those of these ids that are there.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredOwn>, StoreError> {
     let club = tx.club.0;
-    let row = sqlx::query_as!(
+    sqlx::query_as!(
         Row,
         r#"
         select id, rev, ruleset, event_code, environment, sex, age_group, race_distance_mm, barriers, height_mm, to_first_mm, between_mm, run_in_mm, valid_from, valid_to, source
         from competition_specs
-        where club_id = $1 and id = $2 and deleted_at is null
+        where club_id = $1 and id = any ($2) and deleted_at is null
         "#,
         club,
-        id.0
+        ids
     )
-    .fetch_optional(tx.conn())
-    .await?;
-    row.map(TryInto::try_into).transpose()
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
 }
 
 /// The competition specifications of the club's own by id, after `after`.

@@ -9,16 +9,17 @@ use uuid::Uuid;
 
 use super::model::Group;
 use super::store;
+use super::sync::Edits;
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
+use crate::platform::db::Db;
 use crate::platform::fault::Fault;
 use crate::platform::ids::GroupId;
 use crate::platform::page::{self, PageParams};
-use crate::platform::params::{Params, path_id};
-use crate::platform::patch;
+use crate::platform::params::Params;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
+use crate::platform::routed;
+use crate::platform::stored::Stored;
 
 /// A training group as sent by a client.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -95,11 +96,6 @@ impl From<&Stored<GroupId, Group>> for View {
     }
 }
 
-async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<Stored<GroupId, Group>, Problem> {
-    let id = GroupId(path_id(req, "group_id", "group")?);
-    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("group"))
-}
-
 /// Creates a training group.
 #[utoipa::path(
     tag = "groups",
@@ -116,16 +112,8 @@ async fn create_group(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let New { id, name, season } = body.read()?;
-    let group = Group::parse(&name, season.as_deref())?;
     let id = id.unwrap_or_else(GroupId::new);
-    let mut tx = permit.write(&db).await?;
-    if !store::insert(&mut tx, id, &group).await? {
-        let stored = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
-        stored::same_or_conflict(&stored.value, &group)?;
-        return Ok(stored::created(&req, false, id, stored.rev, &View::from(&stored)));
-    }
-    let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value: group })))
+    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, Fields { name, season }).await
 }
 
 /// Lists the training groups that you see.
@@ -159,9 +147,7 @@ async fn list_groups(
 )]
 #[get("/v1/clubs/{club_id}/groups/{group_id}")]
 async fn get_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.read(&db).await?;
-    let stored = load(&mut tx, &req).await?;
-    Ok(stored::read(&req, stored.rev, &View::from(&stored)))
+    routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes a training group (merge patch).
@@ -183,14 +169,7 @@ async fn update_group(
     db: Data<Db>,
     body: Body<Map<String, Value>>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
-    let value = Group::try_from(fields)?;
-    store::save(&mut tx, before.id, &value).await?;
-    let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
+    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a training group that nobody belongs to any more.
@@ -206,12 +185,7 @@ async fn update_group(
 )]
 #[delete("/v1/clubs/{club_id}/groups/{group_id}")]
 async fn delete_group(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    store::remove(&mut tx, before.id).await?;
-    tx.commit().await?;
-    Ok(HttpResponse::NoContent().finish())
+    routed::delete::<Edits>(&req, permit.write(&db).await?).await
 }
 
 /// The routes of this resource.

@@ -6,7 +6,7 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use uuid::Uuid;
 
 use super::draw_shapes::{Drawn, HeatsView, PinFields, Request};
-use super::entries_store::{self, Entrant};
+use super::entries_store::{self, Entrant, Placed};
 use super::http::load;
 use super::loading::{Field, Runner};
 use super::shapes::View;
@@ -120,7 +120,7 @@ fn refused(error: HeatsError, wish: &Wish) -> Problem {
 }
 
 /// Heats, lanes and starts of those who may run; everybody who is entered is in the answer.
-fn compute(runners: &[Runner], mut asked: Asked) -> Result<(Vec<Entrant>, bool), Problem> {
+fn compute(runners: &[Runner], mut asked: Asked) -> Result<(Vec<Placed>, bool), Problem> {
     let running: Vec<&Runner> = runners.iter().filter(|runner| !runner.restricted).collect();
     let runs = |athlete: u128| running.iter().any(|runner| runner.athlete.0.as_u128() == athlete);
     asked.wish.pins.retain(|pin| runs(pin.athlete));
@@ -136,29 +136,29 @@ fn compute(runners: &[Runner], mut asked: Asked) -> Result<(Vec<Entrant>, bool),
     };
     let lane_pins: Vec<(u128, u8)> =
         asked.wish.pins.iter().filter_map(|pin| pin.lane.map(|lane| (pin.athlete, lane))).collect();
-    let mut placed: Vec<Entrant> = Vec::with_capacity(runners.len());
+    let mut placed: Vec<Placed> = Vec::with_capacity(runners.len());
     for (heat, ranked) in (1_u8..).zip(&found.heats) {
         let drawn = draw_lanes(ranked, &lane_pins, &asked.wish.lanes, asked.draw, asked.seed, heat);
         let expected: Vec<_> = drawn.iter().map(|one| expected_of(one.athlete)).collect();
         let starts = handicap(&expected, asked.max_offset_ms);
         for ((one, expected), start) in drawn.iter().zip(expected).zip(starts) {
             let offset = start.offset_ms.filter(|_| asked.handicap).and_then(|ms| i32::try_from(ms).ok());
-            placed.push(entrant(one.athlete, expected, Some((i16::from(heat), i16::from(one.lane))), offset));
+            placed.push(Placed {
+                athlete: AthleteId(Uuid::from_u128(one.athlete)),
+                expected,
+                place: Some((i16::from(heat), i16::from(one.lane))),
+                offset_ms: offset,
+            });
         }
     }
     let resting = runners.iter().filter(|runner| runner.restricted);
-    placed.extend(resting.map(|runner| entrant(runner.athlete.0.as_u128(), runner.expected, None, None)));
+    placed.extend(resting.map(|runner| Placed {
+        athlete: runner.athlete,
+        expected: runner.expected,
+        place: None,
+        offset_ms: None,
+    }));
     Ok((placed, found.exact))
-}
-
-fn entrant(
-    athlete: u128,
-    expected: Option<crate::compute::race::Expected>,
-    place: Option<(i16, i16)>,
-    offset_ms: Option<i32>,
-) -> Entrant {
-    let athlete = AthleteId(Uuid::from_u128(athlete));
-    Entrant { athlete, display_name: String::new(), visible: false, expected, place, offset_ms }
 }
 
 /// The heats of the race test in the path.
@@ -221,7 +221,7 @@ async fn create_race_heats(
     let again = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, again.rev, &View::new(&again, &entrants))?;
-    entries_store::place(&mut tx, &again, &draw, &placed).await?;
+    entries_store::place(&mut tx, &again, &entrants, &draw, &placed).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;

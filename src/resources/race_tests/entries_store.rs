@@ -7,11 +7,13 @@ use uuid::Uuid;
 use super::store::StoredTest;
 use crate::compute::race::{Basis, Expected};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
-use crate::platform::ids::{AthleteId, RaceTestId};
+use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId};
 
 /// An athlete who is entered.
 #[derive(Clone, Debug)]
 pub struct Entrant {
+    /// The entry.
+    pub entry: RaceEntryId,
     /// The athlete.
     pub athlete: AthleteId,
     /// How the squad calls them.
@@ -30,12 +32,79 @@ fn corrupt() -> StoreError {
     StoreError::Corrupt("race entry")
 }
 
+fn expected(ms: Option<i32>, sd: Option<i32>, basis: Option<String>) -> Result<Option<Expected>, StoreError> {
+    let Some(((ms, sd), basis)) = ms.zip(sd).zip(basis) else { return Ok(None) };
+    Ok(Some(Expected {
+        time_ms: u32::try_from(ms).map_err(|_| corrupt())?,
+        sd_ms: u32::try_from(sd).map_err(|_| corrupt())?,
+        basis: Basis::from_word(&basis).ok_or_else(corrupt)?,
+    }))
+}
+
+/// What phones learn of entries: that they changed, or that they are no more. They are seen with their athlete.
+pub fn entry_changes(entrants: &[Entrant], stays: impl Fn(&Entrant) -> bool) -> Vec<Change> {
+    let change = |one: &Entrant| {
+        let kind = Kind::RaceEntry;
+        let change = if stays(one) { Change::put(kind, one.entry) } else { Change::remove(kind, one.entry) };
+        change.under(one.athlete)
+    };
+    entrants.iter().map(change).collect()
+}
+
+/// An entry as it is stored.
+#[derive(Clone, Debug)]
+pub struct Entry {
+    /// The id.
+    pub id: RaceEntryId,
+    /// Number of the last change.
+    pub rev: i64,
+    /// The race test.
+    pub test: RaceTestId,
+    /// The athlete.
+    pub athlete: AthleteId,
+    /// The time expected at the draw.
+    pub expected: Option<Expected>,
+    /// Heat and lane, after the draw.
+    pub place: Option<(i16, i16)>,
+    /// Start after the first of the heat, milliseconds (ms).
+    pub offset_ms: Option<i32>,
+}
+
+/// The entries with these ids.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select id, rev, race_test_id, athlete_id, expected_ms, expected_sd_ms, expected_basis, heat, lane, offset_ms
+        from race_entries
+        where club_id = $1 and id = any ($2)
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Entry {
+                id: RaceEntryId(row.id),
+                rev: row.rev,
+                test: RaceTestId(row.race_test_id),
+                athlete: AthleteId(row.athlete_id),
+                expected: expected(row.expected_ms, row.expected_sd_ms, row.expected_basis)?,
+                place: row.heat.zip(row.lane),
+                offset_ms: row.offset_ms,
+            })
+        })
+        .collect()
+}
+
 /// Everybody who is entered, by heat, lane and id, seen by the actor or not.
 pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let rows = sqlx::query!(
         r#"
-        select e.athlete_id, a.display_name, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms,
+        select e.id, e.athlete_id, a.display_name, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms,
           ($3::uuid[] is null or exists (
             select from root_scope v
             where v.club_id = $1 and v.root_id = e.athlete_id and v.scope_id = any ($3)
@@ -53,23 +122,30 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
     .await?;
     rows.into_iter()
         .map(|row| {
-            let expected = row.expected_ms.zip(row.expected_sd_ms).zip(row.expected_basis).map(|((ms, sd), basis)| {
-                Ok::<_, StoreError>(Expected {
-                    time_ms: u32::try_from(ms).map_err(|_| corrupt())?,
-                    sd_ms: u32::try_from(sd).map_err(|_| corrupt())?,
-                    basis: Basis::from_word(&basis).ok_or_else(corrupt)?,
-                })
-            });
             Ok(Entrant {
+                entry: RaceEntryId(row.id),
                 athlete: AthleteId(row.athlete_id),
                 display_name: row.display_name,
                 visible: row.visible,
-                expected: expected.transpose()?,
+                expected: expected(row.expected_ms, row.expected_sd_ms, row.expected_basis)?,
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,
             })
         })
         .collect()
+}
+
+/// Where an athlete runs by a draw.
+#[derive(Clone, Debug)]
+pub struct Placed {
+    /// The athlete.
+    pub athlete: AthleteId,
+    /// The expected time.
+    pub expected: Option<Expected>,
+    /// Heat and lane; none for who rests.
+    pub place: Option<(i16, i16)>,
+    /// Start after the first of the heat, milliseconds (ms).
+    pub offset_ms: Option<i32>,
 }
 
 /// The athletes among `ids` that the actor sees, with the last day of a restriction.
@@ -99,6 +175,7 @@ pub async fn visible(tx: &mut ClubTx, ids: &[AthleteId]) -> Result<Vec<(AthleteI
 pub async fn set_entries(
     tx: &mut ClubTx,
     test: &StoredTest,
+    before: &[Entrant],
     came: &[AthleteId],
     gone: &[AthleteId],
 ) -> Result<(), StoreError> {
@@ -112,14 +189,14 @@ pub async fn set_entries(
     )
     .execute(tx.changing(Change::put(Kind::RaceTest, test.id).under(test.value.test.session)))
     .await?;
-    // Entries are part of their race test, whose change is noted above.
+    let (left, stay): (Vec<Entrant>, _) = before.iter().cloned().partition(|one| gone.contains(&one.athlete));
     sqlx::query!(
         "delete from race_entries where club_id = $1 and race_test_id = $2 and athlete_id = any ($3)",
         club,
         test.id.0,
         &plain(gone)
     )
-    .execute(tx.changing_all([]))
+    .execute(tx.changing_all(entry_changes(&left, |_| false)))
     .await?;
     sqlx::query!(
         r#"
@@ -130,29 +207,38 @@ pub async fn set_entries(
         club,
         test.id.0
     )
-    .execute(tx.changing_all([]))
+    .execute(tx.changing_all(if test.value.draw.is_some() { entry_changes(&stay, |_| true) } else { Vec::new() }))
     .await?;
+    let ids: Vec<Uuid> = came.iter().map(|_| RaceEntryId::new().0).collect();
+    let entered = ids.iter().zip(came).map(|(id, athlete)| Change::put(Kind::RaceEntry, *id).under(*athlete));
     sqlx::query!(
         r#"
-        insert into race_entries as x (club_id, race_test_id, athlete_id, created_at)
-        select c.id, $2, u.athlete_id, $4
+        insert into race_entries as x (club_id, race_test_id, id, athlete_id, created_at)
+        select c.id, $2, u.id, u.athlete_id, $5
         from clubs c
-        cross join unnest($3::uuid[]) as u (athlete_id)
+        cross join unnest($3::uuid[], $4::uuid[]) as u (id, athlete_id)
         where c.id = $1
         on conflict (club_id, race_test_id, athlete_id) do nothing
         "#,
         club,
         test.id.0,
+        &ids,
         &plain(came),
         now
     )
-    .execute(tx.changing_all([]))
+    .execute(tx.changing_all(entered))
     .await?;
     Ok(())
 }
 
-/// Stores a draw: what was asked, and where everybody runs.
-pub async fn place(tx: &mut ClubTx, test: &StoredTest, draw: &Value, placed: &[Entrant]) -> Result<(), StoreError> {
+/// Stores a draw: what was asked, and where everybody who is entered runs.
+pub async fn place(
+    tx: &mut ClubTx,
+    test: &StoredTest,
+    entrants: &[Entrant],
+    draw: &Value,
+    placed: &[Placed],
+) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(
         "update race_tests set draw = $3, updated_at = $4 where club_id = $1 and id = $2",
@@ -191,7 +277,7 @@ pub async fn place(tx: &mut ClubTx, test: &StoredTest, draw: &Value, placed: &[E
         test.id.0,
         Value::Array(rows)
     )
-    .execute(tx.changing_all([]))
+    .execute(tx.changing_all(entry_changes(entrants, |_| true)))
     .await?;
     Ok(())
 }

@@ -9,21 +9,20 @@ use utoipa::IntoParams;
 use uuid::Uuid;
 
 use super::entries_store;
-use super::model::{Changeable, Named, RaceTest, Specification, State, day, dimensions};
 use super::shapes::{Entries, Fields, New, Page, Summary, View};
-use super::store::{self, Filter, Held, StoredTest};
+use super::store::{self, Filter, StoredTest};
+use super::sync::Edits;
 use crate::compute::race::MAX_ENTRIES;
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
+use crate::platform::ops::{self, Editable};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::patch;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
-use crate::resources::advice;
+use crate::platform::stored;
 
 /// Which race tests a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -53,28 +52,6 @@ async fn view(tx: &mut ClubTx, stored: &StoredTest) -> Result<View, Problem> {
     Ok(View::new(stored, &entries_store::entrants(tx, stored.id).await?))
 }
 
-/// What the race test is run over.
-async fn specification(tx: &mut ClubTx, new: &New, info: &store::SessionInfo) -> Result<Specification, Problem> {
-    match (&new.spec, &new.dimensions) {
-        (Some(spec), None) => {
-            let on = day(info.held_on).ok_or_else(|| Problem::not_found("session"))?;
-            let named = Named {
-                ruleset: spec.ruleset.as_deref(),
-                event_code: &spec.event_code,
-                age_group: &spec.age_group,
-                sex: spec.sex.as_deref(),
-                environment: spec.environment.as_deref().or(info.environment.as_deref()),
-            };
-            Ok(named.find(&advice::setting(tx).await?, on)?)
-        }
-        (None, Some(own)) => {
-            let figures = [own.race_distance_m, own.height_m, own.approach_m, own.spacing_m];
-            Ok(dimensions(figures, own.barriers, own.discounted)?)
-        }
-        _ => Err(Problem::invalid(vec![Fault::at("/spec", "one_of", "send either spec or dimensions")])),
-    }
-}
-
 /// Plans a race test in a session, over a competition specification or dimensions of one's own.
 #[utoipa::path(
     tag = "race_tests",
@@ -92,27 +69,16 @@ async fn create_race_test(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let new = body.read()?;
-    let info = store::session(&mut tx, new.session_id).await?.ok_or_else(|| {
-        Problem::invalid(vec![Fault::at("/session_id", "unknown_id", "there is no such session for your groups")])
-    })?;
-    let specification = specification(&mut tx, &new, &info).await?;
-    let usual = specification.event_code.as_deref().unwrap_or("Race test");
-    let Changeable { name, state, timing } = Changeable::parse(
-        new.name.as_deref().unwrap_or(usual),
-        new.state.as_deref().unwrap_or(State::Planned.as_str()),
-        new.timing_method.as_deref().unwrap_or("hand"),
-    )?;
     let id = new.id.unwrap_or_else(RaceTestId::new);
-    let test = RaceTest { session: new.session_id, name, state, specification, timing };
-    if !store::insert(&mut tx, id, &test).await? {
-        let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
-        stored::same_or_conflict(&found.value.test, &test)?;
-        let body = view(&mut tx, &found).await?;
-        return Ok(stored::created(&req, false, id, found.rev, &body));
+    let test = Edits::parse(&mut tx, new, None).await?;
+    let fresh = store::insert(&mut tx, id, &test).await?;
+    let mut found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
+    stored::same_or_conflict(&found.value.test, &test)?;
+    let entrants = entries_store::entrants(&mut tx, id).await?;
+    if fresh {
+        found.rev = tx.commit().await?.of(id, 0);
     }
-    let rev = tx.commit().await?.of(id, 0);
-    let value = Held { test, held_on: info.held_on, draw: None };
-    Ok(stored::created(&req, true, id, rev, &View::new(&Stored { id, rev, value }, &[])))
+    Ok(stored::created(&req, fresh, id, found.rev, &View::new(&found, &entrants)))
 }
 
 /// Lists the race tests of the sessions that you see, latest day first.
@@ -177,12 +143,8 @@ async fn update_race_test(
     let mut found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
-    let fields: Fields = patch::merge(&Fields::from(&found.value.test), &body.read()?)?;
-    let parts = fields.parse()?;
-    store::save(&mut tx, &found, &parts).await?;
+    found.value.test = ops::patch::<Edits>(&mut tx, found.id.0, &found.value.test, &body.read()?).await?;
     found.rev = tx.commit().await?.of(found.id, found.rev);
-    let Changeable { name, state, timing } = parts;
-    found.value.test = RaceTest { name, state, timing, ..found.value.test };
     Ok(stored::changed(found.rev, &View::new(&found, &entrants)))
 }
 
@@ -201,9 +163,9 @@ async fn update_race_test(
 async fn delete_race_test(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let found = load(&mut tx, &req).await?;
-    let body = view(&mut tx, &found).await?;
-    stored::require_match(&req, found.rev, &body)?;
-    store::remove(&mut tx, &found).await?;
+    let entrants = entries_store::entrants(&mut tx, found.id).await?;
+    stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
+    store::remove(&mut tx, found.id, found.value.test.session, &entrants).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }
@@ -278,7 +240,7 @@ async fn set_race_entries(
     if came.is_empty() && gone.is_empty() {
         return Ok(stored::changed(found.rev, &View::new(&found, &before)));
     }
-    entries_store::set_entries(&mut tx, &found, &came, &gone).await?;
+    entries_store::set_entries(&mut tx, &found, &before, &came, &gone).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;

@@ -8,11 +8,14 @@ mod http;
 mod loading;
 mod model;
 mod outcome;
+mod record;
+pub mod record_shapes;
 mod results;
 mod results_shapes;
 mod results_store;
 mod shapes;
 mod store;
+pub mod sync;
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

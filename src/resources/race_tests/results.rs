@@ -10,74 +10,24 @@ use super::draw_shapes::seconds;
 use super::entries_store::{self, Entrant};
 use super::http::load;
 use super::outcome::Outcome;
+use super::record;
 use super::results_shapes::{
     AgainstView, Batch, BestList, BestView, CourseView, Fields, ResultList, ResultView, SplitView,
 };
 use super::results_store::{self, Finish, StoredOutcome};
-use super::store::StoredTest;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Course, Mark, against_best, bests, places};
 use crate::compute::rhythm::{self, Schedule, Shape};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
-use crate::platform::batch::{self, BatchResult, Decision, Item};
+use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
-use crate::platform::fault::Faults;
+use crate::platform::db::Db;
 use crate::platform::ids::{AthleteId, RaceResultId};
 use crate::platform::params::path_id;
 use crate::platform::problem::Problem;
 use crate::resources::advice::CautionView;
 
 const CACHE: (&str, &str) = ("cache-control", "private, no-cache");
-
-/// What the results of a batch refer to.
-struct Known {
-    athletes: HashSet<AthleteId>,
-    superseded: HashMap<Uuid, (Uuid, Uuid, Option<Uuid>)>,
-}
-
-/// Refuses a result whose athlete or superseded result is not there for the caller.
-fn check_references(one: &Outcome, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Faults> {
-    let mut faults = Faults::new();
-    if !known.athletes.contains(&one.athlete) {
-        faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
-    }
-    if let Some(earlier) = one.supersedes {
-        let same = |athlete: Uuid, test: Uuid| (athlete, test) == (one.athlete.0, one.test.0);
-        let stored = known.superseded.get(&earlier.0).map(|(athlete, test, later)| (same(*athlete, *test), *later));
-        let rule = ("result", "must be a result of the same athlete in this race test");
-        batch::check_correction(&mut faults, (id, earlier.0), stored, replaced, rule);
-    }
-    if faults.is_empty() { Ok(()) } else { Err(faults) }
-}
-
-/// Parses the batch and checks what it refers to.
-async fn judge(tx: &mut ClubTx, test: &StoredTest, batch: &Batch) -> Result<Vec<Item<Outcome>>, Problem> {
-    let parsed: Vec<_> =
-        batch.results.iter().map(|fields| (fields.id.0, fields.parse(test.id, &test.value.test))).collect();
-    let good = || parsed.iter().filter_map(|(_, one)| one.as_ref().ok());
-    let athletes: Vec<AthleteId> = good().map(|one| one.athlete).collect();
-    let superseded: Vec<Uuid> = good().filter_map(|one| one.supersedes).map(|id| id.0).collect();
-    let known = Known {
-        athletes: entries_store::visible(tx, &athletes).await?.into_iter().map(|(id, _)| id).collect(),
-        superseded: results_store::superseded(tx, &superseded).await?,
-    };
-    let mut replaced = HashSet::new();
-    let mut seen: HashSet<Uuid> = HashSet::new();
-    let items = parsed.into_iter().enumerate().map(|(at, (id, one))| {
-        let checked = one.and_then(|one| {
-            // A repeat inside the batch corrects nothing anew.
-            let mut nothing = HashSet::new();
-            let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
-            match check_references(&one, &known, replaced, id) {
-                Ok(()) => Ok(one),
-                Err(faults) => faults.finish(None),
-            }
-        });
-        Item { id, value: checked.map_err(|faults| batch::invalid_item(&format!("/results/{at}"), faults)) }
-    });
-    Ok(items.collect())
-}
 
 /// Records results of a race test, each on its own: a broken one is rejected, the others are stored.
 ///
@@ -104,17 +54,7 @@ async fn create_race_results(
     let test = load(&mut tx, &req).await?;
     let sent = body.read()?;
     batch::check_length("/results", sent.results.len())?;
-    let items = judge(&mut tx, &test, &sent).await?;
-    let ids: Vec<Uuid> = items.iter().map(|item| item.id).collect();
-    let taken = results_store::by_ids(&mut tx, &ids).await?;
-    let decisions = batch::decide(&items, &taken);
-    let fresh: Vec<(RaceResultId, &Outcome)> = items
-        .iter()
-        .zip(&decisions)
-        .filter(|(_, decision)| **decision == Decision::Insert)
-        .filter_map(|(item, _)| item.value.as_ref().ok().map(|one| (RaceResultId(item.id), one)))
-        .collect();
-    results_store::insert(&mut tx, &fresh).await?;
+    let (items, decisions) = record::file(&mut tx, &test, &sent.results, |at| format!("/results/{at}")).await?;
     let revs = tx.commit().await?;
     let body = batch::results(items, &decisions, |id| Some(revs.of(id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))

@@ -5,13 +5,13 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::entries_store::Entrant;
-use super::model::{Changeable, RaceTest, Specification};
+use super::model::{RaceTest, Specification};
 use super::store::StoredTest;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
 
 /// A competition specification by its names.
-#[derive(Clone, Debug, Deserialize, ToSchema)]
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = RaceSpecName, example = json!({"event_code": "75H", "age_group": "U15", "sex": "F"}))]
 pub struct SpecFields {
@@ -33,7 +33,7 @@ pub struct SpecFields {
 }
 
 /// Dimensions of one's own.
-#[derive(Clone, Debug, Deserialize, ToSchema)]
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = RaceDimensions, example = json!({"race_distance_m": 60, "barriers": 6, "height_m": 0.6, "approach_m": 11.5, "spacing_m": 7, "discounted": true}))]
 pub struct DimensionFields {
@@ -58,11 +58,12 @@ pub struct DimensionFields {
 }
 
 /// A new race test: `spec` or `dimensions`, one of the two.
-#[derive(Debug, Deserialize, ToSchema)]
+#[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = NewRaceTest, example = json!({"session_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57", "spec": {"event_code": "75H", "age_group": "U15", "sex": "F"}}))]
 pub struct New {
     /// Client-made UUID (version 7); makes the create repeatable.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub id: Option<RaceTestId>,
     /// The session it is part of.
     pub session_id: SessionId,
@@ -76,9 +77,27 @@ pub struct New {
     #[schema(pattern = "^(hand|tap|video|gate)$", max_length = 5, example = "hand")]
     pub timing_method: Option<String>,
     /// A competition specification.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub spec: Option<SpecFields>,
     /// Dimensions of one's own, such as a discounted specification.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub dimensions: Option<DimensionFields>,
+}
+
+impl From<&RaceTest> for New {
+    /// A stored race test as it was sent, without what it is run over, which stays.
+    fn from(test: &RaceTest) -> Self {
+        let Fields { name, state, timing_method } = test.into();
+        Self {
+            id: None,
+            session_id: test.session,
+            name: Some(name),
+            state: Some(state),
+            timing_method: Some(timing_method),
+            spec: None,
+            dimensions: None,
+        }
+    }
 }
 
 /// What of a race test can change.
@@ -104,16 +123,6 @@ impl From<&RaceTest> for Fields {
             state: test.state.as_str().to_owned(),
             timing_method: test.timing.as_str().to_owned(),
         }
-    }
-}
-
-impl Fields {
-    /// Parses the parts.
-    ///
-    /// # Errors
-    /// Every broken field.
-    pub fn parse(&self) -> Result<Changeable, Vec<crate::platform::fault::Fault>> {
-        Changeable::parse(&self.name, &self.state, &self.timing_method)
     }
 }
 

@@ -4,7 +4,8 @@ use chrono::{NaiveDate, Utc};
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::model::{Changeable, Method, RaceTest, Specification, State};
+use super::entries_store::{Entrant, entry_changes};
+use super::model::{Method, RaceTest, Specification, State};
 use crate::compute::race::Course;
 use crate::compute::units::Length;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
@@ -228,8 +229,31 @@ pub async fn find(tx: &mut ClubTx, id: RaceTestId) -> Result<Option<StoredTest>,
     Ok(page(tx, &Filter { id: Some(id), ..Filter::default() }, None, 1).await?.into_iter().next())
 }
 
+/// Race tests with these ids, seen by the actor or not.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredTest>, StoreError> {
+    let club = tx.club.0;
+    sqlx::query_as!(
+        Row,
+        r#"
+        select t.id, t.rev, t.session_id, s.held_on, t.name, t.state, t.ruleset, t.event_code, t.environment, t.sex,
+          t.age_group, t.race_distance_mm, t.barriers, t.height_mm, t.approach_mm, t.spacing_mm, t.discounted,
+          t.timing_method, t.draw
+        from race_tests t
+        join sessions s on s.club_id = $1 and s.id = t.session_id
+        where t.club_id = $1 and t.id = any ($2) and t.deleted_at is null
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
+}
+
 /// Saves the parts that can change.
-pub async fn save(tx: &mut ClubTx, before: &StoredTest, parts: &Changeable) -> Result<(), StoreError> {
+pub async fn save(tx: &mut ClubTx, id: RaceTestId, test: &RaceTest) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(
         r#"
@@ -238,24 +262,29 @@ pub async fn save(tx: &mut ClubTx, before: &StoredTest, parts: &Changeable) -> R
         where club_id = $1 and id = $2
         "#,
         club,
-        before.id.0,
-        parts.name,
-        parts.state.as_str(),
-        parts.timing.as_str(),
+        id.0,
+        test.name,
+        test.state.as_str(),
+        test.timing.as_str(),
         Utc::now()
     )
-    .execute(tx.changing(Change::put(Kind::RaceTest, before.id).under(before.value.test.session)))
+    .execute(tx.changing(Change::put(Kind::RaceTest, id).under(test.session)))
     .await?;
     Ok(())
 }
 
 /// Deletes a race test in which nothing was recorded, with its entries.
-pub async fn remove(tx: &mut ClubTx, before: &StoredTest) -> Result<(), StoreError> {
+pub async fn remove(
+    tx: &mut ClubTx,
+    id: RaceTestId,
+    session: SessionId,
+    entrants: &[Entrant],
+) -> Result<(), StoreError> {
     let club = tx.club.0;
     let used = sqlx::query_scalar!(
         r#"select exists (select from race_results where club_id = $1 and race_test_id = $2) as "used!""#,
         club,
-        before.id.0
+        id.0
     )
     .fetch_one(tx.conn())
     .await?;
@@ -264,17 +293,16 @@ pub async fn remove(tx: &mut ClubTx, before: &StoredTest) -> Result<(), StoreErr
             "Results were recorded in this race test; it stays as their record.".to_owned(),
         ));
     }
-    let session = before.value.test.session;
     sqlx::query!(
         "update race_tests set draw = null, deleted_at = $3, updated_at = $3 where club_id = $1 and id = $2",
         club,
-        before.id.0,
+        id.0,
         Utc::now()
     )
-    .execute(tx.changing(Change::remove(Kind::RaceTest, before.id).under(session)))
+    .execute(tx.changing(Change::remove(Kind::RaceTest, id).under(session)))
     .await?;
-    sqlx::query!("delete from race_entries where club_id = $1 and race_test_id = $2", club, before.id.0)
-        .execute(tx.changing_all([]))
+    sqlx::query!("delete from race_entries where club_id = $1 and race_test_id = $2", club, id.0)
+        .execute(tx.changing_all(entry_changes(entrants, |_| false)))
         .await?;
     Ok(())
 }

@@ -8,6 +8,7 @@ use uuid::Uuid;
 use super::model::{Intervals, Leg, Run, TimingMethod, Touchdowns};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RunId, SessionId};
 use crate::platform::stored::Stored;
 
@@ -206,39 +207,9 @@ pub async fn known(
     athletes: &[Uuid],
     superseded: &[Uuid],
 ) -> Result<Known, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let days = sqlx::query!(
-        r#"
-        select x.id, x.held_on
-        from sessions x
-        where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = x.id and v.scope_id = any ($3)
-          ))
-        "#,
-        club,
-        sessions,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    let athletes = sqlx::query_scalar!(
-        r#"
-        select a.id
-        from athletes a
-        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
-          ))
-        "#,
-        club,
-        athletes,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
+    let club = tx.club.0;
+    let athletes = grants::visible_athletes(tx, athletes).await?;
+    let sessions = grants::visible_sessions(tx, sessions).await?;
     let earlier = sqlx::query!(
         r#"
         select r.id, r.athlete_id, later.id as "later?"
@@ -251,11 +222,8 @@ pub async fn known(
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(Known {
-        sessions: days.into_iter().map(|row| (row.id, row.held_on)).collect(),
-        athletes,
-        superseded: earlier.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect(),
-    })
+    let superseded = earlier.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect();
+    Ok(Known { athletes, sessions, superseded })
 }
 
 /// Inserts runs whose ids are free, in one statement.
@@ -321,17 +289,4 @@ fn columns(id: RunId, run: &Run) -> serde_json::Value {
         "supersedes": run.supersedes,
         "void": run.void,
     })
-}
-
-/// The deleted ones among these athletes.
-pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
-    let club = tx.club.0;
-    let ids = sqlx::query_scalar!(
-        "select id from athletes where club_id = $1 and id = any ($2) and deleted_at is not null",
-        club,
-        athletes
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(ids)
 }

@@ -2,6 +2,7 @@
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get, put};
+use uuid::Uuid;
 
 use super::http::load;
 use super::shapes::Attendance;
@@ -10,6 +11,7 @@ use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::fault::Faults;
+use crate::platform::grants;
 use crate::platform::ids::AthleteId;
 use crate::platform::problem::Problem;
 use crate::platform::stored;
@@ -68,8 +70,9 @@ async fn set_attendance(
     if present.len() > MAX_PRESENT {
         faults.add("/present", "length", format!("must be at most {MAX_PRESENT} athletes"));
     }
-    let visible = store::visible_athletes(&mut tx, &present).await?;
-    for (at, athlete) in sent.iter().enumerate().filter(|(_, athlete)| !visible.contains(athlete)) {
+    let ids: Vec<Uuid> = present.iter().map(|athlete| athlete.0).collect();
+    let visible = grants::visible_athletes(&mut tx, &ids).await?;
+    for (at, athlete) in sent.iter().enumerate().filter(|(_, athlete)| !visible.contains(&athlete.0)) {
         faults.add(format!("/present/{at}"), "unknown_id", format!("there is no athlete {athlete} in your groups"));
     }
     faults.finish(Some(()))?;

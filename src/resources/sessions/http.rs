@@ -11,17 +11,16 @@ use uuid::Uuid;
 use super::model::State;
 use super::shapes::{Fields, New, Page, View};
 use super::store::{self, Filter, StoredSession};
+use super::sync::Edits;
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
-use crate::platform::grants;
 use crate::platform::ids::{GroupId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::patch;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
+use crate::platform::routed;
 
 /// Which sessions a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -65,17 +64,8 @@ async fn create_session(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
     let (id, fields) = body.read()?.split();
-    let value = fields.parse(tx.today().await?)?;
-    grants::require(&mut tx, &value.groups, "/group_ids").await?;
-    if !store::insert(&mut tx, id, &value).await? {
-        let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
-        stored::same_or_conflict(&found.value, &value)?;
-        return Ok(stored::created(&req, false, id, found.rev, &View::from(&found)));
-    }
-    let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value })))
+    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
 }
 
 /// Lists the sessions that you see, latest day first.
@@ -115,9 +105,7 @@ async fn list_sessions(
 )]
 #[get("/v1/clubs/{club_id}/sessions/{session_id}")]
 async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.read(&db).await?;
-    let found = load(&mut tx, &req).await?;
-    Ok(stored::read(&req, found.rev, &View::from(&found)))
+    routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes a session (merge patch).
@@ -139,17 +127,7 @@ async fn update_session(
     db: Data<Db>,
     body: Body<Map<String, Value>>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
-    let value = fields.parse(tx.today().await?)?;
-    let added: Vec<GroupId> =
-        value.groups.iter().copied().filter(|group| !before.value.groups.contains(group)).collect();
-    grants::require(&mut tx, &added, "/group_ids").await?;
-    store::save(&mut tx, before.id, &value, &before.value.groups).await?;
-    let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
+    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a session in which nothing was run.
@@ -165,12 +143,7 @@ async fn update_session(
 )]
 #[delete("/v1/clubs/{club_id}/sessions/{session_id}")]
 async fn delete_session(req: HttpRequest, permit: Permit<SessionWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    store::remove(&mut tx, before.id, &before.value.groups).await?;
-    tx.commit().await?;
-    Ok(HttpResponse::NoContent().finish())
+    routed::delete::<Edits>(&req, permit.write(&db).await?).await
 }
 
 /// The routes of sessions.

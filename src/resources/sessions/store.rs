@@ -340,26 +340,3 @@ pub async fn set_attendance(
     .await?;
     Ok(())
 }
-
-/// The athletes among `ids` that the actor sees.
-pub async fn visible_athletes(tx: &mut ClubTx, ids: &[AthleteId]) -> Result<Vec<AthleteId>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let ids: Vec<Uuid> = ids.iter().map(|id| id.0).collect();
-    let found = sqlx::query_scalar!(
-        r#"
-        select a.id
-        from athletes a
-        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
-          ))
-        "#,
-        club,
-        &ids,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(found.into_iter().map(AthleteId).collect())
-}

@@ -15,6 +15,8 @@ use crate::platform::ids::{AthleteId, GroupId, SessionId};
 use crate::platform::ops::{self, Done, Editable, Method, Op};
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
+use crate::platform::routed::Routed;
+use crate::platform::stored::Stored;
 
 /// That an athlete came to a session.
 #[derive(Debug, Serialize)]
@@ -85,6 +87,15 @@ impl Editable for Edits {
     }
 }
 
+impl Routed for Edits {
+    type View = View;
+    const PARAM: &'static str = "session_id";
+
+    fn view(id: Uuid, rev: i64, value: Session) -> View {
+        View::from(&Stored { id: SessionId(id), rev, value })
+    }
+}
+
 /// The pair of an attendance.
 #[derive(Debug, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
@@ -110,7 +121,7 @@ pub async fn attend(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
     if store::find(tx, pair.session_id).await?.is_none() {
         return Err(Problem::not_found("session"));
     }
-    if store::visible_athletes(tx, &[pair.athlete_id]).await?.is_empty() {
+    if grants::visible_athletes(tx, &[pair.athlete_id.0]).await?.is_empty() {
         return Err(Problem::not_found("athlete"));
     }
     let data = || serde_json::to_value(&pair).unwrap_or_default();

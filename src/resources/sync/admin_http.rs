@@ -114,6 +114,9 @@ async fn accept_held_item(
     if let Some(session) = place.session_id {
         data.insert("session_id".to_owned(), json!(session));
     }
+    if let Some(test) = place.race_test_id {
+        data.insert("race_test_id".to_owned(), json!(test));
+    }
     if let Some(at) = place.at {
         data.insert(if held.kind == "run" { "run_at" } else { "assessed_at" }.to_owned(), json!(at));
     }
@@ -123,9 +126,7 @@ async fn accept_held_item(
     // It stays the record of who recorded it.
     tx.actor.account.0 = held.member;
     tx.skew_ms = held.skew_ms;
-    let item = json!({"method": "PUT", "type": held.kind, "id": held.id, "if_none_match": "*", "data": data});
-    let Value::Object(item) = item else { return Err(Problem::not_found("held item")) };
-    let parsed = Parsed::of(held.id, item);
+    let parsed = Parsed::held(held.id, &held.kind, Value::Object(data));
     if let Err(problem) = &parsed.parsed {
         return Err(problem.again());
     }

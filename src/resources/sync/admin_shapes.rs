@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::admin_store::{DeviceRow, HeldRow, RefusedRow};
-use crate::platform::ids::{AthleteId, GroupId, SessionId};
+use crate::platform::ids::{AthleteId, GroupId, RaceTestId, SessionId};
 
 /// A recorded fact that could not be filed by itself.
 #[derive(Debug, Serialize, ToSchema)]
@@ -89,6 +89,8 @@ pub struct Place {
     pub athlete_id: Option<AthleteId>,
     /// Another session.
     pub session_id: Option<SessionId>,
+    /// Another race test.
+    pub race_test_id: Option<RaceTestId>,
     /// The group for which a held session of that day is made when the fact's session is not there.
     pub group_id: Option<GroupId>,
     /// When it was, when the phone's clock was wrong.

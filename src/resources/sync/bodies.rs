@@ -12,8 +12,8 @@ use super::visibility::Reason;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::record::Record;
 use crate::resources::{
-    assessments, athletes, barrier_configurations, equipment, groups, lane_plans, recommendations, runs, sessions,
-    venues,
+    age_groups, assessments, athletes, barrier_configurations, clubs, competition_specs, equipment, groups, lane_plans,
+    race_tests, recommendations, runs, sessions, venues,
 };
 
 /// The most bytes of records on a page, unless a single one is larger.
@@ -34,6 +34,12 @@ pub async fn pull(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Recor
         Type::Run => runs::sync::pull(tx, ids).await,
         Type::Assessment => assessments::sync::pull(tx, ids).await,
         Type::Decision => recommendations::sync::pull(tx, ids).await,
+        Type::RaceTest => race_tests::sync::pull(tx, ids).await,
+        Type::RaceEntry => race_tests::sync::pull_entries(tx, ids).await,
+        Type::RaceResult => race_tests::sync::pull_results(tx, ids).await,
+        Type::Club => clubs::sync::pull(tx).await,
+        Type::AgeGroup => age_groups::sync::pull(tx, ids).await,
+        Type::CompetitionSpec => competition_specs::sync::pull(tx, ids).await,
     }
 }
 

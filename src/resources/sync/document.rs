@@ -2,9 +2,11 @@
 
 use utoipa::openapi::extensions::{Extensions, ExtensionsBuilder};
 use utoipa::openapi::{OpenApi, RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 use super::model::Type;
 use crate::resources::athletes::merge;
+use crate::resources::race_tests::record_shapes::EntryRecord;
 
 /// The name of a type's schema.
 const fn schema_of(kind: Type) -> &'static str {
@@ -21,6 +23,12 @@ const fn schema_of(kind: Type) -> &'static str {
         Type::Run => "Run",
         Type::Assessment => "Assessment",
         Type::Decision => "CoachDecision",
+        Type::RaceTest => "RaceTest",
+        Type::RaceEntry => "RaceEntry",
+        Type::RaceResult => "RaceResult",
+        Type::Club => "Club",
+        Type::AgeGroup => "AgeGroup",
+        Type::CompetitionSpec => "OwnCompetitionSpec",
     }
 }
 
@@ -42,6 +50,10 @@ fn extend(schema: &mut RefOr<Schema>, name: &str, word: &str) {
 /// Adds `x-sync-policy` to the schema of each synced type and `x-merge-group` to the fields of athletes.
 pub fn describe(api: &mut OpenApi) {
     let Some(components) = &mut api.components else { return };
+    // Entries have no route of their own that would bring it.
+    let mut entry = vec![(EntryRecord::name().into_owned(), EntryRecord::schema())];
+    EntryRecord::schemas(&mut entry);
+    components.schemas.extend(entry);
     for kind in Type::ALL {
         if let Some(schema) = components.schemas.get_mut(schema_of(kind)) {
             extend(schema, "x-sync-policy", kind.policy().as_str());

@@ -9,10 +9,11 @@ use chrono::{NaiveDate, Utc};
 use serde::Deserialize;
 use utoipa::IntoParams;
 
+use super::clock_store::{self, Clock};
 use super::model::{Type, Types};
 use super::pager::{self, Limits, Position, Walk};
 use super::shapes::Page;
-use super::store::{self, Clock, Log};
+use super::store::{self, Log};
 use super::token::Token;
 use super::{bodies, wait};
 use crate::platform::access::{Permit, Syncing};
@@ -52,7 +53,8 @@ struct FeedParams {
     /// Changes on the page.
     #[param(minimum = 1, maximum = 2000, default = 500, example = 500)]
     limit: Option<u16>,
-    /// Leaves out runs, assessments, decisions, attendances and lane plans from before this day; only with a full copy.
+    /// Leaves out runs, assessments, decisions, attendances, lane plans and race tests with their entries and results from
+    /// before this day; only with a full copy.
     #[param(example = "2026-09-01")]
     history_from: Option<NaiveDate>,
 }
@@ -113,7 +115,7 @@ async fn position(tx: &mut ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) 
                       one, pull from the start.";
         Problem::new(Code::SyncTokenInvalid, detail)
     })?;
-    let shared = match store::fork_after(tx, token.epoch).await? {
+    let shared = match clock_store::fork_after(tx, token.epoch).await? {
         Some(fork) => fork,
         None if token.epoch == clock.epoch => clock.seq,
         None => -1,
@@ -151,7 +153,7 @@ async fn read(
     wanted: &Wanted,
 ) -> Result<(Page, Clock, pager::Position), Problem> {
     let mut tx = permit.read(db).await?;
-    let clock = store::clock(&mut tx, permit.device).await?;
+    let clock = clock_store::clock(&mut tx, permit.device).await?;
     let mut token = position(&mut tx, &clock, wanted, keys).await?;
     let sight = store::sight(&mut tx).await?;
     let scopes = sight.now();
@@ -210,7 +212,7 @@ async fn list_changes(
         let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
         let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
         let mut tx = permit.write(&db).await?;
-        store::note_pull(&mut tx, permit.device, &name, (clock.epoch, next.seq)).await?;
+        clock_store::note_pull(&mut tx, permit.device, &name, (clock.epoch, next.seq)).await?;
         tx.commit().await?;
     }
     let mut answer = HttpResponse::Ok();

@@ -1,12 +1,14 @@
 //! Items of a push: what they are about, who may do them, and which resource carries them out.
 
-use serde_json::{Map, Value};
+use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
 use super::bodies;
-use super::model::Type;
+use super::model::{Policy, Type};
 use super::shapes::Item;
-use crate::platform::access::{Act, AssessmentWrite, ClubAdmin, PlanWrite, Recorder, RosterWrite, SessionWrite};
+use crate::platform::access::{
+    Act, AssessmentWrite, ClubAdmin, PlanWrite, Recorder, RosterWrite, SessionWrite, Syncing,
+};
 use crate::platform::body;
 use crate::platform::db::ClubTx;
 use crate::platform::fault::{Fault, Faults};
@@ -14,8 +16,8 @@ use crate::platform::ops::{self, Done, Fact, Method, Op, edit as carry_out};
 use crate::platform::problem::Problem;
 use crate::platform::token::sha256;
 use crate::resources::{
-    assessments, athletes, barrier_configurations, equipment, groups, lane_plans, recommendations, runs, sessions,
-    venues,
+    age_groups, assessments, athletes, barrier_configurations, competition_specs, equipment, groups, lane_plans,
+    race_tests, recommendations, runs, sessions, venues,
 };
 
 /// What an item is about.
@@ -45,8 +47,7 @@ impl Kind {
 
     /// Whether the item records a fact, which is never refused for a permission or a missing parent.
     pub fn is_fact(self, op: &Op) -> bool {
-        let fact = matches!(self, Self::Record(Type::Run | Type::Assessment | Type::Measurement | Type::Decision));
-        fact && op.method == Method::Put
+        matches!(self, Self::Record(kind) if kind.policy() == Policy::AppendOnly) && op.method == Method::Put
     }
 
     /// Whether the record says something about a person.
@@ -65,11 +66,17 @@ impl Kind {
             }
         }
         match self {
-            Self::Record(Type::Group | Type::Venue | Type::Equipment) => check::<ClubAdmin>(who),
-            Self::Record(Type::BarrierConfiguration | Type::LanePlan | Type::Decision) => check::<PlanWrite>(who),
-            Self::Record(Type::Session | Type::Attendance | Type::Run) => check::<SessionWrite>(who),
+            Self::Record(Type::Group | Type::Venue | Type::Equipment | Type::AgeGroup | Type::CompetitionSpec) => {
+                check::<ClubAdmin>(who)
+            }
+            Self::Record(Type::BarrierConfiguration | Type::LanePlan | Type::Decision | Type::RaceTest) => {
+                check::<PlanWrite>(who)
+            }
+            Self::Record(Type::Session | Type::Attendance | Type::Run | Type::RaceResult) => check::<SessionWrite>(who),
             Self::Record(Type::Assessment) => check::<AssessmentWrite>(who),
             Self::Record(Type::Athlete | Type::Measurement) | Self::Membership => check::<RosterWrite>(who),
+            // Nobody may, which the edit itself says.
+            Self::Record(Type::Club | Type::RaceEntry) => check::<Syncing>(who),
         }
     }
 }
@@ -141,6 +148,14 @@ impl Parsed {
         Self { op_id, digest, id, parsed: parse(item) }
     }
 
+    /// A fact from the holding area, as it would be sent now.
+    pub fn held(id: Uuid, kind: &str, data: Value) -> Self {
+        let item = json!({"method": "PUT", "type": kind, "id": id, "if_none_match": "*"});
+        let mut item = item.as_object().cloned().unwrap_or_default();
+        item.insert("data".to_owned(), data);
+        Self::of(id, item)
+    }
+
     /// Whether it should bring a record into being.
     pub fn creates(&self) -> bool {
         match &self.parsed {
@@ -153,7 +168,7 @@ impl Parsed {
     /// The records that must be there first.
     pub fn needs(&self) -> Vec<Uuid> {
         let Ok((_, op)) = &self.parsed else { return Vec::new() };
-        let fields = ["session_id", "athlete_id", "supersedes", "group_id", "venue_id"];
+        let fields = ["session_id", "athlete_id", "race_test_id", "supersedes", "group_id", "venue_id"];
         let one = |name: &&str| op.data.get(*name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
         let groups = op.data.get("group_ids").and_then(Value::as_array).into_iter().flatten();
         let groups = groups.filter_map(Value::as_str).filter_map(|text| Uuid::try_parse(text).ok());
@@ -220,8 +235,15 @@ pub async fn edit(tx: &mut ClubTx, kind: Kind, op: &Op) -> Result<Done, Problem>
         Kind::Record(Type::BarrierConfiguration) => carry_out::<barrier_configurations::sync::Edits>(tx, op).await,
         Kind::Record(Type::Session) => carry_out::<sessions::sync::Edits>(tx, op).await,
         Kind::Record(Type::LanePlan) => carry_out::<lane_plans::sync::Edits>(tx, op).await,
+        Kind::Record(Type::RaceTest) => carry_out::<race_tests::sync::Edits>(tx, op).await,
+        Kind::Record(Type::AgeGroup) => carry_out::<age_groups::sync::Edits>(tx, op).await,
+        Kind::Record(Type::CompetitionSpec) => carry_out::<competition_specs::sync::Edits>(tx, op).await,
         Kind::Record(Type::Measurement) => athletes::sync::remove_measurement(tx, op).await,
-        Kind::Record(Type::Run | Type::Assessment | Type::Decision) => {
+        Kind::Record(Type::Club | Type::RaceEntry) => {
+            let detail = "is read only here; its own routes change it";
+            Err(Problem::invalid(vec![Fault::at("/type", "read_only", detail)]))
+        }
+        Kind::Record(Type::Run | Type::Assessment | Type::Decision | Type::RaceResult) => {
             let detail = "is append-only: send PUT; correct with `supersedes`, withdraw with `void`";
             Err(Problem::invalid(vec![Fault::at("/method", "append_only", detail)]))
         }
@@ -263,6 +285,9 @@ pub async fn file(tx: &mut ClubTx, items: &[(usize, &Parsed)]) -> Result<Vec<Fac
             }
             Kind::Record(Type::Measurement) => {
                 Some(readable_fact(athletes::sync::push_measurement(tx, op.id, &op.data).await?))
+            }
+            Kind::Record(Type::RaceResult) => {
+                Some(readable_fact(race_tests::sync::push_result(tx, op.id, &op.data).await?))
             }
             _ => Some(readable_fact(recommendations::sync::push(tx, op.id, &op.data).await?)),
         });

@@ -4,6 +4,7 @@ mod admin_http;
 mod admin_shapes;
 mod admin_store;
 mod bodies;
+mod clock_store;
 mod document;
 mod http;
 mod intake;

@@ -4,7 +4,8 @@ use crate::platform::db::Kind;
 use crate::platform::words::words;
 
 words! {
-    /// A synced type. Roots come first; the order of the others is that in which the records below a root are sent.
+    /// A synced type. The order is that in which the records below a root are sent; tokens name a type by its place, so
+    /// new types come last.
     Type { /// A training group.
         Group = "group", /// A venue.
         Venue = "venue", /// A stock of barriers.
@@ -17,7 +18,13 @@ words! {
         LanePlan = "lane_plan", /// A run of an athlete.
         Run = "run", /// An assessment of an athlete.
         Assessment = "assessment", /// What a coach decided on a recommendation.
-        Decision = "decision" }
+        Decision = "decision", /// A race test of a session.
+        RaceTest = "race_test", /// That an athlete is entered in a race test, and where they run.
+        RaceEntry = "race_entry", /// A result of an athlete in a race test.
+        RaceResult = "race_result", /// The club and its settings.
+        Club = "club", /// A club's own age group.
+        AgeGroup = "age_group", /// A club's own competition specification.
+        CompetitionSpec = "competition_spec" }
 }
 
 /// How edits of a type are reconciled.
@@ -31,6 +38,8 @@ pub enum Policy {
     Optimistic,
     /// Present or not; adding twice is one.
     Set,
+    /// Made on the server; a phone only reads it.
+    ReadOnly,
 }
 
 impl Policy {
@@ -41,13 +50,14 @@ impl Policy {
             Self::Merge => "merge",
             Self::Optimistic => "optimistic",
             Self::Set => "set",
+            Self::ReadOnly => "read_only",
         }
     }
 }
 
 impl Type {
     /// Every type, in order.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 18] = [
         Self::Group,
         Self::Venue,
         Self::Equipment,
@@ -60,6 +70,12 @@ impl Type {
         Self::Run,
         Self::Assessment,
         Self::Decision,
+        Self::RaceTest,
+        Self::RaceEntry,
+        Self::RaceResult,
+        Self::Club,
+        Self::AgeGroup,
+        Self::CompetitionSpec,
     ];
 
     /// The place in [`Type::ALL`].
@@ -92,6 +108,12 @@ impl Type {
             Self::Run => Kind::Run,
             Self::Assessment => Kind::Assessment,
             Self::Decision => Kind::Recommendation,
+            Self::RaceTest => Kind::RaceTest,
+            Self::RaceEntry => Kind::RaceEntry,
+            Self::RaceResult => Kind::RaceResult,
+            Self::Club => Kind::Club,
+            Self::AgeGroup => Kind::AgeGroup,
+            Self::CompetitionSpec => Kind::CompetitionSpec,
         }
     }
 
@@ -99,7 +121,15 @@ impl Type {
     pub const fn is_root(self) -> bool {
         matches!(
             self,
-            Self::Group | Self::Venue | Self::Equipment | Self::BarrierConfiguration | Self::Athlete | Self::Session
+            Self::Group
+                | Self::Venue
+                | Self::Equipment
+                | Self::BarrierConfiguration
+                | Self::Athlete
+                | Self::Session
+                | Self::Club
+                | Self::AgeGroup
+                | Self::CompetitionSpec
         )
     }
 
@@ -112,9 +142,13 @@ impl Type {
             | Self::Equipment
             | Self::BarrierConfiguration
             | Self::Session
-            | Self::LanePlan => Policy::Optimistic,
+            | Self::LanePlan
+            | Self::RaceTest
+            | Self::AgeGroup
+            | Self::CompetitionSpec => Policy::Optimistic,
             Self::Attendance => Policy::Set,
-            Self::Measurement | Self::Run | Self::Assessment | Self::Decision => Policy::AppendOnly,
+            Self::Measurement | Self::Run | Self::Assessment | Self::Decision | Self::RaceResult => Policy::AppendOnly,
+            Self::Club | Self::RaceEntry => Policy::ReadOnly,
         }
     }
 }

@@ -379,7 +379,7 @@ impl<S: Source> Reader<'_, S> {
 }
 
 /// After everything of a root.
-const LAST: Part = Part::Child(Type::Decision, Uuid::max());
+const LAST: Part = Part::Child(Type::ALL[Type::ALL.len() - 1], Uuid::max());
 
 /// The id just before this one, so that reading after it begins with this one.
 fn before(id: Uuid) -> Option<Uuid> {

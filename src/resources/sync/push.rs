@@ -234,6 +234,9 @@ impl Work<'_> {
                         rev: done.rev,
                     };
                     tx.receipt(receipt);
+                    if done.status == 201 {
+                        self.release(tx, item.id).await?;
+                    }
                 } else {
                     store::unclaim(tx, item.op_id).await?;
                     let fields = done.conflicts.iter().filter_map(|one| one.yours.as_object()).flatten();
@@ -288,8 +291,9 @@ impl Work<'_> {
         match verdict {
             Verdict::Done(done) => {
                 let entity = item.parsed.as_ref().map_or(item.id, |(kind, op)| items::entity(*kind, op));
-                let rev =
-                    revs.map_or(done.rev, |revs| if done.replayed { done.rev } else { revs.of(entity, done.rev) });
+                // What this very transaction stored has no version before its commit, not even for a repeat.
+                let known = done.replayed && done.rev > 0;
+                let rev = revs.map_or(done.rev, |revs| if known { done.rev } else { revs.of(entity, done.rev) });
                 outcome.status = done.status;
                 outcome.rev = Some(rev.to_string());
                 outcome.replayed = done.replayed;

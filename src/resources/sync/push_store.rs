@@ -130,6 +130,47 @@ pub async fn hold(tx: &mut ClubTx, new: &NewHeld<'_>) -> Result<(), StoreError> 
     Ok(())
 }
 
+/// A fact that waits for what it belongs to.
+#[derive(Clone, Debug)]
+pub struct Waiting {
+    /// The fact.
+    pub id: Uuid,
+    /// Its type.
+    pub kind: String,
+    /// What was sent.
+    pub data: Value,
+    /// How far the phone's clock was ahead (ms).
+    pub skew_ms: Option<i64>,
+}
+
+/// Most facts that one record releases.
+const RELEASED: i64 = 500;
+
+/// The facts of this phone and its member that are held because a record was missing.
+pub async fn waiting_for(tx: &mut ClubTx, device: Uuid, record: Uuid) -> Result<Vec<Waiting>, StoreError> {
+    let (club, member) = (tx.club.0, tx.actor.account.0);
+    let rows = sqlx::query_as!(
+        Waiting,
+        r#"
+        select id, kind, data, skew_ms
+        from held_item
+        where club_id = $1 and outcome is null and member_id = $2 and device_id = $3 and reason = 'reference'
+          and lower($4::text) in (lower(data ->> 'session_id'), lower(data ->> 'athlete_id'),
+            lower(data ->> 'race_test_id'), lower(data ->> 'supersedes'))
+        order by id
+        limit $5
+        "#,
+        club,
+        member,
+        device,
+        record.to_string(),
+        RELEASED
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows)
+}
+
 /// Keeps the values of an edit that lost, once.
 pub async fn keep_refused(
     tx: &mut ClubTx,
@@ -181,6 +222,12 @@ pub async fn is_deleted(tx: &mut ClubTx, id: Uuid) -> Result<bool, StoreError> {
           select from measurements where club_id = $1 and id = $2 and deleted_at is not null
           union all
           select from lane_plans where club_id = $1 and id = $2 and deleted_at is not null
+          union all
+          select from race_tests where club_id = $1 and id = $2 and deleted_at is not null
+          union all
+          select from age_groups where club_id = $1 and id = $2 and deleted_at is not null
+          union all
+          select from competition_specs where club_id = $1 and id = $2 and deleted_at is not null
         ) as "found!"
         "#,
         club,

@@ -2,68 +2,13 @@
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::model::{Type, Types};
 use super::pager::{Child, Key, Part, Row, Source, What};
 use super::visibility::{Grant, Root, Seq, Sight};
 use crate::platform::db::{ClubTx, StoreError};
-use crate::platform::ids::DeviceId;
-
-/// The club's counter and the device that asks.
-#[derive(Clone, Debug)]
-pub struct Clock {
-    /// The life of the database that gives the numbers.
-    pub epoch: i32,
-    /// The last number.
-    pub seq: Seq,
-    /// The oldest row of the log that is kept.
-    pub oldest: Seq,
-    /// When that row was written.
-    pub oldest_at: Option<DateTime<Utc>>,
-    /// Count of forced full copies of the device.
-    pub generation: i32,
-    /// Where the device stood when it last pulled, and when.
-    pub device: Option<(Seq, DateTime<Utc>)>,
-}
-
-/// Reads the counter.
-pub async fn clock(tx: &mut ClubTx, device: DeviceId) -> Result<Clock, StoreError> {
-    let club = tx.club.0;
-    let row = sqlx::query!(
-        r#"
-        select c.epoch, c.seq, c.oldest_seq, d.generation as "generation?", d.seq as "device_seq?", d.pulled_at as "pulled_at?",
-          (select x.at from club_change x where x.club_id = $1 and x.seq >= c.oldest_seq order by x.seq limit 1) as oldest_at
-        from club_clock c
-        left join sync_device d on d.club_id = $1 and d.id = $2
-        where c.club_id = $1
-        "#,
-        club,
-        device.0
-    )
-    .fetch_optional(tx.conn())
-    .await?
-    .ok_or(StoreError::NotFound("club"))?;
-    Ok(Clock {
-        epoch: row.epoch,
-        seq: row.seq,
-        oldest: row.oldest_seq,
-        oldest_at: row.oldest_at,
-        generation: row.generation.unwrap_or(0),
-        device: row.device_seq.zip(row.pulled_at),
-    })
-}
-
-/// The last number that a history shares with the one of `epoch`; none when `epoch` is not older than it.
-pub async fn fork_after(tx: &mut ClubTx, epoch: i32) -> Result<Option<Seq>, StoreError> {
-    let club = tx.club.0;
-    let fork =
-        sqlx::query_scalar!("select min(fork_seq) from club_epoch where club_id = $1 and epoch > $2", club, epoch)
-            .fetch_one(tx.conn())
-            .await?;
-    Ok(fork)
-}
 
 /// Everything the actor sees and ever saw.
 pub async fn sight(tx: &mut ClubTx) -> Result<Sight, StoreError> {
@@ -93,6 +38,8 @@ pub async fn stubs(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, Seq>, 
         select id, rev from attendance where club_id = $1 and id = any ($2)
         union all
         select id, rev from lane_plans where club_id = $1 and id = any ($2)
+        union all
+        select id, rev from race_tests where club_id = $1 and id = any ($2)
         "#,
         club,
         ids
@@ -100,29 +47,6 @@ pub async fn stubs(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, Seq>, 
     .fetch_all(tx.conn())
     .await?;
     Ok(rows.into_iter().map(|row| (row.id, row.rev)).collect())
-}
-
-/// Notes how far a device has read.
-pub async fn note_pull(tx: &mut ClubTx, device: DeviceId, name: &str, at: (i32, Seq)) -> Result<(), StoreError> {
-    let (club, member) = (tx.club.0, tx.actor.account.0);
-    sqlx::query!(
-        r#"
-        insert into sync_device as x (club_id, id, member_id, name, epoch, seq, pulled_at)
-        values ($1, $2, $3, $4, $5, $6, $7)
-        on conflict (club_id, id) do update
-        set epoch = excluded.epoch, seq = excluded.seq, pulled_at = excluded.pulled_at, name = excluded.name
-        "#,
-        club,
-        device.0,
-        member,
-        name,
-        at.0,
-        at.1,
-        Utc::now()
-    )
-    .execute(tx.unsynced())
-    .await?;
-    Ok(())
 }
 
 /// The log of the transaction's club as its actor may read it.
@@ -219,6 +143,13 @@ impl Source for Log<'_> {
             select 4::smallint, id, rev, deleted_at is null from athletes where club_id = $1 and id = any ($2)
             union all
             select 5::smallint, id, rev, deleted_at is null from sessions where club_id = $1 and id = any ($2)
+            union all
+            select 15::smallint, id, rev, true from clubs where id = $1 and id = any ($2)
+            union all
+            select 16::smallint, id, rev, deleted_at is null from age_groups where club_id = $1 and id = any ($2)
+            union all
+            select 17::smallint, id, rev, deleted_at is null
+            from competition_specs where club_id = $1 and id = any ($2)
             "#,
             club,
             ids
@@ -275,6 +206,15 @@ impl Source for Log<'_> {
                where x.club_id = $1 and x.deleted_at is null and x.id > $2 and ($3 or exists (
                  select from root_scope s where s.club_id = $1 and s.root_id = x.id and s.scope_id = any ($5)))
                order by x.id limit $6)
+              union all
+              (select c.id from clubs c where c.id = $1 and c.id > $2 and $4)
+              union all
+              (select y.id from age_groups y where y.club_id = $1 and y.deleted_at is null and y.id > $2 and $4
+               order by y.id limit $6)
+              union all
+              (select z.id from competition_specs z
+               where z.club_id = $1 and z.deleted_at is null and z.id > $2 and $4
+               order by z.id limit $6)
             ) t
             order by t.id
             limit $6
@@ -321,6 +261,13 @@ impl Source for Log<'_> {
               union
               select b.id from barrier_configurations b
               where b.club_id = $1 and $2 = $1 and b.deleted_at is null and b.id > $4
+              union
+              select c.id from clubs c where c.id = $1 and $2 = $1 and c.id > $4
+              union
+              select y.id from age_groups y where y.club_id = $1 and $2 = $1 and y.deleted_at is null and y.id > $4
+              union
+              select z.id from competition_specs z
+              where z.club_id = $1 and $2 = $1 and z.deleted_at is null and z.id > $4
             ) t
             order by t.id
             limit $6
@@ -373,6 +320,16 @@ impl Source for Log<'_> {
               union all
               select d.athlete_id, 11::smallint, d.id from recommendations d
               where d.club_id = $1 and d.athlete_id = any ($2) and ($8::date is null or d.on_date >= $8)
+              union all
+              select x.session_id, 12::smallint, x.id from race_tests x
+              where x.club_id = $1 and x.session_id = any ($2) and x.deleted_at is null
+                and ($8::date is null or x.created_at >= $8::date)
+              union all
+              select e.athlete_id, 13::smallint, e.id from race_entries e
+              where e.club_id = $1 and e.athlete_id = any ($2) and ($8::date is null or e.created_at >= $8::date)
+              union all
+              select y.athlete_id, 14::smallint, y.id from race_results y
+              where y.club_id = $1 and y.athlete_id = any ($2) and ($8::date is null or y.created_at >= $8::date)
             ) t
             where t.rank = any ($3) and (t.root_id, t.rank, t.id) > ($4, $5, $6)
             order by t.root_id, t.rank, t.id

@@ -6,21 +6,15 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::shapes::{Fields, New, Page, View};
-use super::store::{self, StoredVenue};
+use super::store;
+use super::sync::Edits;
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
-use crate::platform::ids::VenueId;
+use crate::platform::db::Db;
 use crate::platform::page::{self, PageParams};
-use crate::platform::params::{Params, path_id};
-use crate::platform::patch;
+use crate::platform::params::Params;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
-
-async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredVenue, Problem> {
-    let id = VenueId(path_id(req, "venue_id", "venue")?);
-    store::find(tx, id).await?.ok_or_else(|| Problem::not_found("venue"))
-}
+use crate::platform::routed;
 
 /// Creates a venue.
 #[utoipa::path(
@@ -38,15 +32,7 @@ async fn create_venue(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let (id, fields) = body.read()?.split();
-    let value = fields.parse()?;
-    let mut tx = permit.write(&db).await?;
-    if !store::insert(&mut tx, id, &value).await? {
-        let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
-        stored::same_or_conflict(&found.value, &value)?;
-        return Ok(stored::created(&req, false, id, found.rev, &View::from(&found)));
-    }
-    let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(&req, true, id, rev, &View::from(&Stored { id, rev, value })))
+    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
 }
 
 /// Lists the venues.
@@ -80,9 +66,7 @@ async fn list_venues(
 )]
 #[get("/v1/clubs/{club_id}/venues/{venue_id}")]
 async fn get_venue(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.read(&db).await?;
-    let found = load(&mut tx, &req).await?;
-    Ok(stored::read(&req, found.rev, &View::from(&found)))
+    routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes a venue (merge patch).
@@ -104,14 +88,7 @@ async fn update_venue(
     db: Data<Db>,
     body: Body<Map<String, Value>>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
-    let value = fields.parse()?;
-    store::save(&mut tx, before.id, &value).await?;
-    let rev = tx.commit().await?.of(before.id, before.rev);
-    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
+    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a venue.
@@ -127,12 +104,7 @@ async fn update_venue(
 )]
 #[delete("/v1/clubs/{club_id}/venues/{venue_id}")]
 async fn delete_venue(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
-    store::remove(&mut tx, before.id).await?;
-    tx.commit().await?;
-    Ok(HttpResponse::NoContent().finish())
+    routed::delete::<Edits>(&req, permit.write(&db).await?).await
 }
 
 /// The routes of venues.

@@ -9,6 +9,7 @@ use super::{Verdict, Work, waiting};
 use crate::platform::db::ClubTx;
 use crate::platform::ops::{self, Done, Fact};
 use crate::platform::problem::{Code, Problem};
+use crate::resources::sync::admin_store::decide;
 use crate::resources::sync::items::{self, Parsed};
 use crate::resources::sync::push_store::{self as store, NewHeld};
 
@@ -91,6 +92,31 @@ impl Work<'_> {
             }
             Fact::Refused(problem) => Ok(Verdict::Refused(problem)),
         }
+    }
+
+    /// Files what this phone recorded before the record that it belongs to came, as if it had been sent after it.
+    ///
+    /// Only what the same member sent from the same phone: they could send it again now and it would be filed. Whatever
+    /// else is held waits for an admin.
+    pub(super) async fn release(&self, tx: &mut ClubTx, record: Uuid) -> Result<(), Problem> {
+        let mut records = vec![record];
+        while let Some(record) = records.pop() {
+            for held in store::waiting_for(tx, self.device, record).await? {
+                let item = Parsed::held(held.id, &held.kind, held.data);
+                let Ok((kind, _)) = &item.parsed else { continue };
+                if kind.barred(self.who).is_some() {
+                    continue;
+                }
+                let skew = std::mem::replace(&mut tx.skew_ms, held.skew_ms);
+                let filed = items::file(tx, &[(0, &item)]).await?.pop();
+                tx.skew_ms = skew;
+                if matches!(filed, Some(Fact::Stored(_))) {
+                    decide(tx, held.id, self.who.actor.account.0, "accepted", None).await?;
+                    records.push(held.id);
+                }
+            }
+        }
+        Ok(())
     }
 
     pub(super) async fn hold(

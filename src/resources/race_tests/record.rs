@@ -1,0 +1,75 @@
+//! Filing results: the one way in, for the race tests' own route and for phones.
+
+use std::collections::{HashMap, HashSet};
+
+use uuid::Uuid;
+
+use super::entries_store;
+use super::outcome::Outcome;
+use super::results_shapes::Fields;
+use super::results_store;
+use super::store::StoredTest;
+use crate::platform::batch::{self, Decision, Item};
+use crate::platform::db::ClubTx;
+use crate::platform::fault::{Fault, Faults};
+use crate::platform::grants;
+use crate::platform::ids::{AthleteId, RaceResultId};
+use crate::platform::problem::Problem;
+
+/// What the results refer to.
+struct Known {
+    athletes: HashSet<AthleteId>,
+    superseded: HashMap<Uuid, (Uuid, Uuid, Option<Uuid>)>,
+}
+
+/// Refuses a result whose athlete or superseded result is not there for the caller.
+fn check_references(one: &Outcome, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Vec<Fault>> {
+    let mut faults = Faults::new();
+    if !known.athletes.contains(&one.athlete) {
+        faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
+    }
+    if let Some(earlier) = one.supersedes {
+        let same = |athlete: Uuid, test: Uuid| (athlete, test) == (one.athlete.0, one.test.0);
+        let stored = known.superseded.get(&earlier.0).map(|(athlete, test, later)| (same(*athlete, *test), *later));
+        let rule = ("result", "must be a result of the same athlete in this race test");
+        batch::check_correction(&mut faults, (id, earlier.0), stored, replaced, rule);
+    }
+    faults.finish(Some(()))
+}
+
+/// Parses, checks and inserts results of a race test that are new; `prefix` gives the JSON pointer of an item.
+///
+/// # Errors
+/// Database errors; what is wrong with an item stands in the item.
+pub async fn file(
+    tx: &mut ClubTx,
+    test: &StoredTest,
+    sent: &[Fields],
+    prefix: impl Fn(usize) -> String,
+) -> Result<(Vec<Item<Outcome>>, Vec<Decision>), Problem> {
+    let ids: Vec<Uuid> = sent.iter().map(|fields| fields.id.0).collect();
+    let taken = results_store::by_ids(tx, &ids).await?;
+    let athletes: Vec<Uuid> = taken.values().map(|(one, _)| one.athlete.0).collect();
+    let erased = grants::erased(tx, &athletes).await?;
+    let parsed: Vec<_> = sent.iter().map(|fields| (fields.id.0, fields.parse(test.id, &test.value.test))).collect();
+    let new = || parsed.iter().filter(|(id, _)| !taken.contains_key(id)).filter_map(|(_, one)| one.as_ref().ok());
+    let athletes: Vec<AthleteId> = new().map(|one| one.athlete).collect();
+    let superseded: Vec<Uuid> = new().filter_map(|one| one.supersedes).map(|id| id.0).collect();
+    let known = Known {
+        athletes: entries_store::visible(tx, &athletes).await?.into_iter().map(|(id, _)| id).collect(),
+        superseded: results_store::superseded(tx, &superseded).await?,
+    };
+    // What was said about a deleted athlete is gone; a repeat of it is still the same fact.
+    let repeated = |one: &mut Outcome| {
+        if erased.contains(&one.athlete.0) {
+            one.note = None;
+        }
+    };
+    let check = |one: &Outcome, id, replaced: &mut _| check_references(one, &known, replaced, id);
+    let items = batch::judge(parsed, &taken, repeated, check, prefix);
+    let decisions = batch::decide(&items, &taken);
+    let fresh: Vec<(RaceResultId, &Outcome)> =
+        batch::fresh(&items, &decisions).into_iter().map(|(id, one)| (RaceResultId(id), one)).collect();
+    results_store::insert(tx, &fresh).await?;
+    Ok((items, decisions))
+}

@@ -1,0 +1,106 @@
+//! The JSON of race tests, entries and results as phones carry them: each says only what it keeps itself, so that it
+//! changes only with itself.
+
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::draw_shapes::seconds;
+use super::entries_store::Entry;
+use super::results_shapes::Fields as ResultFields;
+use super::results_store::StoredOutcome;
+use super::shapes::{Fields, SpecificationView};
+use super::store::StoredTest;
+use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId, SessionId};
+
+/// A race test without the day of its session and without its entries.
+#[derive(Debug, Serialize)]
+pub struct TestRecord {
+    id: RaceTestId,
+    rev: i64,
+    session_id: SessionId,
+    #[serde(flatten)]
+    fields: Fields,
+    specification: SpecificationView,
+    drawn: bool,
+}
+
+impl From<&StoredTest> for TestRecord {
+    fn from(stored: &StoredTest) -> Self {
+        let test = &stored.value.test;
+        Self {
+            id: stored.id,
+            rev: stored.rev,
+            session_id: test.session,
+            fields: test.into(),
+            specification: (&test.specification).into(),
+            drawn: stored.value.draw.is_some(),
+        }
+    }
+}
+
+/// That an athlete is entered in a race test, and where they run.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RaceEntry)]
+pub struct EntryRecord {
+    /// The id.
+    id: RaceEntryId,
+    /// Number of the last change.
+    #[schema(minimum = 0, example = 42)]
+    rev: i64,
+    /// The race test.
+    race_test_id: RaceTestId,
+    /// The athlete.
+    athlete_id: AthleteId,
+    /// The heat, from 1; absent before the draw, and when the athlete rests.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 60, example = 1)]
+    heat: Option<i16>,
+    /// The lane.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 12, example = 4)]
+    lane: Option<i16>,
+    /// Start after the first of the heat, seconds; with a handicap.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 60, example = 0.8)]
+    start_offset_s: Option<f64>,
+    /// The time expected at the draw, seconds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 600, example = 12.84)]
+    expected_time_s: Option<f64>,
+    /// Standard error of the next time about it, seconds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 600, example = 0.31)]
+    expected_sd_s: Option<f64>,
+}
+
+impl From<&Entry> for EntryRecord {
+    fn from(one: &Entry) -> Self {
+        let (heat, lane) = one.place.unzip();
+        Self {
+            id: one.id,
+            rev: one.rev,
+            race_test_id: one.test,
+            athlete_id: one.athlete,
+            heat,
+            lane,
+            start_offset_s: one.offset_ms.map(seconds),
+            expected_time_s: one.expected.map(|expected| seconds(expected.time_ms)),
+            expected_sd_s: one.expected.map(|expected| seconds(expected.sd_ms)),
+        }
+    }
+}
+
+/// A result with its race test, without places: those depend on the results of others.
+#[derive(Debug, Serialize)]
+pub struct ResultRecord {
+    rev: i64,
+    race_test_id: RaceTestId,
+    #[serde(flatten)]
+    fields: ResultFields,
+}
+
+impl From<&StoredOutcome> for ResultRecord {
+    fn from(stored: &StoredOutcome) -> Self {
+        Self { rev: stored.rev, race_test_id: stored.value.test, fields: stored.into() }
+    }
+}

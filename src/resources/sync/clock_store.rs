@@ -1,0 +1,84 @@
+//! The club's counter and how far its phones are, as rows.
+
+use chrono::{DateTime, Utc};
+
+use super::visibility::Seq;
+use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::ids::DeviceId;
+
+/// The club's counter and the device that asks.
+#[derive(Clone, Debug)]
+pub struct Clock {
+    /// The life of the database that gives the numbers.
+    pub epoch: i32,
+    /// The last number.
+    pub seq: Seq,
+    /// The oldest row of the log that is kept.
+    pub oldest: Seq,
+    /// When that row was written.
+    pub oldest_at: Option<DateTime<Utc>>,
+    /// Count of forced full copies of the device.
+    pub generation: i32,
+    /// Where the device stood when it last pulled, and when.
+    pub device: Option<(Seq, DateTime<Utc>)>,
+}
+
+/// Reads the counter.
+pub async fn clock(tx: &mut ClubTx, device: DeviceId) -> Result<Clock, StoreError> {
+    let club = tx.club.0;
+    let row = sqlx::query!(
+        r#"
+        select c.epoch, c.seq, c.oldest_seq, d.generation as "generation?", d.seq as "device_seq?", d.pulled_at as "pulled_at?",
+          (select x.at from club_change x where x.club_id = $1 and x.seq >= c.oldest_seq order by x.seq limit 1) as oldest_at
+        from club_clock c
+        left join sync_device d on d.club_id = $1 and d.id = $2
+        where c.club_id = $1
+        "#,
+        club,
+        device.0
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(StoreError::NotFound("club"))?;
+    Ok(Clock {
+        epoch: row.epoch,
+        seq: row.seq,
+        oldest: row.oldest_seq,
+        oldest_at: row.oldest_at,
+        generation: row.generation.unwrap_or(0),
+        device: row.device_seq.zip(row.pulled_at),
+    })
+}
+
+/// The last number that a history shares with the one of `epoch`; none when `epoch` is not older than it.
+pub async fn fork_after(tx: &mut ClubTx, epoch: i32) -> Result<Option<Seq>, StoreError> {
+    let club = tx.club.0;
+    let fork =
+        sqlx::query_scalar!("select min(fork_seq) from club_epoch where club_id = $1 and epoch > $2", club, epoch)
+            .fetch_one(tx.conn())
+            .await?;
+    Ok(fork)
+}
+
+/// Notes how far a device has read.
+pub async fn note_pull(tx: &mut ClubTx, device: DeviceId, name: &str, at: (i32, Seq)) -> Result<(), StoreError> {
+    let (club, member) = (tx.club.0, tx.actor.account.0);
+    sqlx::query!(
+        r#"
+        insert into sync_device as x (club_id, id, member_id, name, epoch, seq, pulled_at)
+        values ($1, $2, $3, $4, $5, $6, $7)
+        on conflict (club_id, id) do update
+        set epoch = excluded.epoch, seq = excluded.seq, pulled_at = excluded.pulled_at, name = excluded.name
+        "#,
+        club,
+        device.0,
+        member,
+        name,
+        at.0,
+        at.1,
+        Utc::now()
+    )
+    .execute(tx.unsynced())
+    .await?;
+    Ok(())
+}

@@ -239,7 +239,14 @@ pub async fn known(
     )
     .fetch_all(tx.conn())
     .await?;
-    let earlier = sqlx::query!(
+    // Few batches correct anything.
+    let superseded = if superseded.is_empty() { HashMap::new() } else { earlier(tx, superseded).await? };
+    Ok(Known { sessions: days.into_iter().map(|row| (row.id, row.held_on)).collect(), athletes, superseded })
+}
+
+async fn earlier(tx: &mut ClubTx, superseded: &[Uuid]) -> Result<HashMap<Uuid, (Uuid, Option<Uuid>)>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
         r#"
         select r.id, r.athlete_id, later.id as "later?"
         from runs r
@@ -251,11 +258,7 @@ pub async fn known(
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(Known {
-        sessions: days.into_iter().map(|row| (row.id, row.held_on)).collect(),
-        athletes,
-        superseded: earlier.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect(),
-    })
+    Ok(rows.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect())
 }
 
 /// Inserts runs whose ids are free, in one statement.

@@ -78,8 +78,8 @@ pub async fn found(conn: &mut PgConnection, from: u32, to: u32, phones: u32) {
          from {both}, generate_series(2 * p - 1, 2 * p) g;
          insert into groups (club_id, id, rev, name, created_at, updated_at)
          select ({club})::uuid, '{group}', {}, 'Hurdles', now(), now() from {each};
-         insert into athletes (club_id, id, rev, display_name, experience, status, created_at, updated_at)
-         select ({club})::uuid, '{athlete}', {}, 'Alex', 'novice', 'active', now(), now() from {each};
+         insert into athletes (club_id, id, rev, display_name, sex, birth_year, experience, status, created_at, updated_at)
+         select ({club})::uuid, '{athlete}', {}, 'Alex', 'F', 2012, 'novice', 'active', now(), now() from {each};
          insert into sessions (club_id, id, rev, held_on, state, created_at, updated_at)
          select ({club})::uuid, '{session}', {}, '2026-01-05', 'held', now(), now() from {each};
          insert into root_scope (club_id, root_id, scope_id)
@@ -131,8 +131,8 @@ pub async fn fill(conn: &mut PgConnection, number: u32, changes: u32) {
              from (select *, kind = 'session' or (kind = 'athlete' and i <= {news}) as created from feed) f order by seq"
         ),
         format!(
-            "insert into athletes (club_id, id, rev, display_name, experience, status, created_at, updated_at)
-             select '{club}', id, seq, 'Athlete ' || i, 'trained', 'active', now(), now() from feed where i <= {news};
+            "insert into athletes (club_id, id, rev, display_name, sex, birth_year, experience, status, created_at, updated_at)
+             select '{club}', id, seq, 'Athlete ' || i, 'F', 2012, 'trained', 'active', now(), now() from feed where i <= {news};
              update athletes a set rev = f.seq, name_rev = f.seq
              from (select id, max(seq) as seq from feed where kind = 'athlete' group by id) f
              where a.club_id = '{club}' and a.id = f.id;

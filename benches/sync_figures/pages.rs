@@ -83,6 +83,8 @@ pub fn run(bench: &Bench) {
         clubs::fill(conn, 2, LONG).await;
     });
     bench.settle();
+    // The service closes a connection that was silent for a minute.
+    wire = Wire::open(&service.address);
     for log in &mut logs {
         let begun = Instant::now();
         let changes = log.walk(&mut wire);

@@ -17,9 +17,11 @@ pub const ITEMS: u32 = 50;
 /// What stands in the ids of a push where chance comes in.
 pub const MARK: &str = "5eed0001-feed";
 const CLUBS: [u32; 3] = [1, 8, 64];
-/// Service and pgbench by turns.
+/// Service and pgbench by turns, each so long; before, so long uncounted: connections plan each statement anew for the
+/// first five times.
 const ROUNDS: u32 = 2;
-const SECONDS: u32 = 5;
+pub const SECONDS: u32 = 6;
+pub const WARMING: u32 = 6;
 
 /// The body of a push of runs.
 fn body() -> String {
@@ -85,10 +87,14 @@ fn measure(bench: &Bench, service: &Service, clubs: u32, round: u32) -> Vec<Dura
     let pushers: Vec<Pusher> = (0..clubs).map(|club| Pusher::new(bench, service, FIRST + club, seed(club))).collect();
     std::thread::scope(|scope| {
         let push = |mut pusher: Pusher| {
-            let begun = Instant::now();
+            let from = Instant::now() + Duration::from_secs(WARMING.into());
+            let to = from + Duration::from_secs(SECONDS.into());
             let mut times = Vec::new();
-            while begun.elapsed() < Duration::from_secs(SECONDS.into()) {
-                times.push(pusher.push());
+            while Instant::now() < to {
+                let time = pusher.push();
+                if Instant::now() > from {
+                    times.push(time);
+                }
             }
             times
         };
@@ -103,7 +109,25 @@ async fn wal(conn: &mut PgConnection) -> i64 {
     sqlx::query_scalar(sql).fetch_one(conn).await.expect("a position")
 }
 
-/// Prints rates, times and the bytes of the write-ahead log a change.
+/// Prints the bytes of the write-ahead log a change, with and without the page images after a checkpoint.
+fn print_wal(bench: &Bench, service: &Service) {
+    const PUSHES: u32 = 200;
+    let mut pusher = Pusher::new(bench, service, FIRST, 2);
+    bench.settle();
+    let mut each = || {
+        let before = bench.sql(wal);
+        for _ in 0..PUSHES {
+            pusher.push();
+        }
+        (bench.sql(wal) - before) / i64::from(PUSHES * ITEMS)
+    };
+    let (first, later) = (each(), each());
+    println!(
+        "sync pushes: {first} bytes of WAL a change in the first 10000 after a checkpoint, {later} in the next 10000"
+    );
+}
+
+/// Prints rates and times.
 #[allow(clippy::cast_precision_loss)] // counts
 pub fn run(bench: &Bench) {
     let most = CLUBS.into_iter().max().expect("some");
@@ -111,20 +135,18 @@ pub fn run(bench: &Bench) {
     let script = Script::capture(bench);
     println!("sync pushes: 50 runs are {} statements in {} round trips", script.statements, script.trips);
     let service = Service::start(&bench.cluster.url());
+    print_wal(bench, &service);
     for clubs in CLUBS {
         bench.settle();
-        let (mut times, mut reference, mut bytes) = (Vec::new(), 0.0, 0);
+        let (mut times, mut reference) = (Vec::new(), 0.0);
         for round in 0..ROUNDS {
-            let before = bench.sql(wal);
             times.extend(measure(bench, &service, clubs, round));
-            bytes += bench.sql(wal) - before;
-            reference += script.run(bench, clubs, SECONDS) / f64::from(ROUNDS);
+            reference += script.run(bench, clubs) / f64::from(ROUNDS);
         }
         let rate = times.len() as f64 / f64::from(ROUNDS * SECONDS);
-        let each = bytes as f64 / (times.len() as f64 * f64::from(ITEMS));
         println!(
-            "sync pushes: {clubs} clubs: {rate:.0} pushes ({:.0} changes) a second, p50 {:.1} ms, p99 {:.1} ms, {each:.0} \
-             bytes of WAL a change; pgbench {reference:.0} a second; ratio {:.2} (bar 0.7)",
+            "sync pushes: {clubs} clubs: {rate:.0} pushes ({:.0} changes) a second, p50 {:.1} ms, p99 {:.1} ms; \
+             pgbench {reference:.0} a second; ratio {:.2} (bar 0.7)",
             rate * f64::from(ITEMS),
             quantile(&mut times, 0.5),
             quantile(&mut times, 0.99),

@@ -13,13 +13,15 @@ use std::process::Command;
 
 use sqlx::{AssertSqlSafe, PgConnection};
 
-use super::pushes::{FIRST, ITEMS, MARK, Pusher};
+use super::pushes::{FIRST, ITEMS, MARK, Pusher, SECONDS, WARMING};
 use super::service::Service;
 use super::{Bench, clubs};
 
 /// A statement as the server logged it.
 #[derive(Debug)]
 struct Logged {
+    /// The process that was asked.
+    backend: String,
     sql: String,
     parameters: Vec<Option<String>>,
 }
@@ -88,10 +90,14 @@ fn logged(text: &str) -> Vec<Logged> {
         if let Some((_, detail)) = entry.split_once("] DETAIL:  ") {
             let last = found.last_mut().expect("a statement before its detail");
             last.parameters = parameters(detail.split_once(": ").expect("a word").1);
-        } else if let Some((_, message)) = entry.split_once("] LOG:  ") {
+        } else if let Some((head, message)) = entry.split_once("] LOG:  ") {
             let (how, sql) = message.split_once(": ").expect("how it came");
             assert!(how == "statement" || how.starts_with("execute "), "{entry}");
-            found.push(Logged { sql: sql.trim().to_owned(), parameters: Vec::new() });
+            let backend = head.rsplit('[').next().expect("a process").to_owned();
+            let one = Logged { backend, sql: sql.trim().to_owned(), parameters: Vec::new() };
+            // A transaction that only read is rolled back while the next one begins on another connection.
+            let last = found.iter().rposition(|other| one.sql == "ROLLBACK" && other.backend == one.backend);
+            found.insert(last.map_or(found.len(), |last| last + 1), one);
         }
     }
     found
@@ -195,19 +201,31 @@ impl Script {
     }
 
     /// Pushes a second, with so many clients.
-    pub fn run(&self, bench: &Bench, clients: u32, seconds: u32) -> f64 {
+    pub fn run(&self, bench: &Bench, clients: u32) -> f64 {
         let mut command = Command::new(&self.program);
         command.args(["--no-vacuum", "--protocol=prepared", "--jobs=2", "--username=lanewright", "--port=5432"]);
         command.arg("--host").arg(bench.cluster.socket_folder()).arg("--file").arg(&self.file);
-        command.args([format!("--client={clients}"), format!("--time={seconds}")]);
+        command.args([
+            format!("--client={clients}"),
+            format!("--time={}", WARMING + SECONDS),
+            "--progress=1".to_owned(),
+        ]);
         for value in &self.values {
             command.arg("--define").arg(value);
         }
         let output = command.arg("lanewright").output().expect("pgbench, which comes with the PostgreSQL server");
-        let (text, error) = (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
-        assert!(output.status.success() && !error.contains("aborted"), "{error}");
-        let rate = text.lines().find_map(|line| line.strip_prefix("tps = ")).and_then(|rest| rest.split(' ').next());
-        rate.and_then(|rate| rate.parse().ok()).unwrap_or_else(|| panic!("{text}"))
+        let progress = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success() && !progress.contains("aborted"), "{progress}");
+        // `progress: 7.0 s, 812.3 tps, lat ...`, once a second
+        let seconds = progress.lines().filter_map(|line| line.strip_prefix("progress: ")?.split_once(" s, "));
+        let rates: Vec<f64> = seconds
+            .filter(|(at, _)| at.parse::<f64>().is_ok_and(|at| at > f64::from(WARMING) + 0.5))
+            .filter_map(|(_, rest)| rest.split(' ').next()?.parse().ok())
+            .collect();
+        assert!(!rates.is_empty(), "{progress}");
+        #[allow(clippy::cast_precision_loss)] // a few seconds
+        let count = rates.len() as f64;
+        rates.iter().sum::<f64>() / count
     }
 }
 

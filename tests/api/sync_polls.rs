@@ -178,15 +178,16 @@ async fn what_another_instance_commits_is_heard_soon(pool: PgPool) {
     let phone = remembered(coach).await;
     let member = format!("/members/{}", coach.account);
     let tag = admin.get(&member).await.header("etag").to_owned();
-    admin.patch(&member, &tag, json!({"group_ids": []})).await.expect(200);
+    admin.patch(&member, &tag, json!({"group_ids": [squad.other]})).await.expect(200);
     let taken: Vec<Value> = until(coach, &phone, 200).await.body["changes"].as_array().unwrap().clone();
     assert!(
         taken.iter().any(|one| one["id"] == json!(squad.athlete) && one["removed"]["reason"] == "changed"),
         "{taken:?}"
     );
 
-    let signed_in = app.post("/v1/auth/sign-in", json!({"email": coach.email, "password": PASSWORD})).await.expect(200);
-    let text = |name: &str| signed_in.body["tokens"][name].as_str().unwrap().to_owned();
+    let body = json!({"email": coach.email, "password": PASSWORD, "device_name": "Second"});
+    let signed_in = app.post("/v1/auth/sign-in", body).await.expect(200).body;
+    let text = |name: &str| signed_in[name].as_str().unwrap().to_owned();
     let second = Caller { token: text("access_token"), refresh: text("refresh_token"), ..coach.clone() };
     let phone = remembered(&second).await;
     app.post("/v1/auth/sign-out", json!({"refresh_token": second.refresh})).await.expect(204);

@@ -163,3 +163,18 @@ impl Club {
         head
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_shelf_stays_as_small_as_what_lives() {
+        let mut shelf = Shelf::default();
+        for at in 0..10_000 {
+            shelf.put(at, at, |kept| kept + 100 > at);
+        }
+        assert!((100..=200).contains(&shelf.all.len()), "{}", shelf.all.len());
+        assert!((9_900..10_000).all(|at| shelf.all.contains_key(&at)));
+    }
+}

@@ -1,11 +1,27 @@
-//! Figures.
+//! Figures: `estimate`, `progress`, `lanes`, `sync`; all of them when none is named.
+//!
+//! Words after `sync` choose among its own: `pages`, `pushes`, `first`, `polls`.
 
 mod estimate_figures;
 mod lane_plan_figures;
 mod progress_figures;
+mod sync_figures;
 
 fn main() {
-    estimate_figures::run();
-    progress_figures::run();
-    lane_plan_figures::run();
+    // Cargo adds `--bench` to every bench.
+    let words: Vec<String> = std::env::args().skip(1).filter(|word| !word.starts_with('-')).collect();
+    let (name, rest) = words.split_first().map_or(("", [].as_slice()), |(name, rest)| (name.as_str(), rest));
+    let wanted = |one: &str| name.is_empty() || name == one;
+    if wanted("estimate") {
+        estimate_figures::run();
+    }
+    if wanted("progress") {
+        progress_figures::run();
+    }
+    if wanted("lanes") {
+        lane_plan_figures::run();
+    }
+    if wanted("sync") {
+        sync_figures::run(rest);
+    }
 }

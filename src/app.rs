@@ -22,7 +22,7 @@ use crate::platform::db::Db;
 use crate::platform::document::{self, Known};
 use crate::platform::token::Keys;
 use crate::platform::{body, fault, health, problem, telemetry};
-use crate::resources::{self, advice::Memory};
+use crate::resources::{self, advice::Memory, sync::Polls};
 
 /// The head of the OpenAPI document.
 #[derive(OpenApi)]
@@ -78,6 +78,7 @@ pub struct Shared {
     keys: Data<Keys>,
     known: Data<Known>,
     memory: Data<Memory>,
+    polls: Data<Polls>,
     api: utoipa::openapi::OpenApi,
 }
 
@@ -85,7 +86,14 @@ impl Shared {
     /// Puts settings, keys and the document together.
     pub fn new(config: Config, keys: Keys) -> Self {
         let api = document();
-        Self { config, keys: Data::new(keys), known: Data::new(Known::of(&api)), memory: Data::default(), api }
+        Self {
+            config,
+            keys: Data::new(keys),
+            known: Data::new(Known::of(&api)),
+            memory: Data::default(),
+            polls: Data::default(),
+            api,
+        }
     }
 }
 
@@ -107,6 +115,7 @@ pub fn build(
         .app_data(Data::clone(&shared.keys))
         .app_data(Data::clone(&shared.known))
         .app_data(Data::clone(&shared.memory))
+        .app_data(Data::clone(&shared.polls))
         .app_data(Data::new(shared.config.clone()))
         .app_data(web::PayloadConfig::new(body::MAX_BYTES))
         .route("/docs/sync", web::get().to(sync_guide))

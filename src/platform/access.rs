@@ -1,5 +1,6 @@
 //! Who may do what: one table of acts, and the extractors that apply it.
 
+use std::collections::HashSet;
 use std::future::Future;
 use std::marker::PhantomData;
 use std::pin::Pin;
@@ -11,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::db::{Actor, ClubTx, Db};
+use super::db::{Actor, ClubTx, Db, StoreError};
 use super::ids::{AccountId, ClubId, DeviceId, GroupId};
 use super::params::path_id;
 use super::problem::{Code, Problem};
@@ -95,6 +96,8 @@ pub struct Caller {
     pub device: DeviceId,
     /// The scopes of the token.
     pub scope: String,
+    /// When the token expires (seconds since 1970).
+    pub expires: i64,
 }
 
 impl Caller {
@@ -110,29 +113,45 @@ impl Caller {
     }
 }
 
-fn bearer(req: &HttpRequest) -> Option<&str> {
+/// The access token that a request carries.
+pub fn bearer(req: &HttpRequest) -> Option<&str> {
     let value = req.headers().get(AUTHORIZATION)?.to_str().ok()?;
     let (scheme, token) = value.split_once(' ')?;
     scheme.eq_ignore_ascii_case("bearer").then(|| token.trim())
 }
 
 async fn authenticate(db: &Db, claims: Claims) -> Result<Caller, Problem> {
-    let mut tx = db.account_tx().await?;
-    let live = sqlx::query_scalar!(
-        r#"
-        select true as "live!"
-        from devices
-        where account_id = $1 and id = $2 and revoked_at is null
-        "#,
-        claims.sub.0,
-        claims.device.0
-    )
-    .fetch_optional(tx.conn())
-    .await?;
-    if live.is_none() {
+    if signed_in(db, &[claims.sub.0], &[claims.device.0]).await?.is_empty() {
         return Err(Problem::new(Code::Unauthenticated, "This sign-in was ended. Sign in again."));
     }
-    Ok(Caller { account: claims.sub, device: claims.device, scope: claims.scope })
+    Ok(Caller { account: claims.sub, device: claims.device, scope: claims.scope, expires: claims.exp })
+}
+
+/// Those sign-ins that were not ended; `accounts` and `devices` run in parallel.
+///
+/// # Errors
+/// When the database is away.
+pub async fn signed_in(db: &Db, accounts: &[Uuid], devices: &[Uuid]) -> Result<HashSet<DeviceId>, StoreError> {
+    let ask = async || {
+        sqlx::query_scalar!(
+            r#"
+            select d.id
+            from unnest($1::uuid[], $2::uuid[]) as u (account_id, id)
+            join devices d on d.account_id = u.account_id and d.id = u.id
+            where d.revoked_at is null
+            "#,
+            accounts,
+            devices
+        )
+        .fetch_all(db.accounts())
+        .await
+    };
+    let live = match ask().await {
+        // The pooled connection had died unnoticed.
+        Err(sqlx::Error::Io(_)) => ask().await,
+        other => other,
+    };
+    Ok(live?.into_iter().map(DeviceId).collect())
 }
 
 /// The parts of the application every extractor needs.
@@ -169,6 +188,8 @@ pub struct Permit<A> {
     pub role: Role,
     /// The sign-in in use.
     pub device: DeviceId,
+    /// When the access token expires (seconds since 1970).
+    pub expires: i64,
     act: PhantomData<A>,
 }
 
@@ -187,6 +208,7 @@ impl<A: Act> FromRequest for Permit<A> {
                 actor,
                 role,
                 device: caller.device,
+                expires: caller.expires,
                 act: PhantomData,
             })
         })
@@ -288,7 +310,7 @@ async fn permit(
     .fetch_optional(tx.conn())
     .await?
     .ok_or_else(|| Problem::not_found("club"))?;
-    let role = Role::from_word(&row.role).ok_or(super::db::StoreError::Corrupt("member"))?;
+    let role = Role::from_word(&row.role).ok_or(StoreError::Corrupt("member"))?;
     if !roles.contains(&role) {
         let needed: Vec<&str> = roles.iter().map(|role| role.as_str()).collect();
         return Err(Problem::new(

@@ -122,6 +122,11 @@ impl Db {
         Self { pool, life }
     }
 
+    /// For a single statement over account tables, outside a transaction.
+    pub fn accounts(&self) -> &PgPool {
+        &self.pool
+    }
+
     /// A transaction over accounts.
     ///
     /// # Errors
@@ -355,14 +360,15 @@ impl ClubTx {
     /// [`StoreError::Unrecorded`] when rows were written without [`ClubTx::changing`]; database errors.
     pub async fn commit(mut self) -> Result<Revs, StoreError> {
         if self.changes.is_empty() {
-            let wrote = sqlx::query_scalar!(r#"select pg_current_xact_id_if_assigned() is not null as "wrote!""#)
-                .fetch_one(&mut *self.tx)
-                .await?;
-            if wrote && !self.unsynced {
-                return Err(StoreError::Unrecorded);
+            if !self.unsynced {
+                let wrote = sqlx::query_scalar!(r#"select pg_current_xact_id_if_assigned() is not null as "wrote!""#);
+                if wrote.fetch_one(&mut *self.tx).await? {
+                    return Err(StoreError::Unrecorded);
+                }
             }
             changes::complete(&mut self.tx, self.club, &self.receipts, &HashMap::new()).await?;
             self.tx.commit().await?;
+            super::news::tell(self.club, 0);
             return Ok(Revs::default());
         }
         let revs = changes::number(&mut self.tx, (self.club, self.life), &self.changes).await?;

@@ -1,7 +1,8 @@
 //! Who waits for news of a club: told after each commit of this instance, and by one look a second at the others'.
 
 use std::collections::HashMap;
-use std::sync::{LazyLock, Mutex, MutexGuard, PoisonError};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, LazyLock, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use tokio::sync::watch;
@@ -18,8 +19,50 @@ fn watched() -> MutexGuard<'static, HashMap<ClubId, watch::Sender<i64>>> {
     WATCHED.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Tells everybody who waits that a club has reached a change number.
+static COUNTED: LazyLock<Mutex<HashMap<ClubId, Vec<Arc<AtomicU64>>>>> = LazyLock::new(Mutex::default);
+
+fn counted() -> MutexGuard<'static, HashMap<ClubId, Vec<Arc<AtomicU64>>>> {
+    COUNTED.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Counts the commits of this instance to one club, from its making on.
+#[derive(Debug)]
+pub struct Commits {
+    club: ClubId,
+    count: Arc<AtomicU64>,
+}
+
+impl Commits {
+    /// Begins to count.
+    pub fn of(club: ClubId) -> Self {
+        let count = Arc::new(AtomicU64::new(0));
+        counted().entry(club).or_default().push(Arc::clone(&count));
+        Self { club, count }
+    }
+
+    /// How many there were.
+    pub fn count(&self) -> u64 {
+        self.count.load(Ordering::Acquire)
+    }
+}
+
+impl Drop for Commits {
+    fn drop(&mut self) {
+        let mut all = counted();
+        if let Some(counts) = all.get_mut(&self.club) {
+            counts.retain(|count| !Arc::ptr_eq(count, &self.count));
+            if counts.is_empty() {
+                all.remove(&self.club);
+            }
+        }
+    }
+}
+
+/// Tells everybody who waits or counts that something was committed to a club, which has reached a change number.
 pub fn tell(club: ClubId, seq: i64) {
+    for count in counted().get(&club).into_iter().flatten() {
+        count.fetch_add(1, Ordering::AcqRel);
+    }
     if let Some(sender) = watched().get(&club) {
         sender.send_if_modified(|latest| {
             let newer = seq > *latest;

@@ -34,7 +34,8 @@ pub struct Claims {
     pub device: DeviceId,
     /// Granted scopes, separated by spaces (RFC 8693).
     pub scope: String,
-    exp: i64,
+    /// When it expires (seconds since 1970).
+    pub exp: i64,
     iat: i64,
     jti: Uuid,
 }

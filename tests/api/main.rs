@@ -22,6 +22,7 @@ mod seed;
 mod service;
 mod support;
 mod sync_admin;
+mod sync_polls;
 mod sync_pull;
 mod sync_push;
 mod sync_race;

@@ -1,6 +1,6 @@
 //! Change numbers: a counter per club, raised as the last thing before commit, and the log of what changed.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use sqlx::PgConnection;
 use uuid::Uuid;
@@ -198,20 +198,14 @@ pub(super) async fn number(
         }
     };
     let numbered: Vec<(i64, &Change)> = (last - count + 1..=last).zip(changes).collect();
-    let mut by_kind: HashMap<Kind, (Vec<Uuid>, Vec<i64>)> = HashMap::new();
+    let mut by_kind: HashMap<Kind, BTreeMap<Uuid, i64>> = HashMap::new();
     let mut revs = HashMap::new();
     for (seq, change) in &numbered {
-        let (ids, seqs) = by_kind.entry(change.kind).or_default();
-        match ids.iter().position(|id| *id == change.id) {
-            Some(at) => seqs[at] = *seq,
-            None => {
-                ids.push(change.id);
-                seqs.push(*seq);
-            }
-        }
+        by_kind.entry(change.kind).or_default().insert(change.id, *seq);
         revs.insert(change.id, *seq);
     }
-    for (kind, (ids, seqs)) in by_kind {
+    for (kind, last) in by_kind {
+        let (ids, seqs): (Vec<Uuid>, Vec<i64>) = last.into_iter().unzip();
         kind.set_revs(conn, club, &ids, &seqs).await?;
     }
     log(conn, club, &numbered).await?;
@@ -249,22 +243,30 @@ pub(super) async fn complete(
     Ok(())
 }
 
-/// Writes the log rows: those without scopes in one statement, the few with scopes one by one (SQL arrays of arrays
-/// must be rectangular).
+/// An array as SQL writes it; arrays of arrays, which SQL has only with equal lengths, go as texts.
+fn array(ids: &[Uuid]) -> String {
+    let ids: Vec<String> = ids.iter().map(Uuid::to_string).collect();
+    format!("{{{}}}", ids.join(","))
+}
+
+/// Writes the log rows in one statement.
 async fn log(conn: &mut PgConnection, club: ClubId, numbered: &[(i64, &Change)]) -> Result<(), StoreError> {
-    let (scoped, plain): (Vec<_>, Vec<_>) = numbered.iter().partition(|(_, change)| change.scopes.is_some());
-    let seqs: Vec<i64> = plain.iter().map(|(seq, _)| *seq).collect();
-    let kinds: Vec<String> = plain.iter().map(|(_, change)| change.kind.as_str().to_owned()).collect();
-    let ops: Vec<String> = plain.iter().map(|(_, change)| change.op().to_owned()).collect();
-    let ids: Vec<Uuid> = plain.iter().map(|(_, change)| change.id).collect();
-    let roots: Vec<Uuid> = plain.iter().map(|(_, change)| change.root).collect();
-    let now = chrono::Utc::now();
+    let changes = || numbered.iter().map(|(_, change)| *change);
+    let seqs: Vec<i64> = numbered.iter().map(|(seq, _)| *seq).collect();
+    let kinds: Vec<String> = changes().map(|change| change.kind.as_str().to_owned()).collect();
+    let ops: Vec<String> = changes().map(|change| change.op().to_owned()).collect();
+    let ids: Vec<Uuid> = changes().map(|change| change.id).collect();
+    let roots: Vec<Uuid> = changes().map(|change| change.root).collect();
+    let scopes = |side: fn(&(Vec<Uuid>, Vec<Uuid>)) -> &Vec<Uuid>| -> Vec<Option<String>> {
+        changes().map(|change| change.scopes.as_ref().map(|both| array(side(both)))).collect()
+    };
+    let (before, after) = (scopes(|both| &both.0), scopes(|both| &both.1));
     sqlx::query!(
         r#"
-        insert into club_change as x (club_id, seq, kind, op, entity_id, root_id, at)
-        select $1, u.seq, u.kind, u.op, u.entity_id, u.root_id, $7
-        from unnest($2::bigint[], $3::text[], $4::text[], $5::uuid[], $6::uuid[])
-          as u (seq, kind, op, entity_id, root_id)
+        insert into club_change as x (club_id, seq, kind, op, entity_id, root_id, before_scopes, after_scopes, at)
+        select $1, u.seq, u.kind, u.op, u.entity_id, u.root_id, u.before_scopes::uuid[], u.after_scopes::uuid[], $9
+        from unnest($2::bigint[], $3::text[], $4::text[], $5::uuid[], $6::uuid[], $7::text[], $8::text[])
+          as u (seq, kind, op, entity_id, root_id, before_scopes, after_scopes)
         "#,
         club.0,
         &seqs,
@@ -272,30 +274,11 @@ async fn log(conn: &mut PgConnection, club: ClubId, numbered: &[(i64, &Change)])
         &ops,
         &ids,
         &roots,
-        now
+        &before as &[Option<String>],
+        &after as &[Option<String>],
+        chrono::Utc::now()
     )
-    .execute(&mut *conn)
+    .execute(conn)
     .await?;
-    for (seq, change) in scoped {
-        let (before, after) = change.scopes.clone().unwrap_or_default();
-        sqlx::query!(
-            r#"
-            insert into club_change as x
-              (club_id, seq, kind, op, entity_id, root_id, before_scopes, after_scopes, at)
-            values ($1, $2, $3, $4, $5, $6, $7, $8, $9)
-            "#,
-            club.0,
-            seq,
-            change.kind.as_str(),
-            change.op(),
-            change.id,
-            change.root,
-            &before,
-            &after,
-            now
-        )
-        .execute(&mut *conn)
-        .await?;
-    }
     Ok(())
 }

@@ -207,10 +207,16 @@ pub async fn known(
     athletes: &[Uuid],
     superseded: &[Uuid],
 ) -> Result<Known, StoreError> {
-    let club = tx.club.0;
     let athletes = grants::visible_athletes(tx, athletes).await?;
     let sessions = grants::visible_sessions(tx, sessions).await?;
-    let earlier = sqlx::query!(
+    // Few batches correct anything.
+    let superseded = if superseded.is_empty() { HashMap::new() } else { earlier(tx, superseded).await? };
+    Ok(Known { athletes, sessions, superseded })
+}
+
+async fn earlier(tx: &mut ClubTx, superseded: &[Uuid]) -> Result<HashMap<Uuid, (Uuid, Option<Uuid>)>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
         r#"
         select r.id, r.athlete_id, later.id as "later?"
         from runs r
@@ -222,8 +228,7 @@ pub async fn known(
     )
     .fetch_all(tx.conn())
     .await?;
-    let superseded = earlier.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect();
-    Ok(Known { athletes, sessions, superseded })
+    Ok(rows.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect())
 }
 
 /// Inserts runs whose ids are free, in one statement.

@@ -1,4 +1,4 @@
-//! The club's counter and how far its phones are, as rows.
+//! The club's counter, as rows.
 
 use chrono::{DateTime, Utc};
 
@@ -58,27 +58,4 @@ pub async fn fork_after(tx: &mut ClubTx, epoch: i32) -> Result<Option<Seq>, Stor
             .fetch_one(tx.conn())
             .await?;
     Ok(fork)
-}
-
-/// Notes how far a device has read.
-pub async fn note_pull(tx: &mut ClubTx, device: DeviceId, name: &str, at: (i32, Seq)) -> Result<(), StoreError> {
-    let (club, member) = (tx.club.0, tx.actor.account.0);
-    sqlx::query!(
-        r#"
-        insert into sync_device as x (club_id, id, member_id, name, epoch, seq, pulled_at)
-        values ($1, $2, $3, $4, $5, $6, $7)
-        on conflict (club_id, id) do update
-        set epoch = excluded.epoch, seq = excluded.seq, pulled_at = excluded.pulled_at, name = excluded.name
-        "#,
-        club,
-        device.0,
-        member,
-        name,
-        at.0,
-        at.1,
-        Utc::now()
-    )
-    .execute(tx.unsynced())
-    .await?;
-    Ok(())
 }

@@ -4,23 +4,26 @@ use std::time::Duration;
 
 use actix_web::http::header::{CACHE_CONTROL, USER_AGENT};
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{FromRequest, HttpRequest, HttpResponse, get};
 use chrono::{NaiveDate, Utc};
 use serde::Deserialize;
 use utoipa::IntoParams;
 
 use super::clock_store::{self, Clock};
+use super::devices_store::{self, Head, Phone};
 use super::model::{Type, Types};
 use super::pager::{self, Limits, Position, Walk};
+use super::polls::{self, Polls};
 use super::shapes::Page;
 use super::store::{self, Log};
 use super::token::Token;
 use super::{bodies, wait};
-use crate::platform::access::{Permit, Syncing};
+use crate::platform::access::{Permit, Syncing, bearer};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
+use crate::platform::ids::ClubId;
 use crate::platform::news;
-use crate::platform::params::Params;
+use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
 use crate::platform::token::Keys;
 
@@ -145,13 +148,18 @@ async fn position(tx: &mut ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) 
     Ok(token)
 }
 
+/// A page with what it was read from.
+struct Read {
+    page: Page,
+    clock: Clock,
+    /// The last change that was read whole.
+    seq: i64,
+    /// Count of forced full copies of the device.
+    generation: i32,
+}
+
 /// One page, read in one snapshot.
-async fn read(
-    permit: &Permit<Syncing>,
-    db: &Db,
-    keys: &Keys,
-    wanted: &Wanted,
-) -> Result<(Page, Clock, pager::Position), Problem> {
+async fn read_page(permit: &Permit<Syncing>, db: &Db, keys: &Keys, wanted: &Wanted) -> Result<Read, Problem> {
     let mut tx = permit.read(db).await?;
     let clock = clock_store::clock(&mut tx, permit.device).await?;
     let mut token = position(&mut tx, &clock, wanted, keys).await?;
@@ -170,7 +178,8 @@ async fn read(
     }
     token.position = page.next;
     let sync_token = token.write(keys, permit.club, permit.actor.account);
-    Ok((Page { from: wanted.text.clone(), sync_token, more: page.more, changes }, clock, page.next))
+    let page = Page { from: wanted.text.clone(), sync_token, more: page.more, changes };
+    Ok(Read { page, clock, seq: token.position.seq, generation: token.generation })
 }
 
 /// Reads what changed since the token; without one, a full copy.
@@ -193,34 +202,62 @@ async fn read(
 #[get("/v1/clubs/{club_id}/changes")]
 async fn list_changes(
     req: HttpRequest,
-    permit: Permit<Syncing>,
     db: Data<Db>,
     keys: Data<Keys>,
-    params: Params<FeedParams>,
+    polls: Data<Polls>,
+    params: Result<Params<FeedParams>, Problem>,
 ) -> Result<HttpResponse, Problem> {
-    let wanted = Wanted::parse(params.0)?;
+    let wanted = params.and_then(|params| Wanted::parse(params.0));
     let seconds = wait::preferred(&req);
+    if let Ok(Wanted { types, text: Some(text), .. }) = &wanted
+        && let (0, Some(access), Ok(club)) = (seconds, bearer(&req), path_id(&req, "club_id", "club"))
+        && polls.nothing_new(&db, ClubId(club), &polls::request(access, text, *types)).await
+    {
+        let page = Page { from: Some(text.clone()), sync_token: text.clone(), more: false, changes: Vec::new() };
+        return Ok(answer(0, &page));
+    }
+    let permit = Permit::<Syncing>::extract(&req).await?;
+    let wanted = wanted?;
+    let club = polls.club(permit.club);
     let news = (seconds > 0).then(|| news::watch(&db, permit.club, &permit.actor));
-    let (mut page, mut clock, mut next) = read(&permit, &db, &keys, &wanted).await?;
-    if let Some(mut news) = news.filter(|_| page.changes.is_empty() && !page.more) {
-        wait::until_news(&mut news, clock.seq, Duration::from_secs(seconds)).await;
-        (page, clock, next) = read(&permit, &db, &keys, &wanted).await?;
+    let mut read = read_page(&permit, &db, &keys, &wanted).await?;
+    if let Some(mut news) = news.filter(|_| read.page.changes.is_empty() && !read.page.more) {
+        wait::until_news(&mut news, read.clock.seq, Duration::from_secs(seconds)).await;
+        read = read_page(&permit, &db, &keys, &wanted).await?;
     }
-    let stale =
-        |(seq, at): (i64, chrono::DateTime<Utc>)| seq != next.seq || (Utc::now() - at).num_seconds() > NOTE_SECONDS;
-    if clock.device.is_none_or(stale) {
-        let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
-        let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
-        let mut tx = permit.write(&db).await?;
-        clock_store::note_pull(&mut tx, permit.device, &name, (clock.epoch, next.seq)).await?;
-        tx.commit().await?;
+    note(&req, &permit, &db, &read).await?;
+    if let (false, Some(access)) = (read.page.more, bearer(&req)) {
+        let request = polls::request(access, &read.page.sync_token, wanted.types);
+        let phone = Phone { account: permit.actor.account, device: permit.device, generation: read.generation };
+        let head = Head { epoch: read.clock.epoch, seq: read.clock.seq };
+        club.remember(request, phone, head, permit.expires);
     }
+    Ok(answer(seconds, &read.page))
+}
+
+fn answer(seconds: u64, page: &Page) -> HttpResponse {
     let mut answer = HttpResponse::Ok();
     answer.insert_header((CACHE_CONTROL, "private, no-store"));
     if seconds > 0 {
         answer.insert_header(("preference-applied", format!("wait={seconds}")));
     }
-    Ok(answer.json(page))
+    answer.json(page)
+}
+
+/// Notes how far the device has read: when it has reached the head, and from time to time.
+async fn note(req: &HttpRequest, permit: &Permit<Syncing>, db: &Db, read: &Read) -> Result<(), Problem> {
+    let due = |(seq, at): (i64, chrono::DateTime<Utc>)| {
+        (!read.page.more && seq != read.seq) || (Utc::now() - at).num_seconds() > NOTE_SECONDS
+    };
+    if !read.clock.device.is_none_or(due) {
+        return Ok(());
+    }
+    let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
+    let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
+    let mut tx = permit.write(db).await?;
+    devices_store::note_pull(&mut tx, permit.device, &name, (read.clock.epoch, read.seq)).await?;
+    tx.commit().await?;
+    Ok(())
 }
 
 /// The routes of the change feed.

@@ -316,12 +316,3 @@ pub async fn current(tx: &mut ClubTx, kind: Kind, id: Uuid) -> Result<Option<Val
     let found = bodies::pull(tx, kind, &[id]).await?.pop();
     Ok(found.map(|record| ops::current(record.rev, record.data)))
 }
-
-/// The version of a stored record.
-///
-/// # Errors
-/// Database errors.
-pub async fn rev(tx: &mut ClubTx, kind: Kind, id: Uuid) -> Result<Option<i64>, Problem> {
-    let Kind::Record(kind) = kind else { return Ok(None) };
-    Ok(bodies::pull(tx, kind, &[id]).await?.pop().map(|record| record.rev))
-}

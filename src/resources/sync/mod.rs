@@ -5,12 +5,14 @@ mod admin_shapes;
 mod admin_store;
 mod bodies;
 mod clock_store;
+mod devices_store;
 mod document;
 mod http;
 mod intake;
 mod items;
 mod model;
 mod pager;
+mod polls;
 mod push;
 mod push_http;
 mod push_store;
@@ -23,6 +25,7 @@ mod visibility;
 mod wait;
 
 pub use document::describe;
+pub use polls::Polls;
 pub use retention_store::compact;
 
 /// The routes of the change feed.

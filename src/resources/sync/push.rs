@@ -7,6 +7,7 @@ use std::collections::{HashMap, HashSet};
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
+use super::devices_store;
 use super::intake::Push;
 use super::items::{self, Kind, Parsed};
 use super::push_store as store;
@@ -40,6 +41,8 @@ struct Work<'a> {
     skew_ms: i64,
     items: Vec<Parsed>,
     outcomes: Vec<Option<Outcome>>,
+    /// What the phone calls itself.
+    name: &'a str,
     /// For records that this push changed: the version an item named, and the one it led to.
     chain: HashMap<Uuid, (i64, i64)>,
 }
@@ -48,7 +51,7 @@ struct Work<'a> {
 ///
 /// # Errors
 /// 503 when the database is busy or away: what was stored is stored, and sending the same items again is safe.
-pub async fn push(db: &Db, who: &Recorder, sent: Push) -> Result<Vec<Outcome>, Problem> {
+pub async fn push(db: &Db, who: &Recorder, name: &str, sent: Push) -> Result<Vec<Outcome>, Problem> {
     let count = sent.items.len();
     let items = sent.items.into_iter().map(|(op_id, item)| Parsed::of(op_id, item)).collect();
     let mut work = Work {
@@ -58,6 +61,7 @@ pub async fn push(db: &Db, who: &Recorder, sent: Push) -> Result<Vec<Outcome>, P
         skew_ms: sent.skew_ms,
         items,
         outcomes: vec![None; count],
+        name,
         chain: HashMap::new(),
     };
     let mut from = 0;
@@ -118,6 +122,9 @@ impl Work<'_> {
             }
             verdicts.push((at, verdict));
             at += 1;
+        }
+        if to == self.items.len() {
+            devices_store::note_push(&mut tx, self.who.device, self.name).await?;
         }
         let revs = tx.commit().await?;
         for (at, verdict) in verdicts {

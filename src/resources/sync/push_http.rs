@@ -5,7 +5,7 @@ use actix_web::web::{Data, Payload};
 use actix_web::{HttpRequest, HttpResponse, post};
 
 use super::shapes::{Envelope, Outcomes};
-use super::{intake, push, push_store, slots};
+use super::{intake, push, slots};
 use crate::platform::access::Recorder;
 use crate::platform::db::Db;
 use crate::platform::problem::Problem;
@@ -33,16 +33,11 @@ async fn push_changes(
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
     let sent = intake::read(&req, payload).await?;
-    let turn = slots::turn(who.club).await?;
-    let skew = sent.skew_ms;
-    let results = push::push(&db, &who, sent).await?;
-    drop(turn);
     let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
     let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
-    let mut tx = db.write(who.club, &who.actor).await?;
-    tx.skew_ms = Some(skew);
-    push_store::note_push(&mut tx, who.device, &name).await?;
-    tx.commit().await?;
+    let turn = slots::turn(who.club).await?;
+    let results = push::push(&db, &who, &name, sent).await?;
+    drop(turn);
     Ok(HttpResponse::Ok().json(Outcomes { results }))
 }
 

@@ -7,7 +7,6 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use crate::platform::db::{ClubTx, StoreError};
-use crate::platform::ids::DeviceId;
 
 /// What an edit was answered before.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -238,23 +237,26 @@ pub async fn is_deleted(tx: &mut ClubTx, id: Uuid) -> Result<bool, StoreError> {
     Ok(found)
 }
 
-/// Notes that a device pushed.
-pub async fn note_push(tx: &mut ClubTx, device: DeviceId, name: &str) -> Result<(), StoreError> {
-    let (club, member, skew) = (tx.club.0, tx.actor.account.0, tx.skew_ms);
-    sqlx::query!(
+/// The version of a recorded fact.
+pub async fn rev(tx: &mut ClubTx, id: Uuid) -> Result<Option<i64>, StoreError> {
+    let club = tx.club.0;
+    let rev = sqlx::query_scalar!(
         r#"
-        insert into sync_device as x (club_id, id, member_id, name, skew_ms, pushed_at)
-        values ($1, $2, $3, $4, $5, $6)
-        on conflict (club_id, id) do update set skew_ms = excluded.skew_ms, pushed_at = excluded.pushed_at
+        select t.rev as "rev!"
+        from (
+          select rev from runs where club_id = $1 and id = $2
+          union all
+          select rev from assessments where club_id = $1 and id = $2
+          union all
+          select rev from measurements where club_id = $1 and id = $2 and deleted_at is null
+          union all
+          select rev from recommendations where club_id = $1 and id = $2
+        ) t
         "#,
         club,
-        device.0,
-        member,
-        name,
-        skew,
-        Utc::now()
+        id
     )
-    .execute(tx.unsynced())
+    .fetch_optional(tx.conn())
     .await?;
-    Ok(())
+    Ok(rev)
 }

@@ -242,32 +242,41 @@ impl Source for Log<'_> {
         let ids = sqlx::query_scalar!(
             r#"
             select t.id as "id!" from (
-              select s.root_id as id from root_scope s where s.club_id = $1 and s.scope_id = $2 and s.root_id > $4
+              (select s.root_id as id from root_scope s where s.club_id = $1 and s.scope_id = $2 and s.root_id > $4
+               order by s.root_id limit $6)
               union
-              select c.root_id from club_change c
-              where c.club_id = $1 and c.seq > $3 and c.before_scopes is not null and c.before_scopes @> array[$2]
-                and c.kind in ('athlete', 'session') and c.root_id > $4
+              (select c.root_id from club_change c
+               where c.club_id = $1 and c.seq > $3 and c.before_scopes is not null and c.before_scopes @> array[$2]
+                 and c.kind in ('athlete', 'session') and c.root_id > $4)
               union
-              select g.id from groups g
-              where g.club_id = $1 and (g.id = $2 or $5) and g.deleted_at is null and g.id > $4
+              (select g.id from groups g
+               where g.club_id = $1 and (g.id = $2 or $5) and g.deleted_at is null and g.id > $4
+               order by g.id limit $6)
               union
-              select a.id from athletes a where a.club_id = $1 and $5 and a.deleted_at is null and a.id > $4
+              (select a.id from athletes a where a.club_id = $1 and $5 and a.deleted_at is null and a.id > $4
+               order by a.id limit $6)
               union
-              select x.id from sessions x where x.club_id = $1 and $5 and x.deleted_at is null and x.id > $4
+              (select x.id from sessions x where x.club_id = $1 and $5 and x.deleted_at is null and x.id > $4
+               order by x.id limit $6)
               union
-              select v.id from venues v where v.club_id = $1 and $2 = $1 and v.deleted_at is null and v.id > $4
+              (select v.id from venues v where v.club_id = $1 and $2 = $1 and v.deleted_at is null and v.id > $4
+               order by v.id limit $6)
               union
-              select e.id from equipment e where e.club_id = $1 and $2 = $1 and e.deleted_at is null and e.id > $4
+              (select e.id from equipment e where e.club_id = $1 and $2 = $1 and e.deleted_at is null and e.id > $4
+               order by e.id limit $6)
               union
-              select b.id from barrier_configurations b
-              where b.club_id = $1 and $2 = $1 and b.deleted_at is null and b.id > $4
+              (select b.id from barrier_configurations b
+               where b.club_id = $1 and $2 = $1 and b.deleted_at is null and b.id > $4
+               order by b.id limit $6)
               union
               select c.id from clubs c where c.id = $1 and $2 = $1 and c.id > $4
               union
-              select y.id from age_groups y where y.club_id = $1 and $2 = $1 and y.deleted_at is null and y.id > $4
+              (select y.id from age_groups y where y.club_id = $1 and $2 = $1 and y.deleted_at is null and y.id > $4
+               order by y.id limit $6)
               union
-              select z.id from competition_specs z
-              where z.club_id = $1 and $2 = $1 and z.deleted_at is null and z.id > $4
+              (select z.id from competition_specs z
+               where z.club_id = $1 and $2 = $1 and z.deleted_at is null and z.id > $4
+               order by z.id limit $6)
             ) t
             order by t.id
             limit $6
@@ -300,39 +309,44 @@ impl Source for Log<'_> {
         };
         let rows = sqlx::query!(
             r#"
-            select t.root_id as "root!", t.rank as "rank!", t.id as "id!" from (
-              select m.athlete_id as root_id, 6::smallint as rank, m.id from measurements m
-              where m.club_id = $1 and m.athlete_id = any ($2) and m.deleted_at is null
+            select r.root_id as "root!", c.rank as "rank!", c.id as "id!"
+            from (select u.root_id from unnest($2::uuid[]) as u (root_id) order by u.root_id) r
+            cross join lateral (
+              select 6::smallint as rank, m.id from measurements m
+              where m.club_id = $1 and m.athlete_id = r.root_id and m.deleted_at is null
               union all
-              select t.athlete_id, 7::smallint, t.id from attendance t
-              where t.club_id = $1 and t.athlete_id = any ($2) and t.deleted_at is null
+              select 7::smallint, t.id from attendance t
+              where t.club_id = $1 and t.athlete_id = r.root_id and t.deleted_at is null
                 and ($8::date is null or t.created_at >= $8::date)
               union all
-              select l.session_id, 8::smallint, l.id from lane_plans l
-              where l.club_id = $1 and l.session_id = any ($2) and l.deleted_at is null
+              select 8::smallint, l.id from lane_plans l
+              where l.club_id = $1 and l.session_id = r.root_id and l.deleted_at is null
                 and ($8::date is null or l.created_at >= $8::date)
               union all
-              select r.athlete_id, 9::smallint, r.id from runs r
-              where r.club_id = $1 and r.athlete_id = any ($2) and ($8::date is null or r.run_at >= $8::date)
+              (select 9::smallint, x.id from runs x
+               where x.club_id = $1 and x.athlete_id = r.root_id and ($8::date is null or x.run_at >= $8::date)
+                 and x.id > case when r.root_id = $4 and 9::smallint = $5 then $6
+                   else '00000000-0000-0000-0000-000000000000'::uuid end
+               order by x.id limit $7)
               union all
-              select a.athlete_id, 10::smallint, a.id from assessments a
-              where a.club_id = $1 and a.athlete_id = any ($2) and ($8::date is null or a.assessed_at >= $8::date)
+              select 10::smallint, a.id from assessments a
+              where a.club_id = $1 and a.athlete_id = r.root_id and ($8::date is null or a.assessed_at >= $8::date)
               union all
-              select d.athlete_id, 11::smallint, d.id from recommendations d
-              where d.club_id = $1 and d.athlete_id = any ($2) and ($8::date is null or d.on_date >= $8)
+              select 11::smallint, d.id from recommendations d
+              where d.club_id = $1 and d.athlete_id = r.root_id and ($8::date is null or d.on_date >= $8)
               union all
-              select x.session_id, 12::smallint, x.id from race_tests x
-              where x.club_id = $1 and x.session_id = any ($2) and x.deleted_at is null
+              select 12::smallint, x.id from race_tests x
+              where x.club_id = $1 and x.session_id = r.root_id and x.deleted_at is null
                 and ($8::date is null or x.created_at >= $8::date)
               union all
-              select e.athlete_id, 13::smallint, e.id from race_entries e
-              where e.club_id = $1 and e.athlete_id = any ($2) and ($8::date is null or e.created_at >= $8::date)
+              select 13::smallint, e.id from race_entries e
+              where e.club_id = $1 and e.athlete_id = r.root_id and ($8::date is null or e.created_at >= $8::date)
               union all
-              select y.athlete_id, 14::smallint, y.id from race_results y
-              where y.club_id = $1 and y.athlete_id = any ($2) and ($8::date is null or y.created_at >= $8::date)
-            ) t
-            where t.rank = any ($3) and (t.root_id, t.rank, t.id) > ($4, $5, $6)
-            order by t.root_id, t.rank, t.id
+              select 14::smallint, y.id from race_results y
+              where y.club_id = $1 and y.athlete_id = r.root_id and ($8::date is null or y.created_at >= $8::date)
+            ) c
+            where c.rank = any ($3) and (r.root_id, c.rank, c.id) > ($4, $5, $6)
+            order by r.root_id, c.rank, c.id
             limit $7
             "#,
             club,

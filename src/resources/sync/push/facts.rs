@@ -51,7 +51,7 @@ impl Work<'_> {
         }
         Ok(match before.outcome.as_deref() {
             Some("accepted") => {
-                let rev = items::rev(tx, *kind, item.id).await?.unwrap_or(0);
+                let rev = store::rev(tx, item.id).await?.unwrap_or(0);
                 Verdict::Done(Done::before(rev))
             }
             Some(_) => {

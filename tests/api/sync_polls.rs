@@ -1,0 +1,217 @@
+//! Polls of a phone that is up to date: answered without a read, and never longer than a second after something changed.
+
+use std::io::{BufRead, BufReader};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use chrono::Utc;
+use lanewright::platform::db::Db;
+use lanewright::platform::ids::{AccountId, DeviceId};
+use lanewright::platform::token::{ACCESS_SECONDS, Keys};
+use reqwest::Method;
+use serde_json::{Value, json};
+use sqlx::{ConnectOptions, PgPool};
+use uuid::Uuid;
+
+use crate::support::{Answer, Caller, PASSWORD, TestApp};
+use crate::sync_pull::{Phone, Squad, run, squad};
+use crate::sync_push::{create, push, statuses};
+
+/// What a poll with the phone's token is answered.
+async fn poll(caller: &Caller, phone: &Phone) -> Answer {
+    caller.get(&format!("/changes?sync_token={}", phone.token.as_ref().unwrap())).await
+}
+
+fn is_empty(answer: &Answer, phone: &Phone) -> bool {
+    let token = json!(phone.token.as_ref().unwrap());
+    answer.status == 200 && answer.body == json!({"from": token, "sync_token": token, "more": false, "changes": []})
+}
+
+/// A phone that has read everything and asked again, so that the service remembers it.
+async fn remembered(caller: &Caller) -> Phone {
+    let mut phone = Phone::default();
+    phone.pull(caller, 500).await;
+    for _ in 0..2 {
+        let answer = poll(caller, &phone).await;
+        assert!(is_empty(&answer, &phone), "{answer:?}");
+    }
+    phone
+}
+
+async fn record(squad: &Squad, by: &Caller) {
+    let fact = create("run", run(&squad.session, &squad.athlete, squad.day));
+    assert_eq!(statuses(&push(by, &[fact]).await), [201]);
+}
+
+async fn device_of(admin: &Caller, member: &Caller) -> String {
+    let devices = admin.get("/sync-devices").await.expect(200).body["items"].as_array().unwrap().clone();
+    let device = devices.iter().find(|one| one["member_id"] == json!(member.account)).unwrap();
+    device["id"].as_str().unwrap().to_owned()
+}
+
+#[sqlx::test]
+async fn what_this_instance_commits_is_heard_at_once(pool: PgPool) {
+    let squad = squad(pool).await;
+    let mut phone = remembered(&squad.coach).await;
+    record(&squad, &squad.admin).await;
+    phone.pull(&squad.coach, 500).await;
+    assert_eq!(phone.ids("run").len(), 1, "a change");
+
+    let phone = remembered(&squad.coach).await;
+    let device = device_of(&squad.admin, &squad.coach).await;
+    squad.admin.post(&format!("/sync-devices/{device}/resync"), json!({})).await.expect(204);
+    assert_eq!(poll(&squad.coach, &phone).await.expect(410).body["type"], "/problems/sync-token-expired");
+
+    let mut phone = remembered(&squad.coach).await;
+    let member = format!("/members/{}", squad.coach.account);
+    let tag = squad.admin.get(&member).await.header("etag").to_owned();
+    squad.admin.patch(&member, &tag, json!({"group_ids": [squad.other]})).await.expect(200);
+    phone.pull(&squad.coach, 500).await;
+    assert_eq!(phone.ids("athlete"), [squad.hidden.as_str()], "a grant that went and one that came");
+
+    let phone = remembered(&squad.coach).await;
+    let tag = squad.admin.get(&member).await.header("etag").to_owned();
+    squad.admin.delete(&member, &tag).await.expect(204);
+    poll(&squad.coach, &phone).await.expect(404);
+}
+
+#[sqlx::test]
+async fn another_token_or_another_wish_is_judged_by_itself(pool: PgPool) {
+    let squad = squad(pool).await;
+    let phone = remembered(&squad.coach).await;
+    let token = phone.token.clone().unwrap();
+    poll(&squad.admin, &phone).await.expect(400);
+    squad.coach.get(&format!("/changes?sync_token={token}x")).await.expect(400);
+    squad.coach.get(&format!("/changes?sync_token={token}&limit=0")).await.expect(400);
+    squad.app.get(&squad.coach.path(&format!("/changes?sync_token={token}"))).await.expect(401);
+    let narrower = squad.coach.get(&format!("/changes?sync_token={token}&types=run")).await.expect(200);
+    assert_ne!(narrower.body["sync_token"], json!(token), "the phone carries less from now on");
+    let wider = narrower.body["sync_token"].as_str().unwrap().to_owned();
+    let wider = squad.coach.get(&format!("/changes?sync_token={wider}")).await.expect(200);
+    assert!(!wider.body["changes"].as_array().unwrap().is_empty(), "what was left out is copied");
+    let waited = squad.coach.call(
+        Method::GET,
+        &squad.coach.path(&format!("/changes?sync_token={token}")),
+        &[("prefer", "wait=1")],
+        None,
+    );
+    assert_eq!(waited.await.expect(200).header("preference-applied"), "wait=1");
+}
+
+#[sqlx::test]
+async fn an_access_token_that_expires_ends_the_polls(pool: PgPool) {
+    let squad = squad(pool).await;
+    let keys = Keys::load(&Db::lazy((*squad.app.pool.connect_options()).clone(), 1)).await.unwrap();
+    let account = AccountId(squad.coach.account.parse().unwrap());
+    let device: Uuid = sqlx::query_scalar("select id from devices where account_id = $1")
+        .bind(account.0)
+        .fetch_one(&squad.app.pool)
+        .await
+        .unwrap();
+    let begun = Utc::now() - chrono::Duration::seconds(ACCESS_SECONDS - 3);
+    let token = keys.sign(account, DeviceId(device), "sync", begun).unwrap();
+    let caller = Caller { token, ..squad.coach.clone() };
+    let phone = remembered(&caller).await;
+    until(&caller, &phone, 401).await;
+}
+
+/// Polls until the answer is this one; all before are empty.
+async fn until(caller: &Caller, phone: &Phone, status: u16) -> Answer {
+    let begun = Instant::now();
+    loop {
+        let answer = poll(caller, phone).await;
+        if !is_empty(&answer, phone) {
+            return answer.expect(status);
+        }
+        assert!(begun.elapsed() < Duration::from_secs(30), "the polls never hear of it");
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+}
+
+/// Another instance of the service, in a process of its own.
+struct Other(Child);
+
+impl Other {
+    /// Starts it on the database of a test; the app to call it by.
+    fn start(app: &TestApp) -> (Self, TestApp) {
+        let child = Command::new(env!("CARGO_BIN_EXE_lanewright"))
+            .arg("serve")
+            .env("DATABASE_URL", app.pool.connect_options().to_url_lossy().as_str())
+            .env("LANEWRIGHT_LISTEN", "127.0.0.1:0")
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut other = Self(child);
+        let mut line = String::new();
+        BufReader::new(other.0.stdout.take().unwrap()).read_line(&mut line).unwrap();
+        let base =
+            line.split(' ').find(|word| word.starts_with("http")).unwrap_or_else(|| panic!("{line:?}")).to_owned();
+        (other, TestApp { base, ..app.clone() })
+    }
+}
+
+impl Drop for Other {
+    fn drop(&mut self) {
+        self.0.kill().unwrap();
+        self.0.wait().unwrap();
+    }
+}
+
+#[sqlx::test]
+async fn what_another_instance_commits_is_heard_soon(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (_other, app) = Other::start(&squad.app);
+    let admin = Caller { app: app.clone(), ..squad.admin.clone() };
+    let coach = &squad.coach;
+
+    let phone = remembered(coach).await;
+    record(&squad, &admin).await;
+    assert_eq!(until(coach, &phone, 200).await.body["changes"][0]["type"], "run");
+
+    let phone = remembered(coach).await;
+    let device = device_of(&admin, coach).await;
+    admin.post(&format!("/sync-devices/{device}/resync"), json!({})).await.expect(204);
+    until(coach, &phone, 410).await;
+
+    let phone = remembered(coach).await;
+    let member = format!("/members/{}", coach.account);
+    let tag = admin.get(&member).await.header("etag").to_owned();
+    admin.patch(&member, &tag, json!({"group_ids": [squad.other]})).await.expect(200);
+    let taken: Vec<Value> = until(coach, &phone, 200).await.body["changes"].as_array().unwrap().clone();
+    assert!(
+        taken.iter().any(|one| one["id"] == json!(squad.athlete) && one["removed"]["reason"] == "changed"),
+        "{taken:?}"
+    );
+
+    let body = json!({"email": coach.email, "password": PASSWORD, "device_name": "Second"});
+    let signed_in = app.post("/v1/auth/sign-in", body).await.expect(200).body;
+    let text = |name: &str| signed_in[name].as_str().unwrap().to_owned();
+    let second = Caller { token: text("access_token"), refresh: text("refresh_token"), ..coach.clone() };
+    let phone = remembered(&second).await;
+    app.post("/v1/auth/sign-out", json!({"refresh_token": second.refresh})).await.expect(204);
+    until(&second, &phone, 401).await;
+
+    let phone = remembered(coach).await;
+    let tag = admin.get(&member).await.header("etag").to_owned();
+    admin.delete(&member, &tag).await.expect(204);
+    until(coach, &phone, 404).await;
+}
+
+#[sqlx::test]
+async fn a_database_restored_under_the_service_is_noticed(pool: PgPool) {
+    let squad = squad(pool).await;
+    let shared = squad.admin.seq().await;
+    record(&squad, &squad.admin).await;
+    let phone = remembered(&squad.coach).await;
+    let club = &squad.admin.club;
+    let undo = format!(
+        "set local app.club_id = '{club}'; delete from runs; delete from club_change where seq > {shared};
+         update club_clock set seq = {shared}"
+    );
+    let mut tx = squad.app.pool.begin().await.unwrap();
+    sqlx::raw_sql(sqlx::AssertSqlSafe(undo)).execute(&mut *tx).await.unwrap();
+    tx.commit().await.unwrap();
+    assert_eq!(until(&squad.coach, &phone, 410).await.body["type"], "/problems/history-diverged");
+}

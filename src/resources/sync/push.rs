@@ -1,8 +1,9 @@
 //! Carries out a push: item by item, a hundred to a transaction, each atomic by itself.
 
+mod chain;
 mod facts;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 
 use serde_json::{Map, Value};
 use uuid::Uuid;
@@ -15,6 +16,7 @@ use crate::platform::access::Recorder;
 use crate::platform::db::{ClubTx, Db, Receipt, Revs};
 use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
+use chain::Chain;
 
 /// Items of one transaction.
 const CHUNK: usize = 100;
@@ -40,8 +42,7 @@ struct Work<'a> {
     skew_ms: i64,
     items: Vec<Parsed>,
     outcomes: Vec<Option<Outcome>>,
-    /// For records that this push changed: the version an item named, and the one it led to.
-    chain: HashMap<Uuid, (i64, i64)>,
+    chain: Chain,
 }
 
 /// Carries out a push; one outcome for each item, in order.
@@ -58,7 +59,7 @@ pub async fn push(db: &Db, who: &Recorder, sent: Push) -> Result<Vec<Outcome>, P
         skew_ms: sent.skew_ms,
         items,
         outcomes: vec![None; count],
-        chain: HashMap::new(),
+        chain: Chain::default(),
     };
     let mut from = 0;
     while from < count {
@@ -220,10 +221,7 @@ impl Work<'_> {
             return Ok(Verdict::Refused(Problem::new(Code::Forbidden, detail)));
         }
         let mut op = op.clone();
-        if let Some((named, led_to)) = self.chain.get(&item.id) {
-            let follow = |rev: Option<i64>| rev.map(|rev| if rev == *named { *led_to } else { rev });
-            (op.if_match, op.base_rev) = (follow(op.if_match), follow(op.base_rev));
-        }
+        self.chain.follow(kind, item.id, &mut op);
         match items::edit(tx, kind, &op).await {
             Ok(done) => {
                 if done.conflicts.is_empty() {
@@ -295,10 +293,8 @@ impl Work<'_> {
                 outcome.replayed = done.replayed;
                 outcome.applied.clone_from(&done.applied);
                 outcome.conflicts.clone_from(&done.conflicts);
-                if let Ok((_, op)) = &item.parsed
-                    && let Some(named) = op.if_match.or(op.base_rev)
-                {
-                    self.chain.insert(item.id, (named, rev));
+                if let Ok((kind, op)) = &item.parsed {
+                    self.chain.note(*kind, item.id, op, done, rev);
                 }
             }
             Verdict::Held(problem) => {

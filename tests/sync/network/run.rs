@@ -75,6 +75,7 @@ impl World {
                 self.jump(device);
             }
             11..13 if self.plan.faults => self.carry_other_types(device),
+            13 if self.plan.faults && self.plan.load && self.dice.chance(0.1) => self.forget_history().await,
             _ if self.devices[device].running.is_some() => {}
             13..40 => self.work(device),
             _ => {
@@ -129,6 +130,20 @@ impl World {
         if let Some(phone) = &mut self.devices[device].phone {
             phone.carry((!all).then_some(&["group", "athlete", "session", "attendance"]));
         }
+    }
+
+    /// A hundred days pass for the busy club's log: what is too old goes, and phones that are behind must copy afresh.
+    async fn forget_history(&mut self) {
+        self.figures.fault("log compacted");
+        let club = self.clubs[0].id;
+        let mut tx = self.service.look(club).await;
+        sqlx::query("update club_change set at = at - interval '100 days' where club_id = $1")
+            .bind(club)
+            .execute(&mut *tx)
+            .await
+            .unwrap();
+        tx.commit().await.unwrap();
+        lanewright::resources::sync::compact(&self.service.db).await.unwrap();
     }
 
     /// Faults stop, the last writer returns, and the phones go on until nothing changes.

@@ -72,11 +72,18 @@ impl Service {
         let call = move |request: test::TestRequest| -> Answering {
             let service = Rc::clone(&service);
             Box::pin(async move {
-                let answer = test::call_service(&*service, request.to_request()).await;
+                let answer = match test::try_call_service(&*service, request.to_request()).await {
+                    Ok(answer) => answer,
+                    Err(error) => {
+                        let status = error.as_response_error().status_code().as_u16();
+                        return Answer { status, etag: String::new(), retry_after: None, bytes: Vec::new() };
+                    }
+                };
                 let text = |name| answer.headers().get(name).and_then(|value| value.to_str().ok()).unwrap_or_default();
                 let (etag, retry_after) = (text(header::ETAG).to_owned(), text(header::RETRY_AFTER).parse().ok());
                 let status = answer.status().as_u16();
-                Answer { status, etag, retry_after, bytes: test::read_body(answer).await.to_vec() }
+                let bytes = test::try_read_body(answer).await.unwrap_or_default().to_vec();
+                Answer { status, etag, retry_after, bytes }
             })
         };
         let pool = PgPoolOptions::new().max_connections(2).connect_lazy_with(options);

@@ -215,7 +215,7 @@ impl World {
             let id = self.id();
             phone.record("athlete", id, super::work::athlete(&format!("Athlete {at}"), &[groups[at % 3]]));
         }
-        for at in 0..6 {
+        for at in 0..6_u32 {
             let id = self.id();
             let day = today - chrono::Duration::days(i64::from(at) * 3);
             let of = [groups[at as usize % 3], groups[(at as usize + 1) % 3]];
@@ -309,6 +309,7 @@ impl World {
 }
 
 /// How far a phone's clock is ahead, milliseconds: right, a little wrong, or up to ten years.
+#[allow(clippy::cast_possible_truncation)] // ten years
 fn clock_of(clocks: u64, device: u64, jump: u64) -> i64 {
     let mut dice = Dice::of(&[clocks, 4, device, jump]);
     let years = 10.0 * 365.0 * 86_400_000.0;
@@ -317,8 +318,5 @@ fn clock_of(clocks: u64, device: u64, jump: u64) -> i64 {
         1 => dice.between(-90_000.0, 90_000.0),
         _ => dice.between(-years, years),
     };
-    #[allow(clippy::cast_possible_truncation)] // ten years
-    {
-        ahead as i64
-    }
+    ahead as i64
 }

@@ -111,14 +111,10 @@ impl Phone {
             Outcome::Done => self.pull_all(link).await?,
             other => other,
         };
-        let outcome = match outcome {
-            // Somebody who left may hand in for 30 days; there is nothing to fetch any more.
-            Outcome::Left => {
-                store::drop_copy(&self.db);
-                Outcome::Left
-            }
-            other => other,
-        };
+        if outcome == Outcome::Left {
+            // They may hand in for 30 days; there is nothing to show any more.
+            store::drop_copy(&self.db);
+        }
         self.failures = if matches!(outcome, Outcome::Later(_)) { self.failures + 1 } else { 0 };
         Ok(outcome)
     }

@@ -117,7 +117,8 @@ impl Phone {
 
     /// Items that wait to be handed in.
     pub fn waiting(&self) -> usize {
-        self.db.query_row("select count(*) from outbox", [], |row| row.get(0)).unwrap()
+        let count: i64 = self.db.query_row("select count(*) from outbox", [], |row| row.get(0)).unwrap();
+        usize::try_from(count).unwrap()
     }
 
     /// Items that a person must look at, in the order they happened.
@@ -202,7 +203,9 @@ fn known_rev(db: &Connection, item: &Value, seen: Uuid) -> Option<i64> {
 /// The first items, up to one whose version is not known yet: what it edits is still being created.
 pub fn first(db: &Connection, count: usize) -> Vec<(i64, Value)> {
     let mut all = db.prepare_cached("select n, item from outbox order by n limit ?1").unwrap();
-    let rows = all.query_map([count], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?))).unwrap();
+    let rows = all
+        .query_map([i64::try_from(count).unwrap()], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
+        .unwrap();
     let mut items: Vec<(i64, Value)> = Vec::new();
     for row in rows {
         let (n, item) = row.unwrap();

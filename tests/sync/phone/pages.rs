@@ -45,10 +45,12 @@ impl Phone {
             self.step()?;
             match reply.status {
                 200 => {}
-                400 | 410 => match self.refused(&reply)? {
-                    true => continue,
-                    false => return Ok(self.give_up(reply.status, None)),
-                },
+                400 | 410 => {
+                    if !self.refused(&reply)? {
+                        return Ok(self.give_up(reply.status, None));
+                    }
+                    continue;
+                }
                 status => return Ok(self.give_up(status, reply.retry_after)),
             }
             // A body that broke off is a lost connection.

@@ -12,6 +12,7 @@ use std::process::ExitCode;
 #[path = "../tests/sync/network/mod.rs"]
 mod network;
 #[path = "../tests/sync/phone/mod.rs"]
+#[allow(dead_code)] // tests ask more of it
 mod phone;
 mod simulate_figures;
 #[path = "../tests/simulation/mod.rs"]

@@ -6,7 +6,7 @@ use actix_web::http::Method;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-use super::ledger::Fact;
+use super::ledger::Told;
 use super::service::Answer;
 use super::world::World;
 
@@ -98,8 +98,7 @@ impl World {
         let answer = self.admin(club, Method::POST, &format!("{path}/accept"), "", Some(place)).await;
         assert!(answer.status < 500, "{}", answer.json());
         if answer.status == 200 {
-            let id = id.parse().unwrap();
-            let kind = item["type"].as_str().unwrap().to_owned();
+            let id: Uuid = id.parse().unwrap();
             let mut tx = self.service.look(self.clubs[club].id).await;
             let rev: i64 = sqlx::query_scalar("select seq from club_change where club_id = $1 and entity_id = $2")
                 .bind(self.clubs[club].id)
@@ -107,7 +106,7 @@ impl World {
                 .fetch_one(&mut *tx)
                 .await
                 .unwrap();
-            self.clubs[club].ledger.facts.insert(id, (kind, Fact::Stored(rev)));
+            self.clubs[club].ledger.facts.get_mut(&id).unwrap().told = Told::Stored(rev);
         }
     }
 

@@ -34,6 +34,8 @@ pub struct Figures {
     /// Facts stored or held at the end.
     pub facts: u64,
     pub records_compared: u64,
+    /// Notes that phones show about held facts.
+    pub notes: u64,
 }
 
 impl Figures {
@@ -80,6 +82,7 @@ impl Figures {
         self.runs = (self.runs.0 + other.runs.0, self.runs.1 + other.runs.1, self.runs.2 + other.runs.2);
         self.facts += other.facts;
         self.records_compared += other.records_compared;
+        self.notes += other.notes;
         self.rounds.extend(&other.rounds);
         for (kind, count) in &other.faults {
             *self.faults.entry(kind).or_default() += count;
@@ -121,6 +124,7 @@ impl Figures {
                 list(self.faults.iter().map(|(kind, count)| format!("{kind}: {count}")).collect()),
             ),
             ("Facts stored or held, each found once in the database".into(), self.facts.to_string()),
+            ("Notes on phones about held facts".into(), self.notes.to_string()),
             (
                 "Records of replicas compared with the database and a fresh copy".into(),
                 self.records_compared.to_string(),

@@ -1,7 +1,7 @@
 //! What the service said of each item, and whether the end agrees: nothing lost, nothing twice, no edit overwritten
 //! unseen.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use serde_json::{Map, Value};
 use uuid::Uuid;
@@ -11,9 +11,17 @@ use crate::phone::Reply;
 
 /// What became of a fact.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Fact {
+pub enum Told {
     Stored(i64),
     Held,
+}
+
+/// A fact that was confirmed.
+#[derive(Clone, Debug)]
+pub struct Fact {
+    pub kind: String,
+    pub athlete: Uuid,
+    pub told: Told,
 }
 
 /// An edited record as the accepted edits make it.
@@ -31,14 +39,12 @@ pub struct Edited {
 /// What one club's people were told.
 #[derive(Default)]
 pub struct Ledger {
-    pub facts: HashMap<Uuid, (String, Fact)>,
+    pub facts: HashMap<Uuid, Fact>,
     pub edited: BTreeMap<Uuid, Edited>,
     /// Operations that were carried out, and the version they led to.
     done: HashMap<Uuid, i64>,
-    /// Edits that were refused and whose values must be kept.
-    pub refused: HashSet<Uuid>,
-    /// Measurements that were deleted again.
-    pub withdrawn: HashSet<Uuid>,
+    /// Edits that were refused and whose values must be kept, with their records.
+    pub refused: HashMap<Uuid, Uuid>,
     /// Facts as they were first shown: SHA-256 is not needed to see a difference.
     pub shown: HashMap<Uuid, u64>,
     /// Attendances: whether the last word was that the athlete came.
@@ -86,16 +92,16 @@ impl Ledger {
         let (kind, method, id) =
             (item["type"].as_str().unwrap_or_default(), item["method"].as_str(), id_of(&item["id"]));
         if matches!(kind, "run" | "assessment" | "decision" | "measurement") && method == Some("PUT") {
-            return self.note_fact(kind, id, result, status);
+            return self.note_fact((kind, id), id_of(&item["data"]["athlete_id"]), result, status);
         }
         match status {
             200 | 201 => {}
             409 if result["conflicts"].is_array() => {
-                self.refused.insert(id_of(&item["op_id"]));
+                self.refused.insert(id_of(&item["op_id"]), id);
             }
             // Whoever creates what was deleted has the values still; an attendance has none.
             410 if kind != "attendance" && !item["if_none_match"].is_string() => {
-                self.refused.insert(id_of(&item["op_id"]));
+                self.refused.insert(id_of(&item["op_id"]), id);
                 return;
             }
             _ => return,
@@ -109,9 +115,7 @@ impl Ledger {
             }
         }
         match kind {
-            "measurement" => {
-                self.withdrawn.insert(id);
-            }
+            "measurement" => {}
             "attendance" => {
                 let known = self.present.get(&id).map(|(data, _)| data.clone());
                 let data = if item["data"].is_object() { item["data"].clone() } else { known.unwrap_or_default() };
@@ -123,20 +127,28 @@ impl Ledger {
         }
     }
 
-    fn note_fact(&mut self, kind: &str, id: Uuid, result: &Value, status: u16) {
+    fn note_fact(&mut self, (kind, id): (&str, Uuid), athlete: Uuid, result: &Value, status: u16) {
         let told = match status {
-            200 | 201 => Fact::Stored(number(&result["rev"]).unwrap()),
-            202 => Fact::Held,
+            200 | 201 => Told::Stored(number(&result["rev"]).unwrap()),
+            202 => Told::Held,
             _ => return,
         };
-        let known = self.facts.entry(id).or_insert((kind.to_owned(), told));
-        match (known.1, told) {
-            (Fact::Stored(before), Fact::Stored(now)) => {
-                assert_eq!(before, now, "the number of a fact changed: {result}")
+        let erased = kind == "measurement" && self.is_deleted(athlete);
+        let known = self.facts.entry(id).or_insert_with(|| Fact { kind: kind.to_owned(), athlete, told });
+        match (known.told, told) {
+            (Told::Stored(before), Told::Stored(now)) => {
+                assert_eq!(before, now, "the number of a fact changed: {result}");
             }
-            (Fact::Stored(_), Fact::Held) => panic!("a stored fact is held: {result}"),
-            _ => known.1 = told,
+            // What was measured of somebody is erased with them; a repeat is about nobody.
+            (Told::Stored(_), Told::Held) => assert!(erased, "a stored fact is held: {result}"),
+            _ => {}
         }
+        known.told = told;
+    }
+
+    /// Whether an athlete was deleted.
+    pub fn is_deleted(&self, athlete: Uuid) -> bool {
+        self.edited.get(&athlete).is_some_and(|one| one.deleted)
     }
 
     /// An edit of a record whose edits name its version: it must be the last one, or the same phone's chain.

@@ -180,6 +180,7 @@ impl World {
         for (at, device) in self.devices.iter().enumerate() {
             let phone = device.phone.as_ref().unwrap();
             assert_eq!(phone.waiting(), 0, "phone {at} still has items to hand in");
+            self.figures.notes += phone.notes().len() as u64;
         }
         self.figures.rounds = rounds;
     }

@@ -56,7 +56,9 @@ async fn a_phone_that_is_killed_at_any_step_loses_nothing_and_does_nothing_twice
         let service = Service::start((*pool.connect_options()).clone()).await;
         for step in 0.. {
             let (club, person) = service.found("North", &format!("north{step}")).await;
-            let store = Store::memory(&Uuid::now_v7().to_string());
+            let folder = std::env::temp_dir().join(format!("lanewright-phone-{}", Uuid::now_v7()));
+            std::fs::create_dir(&folder).unwrap();
+            let store = Store::file(&folder.join("phone.db"));
             let mut link = async |request: Request| -> Result<Reply, Lost> {
                 Ok(service.carry(&person.token, club, &request).await.0)
             };
@@ -82,6 +84,7 @@ async fn a_phone_that_is_killed_at_any_step_loses_nothing_and_does_nothing_twice
             .await
             .unwrap();
             assert_eq!(rows, last, "killed at step {step}");
+            std::fs::remove_dir_all(&folder).unwrap();
             if !killed {
                 assert!(step > 30, "the loop has more than {step} steps");
                 return;

@@ -6,7 +6,7 @@ use std::hash::{Hash, Hasher};
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::ledger::{Fact, holds};
+use super::ledger::{Told, holds};
 use super::world::World;
 use crate::phone::{Reply, Request};
 
@@ -241,8 +241,12 @@ impl World {
         let ledger = &self.clubs[number].ledger;
         let stored: BTreeSet<(&str, Uuid)> = facts.iter().map(|(kind, id, ..)| (kind.as_str(), *id)).collect();
         let of = |wanted: bool| {
-            let facts = ledger.facts.iter().filter(move |(_, (_, told))| matches!(told, Fact::Stored(_)) == wanted);
-            facts.map(|(id, (kind, _))| (kind.as_str(), *id)).collect::<BTreeSet<_>>()
+            let told = ledger.facts.iter().filter(|(_, fact)| matches!(fact.told, Told::Stored(_)) == wanted);
+            let there = told.filter(|(_, fact)| {
+                // What was measured of somebody is erased with them.
+                !(wanted && fact.kind == "measurement" && ledger.is_deleted(fact.athlete))
+            });
+            there.map(|(id, fact)| (fact.kind.as_str(), *id)).collect::<BTreeSet<_>>()
         };
         assert_eq!(of(true), stored, "facts that were confirmed, and those of the database, of club {number}");
         let waiting: BTreeSet<Uuid> = of(false).into_iter().map(|(_, id)| id).collect();
@@ -273,7 +277,9 @@ impl World {
             }
         }
         let kept: HashSet<Uuid> = refused.iter().copied().collect();
-        let lost: Vec<_> = ledger.refused.difference(&kept).collect();
+        // What was said about a person goes with the person.
+        let lost: Vec<_> =
+            ledger.refused.iter().filter(|(op, id)| !kept.contains(op) && !ledger.is_deleted(**id)).collect();
         assert!(lost.is_empty(), "refused values that were not kept: {lost:?}");
         for (id, (data, present)) in &ledger.present {
             let there = all.contains_key(&("attendance".to_owned(), *id));

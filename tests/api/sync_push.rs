@@ -264,6 +264,7 @@ async fn what_needs_a_failed_item_waits_in_the_outbox(pool: PgPool) {
 #[sqlx::test]
 async fn a_poison_item_at_any_place_leaves_the_others_stored(pool: PgPool) {
     let squad = squad(pool).await;
+    let viewer = squad.admin.member("A Viewer", "viewer", &[&squad.mine]).await;
     let poisons: [fn(&mut Value); 8] = [
         |one| one["data"]["height_m"] = json!("tall"),
         |one| one["data"]["note"] = json!("a\u{0}b"),
@@ -284,6 +285,11 @@ async fn a_poison_item_at_any_place_leaves_the_others_stored(pool: PgPool) {
             assert_eq!(statuses(&results), expected, "{results:?}");
             stored += 2;
         }
+        // Somebody who may not record does not get it past the check either.
+        let mut broken = squad.recorded();
+        poison(&mut broken);
+        let results = push(&viewer, &[broken, squad.recorded()]).await;
+        assert_eq!(statuses(&results), [422, 202], "{results:?}");
     }
     assert_eq!(squad.runs().await, stored);
 }

@@ -178,28 +178,7 @@ impl Work<'_> {
             return Ok(Verdict::Refused(waiting()));
         }
         if kind.is_fact(op) {
-            let held = store::held(tx, &[item.id]).await?;
-            if !held.is_empty() {
-                return self.known(tx, item, &held).await;
-            }
-            if let Some(reason) = kind.barred(self.who) {
-                let stored = items::current(tx, kind, item.id).await?;
-                if stored.is_none() {
-                    return self.hold(tx, item, reason, Problem::new(Code::Forbidden, reason)).await;
-                }
-            }
-            let mark = tx.mark().await?;
-            return match items::file(tx, &[(at, item)]).await {
-                Ok(mut facts) => match facts.pop() {
-                    Some(fact) => self.judge(tx, at, item, fact).await,
-                    None => Ok(Verdict::Refused(Problem::gone())),
-                },
-                Err(problem) if problem.status() >= 500 => Err(problem),
-                Err(problem) => {
-                    tx.back_to(mark).await?;
-                    Ok(Verdict::Refused(problem))
-                }
-            };
+            return self.fact(tx, at, item, kind).await;
         }
         self.edit(tx, at, kind, op).await
     }

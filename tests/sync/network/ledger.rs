@@ -155,7 +155,7 @@ impl Ledger {
     fn note_edit(&mut self, device: usize, item: &Value, rev: i64) {
         let named = number(&item["if_match"]);
         let edited = self.edited.entry(id_of(&item["id"])).or_default();
-        edited.kind = item["type"].as_str().unwrap().to_owned();
+        item["type"].as_str().unwrap().clone_into(&mut edited.kind);
         if let (Some(named), Some((last, by))) = (named, edited.parts.get("")) {
             assert!(named == *last || *by == device, "an edit overwrote what it had not seen: {item}, stored {last}");
         }
@@ -164,7 +164,7 @@ impl Ledger {
         match item["method"].as_str() {
             Some("DELETE") => edited.deleted = true,
             Some("PATCH") => merge(&mut edited.fields, &item["data"]),
-            _ => edited.fields = item["data"].as_object().unwrap().clone(),
+            _ => edited.fields.clone_from(item["data"].as_object().unwrap()),
         }
     }
 
@@ -178,7 +178,7 @@ impl Ledger {
                 return;
             }
             Some("PUT") => {
-                edited.fields = item["data"].as_object().unwrap().clone();
+                edited.fields.clone_from(item["data"].as_object().unwrap());
                 edited.parts = GROUPS.iter().map(|(group, _)| (*group, (rev, device))).collect();
                 return;
             }

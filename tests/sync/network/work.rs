@@ -120,7 +120,7 @@ impl World {
                 self.clubs[self.devices[device].club].facts.push(("assessment".to_owned(), id, data));
             }
             // Advice looks at every run of the athlete, which costs more than it proves under load.
-            5 if !busy => {
+            5 if !busy && self.dice.chance(0.2) => {
                 let data = json!({"athlete_id": athlete, "outcome": "accepted", "on": today});
                 phone.record("decision", id, data);
             }

@@ -16,6 +16,7 @@ use crate::phone::{Killed, Lost, Outcome, Phone, Reply, Request, Store};
 
 /// What is simulated.
 #[derive(Clone, Copy, Debug)]
+#[allow(clippy::struct_excessive_bools)] // each is a switch of its own
 pub struct Plan {
     pub seed: u64,
     /// Items done on phones and actions of admins.
@@ -43,8 +44,7 @@ impl Plan {
 /// A person in a club.
 pub struct Person {
     pub signed_in: SignedIn,
-    pub admin: bool,
-    /// Whether they are a member now.
+    /// Whether they are a member now; the first of a club is its admin.
     pub member: bool,
     pub groups: Vec<Uuid>,
 }
@@ -146,9 +146,9 @@ impl World {
     async fn found(&mut self, number: usize, key: &str) {
         let service = Rc::clone(&self.service);
         let (id, admin) = service.found(&format!("Club {number}"), key).await;
-        let person = |signed_in, admin, groups| Person { signed_in, admin, member: true, groups };
+        let person = |signed_in, groups| Person { signed_in, member: true, groups };
         let groups: Vec<Uuid> = (0..3).map(|_| self.id()).collect();
-        let people = vec![person(admin.clone(), true, Vec::new())];
+        let people = vec![person(admin.clone(), Vec::new())];
         self.clubs.push(Club {
             id,
             people,
@@ -163,7 +163,7 @@ impl World {
         for (at, groups) in assigned.into_iter().enumerate() {
             let coach = service.person(&format!("coach{at}"), key).await;
             service.join(id, &admin, &coach, "coach", &groups).await;
-            self.clubs[number].people.push(person(coach.clone(), false, groups));
+            self.clubs[number].people.push(person(coach.clone(), groups));
             self.device(number, at + 1, coach.token.clone());
             if at == 1 {
                 let second = service.sign_in(&coach).await;

@@ -72,14 +72,9 @@ impl Phone {
     }
 
     fn query(&self) -> String {
-        let mut query = format!("schema=1&limit={}", self.settings.limit);
-        if let Some(types) = store::meta(&self.db, "types") {
-            query.push_str(&format!("&types={types}"));
-        }
-        if let Some(token) = self.token() {
-            query.push_str(&format!("&sync_token={token}"));
-        }
-        query
+        let types = store::meta(&self.db, "types").map(|types| format!("&types={types}")).unwrap_or_default();
+        let token = self.token().map(|token| format!("&sync_token={token}")).unwrap_or_default();
+        format!("schema=1&limit={}{types}{token}", self.settings.limit)
     }
 
     /// Rule 5; whether the token was refused, so that pulling goes on from the start.

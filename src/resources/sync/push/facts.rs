@@ -9,7 +9,7 @@ use super::{Verdict, Work, waiting};
 use crate::platform::db::ClubTx;
 use crate::platform::ops::{self, Done, Fact};
 use crate::platform::problem::{Code, Problem};
-use crate::resources::sync::items::{self, Parsed};
+use crate::resources::sync::items::{self, Kind, Parsed};
 use crate::resources::sync::push_store::{self as store, NewHeld};
 
 impl Work<'_> {
@@ -33,6 +33,32 @@ impl Work<'_> {
         }
         verdicts.sort_by_key(|(at, _)| *at);
         Ok(verdicts)
+    }
+
+    /// One fact that is not filed in bulk.
+    pub(super) async fn fact(&self, tx: &mut ClubTx, at: usize, item: &Parsed, kind: Kind) -> Result<Verdict, Problem> {
+        let held = store::held(tx, &[item.id]).await?;
+        if !held.is_empty() {
+            return self.known(tx, item, &held).await;
+        }
+        let barred = kind.barred(self.who);
+        let barred = if items::current(tx, kind, item.id).await?.is_none() { barred } else { None };
+        let mark = tx.mark().await?;
+        let fact = match items::file(tx, &[(at, item)]).await {
+            Err(problem) if problem.status() >= 500 => return Err(problem),
+            Err(problem) => {
+                tx.back_to(mark).await?;
+                return Ok(Verdict::Refused(problem));
+            }
+            Ok(mut facts) => facts.pop().unwrap_or_else(|| Fact::Refused(Problem::gone())),
+        };
+        let Some(reason) = barred else { return self.judge(tx, at, item, fact).await };
+        // Only tried: they may not file it. But what is broken is broken, whoever sends it.
+        tx.back_to(mark).await?;
+        match fact {
+            Fact::Refused(problem) if !ops::can_be_held(&problem) => Ok(Verdict::Refused(problem)),
+            _ => self.hold(tx, item, reason, Problem::new(Code::Forbidden, reason)).await,
+        }
     }
 
     /// A fact that came to the holding area before.

@@ -19,6 +19,7 @@ mod simulate_figures;
 mod simulation;
 
 use simulate_figures::{Size, estimate, sync};
+use simulation::dice;
 
 const USAGE: &str = "usage: simulate [estimate | sync] [--seeds N] [--athletes N], both from 1 to 999";
 

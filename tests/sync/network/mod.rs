@@ -1,9 +1,6 @@
 //! Phones behind a bad network before the real service: four clubs, twenty phones, one seeded scheduler.
 
 mod admin;
-#[path = "../../simulation/dice.rs"]
-#[allow(dead_code)] // the other simulation draws from distributions as well
-mod dice;
 mod faults;
 mod figures;
 mod ledger;

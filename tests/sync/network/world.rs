@@ -7,11 +7,11 @@ use serde_json::json;
 use tokio::sync::{mpsc, oneshot};
 use uuid::Uuid;
 
-use super::dice::Dice;
 use super::faults::{Kept, Late};
 use super::figures::Figures;
 use super::ledger::Ledger;
 use super::service::{Service, SignedIn};
+use crate::dice::Dice;
 use crate::phone::{Killed, Lost, Outcome, Phone, Reply, Request, Store};
 
 /// What is simulated.

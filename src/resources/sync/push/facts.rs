@@ -41,10 +41,10 @@ impl Work<'_> {
         if !held.is_empty() {
             return self.known(tx, item, &held).await;
         }
-        let barred = match kind.barred(self.who) {
-            Some(reason) if items::current(tx, kind, item.id).await?.is_none() => Some(reason),
-            _ => None,
-        };
+        let mut barred = kind.barred(self.who);
+        if barred.is_some() && items::current(tx, kind, item.id).await?.is_some() {
+            barred = None;
+        }
         let mark = tx.mark().await?;
         let fact = match items::file(tx, &[(at, item)]).await {
             Err(problem) if problem.status() >= 500 => return Err(problem),

@@ -129,24 +129,21 @@ impl Service {
         (Reply { status, body: bytes, date: self.date.get(), retry_after }, sent)
     }
 
-    async fn sign_up(&self, email: &str, name: &str, club: Option<Value>) -> (SignedIn, Value) {
-        let body = json!({"email": email, "password": PASSWORD, "display_name": name, "club": club});
+    /// A new person.
+    pub async fn person(&self, name: &str, key: &str) -> SignedIn {
+        let email = format!("{name}@{key}.example");
+        let body = json!({"email": email, "password": PASSWORD, "display_name": name});
         let answer = self.call("", Method::POST, "/v1/auth/sign-up", "", Some(body)).await.expect(201).json();
         let text = |value: &Value| value.as_str().unwrap().to_owned();
         let account = text(&answer["account"]["id"]).parse().unwrap();
-        (SignedIn { account, email: email.to_owned(), token: text(&answer["tokens"]["access_token"]) }, answer)
+        SignedIn { account, email, token: text(&answer["tokens"]["access_token"]) }
     }
 
-    /// The first admin of a new club.
-    pub async fn found(&self, club: &str, key: &str) -> (Uuid, SignedIn) {
-        let body = json!({"name": club, "time_zone": "Europe/London", "ruleset": "UKA-2024"});
-        let (admin, answer) = self.sign_up(&format!("admin@{key}.example"), "Ada Admin", Some(body)).await;
-        (answer["club"]["id"].as_str().unwrap().parse().unwrap(), admin)
-    }
-
-    /// A person without a club.
-    pub async fn person(&self, name: &str, key: &str) -> SignedIn {
-        self.sign_up(&format!("{name}@{key}.example"), name, None).await.0
+    /// A new club with this person as its admin.
+    pub async fn found(&self, admin: &SignedIn, name: &str) -> Uuid {
+        let body = json!({"name": name, "time_zone": "Europe/London", "ruleset": "UKA-2024"});
+        let answer = self.call(&admin.token, Method::POST, "/v1/clubs", "", Some(body)).await.expect(201).json();
+        answer["id"].as_str().unwrap().parse().unwrap()
     }
 
     /// Another sign-in of a person.

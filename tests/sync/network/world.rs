@@ -126,9 +126,15 @@ impl World {
             ids: 0,
             start,
         };
-        let run = Uuid::now_v7().simple().to_string();
+        // Everybody is in all four clubs, so that only the club can keep their records apart.
+        let key = Uuid::now_v7().simple().to_string();
+        let mut people = Vec::new();
+        for name in ["admin", "coach0", "coach1", "coach2"] {
+            people.push(world.service.person(name, &key).await);
+        }
+        let second = world.service.sign_in(&people[2]).await;
         for club in 0..4 {
-            world.found(club, &format!("{club}-{run}")).await;
+            world.found(club, &people, &second).await;
         }
         world
     }
@@ -143,31 +149,30 @@ impl World {
         Uuid::from_u128((millis << 80) | (0x7 << 76) | (0b10 << 62) | (random & ((1 << 62) - 1)))
     }
 
-    async fn found(&mut self, number: usize, key: &str) {
+    async fn found(&mut self, number: usize, people: &[SignedIn], second: &SignedIn) {
         let service = Rc::clone(&self.service);
-        let (id, admin) = service.found(&format!("Club {number}"), key).await;
-        let person = |signed_in, groups| Person { signed_in, member: true, groups };
+        let id = service.found(&people[0], &format!("Club {number}")).await;
         let groups: Vec<Uuid> = (0..3).map(|_| self.id()).collect();
-        let people = vec![person(admin.clone(), Vec::new())];
+        let person = |signed_in: &SignedIn, groups| Person { signed_in: signed_in.clone(), member: true, groups };
+        let admin = vec![person(&people[0], Vec::new())];
         self.clubs.push(Club {
             id,
-            people,
+            people: admin,
             groups: groups.clone(),
             ledger: Ledger::default(),
             facts: Vec::new(),
             names: 0,
         });
-        self.device(number, 0, admin.token.clone());
+        self.device(number, 0, people[0].token.clone());
         self.stock(number, &groups).await;
         let assigned = [vec![groups[0]], vec![groups[0], groups[1]], vec![groups[1], groups[2]]];
-        for (at, groups) in assigned.into_iter().enumerate() {
-            let coach = service.person(&format!("coach{at}"), key).await;
-            service.join(id, &admin, &coach, "coach", &groups).await;
-            self.clubs[number].people.push(person(coach.clone(), groups));
-            self.device(number, at + 1, coach.token.clone());
-            if at == 1 {
-                let second = service.sign_in(&coach).await;
-                self.device(number, at + 1, second.token);
+        for (coach, groups) in people[1..].iter().zip(assigned) {
+            service.join(id, &people[0], coach, "coach", &groups).await;
+            self.clubs[number].people.push(person(coach, groups));
+            let at = self.clubs[number].people.len() - 1;
+            self.device(number, at, coach.token.clone());
+            if coach.account == second.account {
+                self.device(number, at, second.token.clone());
             }
         }
     }

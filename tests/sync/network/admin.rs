@@ -6,7 +6,6 @@ use actix_web::http::Method;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-use super::ledger::Told;
 use super::service::Answer;
 use super::world::World;
 
@@ -87,7 +86,7 @@ impl World {
         let list = self.admin(club, Method::GET, "/held-items?limit=20", "", None).await.expect(200).json();
         let Some(items) = list["items"].as_array().filter(|items| !items.is_empty()) else { return };
         let item = &items[self.dice.pick(u32::try_from(items.len()).unwrap()) as usize];
-        let (id, path) = (item["id"].as_str().unwrap(), format!("/held-items/{}", item["id"].as_str().unwrap()));
+        let path = format!("/held-items/{}", item["id"].as_str().unwrap());
         if self.dice.chance(0.3) {
             let body = Some(json!({"reason": "Recorded twice by hand"}));
             self.admin(club, Method::POST, &format!("{path}/reject"), "", body).await.expect(200);
@@ -97,17 +96,6 @@ impl World {
         let place = if item["reason"] == "clock" && item["type"] == "run" { json!({"at": at}) } else { json!({}) };
         let answer = self.admin(club, Method::POST, &format!("{path}/accept"), "", Some(place)).await;
         assert!(answer.status < 500, "{}", answer.json());
-        if answer.status == 200 {
-            let id: Uuid = id.parse().unwrap();
-            let mut tx = self.service.look(self.clubs[club].id).await;
-            let rev: i64 = sqlx::query_scalar("select seq from club_change where club_id = $1 and entity_id = $2")
-                .bind(self.clubs[club].id)
-                .bind(id)
-                .fetch_one(&mut *tx)
-                .await
-                .unwrap();
-            self.clubs[club].ledger.facts.get_mut(&id).unwrap().told = Told::Stored(rev);
-        }
     }
 
     /// A phone must copy afresh.

@@ -246,6 +246,21 @@ async fn a_fact_is_never_refused_for_a_permission_or_a_missing_parent(pool: PgPo
 }
 
 #[sqlx::test]
+async fn a_repeat_of_a_measurement_that_was_deleted_is_not_held(pool: PgPool) {
+    let squad = squad(pool).await;
+    let data = json!({"athlete_id": squad.athlete, "kind": "sprint_30m_s", "value": 5.1, "measured_on": squad.day});
+    let measured = create("measurement", data);
+    let stored = push(&squad.coach, std::slice::from_ref(&measured)).await;
+    let id = measured["id"].as_str().unwrap();
+    let gone = item("DELETE", "measurement", id, json!({"if_match": stored[0]["rev"]}));
+    assert_eq!(statuses(&push(&squad.admin, &[gone]).await), [200]);
+    let path = format!("/athletes/{}", squad.athlete);
+    let tag = squad.admin.get(&path).await.header("etag").to_owned();
+    squad.admin.patch(&path, &tag, json!({"group_ids": [squad.other]})).await.expect(200);
+    assert_eq!(statuses(&push(&squad.coach, &[measured]).await), [410]);
+}
+
+#[sqlx::test]
 async fn what_needs_a_failed_item_waits_in_the_outbox(pool: PgPool) {
     let squad = squad(pool).await;
     let broken = create("session", json!({"held_on": squad.day, "state": "open", "group_ids": [squad.mine]}));

@@ -10,6 +10,7 @@ use crate::platform::db::ClubTx;
 use crate::platform::ops::{self, Done, Fact};
 use crate::platform::problem::{Code, Problem};
 use crate::resources::sync::items::{self, Kind, Parsed};
+use crate::resources::sync::model::Type;
 use crate::resources::sync::push_store::{self as store, NewHeld};
 
 impl Work<'_> {
@@ -129,6 +130,10 @@ impl Work<'_> {
         problem: Problem,
     ) -> Result<Verdict, Problem> {
         let Ok((kind, op)) = &item.parsed else { return Ok(Verdict::Refused(problem)) };
+        // A repeat of what was stored and then deleted is nothing to decide on; of the facts only these can be deleted.
+        if *kind == Kind::Record(Type::Measurement) && store::is_deleted(tx, item.id).await? {
+            return Ok(Verdict::Refused(Problem::gone()));
+        }
         let detail = serde_json::to_value(problem.faults()).unwrap_or_default();
         let new = NewHeld {
             id: item.id,

@@ -11,3 +11,6 @@ mod faults;
 mod model;
 mod network;
 mod phone;
+#[path = "../api/support.rs"]
+#[allow(dead_code, reason = "shared with the tests of the API")]
+mod support;

@@ -9,6 +9,9 @@
 
 use std::process::ExitCode;
 
+#[path = "../tests/sync/faults/mod.rs"]
+#[allow(dead_code)] // tests ask more of it
+mod faults;
 #[path = "../tests/sync/network/mod.rs"]
 mod network;
 #[path = "../tests/sync/phone/mod.rs"]
@@ -17,6 +20,9 @@ mod phone;
 mod simulate_figures;
 #[path = "../tests/simulation/mod.rs"]
 mod simulation;
+#[path = "../tests/api/support.rs"]
+#[allow(dead_code)] // tests ask more of it
+mod support;
 
 use simulate_figures::{Size, estimate, sync};
 use simulation::dice;

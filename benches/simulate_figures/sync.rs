@@ -9,6 +9,7 @@ use lanewright::platform::db::MIGRATOR;
 use sqlx::postgres::{PgConnectOptions, PgConnection};
 use sqlx::{AssertSqlSafe, ConnectOptions, Connection, Executor};
 
+use crate::faults::kills;
 use crate::network::{Figures, Plan, Service, figures};
 
 /// Operations of each seed.
@@ -17,11 +18,20 @@ const OPERATIONS: u64 = 100_000;
 /// Simulates so many seeds beside a private server, or the one of `DATABASE_URL`; whether all went well.
 pub fn run(seeds: u32) -> bool {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
-    runtime.block_on(async {
-        let Ok(url) = std::env::var("DATABASE_URL") else { return beside_a_server(seeds).await };
-        simulate(&PgConnectOptions::from_str(&url).expect("a database address"), seeds).await;
-        true
-    })
+    let Ok(url) = std::env::var("DATABASE_URL") else { return runtime.block_on(beside_a_server(seeds)) };
+    runtime.block_on(simulate(&PgConnectOptions::from_str(&url).expect("a database address"), seeds));
+    killed(seeds);
+    true
+}
+
+/// Kills a durable server of its own, ten times for each seed.
+fn killed(seeds: u32) {
+    let figures = kills::run(kills::Size { seed: 1, kills: 10 * seeds as usize, phones: 8 });
+    println!("\n## Real service, real database that is killed: 8 phones, one club\n");
+    println!("| figure | value |\n| --- | --- |");
+    for row in figures.rows() {
+        println!("{row}");
+    }
 }
 
 /// Runs this program again beside a server that exists only for it.

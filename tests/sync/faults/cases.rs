@@ -228,11 +228,14 @@ impl World {
                 continue;
             }
             let rev = self.rev(record).await;
-            let whole = with(record["data"].clone(), &change);
-            let put = item("PUT", kind, &id, json!({"if_match": rev, "data": whole}));
-            cases.push(self.case(format!("replace {kind}"), &self.admin, vec![put]));
-            let patch = item("PATCH", kind, &id, json!({"if_match": rev, "data": change}));
-            cases.push(self.case(format!("patch {kind}"), &self.admin, vec![patch]));
+            let named = json!({"if_match": rev});
+            // Both ways lead to the same code for every type: each type goes one of them.
+            let edit = if cases.len() % 2 == 0 {
+                item("PATCH", kind, &id, with(named, &json!({"data": change})))
+            } else {
+                item("PUT", kind, &id, with(named, &json!({"data": with(record["data"].clone(), &change)})))
+            };
+            cases.push(self.case(format!("{} {kind}", text(&edit, "method")), &self.admin, vec![edit]));
         }
         cases.extend(self.merges().await);
         for record in

@@ -8,14 +8,14 @@ use sqlx::PgPool;
 use super::cases::{Act, Case, World};
 use super::data::batch;
 use super::knife::{Count, Cut, Knife};
-use super::state::{Rows, State};
+use super::state::{Rows, State, differences};
 use crate::support::{Answer, TestApp};
 
 /// A service behind the knife, and a club in it.
 struct Bench {
+    pool: PgPool,
     app: TestApp,
     knife: Knife,
-    rows: Rows,
     world: World,
 }
 
@@ -26,7 +26,7 @@ struct Whole {
 }
 
 impl Case {
-    async fn answer(&self) -> Answer {
+    pub async fn answer(&self) -> Answer {
         match &self.act {
             Act::Push(items) => self.who.post("/changes", batch(items)).await,
             Act::Post(path, body) => self.who.post(path, body.clone()).await,
@@ -35,7 +35,7 @@ impl Case {
 }
 
 /// Status and version of each item; 200 and 201 are the same, because a repeat is answered with 200.
-fn results(answer: &Answer) -> Vec<(String, u64, Option<String>)> {
+pub fn results(answer: &Answer) -> Vec<(String, u64, Option<String>)> {
     let one = |result: &Value| {
         let status = result["status"].as_u64().unwrap();
         let status = if status == 201 { 200 } else { status };
@@ -52,9 +52,7 @@ impl Bench {
         let through = knife.through(options).statement_cache_capacity(kept);
         let app = TestApp::spawn_on(pool.clone(), through, 1).await;
         let world = World::make(&app).await;
-        let rows = Rows::of(&pool, &world.admin.club).await;
-        rows.keep().await;
-        Self { app, knife, rows, world }
+        Self { pool, app, knife, world }
     }
 
     /// Waits until the service has one whole connection, with nothing under way on it.
@@ -67,28 +65,28 @@ impl Bench {
         panic!("the service does not recover");
     }
 
-    async fn whole(&self, case: &Case) -> Whole {
+    async fn whole(&self, rows: &Rows, case: &Case) -> Whole {
         self.settle().await;
         let answer = case.answer().await;
         assert!(matches!(answer.status, 200 | 204), "{}: {}", case.name, answer.body);
         if let Act::Push(_) = case.act {
             assert_eq!(results(&case.answer().await), results(&answer), "{}", case.name);
         }
-        let state = self.rows.read().await;
+        let state = rows.read().await;
         once(case, &state);
-        self.rows.put_back().await;
+        rows.put_back(&state).await;
         Whole { answer, state }
     }
 
     /// Cuts at one statement and repeats; none when the act has fewer statements.
-    async fn cut(&self, case: &Case, whole: &Whole, at: (usize, Cut, Count)) -> Option<String> {
+    async fn cut(&self, rows: &Rows, case: &Case, whole: &Whole, at: (usize, Cut, Count)) -> Option<String> {
         self.settle().await;
         if at.2 == Count::Everything {
             self.knife.end_all();
         }
         self.knife.arm(at.0, at.1, at.2);
         let answer = case.answer().await;
-        let (cut, _) = self.knife.rest();
+        let cut = self.knife.rest();
         let place = format!("{}, {at:?}: {}", case.name, cut.as_deref().unwrap_or("nothing"));
         check(case, whole, &answer, &place);
         if cut.is_some() {
@@ -100,20 +98,23 @@ impl Bench {
                 Act::Post(..) => assert!(matches!(again.status, 200 | 204 | 409), "{place}: {}", again.body),
             }
         }
-        assert_eq!(self.rows.read().await, whole.state, "{place}");
-        self.rows.put_back().await;
+        let state = rows.read().await;
+        let wrong = differences(&whole.state, &state);
+        assert!(wrong.is_empty(), "{place}: {wrong:#?}");
+        rows.put_back(&state).await;
         cut
     }
 
     /// Every cut of every case; how many there were.
     async fn all(&self, cases: &[Case], cuts: &[Cut], count: Count) -> BTreeMap<String, usize> {
+        let rows = Rows::keep(&self.pool, &self.world.admin.club).await;
         let mut made = BTreeMap::new();
         for case in cases {
-            let whole = self.whole(case).await;
+            let whole = self.whole(&rows, case).await;
             let mut labels = Vec::new();
             for cut in cuts {
                 for at in 1.. {
-                    match self.cut(case, &whole, (at, *cut, count)).await {
+                    match self.cut(&rows, case, &whole, (at, *cut, count)).await {
                         Some(label) => labels.push(label),
                         None => break,
                     }

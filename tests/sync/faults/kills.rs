@@ -9,9 +9,9 @@ use lanewright::platform::cluster::Durability;
 use sqlx::{ConnectOptions, Connection, PgConnection};
 use tokio::task::LocalSet;
 
-use super::dice::Dice;
 use super::ground::{Ground, kill};
 use super::squad::{Found, Handset, Squad};
+use crate::dice::Dice;
 use crate::support::TestApp;
 
 /// How much is done.
@@ -87,8 +87,8 @@ async fn simulate(size: Size) -> Figures {
     let app = TestApp::spawn_on(ground.pool(), ground.options(), 4).await;
     let squad = Rc::new(Squad::make(&app).await);
     let stop = Rc::new(Cell::new(false));
-    let work: Vec<_> = squad
-        .phones(size.seed, size.phones)
+    let phones = squad.phones(size.seed, size.phones).await;
+    let work: Vec<_> = phones
         .into_iter()
         .map(|handset| tokio::task::spawn_local(work(handset, Rc::clone(&squad), Rc::clone(&stop))))
         .collect();
@@ -165,6 +165,7 @@ async fn recovered(app: &TestApp) {
     }
 }
 
+#[cfg(test)]
 #[test]
 fn nothing_is_lost_or_doubled_when_the_database_is_killed() {
     let figures = run(Size { seed: 1, kills: 8, phones: 6 });

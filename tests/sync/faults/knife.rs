@@ -15,7 +15,7 @@ use uuid::Uuid;
 use super::wire::{Upstream, Wire, text};
 
 /// Where the connection is cut.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Cut {
     /// The server never sees the statement.
     Before,
@@ -37,7 +37,7 @@ pub enum Count {
 #[derive(Debug, Default)]
 struct Plan {
     at: Option<(usize, Cut, Count)>,
-    seen: Vec<String>,
+    seen: usize,
     fired: Option<String>,
     open: Vec<(Wire, Wire)>,
 }
@@ -49,11 +49,11 @@ impl Plan {
         if !executes && count == Count::Statements {
             return None;
         }
-        self.seen.push(label);
-        if self.seen.len() != at {
+        self.seen += 1;
+        if self.seen != at {
             return None;
         }
-        self.fired = self.seen.last().cloned();
+        self.fired = Some(label);
         Some(cut)
     }
 }
@@ -98,15 +98,14 @@ impl Knife {
     /// Cuts at the statement `at`, counted from one.
     pub fn arm(&self, at: usize, cut: Cut, count: Count) {
         let mut plan = self.plan.lock().unwrap();
-        (plan.at, plan.fired) = (Some((at, cut, count)), None);
-        plan.seen.clear();
+        (plan.at, plan.seen, plan.fired) = (Some((at, cut, count)), 0, None);
     }
 
-    /// Leaves connections whole; the statement that was cut, and all that were seen.
-    pub fn rest(&self) -> (Option<String>, Vec<String>) {
+    /// Leaves connections whole from now on; the statement that was cut.
+    pub fn rest(&self) -> Option<String> {
         let mut plan = self.plan.lock().unwrap();
         plan.at = None;
-        (plan.fired.take(), std::mem::take(&mut plan.seen))
+        plan.fired.take()
     }
 
     /// Ends every connection that is open.
@@ -178,12 +177,12 @@ fn requests(
         let ends = matches!(kind, b'S' | b'Q');
         if ends {
             let cut = plan.lock().unwrap().meets(std::mem::replace(&mut label, "(sync)".to_owned()), executes);
-            *doom.lock().unwrap() = cut.filter(|cut| *cut != Cut::Before);
             if cut == Some(Cut::Before) {
                 return Ok(());
             }
             executes = false;
             sent.fetch_add(1, Ordering::SeqCst);
+            *doom.lock().unwrap() = cut;
         }
         if ends || matches!(kind, b'p' | b'X') {
             server.send(&std::mem::take(&mut round))?;

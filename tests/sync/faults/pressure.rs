@@ -33,7 +33,7 @@ async fn a_transaction_that_stays_open_elsewhere_holds_back_no_change(pool: PgPo
         .execute(&mut *foreign)
         .await
         .unwrap();
-    let mut phones = squad.phones(5, 3);
+    let mut phones = squad.phones(5, 3).await;
     for _ in 0..4 {
         for handset in &mut phones {
             squad.record(handset);
@@ -65,8 +65,12 @@ async fn a_lock_that_is_not_given_back_costs_its_club_a_repeat_and_others_nothin
         assert_eq!(page.body["more"], false, "reading waits for no lock");
         tx.rollback().await.unwrap();
     }
-    assert_eq!(statuses(&push(&north, &items).await.expect(200)), [201, 201]);
-    assert_eq!(statuses(&push(&north, &items).await.expect(200)), [200, 200]);
+    let first = push(&north, &items).await.expect(200);
+    assert_eq!(statuses(&first), [201, 201], "nothing was stored before");
+    let again = push(&north, &items).await.expect(200);
+    for at in 0..2 {
+        assert_eq!(again.body["results"][at]["rev"], first.body["results"][at]["rev"]);
+    }
 }
 
 #[sqlx::test]
@@ -128,7 +132,37 @@ async fn insist(caller: Caller, items: Vec<Value>) -> usize {
             return repeats;
         }
         assert!(matches!(answer.status, 429 | 503), "{}", answer.body);
-        tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+        tokio::time::sleep(std::time::Duration::from_millis(100)).await;
     }
     panic!("a push is never taken");
+}
+
+#[sqlx::test]
+async fn a_database_that_can_only_be_read_asks_phones_to_come_again(pool: PgPool) {
+    let app = TestApp::spawn(pool.clone()).await;
+    let north = app.admin_of("North").await;
+    let made = [create("venue", venue("Hall"))];
+    for (setting, expected) in [("on", 503), ("off", 200)] {
+        let sql = format!(
+            "do $m$ begin
+               execute format('alter database %I set default_transaction_read_only = {setting}', current_database());
+               perform pg_terminate_backend(pid) from pg_stat_activity
+               where datname = current_database() and application_name = 'lanewright';
+             end $m$"
+        );
+        // This connection may have been opened while the setting was on.
+        let mut connection = pool.acquire().await.unwrap();
+        sqlx::raw_sql("set default_transaction_read_only = off").execute(&mut *connection).await.unwrap();
+        sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut *connection).await.unwrap();
+        let mut answer = push(&north, &made).await;
+        for _ in 0..10 {
+            if answer.status == expected {
+                break;
+            }
+            // A connection that was ended is found only when it is used.
+            assert_eq!(answer.status, 503, "{}", answer.body);
+            answer = push(&north, &made).await;
+        }
+        assert_eq!(answer.status, expected, "{}", answer.body);
+    }
 }

@@ -31,7 +31,7 @@ async fn replaced(way: Way) {
     let mut ground = Ground::new(Durability::Off).await;
     let app = TestApp::spawn_on(ground.pool(), ground.options(), 4).await;
     let mut squad = Squad::make(&app).await;
-    let mut phones = squad.phones(3, 6);
+    let mut phones = squad.phones(3, 6).await;
     work(&squad, &mut phones, 3).await;
     for handset in &mut phones {
         handset.drain().await;

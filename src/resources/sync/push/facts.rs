@@ -55,7 +55,13 @@ impl Work<'_> {
             }
             Ok(mut facts) => facts.pop().unwrap_or_else(|| Fact::Refused(Problem::gone())),
         };
-        let Some(reason) = barred else { return self.judge(tx, at, item, fact).await };
+        let Some(reason) = barred else {
+            // An insert that found its id taken has noted a change that there is not.
+            if !matches!(&fact, Fact::Stored(done) if !done.replayed) {
+                tx.back_to(mark).await?;
+            }
+            return self.judge(tx, at, item, fact).await;
+        };
         // Only tried: they may not file it. But what is broken is broken, whoever sends it.
         tx.back_to(mark).await?;
         match fact {

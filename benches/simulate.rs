@@ -10,7 +10,7 @@
 use std::process::ExitCode;
 
 #[path = "../tests/sync/faults/mod.rs"]
-#[allow(dead_code)] // tests ask more of it
+#[allow(dead_code, unused_imports)] // tests ask more of it
 mod faults;
 #[path = "../tests/sync/network/mod.rs"]
 mod network;

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 use sqlx::{AssertSqlSafe, PgPool, Postgres, Transaction};
 
 use super::data::{batch, create, run, session, venue};
-use super::squad::{Found, Squad};
+use super::squad::Squad;
 use crate::support::{Answer, Caller, TestApp};
 
 async fn inside(pool: &PgPool, club: &str) -> Transaction<'static, Postgres> {
@@ -42,7 +42,7 @@ async fn a_transaction_that_stays_open_elsewhere_holds_back_no_change(pool: PgPo
     }
     let found = squad.check(&pool, &mut phones).await;
     foreign.rollback().await.unwrap();
-    assert_eq!(found, Found { operations: 12, ..Found::default() });
+    assert!(found.is_whole(), "{found:?}");
 }
 
 #[sqlx::test]

@@ -5,7 +5,7 @@ use lanewright::platform::db::Db;
 use sqlx::AssertSqlSafe;
 
 use super::ground::Ground;
-use super::squad::{Found, Handset, Squad};
+use super::squad::{Handset, Squad};
 use crate::support::TestApp;
 
 /// How the copy comes to work.
@@ -58,7 +58,7 @@ async fn replaced(way: Way) {
         squad.before(&restarted, &mut phones);
     }
     let found = squad.check(&ground.pool(), &mut phones).await;
-    assert_eq!(found, Found { operations: found.operations, ..Found::default() }, "no fact is missing or there twice");
+    assert!(found.is_whole(), "{found:?}");
     for (at, handset) in phones.iter().enumerate() {
         let diverged = handset.answers.contains_key(&410);
         assert_eq!(diverged, at >= 3, "tokens of what is shared stay valid, others do not: {:?}", handset.answers);

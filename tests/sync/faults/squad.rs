@@ -47,6 +47,13 @@ pub struct Found {
     pub diverged: usize,
 }
 
+impl Found {
+    /// Whether nothing is lost, there twice, or different.
+    pub fn is_whole(self) -> bool {
+        (self.lost, self.duplicated, self.diverged) == (0, 0, 0)
+    }
+}
+
 impl Squad {
     /// An admin and two coaches of one group each.
     pub async fn make(app: &TestApp) -> Self {

@@ -1,30 +1,53 @@
-//! What the estimate and its recommendations are worth on invented squads whose truth is known.
+//! Simulations and their figures: what the estimate and its recommendations are worth on invented squads whose truth is
+//! known, and what offline sync does under faults.
 //!
-//! Options: `--seeds N` squads, `--athletes N` in each.
+//! `estimate --seeds N --athletes N`: N squads, N athletes in each. `sync --seeds N`: N seeds of 100,000 operations.
 
-#![allow(clippy::expect_used, clippy::print_stdout, missing_docs)] // prints figures, inputs are its own
+// Prints figures, its inputs are its own, and a broken promise ends it loudly.
+#![allow(clippy::expect_used, clippy::unwrap_used, clippy::panic, clippy::print_stdout, clippy::print_stderr)]
+#![allow(clippy::cast_precision_loss, missing_docs)]
 
 use std::process::ExitCode;
 
+#[path = "../tests/sync/faults/mod.rs"]
+#[allow(dead_code, unused_imports)] // tests ask more of it
+mod faults;
+#[path = "../tests/sync/network/mod.rs"]
+mod network;
+#[path = "../tests/sync/phone/mod.rs"]
+#[allow(dead_code)] // tests ask more of it
+mod phone;
 mod simulate_figures;
 #[path = "../tests/simulation/mod.rs"]
 mod simulation;
+#[path = "../tests/api/support.rs"]
+#[allow(dead_code)] // tests ask more of it
+mod support;
 
-use simulate_figures::{Size, estimate};
+use simulate_figures::{Size, estimate, sync};
+use simulation::dice;
 
-const USAGE: &str = "usage: simulate [estimate] [--seeds N] [--athletes N], both from 1 to 999";
+const USAGE: &str = "usage: simulate [estimate | sync] [--seeds N] [--athletes N], both from 1 to 999";
 
 fn main() -> ExitCode {
-    match size(std::env::args().skip(1)) {
-        Some(size) => {
-            estimate::run(size);
-            ExitCode::SUCCESS
-        }
-        None => {
-            println!("{USAGE}");
-            ExitCode::FAILURE
-        }
+    // Cargo says so to every bench.
+    let mut words: Vec<String> = std::env::args().skip(1).filter(|word| word != "--bench").collect();
+    let what = words.first().filter(|word| !word.starts_with("--")).cloned();
+    if what.is_some() {
+        words.remove(0);
     }
+    let done = match (what.as_deref(), size(words.into_iter())) {
+        (None | Some("estimate"), Some(size)) => {
+            estimate::run(size);
+            true
+        }
+        (Some("sync"), Some(size)) => sync::run(size.seeds),
+        _ => {
+            println!("{USAGE}");
+            false
+        }
+    };
+    if done { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }
 
 fn size(mut words: impl Iterator<Item = String>) -> Option<Size> {
@@ -32,8 +55,6 @@ fn size(mut words: impl Iterator<Item = String>) -> Option<Size> {
     while let Some(word) = words.next() {
         let mut number = || words.next()?.parse().ok().filter(|n| (1..=999).contains(n));
         match word.as_str() {
-            // Cargo says so to every bench.
-            "estimate" | "--bench" => {}
             "--seeds" => size.seeds = number()?,
             "--athletes" => size.athletes = number()?,
             _ => return None,

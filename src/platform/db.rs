@@ -46,14 +46,16 @@ pub enum StoreError {
 }
 
 impl StoreError {
-    /// Whether the same call may succeed in a moment: serialisation, deadlock, lock wait, lost connection.
+    /// Whether the same call may succeed in a moment: serialisation, deadlock, lock wait, lost connection, a server that
+    /// can only be read (a standby), is full or cannot reach its disk.
     pub fn passing(error: &sqlx::Error) -> bool {
         match error {
-            sqlx::Error::Io(_) | sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed => true,
+            sqlx::Error::Io(_) | sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed | sqlx::Error::WorkerCrashed => {
+                true
+            }
             sqlx::Error::Database(db) => db.code().is_some_and(|code| {
-                matches!(code.as_ref(), "40001" | "40P01" | "55P03" | "57014")
-                    || code.starts_with("08")
-                    || code.starts_with("57P")
+                matches!(code.as_ref(), "40001" | "40P01" | "55P03" | "57014" | "25006" | "25P03")
+                    || ["08", "53", "57P", "58"].iter().any(|class| code.starts_with(class))
             }),
             _ => false,
         }

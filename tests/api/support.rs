@@ -10,6 +10,7 @@ use lanewright::platform::token::Keys;
 use reqwest::{Method, Response};
 use serde_json::{Value, json};
 use sqlx::PgPool;
+use sqlx::postgres::PgConnectOptions;
 use uuid::Uuid;
 
 /// The password of everybody in the tests.
@@ -95,8 +96,13 @@ impl TestApp {
     /// Starts a server on the test's database.
     pub async fn spawn(pool: PgPool) -> Self {
         let options = (*pool.connect_options()).clone();
+        Self::spawn_on(pool, options, 4).await
+    }
+
+    /// Starts a server that reaches the test's database with these options, over at most so many connections.
+    pub async fn spawn_on(pool: PgPool, options: PgConnectOptions, connections: u32) -> Self {
         let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
-        let config = Config { origins: Vec::new(), workers: 1, connections: 4, behind_proxy: false };
+        let config = Config { origins: Vec::new(), workers: 1, connections, behind_proxy: false };
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());
         let server = app::run(listener, app::Shared::new(config, keys), options).unwrap();

@@ -133,6 +133,47 @@ async fn edits_of_different_field_groups_merge_and_the_loser_is_shown_both(pool:
     assert_eq!(squad.admin.get(&path).await.body["display_name"], "B");
 }
 
+#[sqlx::test]
+async fn an_edit_in_the_same_push_does_not_speak_for_what_others_changed(pool: PgPool) {
+    let squad = squad(pool).await;
+    let path = format!("/athletes/{}", squad.athlete);
+    let rev = squad.admin.get(&path).await.body["rev"].to_string();
+    let patch = |data: Value| item("PATCH", "athlete", &squad.athlete, json!({"base_rev": rev, "data": data}));
+    let theirs = push(&squad.admin, &[patch(json!({"preferred_lead_leg": "right"}))]).await;
+    assert_eq!(statuses(&theirs), [200]);
+    let gone = item("DELETE", "athlete", &squad.athlete, json!({"if_match": rev}));
+    let mine = [
+        patch(json!({"display_name": "A"})),
+        patch(json!({"preferred_lead_leg": "left"})),
+        patch(json!({"display_name": "B"})),
+        patch(json!({"display_name": "C", "preferred_lead_leg": "left"})),
+        gone,
+    ];
+    let results = push(&squad.coach, &mine).await;
+    assert_eq!(statuses(&results), [200, 409, 200, 409, 412], "{results:?}");
+    let stored = squad.admin.get(&path).await.body;
+    assert_eq!((&stored["display_name"], &stored["preferred_lead_leg"]), (&json!("B"), &json!("right")));
+}
+
+#[sqlx::test]
+async fn an_edit_sent_again_on_a_newer_version_is_still_the_same_edit(pool: PgPool) {
+    let squad = squad(pool).await;
+    let data = |lanes: u8| json!({"name": "V", "environment": "outdoor", "straight_m": 80.0, "lanes": lanes});
+    let made = create("venue", data(4));
+    let id = made["id"].as_str().unwrap().to_owned();
+    let first = push(&squad.admin, &[made]).await[0]["rev"].clone();
+    let edit = |lanes: u8| item("PUT", "venue", &id, json!({"if_match": first, "data": data(lanes)}));
+    let (five, mut six) = (edit(5), edit(6));
+    let lost = push(&squad.admin, &[five.clone(), six.clone()]).await;
+    assert_eq!(statuses(&lost), [200, 200]);
+    // The answer was lost; the phone sends them one by one, the second on the version that the first led to.
+    let again = push(&squad.admin, &[five]).await.remove(0);
+    assert_eq!((&again["rev"], &again["replayed"]), (&lost[0]["rev"], &json!(true)));
+    six["if_match"] = again["rev"].clone();
+    let again = push(&squad.admin, &[six]).await.remove(0);
+    assert_eq!((&again["status"], &again["rev"], &again["replayed"]), (&json!(200), &lost[1]["rev"], &json!(true)));
+}
+
 pub async fn count(squad: &Squad, table: &str) -> i64 {
     let mut tx = squad.app.pool.begin().await.unwrap();
     let enter = format!("set local app.club_id = '{}'", squad.admin.club);
@@ -205,6 +246,21 @@ async fn a_fact_is_never_refused_for_a_permission_or_a_missing_parent(pool: PgPo
 }
 
 #[sqlx::test]
+async fn a_repeat_of_a_measurement_that_was_deleted_is_not_held(pool: PgPool) {
+    let squad = squad(pool).await;
+    let data = json!({"athlete_id": squad.athlete, "kind": "sprint_30m_s", "value": 5.1, "measured_on": squad.day});
+    let measured = create("measurement", data);
+    let stored = push(&squad.coach, std::slice::from_ref(&measured)).await;
+    let id = measured["id"].as_str().unwrap();
+    let gone = item("DELETE", "measurement", id, json!({"if_match": stored[0]["rev"]}));
+    assert_eq!(statuses(&push(&squad.admin, &[gone]).await), [200]);
+    let path = format!("/athletes/{}", squad.athlete);
+    let tag = squad.admin.get(&path).await.header("etag").to_owned();
+    squad.admin.patch(&path, &tag, json!({"group_ids": [squad.other]})).await.expect(200);
+    assert_eq!(statuses(&push(&squad.coach, &[measured]).await), [410]);
+}
+
+#[sqlx::test]
 async fn what_needs_a_failed_item_waits_in_the_outbox(pool: PgPool) {
     let squad = squad(pool).await;
     let broken = create("session", json!({"held_on": squad.day, "state": "open", "group_ids": [squad.mine]}));
@@ -223,6 +279,7 @@ async fn what_needs_a_failed_item_waits_in_the_outbox(pool: PgPool) {
 #[sqlx::test]
 async fn a_poison_item_at_any_place_leaves_the_others_stored(pool: PgPool) {
     let squad = squad(pool).await;
+    let viewer = squad.admin.member("A Viewer", "viewer", &[&squad.mine]).await;
     let poisons: [fn(&mut Value); 8] = [
         |one| one["data"]["height_m"] = json!("tall"),
         |one| one["data"]["note"] = json!("a\u{0}b"),
@@ -243,6 +300,11 @@ async fn a_poison_item_at_any_place_leaves_the_others_stored(pool: PgPool) {
             assert_eq!(statuses(&results), expected, "{results:?}");
             stored += 2;
         }
+        // Somebody who may not record does not get it past the check either.
+        let mut broken = squad.recorded();
+        poison(&mut broken);
+        let results = push(&viewer, &[broken, squad.recorded()]).await;
+        assert_eq!(statuses(&results), [422, 202], "{results:?}");
     }
     assert_eq!(squad.runs().await, stored);
 }

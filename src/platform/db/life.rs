@@ -8,10 +8,17 @@ use sqlx::PgConnection;
 /// What a life is known by: the timeline of the write-ahead log and the identifier of the server's data.
 type Mark = (i64, i64);
 
+/// The timeline that is being written: the control file names the one of the last checkpoint, which comes minutes after a
+/// promotion.
 async fn here(conn: &mut PgConnection) -> Result<Mark, sqlx::Error> {
     let row = sqlx::query!(
         r#"
-        select c.timeline_id::bigint as "timeline!", s.system_identifier as "system!"
+        select
+          case
+            when pg_is_in_recovery() then c.timeline_id
+            else ('x' || substr(pg_walfile_name(pg_current_wal_lsn()), 1, 8))::bit(32)::int
+          end::bigint as "timeline!",
+          s.system_identifier as "system!"
         from pg_control_checkpoint() c, pg_control_system() s
         "#
     )

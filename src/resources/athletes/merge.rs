@@ -41,6 +41,12 @@ pub fn touched(before: &Athlete, after: &Athlete) -> [bool; 6] {
     ]
 }
 
+/// The field groups that a patch is about.
+pub fn groups_of(patch: &Map<String, Value>) -> Vec<&'static str> {
+    let about = |fields: &[&str]| fields.iter().any(|field| patch.contains_key(*field));
+    GROUPS.iter().filter(|(_, fields)| about(fields)).map(|(group, _)| *group).collect()
+}
+
 /// The fields of a group that an object has.
 fn only(object: &Map<String, Value>, fields: &[&str]) -> Map<String, Value> {
     object.iter().filter(|(name, _)| fields.contains(&name.as_str())).map(|(k, v)| (k.clone(), v.clone())).collect()

@@ -5,6 +5,7 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::measured_store;
+use super::model::Measurement;
 use super::shapes::{Fields, MeasurementView, NewMeasurement};
 use super::store;
 use crate::platform::body;
@@ -86,18 +87,32 @@ pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Valu
         Ok(parsed) => parsed,
         Err(faults) => return Ok(Fact::Refused(Problem::invalid(faults))),
     };
-    if let Some((athlete, stored)) = measured_store::by_ids(tx, &[id.0]).await?.pop() {
-        let same = athlete == sent.athlete_id && stored.value == value;
-        return Ok(if same { Fact::Stored(Done::before(stored.rev)) } else { Fact::Clash });
+    if let Some(known) = known_measurement(tx, sent.athlete_id, id, &value).await? {
+        return Ok(known);
     }
     if store::find(tx, sent.athlete_id).await?.is_none() {
         let fault = Fault::at("/athlete_id", "unknown_id", "there is no such athlete in your groups");
         return Ok(Fact::Refused(Problem::invalid(vec![fault])));
     }
     if !measured_store::insert(tx, &[(sent.athlete_id, id, value)]).await? {
-        return Ok(Fact::Refused(Problem::gone()));
+        // It was deleted, or the same push has come twice and the other one was faster.
+        let known = known_measurement(tx, sent.athlete_id, id, &value).await?;
+        return Ok(known.unwrap_or_else(|| Fact::Refused(Problem::gone())));
     }
     Ok(Fact::Stored(Done::now(201, 0)))
+}
+
+/// What a measurement is whose id is taken by one that is there.
+async fn known_measurement(
+    tx: &mut ClubTx,
+    athlete: AthleteId,
+    id: MeasurementId,
+    value: &Measurement,
+) -> Result<Option<Fact>, StoreError> {
+    let found = measured_store::by_ids(tx, &[id.0]).await?.pop();
+    Ok(found.map(|(of, stored)| {
+        if of == athlete && stored.value == *value { Fact::Stored(Done::before(stored.rev)) } else { Fact::Clash }
+    }))
 }
 
 /// Deletes a measurement that was wrong.

@@ -45,14 +45,8 @@ pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Resul
         Ok(parsed) => parsed,
         Err(problem) => return Ok(Fact::Refused(problem)),
     };
-    if let Some(found) = store::by_ids(tx, &[id]).await?.pop() {
-        let mut sent = choice;
-        // The words about a deleted athlete are gone; a repeat of the decision is still the same.
-        if found.value.choice.reason.as_deref() == Some("") {
-            sent.reason.clone_from(&found.value.choice.reason);
-        }
-        let same = found.value.athlete == athlete && found.value.choice == sent;
-        return Ok(if same { Fact::Stored(Done::before(found.rev)) } else { Fact::Clash });
+    if let Some(known) = known(tx, athlete, id, &choice).await? {
+        return Ok(known);
     }
     if !store::sees_athlete(tx, athlete).await? {
         let fault = Fault::at("/athlete_id", "unknown_id", "there is no such athlete in your groups");
@@ -64,6 +58,25 @@ pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Resul
         Err(problem) if problem.status() < 500 => return Ok(Fact::Refused(problem)),
         Err(problem) => return Err(problem),
     };
-    store::insert(tx, RecommendationId(id), &decided(advice, choice)?).await?;
-    Ok(Fact::Stored(Done::now(201, 0)))
+    let decided = decided(advice, choice)?;
+    if store::insert(tx, RecommendationId(id), &decided).await? {
+        return Ok(Fact::Stored(Done::now(201, 0)));
+    }
+    // The same push has come twice, and the other one was faster.
+    let known = known(tx, athlete, id, &decided.choice).await?;
+    Ok(known.unwrap_or_else(|| Fact::Refused(Problem::gone())))
+}
+
+/// What a decision is whose id is taken.
+async fn known(tx: &mut ClubTx, athlete: AthleteId, id: Uuid, choice: &Choice) -> Result<Option<Fact>, StoreError> {
+    let found = store::by_ids(tx, &[id]).await?.pop();
+    Ok(found.map(|found| {
+        let mut sent = choice.clone();
+        // The words about a deleted athlete are gone; a repeat of the decision is still the same.
+        if found.value.choice.reason.as_deref() == Some("") {
+            sent.reason.clone_from(&found.value.choice.reason);
+        }
+        let same = found.value.athlete == athlete && found.value.choice == sent;
+        if same { Fact::Stored(Done::before(found.rev)) } else { Fact::Clash }
+    }))
 }

@@ -86,7 +86,8 @@ impl Kind {
 pub struct Parsed {
     /// The operation.
     pub op_id: Uuid,
-    /// SHA-256 of the item.
+    /// SHA-256 of the item without the version it names: that is another one when the item is sent again after an
+    /// earlier edit of the record was answered.
     pub digest: Vec<u8>,
     /// The record; the nil id when it cannot be read.
     pub id: Uuid,
@@ -137,11 +138,17 @@ fn canonical(value: &Value, out: &mut String) {
 
 impl Parsed {
     /// Reads an item.
-    pub fn of(op_id: Uuid, item: Map<String, Value>) -> Self {
-        let item = Value::Object(item);
+    pub fn of(op_id: Uuid, mut item: Map<String, Value>) -> Self {
+        let versions = ["if_match", "base_rev"].map(|name| (name, item.remove(name)));
+        let mut item = Value::Object(item);
         let mut text = String::new();
         canonical(&item, &mut text);
         let digest = sha256(text.as_bytes());
+        for (name, version) in versions {
+            if let (Some(version), Value::Object(item)) = (version, &mut item) {
+                item.insert(name.to_owned(), version);
+            }
+        }
         let read = |text: Option<&Value>| text.and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
         // An item without a readable id shares the record of no other.
         let id = read(item.get("id")).unwrap_or(op_id);

@@ -1,8 +1,9 @@
 //! Carries out a push: item by item, a hundred to a transaction, each atomic by itself.
 
+mod chain;
 mod facts;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 
 use serde_json::{Map, Value};
 use uuid::Uuid;
@@ -16,6 +17,7 @@ use crate::platform::access::Recorder;
 use crate::platform::db::{ClubTx, Db, Receipt, Revs};
 use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
+use chain::Chain;
 
 /// Items of one transaction.
 const CHUNK: usize = 100;
@@ -43,8 +45,7 @@ struct Work<'a> {
     outcomes: Vec<Option<Outcome>>,
     /// What the phone calls itself.
     name: &'a str,
-    /// For records that this push changed: the version an item named, and the one it led to.
-    chain: HashMap<Uuid, (i64, i64)>,
+    chain: Chain,
 }
 
 /// Carries out a push; one outcome for each item, in order.
@@ -62,7 +63,7 @@ pub async fn push(db: &Db, who: &Recorder, name: &str, sent: Push) -> Result<Vec
         items,
         outcomes: vec![None; count],
         name,
-        chain: HashMap::new(),
+        chain: Chain::default(),
     };
     let mut from = 0;
     while from < count {
@@ -184,28 +185,7 @@ impl Work<'_> {
             return Ok(Verdict::Refused(waiting()));
         }
         if kind.is_fact(op) {
-            let held = store::held(tx, &[item.id]).await?;
-            if !held.is_empty() {
-                return self.known(tx, item, &held).await;
-            }
-            if let Some(reason) = kind.barred(self.who) {
-                let stored = items::current(tx, kind, item.id).await?;
-                if stored.is_none() {
-                    return self.hold(tx, item, reason, Problem::new(Code::Forbidden, reason)).await;
-                }
-            }
-            let mark = tx.mark().await?;
-            return match items::file(tx, &[(at, item)]).await {
-                Ok(mut facts) => match facts.pop() {
-                    Some(fact) => self.judge(tx, at, item, fact).await,
-                    None => Ok(Verdict::Refused(Problem::gone())),
-                },
-                Err(problem) if problem.status() >= 500 => Err(problem),
-                Err(problem) => {
-                    tx.back_to(mark).await?;
-                    Ok(Verdict::Refused(problem))
-                }
-            };
+            return self.fact(tx, at, item, kind).await;
         }
         self.edit(tx, at, kind, op).await
     }
@@ -227,10 +207,7 @@ impl Work<'_> {
             return Ok(Verdict::Refused(Problem::new(Code::Forbidden, detail)));
         }
         let mut op = op.clone();
-        if let Some((named, led_to)) = self.chain.get(&item.id) {
-            let follow = |rev: Option<i64>| rev.map(|rev| if rev == *named { *led_to } else { rev });
-            (op.if_match, op.base_rev) = (follow(op.if_match), follow(op.base_rev));
-        }
+        self.chain.follow(kind, item.id, &mut op);
         match items::edit(tx, kind, &op).await {
             Ok(done) => {
                 if done.conflicts.is_empty() {
@@ -306,10 +283,8 @@ impl Work<'_> {
                 outcome.replayed = done.replayed;
                 outcome.applied.clone_from(&done.applied);
                 outcome.conflicts.clone_from(&done.conflicts);
-                if let Ok((_, op)) = &item.parsed
-                    && let Some(named) = op.if_match.or(op.base_rev)
-                {
-                    self.chain.insert(item.id, (named, rev));
+                if let Ok((kind, op)) = &item.parsed {
+                    self.chain.note(*kind, item.id, op, done, rev);
                 }
             }
             Verdict::Held(problem) => {

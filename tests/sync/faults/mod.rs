@@ -1,1 +1,22 @@
-//! The real database under fault.
+//! The real service on a real database that fails: connections cut at every statement, processes killed, copies restored.
+
+#[cfg(test)]
+mod cases;
+#[cfg(test)]
+mod cuts;
+mod data;
+mod ground;
+pub mod kills;
+#[cfg(test)]
+mod knife;
+#[cfg(test)]
+mod pressure;
+#[cfg(test)]
+mod restore;
+mod squad;
+#[cfg(test)]
+mod state;
+#[cfg(test)]
+mod twins;
+#[cfg(test)]
+mod wire;

@@ -1,1 +1,18 @@
-//! Phones behind a bad network before the real service.
+//! Phones behind a bad network before the real service: four clubs, twenty phones, one seeded scheduler.
+
+mod admin;
+mod faults;
+mod figures;
+mod ledger;
+mod run;
+mod service;
+mod truth;
+mod work;
+mod world;
+
+#[cfg(test)]
+mod tests;
+
+// The long form, `./dev simulate sync`, runs many seeds of it.
+#[cfg(not(test))]
+pub use {figures::Figures, run::figures, service::Service, world::Plan};

@@ -10,7 +10,8 @@ use crate::platform::db::ClubTx;
 use crate::platform::ops::{self, Done, Fact};
 use crate::platform::problem::{Code, Problem};
 use crate::resources::sync::admin_store::decide;
-use crate::resources::sync::items::{self, Parsed};
+use crate::resources::sync::items::{self, Kind, Parsed};
+use crate::resources::sync::model::Type;
 use crate::resources::sync::push_store::{self as store, NewHeld};
 
 impl Work<'_> {
@@ -34,6 +35,40 @@ impl Work<'_> {
         }
         verdicts.sort_by_key(|(at, _)| *at);
         Ok(verdicts)
+    }
+
+    /// One fact that is not filed in bulk.
+    pub(super) async fn fact(&self, tx: &mut ClubTx, at: usize, item: &Parsed, kind: Kind) -> Result<Verdict, Problem> {
+        let held = store::held(tx, &[item.id]).await?;
+        if !held.is_empty() {
+            return self.known(tx, item, &held).await;
+        }
+        let mut barred = kind.barred(self.who);
+        if barred.is_some() && items::current(tx, kind, item.id).await?.is_some() {
+            barred = None;
+        }
+        let mark = tx.mark().await?;
+        let fact = match items::file(tx, &[(at, item)]).await {
+            Err(problem) if problem.status() >= 500 => return Err(problem),
+            Err(problem) => {
+                tx.back_to(mark).await?;
+                return Ok(Verdict::Refused(problem));
+            }
+            Ok(mut facts) => facts.pop().unwrap_or_else(|| Fact::Refused(Problem::gone())),
+        };
+        let Some(reason) = barred else {
+            // An insert that found its id taken has noted a change that there is not.
+            if !matches!(&fact, Fact::Stored(done) if !done.replayed) {
+                tx.back_to(mark).await?;
+            }
+            return self.judge(tx, at, item, fact).await;
+        };
+        // Only tried: they may not file it. But what is broken is broken, whoever sends it.
+        tx.back_to(mark).await?;
+        match fact {
+            Fact::Refused(problem) if !ops::can_be_held(&problem) => Ok(Verdict::Refused(problem)),
+            _ => self.hold(tx, item, reason, Problem::new(Code::Forbidden, reason)).await,
+        }
     }
 
     /// A fact that came to the holding area before.
@@ -127,6 +162,10 @@ impl Work<'_> {
         problem: Problem,
     ) -> Result<Verdict, Problem> {
         let Ok((kind, op)) = &item.parsed else { return Ok(Verdict::Refused(problem)) };
+        // A repeat of what was stored and then deleted is nothing to decide on; of the facts only these can be deleted.
+        if *kind == Kind::Record(Type::Measurement) && store::is_deleted(tx, item.id).await? {
+            return Ok(Verdict::Refused(Problem::gone()));
+        }
         let detail = serde_json::to_value(problem.faults()).unwrap_or_default();
         let new = NewHeld {
             id: item.id,

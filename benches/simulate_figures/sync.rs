@@ -1,0 +1,74 @@
+//! What offline sync does under a bad network, many seeds of it, as a table.
+
+use std::rc::Rc;
+use std::str::FromStr;
+use std::time::Instant;
+
+use lanewright::platform::cluster;
+use lanewright::platform::db::MIGRATOR;
+use sqlx::postgres::{PgConnectOptions, PgConnection};
+use sqlx::{AssertSqlSafe, ConnectOptions, Connection, Executor};
+
+use crate::faults::kills;
+use crate::network::{Figures, Plan, Service, figures};
+
+/// Operations of each seed.
+const OPERATIONS: u64 = 100_000;
+
+/// Simulates so many seeds beside a private server, or the one of `DATABASE_URL`; whether all went well.
+pub fn run(seeds: u32) -> bool {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+    let Ok(url) = std::env::var("DATABASE_URL") else { return runtime.block_on(beside_a_server(seeds)) };
+    runtime.block_on(simulate(&PgConnectOptions::from_str(&url).expect("a database address"), seeds));
+    killed(seeds)
+}
+
+/// Kills a durable server of its own, ten times for each seed; whether nothing was lost.
+fn killed(seeds: u32) -> bool {
+    let figures = kills::run(kills::Size { seed: 1, kills: 10 * seeds as usize, phones: 8 });
+    println!("\n## Real service, real database that is killed: 8 phones, one club\n");
+    println!("| figure | value |\n| --- | --- |");
+    for row in figures.rows() {
+        println!("{row}");
+    }
+    figures.found.is_whole()
+}
+
+/// Runs this program again beside a server that exists only for it.
+async fn beside_a_server(seeds: u32) -> bool {
+    let program = std::env::current_exe().expect("the path of this program").into_os_string();
+    let command = vec![program, "sync".into(), "--seeds".into(), seeds.to_string().into()];
+    match cluster::run_with_ephemeral_cluster(command).await {
+        Ok(code) => code == std::process::ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("{error}");
+            false
+        }
+    }
+}
+
+async fn simulate(server: &PgConnectOptions, seeds: u32) {
+    let begun = Instant::now();
+    let mut all = Figures::default();
+    for seed in 1..=seeds {
+        let name = format!("lanewright_simulation_{}", std::process::id());
+        let mut admin: PgConnection = server.connect().await.expect("the database server");
+        admin.execute(AssertSqlSafe(format!("create database {name}"))).await.expect("a new database");
+        let options = server.clone().database(&name);
+        let mut own: PgConnection = options.connect().await.expect("the new database");
+        MIGRATOR.run(&mut own).await.expect("the migrations");
+        own.close().await.expect("an end");
+        let service = Rc::new(Service::start(options).await);
+        let one = figures(Rc::clone(&service), Plan::of(u64::from(seed), OPERATIONS)).await;
+        eprintln!("seed {seed}: {} operations, {} s so far", one.operations(), begun.elapsed().as_secs());
+        all.add(&one);
+        drop(service);
+        admin.execute(AssertSqlSafe(format!("drop database {name} with (force)"))).await.expect("an end");
+    }
+    println!("\n## Real service, simulated network: 20 phones, 4 clubs, one of them under 100 times the load\n");
+    println!("| figure | value |\n| --- | --- |");
+    for (name, figure) in all.lines() {
+        println!("| {name} | {figure} |");
+    }
+    println!("| Seconds | {} |", begun.elapsed().as_secs());
+}

@@ -1,0 +1,196 @@
+//! The connection to the database is cut before, after and inside the answer of every statement of every push.
+
+use std::collections::BTreeMap;
+
+use serde_json::Value;
+use sqlx::PgPool;
+
+use super::cases::{Act, Case, World};
+use super::data::batch;
+use super::knife::{Count, Cut, Knife};
+use super::state::{Rows, State, differences};
+use crate::support::{Answer, TestApp};
+
+/// A service behind the knife, and a club in it.
+struct Bench {
+    pool: PgPool,
+    app: TestApp,
+    knife: Knife,
+    world: World,
+}
+
+/// What somebody is answered when nothing is cut, and the rows afterwards.
+struct Whole {
+    answer: Answer,
+    state: State,
+}
+
+impl Case {
+    pub async fn answer(&self) -> Answer {
+        match &self.act {
+            Act::Push(items) => self.who.post("/changes", batch(items)).await,
+            Act::Post(path, body) => self.who.post(path, body.clone()).await,
+        }
+    }
+}
+
+/// Status and version of each item; 200 and 201 are the same, because a repeat is answered with 200.
+pub fn results(answer: &Answer) -> Vec<(String, u64, Option<String>)> {
+    let one = |result: &Value| {
+        let status = result["status"].as_u64().unwrap();
+        let status = if status == 201 { 200 } else { status };
+        (result["op_id"].as_str().unwrap().to_owned(), status, result["rev"].as_str().map(str::to_owned))
+    };
+    answer.body["results"].as_array().into_iter().flatten().map(one).collect()
+}
+
+impl Bench {
+    /// One connection, so that the same push is always the same statements; `kept` of them stay prepared.
+    async fn set_up(pool: PgPool, kept: usize) -> Self {
+        let options = (*pool.connect_options()).clone();
+        let knife = Knife::before(&options);
+        let through = knife.through(options).statement_cache_capacity(kept);
+        let app = TestApp::spawn_on(pool.clone(), through, 1).await;
+        let world = World::make(&app).await;
+        Self { pool, app, knife, world }
+    }
+
+    /// Waits until the service has one whole connection, with nothing under way on it.
+    async fn settle(&self) {
+        for _ in 0..100 {
+            if self.app.get("/readyz").await.status == 200 {
+                return;
+            }
+        }
+        panic!("the service does not recover");
+    }
+
+    async fn whole(&self, rows: &Rows, case: &Case) -> Whole {
+        self.settle().await;
+        let answer = case.answer().await;
+        assert!(matches!(answer.status, 200 | 204), "{}: {}", case.name, answer.body);
+        if let Act::Push(_) = case.act {
+            assert_eq!(results(&case.answer().await), results(&answer), "{}", case.name);
+        }
+        let state = rows.read().await;
+        once(case, &state);
+        rows.put_back(&state).await;
+        Whole { answer, state }
+    }
+
+    /// Cuts at one statement and repeats; none when the act has fewer statements.
+    async fn cut(&self, rows: &Rows, case: &Case, whole: &Whole, at: (usize, Cut, Count)) -> Option<String> {
+        self.settle().await;
+        if at.2 == Count::Everything {
+            self.knife.end_all();
+        }
+        self.knife.arm(at.0, at.1, at.2);
+        let answer = case.answer().await;
+        let cut = self.knife.rest();
+        let place = format!("{}, {at:?}: {}", case.name, cut.as_deref().unwrap_or("nothing"));
+        check(case, whole, &answer, &place);
+        if cut.is_some() {
+            self.settle().await;
+            let again = case.answer().await;
+            match &case.act {
+                Act::Push(_) => assert_eq!(results(&again), results(&whole.answer), "{place}: {}", again.body),
+                // An admin who was not answered sees that it was decided.
+                Act::Post(..) => assert!(matches!(again.status, 200 | 204 | 409), "{place}: {}", again.body),
+            }
+        }
+        let state = rows.read().await;
+        let wrong = differences(&whole.state, &state);
+        assert!(wrong.is_empty(), "{place}: {wrong:#?}");
+        rows.put_back(&state).await;
+        cut
+    }
+
+    /// Every cut of every case; how many there were.
+    async fn all(&self, cases: &[Case], cuts: &[Cut], count: Count) -> BTreeMap<String, usize> {
+        let rows = Rows::keep(&self.pool, &self.world.admin.club).await;
+        let mut made = BTreeMap::new();
+        for case in cases {
+            let whole = self.whole(&rows, case).await;
+            let mut labels = Vec::new();
+            for cut in cuts {
+                for at in 1.. {
+                    match self.cut(&rows, case, &whole, (at, *cut, count)).await {
+                        Some(label) => labels.push(label),
+                        None => break,
+                    }
+                }
+            }
+            let commits = labels.iter().filter(|label| *label == "COMMIT").count();
+            assert!(commits >= cuts.len(), "{}: the commit was never cut: {labels:?}", case.name);
+            made.insert(case.name.clone(), labels.len());
+        }
+        made
+    }
+}
+
+/// An answer is an error that asks for a repeat, or whole.
+fn check(case: &Case, whole: &Whole, answer: &Answer, place: &str) {
+    if answer.status == 503 {
+        assert_eq!(answer.body["type"], "/problems/unavailable", "{place}");
+        assert!(!answer.header("retry-after").is_empty(), "{place}");
+        return;
+    }
+    assert_eq!(answer.status, whole.answer.status, "{place}: {}", answer.body);
+    if let Act::Push(_) = case.act {
+        assert_eq!(results(answer), results(&whole.answer), "{place}: {}", answer.body);
+    }
+}
+
+/// The log has no gap, and no operation has two receipts or two effects.
+fn once(case: &Case, state: &State) {
+    let seqs = numbers(state, "club_change", "seq");
+    let (lowest, highest) = (seqs.iter().min().unwrap(), seqs.iter().max().unwrap());
+    assert_eq!(i64::try_from(seqs.len()).unwrap(), highest - lowest + 1, "{}: gaps in the log", case.name);
+    assert_eq!(numbers(state, "club_clock", "seq"), [*highest], "{}", case.name);
+}
+
+fn numbers(state: &State, table: &str, column: &str) -> Vec<i64> {
+    let value = |row: &String| serde_json::from_str::<Value>(row).unwrap()[column].as_i64().unwrap();
+    state[table].iter().map(value).collect()
+}
+
+fn report(made: &BTreeMap<String, usize>) {
+    for (name, cuts) in made {
+        eprintln!("{cuts:5} cuts  {name}");
+    }
+    eprintln!("{:5} cuts", made.values().sum::<usize>());
+}
+
+const BOTH: [Cut; 2] = [Cut::Before, Cut::After];
+
+#[sqlx::test]
+async fn a_new_record_of_every_type_survives_a_cut_at_every_statement(pool: PgPool) {
+    let bench = Bench::set_up(pool, 0).await;
+    let cases = bench.world.creates();
+    assert_eq!(cases.len(), 13);
+    report(&bench.all(&cases, &BOTH, Count::Statements).await);
+}
+
+#[sqlx::test]
+async fn edits_and_removals_survive_a_cut_at_every_statement(pool: PgPool) {
+    let bench = Bench::set_up(pool, 0).await;
+    let cases = bench.world.edits().await;
+    report(&bench.all(&cases, &BOTH, Count::Statements).await);
+}
+
+#[sqlx::test]
+async fn held_facts_batches_and_decisions_survive_a_cut_at_every_statement(pool: PgPool) {
+    let bench = Bench::set_up(pool, 0).await;
+    let cases = bench.world.others().await;
+    report(&bench.all(&cases, &BOTH, Count::Statements).await);
+}
+
+/// Also while the connection is opened and statements are prepared, and inside an answer.
+#[sqlx::test]
+async fn a_push_over_a_new_connection_survives_every_cut(pool: PgPool) {
+    let bench = Bench::set_up(pool, 100).await;
+    let mut cases = bench.world.others().await;
+    cases.retain(|case| matches!(case.name.as_str(), "correct run" | "two transactions"));
+    assert_eq!(cases.len(), 2);
+    report(&bench.all(&cases, &[Cut::Before, Cut::After, Cut::Torn], Count::Everything).await);
+}

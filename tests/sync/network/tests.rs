@@ -1,0 +1,178 @@
+//! What is proved of phones behind a bad network.
+
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
+use serde_json::{Value, json};
+use sqlx::PgPool;
+use tokio::task::LocalSet;
+use uuid::Uuid;
+
+use super::figures::Figures;
+use super::run::{figures, run};
+use super::service::Service;
+use super::world::{Plan, World};
+use crate::phone::{Lost, Outcome, Phone, Reply, Request, Store};
+
+/// A day out: a new session, who came, what they ran, and edits of all of it.
+fn work(phone: &mut Phone) -> Uuid {
+    let [group, athlete, session, venue] = [(); 4].map(|()| Uuid::now_v7());
+    phone.record("group", group, json!({"name": "Hurdles"}));
+    let person = json!({"display_name": "Mira", "sex": "F", "birth_year": 2012, "group_ids": [group],
+        "experience": "novice"});
+    phone.record("athlete", athlete, person);
+    let day = chrono::Utc::now().date_naive();
+    phone.record("session", session, json!({"held_on": day, "state": "held", "group_ids": [group]}));
+    let venue_data = json!({"name": "Park", "environment": "outdoor", "straight_m": 80.0, "lanes": 4});
+    phone.record("venue", venue, venue_data.clone());
+    phone.replace("venue", venue, json!({"name": "Park", "environment": "indoor", "straight_m": 80.0, "lanes": 4}));
+    phone.replace("venue", venue, venue_data);
+    let there = Uuid::new_v5(&session, athlete.as_bytes());
+    phone.record("attendance", there, json!({"session_id": session, "athlete_id": athlete}));
+    for _ in 0..3 {
+        let run = json!({"session_id": session, "athlete_id": athlete, "run_at": format!("{day}T00:00:00Z"),
+            "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6, "barriers": 5, "hits": 0, "fell": false,
+            "intervals": {"held": 4}});
+        phone.record("run", Uuid::now_v7(), run);
+    }
+    phone.patch("athlete", athlete, json!({"display_name": "Mira Osei"}));
+    phone.patch("athlete", athlete, json!({"preferred_lead_leg": "left"}));
+    phone.patch("athlete", athlete, json!({"display_name": "Mira O."}));
+    phone.delete("venue", venue);
+    athlete
+}
+
+type Copy = BTreeMap<(String, Uuid), Value>;
+
+/// What is stored after the work, without ids and numbers.
+fn shape(copy: &Copy) -> Vec<String> {
+    let mut all: Vec<String> = copy.keys().map(|(kind, _)| kind.clone()).collect();
+    all.sort();
+    all
+}
+
+#[sqlx::test]
+async fn a_phone_that_is_killed_at_any_step_loses_nothing_and_does_nothing_twice(pool: PgPool) {
+    let whole = async {
+        let service = Service::start((*pool.connect_options()).clone()).await;
+        let person = service.person("admin", "north").await;
+        for step in 0.. {
+            let club = service.found(&person, "North").await;
+            let folder = std::env::temp_dir().join(format!("lanewright-phone-{}", Uuid::now_v7()));
+            std::fs::create_dir(&folder).unwrap();
+            let store = Store::file(&folder.join("phone.db"));
+            let mut link = async |request: Request| -> Result<Reply, Lost> {
+                Ok(service.carry(&person.token, club, &request).await.0)
+            };
+            let mut phone = Phone::open(&store);
+            phone.settings.limit = 3;
+            let athlete = work(&mut phone);
+            phone.kill_after(step);
+            let killed = phone.sync(&mut link, 0).await.is_err();
+            drop(phone);
+            let mut phone = Phone::open(&store);
+            phone.settings.limit = 4;
+            assert_eq!(phone.sync(&mut link, 0).await.unwrap(), Outcome::Done);
+            assert_eq!((phone.waiting(), phone.parked().len()), (0, 0), "{:?}", phone.parked());
+            assert_eq!(shape(&phone.copy()), ["athlete", "attendance", "group", "run", "run", "run", "session"]);
+            assert_eq!(phone.data(athlete).unwrap()["display_name"], "Mira O.");
+            assert_eq!(phone.journal().len(), 14);
+            let mut tx = service.look(club).await;
+            let (rows, last): (i64, i64) = sqlx::query_as(
+                "select (select count(*) from club_change where club_id = $1), seq from club_clock where club_id = $1",
+            )
+            .bind(club)
+            .fetch_one(&mut *tx)
+            .await
+            .unwrap();
+            assert_eq!(rows, last, "killed at step {step}");
+            std::fs::remove_dir_all(&folder).unwrap();
+            if !killed {
+                assert!(step > 30, "the loop has more than {step} steps");
+                return;
+            }
+        }
+    };
+    LocalSet::new().run_until(whole).await;
+}
+
+/// Runs a plan in a database of its own, with the printed figures of the run.
+async fn simulate(pool: &PgPool, plan: Plan) -> World {
+    let whole = async {
+        let service = Rc::new(Service::start((*pool.connect_options()).clone()).await);
+        run(service, plan).await
+    };
+    let world = LocalSet::new().run_until(whole).await;
+    for (name, figure) in world.figures.lines() {
+        println!("{name}: {figure}");
+    }
+    world
+}
+
+/// What is stored at the end, without the columns that hold the service's time and without accounts.
+async fn state(world: &mut World) -> Vec<String> {
+    let mut all = Vec::new();
+    for number in 0..world.clubs.len() {
+        let device = world.devices.iter().position(|one| one.club == number).unwrap();
+        for ((kind, id), mut data) in world.fresh_copy(device).await {
+            if let Some(fields) = data.as_object_mut() {
+                fields.remove("decided_at");
+            }
+            all.push(format!("{number} {kind} {id} {data}"));
+        }
+        let mut tx = world.service.look(world.clubs[number].id).await;
+        let held: Vec<String> = sqlx::query_scalar(
+            "select concat_ws(' ', kind, id, reason, outcome, data) from held_item where club_id = $1 order by id",
+        )
+        .bind(world.clubs[number].id)
+        .fetch_all(&mut *tx)
+        .await
+        .unwrap();
+        all.extend(held);
+    }
+    all
+}
+
+#[track_caller]
+fn assert_alike(one: &[String], other: &[String]) {
+    for (one, other) in one.iter().zip(other) {
+        assert_eq!(one, other);
+    }
+    assert_eq!(one.len(), other.len());
+}
+
+#[sqlx::test]
+async fn nothing_is_lost_doubled_shown_or_split_by_a_hundred_thousand_operations(pool: PgPool) {
+    let service = Rc::new(Service::start((*pool.connect_options()).clone()).await);
+    let mut all = Figures::default();
+    for seed in 1..=2 {
+        all.add(&figures(Rc::clone(&service), Plan::of(seed, 50_000)).await);
+    }
+    for (name, figure) in all.lines() {
+        println!("{name}: {figure}");
+    }
+    assert!(all.faults.len() >= 20, "only these faults happened: {:?}", all.faults);
+}
+
+#[sqlx::test]
+async fn the_clocks_of_the_phones_change_nothing_that_is_stored(pool: PgPool) {
+    let plan = Plan { claims: false, load: false, ..Plan::of(2, 2_000) };
+    let mut states = Vec::new();
+    for clocks in [20, 21] {
+        let mut world = simulate(&pool, Plan { clocks, ..plan }).await;
+        states.push(LocalSet::new().run_until(state(&mut world)).await);
+    }
+    assert_alike(&states[0], &states[1]);
+}
+
+#[sqlx::test]
+async fn the_cut_of_the_pushes_changes_nothing_that_is_stored(pool: PgPool) {
+    let plan = Plan { claims: false, load: false, faults: false, interleaved: false, ..Plan::of(3, 2_000) };
+    let mut states = Vec::new();
+    for batch in [500, 3, 1] {
+        let mut world = simulate(&pool, Plan { batch: Some(batch), ..plan }).await;
+        states.push(LocalSet::new().run_until(state(&mut world)).await);
+    }
+    assert_alike(&states[0], &states[1]);
+    assert_alike(&states[0], &states[2]);
+}

@@ -1,0 +1,137 @@
+//! Pulling: pages and their tokens.
+
+use serde::Deserialize;
+use serde_json::Value;
+
+use super::{Killed, Lost, Outcome, Phone, Reply, Request, outbox, store};
+
+#[derive(Deserialize)]
+struct Page<'a> {
+    from: Option<String>,
+    sync_token: String,
+    more: bool,
+    #[serde(borrow)]
+    changes: Vec<Change<'a>>,
+}
+
+#[derive(Deserialize)]
+struct Change<'a> {
+    #[serde(rename = "type")]
+    kind: &'a str,
+    id: &'a str,
+    rev: &'a str,
+    data: Option<Value>,
+}
+
+/// The record that a record belongs to.
+fn parent<'a>(kind: &str, data: &'a Value) -> Option<&'a str> {
+    match kind {
+        "run" | "assessment" | "measurement" | "decision" | "attendance" | "race_entry" | "race_result" => {
+            data["athlete_id"].as_str()
+        }
+        "lane_plan" | "race_test" => data["session_id"].as_str(),
+        _ => None,
+    }
+}
+
+impl Phone {
+    pub(super) async fn pull_all(
+        &mut self,
+        link: &mut impl AsyncFnMut(Request) -> Result<Reply, Lost>,
+    ) -> Result<Outcome, Killed> {
+        let mut ignored = 0;
+        loop {
+            self.step()?;
+            let query = self.query();
+            let Ok(reply) = link(Request::Pull { query }).await else { return Ok(self.give_up(0, None)) };
+            self.step()?;
+            match reply.status {
+                200 => {}
+                400 | 410 => {
+                    if !self.refused(&reply)? {
+                        return Ok(self.give_up(reply.status, None));
+                    }
+                    continue;
+                }
+                status => return Ok(self.give_up(status, reply.retry_after)),
+            }
+            // A body that broke off is a lost connection.
+            let Ok(page) = serde_json::from_slice::<Page>(&reply.body) else { return Ok(self.give_up(0, None)) };
+            if page.from != self.token() {
+                // A late answer. A network that only sends such is as good as none.
+                ignored += 1;
+                if ignored > 3 {
+                    return Ok(self.give_up(0, None));
+                }
+                continue;
+            }
+            self.apply(&page)?;
+            self.step()?;
+            if !page.more {
+                return Ok(Outcome::Done);
+            }
+        }
+    }
+
+    fn query(&self) -> String {
+        let types = store::meta(&self.db, "types").map(|types| format!("&types={types}")).unwrap_or_default();
+        let token = self.token().map(|token| format!("&sync_token={token}")).unwrap_or_default();
+        format!("schema=1&limit={}{types}{token}", self.settings.limit)
+    }
+
+    /// Rule 5; whether the token was refused, so that pulling goes on from the start.
+    fn refused(&mut self, reply: &Reply) -> Result<bool, Killed> {
+        #[derive(Deserialize)]
+        struct Problem {
+            #[serde(rename = "type")]
+            kind: String,
+        }
+        let Ok(problem) = serde_json::from_slice::<Problem>(&reply.body) else { return Ok(false) };
+        let word = problem.kind.rsplit('/').next().unwrap_or_default();
+        if !matches!(word, "sync-token-invalid" | "sync-token-expired" | "history-diverged") {
+            return Ok(false);
+        }
+        let kill = self.kill_after.take();
+        let tx = self.db.transaction().unwrap();
+        store::forget_token(&tx);
+        if word == "history-diverged" {
+            outbox::replay(&tx);
+        }
+        if kill == Some(0) {
+            return Err(Killed);
+        }
+        tx.commit().unwrap();
+        self.kill_after = kill.map(|left| left - 1);
+        Ok(true)
+    }
+
+    /// Applies a page and stores its token, or does neither.
+    fn apply(&mut self, page: &Page) -> Result<(), Killed> {
+        let mut kill = self.kill_after.take();
+        let tx = self.db.transaction().unwrap();
+        for change in &page.changes {
+            if kill == Some(0) {
+                return Err(Killed);
+            }
+            kill = kill.map(|left| left - 1);
+            let rev = change.rev.parse().unwrap();
+            store::rose(&tx, change.id, rev);
+            match &change.data {
+                Some(data) => {
+                    store::put(&tx, (change.kind, change.id), parent(change.kind, data), rev, &data.to_string());
+                }
+                None => store::remove(&tx, change.id),
+            }
+        }
+        if !page.more {
+            tx.execute("delete from record where stale = 1", []).unwrap();
+        }
+        store::set_meta(&tx, "token", Some(&page.sync_token));
+        if kill == Some(0) {
+            return Err(Killed);
+        }
+        tx.commit().unwrap();
+        self.kill_after = kill.map(|left| left - 1);
+        Ok(())
+    }
+}

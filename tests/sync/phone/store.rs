@@ -1,0 +1,162 @@
+//! The tables of the phone.
+
+use std::collections::BTreeMap;
+
+use rusqlite::{Connection, OptionalExtension, params};
+use serde_json::Value;
+use uuid::Uuid;
+
+const TABLES: &str = "
+    create table if not exists meta (name text primary key, value text not null) without rowid;
+    -- Records as they came; `stale` while a full copy is under way and has not named them yet.
+    create table if not exists record (
+      id text primary key, type text not null, parent text, rev integer not null, data text not null,
+      stale integer not null default 0
+    ) without rowid;
+    create index if not exists record_type on record (type, id);
+    create index if not exists record_parent on record (parent) where parent is not null;
+    -- Items in the order they happened; the number stays with an item that goes to the journal and comes back.
+    create table if not exists outbox (n integer primary key autoincrement, op_id text unique, id text, item text not null);
+    create index if not exists outbox_id on outbox (id);
+    create table if not exists journal (
+      op_id text primary key, n integer not null, id text not null, item text not null, rev integer, at integer not null
+    ) without rowid;
+    create index if not exists journal_id on journal (id);
+    create index if not exists journal_at on journal (at);
+    create table if not exists parked (
+      op_id text primary key, n integer not null, item text not null, status integer not null, answer text not null
+    ) without rowid;
+    create table if not exists note (op_id text primary key, problem text not null) without rowid;
+    -- Not part of a client: the highest number seen of each id since the last full copy, which must never fall.
+    create table if not exists highest (id text primary key, rev integer not null) without rowid;
+";
+
+/// Where a phone keeps its data: it outlives the program.
+pub struct Store {
+    path: String,
+    /// A database in memory is there as long as somebody has it open.
+    _keeper: Connection,
+}
+
+impl Store {
+    /// In memory, under a name of its own.
+    pub fn memory(name: &str) -> Self {
+        Self::at(format!("file:{name}?mode=memory&cache=shared"))
+    }
+
+    /// In a file.
+    pub fn file(path: &std::path::Path) -> Self {
+        Self::at(format!("file:{}", path.display()))
+    }
+
+    fn at(path: String) -> Self {
+        let keeper = Connection::open(&path).unwrap();
+        keeper.execute_batch(TABLES).unwrap();
+        Self { path, _keeper: keeper }
+    }
+
+    pub(super) fn connect(&self) -> Connection {
+        let db = Connection::open(&self.path).unwrap();
+        db.set_prepared_statement_cache_capacity(64);
+        let device: Option<String> = meta(&db, "device");
+        if device.is_none() {
+            set_meta(&db, "device", Some(&Uuid::now_v7().to_string()));
+        }
+        db
+    }
+}
+
+pub fn meta(db: &Connection, name: &str) -> Option<String> {
+    let mut found = db.prepare_cached("select value from meta where name = ?1").unwrap();
+    found.query_row([name], |row| row.get(0)).optional().unwrap()
+}
+
+pub fn set_meta(db: &Connection, name: &str, value: Option<&str>) {
+    match value {
+        Some(value) => db.execute("insert or replace into meta (name, value) values (?1, ?2)", [name, value]),
+        None => db.execute("delete from meta where name = ?1", [name]),
+    }
+    .unwrap();
+}
+
+pub fn records(db: &Connection) -> BTreeMap<(String, Uuid), Value> {
+    let mut all = db.prepare_cached("select type, id, data from record").unwrap();
+    let rows = all
+        .query_map([], |row| Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?, row.get::<_, String>(2)?)))
+        .unwrap();
+    rows.map(|row| {
+        let (kind, id, data) = row.unwrap();
+        ((kind, id.parse().unwrap()), serde_json::from_str(&data).unwrap())
+    })
+    .collect()
+}
+
+pub fn ids(db: &Connection, kind: &str) -> Vec<Uuid> {
+    let mut all = db.prepare_cached("select id from record where type = ?1 order by id").unwrap();
+    let rows = all.query_map([kind], |row| row.get::<_, String>(0)).unwrap();
+    rows.map(|id| id.unwrap().parse().unwrap()).collect()
+}
+
+/// The number and data of a record.
+pub fn record(db: &Connection, id: Uuid) -> Option<(i64, Value)> {
+    let mut one = db.prepare_cached("select rev, data from record where id = ?1").unwrap();
+    let found = one.query_row([id.to_string()], |row| Ok((row.get(0)?, row.get::<_, String>(1)?))).optional().unwrap();
+    found.map(|(rev, data)| (rev, serde_json::from_str(&data).unwrap()))
+}
+
+/// Marks every record stale and forgets the token, so that the next pull begins from the start.
+pub fn forget_token(db: &Connection) {
+    db.execute("update record set stale = 1", []).unwrap();
+    db.execute("delete from highest", []).unwrap();
+    set_meta(db, "token", None);
+}
+
+/// Drops the copy of somebody who is no longer a member.
+pub fn drop_copy(db: &Connection) {
+    db.execute("delete from record", []).unwrap();
+    forget_token(db);
+}
+
+pub fn carry(db: &mut Connection, types: Option<&[&str]>) {
+    let tx = db.transaction().unwrap();
+    let before = meta(&tx, "types");
+    let wanted = types.map(|types| types.join(","));
+    let kept = |one: &str| types.is_none_or(|types| types.contains(&one));
+    let fewer = match &before {
+        Some(before) => before.split(',').any(|one| !kept(one)),
+        None => types.is_some(),
+    };
+    if fewer {
+        forget_token(&tx);
+    }
+    set_meta(&tx, "types", wanted.as_deref());
+    tx.commit().unwrap();
+}
+
+/// Stores a record as it came.
+pub fn put(db: &Connection, (kind, id): (&str, &str), parent: Option<&str>, rev: i64, data: &str) {
+    db.prepare_cached(
+        "insert into record (id, type, parent, rev, data, stale) values (?1, ?2, ?3, ?4, ?5, 0)
+         on conflict (id) do update set type = ?2, parent = ?3, rev = ?4, data = ?5, stale = 0",
+    )
+    .unwrap()
+    .execute(params![id, kind, parent, rev, data])
+    .unwrap();
+}
+
+/// Drops a record and everything whose parent it is.
+pub fn remove(db: &Connection, id: &str) {
+    db.prepare_cached("delete from record where id = ?1").unwrap().execute([id]).unwrap();
+    db.prepare_cached("delete from record where parent = ?1").unwrap().execute([id]).unwrap();
+}
+
+/// Notes the number of an id; panics when it fell.
+pub fn rose(db: &Connection, id: &str, rev: i64) {
+    let mut known = db.prepare_cached("select rev from highest where id = ?1").unwrap();
+    let before: Option<i64> = known.query_row([id], |row| row.get(0)).optional().unwrap();
+    assert!(before.is_none_or(|before| rev >= before), "the number of {id} fell from {before:?} to {rev}");
+    db.prepare_cached("insert or replace into highest (id, rev) values (?1, ?2)")
+        .unwrap()
+        .execute(params![id, rev])
+        .unwrap();
+}

@@ -41,6 +41,13 @@ pub fn touched(before: &Athlete, after: &Athlete) -> [bool; 6] {
     ]
 }
 
+/// The field groups that an edit is about; a deletion is about all.
+pub fn touched_by(op: &Op) -> Vec<&'static str> {
+    let all = op.method == Method::Delete;
+    let groups = GROUPS.iter().filter(|(_, fields)| all || fields.iter().any(|field| op.data.contains_key(*field)));
+    groups.map(|(group, _)| *group).collect()
+}
+
 /// The fields of a group that an object has.
 fn only(object: &Map<String, Value>, fields: &[&str]) -> Map<String, Value> {
     object.iter().filter(|(name, _)| fields.contains(&name.as_str())).map(|(k, v)| (k.clone(), v.clone())).collect()

@@ -86,12 +86,25 @@ impl Kind {
 pub struct Parsed {
     /// The operation.
     pub op_id: Uuid,
-    /// SHA-256 of the item.
+    /// SHA-256 of the item without the version it names.
     pub digest: Vec<u8>,
     /// The record; the nil id when it cannot be read.
     pub id: Uuid,
     /// What to do, or why it cannot be read.
     pub parsed: Result<(Kind, Op), Problem>,
+}
+
+/// An item that was carried out: the version it named, and the one it led to.
+#[derive(Debug)]
+pub struct Lead {
+    /// The record.
+    pub id: Uuid,
+    /// The version it named.
+    pub named: i64,
+    /// The version it led to.
+    pub led_to: i64,
+    /// The field groups of an athlete that it wrote.
+    pub wrote: Vec<&'static str>,
 }
 
 fn number(faults: &mut Faults, pointer: &str, text: Option<&str>) -> Option<i64> {
@@ -138,9 +151,12 @@ fn canonical(value: &Value, out: &mut String) {
 impl Parsed {
     /// Reads an item.
     pub fn of(op_id: Uuid, item: Map<String, Value>) -> Self {
+        let mut said = item.clone();
         let item = Value::Object(item);
+        // A phone that sends an item again may have learnt of a newer version from an earlier one meanwhile.
+        said.retain(|name, _| !matches!(name.as_str(), "if_match" | "base_rev"));
         let mut text = String::new();
-        canonical(&item, &mut text);
+        canonical(&Value::Object(said), &mut text);
         let digest = sha256(text.as_bytes());
         let read = |text: Option<&Value>| text.and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
         // An item without a readable id shares the record of no other.
@@ -162,6 +178,21 @@ impl Parsed {
             Ok((kind, op)) => op.method == Method::Put && (op.if_none_match || kind.is_fact(op)),
             // A broken one might have.
             Err(_) => true,
+        }
+    }
+
+    /// Takes over the version that an earlier item led to, where both were made on the same version of the same record.
+    ///
+    /// An edit of an athlete does so only when the earlier one wrote all the field groups it is about: somebody else may
+    /// have changed the others meanwhile, unseen.
+    pub fn follow(&mut self, earlier: &Lead) {
+        let Ok((kind, op)) = &mut self.parsed else { return };
+        let alike = self.id == earlier.id && op.if_match.or(op.base_rev) == Some(earlier.named);
+        let seen = *kind != Kind::Record(Type::Athlete)
+            || athletes::merge::touched_by(op).iter().all(|group| earlier.wrote.contains(group));
+        if alike && seen {
+            let rev = Some(earlier.led_to);
+            (op.if_match, op.base_rev) = (op.if_match.and(rev), op.base_rev.and(rev));
         }
     }
 
@@ -225,6 +256,7 @@ pub fn entity(kind: Kind, op: &Op) -> Uuid {
 /// # Errors
 /// Whatever refuses it.
 pub async fn edit(tx: &mut ClubTx, kind: Kind, op: &Op) -> Result<Done, Problem> {
+    tx.alone(entity(kind, op)).await?;
     let done = match kind {
         Kind::Membership => athletes::merge::membership(tx, op).await,
         Kind::Record(Type::Athlete) => athletes::merge::edit(tx, op).await,

@@ -2,19 +2,20 @@
 
 mod facts;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::intake::Push;
-use super::items::{self, Kind, Parsed};
+use super::items::{self, Kind, Lead, Parsed};
 use super::push_store as store;
 use super::shapes::Outcome;
 use crate::platform::access::Recorder;
 use crate::platform::db::{ClubTx, Db, Receipt, Revs};
 use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
+use crate::resources::athletes::merge;
 
 /// Items of one transaction.
 const CHUNK: usize = 100;
@@ -40,8 +41,6 @@ struct Work<'a> {
     skew_ms: i64,
     items: Vec<Parsed>,
     outcomes: Vec<Option<Outcome>>,
-    /// For records that this push changed: the version an item named, and the one it led to.
-    chain: HashMap<Uuid, (i64, i64)>,
 }
 
 /// Carries out a push; one outcome for each item, in order.
@@ -51,15 +50,7 @@ struct Work<'a> {
 pub async fn push(db: &Db, who: &Recorder, sent: Push) -> Result<Vec<Outcome>, Problem> {
     let count = sent.items.len();
     let items = sent.items.into_iter().map(|(op_id, item)| Parsed::of(op_id, item)).collect();
-    let mut work = Work {
-        db,
-        who,
-        device: sent.device_id,
-        skew_ms: sent.skew_ms,
-        items,
-        outcomes: vec![None; count],
-        chain: HashMap::new(),
-    };
+    let mut work = Work { db, who, device: sent.device_id, skew_ms: sent.skew_ms, items, outcomes: vec![None; count] };
     let mut from = 0;
     while from < count {
         let to = work.chunk_end(from);
@@ -219,17 +210,12 @@ impl Work<'_> {
             let detail = format!("This needs what your membership or access token lacks: {reason}.");
             return Ok(Verdict::Refused(Problem::new(Code::Forbidden, detail)));
         }
-        let mut op = op.clone();
-        if let Some((named, led_to)) = self.chain.get(&item.id) {
-            let follow = |rev: Option<i64>| rev.map(|rev| if rev == *named { *led_to } else { rev });
-            (op.if_match, op.base_rev) = (follow(op.if_match), follow(op.base_rev));
-        }
-        match items::edit(tx, kind, &op).await {
+        match items::edit(tx, kind, op).await {
             Ok(done) => {
                 if done.conflicts.is_empty() {
                     let receipt = Receipt {
                         op_id: item.op_id,
-                        entity: items::entity(kind, &op),
+                        entity: items::entity(kind, op),
                         status: done.status,
                         rev: done.rev,
                     };
@@ -252,7 +238,7 @@ impl Work<'_> {
                 if matches!(problem.code(), Code::NotFound | Code::Invalid) && self.too_early(at) {
                     return Ok(Verdict::Refused(waiting()));
                 }
-                self.refuse(tx, item, kind, &op, problem).await
+                self.refuse(tx, item, kind, op, problem).await
             }
         }
     }
@@ -277,7 +263,8 @@ impl Work<'_> {
 
     /// Writes down what became of an item.
     fn settle(&mut self, at: usize, verdict: &Verdict, revs: Option<&Revs>) {
-        let Some(item) = self.items.get(at) else { return };
+        let (before, later) = self.items.split_at_mut((at + 1).min(self.items.len()));
+        let Some(item) = before.get(at) else { return };
         let mut outcome = Outcome {
             op_id: item.op_id,
             status: 200,
@@ -302,7 +289,9 @@ impl Work<'_> {
                 if let Ok((_, op)) = &item.parsed
                     && let Some(named) = op.if_match.or(op.base_rev)
                 {
-                    self.chain.insert(item.id, (named, rev));
+                    let wrote = if done.status < 300 { merge::touched_by(op) } else { done.applied.clone() };
+                    let lead = Lead { id: item.id, named, led_to: rev, wrote };
+                    later.iter_mut().for_each(|other| other.follow(&lead));
                 }
             }
             Verdict::Held(problem) => {

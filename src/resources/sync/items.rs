@@ -86,8 +86,7 @@ impl Kind {
 pub struct Parsed {
     /// The operation.
     pub op_id: Uuid,
-    /// SHA-256 of the item without the version it names: that is another one when the item is sent again after an
-    /// earlier edit of the record was answered.
+    /// SHA-256 of the item without the version it names.
     pub digest: Vec<u8>,
     /// The record; the nil id when it cannot be read.
     pub id: Uuid,
@@ -138,17 +137,14 @@ fn canonical(value: &Value, out: &mut String) {
 
 impl Parsed {
     /// Reads an item.
-    pub fn of(op_id: Uuid, mut item: Map<String, Value>) -> Self {
-        let versions = ["if_match", "base_rev"].map(|name| (name, item.remove(name)));
-        let mut item = Value::Object(item);
+    pub fn of(op_id: Uuid, item: Map<String, Value>) -> Self {
+        let mut said = item.clone();
+        let item = Value::Object(item);
+        // A phone that sends an item again may have learnt of a newer version from an earlier one meanwhile.
+        said.retain(|name, _| !matches!(name.as_str(), "if_match" | "base_rev"));
         let mut text = String::new();
-        canonical(&item, &mut text);
+        canonical(&Value::Object(said), &mut text);
         let digest = sha256(text.as_bytes());
-        for (name, version) in versions {
-            if let (Some(version), Value::Object(item)) = (version, &mut item) {
-                item.insert(name.to_owned(), version);
-            }
-        }
         let read = |text: Option<&Value>| text.and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
         // An item without a readable id shares the record of no other.
         let id = read(item.get("id")).unwrap_or(op_id);
@@ -232,6 +228,7 @@ pub fn entity(kind: Kind, op: &Op) -> Uuid {
 /// # Errors
 /// Whatever refuses it.
 pub async fn edit(tx: &mut ClubTx, kind: Kind, op: &Op) -> Result<Done, Problem> {
+    tx.alone(entity(kind, op)).await?;
     let done = match kind {
         Kind::Membership => athletes::merge::membership(tx, op).await,
         Kind::Record(Type::Athlete) => athletes::merge::edit(tx, op).await,

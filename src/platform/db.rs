@@ -388,14 +388,17 @@ impl ClubTx {
                 }
             }
             changes::complete(&mut self.tx, self.club, &self.receipts, &HashMap::new()).await?;
-            self.tx.commit().await?;
+            let done = self.tx.commit().await;
             super::news::tell(self.club, 0);
+            done?;
             return Ok(Revs::default());
         }
         let revs = changes::number(&mut self.tx, (self.club, self.life), &self.changes).await?;
         changes::complete(&mut self.tx, self.club, &self.receipts, &revs).await?;
-        self.tx.commit().await?;
+        let done = self.tx.commit().await;
+        // Also after an error: the answer may be lost, not the commit, and whoever looks finds it.
         super::news::tell(self.club, revs.values().copied().max().unwrap_or(0));
+        done?;
         Ok(Revs(revs))
     }
 }

@@ -89,12 +89,8 @@ async fn another_token_or_another_wish_is_judged_by_itself(pool: PgPool) {
     let wider = narrower.body["sync_token"].as_str().unwrap().to_owned();
     let wider = squad.coach.get(&format!("/changes?sync_token={wider}")).await.expect(200);
     assert!(!wider.body["changes"].as_array().unwrap().is_empty(), "what was left out is copied");
-    let waited = squad.coach.call(
-        Method::GET,
-        &squad.coach.path(&format!("/changes?sync_token={token}")),
-        &[("prefer", "wait=1")],
-        None,
-    );
+    let path = squad.coach.path(&format!("/changes?sync_token={token}"));
+    let waited = squad.coach.call(Method::GET, &path, &[("prefer", "wait=1")], None);
     assert_eq!(waited.await.expect(200).header("preference-applied"), "wait=1");
 }
 

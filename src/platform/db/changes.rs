@@ -100,8 +100,11 @@ pub struct Change {
     removed: bool,
     id: Uuid,
     root: Uuid,
-    scopes: Option<(Vec<Uuid>, Vec<Uuid>)>,
+    scopes: Option<Moved>,
 }
+
+/// The scopes of a root before and after a change.
+type Moved = (Vec<Uuid>, Vec<Uuid>);
 
 impl Change {
     /// A record that is its own root was created or changed, its scopes were not.
@@ -259,7 +262,7 @@ async fn log(conn: &mut PgConnection, club: ClubId, numbered: &[(i64, &Change)])
     let ops: Vec<String> = changes().map(|change| change.op().to_owned()).collect();
     let ids: Vec<Uuid> = changes().map(|change| change.id).collect();
     let roots: Vec<Uuid> = changes().map(|change| change.root).collect();
-    let scopes = |side: fn(&(Vec<Uuid>, Vec<Uuid>)) -> &Vec<Uuid>| -> Vec<Option<String>> {
+    let scopes = |side: fn(&Moved) -> &Vec<Uuid>| -> Vec<Option<String>> {
         changes().map(|change| change.scopes.as_ref().map(|both| array(side(both)))).collect()
     };
     let (before, after) = (scopes(|both| &both.0), scopes(|both| &both.1));

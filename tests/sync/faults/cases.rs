@@ -28,6 +28,11 @@ fn id(item: &Value) -> String {
     text(item, "id")
 }
 
+fn race(session: &str) -> Value {
+    json!({"session_id": session, "name": "Autumn test", "dimensions": {"race_distance_m": 60, "barriers": 6,
+        "height_m": 0.6, "approach_m": 11.5, "spacing_m": 7, "discounted": true}})
+}
+
 /// The club.
 pub struct World {
     pub admin: Caller,
@@ -83,6 +88,11 @@ impl World {
             let mut items = vec![session.clone(), there];
             items.extend(self.plain(if spare { "Spare" } else { "Used" }));
             items.extend(self.facts(&id(&session)));
+            let race = create("race_test", race(&id(&session)));
+            if !spare {
+                items.push(create("race_result", self.result(&id(&race))));
+            }
+            items.insert(1, race);
             self.handed_in(&items).await;
             let all = if spare { &mut self.spare } else { &mut self.stored };
             all.extend(items);
@@ -166,6 +176,17 @@ impl World {
                     "barriers": 5}),
             ),
             create("group", json!({"name": name})),
+            create(
+                "age_group",
+                json!({"ruleset": name, "age_group": "U12", "max_age": 11, "rule": "school_year",
+                    "valid_from": "2026-01-01", "source": "Club rules"}),
+            ),
+            create(
+                "competition_spec",
+                json!({"ruleset": name, "event_code": "50H", "environment": "outdoor", "sex": "F", "age_group": "U12",
+                    "race_distance_m": 50, "barriers": 5, "height_m": 0.5, "to_first_m": 11, "between_m": 6.5,
+                    "run_in_m": 13, "valid_from": "2026-01-01", "source": "Club rules"}),
+            ),
         ]
     }
 
@@ -176,6 +197,10 @@ impl World {
             create("measurement", measured(&self.athlete, self.day)),
             create("decision", json!({"athlete_id": self.athlete, "outcome": "accepted"})),
         ]
+    }
+
+    fn result(&self, race: &str) -> Value {
+        json!({"race_test_id": race, "athlete_id": self.athlete, "status": "finished", "final_time_s": 12.84})
     }
 
     /// The version of a record.
@@ -199,6 +224,8 @@ impl World {
     pub fn creates(&self) -> Vec<Case> {
         let mut items = self.plain("New");
         items.extend(self.facts(&self.of("session")));
+        items.push(create("race_test", race(&self.of("session"))));
+        items.push(create("race_result", self.result(&self.of("race_test"))));
         items.push(create("athlete", person("New", &self.mine)));
         items.push(create("session", session(self.day, &self.mine)));
         let plan = self.stored.iter().find(|one| one["type"] == "lane_plan").unwrap();
@@ -218,6 +245,8 @@ impl World {
             let change = match kind {
                 "venue" | "barrier_configuration" | "group" => json!({"name": "Changed"}),
                 "equipment" => json!({"note": "Changed"}),
+                "age_group" | "competition_spec" => json!({"source": "Changed"}),
+                "race_test" => json!({"state": "held"}),
                 "session" => json!({"weather_note": "Changed", "group_ids": [self.mine, self.other]}),
                 "lane_plan" => json!({"run_out_m": 11.0}),
                 _ => continue,
@@ -273,13 +302,13 @@ impl World {
     pub async fn others(&self) -> Vec<Case> {
         let session = self.of("session");
         let mut cases = Vec::new();
-        for kind in ["run", "assessment"] {
+        let facts = [
+            ("run", run(&session, &self.athlete, self.day)),
+            ("assessment", rating(&session, &self.athlete, self.day)),
+            ("race_result", self.result(&self.of("race_test"))),
+        ];
+        for (kind, fact) in facts {
             let before = self.of(kind);
-            let fact = if kind == "run" {
-                run(&session, &self.athlete, self.day)
-            } else {
-                rating(&session, &self.athlete, self.day)
-            };
             for (name, change) in [("correct", json!({"note": "Corrected"})), ("withdraw", json!({"void": true}))] {
                 let data = with(with(fact.clone(), &json!({"supersedes": before})), &change);
                 cases.push(self.case(format!("{name} {kind}"), &self.coach, vec![create(kind, data)]));

@@ -26,6 +26,17 @@ struct Whole {
 }
 
 impl Case {
+    /// The status of each item when nothing is cut; a mixed batch has several.
+    fn wanted(&self) -> Option<u64> {
+        match self.name.as_str() {
+            "mixed batch" => None,
+            "change what was deleted" => Some(410),
+            "merge in part" => Some(409),
+            name if name.starts_with("hold") => Some(202),
+            _ => Some(200),
+        }
+    }
+
     pub async fn answer(&self) -> Answer {
         match &self.act {
             Act::Push(items) => self.who.post("/changes", batch(items)).await,
@@ -70,7 +81,11 @@ impl Bench {
         let answer = case.answer().await;
         assert!(matches!(answer.status, 200 | 204), "{}: {}", case.name, answer.body);
         if let Act::Push(_) = case.act {
-            assert_eq!(results(&case.answer().await), results(&answer), "{}", case.name);
+            let whole = results(&answer);
+            if let Some(status) = case.wanted() {
+                assert!(whole.iter().all(|one| one.1 == status), "{}: {}", case.name, answer.body);
+            }
+            assert_eq!(results(&case.answer().await), whole, "{}", case.name);
         }
         let state = rows.read().await;
         once(case, &state);
@@ -167,7 +182,7 @@ const BOTH: [Cut; 2] = [Cut::Before, Cut::After];
 async fn a_new_record_of_every_type_survives_a_cut_at_every_statement(pool: PgPool) {
     let bench = Bench::set_up(pool, 0).await;
     let cases = bench.world.creates();
-    assert_eq!(cases.len(), 13);
+    assert_eq!(cases.len(), 17);
     report(&bench.all(&cases, &BOTH, Count::Statements).await);
 }
 

@@ -28,8 +28,9 @@ pub struct Fact {
 #[derive(Clone, Debug, Default)]
 pub struct Edited {
     pub kind: String,
-    /// Each part with the version and the phone of its last change; one part for all but athletes.
-    parts: HashMap<&'static str, (i64, usize)>,
+    /// Each part with the version of its last change and the phones that know it without a pull, because they made it or
+    /// said the same; one part for all but athletes.
+    parts: HashMap<&'static str, (i64, Vec<usize>)>,
     pub fields: Map<String, Value>,
     pub deleted: bool,
     /// Every version that somebody was told.
@@ -157,9 +158,12 @@ impl Ledger {
         let edited = self.edited.entry(id_of(&item["id"])).or_default();
         item["type"].as_str().unwrap().clone_into(&mut edited.kind);
         if let (Some(named), Some((last, by))) = (named, edited.parts.get("")) {
-            assert!(named == *last || *by == device, "an edit overwrote what it had not seen: {item}, stored {last}");
+            assert!(
+                named == *last || by.contains(&device),
+                "an edit overwrote what it had not seen: {item}, stored {last}"
+            );
         }
-        edited.parts.insert("", (rev, device));
+        edited.parts.insert("", (rev, vec![device]));
         edited.revs.insert(rev);
         match item["method"].as_str() {
             Some("DELETE") => edited.deleted = true,
@@ -179,7 +183,7 @@ impl Ledger {
             }
             Some("PUT") => {
                 edited.fields.clone_from(item["data"].as_object().unwrap());
-                edited.parts = GROUPS.iter().map(|(group, _)| (*group, (rev, device))).collect();
+                edited.parts = GROUPS.iter().map(|(group, _)| (*group, (rev, vec![device]))).collect();
                 return;
             }
             _ => {}
@@ -194,12 +198,14 @@ impl Ledger {
             }
             let before = edited.fields.clone();
             merge(&mut edited.fields, &Value::Object(patch));
+            let (last, by) = edited.parts.entry(group).or_default();
             if same(&before, &edited.fields) {
+                by.push(device);
                 continue;
             }
-            let (last, by) = edited.parts.get(group).copied().unwrap_or_default();
-            assert!(last <= base || by == device, "an edit overwrote what it had not seen: {item}, {group} is {last}");
-            edited.parts.insert(group, (rev, device));
+            let seen = *last <= base || by.contains(&device);
+            assert!(seen, "an edit overwrote what it had not seen: {item}, {group} is {last}");
+            (*last, *by) = (rev, vec![device]);
         }
     }
 
@@ -218,7 +224,7 @@ impl Ledger {
         } else {
             groups.retain(|one| one != group);
         }
-        edited.parts.insert("groups", (rev, device));
+        edited.parts.insert("groups", (rev, vec![device]));
         edited.revs.insert(rev);
     }
 }

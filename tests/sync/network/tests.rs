@@ -156,7 +156,7 @@ async fn nothing_is_lost_doubled_shown_or_split_by_a_hundred_thousand_operations
 
 #[sqlx::test]
 async fn the_clocks_of_the_phones_change_nothing_that_is_stored(pool: PgPool) {
-    let plan = Plan { claims: false, load: false, ..Plan::of(2, 2_000) };
+    let plan = Plan { claims: false, load: false, ..Plan::of(2, 800) };
     let mut states = Vec::new();
     for clocks in [20, 21] {
         let mut world = simulate(&pool, Plan { clocks, ..plan }).await;
@@ -167,7 +167,7 @@ async fn the_clocks_of_the_phones_change_nothing_that_is_stored(pool: PgPool) {
 
 #[sqlx::test]
 async fn the_cut_of_the_pushes_changes_nothing_that_is_stored(pool: PgPool) {
-    let plan = Plan { claims: false, load: false, faults: false, interleaved: false, ..Plan::of(3, 2_000) };
+    let plan = Plan { claims: false, load: false, faults: false, interleaved: false, ..Plan::of(3, 700) };
     let mut states = Vec::new();
     for batch in [500, 3, 1] {
         let mut world = simulate(&pool, Plan { batch: Some(batch), ..plan }).await;

@@ -5,6 +5,7 @@ use std::future::Future;
 use std::marker::PhantomData;
 use std::pin::Pin;
 
+use actix_web::http::Method;
 use actix_web::http::header::AUTHORIZATION;
 use actix_web::web::Data;
 use actix_web::{FromRequest, HttpRequest, dev::Payload};
@@ -190,7 +191,16 @@ pub struct Permit<A> {
     pub device: DeviceId,
     /// When the access token expires (seconds since 1970).
     pub expires: i64,
+    /// The record that the request edits.
+    edits: Option<Uuid>,
     act: PhantomData<A>,
+}
+
+/// The record at the end of the path of an edit.
+fn edited(req: &HttpRequest) -> Option<Uuid> {
+    let edit = [Method::PUT, Method::PATCH, Method::DELETE].contains(req.method());
+    let last = req.match_info().iter().last().filter(|_| edit);
+    last.and_then(|(_, text)| Uuid::try_parse(text).ok())
 }
 
 impl<A: Act> FromRequest for Permit<A> {
@@ -200,6 +210,7 @@ impl<A: Act> FromRequest for Permit<A> {
     fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
         let parts = parts(req);
         let club = path_id(req, "club_id", "club").map(ClubId);
+        let edits = edited(req);
         Box::pin(async move {
             let (db, claims) = parts?;
             let caller = authenticate(&db, claims).await?;
@@ -209,6 +220,7 @@ impl<A: Act> FromRequest for Permit<A> {
                 role,
                 device: caller.device,
                 expires: caller.expires,
+                edits,
                 act: PhantomData,
             })
         })
@@ -333,11 +345,15 @@ impl<A: Act> Permit<A> {
         Ok(db.read(self.club, &self.actor).await?)
     }
 
-    /// A writing transaction in the club.
+    /// A writing transaction in the club; one of an edit has the record for itself.
     ///
     /// # Errors
-    /// When the database is away.
+    /// When the database is away, or somebody else edits the record for too long.
     pub async fn write(&self, db: &Db) -> Result<ClubTx, Problem> {
-        Ok(db.write(self.club, &self.actor).await?)
+        let mut tx = db.write(self.club, &self.actor).await?;
+        if let Some(record) = self.edits {
+            tx.alone(record).await?;
+        }
+        Ok(tx)
     }
 }

@@ -315,6 +315,25 @@ impl ClubTx {
         &mut self.tx
     }
 
+    /// Waits until nobody else edits a record, and keeps others waiting until this transaction ends: what it reads of
+    /// the record from here on is what its edit replaces.
+    ///
+    /// # Errors
+    /// Database errors, among them that the other takes too long.
+    pub async fn alone(&mut self, record: Uuid) -> Result<(), StoreError> {
+        let (_, club) = self.club.0.as_u64_pair();
+        let (_, record) = record.as_u64_pair();
+        // A number, so the text is safe. Two records with one number only wait for each other.
+        let lock = format!("select pg_advisory_xact_lock({})", (club ^ record).cast_signed());
+        sqlx::raw_sql(AssertSqlSafe(lock)).execute(&mut *self.tx).await?;
+        Ok(())
+    }
+
+    /// The life of the database as far as this instance knows.
+    pub const fn life(&self) -> i32 {
+        self.life
+    }
+
     /// Marks a place to go back to.
     ///
     /// # Errors

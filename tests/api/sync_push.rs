@@ -340,6 +340,58 @@ async fn two_phones_at_once_store_each_fact_once(pool: PgPool) {
 }
 
 #[sqlx::test]
+async fn edits_at_the_same_moment_never_take_each_other_back(pool: PgPool) {
+    let squad = squad(pool).await;
+    let path = format!("/athletes/{}", squad.athlete);
+    let data = json!({"name": "V", "environment": "outdoor", "straight_m": 80.0, "lanes": 4});
+    let venue = squad.admin.post("/venues", data).await.expect(201);
+    let park = format!("/venues/{}", venue.id());
+    for round in 0..12 {
+        let rev = squad.admin.get(&path).await.body["rev"].to_string();
+        let patch = |data: Value| [item("PATCH", "athlete", &squad.athlete, json!({"base_rev": rev, "data": data}))];
+        let (name, day) = (format!("Name {round}"), format!("2026-01-{:02}", round + 1));
+        let (one, two) = (patch(json!({"display_name": name})), patch(json!({"consent_on": day})));
+        let (one, two) = tokio::join!(push(&squad.admin, &one), push(&squad.coach, &two));
+        assert_eq!((statuses(&one), statuses(&two)), (vec![200], vec![200]));
+        let stored = squad.admin.get(&path).await.body;
+        assert_eq!((&stored["display_name"], &stored["consent_on"]), (&json!(name), &json!(day)));
+        // The same version, once by its own route and once by a push: one of the two is told.
+        let now = squad.admin.get(&park).await;
+        let (tag, rev) = (now.header("etag").to_owned(), now.body["rev"].to_string());
+        let edit = json!({"if_match": rev, "data": {"lanes": 5 + round % 2}});
+        let edit = [item("PATCH", "venue", &venue.id(), edit)];
+        let (one, two) = tokio::join!(
+            squad.admin.patch(&park, &tag, json!({"surface": format!("S{round}")})),
+            push(&squad.admin, &edit)
+        );
+        let mut told = [u64::from(one.status), statuses(&two)[0]];
+        told.sort_unstable();
+        assert_eq!(told, [200, 412]);
+    }
+}
+
+#[sqlx::test]
+async fn a_later_item_does_not_overwrite_what_its_author_never_saw(pool: PgPool) {
+    let squad = squad(pool).await;
+    let path = format!("/athletes/{}", squad.athlete);
+    let rev = squad.admin.get(&path).await.body["rev"].to_string();
+    let patch = |data: Value| item("PATCH", "athlete", &squad.athlete, json!({"base_rev": rev, "data": data}));
+    assert_eq!(statuses(&push(&squad.admin, &[patch(json!({"display_name": "Somebody else's"}))]).await), [200]);
+    let leg = |side: &str| patch(json!({"preferred_lead_leg": side}));
+    let items = [leg("left"), patch(json!({"display_name": "Mine"})), leg("right")];
+    let results = push(&squad.coach, &items).await;
+    assert_eq!(statuses(&results), [200, 409, 200], "only what the phone itself wrote is followed");
+    let stored = squad.admin.get(&path).await.body;
+    let expected = (json!("Somebody else's"), json!("right"));
+    assert_eq!((&stored["display_name"], &stored["preferred_lead_leg"]), (&expected.0, &expected.1));
+    // A repetition may name the version that an earlier answer told meanwhile.
+    let mut again = items[2].clone();
+    again["base_rev"] = results[0]["rev"].clone();
+    let again = push(&squad.coach, &[again]).await.remove(0);
+    assert_eq!((&again["status"], &again["replayed"], &again["rev"]), (&json!(200), &json!(true), &results[2]["rev"]));
+}
+
+#[sqlx::test]
 async fn athletes_join_and_leave_groups_as_a_set(pool: PgPool) {
     let squad = squad(pool).await;
     let other = athlete(&squad.admin, "Third", &[&squad.mine]).await;

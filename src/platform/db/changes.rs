@@ -139,7 +139,8 @@ impl Change {
     }
 }
 
-/// How far the counter jumps in a new life: beyond whatever the lost history gave.
+/// How far the counter jumps for each life of the database before this one: beyond whatever a lost history gave, and
+/// elsewhere each time when a copy is restored twice.
 const JUMP: i64 = 1 << 20;
 
 /// Raises the counter; none when it still counts for an earlier life of the database.
@@ -157,6 +158,7 @@ async fn raise(conn: &mut PgConnection, club: ClubId, life: i32, count: i64) -> 
 
 /// Takes the club into this life of the database, and notes the last number that it shares with the one before.
 async fn fork(conn: &mut PgConnection, club: ClubId, life: i32) -> Result<(), StoreError> {
+    let jump = JUMP * i64::from(life);
     let forked = sqlx::query_scalar!(
         r#"
         update club_clock x
@@ -166,7 +168,7 @@ async fn fork(conn: &mut PgConnection, club: ClubId, life: i32) -> Result<(), St
         "#,
         club.0,
         life,
-        JUMP
+        jump
     )
     .fetch_optional(&mut *conn)
     .await?;
@@ -175,7 +177,7 @@ async fn fork(conn: &mut PgConnection, club: ClubId, life: i32) -> Result<(), St
             "insert into club_epoch as x (club_id, epoch, fork_seq) values ($1, $2, $3)",
             club.0,
             life,
-            seq - JUMP
+            seq - jump
         )
         .execute(conn)
         .await?;

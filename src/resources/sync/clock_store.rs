@@ -41,21 +41,12 @@ pub async fn clock(tx: &mut ClubTx, device: DeviceId) -> Result<Clock, StoreErro
     .await?
     .ok_or(StoreError::NotFound("club"))?;
     Ok(Clock {
-        epoch: row.epoch,
+        // The club takes the epoch with its first write; what phones must learn of it does not wait for that.
+        epoch: row.epoch.max(tx.life()),
         seq: row.seq,
         oldest: row.oldest_seq,
         oldest_at: row.oldest_at,
         generation: row.generation.unwrap_or(0),
         device: row.device_seq.zip(row.pulled_at),
     })
-}
-
-/// The last number that a history shares with the one of `epoch`; none when `epoch` is not older than it.
-pub async fn fork_after(tx: &mut ClubTx, epoch: i32) -> Result<Option<Seq>, StoreError> {
-    let club = tx.club.0;
-    let fork =
-        sqlx::query_scalar!("select min(fork_seq) from club_epoch where club_id = $1 and epoch > $2", club, epoch)
-            .fetch_one(tx.conn())
-            .await?;
-    Ok(fork)
 }

@@ -101,7 +101,7 @@ impl Wanted {
 }
 
 /// How far the phone has read by its token, checked against the log.
-async fn position(tx: &mut ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) -> Result<Token, Problem> {
+fn position(tx: &ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) -> Result<Token, Problem> {
     let start = Walk { types: wanted.types, after: None };
     let Some(text) = &wanted.text else {
         return Ok(Token {
@@ -118,12 +118,8 @@ async fn position(tx: &mut ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) 
                       one, pull from the start.";
         Problem::new(Code::SyncTokenInvalid, detail)
     })?;
-    let shared = match clock_store::fork_after(tx, token.epoch).await? {
-        Some(fork) => fork,
-        None if token.epoch == clock.epoch => clock.seq,
-        None => -1,
-    };
-    if token.position.seq > shared {
+    // Also a token from before the fork: its phone may hold records newer than that place, and a journal.
+    if token.epoch != clock.epoch || token.position.seq > clock.seq {
         let detail = "The service was restored from an older copy. Put the journal of the last 30 days back into the \
                       outbox, forget the token and pull from the start.";
         return Err(Problem::new(Code::HistoryDiverged, detail));
@@ -134,7 +130,6 @@ async fn position(tx: &mut ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) 
         let current = serde_json::json!({"retained_since": clock.oldest_at, "restart": true});
         return Err(Problem::new(Code::SyncTokenExpired, detail).with_current(current));
     }
-    token.epoch = clock.epoch;
     token.generation = token.generation.max(clock.generation);
     let added = wanted.types.without(token.types);
     // A copy under way begins again with what is new; what was sent of it comes twice, which is harmless.
@@ -162,7 +157,7 @@ struct Read {
 async fn read_page(permit: &Permit<Syncing>, db: &Db, keys: &Keys, wanted: &Wanted) -> Result<Read, Problem> {
     let mut tx = permit.read(db).await?;
     let clock = clock_store::clock(&mut tx, permit.device).await?;
-    let mut token = position(&mut tx, &clock, wanted, keys).await?;
+    let mut token = position(&tx, &clock, wanted, keys)?;
     let sight = store::sight(&mut tx).await?;
     let scopes = sight.now();
     if scopes.is_empty() {

@@ -232,6 +232,7 @@ pub fn entity(kind: Kind, op: &Op) -> Uuid {
 /// # Errors
 /// Whatever refuses it.
 pub async fn edit(tx: &mut ClubTx, kind: Kind, op: &Op) -> Result<Done, Problem> {
+    tx.alone(entity(kind, op)).await?;
     let done = match kind {
         Kind::Membership => athletes::merge::membership(tx, op).await,
         Kind::Record(Type::Athlete) => athletes::merge::edit(tx, op).await,

@@ -94,9 +94,6 @@ impl Phone {
         let kill = self.kill_after.take();
         let tx = self.db.transaction().unwrap();
         store::forget_token(&tx);
-        if word == "history-diverged" {
-            outbox::replay(&tx);
-        }
         if kill == Some(0) {
             return Err(Killed);
         }
@@ -109,6 +106,9 @@ impl Phone {
     fn apply(&mut self, page: &Page) -> Result<(), Killed> {
         let mut kill = self.kill_after.take();
         let tx = self.db.transaction().unwrap();
+        if page.from.is_none() {
+            outbox::replay(&tx);
+        }
         for change in &page.changes {
             if kill == Some(0) {
                 return Err(Killed);

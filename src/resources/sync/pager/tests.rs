@@ -1,10 +1,13 @@
-//! The pages against committed histories of an independent model, and the laws that hold for every history.
+//! The pages against committed histories of an independent model, and against the whole histories of the model of the
+//! protocol.
 
 mod club;
+#[path = "../../../../tests/sync/model/engine/mod.rs"]
+mod engine;
+mod model;
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::HashMap;
 
-use proptest::prelude::*;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -14,61 +17,19 @@ use super::*;
 /// Histories and pages by `tests/oracle/visibility.py`.
 const CASES: &str = include_str!("../../../../tests/oracle/visibility_cases.json");
 
-/// A phone's copy.
-#[derive(Clone, Default)]
-struct Phone {
-    token: Option<Position>,
-    roots: BTreeMap<Uuid, Seq>,
-    children: BTreeMap<Uuid, Seq>,
-    /// The highest number seen of each id: numbers never fall.
-    highest: HashMap<Uuid, Seq>,
+/// The sources of tests never wait.
+fn now<T>(future: impl Future<Output = T>) -> T {
+    let mut context = std::task::Context::from_waker(std::task::Waker::noop());
+    match std::pin::pin!(future).poll(&mut context) {
+        std::task::Poll::Ready(value) => value,
+        std::task::Poll::Pending => panic!("a source waits"),
+    }
 }
 
-struct Pulled {
-    page: Page,
-    read: usize,
-}
-
-fn pull(club: &Club, member: u128, token: Option<Position>, types: Types, limits: Limits) -> Pulled {
+fn pull(club: &Club, member: u128, token: Option<Position>, types: Types, limits: Limits) -> Page {
     let head = club.head();
     let from = token.unwrap_or(Position { seq: head, sub: None, walk: Some(Walk { types, after: None }) });
-    let mut source = Reading { club, member, read: 0 };
-    let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
-    let sight = club.sight(member);
-    let page = runtime.block_on(page(&mut source, &sight, types, from, head, limits)).unwrap();
-    Pulled { page, read: source.read }
-}
-
-impl Phone {
-    fn apply(&mut self, club: &Club, page: &Page) {
-        for item in &page.items {
-            let root = item.kind == Type::Athlete;
-            let rev = match (root, item.sent) {
-                (_, Sent::Removed(_, rev)) => rev,
-                (true, Sent::Current) => club.roots[&item.id].rev,
-                (false, Sent::Current) => club.children[&item.id].2,
-            };
-            let highest = self.highest.entry(item.id).or_default();
-            assert!(rev >= *highest, "the number of a record fell");
-            *highest = rev;
-            match (root, item.sent) {
-                (true, Sent::Current) => {
-                    self.roots.insert(item.id, rev);
-                }
-                (true, Sent::Removed(..)) => {
-                    self.roots.remove(&item.id);
-                    self.children.retain(|id, _| club.children[id].0 != item.id);
-                }
-                (false, _) if club.children[&item.id].1 => {
-                    self.children.insert(item.id, rev);
-                }
-                (false, _) => {
-                    self.children.remove(&item.id);
-                }
-            }
-        }
-        self.token = Some(page.next);
-    }
+    now(page(&mut Reading { club, member }, &club.sight(member), types, from, head, limits)).unwrap()
 }
 
 fn number(value: &Value) -> u128 {
@@ -127,10 +88,10 @@ fn every_page_of_the_models_histories_is_the_models() {
             let items = usize::try_from(event[2].as_u64().unwrap()).unwrap();
             let token = tokens.get(&member).copied();
             let pulled = pull(&club, member, token, Types::all(), Limits { items, rows: 5_000 });
-            assert_eq!(words(&club, &pulled.page), event[4], "history {number_of}");
-            assert_eq!(Value::Bool(pulled.page.more), event[5], "history {number_of}");
+            assert_eq!(words(&club, &pulled), event[4], "history {number_of}");
+            assert_eq!(Value::Bool(pulled.more), event[5], "history {number_of}");
             if event[3] == false {
-                tokens.insert(member, pulled.page.next);
+                tokens.insert(member, pulled.next);
             }
             pages += 1;
         }
@@ -138,148 +99,89 @@ fn every_page_of_the_models_histories_is_the_models() {
     assert!(pages > 300, "only {pages} pages");
 }
 
-#[derive(Clone, Debug)]
-enum Act {
-    NewRoot(Vec<u8>),
-    NewChild(usize),
-    Change(usize, bool),
-    Touch(usize),
-    Move(usize, Vec<u8>),
-    Delete(usize),
-    Toggle(u8, u8),
-    Pull(u8, usize, usize, bool),
+/// A full page of the service and of the model, with where each goes on.
+fn both(
+    club: &engine::club::Club,
+    (member, types, history_from): (usize, engine::words::Types, Option<i32>),
+    (at, from): (&mut Position, &mut engine::pull::Position),
+    limit: usize,
+) -> bool {
+    let view = engine::pull::View { club, member, types, history_from, flaw: None };
+    let expected = view.slice(*from, limit, usize::MAX);
+    let rows = club.log.last().map_or(0, |row| row.seq);
+    let limits = Limits { items: limit, rows: 5_000 };
+    let mut source = model::Reading { club, member, history_from, read: 0 };
+    let sight = model::sight(club, member);
+    let page = now(page(&mut source, &sight, model::types(types), *at, rows, limits)).unwrap();
+    let told: Vec<_> = page.items.iter().map(model::told).collect();
+    let wanted: Vec<_> = expected.items.iter().map(|item| model::wanted(club, item)).collect();
+    assert_eq!(told, wanted);
+    assert_eq!(page.more, expected.more);
+    (*at, *from) = (page.next, expected.next);
+    page.more
 }
 
-fn act() -> impl Strategy<Value = Act> {
-    let scopes = || prop::collection::vec(0_u8..3, 1..3);
-    prop_oneof![
-        3 => scopes().prop_map(Act::NewRoot),
-        4 => (0_usize..50).prop_map(Act::NewChild),
-        2 => (0_usize..50, any::<bool>()).prop_map(|(n, alive)| Act::Change(n, alive)),
-        1 => (0_usize..50).prop_map(Act::Touch),
-        3 => (0_usize..50, scopes()).prop_map(|(n, to)| Act::Move(n, to)),
-        1 => (0_usize..50).prop_map(Act::Delete),
-        4 => (0_u8..2, 0_u8..3).prop_map(|(who, scope)| Act::Toggle(who, scope)),
-        6 => (0_u8..2, 1_usize..7, 1_usize..12, any::<bool>()).prop_map(|(who, n, rows, lost)| Act::Pull(who, n, rows, lost)),
-    ]
-}
-
-fn scope_ids(list: &[u8]) -> Vec<Uuid> {
-    let set: BTreeSet<Uuid> = list.iter().map(|scope| id(u128::from(*scope))).collect();
-    set.into_iter().collect()
-}
-
-fn perform(club: &mut Club, act: &Act) {
-    let live: Vec<Uuid> = club.roots.iter().filter(|(_, root)| root.alive).map(|(id, _)| *id).collect();
-    let pick = |n: usize| (!live.is_empty()).then(|| live[n % live.len()]);
-    match act {
-        Act::NewRoot(scopes) => {
-            let next = id(club.roots.len() as u128);
-            club.root(next, Some(scope_ids(scopes)), true);
-        }
-        Act::NewChild(n) => {
-            let next = id(1000 + club.children.len() as u128);
-            if let Some(root) = pick(*n) {
-                club.child(next, root, true);
+/// Whatever the phones of the model hold at any moment of a history, the service sends them what the model sends.
+#[test]
+fn every_page_is_that_of_the_models_histories() {
+    let mut pages = 0;
+    for seed in 0..600 {
+        let mut world = engine::world::World::new(None);
+        for (number_of, event) in engine::proof::history(seed).into_iter().enumerate() {
+            world.happen(event);
+            if number_of % 7 != 0 {
+                continue;
             }
-        }
-        Act::Change(n, alive) => {
-            let all: Vec<(Uuid, Uuid)> = club
-                .children
-                .iter()
-                .filter(|(_, (root, alive, _))| *alive && live.contains(root))
-                .map(|(id, (root, ..))| (*id, *root))
-                .collect();
-            if let Some((child, root)) = all.get(n % all.len().max(1)) {
-                club.child(*child, *root, *alive);
-            }
-        }
-        Act::Touch(n) => {
-            if let Some(root) = pick(*n) {
-                club.root(root, None, true);
-            }
-        }
-        Act::Move(n, to) => {
-            if let Some(root) = pick(*n) {
-                club.root(root, Some(scope_ids(to)), true);
-            }
-        }
-        Act::Delete(n) => {
-            if let Some(root) = pick(*n) {
-                club.root(root, Some(Vec::new()), false);
-            }
-        }
-        Act::Toggle(who, scope) => club.toggle(u128::from(*who), id(u128::from(*scope))),
-        Act::Pull(..) => {}
-    }
-}
-
-fn drain(club: &Club, member: u128, phone: &mut Phone, limits: Limits) {
-    for _ in 0..10_000 {
-        let pulled = pull(club, member, phone.token, Types::all(), limits);
-        phone.apply(club, &pulled.page);
-        if !pulled.page.more {
-            return;
-        }
-    }
-    panic!("the feed never ends");
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(150))]
-
-    #[test]
-    fn every_phone_ends_with_exactly_what_its_member_may_see(acts in prop::collection::vec(act(), 1..120)) {
-        let mut club = Club::default();
-        let mut phones: [Phone; 2] = [Phone::default(), Phone::default()];
-        for act in &acts {
-            perform(&mut club, act);
-            if let Act::Pull(who, items, rows, lost) = act {
-                let phone = &mut phones[usize::from(*who)];
-                let limits = Limits { items: *items, rows: *rows };
-                let pulled = pull(&club, u128::from(*who), phone.token, Types::all(), limits);
-                // One read of each kind may go over the budget, none more.
-                prop_assert!(pulled.read <= rows + ROWS + ROOTS + items, "{} rows read", pulled.read);
-                let (roots, _) = club.truth(u128::from(*who));
-                for item in &pulled.page.items {
-                    let shown = item.sent == Sent::Current;
-                    let root = if item.kind == Type::Athlete { item.id } else { club.children[&item.id].0 };
-                    prop_assert!(!shown || roots.contains_key(&root), "a hidden record was sent");
-                }
-                if !lost {
-                    phone.apply(&club, &pulled.page);
+            for (club, phones) in world.server.clubs.iter().zip(&world.phones) {
+                for phone in phones {
+                    let walk = Some(engine::pull::Walk { types: phone.types, after: None });
+                    let start = engine::pull::Position { seq: club.seq, sub: None, walk };
+                    let from = phone.token.map_or(start, |token| token.position);
+                    if from.seq > club.seq || from.seq + 1 < club.oldest {
+                        continue;
+                    }
+                    let (mut at, mut from) = (model::position(&from), from);
+                    let who = (phone.member, phone.types, phone.history_from);
+                    while both(club, who, (&mut at, &mut from), 1 + number_of % 5) {
+                        pages += 1;
+                    }
+                    pages += 1;
                 }
             }
         }
-        for (member, phone) in phones.iter_mut().enumerate() {
-            let member = member as u128;
-            drain(&club, member, phone, Limits { items: 3, rows: 7 });
-            prop_assert_eq!((phone.roots.clone(), phone.children.clone()), club.truth(member));
-            // A second phone with other page sizes ends the same.
-            let mut other = Phone::default();
-            drain(&club, member, &mut other, Limits { items: 500, rows: 5_000 });
-            prop_assert_eq!((other.roots, other.children), club.truth(member));
-        }
     }
+    assert!(pages > 100_000, "only {pages} pages");
+}
 
-    #[test]
-    fn a_type_that_is_asked_for_later_is_copied_then(acts in prop::collection::vec(act(), 1..80), cut in 0_usize..80) {
-        let mut club = Club::default();
-        let mut phone = Phone::default();
-        let few: Types = [Type::Athlete].into_iter().collect();
-        for (at, act) in acts.iter().enumerate() {
-            perform(&mut club, act);
-            if matches!(act, Act::Pull(..)) && at < cut {
-                let pulled = pull(&club, 0, phone.token, few, Limits { items: 2, rows: 50 });
-                phone.apply(&club, &pulled.page);
-            }
+/// A page that is cut for what it cost to read goes on where it stopped, and no page costs much more.
+#[test]
+fn short_and_costly_pages_add_up_to_a_long_one() {
+    for seed in 0..300 {
+        let mut world = engine::world::World::new(None);
+        engine::proof::history(seed).into_iter().for_each(|event| world.happen(event));
+        let club = &world.server.clubs[0];
+        for phone in &world.phones[0] {
+            let Some(token) = phone.token.filter(|token| token.position.seq + 1 >= club.oldest) else { continue };
+            let sight = model::sight(club, phone.member);
+            let all = |limits: Limits| {
+                let (mut at, mut told) = (model::position(&token.position), Vec::new());
+                loop {
+                    let mut source =
+                        model::Reading { club, member: phone.member, history_from: phone.history_from, read: 0 };
+                    let types = model::types(phone.types);
+                    let page = now(page(&mut source, &sight, types, at, club.seq, limits)).unwrap();
+                    // One read of each kind may go over the budget, none more.
+                    let most = limits.rows.saturating_add(ROWS + ROOTS + limits.items);
+                    assert!(source.read <= most, "{} rows read", source.read);
+                    told.extend(page.items.iter().map(model::told));
+                    if !page.more {
+                        return told;
+                    }
+                    at = page.next;
+                }
+            };
+            let long = all(Limits { items: 10_000, rows: 100_000 });
+            assert_eq!(all(Limits { items: 1 + usize::try_from(seed % 4).unwrap(), rows: 3 }), long, "history {seed}");
         }
-        if let Some(token) = &mut phone.token {
-            let added = Types::all().without(few);
-            let walk = token.walk.map_or(Walk { types: added, after: None }, |_| Walk { types: Types::all(), after: None });
-            token.walk = Some(walk);
-        }
-        drain(&club, 0, &mut phone, Limits { items: 3, rows: 50 });
-        prop_assert_eq!((phone.roots, phone.children), club.truth(0));
     }
 }

@@ -252,8 +252,8 @@ impl Server {
             return false;
         }
         job.tx.fork = (epoch < self.life).then_some((self.life, seq));
-        // One hole for each life that began, so that a copy which is restored twice gives other numbers each time.
-        let holes = if self.is(Flaw::SameJump) { 1 } else { i64::from(self.life - epoch) };
+        // As many holes as lives, so that a copy which is restored twice gives other numbers each time.
+        let holes = if self.is(Flaw::SameJump) { 1 } else { i64::from(self.life) };
         let jump = if job.tx.fork.is_some() && !self.is(Flaw::NoJump) { JUMP * holes } else { 0 };
         job.tx.number(seq + jump + 1);
         job.stage = Stage::Commit;

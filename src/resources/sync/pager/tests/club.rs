@@ -76,22 +76,11 @@ impl Club {
     pub fn sight(&self, member: u128) -> Sight {
         Sight(self.grants.iter().filter(|(who, _)| *who == member).map(|(_, grant)| *grant).collect())
     }
-
-    /// What a member may see: ids with their numbers.
-    pub fn truth(&self, member: u128) -> (BTreeMap<Uuid, Seq>, BTreeMap<Uuid, Seq>) {
-        let sight = self.sight(member);
-        let roots: BTreeMap<Uuid, Seq> =
-            self.roots.iter().filter(|(_, root)| sight.sees(root)).map(|(id, root)| (*id, root.rev)).collect();
-        let live = self.children.iter().filter(|(_, (root, alive, _))| *alive && roots.contains_key(root));
-        let children = live.map(|(id, (_, _, rev))| (*id, *rev)).collect();
-        (roots, children)
-    }
 }
 
 pub struct Reading<'a> {
     pub club: &'a Club,
     pub member: u128,
-    pub read: usize,
 }
 
 impl Source for Reading<'_> {
@@ -112,7 +101,6 @@ impl Source for Reading<'_> {
                 },
             })
             .collect();
-        self.read += rows.len();
         Ok(rows)
     }
 
@@ -124,7 +112,6 @@ impl Source for Reading<'_> {
         let sight = self.club.sight(self.member);
         let seen = self.club.roots.iter().filter(|(_, root)| sight.sees(root)).map(|(id, _)| *id);
         let ids: Vec<Uuid> = seen.filter(|id| after.is_none_or(|after| *id > after)).take(limit).collect();
-        self.read += ids.len();
         Ok(ids)
     }
 
@@ -143,7 +130,6 @@ impl Source for Reading<'_> {
         let inside = self.club.roots.iter().filter(|(_, root)| root.scopes.contains(&scope)).map(|(id, _)| *id);
         let all: BTreeSet<Uuid> = left.chain(inside).collect();
         let ids: Vec<Uuid> = all.into_iter().filter(|id| after.is_none_or(|after| *id > after)).take(limit).collect();
-        self.read += ids.len();
         Ok(ids)
     }
 
@@ -163,7 +149,6 @@ impl Source for Reading<'_> {
             types.has(Type::Run) && after.is_none_or(|after| key > after)
         });
         all.truncate(limit);
-        self.read += all.len();
         Ok(all)
     }
 }

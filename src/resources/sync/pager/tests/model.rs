@@ -1,0 +1,176 @@
+//! A club of the model of the protocol, read like one in the database.
+
+use std::collections::{BTreeSet, HashMap};
+use std::convert::Infallible;
+
+use uuid::Uuid;
+
+use super::super::*;
+use super::engine::club::{Club, What as Says, single};
+use super::engine::pull::{self, Emit};
+use super::engine::words::{EVERY_TYPE, Id, Kind, Record, Scopes};
+use crate::resources::sync::visibility::{Grant, Reason};
+
+const KINDS: [(Kind, Type); 7] = [
+    (Kind::Venue, Type::Venue),
+    (Kind::Athlete, Type::Athlete),
+    (Kind::Session, Type::Session),
+    (Kind::Measurement, Type::Measurement),
+    (Kind::Attendance, Type::Attendance),
+    (Kind::Plan, Type::LanePlan),
+    (Kind::Run, Type::Run),
+];
+
+fn kind(of: Kind) -> Type {
+    KINDS.into_iter().find(|(one, _)| *one == of).unwrap().1
+}
+
+pub fn types(set: u8) -> Types {
+    KINDS.into_iter().filter(|(one, _)| set & EVERY_TYPE & one.bit() != 0).map(|(_, kind)| kind).collect()
+}
+
+fn id(of: Id) -> Uuid {
+    Uuid::from_u128(u128::from(of) + 1)
+}
+
+fn back(of: Uuid) -> Id {
+    Id::try_from(of.as_u128() - 1).unwrap()
+}
+
+fn scopes(set: Scopes) -> Vec<Uuid> {
+    single(set).map(|scope| id(scope.into())).collect()
+}
+
+fn key(key: pull::Key) -> Key {
+    let (root, part, rank, child) = key;
+    let part = match part {
+        0 => Part::Reset,
+        1 => Part::Root,
+        _ => Part::Child(KINDS[usize::from(rank)].1, id(child)),
+    };
+    Key { root: id(root), part }
+}
+
+pub fn position(of: &pull::Position) -> Position {
+    let walk = of.walk.map(|walk| Walk { types: types(walk.types), after: walk.after.map(key) });
+    Position { seq: of.seq, sub: of.sub.map(key), walk }
+}
+
+pub fn sight(club: &Club, member: usize) -> Sight {
+    let mine = club.grants.iter().filter(|grant| grant.member == member);
+    Sight(mine.map(|grant| Grant { scope: id(grant.scope.into()), from: grant.from, to: grant.to }).collect())
+}
+
+/// What the service sends: type, record, and the reason and number of a removal.
+pub type Told = (Type, Id, Option<(Reason, Seq)>);
+
+pub fn told(item: &Item) -> Told {
+    let removed = match item.sent {
+        Sent::Current => None,
+        Sent::Removed(reason, rev) => Some((reason, rev)),
+    };
+    (item.kind, back(item.id), removed)
+}
+
+/// What the model sends.
+pub fn wanted(club: &Club, (of, record, emit): &(Kind, Id, Emit)) -> Told {
+    let removed = match emit {
+        Emit::Current => None,
+        Emit::Removed { deleted } => {
+            let reason = if *deleted { Reason::Deleted } else { Reason::Changed };
+            Some((reason, club.records[record].rev))
+        }
+    };
+    (kind(*of), *record, removed)
+}
+
+pub struct Reading<'a> {
+    pub club: &'a Club,
+    pub member: usize,
+    pub history_from: Option<i32>,
+    pub read: usize,
+}
+
+impl Reading<'_> {
+    fn page(&mut self, ids: impl Iterator<Item = Id>, after: Option<Uuid>, limit: usize) -> Vec<Uuid> {
+        let ids: BTreeSet<Uuid> = ids.map(id).filter(|id| after.is_none_or(|after| *id > after)).collect();
+        let ids: Vec<Uuid> = ids.into_iter().take(limit).collect();
+        self.read += ids.len();
+        ids
+    }
+
+    fn roots_where(&self, holds: impl Fn(&Record) -> bool) -> Vec<Id> {
+        let roots = self.club.records.values().filter(|one| one.kind.is_root() && holds(one));
+        roots.map(|one| one.id).collect()
+    }
+}
+
+impl Source for Reading<'_> {
+    type Error = Infallible;
+
+    async fn rows(&mut self, after: Seq, limit: usize) -> Result<Vec<Row>, Infallible> {
+        let what = |says: Says| match says {
+            Says::Root(root, moved) => What::Root(id(root), moved.map(|(old, new)| (scopes(old), scopes(new)))),
+            Says::Child(child, root) => What::Child(kind(self.club.records[&child].kind), id(child), id(root)),
+            Says::Grant(who, scope) if who == self.member => What::Grant(id(scope.into())),
+            Says::Revoke(who, scope) if who == self.member => What::Revoke(id(scope.into())),
+            Says::Grant(..) | Says::Revoke(..) => What::Other,
+        };
+        let rows = self.club.rows_after(after).iter().take(limit);
+        let rows: Vec<Row> = rows.map(|row| Row { seq: row.seq, what: what(row.what) }).collect();
+        self.read += rows.len();
+        Ok(rows)
+    }
+
+    async fn roots(&mut self, ids: &[Uuid]) -> Result<HashMap<Uuid, Root>, Infallible> {
+        let found = ids.iter().filter_map(|id| self.club.records.get(&back(*id)).map(|one| (*id, one)));
+        let root =
+            |one: &Record| Root { kind: kind(one.kind), rev: one.rev, alive: one.alive, scopes: scopes(one.scopes) };
+        Ok(found.map(|(id, one)| (id, root(one))).collect())
+    }
+
+    async fn visible(&mut self, after: Option<Uuid>, limit: usize) -> Result<Vec<Uuid>, Infallible> {
+        let seen = self.roots_where(|one| self.club.sees(self.member, one));
+        Ok(self.page(seen.into_iter(), after, limit))
+    }
+
+    async fn touched(
+        &mut self,
+        scope: Uuid,
+        since: Seq,
+        after: Option<Uuid>,
+        limit: usize,
+    ) -> Result<Vec<Uuid>, Infallible> {
+        let scope = Scopes::try_from(back(scope)).unwrap();
+        let left = self.club.rows_after(since).iter().filter_map(|row| match row.what {
+            Says::Root(root, Some((before, _))) if before & scope != 0 => Some(root),
+            _ => None,
+        });
+        let inside = self.roots_where(|one| one.scopes & scope != 0);
+        let all: Vec<Id> = left.chain(inside).collect();
+        Ok(self.page(all.into_iter(), after, limit))
+    }
+
+    async fn children(
+        &mut self,
+        roots: &[Uuid],
+        types: Types,
+        after: Option<Key>,
+        limit: usize,
+    ) -> Result<Vec<Child>, Infallible> {
+        let old = |one: &Record| self.history_from.is_some_and(|day| one.kind == Kind::Run && one.claimed < day);
+        let below = |root: &Uuid| self.club.below(back(*root)).into_iter().filter(|one| !old(one));
+        let mut all: Vec<Child> = roots
+            .iter()
+            .flat_map(|root| below(root).map(|one| Child { root: *root, kind: kind(one.kind), id: id(one.id) }))
+            .filter(|child| types.has(child.kind))
+            .collect();
+        all.sort_by_key(|child| Key { root: child.root, part: Part::Child(child.kind, child.id) });
+        all.retain(|child| {
+            after.is_none_or(|after| Key { root: child.root, part: Part::Child(child.kind, child.id) } > after)
+        });
+        all.truncate(limit);
+        self.read += all.len();
+        Ok(all)
+    }
+}

@@ -12,6 +12,9 @@ use std::process::ExitCode;
 #[path = "../tests/sync/faults/mod.rs"]
 #[allow(dead_code, unused_imports)] // tests ask more of it
 mod faults;
+#[path = "../tests/sync/model/mod.rs"]
+#[allow(dead_code, unused_imports)] // tests ask more of it
+mod model;
 #[path = "../tests/sync/network/mod.rs"]
 mod network;
 #[path = "../tests/sync/phone/mod.rs"]

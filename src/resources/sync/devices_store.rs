@@ -36,9 +36,10 @@ pub async fn look(db: &Db, club: ClubId, phones: &HashSet<Phone>) -> Result<(Hea
     let (accounts, devices): (Vec<Uuid>, Vec<Uuid>) =
         phones.iter().map(|phone| (phone.account.0, phone.device.0)).unzip();
     let mut tx = db.read(club, &nobody).await?;
-    let head = sqlx::query_as!(Head, "select epoch, seq from club_clock where club_id = $1", club.0)
+    let mut head = sqlx::query_as!(Head, "select epoch, seq from club_clock where club_id = $1", club.0)
         .fetch_one(tx.conn())
         .await?;
+    head.epoch = head.epoch.max(tx.life());
     let rows =
         sqlx::query!("select id, generation from sync_device where club_id = $1 and id = any ($2)", club.0, &devices)
             .fetch_all(tx.conn())

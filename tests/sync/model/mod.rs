@@ -23,8 +23,9 @@
 //! | I14 with other clocks, the same state but for what clocks claim | second and third run |
 //! | other pages, other cuts of pushes, other polls: the same state | second run |
 
-mod engine;
+pub mod engine;
 
+use crate::dice;
 use engine::proof::{rows, run, score};
 
 /// Histories in CI. Every fault below is found in far fewer.

@@ -65,7 +65,7 @@ impl Phone {
                 }
                 continue;
             }
-            self.apply(&page)?;
+            self.apply(&page, reply.date)?;
             self.step()?;
             if !page.more {
                 return Ok(Outcome::Done);
@@ -94,9 +94,6 @@ impl Phone {
         let kill = self.kill_after.take();
         let tx = self.db.transaction().unwrap();
         store::forget_token(&tx);
-        if word == "history-diverged" {
-            outbox::replay(&tx);
-        }
         if kill == Some(0) {
             return Err(Killed);
         }
@@ -106,9 +103,14 @@ impl Phone {
     }
 
     /// Applies a page and stores its token, or does neither.
-    fn apply(&mut self, page: &Page) -> Result<(), Killed> {
+    fn apply(&mut self, page: &Page, date: i64) -> Result<(), Killed> {
         let mut kill = self.kill_after.take();
         let tx = self.db.transaction().unwrap();
+        if page.from.is_none() {
+            outbox::replay(&tx);
+        } else {
+            outbox::expire(&tx, date);
+        }
         for change in &page.changes {
             if kill == Some(0) {
                 return Err(Killed);

@@ -100,7 +100,6 @@ impl Phone {
                 }
             }
         }
-        outbox::expire(&tx, date);
         if kill == Some(0) {
             return Err(Killed);
         }

@@ -2,6 +2,9 @@
 //! protocol.
 
 mod club;
+#[path = "../../../../tests/simulation/dice.rs"]
+#[allow(dead_code)] // other simulations draw more from them
+mod dice;
 #[path = "../../../../tests/sync/model/engine/mod.rs"]
 mod engine;
 mod model;

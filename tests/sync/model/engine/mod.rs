@@ -5,8 +5,6 @@
 
 mod answer;
 pub mod club;
-#[path = "../../../simulation/dice.rs"]
-mod dice;
 pub mod flaw;
 mod laws;
 mod people;

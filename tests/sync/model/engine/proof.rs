@@ -3,7 +3,7 @@
 use std::fmt::{Display, Formatter};
 use std::ops::Range;
 
-use super::dice::Dice;
+use super::super::dice::Dice;
 use super::flaw::Flaw;
 use super::laws::Finding;
 use super::rest::{Drain, same};

@@ -251,6 +251,8 @@ pub async fn rev(tx: &mut ClubTx, id: Uuid) -> Result<Option<i64>, StoreError> {
           select rev from measurements where club_id = $1 and id = $2 and deleted_at is null
           union all
           select rev from recommendations where club_id = $1 and id = $2
+          union all
+          select rev from race_results where club_id = $1 and id = $2
         ) t
         "#,
         club,

@@ -40,7 +40,7 @@ async fn replaced(way: Way) {
     ground.stop().await;
     ground.copy();
     ground.start().await;
-    // Three phones stay at what is shared; the others hand in and fetch what the copy does not know.
+    // Three phones stay at what is shared; the others hand in and fetch what the copy does not know. All are told.
     work(&squad, &mut phones[3..], 4).await;
     for handset in &mut phones[..3] {
         squad.record(handset);
@@ -59,9 +59,9 @@ async fn replaced(way: Way) {
     }
     let found = squad.check(&ground.pool(), &mut phones).await;
     assert!(found.is_whole(), "{found:?}");
-    for (at, handset) in phones.iter().enumerate() {
-        let diverged = handset.answers.contains_key(&410);
-        assert_eq!(diverged, at >= 3, "tokens of what is shared stay valid, others do not: {:?}", handset.answers);
+    for handset in &phones {
+        // A phone that read only what is shared may have handed in what is lost.
+        assert!(handset.answers.contains_key(&410), "every phone is told: {:?}", handset.answers);
     }
     let sql = format!(
         "begin; set local app.club_id = '{}'; do $m$ begin

@@ -16,6 +16,7 @@ mod faults;
 #[allow(dead_code, unused_imports)] // tests ask more of it
 mod model;
 #[path = "../tests/sync/network/mod.rs"]
+#[allow(dead_code, unused_imports)] // tests ask more of it
 mod network;
 #[path = "../tests/sync/phone/mod.rs"]
 #[allow(dead_code)] // tests ask more of it

@@ -144,7 +144,9 @@ impl Other {
         BufReader::new(other.0.stdout.take().unwrap()).read_line(&mut line).unwrap();
         let base =
             line.split(' ').find(|word| word.starts_with("http")).unwrap_or_else(|| panic!("{line:?}")).to_owned();
-        (other, TestApp { base, ..app.clone() })
+        let mut there = app.clone();
+        there.base = base;
+        (other, there)
     }
 }
 

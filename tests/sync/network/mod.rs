@@ -14,5 +14,5 @@ mod world;
 mod tests;
 
 // The long form, `./dev simulate sync`, runs many seeds of it.
-#[cfg(not(test))]
+#[allow(unused_imports)] // the tests do not ask for it
 pub use {figures::Figures, run::figures, service::Service, world::Plan};

@@ -72,7 +72,10 @@ async fn a_phone_that_is_killed_at_any_step_loses_nothing_and_does_nothing_twice
             drop(phone);
             let mut phone = Phone::open(&store);
             phone.settings.limit = 4;
-            assert_eq!(phone.sync(&mut link, 0).await.unwrap(), Outcome::Done);
+            // The first page of a full copy may put the journal back into the outbox; the second round hands it in again.
+            for _ in 0..2 {
+                assert_eq!(phone.sync(&mut link, 0).await.unwrap(), Outcome::Done);
+            }
             assert_eq!((phone.waiting(), phone.parked().len()), (0, 0), "{:?}", phone.parked());
             assert_eq!(shape(&phone.copy()), ["athlete", "attendance", "group", "run", "run", "run", "session"]);
             assert_eq!(phone.data(athlete).unwrap()["display_name"], "Mira O.");

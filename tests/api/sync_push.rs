@@ -291,7 +291,7 @@ async fn a_poison_item_at_any_place_leaves_the_others_stored(pool: PgPool) {
         |one| one["if_match"] = json!("x"),
     ];
     let mut stored = 0;
-    for poison in poisons {
+    for (number, poison) in poisons.into_iter().enumerate() {
         for place in 0..3 {
             let mut items: Vec<Value> = (0..3).map(|_| squad.recorded()).collect();
             poison(&mut items[place]);
@@ -304,7 +304,9 @@ async fn a_poison_item_at_any_place_leaves_the_others_stored(pool: PgPool) {
         let mut broken = squad.recorded();
         poison(&mut broken);
         let results = push(&viewer, &[broken, squad.recorded()]).await;
-        assert_eq!(statuses(&results), [422, 202], "{results:?}");
+        // An edit, as opposed to a fact, is refused for the role before it is read.
+        let refused = if number == 3 { 403 } else { 422 };
+        assert_eq!(statuses(&results), [refused, 202], "{results:?}");
     }
     assert_eq!(squad.runs().await, stored);
 }
@@ -358,7 +360,7 @@ async fn edits_at_the_same_moment_never_take_each_other_back(pool: PgPool) {
         // The same version, once by its own route and once by a push: one of the two is told.
         let now = squad.admin.get(&park).await;
         let (tag, rev) = (now.header("etag").to_owned(), now.body["rev"].to_string());
-        let edit = json!({"if_match": rev, "data": {"lanes": 5 + round % 2}});
+        let edit = json!({"if_match": rev, "data": {"lanes": 5 + round}});
         let edit = [item("PATCH", "venue", &venue.id(), edit)];
         let (one, two) = tokio::join!(
             squad.admin.patch(&park, &tag, json!({"surface": format!("S{round}")})),
@@ -366,7 +368,7 @@ async fn edits_at_the_same_moment_never_take_each_other_back(pool: PgPool) {
         );
         let mut told = [u64::from(one.status), statuses(&two)[0]];
         told.sort_unstable();
-        assert_eq!(told, [200, 412]);
+        assert_eq!(told, [200, 412], "{} {}", one.body, two[0]);
     }
 }
 

@@ -113,7 +113,6 @@ impl Ground {
         shell("cp -a \"$1/PG_VERSION\" \"$1/standby.signal\"", &[&data]);
         let sockets = self.folder.join("run");
         let promoting = tokio::spawn(async move {
-            // The server counts as started only when it is no standby any more.
             let options = PgConnectOptions::new_without_pgpass().socket(sockets).port(5432).username("postgres");
             loop {
                 tokio::time::sleep(Duration::from_millis(20)).await;
@@ -123,7 +122,11 @@ impl Ground {
                 }
             }
         });
-        self.start().await;
+        // A standby cannot be prepared: it is started again until it is none.
+        while self.cluster.is_none() {
+            let options = Options { folder: self.folder.clone(), durability: self.durability };
+            self.cluster = Cluster::open(options).await.ok();
+        }
         promoting.await.unwrap();
     }
 }

@@ -66,6 +66,8 @@ pub struct Done {
     pub rev: i64,
     /// Whether it was so before.
     pub replayed: bool,
+    /// Whether the answer is the one given before: its version stays, whatever this commit gives.
+    pub answered: bool,
     /// The field groups that were applied.
     pub applied: Vec<&'static str>,
     /// Those that were not.
@@ -81,6 +83,11 @@ impl Done {
     /// It was so before.
     pub fn before(rev: i64) -> Self {
         Self { status: 200, rev, replayed: true, ..Self::default() }
+    }
+
+    /// It was carried out before, and answered with this.
+    pub fn answered(status: u16, rev: i64) -> Self {
+        Self { status, rev, replayed: true, answered: true, ..Self::default() }
     }
 }
 

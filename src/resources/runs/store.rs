@@ -211,7 +211,7 @@ pub async fn known(
     let sessions = grants::visible_sessions(tx, sessions).await?;
     // Few batches correct anything.
     let superseded = if superseded.is_empty() { HashMap::new() } else { earlier(tx, superseded).await? };
-    Ok(Known { athletes, sessions, superseded })
+    Ok(Known { sessions, athletes, superseded })
 }
 
 async fn earlier(tx: &mut ClubTx, superseded: &[Uuid]) -> Result<HashMap<Uuid, (Uuid, Option<Uuid>)>, StoreError> {

@@ -199,7 +199,7 @@ impl Work<'_> {
                 let detail = "This op_id was used for another edit. Give each item its own.";
                 return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
             }
-            return Ok(Verdict::Done(Done { status: given.status, ..Done::before(given.rev) }));
+            return Ok(Verdict::Done(Done::answered(given.status, given.rev)));
         }
         if let Some(reason) = kind.barred(self.who) {
             tx.back_to(mark).await?;
@@ -275,9 +275,8 @@ impl Work<'_> {
         match verdict {
             Verdict::Done(done) => {
                 let entity = item.parsed.as_ref().map_or(item.id, |(kind, op)| items::entity(*kind, op));
-                // What this very transaction stored has no version before its commit, not even for a repeat.
-                let known = done.replayed && done.rev > 0;
-                let rev = revs.map_or(done.rev, |revs| if known { done.rev } else { revs.of(entity, done.rev) });
+                // What this very transaction changed has its version from the commit, also for a repeat in the same push.
+                let rev = revs.filter(|_| !done.answered).map_or(done.rev, |revs| revs.of(entity, done.rev));
                 outcome.status = done.status;
                 outcome.rev = Some(rev.to_string());
                 outcome.replayed = done.replayed;

@@ -302,11 +302,7 @@ impl Source for Log<'_> {
     ) -> Result<Vec<Child>, StoreError> {
         let club = self.tx.club.0;
         let ranks: Vec<i16> = types.iter().map(Type::rank).collect();
-        let (root, rank, id) = match after {
-            None => (Uuid::nil(), -1, Uuid::nil()),
-            Some(Key { root, part: Part::Child(kind, id) }) => (root, kind.rank(), id),
-            Some(Key { root, .. }) => (root, -1, Uuid::nil()),
-        };
+        let (root, rank, id) = past(after);
         let rows = sqlx::query!(
             r#"
             select r.root_id as "root!", c.rank as "rank!", c.id as "id!"
@@ -360,11 +356,20 @@ impl Source for Log<'_> {
         )
         .fetch_all(self.tx.conn())
         .await?;
-        rows.into_iter()
-            .map(|row| {
-                let kind = Type::of_rank(row.rank).ok_or(StoreError::Corrupt("change"))?;
-                Ok(Child { root: row.root, kind, id: row.id })
-            })
-            .collect()
+        rows.into_iter().map(|row| child(row.root, row.rank, row.id)).collect()
     }
+}
+
+/// The child after which a page goes on, as the columns that order them.
+fn past(after: Option<Key>) -> (Uuid, i16, Uuid) {
+    match after {
+        None => (Uuid::nil(), -1, Uuid::nil()),
+        Some(Key { root, part: Part::Child(kind, id) }) => (root, kind.rank(), id),
+        Some(Key { root, .. }) => (root, -1, Uuid::nil()),
+    }
+}
+
+fn child(root: Uuid, rank: i16, id: Uuid) -> Result<Child, StoreError> {
+    let kind = Type::of_rank(rank).ok_or(StoreError::Corrupt("change"))?;
+    Ok(Child { root, kind, id })
 }

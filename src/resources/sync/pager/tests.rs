@@ -117,7 +117,7 @@ fn both(
     let sight = model::sight(club, member);
     let page = now(page(&mut source, &sight, model::types(types), *at, rows, limits)).unwrap();
     let told: Vec<_> = page.items.iter().map(model::told).collect();
-    let wanted: Vec<_> = expected.items.iter().map(|item| model::wanted(club, item)).collect();
+    let wanted: Vec<_> = expected.items.iter().map(|item| model::wanted(club, *item)).collect();
     assert_eq!(told, wanted);
     assert_eq!(page.more, expected.more);
     (*at, *from) = (page.next, expected.next);
@@ -161,7 +161,9 @@ fn every_page_is_that_of_the_models_histories() {
 fn short_and_costly_pages_add_up_to_a_long_one() {
     for seed in 0..300 {
         let mut world = engine::world::World::new(None);
-        engine::proof::history(seed).into_iter().for_each(|event| world.happen(event));
+        for event in engine::proof::history(seed) {
+            world.happen(event);
+        }
         let club = &world.server.clubs[0];
         for phone in &world.phones[0] {
             let Some(token) = phone.token.filter(|token| token.position.seq + 1 >= club.oldest) else { continue };

@@ -73,15 +73,15 @@ pub fn told(item: &Item) -> Told {
 }
 
 /// What the model sends.
-pub fn wanted(club: &Club, (of, record, emit): &(Kind, Id, Emit)) -> Told {
+pub fn wanted(club: &Club, (of, record, emit): (Kind, Id, Emit)) -> Told {
     let removed = match emit {
         Emit::Current => None,
         Emit::Removed { deleted } => {
-            let reason = if *deleted { Reason::Deleted } else { Reason::Changed };
-            Some((reason, club.records[record].rev))
+            let reason = if deleted { Reason::Deleted } else { Reason::Changed };
+            Some((reason, club.records[&record].rev))
         }
     };
-    (kind(*of), *record, removed)
+    (kind(of), record, removed)
 }
 
 pub struct Reading<'a> {

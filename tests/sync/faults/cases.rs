@@ -86,7 +86,7 @@ impl World {
             let session = create("session", session(self.day, &self.mine));
             let there = self.attendance(&id(&session));
             let mut items = vec![session.clone(), there];
-            items.extend(self.plain(if spare { "Spare" } else { "Used" }));
+            items.extend(Self::plain(if spare { "Spare" } else { "Used" }));
             items.extend(self.facts(&id(&session)));
             let race = create("race_test", race(&id(&session)));
             if !spare {
@@ -100,11 +100,11 @@ impl World {
         let lone = [create("session", session(self.day, &self.mine)), create("athlete", person("Lone", &self.mine))];
         self.handed_in(&lone).await;
         self.spare.splice(0..0, lone);
-        let join = self.membership(&self.other, &self.athlete);
+        let join = Self::membership(&self.other, &self.athlete);
         self.handed_in(std::slice::from_ref(&join)).await;
         self.spare.push(join);
         self.planned().await;
-        let gone = self.plain("Gone").remove(0);
+        let gone = Self::plain("Gone").remove(0);
         self.handed_in(std::slice::from_ref(&gone)).await;
         let rev = self.rev(&gone).await;
         self.handed_in(&[item("DELETE", "venue", &id(&gone), json!({"if_match": rev}))]).await;
@@ -160,13 +160,13 @@ impl World {
         item("PUT", "attendance", &pair(session, &self.athlete), json!({"if_none_match": "*", "data": data}))
     }
 
-    fn membership(&self, group: &str, athlete: &str) -> Value {
+    fn membership(group: &str, athlete: &str) -> Value {
         let data = json!({"group_id": group, "athlete_id": athlete});
         item("PUT", "group_membership", &pair(group, athlete), json!({"if_none_match": "*", "data": data}))
     }
 
     /// Records that stand by themselves.
-    fn plain(&self, name: &str) -> Vec<Value> {
+    fn plain(name: &str) -> Vec<Value> {
         vec![
             create("venue", venue(name)),
             create("equipment", json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 20, "note": name})),
@@ -216,13 +216,13 @@ impl World {
         changes.iter().find(|one| one["id"] == id).unwrap()["rev"].as_str().unwrap().to_owned()
     }
 
-    fn case(&self, name: impl Into<String>, who: &Caller, items: Vec<Value>) -> Case {
+    fn case(name: impl Into<String>, who: &Caller, items: Vec<Value>) -> Case {
         Case { name: name.into(), who: who.clone(), act: Act::Push(items) }
     }
 
     /// A new record of each type.
     pub fn creates(&self) -> Vec<Case> {
-        let mut items = self.plain("New");
+        let mut items = Self::plain("New");
         items.extend(self.facts(&self.of("session")));
         items.push(create("race_test", race(&self.of("session"))));
         items.push(create("race_result", self.result(&self.of("race_test"))));
@@ -232,9 +232,9 @@ impl World {
         items.push(create("lane_plan", plan["data"].clone()));
         let lone = id(&self.spare[0]);
         items.push(self.attendance(&lone));
-        items.push(self.membership(&self.other, &id(&self.spare[1])));
+        items.push(Self::membership(&self.other, &id(&self.spare[1])));
         let name = |item: &Value| format!("create {}", item["type"].as_str().unwrap());
-        items.into_iter().map(|item| self.case(name(&item), &self.admin, vec![item])).collect()
+        items.into_iter().map(|item| Self::case(name(&item), &self.admin, vec![item])).collect()
     }
 
     /// An edit and a removal of each type that has them.
@@ -253,7 +253,7 @@ impl World {
             };
             if kind == "venue" && record["data"]["name"] == "Gone" {
                 let late = item("PATCH", kind, &id, json!({"if_match": "1", "data": change}));
-                cases.push(self.case("change what was deleted", &self.admin, vec![late]));
+                cases.push(Self::case("change what was deleted", &self.admin, vec![late]));
                 continue;
             }
             let rev = self.rev(record).await;
@@ -264,7 +264,7 @@ impl World {
             } else {
                 item("PUT", kind, &id, with(named, &json!({"data": with(record["data"].clone(), &change)})))
             };
-            cases.push(self.case(format!("{} {kind}", text(&edit, "method")), &self.admin, vec![edit]));
+            cases.push(Self::case(format!("{} {kind}", text(&edit, "method")), &self.admin, vec![edit]));
         }
         cases.extend(self.merges().await);
         for record in
@@ -277,7 +277,7 @@ impl World {
             }
             // The session with runs in it cannot go.
             if kind != "session" || id(record) == id(&self.spare[0]) {
-                cases.push(self.case(
+                cases.push(Self::case(
                     format!("delete {kind}"),
                     &self.admin,
                     vec![item("DELETE", kind, &id(record), more)],
@@ -295,7 +295,7 @@ impl World {
         // Made before the athlete joined the other group.
         let before = (rev.parse::<i64>().unwrap() - 1).to_string();
         let old = self.patch(json!({"group_ids": [self.mine], "display_name": "Renamed"}), &before);
-        [self.case("merge", &self.coach, vec![merge]), self.case("merge in part", &self.admin, vec![old])]
+        [Self::case("merge", &self.coach, vec![merge]), Self::case("merge in part", &self.admin, vec![old])]
     }
 
     /// Corrections, withdrawals, facts that are held, what an admin decides, and much at once.
@@ -311,17 +311,17 @@ impl World {
             let before = self.of(kind);
             for (name, change) in [("correct", json!({"note": "Corrected"})), ("withdraw", json!({"void": true}))] {
                 let data = with(with(fact.clone(), &json!({"supersedes": before})), &change);
-                cases.push(self.case(format!("{name} {kind}"), &self.coach, vec![create(kind, data)]));
+                cases.push(Self::case(format!("{name} {kind}"), &self.coach, vec![create(kind, data)]));
             }
         }
         let hidden = create("run", run(&session, &self.hidden, self.day));
-        cases.push(self.case("hold run", &self.coach, vec![hidden]));
+        cases.push(Self::case("hold run", &self.coach, vec![hidden]));
         let mut measured = self.facts(&session).remove(2);
         measured["data"]["athlete_id"] = json!(self.hidden);
-        cases.push(self.case("hold measurement", &self.coach, vec![measured]));
-        cases.push(self.case("hold what a leaver recorded", &self.leaver, self.facts(&session)));
-        cases.push(self.case("mixed batch", &self.coach, self.mixed().await));
-        cases.push(self.case("two transactions", &self.coach, self.chain().await));
+        cases.push(Self::case("hold measurement", &self.coach, vec![measured]));
+        cases.push(Self::case("hold what a leaver recorded", &self.leaver, self.facts(&session)));
+        cases.push(Self::case("mixed batch", &self.coach, self.mixed().await));
+        cases.push(Self::case("two transactions", &self.coach, self.chain().await));
         let place = [json!({}), json!({"group_id": self.mine})];
         for (fact, place) in self.held.iter().zip(place) {
             cases.push(self.post(&format!("/held-items/{}/accept", id(fact)), place));
@@ -357,7 +357,7 @@ impl World {
         let mut poison = create("run", run(&id(&session), &self.athlete, self.day));
         poison["data"]["height_m"] = json!("tall");
         items.push(poison);
-        items.push(self.plain("Mixed").remove(2));
+        items.push(Self::plain("Mixed").remove(2));
         items
     }
 }

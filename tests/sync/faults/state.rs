@@ -12,6 +12,9 @@ struct Table {
     times: Vec<String>,
 }
 
+/// A table: its name, its columns, those of its key, those of time.
+type Columns = (String, Vec<String>, Vec<String>, Vec<String>);
+
 /// The rows of one club, in a database of its own.
 pub struct Rows {
     pool: PgPool,
@@ -38,7 +41,7 @@ pub fn differences(left: &State, right: &State) -> Vec<String> {
 impl Rows {
     /// The rows as they are now; they are kept for [`Rows::put_back`].
     pub async fn keep(pool: &PgPool, club: &str) -> Self {
-        let found: Vec<(String, Vec<String>, Vec<String>, Vec<String>)> = sqlx::query_as(
+        let found: Vec<Columns> = sqlx::query_as(
             "with recursive tenant as (
                select c.oid, c.relname::text as name from pg_class c
                where c.relkind = 'r' and c.relnamespace = 'public'::regnamespace

@@ -251,7 +251,8 @@ impl AccountTx {
 #[derive(Debug)]
 pub struct ClubTx {
     tx: Transaction<'static, Postgres>,
-    life: i32,
+    /// The life of the database as far as this instance knows.
+    pub life: i32,
     /// The club.
     pub club: ClubId,
     /// Who acts.
@@ -327,11 +328,6 @@ impl ClubTx {
         let lock = format!("select pg_advisory_xact_lock({})", (club ^ record).cast_signed());
         sqlx::raw_sql(AssertSqlSafe(lock)).execute(&mut *self.tx).await?;
         Ok(())
-    }
-
-    /// The life of the database as far as this instance knows.
-    pub const fn life(&self) -> i32 {
-        self.life
     }
 
     /// Marks a place to go back to.

@@ -42,7 +42,7 @@ pub async fn clock(tx: &mut ClubTx, device: DeviceId) -> Result<Clock, StoreErro
     .ok_or(StoreError::NotFound("club"))?;
     Ok(Clock {
         // The club takes the epoch with its first write; what phones must learn of it does not wait for that.
-        epoch: row.epoch.max(tx.life()),
+        epoch: row.epoch.max(tx.life),
         seq: row.seq,
         oldest: row.oldest_seq,
         oldest_at: row.oldest_at,

@@ -39,7 +39,7 @@ pub async fn look(db: &Db, club: ClubId, phones: &HashSet<Phone>) -> Result<(Hea
     let mut head = sqlx::query_as!(Head, "select epoch, seq from club_clock where club_id = $1", club.0)
         .fetch_one(tx.conn())
         .await?;
-    head.epoch = head.epoch.max(tx.life());
+    head.epoch = head.epoch.max(tx.life);
     let rows =
         sqlx::query!("select id, generation from sync_device where club_id = $1 and id = any ($2)", club.0, &devices)
             .fetch_all(tx.conn())

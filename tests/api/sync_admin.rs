@@ -85,6 +85,22 @@ async fn what_waits_for_a_record_of_the_same_phone_is_filed_when_it_comes(pool: 
 }
 
 #[sqlx::test]
+async fn a_held_measurement_that_was_accepted_and_deleted_is_gone(pool: PgPool) {
+    let squad = squad(pool).await;
+    let data = json!({"athlete_id": squad.hidden, "kind": "stature_m", "value": 1.5, "measured_on": squad.day});
+    let fact = create("measurement", data);
+    let id = fact["id"].as_str().unwrap();
+    assert_eq!(statuses(&push(&squad.coach, std::slice::from_ref(&fact)).await), [202]);
+    let path = format!("/held-items/{id}/accept");
+    squad.admin.post(&path, json!({"athlete_id": squad.athlete})).await.expect(200);
+    let stored = push(&squad.coach, std::slice::from_ref(&fact)).await;
+    assert_eq!(statuses(&stored), [200]);
+    let delete = item("DELETE", "measurement", id, json!({"if_match": stored[0]["rev"]}));
+    assert_eq!(statuses(&push(&squad.admin, &[delete]).await), [200]);
+    assert_eq!(statuses(&push(&squad.coach, &[fact]).await), [410]);
+}
+
+#[sqlx::test]
 async fn a_rejected_fact_is_answered_with_the_reason(pool: PgPool) {
     let squad = squad(pool).await;
     let fact = create("run", run(&squad.session, &squad.hidden, squad.day));

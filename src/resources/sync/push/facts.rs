@@ -86,8 +86,9 @@ impl Work<'_> {
         }
         Ok(match before.outcome.as_deref() {
             Some("accepted") => {
-                let rev = store::rev(tx, item.id).await?.unwrap_or(0);
-                Verdict::Done(Done::before(rev))
+                // Filed, and deleted since.
+                let rev = store::rev(tx, item.id).await?;
+                rev.map_or_else(|| Verdict::Refused(Problem::gone()), |rev| Verdict::Done(Done::before(rev)))
             }
             Some(_) => {
                 let note = before.note.clone().unwrap_or_default();

@@ -6,6 +6,7 @@ use std::pin::Pin;
 use actix_web::http::header::CONTENT_TYPE;
 use actix_web::{FromRequest, HttpRequest, dev::Payload, web};
 use serde::de::DeserializeOwned;
+use serde::de::value::MapDeserializer;
 use serde_json::Value;
 
 use super::fault::Fault;
@@ -78,6 +79,15 @@ pub fn payload_problem(error: &actix_web::Error) -> Problem {
 /// 400 with a pointer.
 pub fn from_value<T: DeserializeOwned>(value: Value) -> Result<T, Problem> {
     serde_path_to_error::deserialize(value).map_err(|error| pointed(&error))
+}
+
+/// Parses the fields of a JSON object that stay in memory.
+///
+/// # Errors
+/// 400 with a pointer.
+pub fn from_fields<'a, T: DeserializeOwned>(fields: impl Iterator<Item = (&'a str, &'a Value)>) -> Result<T, Problem> {
+    let object: MapDeserializer<'a, _, serde_json::Error> = MapDeserializer::new(fields);
+    serde_path_to_error::deserialize(object).map_err(|error| pointed(&error))
 }
 
 fn pointed(error: &serde_path_to_error::Error<serde_json::Error>) -> Problem {

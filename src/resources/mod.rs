@@ -25,6 +25,8 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Mounts every resource.
 pub fn mount(config: &mut ServiceConfig) {
+    // Routes are tried in this order, and phones ask for changes more often than for anything else.
+    sync::routes(config);
     accounts::routes(config);
     assessments::routes(config);
     athletes::routes(config);
@@ -42,6 +44,5 @@ pub fn mount(config: &mut ServiceConfig) {
     rhythm::routes(config);
     runs::routes(config);
     sessions::routes(config);
-    sync::routes(config);
     venues::routes(config);
 }

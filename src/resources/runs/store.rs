@@ -3,6 +3,8 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
+use serde::Serialize;
+use sqlx::types::Json;
 use uuid::Uuid;
 
 use super::model::{Intervals, Leg, Run, TimingMethod, Touchdowns};
@@ -237,7 +239,7 @@ pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, &Run)]) -> Result<(), Store
         return Ok(());
     }
     let (club, actor, skew) = (tx.club.0, tx.actor.account.0, tx.skew_ms);
-    let rows: Vec<serde_json::Value> = runs.iter().map(|(id, run)| columns(*id, run)).collect();
+    let rows: Vec<Columns> = runs.iter().map(|(id, run)| Columns::of(*id, run)).collect();
     let changes: Vec<Change> = runs.iter().map(|(id, run)| Change::put(Kind::Run, *id).under(run.athlete)).collect();
     sqlx::query!(
         r#"
@@ -258,7 +260,7 @@ pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, &Run)]) -> Result<(), Store
         where c.id = $1
         "#,
         club,
-        serde_json::Value::Array(rows),
+        Json(rows) as _,
         actor,
         Utc::now(),
         skew
@@ -268,30 +270,59 @@ pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, &Run)]) -> Result<(), Store
     Ok(())
 }
 
-fn columns(id: RunId, run: &Run) -> serde_json::Value {
-    let touchdowns = run.touchdowns.as_ref();
-    serde_json::json!({
-        "id": id,
-        "session_id": run.session,
-        "athlete_id": run.athlete,
-        "run_at": run.run_at,
-        "barrier_kind": run.barrier_kind.as_str(),
-        "height_mm": mm(run.height),
-        "spacing_mm": mm(run.spacing),
-        "approach_mm": run.approach.map(mm),
-        "barriers": run.barriers,
-        "held": run.intervals.held,
-        "over_reached": run.intervals.over_reached,
-        "crowded": run.intervals.crowded,
-        "broken": run.intervals.broken,
-        "hits": run.hits,
-        "fell": run.fell,
-        "lead_leg": run.lead_leg.map(Leg::as_str),
-        "touchdown_times_ms": touchdowns.map(|one| one.times_ms.clone()),
-        "timing_method": touchdowns.map(|one| one.method.as_str()),
-        "video_fps": touchdowns.and_then(|one| one.video_fps),
-        "note": run.note,
-        "supersedes": run.supersedes,
-        "void": run.void,
-    })
+/// A run as one object for the insert.
+#[derive(Serialize)]
+struct Columns<'a> {
+    id: Uuid,
+    session_id: Uuid,
+    athlete_id: Uuid,
+    run_at: DateTime<Utc>,
+    barrier_kind: &'static str,
+    height_mm: i32,
+    spacing_mm: i32,
+    approach_mm: Option<i32>,
+    barriers: i16,
+    held: i16,
+    over_reached: i16,
+    crowded: i16,
+    broken: i16,
+    hits: i16,
+    fell: bool,
+    lead_leg: Option<&'static str>,
+    touchdown_times_ms: Option<&'a [Option<i32>]>,
+    timing_method: Option<&'static str>,
+    video_fps: Option<i16>,
+    note: Option<&'a str>,
+    supersedes: Option<Uuid>,
+    void: bool,
+}
+
+impl<'a> Columns<'a> {
+    fn of(id: RunId, run: &'a Run) -> Self {
+        let touchdowns = run.touchdowns.as_ref();
+        Self {
+            id: id.0,
+            session_id: run.session.0,
+            athlete_id: run.athlete.0,
+            run_at: run.run_at,
+            barrier_kind: run.barrier_kind.as_str(),
+            height_mm: mm(run.height),
+            spacing_mm: mm(run.spacing),
+            approach_mm: run.approach.map(mm),
+            barriers: run.barriers,
+            held: run.intervals.held,
+            over_reached: run.intervals.over_reached,
+            crowded: run.intervals.crowded,
+            broken: run.intervals.broken,
+            hits: run.hits,
+            fell: run.fell,
+            lead_leg: run.lead_leg.map(Leg::as_str),
+            touchdown_times_ms: touchdowns.map(|one| one.times_ms.as_slice()),
+            timing_method: touchdowns.map(|one| one.method.as_str()),
+            video_fps: touchdowns.and_then(|one| one.video_fps),
+            note: run.note.as_deref(),
+            supersedes: run.supersedes.map(|id| id.0),
+            void: run.void,
+        }
+    }
 }

@@ -86,8 +86,6 @@ impl Kind {
 pub struct Parsed {
     /// The operation.
     pub op_id: Uuid,
-    /// SHA-256 of the item without the version it names.
-    pub digest: Vec<u8>,
     /// The record; the nil id when it cannot be read.
     pub id: Uuid,
     /// What to do, or why it cannot be read.
@@ -112,17 +110,7 @@ fn has_zero(value: &Value) -> bool {
 /// The JSON with the names of each object in order, so that a client may write them in any.
 fn canonical(value: &Value, out: &mut String) {
     match value {
-        Value::Object(fields) => {
-            let sorted: std::collections::BTreeMap<&String, &Value> = fields.iter().collect();
-            out.push('{');
-            for (name, value) in sorted {
-                out.push_str(&Value::from(name.as_str()).to_string());
-                out.push(':');
-                canonical(value, out);
-                out.push(',');
-            }
-            out.push('}');
-        }
+        Value::Object(fields) => canonical_fields(fields, out),
         Value::Array(list) => {
             out.push('[');
             for value in list {
@@ -135,20 +123,44 @@ fn canonical(value: &Value, out: &mut String) {
     }
 }
 
+fn canonical_fields(fields: &Map<String, Value>, out: &mut String) {
+    let sorted: std::collections::BTreeMap<&String, &Value> = fields.iter().collect();
+    out.push('{');
+    for (name, value) in sorted {
+        out.push_str(&Value::from(name.as_str()).to_string());
+        out.push(':');
+        canonical(value, out);
+        out.push(',');
+    }
+    out.push('}');
+}
+
+/// SHA-256 of what an item says, without the version it names: a phone that sends it again may have learnt of a newer
+/// one from an earlier item meanwhile.
+pub fn digest(kind: Kind, op: &Op) -> Vec<u8> {
+    let mut text = format!("{} {} {} {} ", op.method.as_str(), kind.word(), op.id, op.if_none_match);
+    canonical_fields(&op.data, &mut text);
+    sha256(text.as_bytes())
+}
+
 impl Parsed {
     /// Reads an item.
     pub fn of(op_id: Uuid, item: Map<String, Value>) -> Self {
-        let mut said = item.clone();
-        let item = Value::Object(item);
-        // A phone that sends an item again may have learnt of a newer version from an earlier one meanwhile.
-        said.retain(|name, _| !matches!(name.as_str(), "if_match" | "base_rev"));
-        let mut text = String::new();
-        canonical(&Value::Object(said), &mut text);
-        let digest = sha256(text.as_bytes());
         let read = |text: Option<&Value>| text.and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
         // An item without a readable id shares the record of no other.
         let id = read(item.get("id")).unwrap_or(op_id);
-        Self { op_id, digest, id, parsed: parse(item) }
+        Self { op_id, id, parsed: parse(Value::Object(item)) }
+    }
+
+    /// Whether another item says the same, whatever version it names.
+    pub fn says_what(&self, other: &Self) -> bool {
+        match (&self.parsed, &other.parsed) {
+            (Ok((kind, op)), Ok((other_kind, other))) => {
+                let said = |op: &'_ Op| (op.method, op.id, op.if_none_match);
+                kind == other_kind && said(op) == said(other) && op.data == other.data
+            }
+            _ => false,
+        }
     }
 
     /// A fact from the holding area, as it would be sent now.
@@ -272,17 +284,16 @@ pub async fn file(tx: &mut ClubTx, items: &[(usize, &Parsed)]) -> Result<Vec<Fac
             facts.push(Some(Fact::Refused(Problem::gone())));
             continue;
         };
-        let mut data = op.data.clone();
-        data.insert("id".to_owned(), op.id.to_string().into());
-        let data = Value::Object(data);
+        let id = Value::String(op.id.to_string());
+        let fields = || op.data.iter().map(|(name, value)| (name.as_str(), value)).chain([("id", &id)]);
         let refused = |problem: Problem| Some(Fact::Refused(readable(problem)));
         facts.push(match kind {
-            Kind::Record(Type::Run) => body::from_value(data).map_or_else(refused, |one: runs::sync::Fields| {
+            Kind::Record(Type::Run) => body::from_fields(fields()).map_or_else(refused, |one: runs::sync::Fields| {
                 runs_sent.push(one);
                 None
             }),
             Kind::Record(Type::Assessment) => {
-                body::from_value(data).map_or_else(refused, |one: assessments::sync::Fields| {
+                body::from_fields(fields()).map_or_else(refused, |one: assessments::sync::Fields| {
                     ratings.push(one);
                     None
                 })

@@ -147,7 +147,8 @@ impl Work<'_> {
 
     /// Whether an item needs something that failed.
     fn blocked(&self, at: usize, failed: &HashSet<Uuid>) -> bool {
-        self.items.get(at).is_some_and(|item| item.needs().iter().any(|id| failed.contains(id)))
+        !failed.is_empty()
+            && self.items.get(at).is_some_and(|item| item.needs().iter().any(|id| failed.contains(id)))
     }
 
     /// Whether an item needs something that comes later in the push.
@@ -172,15 +173,15 @@ impl Work<'_> {
     /// One item that is not filed in bulk.
     async fn one(&self, tx: &mut ClubTx, at: usize, failed: &HashSet<Uuid>) -> Result<Verdict, Problem> {
         let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
+        let (kind, op) = match &item.parsed {
+            Ok((kind, op)) => (*kind, op),
+            Err(problem) => return Ok(Verdict::Refused(problem.again())),
+        };
         if self.repeated(at) {
             // Answered with the first of the two, or refused, once all is done.
             let detail = "This op_id stands twice in the push, with other content. Give each item its own.";
             return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
         }
-        let (kind, op) = match &item.parsed {
-            Ok((kind, op)) => (*kind, op),
-            Err(problem) => return Ok(Verdict::Refused(problem.again())),
-        };
         if self.blocked(at, failed) {
             return Ok(Verdict::Refused(waiting()));
         }
@@ -194,8 +195,9 @@ impl Work<'_> {
     async fn edit(&self, tx: &mut ClubTx, at: usize, kind: Kind, op: &Op) -> Result<Verdict, Problem> {
         let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
         let mark = tx.mark().await?;
-        if let Some(given) = store::claim(tx, item.op_id, &item.digest, item.id).await? {
-            if given.digest != item.digest {
+        let digest = items::digest(kind, op);
+        if let Some(given) = store::claim(tx, item.op_id, &digest, item.id).await? {
+            if given.digest != digest {
                 let detail = "This op_id was used for another edit. Give each item its own.";
                 return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
             }
@@ -307,7 +309,7 @@ impl Work<'_> {
         for at in 0..self.items.len() {
             let Some(item) = self.items.get(at) else { continue };
             let first = self.items.iter().take(at).position(|other| other.op_id == item.op_id);
-            let Some(first) = first.filter(|first| self.items.get(*first).is_some_and(|one| one.digest == item.digest))
+            let Some(first) = first.filter(|first| self.items.get(*first).is_some_and(|one| one.says_what(item)))
             else {
                 continue;
             };

@@ -10,7 +10,7 @@ use super::service::Answer;
 use super::world::World;
 
 impl World {
-    async fn admin(&self, club: usize, method: Method, path: &str, etag: &str, body: Option<Value>) -> Answer {
+    pub async fn admin(&self, club: usize, method: Method, path: &str, etag: &str, body: Option<Value>) -> Answer {
         let club = &self.clubs[club];
         let path = format!("/v1/clubs/{}{path}", club.id);
         self.service.call(&club.people[0].signed_in.token, method, &path, etag, body).await
@@ -20,11 +20,12 @@ impl World {
     pub async fn act(&mut self, club: usize) {
         self.figures.actions += 1;
         let person = 1 + self.dice.pick(3) as usize;
-        match self.dice.pick(12) {
+        match self.dice.pick(13) {
             0..6 => self.regroup(club, person).await,
             6 => self.set_role(club, person).await,
             7 => self.come_or_go(club, person).await,
             8..11 => self.decide(club).await,
+            11 => self.enter(club).await,
             _ => self.resync(club).await,
         }
     }

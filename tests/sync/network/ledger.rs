@@ -1,7 +1,7 @@
 //! What the service said of each item, and whether the end agrees: nothing lost, nothing twice, no edit overwritten
 //! unseen.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use serde_json::{Map, Value};
 use uuid::Uuid;
@@ -48,6 +48,8 @@ pub struct Ledger {
     pub refused: HashMap<Uuid, Uuid>,
     /// Facts as they were first shown: SHA-256 is not needed to see a difference.
     pub shown: HashMap<Uuid, u64>,
+    /// Race tests that an admin has entered somebody in: their versions are also those of their entries.
+    pub raced: HashSet<Uuid>,
     /// Attendances: whether the last word was that the athlete came.
     pub present: HashMap<Uuid, (Value, bool)>,
 }
@@ -92,7 +94,7 @@ impl Ledger {
     fn note(&mut self, device: usize, item: &Value, result: &Value, status: u16) {
         let (kind, method, id) =
             (item["type"].as_str().unwrap_or_default(), item["method"].as_str(), id_of(&item["id"]));
-        if matches!(kind, "run" | "assessment" | "decision" | "measurement") && method == Some("PUT") {
+        if matches!(kind, "run" | "assessment" | "decision" | "measurement" | "race_result") && method == Some("PUT") {
             return self.note_fact((kind, id), id_of(&item["data"]["athlete_id"]), result, status);
         }
         match status {
@@ -147,6 +149,11 @@ impl Ledger {
         known.told = told;
     }
 
+    /// An admin enters athletes in a race test.
+    pub fn entered(&mut self, test: Uuid) {
+        self.raced.insert(test);
+    }
+
     /// Whether an athlete was deleted.
     pub fn is_deleted(&self, athlete: Uuid) -> bool {
         self.edited.get(&athlete).is_some_and(|one| one.deleted)
@@ -157,7 +164,8 @@ impl Ledger {
         let named = number(&item["if_match"]);
         let edited = self.edited.entry(id_of(&item["id"])).or_default();
         item["type"].as_str().unwrap().clone_into(&mut edited.kind);
-        if let (Some(named), Some((last, by))) = (named, edited.parts.get("")) {
+        let alone = !self.raced.contains(&id_of(&item["id"]));
+        if let (Some(named), Some((last, by)), true) = (named, edited.parts.get(""), alone) {
             assert!(
                 named == *last || by.contains(&device),
                 "an edit overwrote what it had not seen: {item}, stored {last}"
@@ -255,7 +263,8 @@ pub fn same(a: &Map<String, Value>, b: &Map<String, Value>) -> bool {
 pub fn holds(stored: &Value, fields: &Map<String, Value>) -> bool {
     fields.iter().all(|(name, value)| {
         // What stands in a plan beside its lanes is the service's.
-        matches!(name.as_str(), "alternatives" | "cautions" | "proven_optimal" | "id" | "rev")
+        // And a race test shows its dimensions as a specification.
+        matches!(name.as_str(), "dimensions" | "alternatives" | "cautions" | "proven_optimal" | "id" | "rev")
             || sorted(&stored[name]) == sorted(value)
     })
 }

@@ -4,6 +4,7 @@ mod admin;
 mod faults;
 mod figures;
 mod ledger;
+mod races;
 mod run;
 mod service;
 mod truth;

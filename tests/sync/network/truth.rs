@@ -70,7 +70,14 @@ const VISIBLE: &str = "
     union all
     select 'assessment', x.id, x.rev from assessments x join root r on r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'decision', x.id, x.rev from recommendations x join root r on r.id = x.athlete_id where x.club_id = $1";
+    select 'decision', x.id, x.rev from recommendations x join root r on r.id = x.athlete_id where x.club_id = $1
+    union all
+    select 'race_test', x.id, x.rev from race_tests x join root r on r.id = x.session_id
+    where x.club_id = $1 and x.deleted_at is null
+    union all
+    select 'race_entry', x.id, x.rev from race_entries x join root r on r.id = x.athlete_id where x.club_id = $1
+    union all
+    select 'race_result', x.id, x.rev from race_results x join root r on r.id = x.athlete_id where x.club_id = $1";
 
 /// Facts with their rows of the log: one each, or none when the log does not go back that far.
 const FACTS: &str = "
@@ -82,11 +89,12 @@ const FACTS: &str = "
       select 'run' as kind, id, rev from runs where club_id = $1
       union all select 'assessment', id, rev from assessments where club_id = $1
       union all select 'decision', id, rev from recommendations where club_id = $1
+      union all select 'race_result', id, rev from race_results where club_id = $1
       union all select 'measurement', id, case when deleted_at is null then rev else 0 end from measurements where club_id = $1
     ) t left join put p on p.entity_id = t.id";
 
 /// The types that people edit here.
-const TYPES: [&str; 12] = [
+const TYPES: [&str; 15] = [
     "group",
     "venue",
     "equipment",
@@ -99,6 +107,9 @@ const TYPES: [&str; 12] = [
     "run",
     "assessment",
     "decision",
+    "race_test",
+    "race_entry",
+    "race_result",
 ];
 
 fn version((key, data): (&(String, Uuid), &Value)) -> ((String, Uuid), i64) {
@@ -112,8 +123,10 @@ fn root_of(change: &Value) -> Option<Uuid> {
     let data = change.get("data")?;
     let id = match change["type"].as_str()? {
         "athlete" | "session" | "group" => &change["id"],
-        "lane_plan" => &data["session_id"],
-        "run" | "assessment" | "measurement" | "decision" | "attendance" => &data["athlete_id"],
+        "lane_plan" | "race_test" => &data["session_id"],
+        "run" | "assessment" | "measurement" | "decision" | "attendance" | "race_entry" | "race_result" => {
+            &data["athlete_id"]
+        }
         _ => return None,
     };
     id.as_str()?.parse().ok()
@@ -127,7 +140,7 @@ impl World {
         self.figures.changes_sent += changes.len() as u64;
         let number = self.devices[device].club;
         for change in changes {
-            if !matches!(change["type"].as_str(), Some("run" | "assessment" | "decision" | "measurement")) {
+            if !matches!(change["type"].as_str(), Some("run" | "assessment" | "decision" | "measurement" | "race_result")) {
                 continue;
             }
             let Some(data) = change.get("data") else { continue };
@@ -244,7 +257,7 @@ impl World {
             self.figures.changes += highest;
             let log: Vec<(String, Uuid, i64)> = sqlx::query_as(
                 "select kind, entity_id, seq from club_change where club_id = $1
-                 and kind in ('venue', 'equipment', 'barrier_configuration', 'group', 'session', 'lane_plan', 'athlete')",
+                 and kind in ('venue', 'equipment', 'barrier_configuration', 'group', 'session', 'lane_plan', 'athlete', 'race_test')",
             )
             .bind(id)
             .fetch_all(&mut *tx)
@@ -290,6 +303,7 @@ impl World {
         let ledger = &self.clubs[number].ledger;
         for (kind, id, seq) in log {
             let known = ledger.edited.get(id).is_some_and(|one| one.revs.contains(seq));
+            let known = known || ledger.raced.contains(id);
             assert!(known, "club {number} has a change that nobody made: {kind} {id} at {seq}");
         }
         for (id, edited) in &ledger.edited {

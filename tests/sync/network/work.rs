@@ -34,12 +34,12 @@ fn plan(session: Uuid, lanes: u32) -> Value {
 }
 
 impl World {
-    fn one(&mut self, ids: &[Uuid]) -> Option<Uuid> {
+    pub fn one(&mut self, ids: &[Uuid]) -> Option<Uuid> {
         let count = u32::try_from(ids.len()).ok().filter(|count| *count > 0)?;
         Some(ids[self.dice.pick(count) as usize])
     }
 
-    fn name(&mut self, club: usize, what: &str) -> String {
+    pub fn name(&mut self, club: usize, what: &str) -> String {
         self.clubs[club].names += 1;
         format!("{what} {}", self.clubs[club].names)
     }
@@ -99,7 +99,8 @@ impl World {
             52..64 => self.edit_athlete(club, phone),
             64..70 => self.move_athlete(club, phone),
             70..80 => self.edit_session(club, phone),
-            80..88 => self.edit_plan(phone),
+            80..85 => self.edit_plan(phone),
+            85..88 => self.race(club, phone),
             88..93 => self.edit_thing(club, phone),
             93..96 => self.delete_something(phone),
             _ if self.plan.faults => self.poison(phone),
@@ -274,8 +275,8 @@ impl World {
     }
 
     fn delete_something(&mut self, phone: &mut Phone) {
-        let kinds = ["measurement", "venue", "equipment", "barrier_configuration", "session", "athlete"];
-        let kind = kinds[self.dice.pick(6) as usize];
+        let kinds = ["measurement", "venue", "equipment", "barrier_configuration", "session", "athlete", "race_test"];
+        let kind = kinds[self.dice.pick(7) as usize];
         let ids = phone.ids(kind);
         // A club that has lost its people proves little. And an athlete is deleted on one's own earlier edit only within
         // one push, so the batches would tell.

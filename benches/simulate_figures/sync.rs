@@ -2,12 +2,15 @@
 
 use std::rc::Rc;
 use std::str::FromStr;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::Instant;
 
 use lanewright::platform::cluster;
 use lanewright::platform::db::MIGRATOR;
 use sqlx::postgres::{PgConnectOptions, PgConnection};
 use sqlx::{AssertSqlSafe, ConnectOptions, Connection, Executor};
+use tokio::runtime::Runtime;
 
 use crate::faults::kills;
 use crate::model::engine::proof;
@@ -18,11 +21,14 @@ const OPERATIONS: u64 = 100_000;
 
 /// Simulates so many seeds beside a private server, or the one of `DATABASE_URL`; whether all went well.
 pub fn run(seeds: u32) -> bool {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
-    let Ok(url) = std::env::var("DATABASE_URL") else { return runtime.block_on(beside_a_server(seeds)) };
-    runtime.block_on(simulate(&PgConnectOptions::from_str(&url).expect("a database address"), seeds));
+    let Ok(url) = std::env::var("DATABASE_URL") else { return runtime().block_on(beside_a_server(seeds)) };
+    simulate(&PgConnectOptions::from_str(&url).expect("a database address"), seeds);
     let whole = modelled(seeds);
     killed(seeds) && whole
+}
+
+fn runtime() -> Runtime {
+    tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime")
 }
 
 /// The pure model: fifty thousand histories for each seed; whether none broke an invariant and each built-in fault showed.
@@ -57,28 +63,46 @@ async fn beside_a_server(seeds: u32) -> bool {
     }
 }
 
-async fn simulate(server: &PgConnectOptions, seeds: u32) {
+/// Runs the seeds, one on each core at a time, each in a database of its own.
+fn simulate(server: &PgConnectOptions, seeds: u32) {
     let begun = Instant::now();
-    let mut all = Figures::default();
-    for seed in 1..=seeds {
-        let name = format!("lanewright_simulation_{}", std::process::id());
-        let mut admin: PgConnection = server.connect().await.expect("the database server");
-        admin.execute(AssertSqlSafe(format!("create database {name}"))).await.expect("a new database");
-        let options = server.clone().database(&name);
-        let mut own: PgConnection = options.connect().await.expect("the new database");
-        MIGRATOR.run(&mut own).await.expect("the migrations");
-        own.close().await.expect("an end");
-        let service = Rc::new(Service::start(options).await);
-        let one = figures(Rc::clone(&service), Plan::of(u64::from(seed), OPERATIONS)).await;
-        eprintln!("seed {seed}: {} operations, {} s so far", one.operations(), begun.elapsed().as_secs());
-        all.add(&one);
-        drop(service);
-        admin.execute(AssertSqlSafe(format!("drop database {name} with (force)"))).await.expect("an end");
-    }
+    let (next, all) = (AtomicU32::new(1), Mutex::new(Figures::default()));
+    let work = || {
+        let runtime = runtime();
+        loop {
+            let seed = next.fetch_add(1, Ordering::Relaxed);
+            if seed > seeds {
+                return;
+            }
+            let one = runtime.block_on(one_seed(server, seed));
+            eprintln!("seed {seed}: {} operations, {} s so far", one.operations(), begun.elapsed().as_secs());
+            all.lock().expect("no seed failed").add(&one);
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
+            scope.spawn(work);
+        }
+    });
     println!("\n## Real service, simulated network: 20 phones, 4 clubs, one of them under 100 times the load\n");
     println!("| figure | value |\n| --- | --- |");
-    for (name, figure) in all.lines() {
+    for (name, figure) in all.into_inner().expect("no seed failed").lines() {
         println!("| {name} | {figure} |");
     }
     println!("| Seconds | {} |", begun.elapsed().as_secs());
+}
+
+async fn one_seed(server: &PgConnectOptions, seed: u32) -> Figures {
+    let name = format!("lanewright_simulation_{}_{seed}", std::process::id());
+    let mut admin: PgConnection = server.connect().await.expect("the database server");
+    admin.execute(AssertSqlSafe(format!("create database {name}"))).await.expect("a new database");
+    let options = server.clone().database(&name);
+    let mut own: PgConnection = options.connect().await.expect("the new database");
+    MIGRATOR.run(&mut own).await.expect("the migrations");
+    own.close().await.expect("an end");
+    let service = Rc::new(Service::start(options).await);
+    let figures = figures(Rc::clone(&service), Plan::of(u64::from(seed), OPERATIONS)).await;
+    drop(service);
+    admin.execute(AssertSqlSafe(format!("drop database {name} with (force)"))).await.expect("an end");
+    figures
 }

@@ -2,6 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 use std::hash::BuildHasher;
+use std::ops::Range;
 
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -101,6 +102,24 @@ pub fn check_correction<S: BuildHasher>(
     }
 }
 
+/// Cuts a batch so that no fact corrects another of its own part: what it corrects is stored when its turn comes.
+///
+/// `facts` are ids, each with the one it supersedes.
+pub fn parts(facts: impl Iterator<Item = (Uuid, Option<Uuid>)>) -> Vec<Range<usize>> {
+    let (mut parts, mut begun, mut seen, mut count) = (Vec::new(), 0, HashSet::new(), 0);
+    for (at, (id, supersedes)) in facts.enumerate() {
+        if supersedes.is_some_and(|earlier| seen.contains(&earlier)) {
+            parts.push(begun..at);
+            begun = at;
+            seen.clear();
+        }
+        seen.insert(id);
+        count = at + 1;
+    }
+    parts.push(begun..count);
+    parts
+}
+
 /// What became of each fact as it was parsed: what is new is checked, what is stored already passes, because what it
 /// refers to may be gone by now.
 ///
@@ -181,7 +200,8 @@ pub fn results<T>(items: Vec<Item<T>>, decisions: &[Decision], rev_of: impl Fn(U
         let (status, rev, problem) = match (decision, item.value) {
             (_, Err(problem)) => (ItemStatus::Rejected, None, Some(problem.body())),
             (Decision::Insert, _) => (ItemStatus::Created, rev_of(id), None),
-            (Decision::Unchanged(rev), _) => (ItemStatus::Unchanged, rev.or_else(|| rev_of(id)), None),
+            // One that an earlier part of the batch stored has its version from this very commit.
+            (Decision::Unchanged(rev), _) => (ItemStatus::Unchanged, rev_of(id).or(*rev), None),
             (Decision::Clash | Decision::Refused, _) => {
                 let detail = "This id is already used by a record with other content. Send a new id, or correct the \
                               stored record with `supersedes`.";
@@ -196,6 +216,16 @@ pub fn results<T>(items: Vec<Item<T>>, decisions: &[Decision], rev_of: impl Fn(U
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_correction_of_an_earlier_fact_of_the_batch_begins_a_new_part() {
+        let [a, b, c, elsewhere] = [(); 4].map(|()| Uuid::now_v7());
+        let cut = |facts: &[(Uuid, Option<Uuid>)]| parts(facts.iter().copied());
+        assert_eq!(cut(&[(a, None), (b, Some(a)), (c, Some(b))]), [0..1, 1..2, 2..3]);
+        assert_eq!(cut(&[(a, None), (b, None), (c, Some(a)), (elsewhere, Some(b))]), [0..2, 2..4]);
+        assert_eq!(cut(&[(a, Some(elsewhere)), (b, Some(c)), (c, None)]), std::slice::from_ref(&(0..3)));
+        assert_eq!(cut(&[]), std::slice::from_ref(&(0..0)));
+    }
 
     #[test]
     fn an_item_is_judged_against_the_store_and_the_batch() {

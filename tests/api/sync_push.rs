@@ -99,6 +99,31 @@ async fn an_offline_session_with_everything_in_it_is_handed_in_and_repeated_safe
 }
 
 #[sqlx::test]
+async fn what_was_corrected_before_the_network_came_back_is_filed_and_not_held(pool: PgPool) {
+    let squad = squad(pool).await;
+    let first = squad.recorded();
+    let correct = |earlier: &Value| {
+        let mut again = squad.recorded();
+        again["data"]["supersedes"] = earlier["id"].clone();
+        again
+    };
+    let second = correct(&first);
+    let third = correct(&second);
+    let rating = json!({"athlete_id": squad.athlete, "session_id": squad.session,
+        "assessed_at": format!("{}T18:00:00Z", squad.day), "ratings": {"arms": 2}});
+    let rated = create("assessment", rating.clone());
+    let mut rated_again = create("assessment", rating);
+    rated_again["data"]["supersedes"] = rated["id"].clone();
+    let items = [first.clone(), squad.recorded(), second, third, rated, rated_again];
+    let results = push(&squad.coach, &items).await;
+    assert_eq!(statuses(&results), [201; 6], "{results:?}");
+    assert_eq!(squad.runs().await, 4);
+    assert_eq!(statuses(&push(&squad.coach, &items).await), [200; 6]);
+    // A repeat of the corrected run in one push with another correction of it: one correction only.
+    assert_eq!(statuses(&push(&squad.coach, &[first.clone(), correct(&first)]).await), [200, 422]);
+}
+
+#[sqlx::test]
 async fn edits_of_different_field_groups_merge_and_the_loser_is_shown_both(pool: PgPool) {
     let squad = squad(pool).await;
     let path = format!("/athletes/{}", squad.athlete);

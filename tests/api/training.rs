@@ -300,6 +300,31 @@ async fn a_correction_supersedes_and_a_withdrawal_voids(pool: PgPool) {
 }
 
 #[sqlx::test]
+async fn a_batch_may_correct_what_it_records(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (first, broken) = (squad.run(), with(squad.run(), &json!({"height_m": 7})));
+    let fixed = with(squad.run(), &json!({"supersedes": first["id"], "hits": 0}));
+    let gone = with(squad.run(), &json!({"supersedes": fixed["id"], "void": true}));
+    let late = with(squad.run(), &json!({"supersedes": first["id"]}));
+    let lost = with(squad.run(), &json!({"supersedes": broken["id"]}));
+    let batch = [first.clone(), broken, fixed, first, gone, late, lost];
+    let expected = ["created", "rejected", "created", "unchanged", "created", "rejected", "rejected"];
+    let results = squad.record(&batch).await;
+    assert_eq!(statuses(&results), expected, "{results:?}");
+    assert_eq!(results[3]["rev"], results[0]["rev"]);
+    let pointers = [1, 5, 6].map(|at| results[at]["problem"]["errors"][0]["pointer"].as_str().unwrap().to_owned());
+    assert_eq!(pointers, ["/runs/1/height_m", "/runs/5/supersedes", "/runs/6/supersedes"]);
+    assert_eq!(squad.stored().await.len(), 3);
+    let again = squad.record(&batch).await;
+    let repeated = ["unchanged", "rejected", "unchanged", "unchanged", "unchanged", "rejected", "rejected"];
+    assert_eq!(statuses(&again), repeated);
+    let first = squad.rating();
+    let fixed = with(squad.rating(), &json!({"supersedes": first["id"]}));
+    let answer = squad.coach.post("/assessments", json!({"assessments": [first, fixed]})).await.expect(200);
+    assert_eq!(statuses(answer.body["results"].as_array().unwrap()), ["created", "created"]);
+}
+
+#[sqlx::test]
 async fn runs_are_listed_for_those_who_may_see_them(pool: PgPool) {
     let squad = squad(pool).await;
     let other = json!({"held_on": squad.day, "state": "held", "group_ids": [squad.other_group]});

@@ -47,6 +47,21 @@ pub async fn file(
     sent: &[Fields],
     prefix: impl Fn(usize) -> String,
 ) -> Result<(Vec<Item<Run>>, Vec<Decision>), Problem> {
+    let (mut items, mut decisions) = (Vec::with_capacity(sent.len()), Vec::with_capacity(sent.len()));
+    for part in batch::parts(sent.iter().map(|one| (one.id.0, one.supersedes.map(|earlier| earlier.0)))) {
+        let from = part.start;
+        let filed = file_part(tx, sent.get(part).unwrap_or_default(), |at| prefix(from + at)).await?;
+        items.extend(filed.0);
+        decisions.extend(filed.1);
+    }
+    Ok((items, decisions))
+}
+
+async fn file_part(
+    tx: &mut ClubTx,
+    sent: &[Fields],
+    prefix: impl Fn(usize) -> String,
+) -> Result<(Vec<Item<Run>>, Vec<Decision>), Problem> {
     let now = Utc::now();
     let ids: Vec<Uuid> = sent.iter().map(|fields| fields.id.0).collect();
     let taken = store::by_ids(tx, &ids).await?;

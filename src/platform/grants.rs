@@ -169,15 +169,24 @@ pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, Sto
     Ok(ids)
 }
 
+/// An athlete whom the actor sees.
+#[derive(Clone, Debug)]
+pub struct SeenAthlete {
+    /// How the squad calls them.
+    pub display_name: String,
+    /// The last day of a restriction.
+    pub restricted_until: Option<NaiveDate>,
+}
+
 /// The athletes among these that the actor sees.
 ///
 /// # Errors
 /// Database errors.
-pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
+pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, SeenAthlete>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let found = sqlx::query_scalar!(
+    let rows = sqlx::query!(
         r#"
-        select a.id
+        select a.id, a.display_name, a.restricted_until
         from athletes a
         where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
           and ($3::uuid[] is null or exists (
@@ -191,7 +200,8 @@ pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Uuid>
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(found)
+    let seen = |display_name, restricted_until| SeenAthlete { display_name, restricted_until };
+    Ok(rows.into_iter().map(|row| (row.id, seen(row.display_name, row.restricted_until))).collect())
 }
 
 /// The sessions among these that the actor sees, with their day.

@@ -124,6 +124,26 @@ async fn what_was_corrected_before_the_network_came_back_is_filed_and_not_held(p
 }
 
 #[sqlx::test]
+async fn each_edit_of_one_athlete_in_a_push_is_answered_with_a_number_of_its_own(pool: PgPool) {
+    let squad = squad(pool).await;
+    let rev = squad.admin.get(&format!("/athletes/{}", squad.athlete)).await.body["rev"].to_string();
+    let join = |group: &str| {
+        let athlete: Uuid = squad.athlete.parse().unwrap();
+        let id = Uuid::new_v5(&group.parse().unwrap(), athlete.as_bytes()).to_string();
+        let data = json!({"group_id": group, "athlete_id": athlete});
+        item("PUT", "group_membership", &id, json!({"if_none_match": "*", "data": data}))
+    };
+    let more = squad.admin.group("More").await;
+    let name = json!({"base_rev": rev, "data": {"display_name": "Other"}});
+    let items = [join(&squad.other), item("PATCH", "athlete", &squad.athlete, name), join(&more)];
+    let results = push(&squad.admin, &items).await;
+    assert_eq!(statuses(&results), [200; 3], "{results:?}");
+    let revs: Vec<i64> = results.iter().map(|one| one["rev"].as_str().unwrap().parse().unwrap()).collect();
+    assert!(revs.is_sorted_by(|one, next| one < next), "{revs:?}");
+    assert_eq!(squad.admin.seq().await, revs[2], "and nothing changed besides");
+}
+
+#[sqlx::test]
 async fn edits_of_different_field_groups_merge_and_the_loser_is_shown_both(pool: PgPool) {
     let squad = squad(pool).await;
     let path = format!("/athletes/{}", squad.athlete);

@@ -157,7 +157,7 @@ pub async fn known(
     superseded: &[Uuid],
 ) -> Result<Known, StoreError> {
     let club = tx.club.0;
-    let athletes = grants::visible_athletes(tx, athletes).await?;
+    let athletes = grants::visible_athletes(tx, athletes).await?.into_keys().collect();
     let sessions = grants::visible_sessions(tx, sessions).await?;
     let earlier = sqlx::query!(
         r#"

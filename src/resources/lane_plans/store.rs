@@ -1,7 +1,5 @@
 //! Rows of lane plans, and what a plan is made from.
 
-use std::collections::HashMap;
-
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -224,28 +222,6 @@ pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<(), St
     .execute(tx.changing(Change::put(Kind::LanePlan, id).under(plan.session)))
     .await?;
     Ok(())
-}
-
-/// Names of the athletes among these ids that the actor sees.
-pub async fn names(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, String>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let rows = sqlx::query!(
-        r#"
-        select a.id, a.display_name
-        from athletes a
-        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
-          ))
-        "#,
-        club,
-        ids,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows.into_iter().map(|row| (row.id, row.display_name)).collect())
 }
 
 /// Deletes a plan; names of athletes go at once.

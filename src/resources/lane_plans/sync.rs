@@ -9,6 +9,7 @@ use super::store::{self, Plan};
 use crate::compute::decision::Caution;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Faults;
+use crate::platform::grants;
 use crate::platform::ids::{LanePlanId, SessionId};
 use crate::platform::ops::Editable;
 use crate::platform::problem::Problem;
@@ -75,12 +76,12 @@ impl Editable for Edits {
             .flat_map(|lane| lane.athletes.iter().map(|one| one.athlete_id.0))
             .chain(content.resting.iter().map(|one| one.athlete_id.0))
             .collect();
-        let names = store::names(tx, &everybody).await?;
-        for id in everybody.iter().filter(|id| !names.contains_key(id)) {
+        let seen = grants::visible_athletes(tx, &everybody).await?;
+        for id in everybody.iter().filter(|id| !seen.contains_key(id)) {
             faults.add("/lanes", "unknown_id", format!("there is no athlete {id} in your groups"));
         }
         faults.finish(Some(()))?;
-        let name = |id: Uuid| names.get(&id).cloned().unwrap_or_default();
+        let name = |id: Uuid| seen.get(&id).map(|one| one.display_name.clone()).unwrap_or_default();
         for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
             one.display_name = name(one.athlete_id.0);
             one.standing = None;

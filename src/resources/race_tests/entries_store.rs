@@ -1,6 +1,6 @@
 //! Rows of the entries of race tests.
 
-use chrono::{NaiveDate, Utc};
+use chrono::Utc;
 use serde_json::Value;
 use uuid::Uuid;
 
@@ -146,29 +146,6 @@ pub struct Placed {
     pub place: Option<(i16, i16)>,
     /// Start after the first of the heat, milliseconds (ms).
     pub offset_ms: Option<i32>,
-}
-
-/// The athletes among `ids` that the actor sees, with the last day of a restriction.
-pub async fn visible(tx: &mut ClubTx, ids: &[AthleteId]) -> Result<Vec<(AthleteId, Option<NaiveDate>)>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let ids: Vec<Uuid> = ids.iter().map(|id| id.0).collect();
-    let rows = sqlx::query!(
-        r#"
-        select a.id, a.restricted_until
-        from athletes a
-        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
-          ))
-        "#,
-        club,
-        &ids,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows.into_iter().map(|row| (AthleteId(row.id), row.restricted_until)).collect())
 }
 
 /// Enters and withdraws athletes; the heats are taken back.

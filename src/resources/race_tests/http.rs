@@ -17,6 +17,7 @@ use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::{Fault, Faults};
+use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
 use crate::platform::ops::{self, Editable};
 use crate::platform::page::{self, PageParams};
@@ -176,14 +177,15 @@ async fn checked(tx: &mut ClubTx, test: &StoredTest, asked: &[AthleteId]) -> Res
     if asked.len() > MAX_ENTRIES {
         faults.add("/athlete_ids", "length", format!("must be at most {MAX_ENTRIES} athletes"));
     }
-    let visible = entries_store::visible(tx, asked).await?;
+    let ids: Vec<Uuid> = asked.iter().map(|id| id.0).collect();
+    let visible = grants::visible_athletes(tx, &ids).await?;
     for (at, athlete) in asked.iter().take(MAX_ENTRIES).enumerate() {
         let pointer = format!("/athlete_ids/{at}");
-        match visible.iter().find(|(id, _)| id == athlete) {
+        match visible.get(&athlete.0).map(|one| one.restricted_until) {
             None => {
                 faults.add(pointer, "unknown_id", format!("there is no athlete {athlete} in your groups"));
             }
-            Some((_, Some(until))) if *until >= test.value.held_on => {
+            Some(Some(until)) if until >= test.value.held_on => {
                 let detail = format!("is restricted until {until} and does not race; a restriction outranks a test");
                 faults.add(pointer, "restricted", detail);
             }

@@ -4,7 +4,6 @@ use std::collections::{HashMap, HashSet};
 
 use uuid::Uuid;
 
-use super::entries_store;
 use super::outcome::Outcome;
 use super::results_shapes::Fields;
 use super::results_store;
@@ -12,20 +11,20 @@ use super::store::StoredTest;
 use crate::platform::batch::{self, Decision, Item};
 use crate::platform::db::ClubTx;
 use crate::platform::fault::{Fault, Faults};
-use crate::platform::grants;
-use crate::platform::ids::{AthleteId, RaceResultId};
+use crate::platform::grants::{self, SeenAthlete};
+use crate::platform::ids::RaceResultId;
 use crate::platform::problem::Problem;
 
 /// What the results refer to.
 struct Known {
-    athletes: HashSet<AthleteId>,
+    athletes: HashMap<Uuid, SeenAthlete>,
     superseded: HashMap<Uuid, (Uuid, Uuid, Option<Uuid>)>,
 }
 
 /// Refuses a result whose athlete or superseded result is not there for the caller.
 fn check_references(one: &Outcome, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Vec<Fault>> {
     let mut faults = Faults::new();
-    if !known.athletes.contains(&one.athlete) {
+    if !known.athletes.contains_key(&one.athlete.0) {
         faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");
     }
     if let Some(earlier) = one.supersedes {
@@ -69,10 +68,10 @@ async fn file_part(
     let erased = grants::erased(tx, &athletes).await?;
     let parsed: Vec<_> = sent.iter().map(|fields| (fields.id.0, fields.parse(test.id, &test.value.test))).collect();
     let new = || parsed.iter().filter(|(id, _)| !taken.contains_key(id)).filter_map(|(_, one)| one.as_ref().ok());
-    let athletes: Vec<AthleteId> = new().map(|one| one.athlete).collect();
+    let athletes: Vec<Uuid> = new().map(|one| one.athlete.0).collect();
     let superseded: Vec<Uuid> = new().filter_map(|one| one.supersedes).map(|id| id.0).collect();
     let known = Known {
-        athletes: entries_store::visible(tx, &athletes).await?.into_iter().map(|(id, _)| id).collect(),
+        athletes: grants::visible_athletes(tx, &athletes).await?,
         superseded: results_store::superseded(tx, &superseded).await?,
     };
     // What was said about a deleted athlete is gone; a repeat of it is still the same fact.

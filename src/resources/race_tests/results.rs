@@ -22,6 +22,7 @@ use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
 use crate::platform::db::Db;
+use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RaceResultId};
 use crate::platform::params::path_id;
 use crate::platform::problem::Problem;
@@ -238,7 +239,7 @@ async fn list_personal_bests(
 ) -> Result<HttpResponse, Problem> {
     let athlete_id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let mut tx = permit.read(&db).await?;
-    if entries_store::visible(&mut tx, &[athlete_id]).await?.is_empty() {
+    if grants::visible_athletes(&mut tx, &[athlete_id.0]).await?.is_empty() {
         return Err(Problem::not_found("athlete"));
     }
     let finishes = results_store::finishes(&mut tx, &[athlete_id], None).await?;

@@ -209,7 +209,7 @@ pub async fn known(
     athletes: &[Uuid],
     superseded: &[Uuid],
 ) -> Result<Known, StoreError> {
-    let athletes = grants::visible_athletes(tx, athletes).await?;
+    let athletes = grants::visible_athletes(tx, athletes).await?.into_keys().collect();
     let sessions = grants::visible_sessions(tx, sessions).await?;
     // Few batches correct anything.
     let superseded = if superseded.is_empty() { HashMap::new() } else { earlier(tx, superseded).await? };

@@ -72,7 +72,7 @@ async fn set_attendance(
     }
     let ids: Vec<Uuid> = present.iter().map(|athlete| athlete.0).collect();
     let visible = grants::visible_athletes(&mut tx, &ids).await?;
-    for (at, athlete) in sent.iter().enumerate().filter(|(_, athlete)| !visible.contains(&athlete.0)) {
+    for (at, athlete) in sent.iter().enumerate().filter(|(_, athlete)| !visible.contains_key(&athlete.0)) {
         faults.add(format!("/present/{at}"), "unknown_id", format!("there is no athlete {athlete} in your groups"));
     }
     faults.finish(Some(()))?;

@@ -152,6 +152,11 @@ impl Parsed {
         Self { op_id, id, parsed: parse(Value::Object(item)) }
     }
 
+    /// The record whose version it changes.
+    pub fn record(&self) -> Uuid {
+        self.parsed.as_ref().map_or(self.id, |(kind, op)| entity(*kind, op))
+    }
+
     /// Whether another item says the same, whatever version it names.
     pub fn says_what(&self, other: &Self) -> bool {
         match (&self.parsed, &other.parsed) {

@@ -80,7 +80,7 @@ impl Work<'_> {
     fn chunk_end(&self, from: usize) -> usize {
         let mut seen = HashSet::new();
         let room = self.items.iter().enumerate().skip(from).take(CHUNK);
-        let end = room.take_while(|(_, item)| seen.insert(item.id) && seen.insert(item.op_id)).count();
+        let end = room.take_while(|(_, item)| seen.insert(item.record()) && seen.insert(item.op_id)).count();
         from + end.max(1)
     }
 
@@ -147,8 +147,7 @@ impl Work<'_> {
 
     /// Whether an item needs something that failed.
     fn blocked(&self, at: usize, failed: &HashSet<Uuid>) -> bool {
-        !failed.is_empty()
-            && self.items.get(at).is_some_and(|item| item.needs().iter().any(|id| failed.contains(id)))
+        !failed.is_empty() && self.items.get(at).is_some_and(|item| item.needs().iter().any(|id| failed.contains(id)))
     }
 
     /// Whether an item needs something that comes later in the push.
@@ -276,9 +275,8 @@ impl Work<'_> {
         };
         match verdict {
             Verdict::Done(done) => {
-                let entity = item.parsed.as_ref().map_or(item.id, |(kind, op)| items::entity(*kind, op));
                 // What this very transaction changed has its version from the commit, also for a repeat in the same push.
-                let rev = revs.filter(|_| !done.answered).map_or(done.rev, |revs| revs.of(entity, done.rev));
+                let rev = revs.filter(|_| !done.answered).map_or(done.rev, |revs| revs.of(item.record(), done.rev));
                 outcome.status = done.status;
                 outcome.rev = Some(rev.to_string());
                 outcome.replayed = done.replayed;

@@ -140,7 +140,10 @@ impl World {
         self.figures.changes_sent += changes.len() as u64;
         let number = self.devices[device].club;
         for change in changes {
-            if !matches!(change["type"].as_str(), Some("run" | "assessment" | "decision" | "measurement" | "race_result")) {
+            if !matches!(
+                change["type"].as_str(),
+                Some("run" | "assessment" | "decision" | "measurement" | "race_result")
+            ) {
                 continue;
             }
             let Some(data) = change.get("data") else { continue };

@@ -314,6 +314,12 @@ impl World {
                 cases.push(Self::case(format!("{name} {kind}"), &self.coach, vec![create(kind, data)]));
             }
         }
+        let first = create("run", run(&session, &self.athlete, self.day));
+        let mut again = create("run", run(&session, &self.athlete, self.day));
+        again["data"]["supersedes"] = first["id"].clone();
+        cases.push(Self::case("record and correct", &self.coach, vec![first, again]));
+        let many = (0..101).map(|_| create("run", run(&session, &self.athlete, self.day))).collect();
+        cases.push(Self::case("more than one transaction takes", &self.coach, many));
         let hidden = create("run", run(&session, &self.hidden, self.day));
         cases.push(Self::case("hold run", &self.coach, vec![hidden]));
         let mut measured = self.facts(&session).remove(2);

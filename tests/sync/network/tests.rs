@@ -8,7 +8,6 @@ use sqlx::PgPool;
 use tokio::task::LocalSet;
 use uuid::Uuid;
 
-use super::figures::Figures;
 use super::run::{figures, run};
 use super::service::Service;
 use super::world::{Plan, World};

@@ -87,7 +87,7 @@ pub struct Device {
     pub ahead: i64,
     /// Answers that will come late.
     pub kept: Vec<Kept>,
-    /// Tokens it had before.
+    /// Tokens it had before, of the copy that it has now.
     pub tokens: Vec<String>,
 }
 
@@ -252,11 +252,11 @@ impl World {
     pub async fn start_sync(&mut self, device: usize, kill_after: Option<u32>) {
         let now = self.clock(device);
         let Some(mut phone) = self.devices[device].phone.take() else { return };
-        if let Some(token) = phone.token() {
-            let tokens = &mut self.devices[device].tokens;
-            if tokens.last() != Some(&token) {
-                tokens.push(token);
-            }
+        let tokens = &mut self.devices[device].tokens;
+        match phone.token() {
+            Some(token) if tokens.last() != Some(&token) => tokens.push(token),
+            Some(_) => {}
+            None => tokens.clear(),
         }
         if let Some(steps) = kill_after {
             phone.kill_after(steps);

@@ -158,7 +158,7 @@ impl Parsed {
     }
 
     /// Whether another item says the same, whatever version it names.
-    pub fn says_what(&self, other: &Self) -> bool {
+    pub fn says_the_same(&self, other: &Self) -> bool {
         match (&self.parsed, &other.parsed) {
             (Ok((kind, op)), Ok((other_kind, other))) => {
                 let said = |op: &'_ Op| (op.method, op.id, op.if_none_match);

@@ -307,7 +307,7 @@ impl Work<'_> {
         for at in 0..self.items.len() {
             let Some(item) = self.items.get(at) else { continue };
             let first = self.items.iter().take(at).position(|other| other.op_id == item.op_id);
-            let Some(first) = first.filter(|first| self.items.get(*first).is_some_and(|one| one.says_what(item)))
+            let Some(first) = first.filter(|first| self.items.get(*first).is_some_and(|one| one.says_the_same(item)))
             else {
                 continue;
             };

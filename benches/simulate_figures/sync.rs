@@ -4,7 +4,7 @@ use std::rc::Rc;
 use std::str::FromStr;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU32, Ordering};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use lanewright::platform::cluster;
 use lanewright::platform::db::MIGRATOR;
@@ -103,6 +103,12 @@ async fn one_seed(server: &PgConnectOptions, seed: u32) -> Figures {
     let service = Rc::new(Service::start(options).await);
     let figures = figures(Rc::clone(&service), Plan::of(u64::from(seed), OPERATIONS)).await;
     drop(service);
-    admin.execute(AssertSqlSafe(format!("drop database {name} with (force)"))).await.expect("an end");
+    // A process of the server that tends the tables may be in there, which only a superuser can send away.
+    let mut tries = 1;
+    while let Err(error) = admin.execute(AssertSqlSafe(format!("drop database {name} with (force)"))).await {
+        assert!(tries < 60, "{name} stays: {error}");
+        tries += 1;
+        tokio::time::sleep(Duration::from_secs(1)).await;
+    }
     figures
 }

@@ -133,12 +133,24 @@ async fn work(mut handset: Handset, squad: Rc<Squad>, stop: Rc<Cell<bool>>) -> H
     handset
 }
 
+/// A connection of the proof itself; the server may still be getting up from the last strike.
+async fn probe(ground: &Ground) -> PgConnection {
+    let begun = Instant::now();
+    loop {
+        match ground.options().connect().await {
+            Ok(probe) => return probe,
+            Err(error) => assert!(begun.elapsed() < Duration::from_secs(30), "the server stays away: {error}"),
+        }
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    }
+}
+
 async fn strike(victim: Victim, ground: &mut Ground, dice: &mut Dice) {
     if victim == Victim::Server {
         ground.kill_server().await;
         return ground.start().await;
     }
-    let mut probe: PgConnection = ground.options().connect().await.unwrap();
+    let mut probe = probe(ground).await;
     if victim == Victim::Connections {
         let all = "select pg_terminate_backend(pid) from pg_stat_activity where application_name = 'lanewright'";
         sqlx::query(all).execute(&mut probe).await.unwrap();

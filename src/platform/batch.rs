@@ -105,7 +105,7 @@ pub fn check_correction<S: BuildHasher>(
 /// Cuts a batch so that no fact corrects another of its own part: what it corrects is stored when its turn comes.
 ///
 /// `facts` are ids, each with the one it supersedes.
-pub fn parts(facts: impl Iterator<Item = (Uuid, Option<Uuid>)>) -> Vec<Range<usize>> {
+fn parts(facts: impl Iterator<Item = (Uuid, Option<Uuid>)>) -> Vec<Range<usize>> {
     let (mut parts, mut begun, mut seen, mut count) = (Vec::new(), 0, HashSet::new(), 0);
     for (at, (id, supersedes)) in facts.enumerate() {
         if supersedes.is_some_and(|earlier| seen.contains(&earlier)) {
@@ -118,6 +118,27 @@ pub fn parts(facts: impl Iterator<Item = (Uuid, Option<Uuid>)>) -> Vec<Range<usi
     }
     parts.push(begun..count);
     parts
+}
+
+/// Files a batch part by part, so that a fact may correct an earlier one of the batch; what became of its items, in order.
+///
+/// `names` gives a fact's id and the one it supersedes; `file` gets a part and the place of its first item in the batch.
+///
+/// # Errors
+/// Those of `file`.
+pub async fn in_parts<F, T>(
+    sent: &[F],
+    names: impl Fn(&F) -> (Uuid, Option<Uuid>),
+    mut file: impl AsyncFnMut(&[F], usize) -> Result<(Vec<Item<T>>, Vec<Decision>), Problem>,
+) -> Result<(Vec<Item<T>>, Vec<Decision>), Problem> {
+    let (mut items, mut decisions) = (Vec::with_capacity(sent.len()), Vec::with_capacity(sent.len()));
+    for part in parts(sent.iter().map(names)) {
+        let from = part.start;
+        let filed = file(sent.get(part).unwrap_or_default(), from).await?;
+        items.extend(filed.0);
+        decisions.extend(filed.1);
+    }
+    Ok((items, decisions))
 }
 
 /// What became of each fact as it was parsed: what is new is checked, what is stored already passes, because what it

@@ -281,6 +281,9 @@ async fn results_are_recorded_once_corrected_and_withdrawn(pool: PgPool) {
     let left = results["results"].as_array().unwrap();
     assert_eq!(left.len(), 1);
     assert_eq!((&left[0]["id"], &left[0]["final_time_s"]), (&better["id"], &json!(11.3)));
+    let third = finish(&squad.athletes[2], 12.0);
+    let fixed = with(finish(&squad.athletes[2], 12.1), &json!({"supersedes": third["id"]}));
+    assert_eq!(squad.record(&path, &[third, fixed]).await, ["created", "created"]);
     let read = squad.coach.get(&path).await.expect(200);
     squad.coach.delete(&path, read.header("etag")).await.expect(409);
 }

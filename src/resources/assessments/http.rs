@@ -45,7 +45,8 @@ struct ListParams {
 
 /// Records assessments, each on its own: a broken one is rejected, the others are stored.
 ///
-/// Assessments are never changed: a correction is a new one with `supersedes`, a withdrawal has `void` as well.
+/// Assessments are never changed: a correction is a new one with `supersedes`, a withdrawal has `void` as well; either
+/// may follow what it corrects in the same batch.
 #[utoipa::path(
     tag = "assessments",
     params(("club_id" = Uuid, Path, description = "The club")),

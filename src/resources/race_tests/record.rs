@@ -46,14 +46,9 @@ pub async fn file(
     sent: &[Fields],
     prefix: impl Fn(usize) -> String,
 ) -> Result<(Vec<Item<Outcome>>, Vec<Decision>), Problem> {
-    let (mut items, mut decisions) = (Vec::with_capacity(sent.len()), Vec::with_capacity(sent.len()));
-    for part in batch::parts(sent.iter().map(|one| (one.id.0, one.supersedes.map(|earlier| earlier.0)))) {
-        let from = part.start;
-        let filed = file_part(tx, test, sent.get(part).unwrap_or_default(), |at| prefix(from + at)).await?;
-        items.extend(filed.0);
-        decisions.extend(filed.1);
-    }
-    Ok((items, decisions))
+    let names = |one: &Fields| (one.id.0, one.supersedes.map(|earlier| earlier.0));
+    let part = async |part: &[Fields], from: usize| file_part(tx, test, part, |at| prefix(from + at)).await;
+    batch::in_parts(sent, names, part).await
 }
 
 async fn file_part(

@@ -32,8 +32,8 @@ const CACHE: (&str, &str) = ("cache-control", "private, no-cache");
 
 /// Records results of a race test, each on its own: a broken one is rejected, the others are stored.
 ///
-/// Results are never changed: a correction is a new result with `supersedes`, a withdrawal has `void` as well. Sending the
-/// same batch again is safe. An athlete need not be entered: what was run is recorded.
+/// Results are never changed: a correction is a new result with `supersedes`, a withdrawal has `void` as well; either may
+/// follow what it corrects in the same batch. Sending the same batch again is safe. An athlete need not be entered: what was run is recorded.
 #[utoipa::path(
     tag = "race_tests",
     params(

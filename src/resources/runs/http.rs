@@ -45,8 +45,9 @@ struct ListParams {
 
 /// Records runs, each on its own: a broken one is rejected, the others are stored.
 ///
-/// Runs are never changed: a correction is a new run with `supersedes`, a withdrawal has `void` as well. Sending the
-/// same batch again is safe; what is stored already is answered with `unchanged`.
+/// Runs are never changed: a correction is a new run with `supersedes`, a withdrawal has `void` as well; either may
+/// follow what it corrects in the same batch. Sending the same batch again is safe; what is stored already is answered
+/// with `unchanged`.
 #[utoipa::path(
     tag = "runs",
     params(("club_id" = Uuid, Path, description = "The club")),

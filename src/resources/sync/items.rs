@@ -86,7 +86,7 @@ impl Kind {
 pub struct Parsed {
     /// The operation.
     pub op_id: Uuid,
-    /// The record; the nil id when it cannot be read.
+    /// The record; the operation's id when it cannot be read.
     pub id: Uuid,
     /// What to do, or why it cannot be read.
     pub parsed: Result<(Kind, Op), Problem>,

@@ -149,11 +149,6 @@ impl Ledger {
         known.told = told;
     }
 
-    /// An admin enters athletes in a race test.
-    pub fn entered(&mut self, test: Uuid) {
-        self.raced.insert(test);
-    }
-
     /// Whether an athlete was deleted.
     pub fn is_deleted(&self, athlete: Uuid) -> bool {
         self.edited.get(&athlete).is_some_and(|one| one.deleted)
@@ -262,8 +257,7 @@ pub fn same(a: &Map<String, Value>, b: &Map<String, Value>) -> bool {
 /// Whether a stored record has every field that the accepted edits gave it.
 pub fn holds(stored: &Value, fields: &Map<String, Value>) -> bool {
     fields.iter().all(|(name, value)| {
-        // What stands in a plan beside its lanes is the service's.
-        // And a race test shows its dimensions as a specification.
+        // What stands in a plan beside its lanes is the service's; a race test shows its dimensions as a specification.
         matches!(name.as_str(), "dimensions" | "alternatives" | "cautions" | "proven_optimal" | "id" | "rev")
             || sorted(&stored[name]) == sorted(value)
     })

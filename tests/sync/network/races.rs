@@ -52,10 +52,10 @@ impl World {
         let list = self.admin(club, Method::GET, "/race-tests?limit=20", "", None).await.expect(200).json();
         let Some(tests) = list["items"].as_array().filter(|tests| !tests.is_empty()) else { return };
         let race = &tests[self.dice.pick(u32::try_from(tests.len()).unwrap()) as usize];
-        let path = format!("/race-tests/{}", race["id"].as_str().unwrap());
-        let id = race["id"].as_str().unwrap().parse().unwrap();
+        let id: Uuid = race["id"].as_str().unwrap().parse().unwrap();
+        let path = format!("/race-tests/{id}");
         // Whoever enters, draws or is erased changes the race test, so its versions are not only those of its edits.
-        self.clubs[club].ledger.entered(id);
+        self.clubs[club].ledger.raced.insert(id);
         let shown = self.admin(club, Method::GET, &path, "", None).await.expect(200);
         let entered = shown.json()["entries"].as_array().map_or(0, Vec::len);
         if entered > 1 && self.dice.chance(0.4) {

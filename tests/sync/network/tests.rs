@@ -155,6 +155,7 @@ fn assert_alike(one: &[String], other: &[String]) {
     };
     let (left, right) = (only(one, other), only(other, one));
     assert!(left.is_empty() && right.is_empty(), "only in one: {left:#?}\nonly in the other: {right:#?}");
+    assert_eq!(one.len(), other.len());
 }
 
 /// Fifty thousand operations of one seed. Two tests of them, so that both cores of a small machine have work.

@@ -305,8 +305,7 @@ impl World {
         let all = self.fresh_copy(device).await;
         let ledger = &self.clubs[number].ledger;
         for (kind, id, seq) in log {
-            let known = ledger.edited.get(id).is_some_and(|one| one.revs.contains(seq));
-            let known = known || ledger.raced.contains(id);
+            let known = ledger.edited.get(id).is_some_and(|one| one.revs.contains(seq)) || ledger.raced.contains(id);
             assert!(known, "club {number} has a change that nobody made: {kind} {id} at {seq}");
         }
         for (id, edited) in &ledger.edited {

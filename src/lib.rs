@@ -5,9 +5,12 @@
 //! it, `seed` fills it with invented clubs.
 
 pub mod app;
-pub mod compute;
 pub mod platform;
-pub mod render;
 pub mod resources;
 pub mod seed;
 pub mod serve;
+
+/// The mathematics, a package of its own: pure, and optimised in every profile.
+pub use lanewright_compute as compute;
+/// Results as files, a package of its own.
+pub use lanewright_render as render;

@@ -329,7 +329,7 @@ fn latest(record: &Record, today: i32) -> Option<LatestSession> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::compute::decision::DecisionKind;
+    use crate::decision::DecisionKind;
 
     fn run(day: i32, spacing_mm: u32, held: u16, over_reached: u16) -> RunRecord {
         RunRecord {

@@ -8,7 +8,7 @@ use std::fmt;
 /// Leap years and month lengths: ISO 8601-1 (2019), proleptic Gregorian calendar. The range is a design choice.
 ///
 /// ```
-/// use lanewright::compute::day::Day;
+/// use lanewright_compute::day::Day;
 ///
 /// let day = Day::from_ymd(2026, 10, 1).unwrap();
 /// assert_eq!(day.ymd(), (2026, 10, 1));

@@ -65,7 +65,7 @@ pub enum TheilSenError {
 /// n² log n for n points.
 ///
 /// ```
-/// use lanewright::compute::robust::theil_sen;
+/// use lanewright_compute::robust::theil_sen;
 ///
 /// let line = theil_sen(&[0.0, 1.0, 2.0, 3.0, 4.0], &[1.0, 3.0, 5.0, 7.0, 90.0], 0.90).unwrap();
 /// assert!((line.slope - 2.0).abs() < 1e-12);
@@ -88,7 +88,7 @@ pub fn theil_sen(x: &[f64], y: &[f64], confidence: f64) -> Result<TheilSen, Thei
 /// Units: those of the values. The middle one, or half the sum of the two middle ones.
 ///
 /// ```
-/// use lanewright::compute::robust::median;
+/// use lanewright_compute::robust::median;
 ///
 /// assert_eq!(median(&mut [3.0, 1.0, 2.0]), Some(2.0));
 /// assert_eq!(median(&mut [3.0, 1.0, 2.0, 90.0]), Some(2.5));
@@ -106,7 +106,7 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
 /// Halving until neighbouring numbers are reached keeps it exact to the last digits of `libm::erfc` without a table.
 ///
 /// ```
-/// use lanewright::compute::robust::normal_quantile;
+/// use lanewright_compute::robust::normal_quantile;
 ///
 /// assert!((normal_quantile(0.975) - 1.959_963_984_540_054).abs() < 1e-12);
 /// ```

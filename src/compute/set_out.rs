@@ -115,8 +115,8 @@ pub enum SetOutError {
 /// [`SetOutError`] for a lane that cannot be set out.
 ///
 /// ```
-/// use lanewright::compute::set_out::{LaneSetting, MarkKind, set_out};
-/// use lanewright::compute::units::Length;
+/// use lanewright_compute::set_out::{LaneSetting, MarkKind, set_out};
+/// use lanewright_compute::units::Length;
 ///
 /// let lane = LaneSetting {
 ///     approach: Length::from_mm(13_000),

@@ -57,9 +57,9 @@ impl Standing {
     /// How the lane compares with the athlete's own best.
     ///
     /// ```
-    /// use lanewright::compute::decision::Configuration;
-    /// use lanewright::compute::standing::Standing;
-    /// use lanewright::compute::units::{BarrierKind, Length};
+    /// use lanewright_compute::decision::Configuration;
+    /// use lanewright_compute::standing::Standing;
+    /// use lanewright_compute::units::{BarrierKind, Length};
     ///
     /// let at = |mm| Configuration {
     ///     barrier_kind: BarrierKind::LowBarrier,

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::compute::units::BarrierKind;
+use lanewright_compute::units::BarrierKind;
 
 /// A black line of a width, millimetres (mm).
 pub(super) fn line(out: &mut String, x1: f64, y1: f64, x2: f64, y2: f64, width: f64) {

@@ -6,7 +6,7 @@
 /// When a row has another number of cells than the header.
 ///
 /// ```
-/// use lanewright::render::table::csv;
+/// use lanewright_render::table::csv;
 ///
 /// assert_eq!(csv(&["on", "runs"], &[vec!["2026-11-25".into(), "4".into()]]).unwrap(), b"on,runs\n2026-11-25,4\n");
 /// ```

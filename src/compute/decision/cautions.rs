@@ -3,8 +3,8 @@
 use super::Decision;
 use super::policy::Policy;
 use super::situation::Situation;
-use crate::compute::params::{CodeDoc, code};
-use crate::compute::units::BarrierKind;
+use crate::params::{CodeDoc, code};
+use crate::units::BarrierKind;
 
 /// One caution.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -2,7 +2,7 @@
 
 use super::Hold;
 use super::rules::Rules;
-use crate::compute::units::Length;
+use crate::units::Length;
 
 /// How far from the wanted probability towards certainty a lane is set: an over-reached interval can end in a fall, so the
 /// lane has something in hand (design choice; on simulated squads true probabilities then centre on the middle of the

@@ -3,7 +3,7 @@
 use super::policy::Policy;
 use super::situation::{Situation, Stock, Target};
 use super::{Configuration, DecisionKind};
-use crate::compute::units::{BarrierKind, Length};
+use crate::units::{BarrierKind, Length};
 
 /// The ladders that one club's equipment, grid and target allow.
 #[derive(Clone, Copy)]

@@ -1,8 +1,8 @@
 //! What a step up still needs: a closed list of codes with parameters. The words are in `compute::english`.
 
 use super::situation::{Criterion, Rating};
-use crate::compute::params::{CodeDoc, Param, code, count, metres, number};
-use crate::compute::units::Length;
+use crate::params::{CodeDoc, Param, code, count, metres, number};
+use crate::units::Length;
 
 /// One thing that a step up still needs.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,7 +95,7 @@ impl Missing {
         }
     }
 
-    /// The figures behind it, named as in [`PARAMS`](crate::compute::params::PARAMS).
+    /// The figures behind it, named as in [`PARAMS`](crate::params::PARAMS).
     pub fn params(&self) -> Vec<Param> {
         match *self {
             Self::Intervals { count: n } => vec![count("intervals_more", n)],

@@ -32,7 +32,7 @@ mod situation;
 mod step_back;
 mod step_up;
 
-pub use crate::compute::estimate::Hold;
+pub use crate::estimate::Hold;
 pub use cautions::Caution;
 pub use fit::Fit;
 pub use missing::Missing;
@@ -42,7 +42,7 @@ pub use situation::{
     Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction, Situation, Stock, Target,
 };
 
-use crate::compute::units::{BarrierKind, Length};
+use crate::units::{BarrierKind, Length};
 
 /// What the athlete runs over, how high and how far apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -206,8 +206,8 @@ pub struct Decision {
 /// [`Policy::check`]. The same input always gives the same decision.
 ///
 /// ```
-/// use lanewright::compute::decision::{DecisionKind, Hold, Policy, Situation, Stage, decide};
-/// use lanewright::compute::units::Length;
+/// use lanewright_compute::decision::{DecisionKind, Hold, Policy, Situation, Stage, decide};
+/// use lanewright_compute::units::Length;
 ///
 /// // Nothing on file: the athlete starts with drills and a wicket lane that should hold.
 /// let hold = |_height: Length, spacing: Length| {

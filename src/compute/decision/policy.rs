@@ -1,7 +1,7 @@
 //! The numbers of the rules: a club may change each of them.
 
 use super::situation::Rating;
-use crate::compute::units::Length;
+use crate::units::Length;
 
 /// The club's progression policy; [`Policy::default`] holds the numbers a club starts with.
 ///
@@ -106,7 +106,7 @@ impl Policy {
     /// Lists every broken field: probabilities, then counts, then lengths; empty when the policy can be used.
     ///
     /// ```
-    /// use lanewright::compute::decision::Policy;
+    /// use lanewright_compute::decision::Policy;
     ///
     /// let policy = Policy { min_days: 0, ..Policy::default() };
     /// assert_eq!(policy.check()[0].field, "min_days");

@@ -3,8 +3,8 @@
 use super::policy::Policy;
 use super::situation::{Criterion, Evidence, Rating};
 use super::{Configuration, Hold};
-use crate::compute::params::{CodeDoc, Param, Value, code, count, metres, number, place};
-use crate::compute::units::Length;
+use crate::params::{CodeDoc, Param, Value, code, count, metres, number, place};
+use crate::units::Length;
 
 /// One reason of a decision.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -224,7 +224,7 @@ impl Reason {
         }
     }
 
-    /// The figures behind it, named as in [`PARAMS`](crate::compute::params::PARAMS).
+    /// The figures behind it, named as in [`PARAMS`](crate::params::PARAMS).
     pub fn params(&self) -> Vec<Param> {
         match *self {
             Self::RunsSeen { at, evidence } => place(at).into_iter().chain(counts(evidence)).collect(),

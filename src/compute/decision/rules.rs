@@ -7,7 +7,7 @@ use super::policy::Policy;
 use super::reasons::Reason;
 use super::situation::{Clearance, Criterion, Current, Situation};
 use super::{Configuration, Decision, DecisionKind, Hold, Stage};
-use crate::compute::units::{BarrierKind, Length};
+use crate::units::{BarrierKind, Length};
 
 /// Keeps a share that is exactly on its limit from falling beside it by rounding.
 pub(super) const ROUNDING: f64 = 1e-9;

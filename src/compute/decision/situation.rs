@@ -1,8 +1,8 @@
 //! What is known about one athlete on one day, as the rules read it.
 
 use super::Configuration;
-use crate::compute::params::{Param, Value, count};
-use crate::compute::units::{BarrierKind, Length};
+use crate::params::{Param, Value, count};
+use crate::units::{BarrierKind, Length};
 
 /// A coach's rating of one technique criterion, lowest first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

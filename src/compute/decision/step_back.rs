@@ -5,7 +5,7 @@ use super::rules::{Draft, Here, ROUNDING, Rules, exceeds};
 use super::situation::Clearance;
 use super::step_up::TIE;
 use super::{Configuration, DecisionKind};
-use crate::compute::units::BarrierKind;
+use crate::units::BarrierKind;
 
 impl Rules<'_> {
     // Rule 3.

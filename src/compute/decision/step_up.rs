@@ -7,7 +7,7 @@ use super::reasons::Reason;
 use super::rules::{Draft, Here, Rules, exceeds};
 use super::situation::Clearance;
 use super::{Configuration, DecisionKind};
-use crate::compute::units::BarrierKind;
+use crate::units::BarrierKind;
 
 /// Probabilities this close are a tie: less than any evidence can tell apart (design choice).
 pub(super) const TIE: f64 = 0.005;

@@ -1,6 +1,6 @@
 //! Cautions in words.
 
-use crate::compute::decision::Caution;
+use crate::decision::Caution;
 
 impl Caution {
     /// One plain English sentence.

@@ -3,7 +3,7 @@
 use super::figures::{count, likely, listed, metres, percent, place, plural, sentence, set_to, words};
 use super::missing::needs;
 use super::reasons::{held, restricted};
-use crate::compute::decision::{Configuration, Criterion, Decision, DecisionKind, Rating, Reason};
+use crate::decision::{Configuration, Criterion, Decision, DecisionKind, Rating, Reason};
 
 /// Most words of an explanation.
 const WORDS: usize = 60;

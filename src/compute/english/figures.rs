@@ -1,7 +1,7 @@
 //! Figures, lengths, lists and dates as a coach reads them.
 
-use crate::compute::decision::{Configuration, Hold};
-use crate::compute::units::{BarrierKind, Length};
+use crate::decision::{Configuration, Hold};
+use crate::units::{BarrierKind, Length};
 
 /// "84 % held (likely 66 to 95 %)".
 pub(super) fn likely(hold: Hold) -> String {

@@ -1,7 +1,7 @@
 //! What a step up still needs, in words.
 
 use super::figures::{count, listed, metres, percent, sentence, words};
-use crate::compute::decision::{Criterion, Missing, Rating};
+use crate::decision::{Criterion, Missing, Rating};
 
 impl Missing {
     /// One English sentence.

@@ -1,6 +1,6 @@
 //! Why no specification applies, in words.
 
-use crate::compute::specs::Reason;
+use crate::specs::Reason;
 
 impl Reason {
     /// The reason as a sentence.

@@ -1,7 +1,7 @@
 //! Reasons in words.
 
 use super::figures::{count, date, likely, metres, percent, place, sentence};
-use crate::compute::decision::{Criterion, Evidence, Rating, Reason};
+use crate::decision::{Criterion, Evidence, Rating, Reason};
 
 impl Reason {
     /// One English sentence.

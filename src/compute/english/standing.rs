@@ -1,7 +1,7 @@
 //! Why an athlete stands in a lane, in words.
 
 use super::figures::{metres, percent, place, plural, sentence};
-use crate::compute::standing::{Comparison, Standing};
+use crate::standing::{Comparison, Standing};
 
 impl Standing {
     /// One or two English sentences: why this lane, what should hold here, what is lost and what would be best.

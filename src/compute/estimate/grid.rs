@@ -1,6 +1,6 @@
 //! The fixed grid of latent states.
 
-use crate::compute::units::Length;
+use crate::units::Length;
 
 /// Cells of the limit.
 pub(super) const CELLS: usize = 131;

@@ -2,7 +2,7 @@
 
 use super::posterior::{LEFT_OUT_MAX, Posterior};
 use super::{Estimate, EstimateError, RunCounts, Settings, estimate};
-use crate::compute::prior::Prior;
+use crate::prior::Prior;
 
 /// What was believed about an athlete after all runs known so far, to be kept between estimates (about 150 KB).
 #[derive(Clone, Debug)]
@@ -34,9 +34,9 @@ impl Kept {
 ///
 /// # Example
 /// ```
-/// use lanewright::compute::estimate::{Settings, estimate, estimate_keeping};
-/// use lanewright::compute::prior::{Experience, PriorInputs, PriorPolicy, predict};
-/// use lanewright::compute::units::Sex;
+/// use lanewright_compute::estimate::{Settings, estimate, estimate_keeping};
+/// use lanewright_compute::prior::{Experience, PriorInputs, PriorPolicy, predict};
+/// use lanewright_compute::units::Sex;
 ///
 /// let prior = predict(&PriorInputs::unknown(Sex::Male, Experience::Novice), &PriorPolicy::default())?;
 /// let mut kept = None;

@@ -8,9 +8,9 @@
 //!
 //! # Example
 //! ```
-//! use lanewright::compute::estimate::{RunCounts, Settings, estimate};
-//! use lanewright::compute::prior::{Experience, PriorInputs, PriorPolicy, predict};
-//! use lanewright::compute::units::{Length, Sex};
+//! use lanewright_compute::estimate::{RunCounts, Settings, estimate};
+//! use lanewright_compute::prior::{Experience, PriorInputs, PriorPolicy, predict};
+//! use lanewright_compute::units::{Length, Sex};
 //!
 //! let inputs = PriorInputs { stature_m: Some(1.50), ..PriorInputs::unknown(Sex::Female, Experience::Novice) };
 //! let prior = predict(&inputs, &PriorPolicy::default())?;

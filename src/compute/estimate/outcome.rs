@@ -26,7 +26,7 @@ pub struct Chances {
 ///
 /// # Example
 /// ```
-/// use lanewright::compute::estimate::{Settings, chances};
+/// use lanewright_compute::estimate::{Settings, chances};
 ///
 /// let at_the_limit = chances(0.0, 0.2, &Settings::default());
 /// assert!((at_the_limit.held - at_the_limit.over_reached).abs() < 0.001);

@@ -5,7 +5,7 @@ use super::grid::{CELLS, FIRST_LIMIT_M, HEIGHT_COSTS, LANES, Lane, STEP_M, TREND
 use super::outcome::chances;
 use super::window::Window;
 use super::{Posterior, Settings};
-use crate::compute::units::Length;
+use crate::units::Length;
 
 const DAYS_PER_WEEK: u32 = 7;
 /// The longest look ahead, weeks.
@@ -67,16 +67,16 @@ impl Posterior {
     /// Absorbing states of a Markov chain: J. G. Kemeny, J. L. Snell, *Finite Markov Chains*, 1960.
     ///
     /// ```
-    /// use lanewright::compute::estimate::{Goal, Posterior, Settings};
-    /// use lanewright::compute::prior::{Basis, Prior};
-    /// use lanewright::compute::units::Length;
+    /// use lanewright_compute::estimate::{Goal, Posterior, Settings};
+    /// use lanewright_compute::prior::{Basis, Prior};
+    /// use lanewright_compute::units::Length;
     ///
     /// let prior = Prior { mean_m: 6.0, sd_m: 0.3, basis: Basis::default() };
     /// let posterior = Posterior::new(&prior, &Settings::default())?;
     /// let goal = Goal { height: Length::from_mm(300), spacing: Length::from_mm(6_250), hold: 0.8 };
     /// let passage = posterior.first_passage(&goal, 26);
     /// assert!(passage.now() < 0.1 && passage.ever() > 0.4);
-    /// # Ok::<(), lanewright::compute::estimate::EstimateError>(())
+    /// # Ok::<(), lanewright_compute::estimate::EstimateError>(())
     /// ```
     pub fn first_passage(&self, goal: &Goal, weeks: u32) -> Passage {
         let weeks = weeks.min(WEEKS_MAX);
@@ -177,7 +177,7 @@ mod tests {
     use super::super::RunCounts;
     use super::super::grid::limit_m;
     use super::*;
-    use crate::compute::prior::{Basis, Prior};
+    use crate::prior::{Basis, Prior};
 
     fn posterior(settings: &Settings) -> Posterior {
         let prior = Prior { mean_m: 6.4, sd_m: 0.5, basis: Basis::default() };

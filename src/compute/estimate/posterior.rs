@@ -7,7 +7,7 @@ use super::outcome::LogTables;
 use super::summary::{Estimate, Point, Spread, spread_of_row};
 use super::window::Window;
 use super::{DAYS_MAX, EstimateError, Evidence, RUNS_MAX, RunCounts, Settings};
-use crate::compute::prior::Prior;
+use crate::prior::Prior;
 
 /// Rows of a lane, one per trend.
 const TRENDS: usize = TRENDS_M.len();
@@ -28,9 +28,9 @@ const LEAST_LOG: f64 = -600.0;
 ///
 /// # Example
 /// ```
-/// use lanewright::compute::estimate::{Posterior, Settings};
-/// use lanewright::compute::prior::{Experience, PriorInputs, PriorPolicy, predict};
-/// use lanewright::compute::units::Sex;
+/// use lanewright_compute::estimate::{Posterior, Settings};
+/// use lanewright_compute::prior::{Experience, PriorInputs, PriorPolicy, predict};
+/// use lanewright_compute::units::Sex;
 ///
 /// let prior = predict(&PriorInputs::unknown(Sex::Male, Experience::Novice), &PriorPolicy::default())?;
 /// let mut posterior = Posterior::new(&prior, &Settings::default())?;

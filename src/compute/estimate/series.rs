@@ -2,7 +2,7 @@
 
 use super::posterior::LEFT_OUT_MAX;
 use super::{EstimateError, Posterior, RunCounts, Settings, Spread};
-use crate::compute::prior::Prior;
+use crate::prior::Prior;
 
 const DAYS_PER_WEEK: i32 = 7;
 
@@ -34,9 +34,9 @@ pub struct Series {
 /// [`EstimateError`] when the prior, a setting or a run is impossible, or there are too many.
 ///
 /// ```
-/// use lanewright::compute::estimate::{RunCounts, Settings, series};
-/// use lanewright::compute::prior::{Basis, Prior};
-/// use lanewright::compute::units::Length;
+/// use lanewright_compute::estimate::{RunCounts, Settings, series};
+/// use lanewright_compute::prior::{Basis, Prior};
+/// use lanewright_compute::units::Length;
 ///
 /// let prior = Prior { mean_m: 6.0, sd_m: 0.5, basis: Basis::default() };
 /// let run = |day, spacing_mm| RunCounts {
@@ -51,7 +51,7 @@ pub struct Series {
 /// let found = series(&prior, &[run(20_000, 6_000), run(20_003, 6_250)], 20_000, 20_012, &Settings::default())?;
 /// let days: Vec<i32> = found.believed.iter().map(|one| one.day).collect();
 /// assert_eq!(days, [20_000, 20_003, 20_010, 20_012]);
-/// # Ok::<(), lanewright::compute::estimate::EstimateError>(())
+/// # Ok::<(), lanewright_compute::estimate::EstimateError>(())
 /// ```
 pub fn series(
     prior: &Prior,
@@ -98,9 +98,9 @@ fn follow(mut posterior: Posterior, runs: &[RunCounts], from_day: i32, on_day: i
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::compute::estimate::estimate;
-    use crate::compute::prior::Basis;
-    use crate::compute::units::Length;
+    use crate::estimate::estimate;
+    use crate::prior::Basis;
+    use crate::units::Length;
 
     fn run(day: i32, spacing_mm: u32, held: u16) -> RunCounts {
         RunCounts {

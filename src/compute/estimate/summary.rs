@@ -3,8 +3,8 @@
 use super::grid::{CELLS, STEP_M, excess_height_m, limit_m};
 use super::outcome::chances;
 use super::{Evidence, Settings};
-use crate::compute::prior::Prior;
-use crate::compute::units::Length;
+use crate::prior::Prior;
+use crate::units::Length;
 
 /// A probability distribution in four figures, all in the unit of the quantity.
 #[derive(Clone, Copy, Debug, PartialEq)]

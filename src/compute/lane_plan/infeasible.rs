@@ -3,7 +3,7 @@
 use super::exists;
 use super::model::{Problem, StockItem};
 use super::work::{Budget, Work};
-use crate::compute::units::{BarrierKind, Length};
+use crate::units::{BarrierKind, Length};
 
 /// Parts of the search that one question may take; a question left open is not answered with yes.
 const NODES: u64 = 2_000;

@@ -3,7 +3,7 @@
 use super::assign::FORBIDDEN;
 use super::model::{Lane, Problem, UNITS, units};
 use super::stock::Stock;
-use crate::compute::units::Length;
+use crate::units::Length;
 
 /// Regret units are shifted by this many bits to make room for the tie-break: the sum of 300 ranks below 400.
 const TIE_BITS: u32 = 17;

@@ -66,7 +66,7 @@ pub struct StockUse {
     /// The stock item.
     pub item: u128,
     /// The height they are set to.
-    pub height: crate::compute::units::Length,
+    pub height: crate::units::Length,
     /// How many.
     pub count: u32,
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use thiserror::Error;
 
-use crate::compute::units::{BarrierKind, Length};
+use crate::units::{BarrierKind, Length};
 
 /// The most athletes of one problem.
 pub const MAX_ATHLETES: usize = 300;

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::model::{Problem, StockItem};
-use crate::compute::units::{BarrierKind, Length};
+use crate::units::{BarrierKind, Length};
 
 /// Units of the stock against what lanes ask for.
 #[derive(Clone, Debug)]

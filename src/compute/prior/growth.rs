@@ -1,6 +1,6 @@
 //! How tall an athlete of an age is.
 
-use crate::compute::units::Sex;
+use crate::units::Sex;
 
 /// Median stature and its spread, centimetres (cm), at 6, 7, ... 18 years: boys, then girls.
 ///
@@ -47,7 +47,7 @@ const STATURE_CM: [[(f64, f64); 13]; 2] = [
 ///
 /// # Example
 /// ```
-/// use lanewright::compute::{prior::stature_at, units::Sex};
+/// use lanewright_compute::{prior::stature_at, units::Sex};
 ///
 /// let (stature_m, _) = stature_at(Sex::Male, 10.5);
 /// assert!((stature_m - 1.4105).abs() < 1e-9);

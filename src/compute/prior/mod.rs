@@ -177,14 +177,14 @@ pub enum PriorError {
 ///
 /// # Example
 /// ```
-/// use lanewright::compute::prior::{Experience, Predictor, PriorInputs, PriorPolicy, predict};
-/// use lanewright::compute::units::Sex;
+/// use lanewright_compute::prior::{Experience, Predictor, PriorInputs, PriorPolicy, predict};
+/// use lanewright_compute::units::Sex;
 ///
 /// let inputs = PriorInputs { stature_m: Some(1.50), ..PriorInputs::unknown(Sex::Female, Experience::Novice) };
 /// let prior = predict(&inputs, &PriorPolicy::default())?;
 /// assert!((prior.mean_m - 6.975).abs() < 1e-9);
 /// assert!(prior.basis.contains(Predictor::Stature));
-/// # Ok::<(), lanewright::compute::prior::PriorError>(())
+/// # Ok::<(), lanewright_compute::prior::PriorError>(())
 /// ```
 pub fn predict(inputs: &PriorInputs, policy: &PriorPolicy) -> Result<Prior, PriorError> {
     policy.validate()?;

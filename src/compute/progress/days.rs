@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::iter::Sum;
 use std::ops::Add;
 
-use crate::compute::advice::RunRecord;
-use crate::compute::decision::Configuration;
-use crate::compute::units::{BarrierKind, Length};
+use crate::advice::RunRecord;
+use crate::decision::Configuration;
+use crate::units::{BarrierKind, Length};
 
 /// How much was run, and what became of it (counts).
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -85,7 +85,7 @@ pub struct TrainingDay {
 /// The days with runs between two days (days since 1970-01-01, both included), earliest first; runs in any order.
 ///
 /// ```
-/// use lanewright::compute::progress::training_days;
+/// use lanewright_compute::progress::training_days;
 ///
 /// assert!(training_days(&[], 20_000, 20_100).is_empty());
 /// ```

@@ -1,11 +1,11 @@
 //! When the athlete is likely to hold the rhythm over the target.
 
 use super::notes::{self, Note};
-use crate::compute::advice::{Advice, Record, Setting};
-use crate::compute::day::Day;
-use crate::compute::estimate::{Estimate, Goal, Hold, Posterior};
-use crate::compute::specs::Applicable;
-use crate::compute::units::Length;
+use crate::advice::{Advice, Record, Setting};
+use crate::day::Day;
+use crate::estimate::{Estimate, Goal, Hold, Posterior};
+use crate::specs::Applicable;
+use crate::units::Length;
 
 /// How far a forecast looks ahead, weeks (design choice).
 pub const HORIZON_WEEKS: u32 = 26;

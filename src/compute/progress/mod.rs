@@ -94,13 +94,13 @@ pub struct Progress<'a> {
 /// [`AdviceError`] when a stored measurement is impossible or the runs reach back too far.
 ///
 /// ```
-/// use lanewright::compute::advice::{Record, RunRecord, Setting};
-/// use lanewright::compute::day::Day;
-/// use lanewright::compute::decision::{Clearance, Policy, Ratings};
-/// use lanewright::compute::prior::Experience;
-/// use lanewright::compute::progress::{Period, progress};
-/// use lanewright::compute::specs::Birth;
-/// use lanewright::compute::units::{BarrierKind, Length, Sex};
+/// use lanewright_compute::advice::{Record, RunRecord, Setting};
+/// use lanewright_compute::day::Day;
+/// use lanewright_compute::decision::{Clearance, Policy, Ratings};
+/// use lanewright_compute::prior::Experience;
+/// use lanewright_compute::progress::{Period, progress};
+/// use lanewright_compute::specs::Birth;
+/// use lanewright_compute::units::{BarrierKind, Length, Sex};
 ///
 /// let setting = Setting {
 ///     ruleset: "UKA-2024".to_owned(),
@@ -138,7 +138,7 @@ pub struct Progress<'a> {
 /// };
 /// let found = progress(&record, &setting, Period::new(from, to).unwrap())?;
 /// assert_eq!((found.days.len(), found.load.held, found.load.intervals), (1, 3, 4));
-/// # Ok::<(), lanewright::compute::advice::AdviceError>(())
+/// # Ok::<(), lanewright_compute::advice::AdviceError>(())
 /// ```
 pub fn progress<'a>(record: &Record, setting: &'a Setting, period: Period) -> Result<Progress<'a>, AdviceError> {
     let (from, to) = (period.from, period.to);

@@ -3,10 +3,10 @@
 use std::collections::BTreeSet;
 
 use super::WEEK;
-use crate::compute::advice::{Advice, Record};
-use crate::compute::day::Day;
-use crate::compute::estimate::Dominance;
-use crate::compute::units::Length;
+use crate::advice::{Advice, Record};
+use crate::day::Day;
+use crate::estimate::Dominance;
+use crate::units::Length;
 
 /// Weeks that count as recent.
 const RECENT_WEEKS: i32 = 4;

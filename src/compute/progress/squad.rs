@@ -3,9 +3,9 @@
 use std::cmp::Reverse;
 
 use super::{Load, Period, Plateau, Progress};
-use crate::compute::advice::RATING_DAYS;
-use crate::compute::decision::{Criterion, DecisionKind, Stage};
-use crate::compute::robust::median;
+use crate::advice::RATING_DAYS;
+use crate::decision::{Criterion, DecisionKind, Stage};
+use crate::robust::median;
 
 /// One athlete of a squad.
 #[derive(Clone, Debug)]
@@ -85,8 +85,8 @@ pub struct Squad {
 /// `arms_count` says whether ratings of the arms are asked for.
 ///
 /// ```
-/// use lanewright::compute::day::Day;
-/// use lanewright::compute::progress::{Period, squad};
+/// use lanewright_compute::day::Day;
+/// use lanewright_compute::progress::{Period, squad};
 ///
 /// let day = Day::from_ymd(2026, 11, 25).unwrap();
 /// let empty = squad(&[], Period::new(day, day).unwrap(), false);

@@ -1,6 +1,6 @@
 //! How each technique criterion came along.
 
-use crate::compute::decision::{Criterion, Rating, Ratings};
+use crate::decision::{Criterion, Rating, Ratings};
 
 /// The ratings of one assessment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,8 +50,8 @@ pub struct TechniqueTrend {
 /// How each criterion came along that was rated in assessments, earliest first; in the order in which they are taught.
 ///
 /// ```
-/// use lanewright::compute::decision::{Rating, Ratings};
-/// use lanewright::compute::progress::{Direction, Rated, technique};
+/// use lanewright_compute::decision::{Rating, Ratings};
+/// use lanewright_compute::progress::{Direction, Rated, technique};
 ///
 /// let rated = |day, rating| Rated { day, ratings: Ratings { rhythm: Some(rating), ..Ratings::default() } };
 /// let found = technique(&[rated(20_000, Rating::Emerging), rated(20_020, Rating::Secure)]);

@@ -1,7 +1,7 @@
 //! Slopes over weeks, and whether an athlete stands still.
 
 use super::WEEK;
-use crate::compute::robust::theil_sen;
+use crate::robust::theil_sen;
 
 /// Confidence of the interval of a slope: that of the other intervals shown (design choice).
 pub const CONFIDENCE: f64 = 0.90;
@@ -70,7 +70,7 @@ pub enum Plateau {
 /// is rather too narrow than too wide for them.
 ///
 /// ```
-/// use lanewright::compute::progress::slope_per_week;
+/// use lanewright_compute::progress::slope_per_week;
 ///
 /// let slope = slope_per_week(&[(0, 6.0), (7, 6.1), (14, 6.2), (21, 6.3)]).unwrap();
 /// assert!((slope.per_week - 0.1).abs() < 1e-12);
@@ -94,7 +94,7 @@ pub fn slope_per_week(points: &[(i32, f64)]) -> Option<Slope> {
 /// interval contains zero.
 ///
 /// ```
-/// use lanewright::compute::progress::{Plateau, plateau};
+/// use lanewright_compute::progress::{Plateau, plateau};
 ///
 /// let still: Vec<(i32, f64)> = (0..8).map(|k| (100 + k / 2 * 7 + k % 2 * 3, 6.5 + f64::from(k % 3) * 0.01)).collect();
 /// assert!(matches!(plateau(&still, 127), Plateau::Standing { weeks: 4, .. }));

@@ -47,8 +47,8 @@ impl Against {
 /// The best mark for each course and class, by course, then class. Of equal times the earlier stands.
 ///
 /// ```
-/// use lanewright::compute::race::{Course, Mark, TimingClass, bests};
-/// use lanewright::compute::units::Length;
+/// use lanewright_compute::race::{Course, Mark, TimingClass, bests};
+/// use lanewright_compute::units::Length;
 ///
 /// let mm = Length::from_mm;
 /// let course =
@@ -88,7 +88,7 @@ pub fn against_best(mark: &Mark, others: &[Mark]) -> Against {
 /// Places by time, fastest first: equal times share a place and the next one is left out; no time, no place.
 ///
 /// ```
-/// use lanewright::compute::race::places;
+/// use lanewright_compute::race::places;
 ///
 /// assert_eq!(places(&[Some(12), None, Some(10), Some(12), Some(15)]), [Some(2), None, Some(1), Some(2), Some(4)]);
 /// ```
@@ -101,7 +101,7 @@ pub fn places(times: &[Option<u32>]) -> Vec<Option<usize>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::compute::units::Length;
+    use crate::units::Length;
 
     fn mark(id: u128, day: i32, time_ms: u32) -> Mark {
         let mm = Length::from_mm;

@@ -1,8 +1,8 @@
 //! The time an athlete is expected to run over a course, how sure that is, and what it rests on.
 
 use super::{Course, TimingClass};
-use crate::compute::robust::median;
-use crate::compute::units::Length;
+use crate::robust::median;
+use crate::units::Length;
 
 /// Days back to which races and timed runs count: eight weeks (design choice; the same as for a step of the progression).
 pub const RECENT_DAYS: i32 = 56;
@@ -153,8 +153,8 @@ impl Expected {
 /// Design choice; each constant names its own.
 ///
 /// ```
-/// use lanewright::compute::race::{Basis, Course, History, TimingClass, expected_time};
-/// use lanewright::compute::units::Length;
+/// use lanewright_compute::race::{Basis, Course, History, TimingClass, expected_time};
+/// use lanewright_compute::units::Length;
 ///
 /// let mm = Length::from_mm;
 /// let course =

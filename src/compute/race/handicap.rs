@@ -20,7 +20,7 @@ pub struct Start {
 /// Design choice; the definition is the trade's.
 ///
 /// ```
-/// use lanewright::compute::race::{Basis, Expected, handicap};
+/// use lanewright_compute::race::{Basis, Expected, handicap};
 ///
 /// let time = |time_ms| Some(Expected { time_ms, sd_ms: 300, basis: Basis::RecentTests });
 /// let starts = handicap(&[time(12_500), None, time(14_000), time(10_000)], 3_000);

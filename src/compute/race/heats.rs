@@ -143,7 +143,7 @@ pub enum HeatsError {
 /// Serpentine and slow heats first: common practice, no source. The order of the aims: design choice.
 ///
 /// ```
-/// use lanewright::compute::race::{Entry, Seeding, Wish, heats};
+/// use lanewright_compute::race::{Entry, Seeding, Wish, heats};
 ///
 /// let entries: Vec<Entry> =
 ///     (0..4).map(|n| Entry { athlete: u128::from(n), expected_ms: Some(12_000 + 100 * n) }).collect();

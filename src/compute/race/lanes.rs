@@ -65,7 +65,7 @@ pub fn usable_lanes(lanes: u8, every_other: bool) -> Vec<u8> {
 /// 1964.
 ///
 /// ```
-/// use lanewright::compute::race::{LaneDraw, draw_lanes, usable_lanes};
+/// use lanewright_compute::race::{LaneDraw, draw_lanes, usable_lanes};
 ///
 /// let drawn = draw_lanes(&[10, 11, 12], &[(12, 2)], &usable_lanes(6, false), LaneDraw::Ranked, 7, 1);
 /// assert_eq!(drawn.iter().map(|one| one.lane).collect::<Vec<_>>(), [2, 3, 4]);

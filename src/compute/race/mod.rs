@@ -33,8 +33,8 @@ impl Course {
     /// Last barrier to the finish; nothing when the barriers do not fit the distance.
     ///
     /// ```
-    /// use lanewright::compute::race::Course;
-    /// use lanewright::compute::units::Length;
+    /// use lanewright_compute::race::Course;
+    /// use lanewright_compute::units::Length;
     ///
     /// let mm = Length::from_mm;
     /// let course = Course {

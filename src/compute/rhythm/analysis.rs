@@ -4,8 +4,8 @@ use super::consistency::{Consistency, consistency};
 use super::readings::{Finding, Reading, ReadingError, read};
 use super::timing::{Timing, sum_sd};
 use super::whole;
-use crate::compute::robust::{normal_quantile, theil_sen};
-use crate::compute::units::Length;
+use crate::robust::{normal_quantile, theil_sen};
+use crate::units::Length;
 
 /// Steps of an interval in the three-stride rhythm: three strides and the barrier stride.
 ///
@@ -90,8 +90,8 @@ pub struct Analysis {
 /// [`ReadingError`] for values that are no times at all.
 ///
 /// ```
-/// use lanewright::compute::rhythm::{Timing, analyse};
-/// use lanewright::compute::units::Length;
+/// use lanewright_compute::rhythm::{Timing, analyse};
+/// use lanewright_compute::units::Length;
 ///
 /// let times = [Some(2.60), Some(3.70), Some(4.80), None, Some(7.00), Some(8.10)];
 /// let found = analyse(Length::from_mm(8_500), &times, Timing::Video(60)).unwrap();

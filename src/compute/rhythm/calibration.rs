@@ -77,7 +77,7 @@ impl Calibration {
     /// variances: see [`super::RACE_SD`] and [`super::CLUB_SDS`].
     ///
     /// ```
-    /// use lanewright::compute::rhythm::{Calibration, Schedule, Series, Timing, courses};
+    /// use lanewright_compute::rhythm::{Calibration, Schedule, Series, Timing, courses};
     ///
     /// let course = courses("110H")[0];
     /// let mut times = Schedule::new(&course, 14.0, &Default::default()).unwrap().touchdown_times_s;

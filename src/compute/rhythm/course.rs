@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::MAX_TOUCHDOWNS;
-use crate::compute::set_out::LANDING_THOUSANDTHS;
-use crate::compute::specs::published;
-use crate::compute::units::Length;
+use crate::set_out::LANDING_THOUSANDTHS;
+use crate::specs::published;
+use crate::units::Length;
 use thiserror::Error;
 
 /// The barriers of a sprint-hurdle race or of a discounted one.
@@ -105,7 +105,7 @@ impl Course {
 /// for an event that is not on file as a sprint-hurdle race.
 ///
 /// ```
-/// use lanewright::compute::rhythm::courses;
+/// use lanewright_compute::rhythm::courses;
 ///
 /// let usual = courses("100H")[0];
 /// assert_eq!((usual.barriers(), usual.spacing().mm()), (10, 8_500));

@@ -2,7 +2,7 @@
 
 use super::INTERVAL_S;
 use super::whole;
-use crate::compute::set_out::MarkKind;
+use crate::set_out::MarkKind;
 use thiserror::Error;
 
 /// The most intervals of a cue: those of 20 barriers.
@@ -39,7 +39,7 @@ pub enum CueError {
 /// [`CueError`] for an interval time or number outside the range.
 ///
 /// ```
-/// use lanewright::compute::rhythm::cue;
+/// use lanewright_compute::rhythm::cue;
 ///
 /// let beats = cue(1.2, 2).unwrap();
 /// assert_eq!(beats.len(), 9);

@@ -59,7 +59,7 @@ pub enum FinalTimeError {
 /// Bayes' theorem on a grid with the spread of [`super::RACE_SD`]; design choice.
 ///
 /// ```
-/// use lanewright::compute::rhythm::{Calibration, Timing, courses, final_time};
+/// use lanewright_compute::rhythm::{Calibration, Timing, courses, final_time};
 ///
 /// let course = courses("110H")[0];
 /// let first = [Some(2.55), Some(3.58), Some(4.62), Some(5.69), Some(6.77)];

@@ -1,7 +1,7 @@
 //! What is wrong with touchdown times, value by value, before any figure is made of them.
 
 use super::MAX_TOUCHDOWNS;
-use crate::compute::robust::median;
+use crate::robust::median;
 use thiserror::Error;
 
 /// Shortest and longest possible interval time, seconds (s).

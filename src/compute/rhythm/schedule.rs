@@ -14,7 +14,7 @@
 //!
 //! # Source
 //! The lines of the 110 m hurdles and the 14 %: common practice, no source. Carrying them over to other courses and
-//! slower times: design choice. Landing: see [`crate::compute::set_out`].
+//! slower times: design choice. Landing: see [`crate::set_out`].
 
 use super::course::Course;
 use super::shape::Shape;
@@ -80,7 +80,7 @@ impl Schedule {
     /// See the head of this module.
     ///
     /// ```
-    /// use lanewright::compute::rhythm::{Schedule, Shape, courses};
+    /// use lanewright_compute::rhythm::{Schedule, Shape, courses};
     ///
     /// let schedule = Schedule::new(&courses("110H")[0], 14.0, &Shape::default()).unwrap();
     /// assert!((schedule.touchdown_times_s[0] - 2.55).abs() < 1e-9);

@@ -53,7 +53,7 @@ impl Timing {
     /// [`TimingError`] for the first thing that is wrong.
     ///
     /// ```
-    /// use lanewright::compute::rhythm::{Timing, TimingError};
+    /// use lanewright_compute::rhythm::{Timing, TimingError};
     ///
     /// assert_eq!(Timing::parse("video", Some(60)), Ok(Timing::Video(60)));
     /// assert_eq!(Timing::parse("tap", Some(60)), Err(TimingError::NotVideo));
@@ -80,7 +80,7 @@ impl Timing {
     /// rounded to the nearest of f frames a second. Gate: common practice, no source.
     ///
     /// ```
-    /// use lanewright::compute::rhythm::Timing;
+    /// use lanewright_compute::rhythm::Timing;
     ///
     /// assert!((Timing::Video(60).interval_sd_s() - 0.0068).abs() < 1e-4);
     /// ```

@@ -3,8 +3,8 @@
 use std::borrow::Cow;
 
 use super::{Confidence, Source, is_valid, sources};
-use crate::compute::day::{Day, civil, month_length};
-use crate::compute::units::Sex;
+use crate::day::{Day, civil, month_length};
+use crate::units::Sex;
 
 mod table;
 
@@ -203,8 +203,8 @@ impl AgeGroup {
     /// does or no age is computed for it. Nobody belongs to a group before being born.
     ///
     /// ```
-    /// use lanewright::compute::day::Day;
-    /// use lanewright::compute::specs::published_age_groups;
+    /// use lanewright_compute::day::Day;
+    /// use lanewright_compute::specs::published_age_groups;
     ///
     /// let u13 = published_age_groups().iter().find(|g| g.ruleset == "UKA-2024" && g.code == "U13").unwrap();
     /// let (first, last) = u13.births(Day::from_ymd(2018, 6, 1).unwrap()).unwrap();

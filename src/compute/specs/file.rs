@@ -3,8 +3,8 @@
 use super::age_groups::{AgeGroup, AgeRule, Birth, published_age_groups};
 use super::lookup::{Applicable, Club, Query, Reason};
 use super::{Spec, is_valid, published, takes_in};
-use crate::compute::day::{Day, civil};
-use crate::compute::units::Sex;
+use crate::day::{Day, civil};
+use crate::units::Sex;
 
 /// How far ahead a change is searched for: four years, so that every two-year group ends within it.
 const HORIZON_DAYS: i32 = 1_461;

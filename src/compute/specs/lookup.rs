@@ -5,8 +5,8 @@ use std::cmp::Reverse;
 use super::age_groups::{AgeGroup, AgeSpan, Birth};
 use super::file::File;
 use super::{Environment, Spec};
-use crate::compute::day::Day;
-use crate::compute::units::Sex;
+use crate::day::Day;
+use crate::units::Sex;
 
 /// Whom a question is about, and for when.
 #[derive(Clone, Copy, Debug)]
@@ -109,9 +109,9 @@ pub struct Lookup<'a> {
 /// choice; moving up is for the coach to choose).
 ///
 /// ```
-/// use lanewright::compute::day::Day;
-/// use lanewright::compute::specs::{Birth, Club, Query, lookup};
-/// use lanewright::compute::units::Sex;
+/// use lanewright_compute::day::Day;
+/// use lanewright_compute::specs::{Birth, Club, Query, lookup};
+/// use lanewright_compute::units::Sex;
 ///
 /// let query = Query {
 ///     ruleset: "UKA",
@@ -143,7 +143,7 @@ pub fn lookup<'a>(query: &Query<'_>, club: &Club<'a>) -> Lookup<'a> {
 /// code.
 ///
 /// ```
-/// use lanewright::compute::specs::sprint_target;
+/// use lanewright_compute::specs::sprint_target;
 ///
 /// assert_eq!(sprint_target(&[], None), None);
 /// ```

@@ -136,7 +136,7 @@ impl Spec {
     /// [`SpecError`] for the first thing that is wrong.
     ///
     /// ```
-    /// use lanewright::compute::specs::published;
+    /// use lanewright_compute::specs::published;
     ///
     /// assert!(published().all(|spec| spec.check().is_ok()));
     /// ```

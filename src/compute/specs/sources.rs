@@ -98,7 +98,7 @@ pub static SOURCES: &[Source] = sources! {
 /// The source with this id, if it is on file.
 ///
 /// ```
-/// use lanewright::compute::specs::source;
+/// use lanewright_compute::specs::source;
 ///
 /// assert_eq!(source("EA-FACT").unwrap().publisher, "England Athletics");
 /// ```

@@ -4,9 +4,9 @@ use std::fmt::Write;
 
 use super::axis::{Scale, months};
 use super::{AthleteChart, RunPoint, TargetLine, open};
-use crate::compute::day::Day;
-use crate::compute::units::BarrierKind;
-use crate::render::paper::{cut, kind_words, line, text, wrap};
+use crate::paper::{cut, kind_words, line, text, wrap};
+use lanewright_compute::day::Day;
+use lanewright_compute::units::BarrierKind;
 
 const RIGHT: f64 = 287.0;
 const LEFT: f64 = 22.0;
@@ -22,8 +22,8 @@ const NOTES_MAX: usize = 8;
 /// Draws the chart as one SVG document of 297 x 210 mm.
 ///
 /// ```
-/// use lanewright::compute::day::Day;
-/// use lanewright::render::chart::{AthleteChart, athlete};
+/// use lanewright_compute::day::Day;
+/// use lanewright_render::chart::{AthleteChart, athlete};
 ///
 /// let day = Day::from_ymd(2026, 11, 25).unwrap();
 /// let chart = AthleteChart {

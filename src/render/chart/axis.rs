@@ -1,6 +1,6 @@
 //! From days and metres to places on the paper.
 
-use crate::compute::day::Day;
+use lanewright_compute::day::Day;
 
 /// A scale from values to millimetres of paper.
 #[derive(Clone, Copy, Debug)]

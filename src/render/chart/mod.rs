@@ -4,8 +4,8 @@ mod athlete;
 mod axis;
 mod squad;
 
-use crate::compute::day::Day;
-use crate::compute::units::{BarrierKind, Length};
+use lanewright_compute::day::Day;
+use lanewright_compute::units::{BarrierKind, Length};
 
 pub use athlete::athlete;
 pub use squad::squad;
@@ -94,7 +94,7 @@ pub struct SquadChart {
 
 /// The head of a document of a size (mm) with its title and description for those who cannot see it.
 fn open(size: (u32, u32), title: &str, description: &str) -> String {
-    use crate::render::paper::escaped;
+    use crate::paper::escaped;
     let (width, height) = size;
     format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" role="img" aria-labelledby="title desc" font-family="Arial, Helvetica, sans-serif" fill="black" stroke="none"><title id="title">{}</title><desc id="desc">{}</desc><rect width="{width}" height="{height}" fill="white"/>"#,

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::axis::Scale;
 use super::{SquadChart, SquadRow, open};
-use crate::render::paper::{cut, line, text, wrap};
+use crate::paper::{cut, line, text, wrap};
 
 const LEFT: f64 = 10.0;
 const RIGHT: f64 = 200.0;
@@ -24,8 +24,8 @@ const ROWS_MAX: usize = 60;
 /// farthest along first.
 ///
 /// ```
-/// use lanewright::compute::day::Day;
-/// use lanewright::render::chart::{SquadChart, squad};
+/// use lanewright_compute::day::Day;
+/// use lanewright_render::chart::{SquadChart, squad};
 ///
 /// let day = Day::from_ymd(2026, 11, 25).unwrap();
 /// let chart = SquadChart {

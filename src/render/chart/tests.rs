@@ -1,5 +1,5 @@
 use super::*;
-use crate::render::paper::well_formed;
+use crate::paper::well_formed;
 
 fn day(n: i32) -> Day {
     Day::from_ymd(2026, 9, 1).unwrap().add_days(n)

@@ -8,8 +8,8 @@ use thiserror::Error;
 
 use super::paper::kind_words;
 use super::table::defused;
-use crate::compute::set_out::{Mark, MarkKind};
-use crate::compute::units::{BarrierKind, Length};
+use lanewright_compute::set_out::{Mark, MarkKind};
+use lanewright_compute::units::{BarrierKind, Length};
 
 pub use svg::svg;
 
@@ -81,7 +81,7 @@ pub enum SheetError {
 /// [`SheetError::Table`] if the table cannot be written.
 ///
 /// ```
-/// use lanewright::render::set_out::{Sheet, csv};
+/// use lanewright_render::set_out::{Sheet, csv};
 ///
 /// let sheet = Sheet {
 ///     club: "Northfield".into(),

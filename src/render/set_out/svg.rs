@@ -5,8 +5,8 @@
 use std::fmt::Write;
 
 use super::{MAX_LANES, Sheet, SheetError, SheetLane, is_step, kind_words, lane_length};
-use crate::compute::set_out::MarkKind;
-use crate::render::paper::{cut, line, text, wrap};
+use crate::paper::{cut, line, text, wrap};
+use lanewright_compute::set_out::MarkKind;
 
 const PAGE: (f64, f64) = (297.0, 210.0);
 const MARGIN: f64 = 8.0;
@@ -45,7 +45,7 @@ struct Layout {
 /// [`SheetError::Lanes`] unless there are 1 to [`MAX_LANES`] lanes.
 ///
 /// ```
-/// use lanewright::render::set_out::{Sheet, SheetError, svg};
+/// use lanewright_render::set_out::{Sheet, SheetError, svg};
 ///
 /// let sheet = Sheet {
 ///     club: "Northfield".into(),

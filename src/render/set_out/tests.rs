@@ -1,6 +1,6 @@
 use super::*;
-use crate::compute::set_out::{LaneSetting, set_out};
-use crate::render::paper::well_formed;
+use crate::paper::well_formed;
+use lanewright_compute::set_out::{LaneSetting, set_out};
 
 /// A sheet of like lanes, their spacing growing by 0.25 m.
 fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {

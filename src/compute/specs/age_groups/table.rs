@@ -1,15 +1,15 @@
 //! The published age groups, one row a line.
 //!
 //! # Source
-//! Per row: the ids lead to [`crate::compute::specs::SOURCES`]. Rows marked `Memory` hold a limit or a day that was not
+//! Per row: the ids lead to [`crate::specs::SOURCES`]. Rows marked `Memory` hold a limit or a day that was not
 //! read on a page.
 
 use std::borrow::Cow;
 
 use super::{AgeGroup, AgeRule};
-use crate::compute::day::Day;
-use crate::compute::specs::Confidence::{Memory, Page};
-use crate::compute::units::Sex;
+use crate::day::Day;
+use crate::specs::Confidence::{Memory, Page};
+use crate::units::Sex;
 
 type Window = (Option<Day>, Option<Day>);
 
@@ -182,7 +182,7 @@ static ROWS: &[AgeGroup] = groups! {
 /// Every published age group, by rule set.
 ///
 /// ```
-/// use lanewright::compute::specs::published_age_groups;
+/// use lanewright_compute::specs::published_age_groups;
 ///
 /// assert!(published_age_groups().iter().any(|g| g.ruleset == "UKA-2026" && g.code == "U14"));
 /// ```

@@ -4,7 +4,7 @@
 //! Per row: the ids lead to [`super::SOURCES`]. Rows marked `Memory` hold at least one figure that was not read on a page.
 
 use super::{Confidence, Environment, Spec};
-use crate::compute::units::Sex;
+use crate::units::Sex;
 
 const F: Option<Sex> = Some(Sex::Female);
 const M: Option<Sex> = Some(Sex::Male);
@@ -25,12 +25,12 @@ macro_rules! specs {
             environment: $place,
             sex: $sex,
             age_group: std::borrow::Cow::Borrowed($group),
-            race_distance: crate::compute::units::Length::from_mm($metres * 1_000),
+            race_distance: crate::units::Length::from_mm($metres * 1_000),
             barriers: $barriers,
-            height: crate::compute::units::Length::from_mm($height),
-            to_first: crate::compute::units::Length::from_mm($first),
-            between: crate::compute::units::Length::from_mm($between),
-            run_in: crate::compute::units::Length::from_mm($run_in),
+            height: crate::units::Length::from_mm($height),
+            to_first: crate::units::Length::from_mm($first),
+            between: crate::units::Length::from_mm($between),
+            run_in: crate::units::Length::from_mm($run_in),
             sources: std::borrow::Cow::Borrowed($sources),
             confidence: $confidence,
             note: std::borrow::Cow::Borrowed($note),
@@ -47,7 +47,7 @@ mod overseas;
 /// Every published specification, grouped by rule set.
 ///
 /// ```
-/// use lanewright::compute::specs::published;
+/// use lanewright_compute::specs::published;
 ///
 /// let women = published().find(|s| s.event_code == "100H" && s.age_group == "SEN").unwrap();
 /// assert_eq!((women.barriers, women.between.mm()), (10, 8_500));

@@ -178,9 +178,14 @@ pub fn fresh<'a, T>(items: &'a [Item<T>], decisions: &[Decision]) -> Vec<(Uuid, 
 
 /// Decides each item against what is stored and against earlier items of the batch.
 ///
-/// `stored` holds the content and version of the ids that are taken. Returns, for each item, its status, and the items
+/// `stored` holds the content and version of the ids that are taken, `hidden` those that are taken by what the caller must
+/// not learn of. Returns, for each item, its status, and the items
 /// to insert are those that are [`ItemStatus::Created`].
-pub fn decide<T: PartialEq, S: BuildHasher>(items: &[Item<T>], stored: &HashMap<Uuid, (T, i64), S>) -> Vec<Decision> {
+pub fn decide<T: PartialEq, S: BuildHasher, H: BuildHasher>(
+    items: &[Item<T>],
+    stored: &HashMap<Uuid, (T, i64), S>,
+    hidden: &HashSet<Uuid, H>,
+) -> Vec<Decision> {
     let mut fresh: HashMap<Uuid, &T> = HashMap::new();
     items
         .iter()
@@ -188,6 +193,9 @@ pub fn decide<T: PartialEq, S: BuildHasher>(items: &[Item<T>], stored: &HashMap<
             let Ok(value) = &item.value else {
                 return Decision::Refused;
             };
+            if hidden.contains(&item.id) {
+                return Decision::Hidden;
+            }
             let known = stored.get(&item.id).map(|(value, rev)| (value, Some(*rev)));
             match known.or_else(|| fresh.get(&item.id).map(|value| (*value, None))) {
                 Some((other, rev)) if other == value => Decision::Unchanged(rev),
@@ -210,6 +218,8 @@ pub enum Decision {
     Unchanged(Option<i64>),
     /// Its id is taken by other content.
     Clash,
+    /// Its id is taken by what the caller must not learn of, whatever its content.
+    Hidden,
     /// It is broken.
     Refused,
 }
@@ -223,7 +233,7 @@ pub fn results<T>(items: Vec<Item<T>>, decisions: &[Decision], rev_of: impl Fn(U
             (Decision::Insert, _) => (ItemStatus::Created, rev_of(id), None),
             // One that an earlier part of the batch stored has its version from this very commit.
             (Decision::Unchanged(rev), _) => (ItemStatus::Unchanged, rev_of(id).or(*rev), None),
-            (Decision::Clash | Decision::Refused, _) => {
+            (Decision::Clash | Decision::Hidden | Decision::Refused, _) => {
                 let detail = "This id is already used by a record with other content. Send a new id, or correct the \
                               stored record with `supersedes`.";
                 (ItemStatus::Rejected, None, Some(Problem::new(Code::Conflict, detail).body()))
@@ -262,7 +272,7 @@ mod tests {
         ];
         let stored = HashMap::from([(id[1], (5, 9))]);
         assert_eq!(
-            decide(&items, &stored),
+            decide(&items, &stored, &HashSet::<Uuid>::new()),
             [
                 Decision::Insert,
                 Decision::Unchanged(None),

@@ -2,13 +2,13 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::access::Role;
 use super::db::{Change, ClubTx, Kind, StoreError};
 use super::fault::Fault;
-use super::ids::{AccountId, GroupId};
+use super::ids::{AccountId, GroupId, SessionId};
 use super::problem::{Code, Problem};
 
 /// Sets what a member sees: every member the club-wide records, an admin every group, others their groups.
@@ -73,6 +73,56 @@ async fn replace(tx: &mut ClubTx, member: AccountId, wanted: &BTreeSet<Uuid>) ->
         .execute(tx.changing(change))
         .await?;
     }
+    // Who had nothing gets everything afresh, and who has nothing left drops it all.
+    let before: BTreeSet<Uuid> = active.iter().map(|grant| grant.scope_id).collect();
+    if before.is_empty() || wanted.is_empty() {
+        return Ok(());
+    }
+    renew_plans_of(tx, &before.symmetric_difference(wanted).copied().collect::<Vec<_>>()).await
+}
+
+/// Sends phones the plans anew that name people of these scopes, because a member came to see them or no longer does.
+async fn renew_plans_of(tx: &mut ClubTx, scopes: &[Uuid]) -> Result<(), StoreError> {
+    if scopes.contains(&Uuid::nil()) {
+        return renew_plans(tx, None).await;
+    }
+    let club = tx.club.0;
+    let athletes =
+        sqlx::query_scalar!("select root_id from root_scope where club_id = $1 and scope_id = any ($2)", club, scopes)
+            .fetch_all(tx.conn())
+            .await?;
+    renew_plans(tx, Some(&athletes)).await
+}
+
+/// Sends phones the lane plans anew that name these athletes, or all: what members see in a plan changes with its people,
+/// although the plan does not. The new number also refuses an edit made on what was seen before: whom its author did not see
+/// then would be taken for somebody they took out.
+///
+/// # Errors
+/// Database errors.
+pub async fn renew_plans(tx: &mut ClubTx, athletes: Option<&[Uuid]>) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select id, session_id
+        from lane_plans
+        where club_id = $1 and deleted_at is null and ($2::uuid[] is null or people && $2)
+        order by id
+        "#,
+        club,
+        athletes
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
+    let changes: Vec<Change> =
+        rows.iter().map(|row| Change::put(Kind::LanePlan, row.id).under(SessionId(row.session_id))).collect();
+    sqlx::query!("update lane_plans set updated_at = $3 where club_id = $1 and id = any ($2)", club, &ids, Utc::now())
+        .execute(tx.changing_all(changes))
+        .await?;
     Ok(())
 }
 
@@ -119,10 +169,10 @@ pub async fn unplace(tx: &mut ClubTx, root: Uuid) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Checks the groups that a body names.
+/// Checks the groups that a body names: one that the caller does not see is as unknown as one that is not there.
 ///
 /// # Errors
-/// 422 at `pointer` for groups that are not there, 403 for one that the caller is not assigned to.
+/// 422 at `pointer`.
 pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Result<(), Problem> {
     let club = tx.club.0;
     let wanted = ids_of(groups);
@@ -134,20 +184,37 @@ pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Resu
     .fetch_all(tx.conn())
     .await
     .map_err(StoreError::from)?;
-    let missing: Vec<Fault> = wanted
+    let missing: Vec<Fault> = groups
         .iter()
-        .filter(|id| !found.contains(id))
-        .map(|id| Fault::at(pointer, "unknown_id", format!("there is no group {id} in the club")))
+        .filter(|group| !found.contains(&group.0) || !tx.actor.sees(**group))
+        .map(|id| Fault::at(pointer, "unknown_id", format!("there is no group {id} among yours")))
         .collect();
-    if !missing.is_empty() {
-        return Err(Problem::invalid(missing));
-    }
+    if missing.is_empty() { Ok(()) } else { Err(Problem::invalid(missing)) }
+}
+
+/// Checks that the caller is assigned to groups that a record has, which they were shown with it.
+///
+/// # Errors
+/// 403 for the first to which they are not.
+pub fn require_assigned(tx: &ClubTx, groups: &[GroupId]) -> Result<(), Problem> {
     match groups.iter().find(|group| !tx.actor.sees(**group)) {
         None => Ok(()),
         Some(group) => {
             Err(Problem::new(Code::Forbidden, format!("You are not assigned to the group {group}. Ask a club admin.")))
         }
     }
+}
+
+/// Checks the groups that a record gains and loses.
+///
+/// # Errors
+/// Those of [`require`] and [`require_assigned`].
+pub async fn require_moved(tx: &mut ClubTx, before: &[GroupId], after: &[GroupId], at: &str) -> Result<(), Problem> {
+    let missing = |from: &[GroupId], list: &[GroupId]| -> Vec<GroupId> {
+        from.iter().copied().filter(|group| !list.contains(group)).collect()
+    };
+    require(tx, &missing(after, before), at).await?;
+    require_assigned(tx, &missing(before, after))
 }
 
 /// The deleted ones among these athletes.

@@ -18,6 +18,7 @@ pub mod page;
 pub mod params;
 pub mod password;
 pub mod patch;
+pub mod people;
 pub mod problem;
 pub mod record;
 pub mod routed;

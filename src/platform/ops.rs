@@ -98,6 +98,8 @@ pub enum Fact {
     Stored(Done),
     /// Its id is taken by other content.
     Clash,
+    /// Its id is taken by a fact that its recorder must not learn of.
+    Hidden,
     /// It was not stored.
     Refused(Problem),
 }
@@ -108,6 +110,7 @@ pub fn facts<T>(items: Vec<Item<T>>, decisions: &[Decision]) -> Vec<Fact> {
         (_, Err(problem)) => Fact::Refused(problem),
         (Decision::Insert, _) => Fact::Stored(Done::now(201, 0)),
         (Decision::Unchanged(rev), _) => Fact::Stored(Done::before(rev.unwrap_or(0))),
+        (Decision::Hidden, _) => Fact::Hidden,
         (Decision::Clash | Decision::Refused, _) => Fact::Clash,
     };
     items.into_iter().zip(decisions).map(one).collect()

@@ -1,11 +1,14 @@
 //! A record as it is stored, and its version as `ETag`, `If-Match` and `If-None-Match` (RFC 9110).
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{CACHE_CONTROL, ETAG, IF_MATCH, IF_NONE_MATCH, LOCATION};
-use actix_web::{HttpRequest, HttpResponse};
+use actix_web::http::header::{CACHE_CONTROL, ContentType, ETAG, HeaderName, IF_MATCH, IF_NONE_MATCH, LOCATION};
+use actix_web::{HttpRequest, HttpResponse, ResponseError};
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde::Serialize;
 
 use super::problem::{Code, Problem};
+use super::token::sha256;
 
 /// A record with its id and version (the number of its last change in the club).
 #[derive(Clone, Debug, PartialEq)]
@@ -18,19 +21,30 @@ pub struct Stored<Id, T> {
     pub value: T,
 }
 
-/// The entity tag of a version.
-pub fn etag(rev: i64) -> String {
-    format!("\"{rev}\"")
+/// The entity tag of an answer: the version, and what tells this answer from what others may see of the same version.
+///
+/// What a member sees of a record depends on their groups, and names in it may change without the record. So the tag
+/// covers the whole body, and `If-None-Match` compares all of it; `If-Match` compares only the version before the hyphen,
+/// because an edit stands on the version, whoever read it.
+fn etag(rev: i64, body: &[u8]) -> String {
+    let view = sha256(body).into_iter().take(9).collect::<Vec<u8>>();
+    format!("\"{rev}-{}\"", URL_SAFE_NO_PAD.encode(view))
 }
 
-fn listed(req: &HttpRequest, name: actix_web::http::header::HeaderName, tag: &str) -> Option<bool> {
+/// The version that an entity tag names; tags that hold only the version are taken as well.
+fn version(tag: &str) -> &str {
+    let inner = tag.trim_matches('"');
+    inner.split_once('-').map_or(inner, |(rev, _)| rev)
+}
+
+fn listed(req: &HttpRequest, name: HeaderName, fits: impl Fn(&str) -> bool) -> Option<bool> {
     let mut values = req.headers().get_all(name).filter_map(|value| value.to_str().ok()).peekable();
     values.peek()?;
     Some(
         values
             .flat_map(|value| value.split(','))
             .map(str::trim)
-            .any(|one| one == "*" || one.strip_prefix("W/").unwrap_or(one) == tag),
+            .any(|one| one == "*" || fits(one.strip_prefix("W/").unwrap_or(one))),
     )
 }
 
@@ -39,14 +53,35 @@ fn listed(req: &HttpRequest, name: actix_web::http::header::HeaderName, tag: &st
 /// # Errors
 /// 428 without `If-Match`; 412 with the current record when it names another version.
 pub fn require_match(req: &HttpRequest, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
-    match listed(req, IF_MATCH, &etag(rev)) {
+    let here = rev.to_string();
+    require(req, rev, current, |tag, _| version(tag) == here)
+}
+
+/// Checks that the caller replaces the list they read: of this version, and of those whom they see now. Who has come to
+/// see more people since would otherwise take those off the list whom the old one did not show them.
+///
+/// # Errors
+/// 428 without `If-Match`; 412 with the current list when it names another version, or what others were shown.
+pub fn require_view(req: &HttpRequest, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
+    let bare = format!("\"{rev}\"");
+    require(req, rev, current, |tag, here| tag == here || tag == bare)
+}
+
+fn require(
+    req: &HttpRequest,
+    rev: i64,
+    current: &impl Serialize,
+    fits: impl Fn(&str, &str) -> bool,
+) -> Result<(), Problem> {
+    let here = etag(rev, &serde_json::to_vec(current).unwrap_or_default());
+    match listed(req, IF_MATCH, |tag| fits(tag, &here)) {
         Some(true) => Ok(()),
         Some(false) => Err(Problem::new(
             Code::Stale,
             "The record changed since you read it; `current` holds it as it is now. Nothing was stored.",
         )
         .with_current(current)
-        .with_header(ETAG, &etag(rev))),
+        .with_header(ETAG, &here)),
         None => Err(Problem::new(
             Code::PreconditionRequired,
             "Send If-Match with the ETag of the version you read, so that nobody's change is lost.",
@@ -56,20 +91,17 @@ pub fn require_match(req: &HttpRequest, rev: i64, current: &impl Serialize) -> R
 
 /// Whether the caller already has the representation with this entity tag.
 pub fn has(req: &HttpRequest, tag: &str) -> bool {
-    listed(req, IF_NONE_MATCH, tag) == Some(true)
+    listed(req, IF_NONE_MATCH, |one| one == tag) == Some(true)
 }
 
-/// Answers a read: 304 when the caller already has this version.
+/// Answers a read: 304 when the caller already has this answer.
 pub fn read(req: &HttpRequest, rev: i64, body: &impl Serialize) -> HttpResponse {
-    if has(req, &etag(rev)) {
-        return HttpResponse::NotModified().insert_header((ETAG, etag(rev))).finish();
-    }
-    with_tag(StatusCode::OK, rev, body)
+    with_tag(Some(req), StatusCode::OK, rev, body)
 }
 
 /// Answers a change.
 pub fn changed(rev: i64, body: &impl Serialize) -> HttpResponse {
-    with_tag(StatusCode::OK, rev, body)
+    with_tag(None, StatusCode::OK, rev, body)
 }
 
 /// Answers a create: 201 with `Location`, or 200 when a repeat found the record already there.
@@ -81,7 +113,7 @@ pub fn created(
     body: &impl Serialize,
 ) -> HttpResponse {
     let status = if fresh { StatusCode::CREATED } else { StatusCode::OK };
-    let mut answer = with_tag(status, rev, body);
+    let mut answer = with_tag(None, status, rev, body);
     let location = format!("{}/{id}", req.path().trim_end_matches('/'));
     if let Ok(value) = actix_web::http::header::HeaderValue::from_str(&location) {
         answer.headers_mut().insert(LOCATION, value);
@@ -89,11 +121,16 @@ pub fn created(
     answer
 }
 
-fn with_tag(status: StatusCode, rev: i64, body: &impl Serialize) -> HttpResponse {
-    HttpResponse::build(status)
-        .insert_header((ETAG, etag(rev)))
-        .insert_header((CACHE_CONTROL, "private, no-cache"))
-        .json(body)
+/// Answers with a body and its tag; 304 when `read` is a request that names the tag.
+fn with_tag(read: Option<&HttpRequest>, status: StatusCode, rev: i64, body: &impl Serialize) -> HttpResponse {
+    let Ok(bytes) = serde_json::to_vec(body) else {
+        return Problem::new(Code::Internal, "The answer could not be written.").error_response();
+    };
+    let tag = etag(rev, &bytes);
+    let known = read.is_some_and(|req| has(req, &tag));
+    let mut answer = HttpResponse::build(if known { StatusCode::NOT_MODIFIED } else { status });
+    answer.insert_header((ETAG, tag)).insert_header((CACHE_CONTROL, "private, no-cache"));
+    if known { answer.finish() } else { answer.content_type(ContentType::json()).body(bytes) }
 }
 
 /// Compares a create that was sent again with what is stored.

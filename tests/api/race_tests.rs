@@ -176,9 +176,13 @@ async fn entries_of_other_groups_stay_and_a_restricted_athlete_is_refused(pool: 
     put(&tag, vec![&squad.hidden]).await.expect_fault(422, "/athlete_ids/0");
     put(&tag, vec![&squad.athletes[0], &squad.athletes[0]]).await.expect_fault(422, "/athlete_ids/1");
     let theirs = json!({"athlete_ids": [squad.hidden]});
-    let set = squad.stranger.put(&entries, &tag, theirs).await.expect(200);
+    // The list that a coach replaces is the one that they read: another's tag stands for other people.
+    squad.stranger.put(&entries, &tag, theirs.clone()).await.expect(412);
+    let own = squad.stranger.get(&path).await.header("etag").to_owned();
+    let set = squad.stranger.put(&entries, &own, theirs).await.expect(200);
     assert_eq!(set.body["athlete_ids"], json!([squad.hidden]), "a coach sees the own group only");
-    let again = put(set.header("etag"), vec![&squad.athletes[0]]).await.expect(200);
+    let fresh = squad.coach.get(&path).await.header("etag").to_owned();
+    let again = put(&fresh, vec![&squad.athletes[0]]).await.expect(200);
     assert_eq!(again.body["athlete_ids"], json!([squad.athletes[0]]));
     let all = squad.admin.get(&path).await.expect(200);
     assert_eq!(all.body["athlete_ids"].as_array().unwrap().len(), 2, "the hidden one stays");

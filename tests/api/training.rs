@@ -149,7 +149,7 @@ async fn broken_sessions_name_the_field_and_groups_of_others_are_refused(pool: P
         squad.coach.post("/sessions", with(good.clone(), &change)).await.expect_fault(422, pointer);
     }
     squad.coach.post("/sessions", with(good.clone(), &json!({"held_on": 7}))).await.expect_fault(400, "/held_on");
-    squad.stranger.post("/sessions", good.clone()).await.expect(403);
+    squad.stranger.post("/sessions", good.clone()).await.expect_fault(422, "/group_ids");
     let viewer = squad.admin.member("A Viewer", "viewer", &[&squad.group]).await;
     viewer.post("/sessions", good).await.expect(403);
     assert_eq!(squad.admin.get("/sessions").await.body["items"].as_array().unwrap().len(), 1);

@@ -18,7 +18,7 @@ use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
+use crate::platform::stored;
 
 /// Which assessments a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -105,15 +105,10 @@ async fn list_assessments(
 )]
 #[get("/v1/clubs/{club_id}/assessments/{assessment_id}")]
 async fn get_assessment(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    let id = path_id(&req, "assessment_id", "assessment")?;
+    let id = AssessmentId(path_id(&req, "assessment_id", "assessment")?);
     let mut tx = permit.read(&db).await?;
-    let (value, rev) =
-        store::by_ids(&mut tx, &[id]).await?.remove(&id).ok_or_else(|| Problem::not_found("assessment"))?;
-    let known = store::known(&mut tx, &[value.athlete.0], &[], &[]).await?;
-    if !known.athletes.contains(&value.athlete.0) {
-        return Err(Problem::not_found("assessment"));
-    }
-    Ok(stored::read(&req, rev, &View::from(&Stored { id: AssessmentId(id), rev, value })))
+    let found = store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("assessment"))?;
+    Ok(stored::read(&req, found.rev, &View::from(&found)))
 }
 
 /// The routes of this resource.

@@ -1,6 +1,6 @@
 //! Rows of assessments.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
@@ -9,6 +9,7 @@ use super::model::Assessment;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
+use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
 /// An assessment as it is stored.
@@ -91,6 +92,34 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Asse
     Ok(rows.into_iter().map(StoredAssessment::from).map(|one| (one.id.0, (one.value, one.rev))).collect())
 }
 
+/// Those among stored assessments that the actor must not learn of.
+pub async fn hidden(tx: &mut ClubTx, taken: &HashMap<Uuid, (Assessment, i64)>) -> Result<HashSet<Uuid>, StoreError> {
+    if taken.is_empty() || tx.actor.groups.is_none() {
+        return Ok(HashSet::new());
+    }
+    let ids: Vec<Uuid> = taken.keys().copied().collect();
+    let origins = origins(tx, &ids).await?;
+    people::hidden(tx, &origins).await
+}
+
+/// About whom these assessments are, and who recorded them; of those that are there.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Origin,
+        r#"
+        select id, athlete_id as athlete, recorded_by as "recorded_by?"
+        from assessments
+        where club_id = $1 and id = any ($2)
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows)
+}
+
 /// The assessments that the actor sees, by id, after `after`.
 pub async fn page(
     tx: &mut ClubTx,
@@ -138,6 +167,15 @@ pub async fn page(
     Ok(rows.into_iter().map(StoredAssessment::from).collect())
 }
 
+/// An assessment, when the actor sees its athlete.
+pub async fn find(tx: &mut ClubTx, id: AssessmentId) -> Result<Option<StoredAssessment>, StoreError> {
+    let found = by_ids(tx, &[id.0]).await?.remove(&id.0);
+    // Nobody is looked for when nothing was found, so that the answer takes as long as for one that is hidden.
+    let athlete = found.as_ref().map_or(AthleteId(Uuid::nil()), |(one, _)| one.athlete);
+    let seen = People::of(tx, [athlete]).await?.sees(athlete);
+    Ok(found.filter(|_| seen).map(|(value, rev)| Stored { id, rev, value }))
+}
+
 /// What the assessments of a batch refer to.
 #[derive(Debug)]
 pub struct Known {
@@ -171,7 +209,10 @@ pub async fn known(
     )
     .fetch_all(tx.conn())
     .await?;
-    let superseded = earlier.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect();
+    // An assessment that is hidden is none.
+    let people = People::of(tx, earlier.iter().map(|row| AthleteId(row.athlete_id))).await?;
+    let seen = earlier.into_iter().filter(|row| people.sees(AthleteId(row.athlete_id)));
+    let superseded = seen.map(|row| (row.id, (row.athlete_id, row.later))).collect();
     Ok(Known { athletes, sessions, superseded })
 }
 

@@ -6,10 +6,7 @@ use uuid::Uuid;
 
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants::{self, ids_of};
-use crate::platform::ids::{AthleteId, GroupId};
-
-/// What stands in a kept lane plan instead of a deleted athlete's name.
-const NOBODY: &str = "(deleted)";
+use crate::platform::ids::{AthleteId, GroupId, SessionId};
 
 /// Deletes an athlete: the personal data go at once, an empty stub stays so that phones learn of it.
 ///
@@ -47,7 +44,7 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
         personal.execute(tx.conn()).await?;
     }
     withdraw_from_races(tx, id).await?;
-    blank_lane_plans(tx, id).await
+    leave_lane_plans(tx, id).await
 }
 
 /// Takes the athlete's entries out of race tests; results stay as facts about nobody.
@@ -72,39 +69,56 @@ async fn withdraw_from_races(tx: &mut ClubTx, id: AthleteId) -> Result<(), Store
     Ok(())
 }
 
-/// Takes the athlete's name out of the lane plans that are kept.
-async fn blank_lane_plans(tx: &mut ClubTx, id: AthleteId) -> Result<(), StoreError> {
+/// Takes the athlete out of the lane plans that are kept, and of what was asked for them.
+async fn leave_lane_plans(tx: &mut ClubTx, id: AthleteId) -> Result<(), StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
-        "select id, session_id, plan from lane_plans where club_id = $1 and strpos(plan::text, $2) > 0",
+        "select id, session_id, request, plan from lane_plans where club_id = $1 and people @> array[$2::uuid]",
         club,
-        id.to_string()
+        id.0
     )
     .fetch_all(tx.conn())
     .await?;
     for mut row in rows {
-        blank(&mut row.plan, id.0);
-        let change = Change::put(Kind::LanePlan, row.id).under(row.session_id);
-        sqlx::query!("update lane_plans set plan = $3 where club_id = $1 and id = $2", club, row.id, row.plan)
-            .execute(tx.changing(change))
-            .await?;
+        forget(&mut row.request, id.0);
+        forget(&mut row.plan, id.0);
+        let change = Change::put(Kind::LanePlan, row.id).under(SessionId(row.session_id));
+        sqlx::query!(
+            r#"
+            update lane_plans
+            set request = $3, plan = $4, people = array_remove(people, $5)
+            where club_id = $1 and id = $2
+            "#,
+            club,
+            row.id,
+            row.request,
+            row.plan,
+            id.0
+        )
+        .execute(tx.changing(change))
+        .await?;
     }
     Ok(())
 }
 
-/// Blanks the name and the words beside it in every entry of the athlete.
-fn blank(value: &mut Value, id: Uuid) {
+/// Takes out of every list what is about the athlete: the id, a pair with it, an object with it.
+fn forget(value: &mut Value, id: Uuid) {
+    let is = |value: &Value| value.as_str().and_then(|text| text.parse().ok()) == Some(id);
     match value {
-        Value::Array(list) => list.iter_mut().for_each(|one| blank(one, id)),
-        Value::Object(fields) => {
-            if fields.get("athlete_id").and_then(Value::as_str).and_then(|text| text.parse().ok()) == Some(id) {
-                for (name, words) in [("display_name", NOBODY), ("explanation", "")] {
-                    if let Some(text) = fields.get_mut(name) {
-                        *text = words.into();
-                    }
-                }
+        Value::Array(list) => {
+            list.retain(|one| match one {
+                Value::Object(fields) => !fields.get("athlete_id").is_some_and(is),
+                Value::Array(pair) => !pair.iter().any(is),
+                other => !is(other),
+            });
+            for one in list {
+                forget(one, id);
             }
-            fields.values_mut().for_each(|one| blank(one, id));
+        }
+        Value::Object(fields) => {
+            for one in fields.values_mut() {
+                forget(one, id);
+            }
         }
         _ => {}
     }

@@ -137,10 +137,6 @@ async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     let mut tx = permit.read(&db).await?;
     let stored = load(&mut tx, &req).await?;
     let view = view(&mut tx, &stored).await?;
-    // Measurements change the answer without changing the athlete's own row.
-    if measured_store::last_rev(&mut tx, stored.id).await? > stored.rev {
-        return Ok(stored::changed(stored.rev, &view));
-    }
     Ok(stored::read(&req, stored.rev, &view))
 }
 
@@ -177,15 +173,7 @@ async fn update_athlete(
     stored::require_match(&req, before.rev, &current)?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &patch)?;
     let athlete = fields.parse(tx.today().await?)?;
-    let moved: Vec<GroupId> = before
-        .value
-        .groups
-        .iter()
-        .chain(&athlete.groups)
-        .copied()
-        .filter(|group| before.value.groups.contains(group) != athlete.groups.contains(group))
-        .collect();
-    grants::require(&mut tx, &moved, "/group_ids").await?;
+    grants::require_moved(&mut tx, &before.value.groups, &athlete.groups, "/group_ids").await?;
     store::save(&mut tx, before.id, &athlete, &before.value).await?;
     let rev = tx.commit().await?.of(before.id, before.rev);
     let fields = Fields::from(&athlete);
@@ -208,7 +196,7 @@ async fn delete_athlete(req: HttpRequest, permit: Permit<RosterWrite>, db: Data<
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     stored::require_match(&req, before.rev, &view(&mut tx, &before).await?)?;
-    grants::require(&mut tx, &before.value.groups, "/group_ids").await?;
+    grants::require_assigned(&tx, &before.value.groups)?;
     erase_store::remove(&mut tx, before.id, &before.value.groups).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

@@ -8,6 +8,7 @@ use uuid::Uuid;
 use super::model::{Measurement, MeasurementKind};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, MeasurementId};
+use crate::platform::people::Origin;
 use crate::platform::stored::Stored;
 
 /// A measurement with its id and version.
@@ -18,7 +19,7 @@ pub async fn insert(tx: &mut ClubTx, new: &[(AthleteId, MeasurementId, Measureme
     if new.is_empty() {
         return Ok(true);
     }
-    let club = tx.club.0;
+    let (club, actor) = (tx.club.0, tx.actor.account.0);
     let ids: Vec<Uuid> = new.iter().map(|(_, id, _)| id.0).collect();
     let athletes: Vec<Uuid> = new.iter().map(|(athlete, _, _)| athlete.0).collect();
     let kinds: Vec<String> = new.iter().map(|(_, _, one)| one.kind.as_str().to_owned()).collect();
@@ -28,8 +29,8 @@ pub async fn insert(tx: &mut ClubTx, new: &[(AthleteId, MeasurementId, Measureme
         new.iter().map(|(athlete, id, _)| Change::put(Kind::Measurement, *id).under(*athlete)).collect();
     let done = sqlx::query!(
         r#"
-        insert into measurements as x (club_id, id, athlete_id, kind, value_milli, measured_on, created_at)
-        select c.id, u.id, u.athlete_id, u.kind, u.value_milli, u.measured_on, $7
+        insert into measurements as x (club_id, id, athlete_id, kind, value_milli, measured_on, created_at, recorded_by)
+        select c.id, u.id, u.athlete_id, u.kind, u.value_milli, u.measured_on, $7, $8
         from clubs c
         cross join unnest($2::uuid[], $3::uuid[], $4::text[], $5::integer[], $6::date[])
           as u (id, athlete_id, kind, value_milli, measured_on)
@@ -42,7 +43,8 @@ pub async fn insert(tx: &mut ClubTx, new: &[(AthleteId, MeasurementId, Measureme
         &kinds,
         &values,
         &days,
-        Utc::now()
+        Utc::now(),
+        actor
     )
     .execute(tx.changing_all(changes))
     .await?;
@@ -99,17 +101,22 @@ async fn find(
         .collect()
 }
 
-/// The number of the last change to any measurement of an athlete, deleted ones included; 0 without any.
-pub async fn last_rev(tx: &mut ClubTx, athlete: AthleteId) -> Result<i64, StoreError> {
+/// About whom these measurements are, and who recorded them; of those that are there or were.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
     let club = tx.club.0;
-    let rev = sqlx::query_scalar!(
-        r#"select coalesce(max(rev), 0) as "rev!" from measurements where club_id = $1 and athlete_id = $2"#,
+    let rows = sqlx::query_as!(
+        Origin,
+        r#"
+        select id, athlete_id as athlete, recorded_by
+        from measurements
+        where club_id = $1 and id = any ($2)
+        "#,
         club,
-        athlete.0
+        ids
     )
-    .fetch_one(tx.conn())
+    .fetch_all(tx.conn())
     .await?;
-    Ok(rev)
+    Ok(rows)
 }
 
 /// Deletes a measurement of an athlete.

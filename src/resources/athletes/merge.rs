@@ -61,9 +61,7 @@ fn object(athlete: &Athlete) -> Map<String, Value> {
 
 /// Saves an athlete and checks the groups that change.
 async fn save(tx: &mut ClubTx, before: &Stored<AthleteId, Athlete>, after: &Athlete) -> Result<(), Problem> {
-    let differs = |group: &&GroupId| before.value.groups.contains(group) != after.groups.contains(group);
-    let moved: Vec<GroupId> = before.value.groups.iter().chain(&after.groups).filter(differs).copied().collect();
-    grants::require(tx, &moved, "/group_ids").await?;
+    grants::require_moved(tx, &before.value.groups, &after.groups, "/group_ids").await?;
     if before.value != *after {
         store::save(tx, before.id, after, &before.value).await?;
     }
@@ -83,7 +81,7 @@ pub async fn edit(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
         (Method::Patch, Some(found)) => merge(tx, op, found).await,
         (Method::Delete, Some(found)) => {
             ops::require(op, found.rev, || Value::Object(object(&found.value)))?;
-            grants::require(tx, &found.value.groups, "/group_ids").await?;
+            grants::require_assigned(tx, &found.value.groups)?;
             erase_store::remove(tx, id, &found.value.groups).await?;
             Ok(Done::now(200, found.rev))
         }

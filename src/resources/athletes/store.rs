@@ -278,6 +278,9 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
         grants::unplace(tx, id.0).await?;
         grants::place(tx, [(id.0, athlete.groups.as_slice())]).await?;
     }
+    if moved || name {
+        grants::renew_plans(tx, Some(&[id.0])).await?;
+    }
     Ok(())
 }
 

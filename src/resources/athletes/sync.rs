@@ -13,6 +13,7 @@ use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, MeasurementId};
 use crate::platform::ops::{self, Done, Fact, Method, Op};
+use crate::platform::people::{self, Origin};
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
 
@@ -87,19 +88,41 @@ pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Valu
         Ok(parsed) => parsed,
         Err(faults) => return Ok(Fact::Refused(Problem::invalid(faults))),
     };
-    if let Some(known) = known_measurement(tx, sent.athlete_id, id, &value).await? {
+    // What is taken by a measurement that the actor must not learn of is judged like a new one.
+    let hidden = is_hidden(tx, id).await?;
+    if !hidden && let Some(known) = known_measurement(tx, sent.athlete_id, id, &value).await? {
         return Ok(known);
     }
     if store::find(tx, sent.athlete_id).await?.is_none() {
         let fault = Fault::at("/athlete_id", "unknown_id", "there is no such athlete in your groups");
         return Ok(Fact::Refused(Problem::invalid(vec![fault])));
     }
+    if hidden {
+        return Ok(Fact::Hidden);
+    }
     if !measured_store::insert(tx, &[(sent.athlete_id, id, value)]).await? {
         // It was deleted, or the same push has come twice and the other one was faster.
+        if is_hidden(tx, id).await? {
+            return Ok(Fact::Hidden);
+        }
         let known = known_measurement(tx, sent.athlete_id, id, &value).await?;
         return Ok(known.unwrap_or_else(|| Fact::Refused(Problem::gone())));
     }
     Ok(Fact::Stored(Done::now(201, 0)))
+}
+
+/// Whether an id is that of a measurement, there or deleted, that the actor must not learn of.
+async fn is_hidden(tx: &mut ClubTx, id: MeasurementId) -> Result<bool, StoreError> {
+    let origins = measured_store::origins(tx, &[id.0]).await?;
+    Ok(!people::hidden(tx, &origins).await?.is_empty())
+}
+
+/// About whom these measurements are, and who recorded them; of those that are there or were.
+///
+/// # Errors
+/// Database errors.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
+    measured_store::origins(tx, ids).await
 }
 
 /// What a measurement is whose id is taken by one that is there.
@@ -121,11 +144,11 @@ async fn known_measurement(
 /// Whatever refuses it.
 pub async fn remove_measurement(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
     let found = measured_store::by_ids(tx, &[op.id]).await?.pop();
-    let missing = || Problem::not_found("measurement");
-    let (athlete, found) = found.ok_or_else(missing)?;
-    if op.method != Method::Delete || store::find(tx, athlete).await?.is_none() {
-        return Err(missing());
-    }
+    // Nobody is looked for when nothing was found, so that the answer takes as long as for one that is hidden.
+    let athlete = found.as_ref().map_or(AthleteId(Uuid::nil()), |(athlete, _)| *athlete);
+    let seen = store::find(tx, athlete).await?.is_some();
+    let found = found.filter(|_| seen && op.method == Method::Delete);
+    let (athlete, found) = found.ok_or_else(|| Problem::not_found("measurement"))?;
     ops::require(op, found.rev, || serde_json::to_value(MeasurementView::from(&found)).unwrap_or_default())?;
     measured_store::remove(tx, athlete, found.id).await?;
     Ok(Done::now(200, found.rev))

@@ -105,6 +105,7 @@ fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, name_of: im
             approach_m: candidate.approach.metres(),
             barriers: lane.barriers,
             athletes: lane.athletes.iter().map(placed).collect(),
+            others: 0,
         })
     };
     let stock = |one: &lane_plan::StockUse| StockView {

@@ -10,7 +10,8 @@ use uuid::Uuid;
 use super::answer::{Inputs, compute};
 use super::model::{Raw, Wish};
 use super::shapes::{Content, LaneView, Page, Request, View};
-use super::store::{self, Plan, StoredPlan};
+use super::sight::{self, Seen, SeenPlan};
+use super::store::{self, StoredPlan};
 use crate::compute::day::Day;
 use crate::compute::lane_plan::{self, Candidate};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
@@ -20,7 +21,8 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::Problem;
+use crate::platform::people::People;
+use crate::platform::problem::{Code, Problem};
 use crate::platform::stored::{self, Stored};
 use crate::resources::advice::{self, Memory};
 
@@ -33,15 +35,24 @@ impl Drop for StopOnDrop {
     }
 }
 
-pub(super) fn view(stored: &StoredPlan) -> Result<View, StoreError> {
-    let corrupt = |_| StoreError::Corrupt("lane plan");
-    Ok(View {
-        id: stored.id,
-        rev: stored.rev,
-        session_id: stored.value.session,
-        request: serde_json::from_value(stored.value.request.clone()).map_err(corrupt)?,
-        content: serde_json::from_value(stored.value.content.clone()).map_err(corrupt)?,
-    })
+/// A plan as the actor sees it: of routes, of the feed and of conflicts alike.
+pub(super) fn view(stored: &SeenPlan) -> Result<View, StoreError> {
+    let (request, content) = stored.value.shown()?;
+    Ok(View { id: stored.id, rev: stored.rev, session_id: stored.value.plan.session, request, content })
+}
+
+/// One plan as the actor sees it.
+async fn seen(tx: &mut ClubTx, found: StoredPlan) -> Result<SeenPlan, Problem> {
+    sight::seen(tx, vec![found]).await?.pop().ok_or_else(|| Problem::not_found("lane plan"))
+}
+
+/// Refuses to delete a plan that is also about athletes whom the caller does not see.
+pub(super) fn require_own(tx: &ClubTx, plan: &Seen) -> Result<(), Problem> {
+    if tx.actor.groups.is_none() || !plan.has_others() {
+        return Ok(());
+    }
+    let detail = "Athletes of other groups run in this plan too. Ask a club admin, or whoever coaches them all.";
+    Err(Problem::new(Code::Forbidden, detail))
 }
 
 /// Loads the inputs, naming every broken field of the request.
@@ -112,7 +123,9 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
 
 /// Computes and stores the lanes to set out for a session and who runs where.
 ///
-/// The plan is proven to be the best, or says its gap. Athletes with a restriction or report of pain rest. When no plan
+/// The plan is for the athletes named, or for those of your groups who attend. It is proven to be the best, or says its
+/// gap. Athletes with a restriction or report of pain rest. Everybody who sees the session sees the plan, but of its
+/// people only those whom they see; the others are counted in their lanes. When no plan
 /// satisfies the limits, the answer is 422 `infeasible` and `current` names the binding limit and the smallest change
 /// of each limit that would do.
 #[utoipa::path(
@@ -139,6 +152,7 @@ async fn create_lane_plan(
     let inputs = inputs(&mut tx, session, info, &request).await?;
     if let Some(found) = store::find(&mut tx, session, id).await? {
         stored::same_or_conflict(&found.value.request, &asked)?;
+        let found = seen(&mut tx, found).await?;
         return Ok(stored::created(&req, false, id, found.rev, &view(&found)?));
     }
     drop(tx);
@@ -146,23 +160,23 @@ async fn create_lane_plan(
     let guard = StopOnDrop(Arc::clone(&stop));
     let content = web::block(move || compute(&inputs, &memory, &stop)).await??;
     drop(guard);
-    let content = serde_json::to_value(content).map_err(|_| StoreError::Corrupt("lane plan"))?;
-    let plan = Plan { session, request: asked, content };
+    let plan = sight::kept(session, &request, content)?;
     let mut tx = permit.write(&db).await?;
     if !store::insert(&mut tx, id, &plan).await? {
         return Err(Problem::gone());
     }
+    let people = People::of(&mut tx, plan.people.iter().copied()).await?;
     let rev = tx.commit().await?.of(id, 0);
-    Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: plan })?))
+    Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: Seen { plan, people } })?))
 }
 
 /// The plan in the path, when the caller sees its session.
-pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<(store::SessionInfo, StoredPlan), Problem> {
+pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<(store::SessionInfo, SeenPlan), Problem> {
     let session = SessionId(path_id(req, "session_id", "session")?);
     let id = LanePlanId(path_id(req, "plan_id", "lane plan")?);
     let info = store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
     let found = store::find(tx, session, id).await?.ok_or_else(|| Problem::not_found("lane plan"))?;
-    Ok((info, found))
+    Ok((info, seen(tx, found).await?))
 }
 
 /// Lists the lane plans of a session.
@@ -191,6 +205,7 @@ async fn list_lane_plans(
     }
     let rows = store::page(&mut tx, session, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
+    let rows = sight::seen(&mut tx, rows).await?;
     let body = Page { items: rows.iter().map(view).collect::<Result<_, StoreError>>()?, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
@@ -230,7 +245,8 @@ async fn delete_lane_plan(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<
     let mut tx = permit.write(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
     stored::require_match(&req, found.rev, &view(&found)?)?;
-    store::remove(&mut tx, found.value.session, found.id).await?;
+    require_own(&tx, &found.value)?;
+    store::remove(&mut tx, found.value.plan.session, found.id).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }

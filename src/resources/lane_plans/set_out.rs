@@ -69,6 +69,16 @@ fn marks(lane: &LaneView, run_out_m: f64) -> Result<(BarrierKind, Length, Length
     Ok((kind, height, spacing, barriers, marks))
 }
 
+/// Who runs in a lane, as the sheet says it.
+fn names(lane: &LaneView) -> Vec<String> {
+    let others = match lane.others {
+        0 => None,
+        1 => Some("1 other".to_owned()),
+        count => Some(format!("{count} others")),
+    };
+    lane.athletes.iter().map(|one| one.display_name.clone()).chain(others).collect()
+}
+
 fn sheet(info: SessionInfo, content: &Content) -> Result<Sheet, Problem> {
     let lanes = content.lanes.iter().map(|lane| {
         let (barrier_kind, height, spacing, barriers, marks) = marks(lane, content.run_out_m)?;
@@ -79,7 +89,7 @@ fn sheet(info: SessionInfo, content: &Content) -> Result<Sheet, Problem> {
             spacing,
             barriers,
             marks,
-            athletes: lane.athletes.iter().map(|one| one.display_name.clone()).collect(),
+            athletes: names(lane),
         })
     });
     Ok(Sheet {
@@ -130,7 +140,7 @@ async fn get_set_out(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     let mut tx = permit.read(&db).await?;
     let (info, found) = load(&mut tx, &req).await?;
     drop(tx);
-    let content: Content = serde_json::from_value(found.value.content).map_err(|_| StoreError::Corrupt("lane plan"))?;
+    let (_, content) = found.value.shown()?;
     let broken = |_| Problem::new(Code::Internal, "The sheet could not be drawn.");
     let mut answer = HttpResponse::Ok();
     answer.insert_header((VARY, "accept")).insert_header(("cache-control", "private, no-cache"));

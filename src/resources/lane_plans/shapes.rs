@@ -63,6 +63,11 @@ const fn a_tenth() -> f64 {
     0.1
 }
 
+#[allow(clippy::trivially_copy_pass_by_ref)] // the shape serde asks for
+const fn nobody(count: &usize) -> bool {
+    *count == 0
+}
+
 const fn yes() -> bool {
     true
 }
@@ -98,7 +103,7 @@ pub struct Request {
     /// Most athletes of one lane.
     #[schema(minimum = 1, maximum = 300, example = 8)]
     pub capacity: u32,
-    /// Who runs; those who attend the session when absent.
+    /// Who runs; those of your groups who attend the session when absent. When read, those that you see.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(min_items = 1, max_items = 300)]
     pub athlete_ids: Option<Vec<AthleteId>>,
@@ -124,11 +129,11 @@ pub struct Request {
     #[serde(default = "total")]
     #[schema(pattern = "^(total|fair)$", max_length = 5, example = "total")]
     pub objective: String,
-    /// Athletes with a lane of the coach's choice.
+    /// Athletes with a lane of the coach's choice; when read, those that you see.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 300)]
     pub pins: Vec<PinFields>,
-    /// Pairs of athletes who must not share a lane.
+    /// Pairs of athletes who must not share a lane; when read, those of whom you see both.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 100)]
     pub apart: Vec<[AthleteId; 2]>,
@@ -150,8 +155,9 @@ pub struct Request {
 pub struct PlacedView {
     /// The athlete.
     pub athlete_id: AthleteId,
-    /// How the squad calls them.
-    #[schema(max_length = 80, example = "Mira Osei")]
+    /// How the squad calls them today; what a client sends is ignored.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    #[schema(max_length = 80, example = "Mira Osei", required)]
     pub display_name: String,
     /// Share of the athlete's attainable training value lost by running here.
     #[schema(minimum = 0, maximum = 1, example = 0.04)]
@@ -186,9 +192,14 @@ pub struct LaneView {
     /// Barriers.
     #[schema(minimum = 1, maximum = 20, example = 6)]
     pub barriers: u32,
-    /// Who runs here.
+    /// Who runs here, of the athletes that you see.
     #[schema(max_items = 300)]
     pub athletes: Vec<PlacedView>,
+    /// How many more run here, of groups that you do not see; absent when nobody does. What a client sends is ignored: an
+    /// edit leaves them where they are.
+    #[serde(default, skip_serializing_if = "nobody")]
+    #[schema(minimum = 1, maximum = 300, example = 3)]
+    pub others: usize,
 }
 
 impl LaneView {
@@ -224,8 +235,9 @@ pub struct StockView {
 pub struct RestingView {
     /// The athlete.
     pub athlete_id: AthleteId,
-    /// How the squad calls them.
-    #[schema(max_length = 80, example = "Mira Osei")]
+    /// How the squad calls them today; what a client sends is ignored.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    #[schema(max_length = 80, example = "Mira Osei", required)]
     pub display_name: String,
     /// Why.
     #[schema(
@@ -298,10 +310,10 @@ pub struct Content {
     /// The lanes in use.
     #[schema(max_items = 12)]
     pub lanes: Vec<LaneView>,
-    /// Athletes who do not run over barriers today.
+    /// Athletes who do not run over barriers today, of those that you see.
     #[schema(max_items = 300)]
     pub resting: Vec<RestingView>,
-    /// Sum of regrets.
+    /// Sum of regrets of everybody in the plan.
     #[schema(minimum = 0, example = 0.61)]
     pub total_regret: f64,
     /// The largest regret.

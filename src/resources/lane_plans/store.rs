@@ -7,9 +7,10 @@ use super::model::Equipment;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::people::People;
 use crate::platform::stored::Stored;
 
-/// A plan as it is kept: what was asked and what was found, both as JSON.
+/// A plan as it is kept: what was asked and what was found, both as JSON, without names.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
     /// The session.
@@ -18,6 +19,8 @@ pub struct Plan {
     pub request: serde_json::Value,
     /// What was found.
     pub content: serde_json::Value,
+    /// Everybody whom the two name, sorted.
+    pub people: Vec<AthleteId>,
 }
 
 /// A plan with id and version.
@@ -40,11 +43,13 @@ struct Row {
     session_id: Uuid,
     request: serde_json::Value,
     plan: serde_json::Value,
+    people: Vec<Uuid>,
 }
 
 impl From<Row> for StoredPlan {
     fn from(row: Row) -> Self {
-        let value = Plan { session: SessionId(row.session_id), request: row.request, content: row.plan };
+        let people = row.people.into_iter().map(AthleteId).collect();
+        let value = Plan { session: SessionId(row.session_id), request: row.request, content: row.plan, people };
         Self { id: LanePlanId(row.id), rev: row.rev, value }
     }
 }
@@ -82,7 +87,7 @@ pub async fn session(tx: &mut ClubTx, id: SessionId) -> Result<Option<SessionInf
     Ok(Some(SessionInfo { held_on: row.held_on, venue, club: row.club }))
 }
 
-/// Who attends a session.
+/// Who attends a session, of the athletes that the actor sees.
 pub async fn present(tx: &mut ClubTx, session: SessionId) -> Result<Vec<AthleteId>, StoreError> {
     let club = tx.club.0;
     let ids = sqlx::query_scalar!(
@@ -92,7 +97,8 @@ pub async fn present(tx: &mut ClubTx, session: SessionId) -> Result<Vec<AthleteI
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(ids.into_iter().map(AthleteId).collect())
+    let people = People::of(tx, ids.iter().copied().map(AthleteId)).await?;
+    Ok(ids.into_iter().map(AthleteId).filter(|athlete| people.sees(*athlete)).collect())
 }
 
 /// The club's barriers.
@@ -123,13 +129,18 @@ pub async fn equipment(tx: &mut ClubTx) -> Result<Vec<Equipment>, StoreError> {
         .collect()
 }
 
+fn ids_of(people: &[AthleteId]) -> Vec<Uuid> {
+    people.iter().map(|athlete| athlete.0).collect()
+}
+
 /// Inserts a plan; false when the id is taken already.
 pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);
     let done = sqlx::query!(
         r#"
-        insert into lane_plans as x (club_id, id, session_id, request, plan, created_by, created_at, updated_at)
-        values ($1, $2, $3, $4, $5, $6, $7, $7)
+        insert into lane_plans as x
+          (club_id, id, session_id, request, plan, people, created_by, created_at, updated_at)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $8)
         on conflict (club_id, id) do nothing
         "#,
         club,
@@ -137,6 +148,7 @@ pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool
         plan.session.0,
         plan.request,
         plan.content,
+        &ids_of(&plan.people),
         actor,
         Utc::now()
     )
@@ -156,7 +168,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredPlan>, St
     let rows = sqlx::query_as!(
         Row,
         r#"
-        select id, rev, session_id, request, plan
+        select id, rev, session_id, request, plan, people
         from lane_plans
         where club_id = $1 and id = any ($2) and deleted_at is null
         "#,
@@ -168,17 +180,18 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredPlan>, St
     Ok(rows.into_iter().map(Into::into).collect())
 }
 
+/// A plan with its version, when the actor sees its session.
+pub async fn seen(tx: &mut ClubTx, id: LanePlanId) -> Result<Option<StoredPlan>, StoreError> {
+    let found = by_ids(tx, &[id.0]).await?.pop();
+    // A session is looked for when nothing was found too, so that the answer takes as long as for a plan that is hidden.
+    let of = found.as_ref().map_or(SessionId(Uuid::nil()), |plan| plan.value.session);
+    let seen = session(tx, of).await?.is_some();
+    Ok(found.filter(|_| seen))
+}
+
 /// A plan of any session that the actor sees.
 pub async fn find_anywhere(tx: &mut ClubTx, id: LanePlanId) -> Result<Option<Plan>, StoreError> {
-    let club = tx.club.0;
-    let of = sqlx::query_scalar!("select session_id from lane_plans where club_id = $1 and id = $2", club, id.0)
-        .fetch_optional(tx.conn())
-        .await?
-        .map(SessionId);
-    match of {
-        Some(of) if session(tx, of).await?.is_some() => Ok(find(tx, of, id).await?.map(|found| found.value)),
-        _ => Ok(None),
-    }
+    Ok(seen(tx, id).await?.map(|found| found.value))
 }
 
 /// The plans of a session, by id, after `after`.
@@ -192,7 +205,7 @@ pub async fn page(
     let rows = sqlx::query_as!(
         Row,
         r#"
-        select id, rev, session_id, request, plan
+        select id, rev, session_id, request, plan, people
         from lane_plans
         where club_id = $1 and session_id = $2 and deleted_at is null and ($3::uuid is null or id > $3)
         order by id
@@ -212,11 +225,16 @@ pub async fn page(
 pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(
-        "update lane_plans set request = $3, plan = $4, updated_at = $5 where club_id = $1 and id = $2",
+        r#"
+        update lane_plans
+        set request = $3, plan = $4, people = $5, updated_at = $6
+        where club_id = $1 and id = $2
+        "#,
         club,
         id.0,
         plan.request,
         plan.content,
+        &ids_of(&plan.people),
         Utc::now()
     )
     .execute(tx.changing(Change::put(Kind::LanePlan, id).under(plan.session)))
@@ -224,13 +242,13 @@ pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<(), St
     Ok(())
 }
 
-/// Deletes a plan; names of athletes go at once.
+/// Deletes a plan; what it says of athletes goes at once.
 pub async fn remove(tx: &mut ClubTx, session: SessionId, id: LanePlanId) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(
         r#"
         update lane_plans
-        set request = '{}', plan = '{}', deleted_at = $3, updated_at = $3
+        set request = '{}', plan = '{}', people = '{}', deleted_at = $3, updated_at = $3
         where club_id = $1 and id = $2
         "#,
         club,

@@ -3,15 +3,16 @@
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-use super::http::view;
+use super::http::{require_own, view};
 use super::shapes::{Content, Request};
-use super::store::{self, Plan};
+use super::sight::{self, Seen};
+use super::store;
 use crate::compute::decision::Caution;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Faults;
-use crate::platform::grants;
-use crate::platform::ids::{LanePlanId, SessionId};
+use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::ops::Editable;
+use crate::platform::people::People;
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
 use crate::resources::advice::CautionView;
@@ -22,6 +23,7 @@ use crate::resources::advice::CautionView;
 /// Database errors.
 pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
     let found = store::by_ids(tx, ids).await?;
+    let found = sight::seen(tx, found).await?;
     found.iter().map(|one| Record::of(one.id, one.rev, &view(one)?)).collect()
 }
 
@@ -39,78 +41,62 @@ pub struct Fields {
 pub struct Edits;
 
 impl Editable for Edits {
-    type Value = Plan;
+    type Value = Seen;
     type Fields = Fields;
     const WHAT: &'static str = "lane plan";
 
-    async fn find(tx: &mut ClubTx, id: Uuid) -> Result<Option<(i64, Plan)>, Problem> {
-        let Some(found) = store::by_ids(tx, &[id]).await?.pop() else { return Ok(None) };
-        let seen = store::session(tx, found.value.session).await?.is_some();
-        Ok(seen.then_some((found.rev, found.value)))
+    async fn find(tx: &mut ClubTx, id: Uuid) -> Result<Option<(i64, Seen)>, Problem> {
+        let found = store::seen(tx, LanePlanId(id)).await?;
+        let found = sight::seen(tx, found.into_iter().collect()).await?.pop();
+        Ok(found.map(|found| (found.rev, found.value)))
     }
 
-    fn fields(value: &Plan) -> Result<Fields, Problem> {
-        let corrupt = |_| StoreError::Corrupt("lane plan");
-        Ok(Fields {
-            session_id: value.session,
-            request: serde_json::from_value(value.request.clone()).map_err(corrupt)?,
-            content: serde_json::from_value(value.content.clone()).map_err(corrupt)?,
-        })
+    fn fields(value: &Seen) -> Result<Fields, Problem> {
+        let (request, content) = value.shown()?;
+        Ok(Fields { session_id: value.plan.session, request, content })
     }
 
-    async fn parse(tx: &mut ClubTx, fields: Fields, before: Option<&Plan>) -> Result<Plan, Problem> {
+    async fn parse(tx: &mut ClubTx, fields: Fields, before: Option<&Seen>) -> Result<Seen, Problem> {
         let Fields { session_id, mut request, mut content } = fields;
         let mut faults = Faults::new();
         if store::session(tx, session_id).await?.is_none() {
             faults.add("/session_id", "unknown_id", "there is no such session for your groups");
         }
-        if before.is_some_and(|plan| plan.session != session_id) {
+        if before.is_some_and(|before| before.plan.session != session_id) {
             faults.add("/session_id", "other_session", "a plan stays with its session");
         }
         if !(1..=12).contains(&content.lanes.len()) {
             faults.add("/lanes", "length", "must have 1 to 12 lanes");
         }
-        let everybody: Vec<Uuid> = content
-            .lanes
-            .iter()
-            .flat_map(|lane| lane.athletes.iter().map(|one| one.athlete_id.0))
-            .chain(content.resting.iter().map(|one| one.athlete_id.0))
-            .collect();
-        let seen = grants::visible_athletes(tx, &everybody).await?;
-        for id in everybody.iter().filter(|id| !seen.contains_key(id)) {
+        let sent: Vec<AthleteId> = sight::everybody(&content).collect();
+        let earlier = before.map(|before| before.plan.people.clone()).unwrap_or_default();
+        let people = People::of(tx, sent.iter().copied().chain(earlier)).await?;
+        for id in sent.iter().filter(|id| !people.sees(**id)) {
             faults.add("/lanes", "unknown_id", format!("there is no athlete {id} in your groups"));
         }
+        content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes).for_each(|one| one.standing = None);
+        if let Some(before) = before {
+            sight::rejoin(&mut faults, (&mut request, &mut content), &before.plan, &people)?;
+        }
         faults.finish(Some(()))?;
-        let name = |id: Uuid| seen.get(&id).map(|one| one.display_name.clone()).unwrap_or_default();
-        for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
-            one.display_name = name(one.athlete_id.0);
-            one.standing = None;
-        }
-        for one in &mut content.resting {
-            one.display_name = name(one.athlete_id.0);
-        }
         // Whoever moved athletes by hand has proved nothing; and the cautions stand beside every plan.
         content.proven_optimal = false;
         content.alternatives.clear();
         content.cautions = Caution::BASE.iter().map(CautionView::from).collect();
         request.id = None;
-        let corrupt = |_| StoreError::Corrupt("lane plan");
-        Ok(Plan {
-            session: session_id,
-            request: serde_json::to_value(request).map_err(corrupt)?,
-            content: serde_json::to_value(content).map_err(corrupt)?,
-        })
+        Ok(Seen { plan: sight::kept(session_id, &request, content)?, people })
     }
 
-    async fn insert(tx: &mut ClubTx, id: Uuid, value: &Plan) -> Result<bool, Problem> {
-        Ok(store::insert(tx, LanePlanId(id), value).await?)
+    async fn insert(tx: &mut ClubTx, id: Uuid, value: &Seen) -> Result<bool, Problem> {
+        Ok(store::insert(tx, LanePlanId(id), &value.plan).await?)
     }
 
-    async fn save(tx: &mut ClubTx, id: Uuid, value: &Plan, _: &Plan) -> Result<(), Problem> {
-        Ok(store::save(tx, LanePlanId(id), value).await?)
+    async fn save(tx: &mut ClubTx, id: Uuid, value: &Seen, _: &Seen) -> Result<(), Problem> {
+        Ok(store::save(tx, LanePlanId(id), &value.plan).await?)
     }
 
-    async fn remove(tx: &mut ClubTx, id: Uuid, before: &Plan) -> Result<(), Problem> {
-        Ok(store::remove(tx, before.session, LanePlanId(id)).await?)
+    async fn remove(tx: &mut ClubTx, id: Uuid, before: &Seen) -> Result<(), Problem> {
+        require_own(tx, before)?;
+        Ok(store::remove(tx, before.plan.session, LanePlanId(id)).await?)
     }
 }

@@ -58,7 +58,7 @@ fn parse(request: &Request, lanes: Option<i16>, entrants: &[Entrant]) -> Result<
     if !(0.1..=60.0).contains(&offset) {
         faults.add("/max_offset_s", "out_of_range", "must be from 0.1 to 60 seconds");
     }
-    let entered = |id: &AthleteId| entrants.iter().any(|one| one.visible && one.athlete == *id);
+    let entered = |id: &AthleteId| entrants.iter().any(|one| one.visible() && one.athlete == *id);
     let unknown = |id: &AthleteId| format!("no athlete {id} of your groups is entered");
     for (at, pin) in request.pins.iter().enumerate().filter(|(_, pin)| !entered(&pin.athlete_id)) {
         faults.add(format!("/pins/{at}/athlete_id"), "unknown_id", unknown(&pin.athlete_id));

@@ -74,11 +74,11 @@ pub struct Request {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.1, maximum = 60, example = 5)]
     pub max_offset_s: Option<f64>,
-    /// Athletes with a heat or a lane of the coach's choice.
+    /// Athletes with a heat or a lane of the coach's choice; when read, those that you see.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 120)]
     pub pins: Vec<PinFields>,
-    /// Pairs of athletes who do not run in the same heat.
+    /// Pairs of athletes who do not run in the same heat; when read, those of whom you see both.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 100)]
     pub apart: Vec<[AthleteId; 2]>,
@@ -236,7 +236,7 @@ fn mean(times: &[f64]) -> Option<f64> {
 }
 
 fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> LaneView {
-    if !one.visible {
+    if one.name.is_none() {
         return LaneView {
             lane,
             athlete_id: None,
@@ -260,7 +260,7 @@ fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Lan
     LaneView {
         lane,
         athlete_id: Some(one.athlete),
-        display_name: Some(one.display_name.clone()),
+        display_name: one.name.clone(),
         expected: one.expected.map(ExpectedView::from),
         start_offset_s: offset.map(seconds),
         handicap_note,
@@ -270,7 +270,12 @@ fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Lan
 
 impl HeatsView {
     /// The heats of a race test that was drawn.
-    pub fn new(test: &StoredTest, drawn: Drawn, entrants: &[Entrant]) -> Self {
+    pub fn new(test: &StoredTest, mut drawn: Drawn, entrants: &[Entrant]) -> Self {
+        // Who draws names only people whom they see; whoever reads it later may see fewer of them.
+        let seen = |id: &AthleteId| entrants.iter().any(|one| one.visible() && one.athlete == *id);
+        drawn.request.pins.retain(|pin| seen(&pin.athlete_id));
+        drawn.request.apart.retain(|pair| pair.iter().all(&seen));
+        drawn.fell.retain(&seen);
         let mut by_heat: BTreeMap<i16, Vec<(&Entrant, i16)>> = BTreeMap::new();
         for one in entrants {
             if let Some((heat, lane)) = one.place {
@@ -291,10 +296,12 @@ impl HeatsView {
         let means: Vec<f64> = heats.iter().filter_map(|heat| heat.mean_expected_s).collect();
         let high = means.iter().copied().fold(f64::MIN, f64::max);
         let low = means.iter().copied().fold(f64::MAX, f64::min);
-        let not_placed = entrants.iter().filter(|one| one.visible && one.place.is_none()).map(|one| NotPlacedView {
-            athlete_id: one.athlete,
-            display_name: one.display_name.clone(),
-            explanation: "A restriction covers the day: rests.",
+        let not_placed = entrants.iter().filter(|one| one.place.is_none()).filter_map(|one| {
+            Some(NotPlacedView {
+                athlete_id: one.athlete,
+                display_name: one.name.clone()?,
+                explanation: "A restriction covers the day: rests.",
+            })
         });
         let fell = (!drawn.fell.is_empty()).then_some(Caution::AfterFall);
         Self {

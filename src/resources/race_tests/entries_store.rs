@@ -8,6 +8,7 @@ use super::store::StoredTest;
 use crate::compute::race::{Basis, Expected};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId};
+use crate::platform::people::People;
 
 /// An athlete who is entered.
 #[derive(Clone, Debug)]
@@ -16,10 +17,8 @@ pub struct Entrant {
     pub entry: RaceEntryId,
     /// The athlete.
     pub athlete: AthleteId,
-    /// How the squad calls them.
-    pub display_name: String,
-    /// Whether the actor sees the athlete.
-    pub visible: bool,
+    /// How the squad calls them; none when the actor does not see the athlete.
+    pub name: Option<String>,
     /// The time expected at the draw.
     pub expected: Option<Expected>,
     /// Heat and lane, after the draw.
@@ -39,6 +38,13 @@ fn expected(ms: Option<i32>, sd: Option<i32>, basis: Option<String>) -> Result<O
         sd_ms: u32::try_from(sd).map_err(|_| corrupt())?,
         basis: Basis::from_word(&basis).ok_or_else(corrupt)?,
     }))
+}
+
+impl Entrant {
+    /// Whether the actor sees the athlete.
+    pub fn visible(&self) -> bool {
+        self.name.is_some()
+    }
 }
 
 /// What phones learn of entries: that they changed, or that they are no more. They are seen with their athlete.
@@ -101,32 +107,27 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
 
 /// Everybody who is entered, by heat, lane and id, seen by the actor or not.
 pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select e.id, e.athlete_id, a.display_name, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms,
-          ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = e.athlete_id and v.scope_id = any ($3)
-          )) as "visible!"
+        select e.id, e.athlete_id, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms
         from race_entries e
         join athletes a on a.club_id = $1 and a.id = e.athlete_id and a.deleted_at is null
         where e.club_id = $1 and e.race_test_id = $2
         order by e.heat, e.lane, e.athlete_id
         "#,
         club,
-        test.0,
-        groups.as_deref()
+        test.0
     )
     .fetch_all(tx.conn())
     .await?;
+    let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
     rows.into_iter()
         .map(|row| {
             Ok(Entrant {
                 entry: RaceEntryId(row.id),
                 athlete: AthleteId(row.athlete_id),
-                display_name: row.display_name,
-                visible: row.visible,
+                name: people.name(AthleteId(row.athlete_id)).map(str::to_owned),
                 expected: expected(row.expected_ms, row.expected_sd_ms, row.expected_basis)?,
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,

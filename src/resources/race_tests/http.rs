@@ -227,9 +227,9 @@ async fn set_race_entries(
     let found = load(&mut tx, &req).await?;
     let asked = body.read()?.athlete_ids;
     let before = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_match(&req, found.rev, &View::new(&found, &before))?;
+    stored::require_view(&req, found.rev, &View::new(&found, &before))?;
     let wanted = checked(&mut tx, &found, &asked).await?;
-    let seen: Vec<AthleteId> = before.iter().filter(|one| one.visible).map(|one| one.athlete).collect();
+    let seen: Vec<AthleteId> = before.iter().filter(|one| one.visible()).map(|one| one.athlete).collect();
     let hidden = before.len() - seen.len();
     if hidden + wanted.len() > MAX_ENTRIES {
         let detail = format!("must be at most {MAX_ENTRIES} with the {hidden} of other groups");

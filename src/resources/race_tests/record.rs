@@ -58,7 +58,9 @@ async fn file_part(
     prefix: impl Fn(usize) -> String,
 ) -> Result<(Vec<Item<Outcome>>, Vec<Decision>), Problem> {
     let ids: Vec<Uuid> = sent.iter().map(|fields| fields.id.0).collect();
-    let taken = results_store::by_ids(tx, &ids).await?;
+    let mut taken = results_store::by_ids(tx, &ids).await?;
+    let hidden = results_store::hidden(tx, &taken).await?;
+    taken.retain(|id, _| !hidden.contains(id));
     let athletes: Vec<Uuid> = taken.values().map(|(one, _)| one.athlete.0).collect();
     let erased = grants::erased(tx, &athletes).await?;
     let parsed: Vec<_> = sent.iter().map(|fields| (fields.id.0, fields.parse(test.id, &test.value.test))).collect();
@@ -77,7 +79,7 @@ async fn file_part(
     };
     let check = |one: &Outcome, id, replaced: &mut _| check_references(one, &known, replaced, id);
     let items = batch::judge(parsed, &taken, repeated, check, prefix);
-    let decisions = batch::decide(&items, &taken);
+    let decisions = batch::decide(&items, &taken, &hidden);
     let fresh: Vec<(RaceResultId, &Outcome)> =
         batch::fresh(&items, &decisions).into_iter().map(|(id, one)| (RaceResultId(id), one)).collect();
     results_store::insert(tx, &fresh).await?;

@@ -1,6 +1,6 @@
 //! Rows of race results.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
@@ -11,6 +11,7 @@ use super::store::course;
 use crate::compute::race::{Course, Mark};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, RaceResultId, RaceTestId};
+use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
 /// A result as it is stored.
@@ -85,15 +86,40 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Outc
         .collect()
 }
 
+/// Those among stored results that the actor must not learn of.
+pub async fn hidden(tx: &mut ClubTx, taken: &HashMap<Uuid, (Outcome, i64)>) -> Result<HashSet<Uuid>, StoreError> {
+    if taken.is_empty() || tx.actor.groups.is_none() {
+        return Ok(HashSet::new());
+    }
+    let ids: Vec<Uuid> = taken.keys().copied().collect();
+    let origins = origins(tx, &ids).await?;
+    people::hidden(tx, &origins).await
+}
+
+/// About whom these results are, and who recorded them; of those that are there.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Origin,
+        r#"
+        select id, athlete_id as athlete, recorded_by as "recorded_by?"
+        from race_results
+        where club_id = $1 and id = any ($2)
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows)
+}
+
 /// The results of a race test that stand, by id, each with the name of an athlete that the actor sees; none for others.
 pub async fn standing(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<(StoredOutcome, Option<String>)>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let names = sqlx::query!(
+    let club = tx.club.0;
+    let rows = sqlx::query!(
         r#"
-        select x.id, case when $3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = x.athlete_id and v.scope_id = any ($3)
-          ) then a.display_name end as "name: String"
+        select x.id, x.athlete_id
         from race_results x
         join athletes a on a.club_id = $1 and a.id = x.athlete_id and a.deleted_at is null
         where x.club_id = $1 and x.race_test_id = $2 and not x.void
@@ -104,16 +130,17 @@ pub async fn standing(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<(StoredOu
         order by x.id
         "#,
         club,
-        test.0,
-        groups.as_deref()
+        test.0
     )
     .fetch_all(tx.conn())
     .await?;
-    let ids: Vec<Uuid> = names.iter().map(|row| row.id).collect();
+    let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
+    let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
     let mut found = by_ids(tx, &ids).await?;
-    let outcomes = names.into_iter().filter_map(|row| {
+    let outcomes = rows.into_iter().filter_map(|row| {
         let (value, rev) = found.remove(&row.id)?;
-        Some((Stored { id: RaceResultId(row.id), rev, value }, row.name))
+        let name = people.name(AthleteId(row.athlete_id)).map(str::to_owned);
+        Some((Stored { id: RaceResultId(row.id), rev, value }, name))
     });
     Ok(outcomes.collect())
 }
@@ -136,7 +163,10 @@ pub async fn superseded(
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(rows.into_iter().map(|row| (row.id, (row.athlete_id, row.race_test_id, row.later))).collect())
+    // A result that is hidden is none.
+    let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
+    let seen = rows.into_iter().filter(|row| people.sees(AthleteId(row.athlete_id)));
+    Ok(seen.map(|row| (row.id, (row.athlete_id, row.race_test_id, row.later))).collect())
 }
 
 /// Inserts results whose ids are free, in one statement.

@@ -228,7 +228,7 @@ impl View {
             held_on: stored.value.held_on,
             fields: (&stored.value.test).into(),
             specification: (&stored.value.test.specification).into(),
-            athlete_ids: entrants.iter().filter(|one| one.visible).map(|one| one.athlete).collect(),
+            athlete_ids: entrants.iter().filter(|one| one.visible()).map(|one| one.athlete).collect(),
             drawn: stored.value.draw.is_some(),
         }
     }

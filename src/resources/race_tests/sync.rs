@@ -14,6 +14,7 @@ use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{RaceResultId, RaceTestId};
 use crate::platform::ops::{self, Editable, Fact};
+use crate::platform::people::Origin;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::record::Record;
 use crate::resources::advice;
@@ -49,6 +50,14 @@ pub async fn pull_results(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, 
     found.into_iter().map(view).collect()
 }
 
+/// About whom these results are, and who recorded them; of those that are there.
+///
+/// # Errors
+/// Database errors.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
+    results_store::origins(tx, ids).await
+}
+
 /// Files a result that a phone recorded.
 ///
 /// # Errors
@@ -66,7 +75,8 @@ pub async fn push_result(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -
     };
     let found = store::by_ids(tx, &[test.0]).await?.pop();
     // What is stored already is not checked again: its race test may be hidden by now.
-    let known = !results_store::by_ids(tx, &[id]).await?.is_empty();
+    let taken = results_store::by_ids(tx, &[id]).await?;
+    let known = taken.len() > results_store::hidden(tx, &taken).await?.len();
     let seen = match &found {
         Some(found) => known || store::session(tx, found.value.test.session).await?.is_some(),
         None => false,

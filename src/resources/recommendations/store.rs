@@ -7,6 +7,7 @@ use super::model::{Choice, Decided, Outcome};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, GroupId, RecommendationId};
+use crate::platform::people::{Origin, People};
 use crate::platform::stored::Stored;
 
 /// A decided recommendation as it is stored.
@@ -67,25 +68,25 @@ pub async fn group_exists(tx: &mut ClubTx, id: GroupId) -> Result<bool, StoreErr
 
 /// Whether the actor sees an athlete.
 pub async fn sees_athlete(tx: &mut ClubTx, id: AthleteId) -> Result<bool, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let found = sqlx::query_scalar!(
+    Ok(People::of(tx, [id]).await?.sees(id))
+}
+
+/// About whom these decisions are, and who took them; of those that are there.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Origin,
         r#"
-        select exists (
-          select from athletes a
-          where a.club_id = $1 and a.id = $2 and a.deleted_at is null
-            and ($3::uuid[] is null or exists (
-              select from root_scope v
-              where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
-            ))
-        ) as "found!"
+        select id, athlete_id as athlete, decided_by as "recorded_by?"
+        from recommendations
+        where club_id = $1 and id = any ($2)
         "#,
         club,
-        id.0,
-        groups.as_deref()
+        ids
     )
-    .fetch_one(tx.conn())
+    .fetch_all(tx.conn())
     .await?;
-    Ok(found)
+    Ok(rows)
 }
 
 /// Inserts a decision; false when the id is taken already.
@@ -122,8 +123,10 @@ pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) ->
 
 /// A decision, when the actor sees its athlete.
 pub async fn find(tx: &mut ClubTx, id: RecommendationId) -> Result<Option<StoredDecided>, StoreError> {
-    let Some(found) = by_ids(tx, &[id.0]).await?.pop() else { return Ok(None) };
-    Ok(sees_athlete(tx, found.value.athlete).await?.then_some(found))
+    let found = by_ids(tx, &[id.0]).await?.pop();
+    // Nobody is looked for when nothing was found, so that the answer takes as long as for one that is hidden.
+    let seen = sees_athlete(tx, found.as_ref().map_or(AthleteId(Uuid::nil()), |one| one.value.athlete)).await?;
+    Ok(found.filter(|_| seen))
 }
 
 /// Those of these ids that are there, seen by the actor or not.

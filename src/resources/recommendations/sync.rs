@@ -14,6 +14,7 @@ use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RecommendationId};
 use crate::platform::ops::{Done, Fact};
+use crate::platform::people::{self, Origin};
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
 
@@ -24,6 +25,14 @@ use crate::platform::record::Record;
 pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
     let found = store::by_ids(tx, ids).await?;
     found.iter().map(|one| Record::of(one.id, one.rev, &view(one)?)).collect()
+}
+
+/// About whom these decisions are, and who took them; of those that are there.
+///
+/// # Errors
+/// Database errors.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
+    store::origins(tx, ids).await
 }
 
 /// Files a decision that a phone recorded, with the advice of that day as the service gives it now.
@@ -45,7 +54,10 @@ pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Resul
         Ok(parsed) => parsed,
         Err(problem) => return Ok(Fact::Refused(problem)),
     };
-    if let Some(known) = known(tx, athlete, id, &choice).await? {
+    // What is taken by a decision that the actor must not learn of is judged like a new one.
+    let origins = store::origins(tx, &[id]).await?;
+    let hidden = !people::hidden(tx, &origins).await?.is_empty();
+    if !hidden && let Some(known) = known(tx, athlete, id, &choice).await? {
         return Ok(known);
     }
     if !store::sees_athlete(tx, athlete).await? {
@@ -58,6 +70,9 @@ pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Resul
         Err(problem) if problem.status() < 500 => return Ok(Fact::Refused(problem)),
         Err(problem) => return Err(problem),
     };
+    if hidden {
+        return Ok(Fact::Hidden);
+    }
     let decided = decided(advice, choice)?;
     if store::insert(tx, RecommendationId(id), &decided).await? {
         return Ok(Fact::Stored(Done::now(201, 0)));

@@ -59,7 +59,9 @@ async fn file_part(
 ) -> Result<(Vec<Item<Run>>, Vec<Decision>), Problem> {
     let now = Utc::now();
     let ids: Vec<Uuid> = sent.iter().map(|fields| fields.id.0).collect();
-    let taken = store::by_ids(tx, &ids).await?;
+    let mut taken = store::by_ids(tx, &ids).await?;
+    let hidden = store::hidden(tx, &taken).await?;
+    taken.retain(|id, _| !hidden.contains(id));
     let athletes: Vec<Uuid> = taken.values().map(|(one, _)| one.athlete.0).collect();
     let erased = grants::erased(tx, &athletes).await?;
     let parsed: Vec<_> = sent.iter().map(|fields| (fields.id.0, fields.parse(now))).collect();
@@ -76,7 +78,7 @@ async fn file_part(
     };
     let check = |one: &Run, id, replaced: &mut _| check_references(one, &known, replaced, id);
     let items = batch::judge(parsed, &taken, repeated, check, prefix);
-    let decisions = batch::decide(&items, &taken);
+    let decisions = batch::decide(&items, &taken, &hidden);
     let fresh: Vec<(RunId, &Run)> =
         batch::fresh(&items, &decisions).into_iter().map(|(id, one)| (RunId(id), one)).collect();
     store::insert(tx, &fresh).await?;

@@ -1,6 +1,6 @@
 //! Rows of runs.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -12,6 +12,7 @@ use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RunId, SessionId};
+use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
 /// A run as it is stored.
@@ -129,6 +130,34 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Run,
         .collect()
 }
 
+/// Those among stored runs that the actor must not learn of.
+pub async fn hidden(tx: &mut ClubTx, taken: &HashMap<Uuid, (Run, i64)>) -> Result<HashSet<Uuid>, StoreError> {
+    if taken.is_empty() || tx.actor.groups.is_none() {
+        return Ok(HashSet::new());
+    }
+    let ids: Vec<Uuid> = taken.keys().copied().collect();
+    let origins = origins(tx, &ids).await?;
+    people::hidden(tx, &origins).await
+}
+
+/// About whom these runs are, and who recorded them; of those that are there.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Origin,
+        r#"
+        select id, athlete_id as athlete, recorded_by as "recorded_by?"
+        from runs
+        where club_id = $1 and id = any ($2)
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows)
+}
+
 /// The runs that the actor sees, by id, after `after`.
 pub async fn page(
     tx: &mut ClubTx,
@@ -184,11 +213,10 @@ pub async fn page(
 /// A run, when the actor sees its athlete.
 pub async fn find(tx: &mut ClubTx, id: RunId) -> Result<Option<StoredRun>, StoreError> {
     let found = by_ids(tx, &[id.0]).await?.remove(&id.0);
-    let Some((value, rev)) = found else {
-        return Ok(None);
-    };
-    let known = known(tx, &[value.session.0], &[value.athlete.0], &[]).await?;
-    Ok(known.athletes.contains(&value.athlete.0).then_some(Stored { id, rev, value }))
+    // Nobody is looked for when nothing was found, so that the answer takes as long as for a run that is hidden.
+    let athlete = found.as_ref().map_or(AthleteId(Uuid::nil()), |(run, _)| run.athlete);
+    let seen = People::of(tx, [athlete]).await?.sees(athlete);
+    Ok(found.filter(|_| seen).map(|(value, rev)| Stored { id, rev, value }))
 }
 
 /// What the runs of a batch refer to.
@@ -230,7 +258,10 @@ async fn earlier(tx: &mut ClubTx, superseded: &[Uuid]) -> Result<HashMap<Uuid, (
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(rows.into_iter().map(|row| (row.id, (row.athlete_id, row.later))).collect())
+    // A run that is hidden is none.
+    let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
+    let seen = rows.into_iter().filter(|row| people.sees(AthleteId(row.athlete_id)));
+    Ok(seen.map(|row| (row.id, (row.athlete_id, row.later))).collect())
 }
 
 /// Inserts runs whose ids are free, in one statement.

@@ -80,7 +80,7 @@ async fn set_attendance(
         return Ok(stored::changed(rev, &Attendance { present }));
     }
     if rev > 0 {
-        stored::require_match(&req, rev, &Attendance { present: before.clone() })?;
+        stored::require_view(&req, rev, &Attendance { present: before.clone() })?;
     }
     let missing = |list: &[AthleteId], from: &[AthleteId]| -> Vec<AthleteId> {
         from.iter().copied().filter(|athlete| !list.contains(athlete)).collect()

@@ -76,7 +76,7 @@ pub struct Fields {
     /// `planned` or `held`.
     #[schema(pattern = "^(planned|held)$", max_length = 7, example = "planned")]
     pub state: String,
-    /// The groups it is for.
+    /// The groups it is for: all of them, also those that you do not see. A group's id tells nothing of its people.
     #[schema(min_items = 1, max_items = 20)]
     pub group_ids: Vec<GroupId>,
     /// Where.

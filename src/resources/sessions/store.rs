@@ -9,6 +9,7 @@ use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, GroupId, SessionId, VenueId};
+use crate::platform::people::People;
 use crate::platform::stored::Stored;
 
 /// A session as it is stored.
@@ -259,28 +260,26 @@ pub async fn remove(tx: &mut ClubTx, id: SessionId, groups: &[GroupId]) -> Resul
     grants::unplace(tx, id.0).await
 }
 
-/// Who was present, sorted, and the version of that list: the highest change number of its rows.
+/// Who was present of the athletes that the actor sees, sorted, and the version of that list: the highest change number
+/// of its rows.
 pub async fn attendance(tx: &mut ClubTx, session: SessionId) -> Result<(Vec<AthleteId>, i64), StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let rows = sqlx::query!(
+    let club = tx.club.0;
+    let mut rows = sqlx::query!(
         r#"
-        select t.athlete_id, t.rev, t.deleted_at is null as "present!",
-          ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = t.athlete_id and v.scope_id = any ($3)
-          )) as "visible!"
+        select t.athlete_id, t.rev, t.deleted_at is null as "present!"
         from attendance t
         where t.club_id = $1 and t.session_id = $2
         order by t.athlete_id
         "#,
         club,
-        session.0,
-        groups.as_deref()
+        session.0
     )
     .fetch_all(tx.conn())
     .await?;
+    let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
+    rows.retain(|row| people.sees(AthleteId(row.athlete_id)));
     let rev = rows.iter().map(|row| row.rev).max().unwrap_or(0);
-    let present = rows.iter().filter(|row| row.present && row.visible).map(|row| AthleteId(row.athlete_id)).collect();
+    let present = rows.iter().filter(|row| row.present).map(|row| AthleteId(row.athlete_id)).collect();
     Ok((present, rev))
 }
 

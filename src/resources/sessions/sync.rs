@@ -104,12 +104,21 @@ struct Pair {
     athlete_id: AthleteId,
 }
 
+/// An attendance, when the actor sees its session and its athlete.
+async fn seen(tx: &mut ClubTx, id: Uuid) -> Result<Option<presence_store::Presence>, StoreError> {
+    let found = presence_store::by_ids(tx, &[id]).await?.pop();
+    let (session, athlete) = found.map_or((Uuid::nil(), Uuid::nil()), |one| (one.session.0, one.athlete.0));
+    let session = !grants::visible_sessions(tx, &[session]).await?.is_empty();
+    let athlete = !grants::visible_athletes(tx, &[athlete]).await?.is_empty();
+    Ok(found.filter(|_| session && athlete))
+}
+
 /// Notes that an athlete came, or takes it back; twice is once.
 ///
 /// # Errors
 /// Whatever refuses it.
 pub async fn attend(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
-    let found = presence_store::by_ids(tx, &[op.id]).await?.pop();
+    let found = seen(tx, op.id).await?;
     let pair = match (&found, op.data.is_empty()) {
         (Some(found), true) => Pair { session_id: found.session, athlete_id: found.athlete },
         _ => body::from_value(Value::Object(op.data.clone()))?,

@@ -1,6 +1,6 @@
 //! Turns the places of a page into records, each as its own resource shows it.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use uuid::Uuid;
 
@@ -10,6 +10,9 @@ use super::shapes::{Change, Removed};
 use super::store;
 use super::visibility::Reason;
 use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::grants;
+use crate::platform::ids::GroupId;
+use crate::platform::people::{self, Origin};
 use crate::platform::record::Record;
 use crate::resources::{
     age_groups, assessments, athletes, barrier_configurations, clubs, competition_specs, equipment, groups, lane_plans,
@@ -41,6 +44,71 @@ pub async fn pull(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Recor
         Type::AgeGroup => age_groups::sync::pull(tx, ids).await,
         Type::CompetitionSpec => competition_specs::sync::pull(tx, ids).await,
     }
+}
+
+/// Those of these records that the actor may see: of a session or an athlete that they see now, or club-wide.
+///
+/// # Errors
+/// Database errors.
+pub async fn seen(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
+    let found = pull(tx, kind, ids).await?;
+    let id = |record: &Record, name: &str| record.data.get(name).and_then(|id| Uuid::try_parse(id.as_str()?).ok());
+    let root = |record: &Record| match kind {
+        Type::Athlete | Type::Session => Some(record.id),
+        Type::LanePlan | Type::RaceTest => id(record, "session_id"),
+        Type::Measurement
+        | Type::Attendance
+        | Type::Run
+        | Type::Assessment
+        | Type::Decision
+        | Type::RaceEntry
+        | Type::RaceResult => id(record, "athlete_id"),
+        Type::Group
+        | Type::Venue
+        | Type::Equipment
+        | Type::BarrierConfiguration
+        | Type::Club
+        | Type::AgeGroup
+        | Type::CompetitionSpec => None,
+    };
+    let roots: Vec<Uuid> = found.iter().filter_map(root).collect();
+    let of_session = matches!(kind, Type::Session | Type::LanePlan | Type::RaceTest);
+    let visible: HashSet<Uuid> = if of_session {
+        grants::visible_sessions(tx, &roots).await?.into_keys().collect()
+    } else {
+        grants::visible_athletes(tx, &roots).await?.into_keys().collect()
+    };
+    let sees = |record: &Record| match root(record) {
+        Some(root) => visible.contains(&root),
+        None if kind == Type::Group => tx.actor.sees(GroupId(record.id)),
+        // Somebody who left sees nothing of the club any more, and has no group.
+        None => tx.actor.groups.as_ref().is_none_or(|groups| !groups.is_empty()),
+    };
+    Ok(found.into_iter().filter(sees).collect())
+}
+
+/// About whom a stored fact is, and who recorded it; none when the id is free.
+///
+/// # Errors
+/// Database errors.
+pub async fn origins(tx: &mut ClubTx, kind: Type, id: Uuid) -> Result<Vec<Origin>, StoreError> {
+    match kind {
+        Type::Measurement => athletes::sync::origins(tx, &[id]).await,
+        Type::Run => runs::sync::origins(tx, &[id]).await,
+        Type::Assessment => assessments::sync::origins(tx, &[id]).await,
+        Type::Decision => recommendations::sync::origins(tx, &[id]).await,
+        Type::RaceResult => race_tests::sync::origins(tx, &[id]).await,
+        _ => Ok(Vec::new()),
+    }
+}
+
+/// Whether a fact is stored that the actor may learn of: about an athlete whom they see, or recorded by themselves.
+///
+/// # Errors
+/// Database errors.
+pub async fn knows(tx: &mut ClubTx, kind: Type, id: Uuid) -> Result<bool, StoreError> {
+    let origins = origins(tx, kind, id).await?;
+    Ok(origins.len() > people::hidden(tx, &origins).await?.len())
 }
 
 /// The changes of a page; when they grow too large, also where the page was cut.

@@ -327,12 +327,12 @@ fn readable_fact(fact: Fact) -> Fact {
     }
 }
 
-/// The stored record, for a refusal; none when it is not there.
+/// The stored record, for a refusal; none when it is not there for the actor.
 ///
 /// # Errors
 /// Database errors.
 pub async fn current(tx: &mut ClubTx, kind: Kind, id: Uuid) -> Result<Option<Value>, Problem> {
     let Kind::Record(kind) = kind else { return Ok(None) };
-    let found = bodies::pull(tx, kind, &[id]).await?.pop();
+    let found = bodies::seen(tx, kind, &[id]).await?.pop();
     Ok(found.map(|record| ops::current(record.rev, record.data)))
 }

@@ -5,6 +5,7 @@ mod admin_shapes;
 mod admin_store;
 mod bodies;
 mod clock_store;
+mod deleted_store;
 mod devices_store;
 mod document;
 mod http;

@@ -8,6 +8,7 @@ use std::collections::HashSet;
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
+use super::deleted_store;
 use super::devices_store;
 use super::intake::Push;
 use super::items::{self, Kind, Parsed};
@@ -250,7 +251,7 @@ impl Work<'_> {
         op: &Op,
         problem: Problem,
     ) -> Result<Verdict, Problem> {
-        if problem.code() == Code::NotFound && store::is_deleted(tx, item.id).await? {
+        if problem.code() == Code::NotFound && deleted_store::told(tx, kind.word(), item.id).await? {
             // What was said about a person goes with the person.
             let data = if kind.is_personal() { Value::Object(Map::new()) } else { Value::Object(op.data.clone()) };
             let about = (item.op_id, kind.word(), item.id);

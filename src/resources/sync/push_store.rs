@@ -57,6 +57,8 @@ pub async fn unclaim(tx: &mut ClubTx, op_id: Uuid) -> Result<(), StoreError> {
 /// A fact in the holding area.
 #[derive(Clone, Debug)]
 pub struct Held {
+    /// The id under which it is held and filed.
+    pub id: Uuid,
     /// Its type.
     pub kind: String,
     /// What was sent.
@@ -67,18 +69,32 @@ pub struct Held {
     pub note: Option<String>,
 }
 
-/// The facts among these ids that are, or were, in the holding area.
+/// The id under which a fact is held when its own is taken by what its recorder must not learn of: the same each time,
+/// and free to be filed under.
+fn other_id(member: Uuid, id: Uuid) -> Uuid {
+    Uuid::new_v5(&member, id.as_bytes())
+}
+
+/// The facts among these ids that are, or were, in the holding area for the actor; what others recorded there is nobody
+/// else's to learn of.
 pub async fn held(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, Held>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query!(
-        "select id, kind, data, outcome, note from held_item where club_id = $1 and id = any ($2)",
+    let (club, member) = (tx.club.0, tx.actor.account.0);
+    let own: HashMap<Uuid, Uuid> = ids.iter().flat_map(|id| [(other_id(member, *id), *id), (*id, *id)]).collect();
+    let asked: Vec<Uuid> = own.keys().copied().collect();
+    let rows = sqlx::query_as!(
+        Held,
+        r#"
+        select id, kind, data, outcome, note
+        from held_item
+        where club_id = $1 and member_id = $2 and id = any ($3)
+        "#,
         club,
-        ids
+        member,
+        &asked
     )
     .fetch_all(tx.conn())
     .await?;
-    let one = |kind, data, outcome, note| Held { kind, data, outcome, note };
-    Ok(rows.into_iter().map(|row| (row.id, one(row.kind, row.data, row.outcome, row.note))).collect())
+    Ok(rows.into_iter().filter_map(|row| Some((*own.get(&row.id)?, row))).collect())
 }
 
 /// A fact on its way into the holding area.
@@ -98,13 +114,33 @@ pub struct NewHeld<'a> {
     pub reason: &'static str,
     /// The broken fields.
     pub detail: Value,
+    /// Whether its id is taken by a stored fact that its recorder must not learn of.
+    pub taken: bool,
 }
 
-/// Puts a fact into the holding area.
+/// Puts a fact into the holding area, once; under another id when its own is taken there by somebody else's.
 pub async fn hold(tx: &mut ClubTx, new: &NewHeld<'_>) -> Result<(), StoreError> {
+    let (club, member) = (tx.club.0, tx.actor.account.0);
+    if !new.taken && insert_held(tx, new, new.id).await? {
+        return Ok(());
+    }
+    let own = sqlx::query_scalar!(
+        r#"select exists (select from held_item where club_id = $1 and member_id = $2 and id = $3) as "own!""#,
+        club,
+        member,
+        new.id
+    );
+    if own.fetch_one(tx.conn()).await? {
+        return Ok(());
+    }
+    insert_held(tx, new, other_id(member, new.id)).await?;
+    Ok(())
+}
+
+async fn insert_held(tx: &mut ClubTx, new: &NewHeld<'_>, id: Uuid) -> Result<bool, StoreError> {
     let (club, member, skew) = (tx.club.0, tx.actor.account.0, tx.skew_ms);
     let athlete = new.data.get("athlete_id").and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
-    sqlx::query!(
+    let done = sqlx::query!(
         r#"
         insert into held_item as x
           (club_id, id, kind, op_id, member_id, device_id, athlete_id, data, reason, detail, skew_ms, received_at)
@@ -112,7 +148,7 @@ pub async fn hold(tx: &mut ClubTx, new: &NewHeld<'_>) -> Result<(), StoreError> 
         on conflict (club_id, id) do nothing
         "#,
         club,
-        new.id,
+        id,
         new.kind,
         new.op_id,
         member,
@@ -126,7 +162,7 @@ pub async fn hold(tx: &mut ClubTx, new: &NewHeld<'_>) -> Result<(), StoreError> 
     )
     .execute(tx.unsynced())
     .await?;
-    Ok(())
+    Ok(done.rows_affected() == 1)
 }
 
 /// A fact that waits for what it belongs to.
@@ -198,43 +234,6 @@ pub async fn keep_refused(
     .execute(tx.unsynced())
     .await?;
     Ok(())
-}
-
-/// Whether a record was deleted, of whatever type.
-pub async fn is_deleted(tx: &mut ClubTx, id: Uuid) -> Result<bool, StoreError> {
-    let club = tx.club.0;
-    let found = sqlx::query_scalar!(
-        r#"
-        select exists (
-          select from groups where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from venues where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from equipment where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from barrier_configurations where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from athletes where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from sessions where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from measurements where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from lane_plans where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from race_tests where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from age_groups where club_id = $1 and id = $2 and deleted_at is not null
-          union all
-          select from competition_specs where club_id = $1 and id = $2 and deleted_at is not null
-        ) as "found!"
-        "#,
-        club,
-        id
-    )
-    .fetch_one(tx.conn())
-    .await?;
-    Ok(found)
 }
 
 /// The version of a recorded fact.

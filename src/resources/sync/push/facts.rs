@@ -13,6 +13,7 @@ use crate::resources::sync::admin_store::decide;
 use crate::resources::sync::items::{self, Kind, Parsed};
 use crate::resources::sync::model::Type;
 use crate::resources::sync::push_store::{self as store, NewHeld};
+use crate::resources::sync::{bodies, deleted_store};
 
 impl Work<'_> {
     pub(super) async fn facts(
@@ -44,7 +45,7 @@ impl Work<'_> {
             return self.known(tx, item, &held).await;
         }
         let mut barred = kind.barred(self.who);
-        if barred.is_some() && items::current(tx, kind, item.id).await?.is_some() {
+        if barred.is_some() && self.knows(tx, kind, item.id).await? {
             barred = None;
         }
         let mark = tx.mark().await?;
@@ -71,6 +72,18 @@ impl Work<'_> {
         }
     }
 
+    /// Whether an id is that of a stored fact, whoever may learn of it.
+    async fn is_taken(&self, tx: &mut ClubTx, kind: Kind, id: Uuid) -> Result<bool, Problem> {
+        let Kind::Record(kind) = kind else { return Ok(false) };
+        Ok(!bodies::origins(tx, kind, id).await?.is_empty())
+    }
+
+    /// Whether a fact is stored that the recorder may learn of.
+    async fn knows(&self, tx: &mut ClubTx, kind: Kind, id: Uuid) -> Result<bool, Problem> {
+        let Kind::Record(kind) = kind else { return Ok(false) };
+        Ok(bodies::knows(tx, kind, id).await?)
+    }
+
     /// A fact that came to the holding area before.
     pub(super) async fn known(
         &self,
@@ -87,7 +100,7 @@ impl Work<'_> {
         Ok(match before.outcome.as_deref() {
             Some("accepted") => {
                 // Filed, and deleted since.
-                let rev = store::rev(tx, item.id).await?;
+                let rev = store::rev(tx, before.id).await?;
                 rev.map_or_else(|| Verdict::Refused(Problem::gone()), |rev| Verdict::Done(Done::before(rev)))
             }
             Some(_) => {
@@ -118,6 +131,9 @@ impl Work<'_> {
                     None => problem,
                 }))
             }
+            // Its recorder must not learn that the id is taken: it waits for an admin, who files it under an id of its own,
+            // and is answered in the words of any fact that belongs to what is hidden.
+            Fact::Hidden => self.hold(tx, item, "reference", Problem::new(Code::Held, "")).await,
             Fact::Refused(problem) if ops::can_be_held(&problem) && self.too_early(at) => {
                 Ok(Verdict::Refused(waiting()))
             }
@@ -164,10 +180,11 @@ impl Work<'_> {
     ) -> Result<Verdict, Problem> {
         let Ok((kind, op)) = &item.parsed else { return Ok(Verdict::Refused(problem)) };
         // A repeat of what was stored and then deleted is nothing to decide on; of the facts only these can be deleted.
-        if *kind == Kind::Record(Type::Measurement) && store::is_deleted(tx, item.id).await? {
+        if *kind == Kind::Record(Type::Measurement) && deleted_store::told(tx, kind.word(), item.id).await? {
             return Ok(Verdict::Refused(Problem::gone()));
         }
         let detail = serde_json::to_value(problem.faults()).unwrap_or_default();
+        let taken = self.is_taken(tx, *kind, item.id).await?;
         let new = NewHeld {
             id: item.id,
             kind: kind.word(),
@@ -176,6 +193,7 @@ impl Work<'_> {
             data: &op.data,
             reason,
             detail,
+            taken,
         };
         store::hold(tx, &new).await?;
         let words = match reason {

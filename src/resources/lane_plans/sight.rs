@@ -1,0 +1,162 @@
+//! What of a plan one member sees: whom they do not see is counted in the lane, without id and figures.
+
+use std::mem;
+
+use super::shapes::{Content, LaneView, Request};
+use super::store::{Plan, StoredPlan};
+use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::fault::Faults;
+use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::people::People;
+use crate::platform::stored::Stored;
+
+/// A plan with those of its people whom the actor sees.
+#[derive(Clone, Debug)]
+pub struct Seen {
+    /// The plan as it is kept, whole.
+    pub plan: Plan,
+    /// Whom the actor sees.
+    pub people: People,
+}
+
+/// One plan is the same for everybody.
+impl PartialEq for Seen {
+    fn eq(&self, other: &Self) -> bool {
+        self.plan == other.plan
+    }
+}
+
+fn parse(plan: &Plan) -> Result<(Request, Content), StoreError> {
+    let corrupt = |_| StoreError::Corrupt("lane plan");
+    let request = serde_json::from_value(plan.request.clone()).map_err(corrupt)?;
+    Ok((request, serde_json::from_value(plan.content.clone()).map_err(corrupt)?))
+}
+
+impl Seen {
+    /// What is asked and planned in it, as the actor sees it.
+    ///
+    /// # Errors
+    /// When what is kept does not parse.
+    pub fn shown(&self) -> Result<(Request, Content), StoreError> {
+        let (mut request, mut content) = parse(&self.plan)?;
+        let sees = |athlete: AthleteId| self.people.sees(athlete);
+        let name = |athlete: AthleteId| self.people.name(athlete).unwrap_or_default().to_owned();
+        for lane in &mut content.lanes {
+            let all = lane.athletes.len();
+            lane.athletes.retain(|one| sees(one.athlete_id));
+            lane.others = all - lane.athletes.len();
+            lane.athletes.iter_mut().for_each(|one| one.display_name = name(one.athlete_id));
+        }
+        // That somebody rests says something about them, so those of other groups are not even counted.
+        content.resting.retain(|one| sees(one.athlete_id));
+        content.resting.iter_mut().for_each(|one| one.display_name = name(one.athlete_id));
+        let ids = request.athlete_ids.take().map(|ids| ids.into_iter().filter(|id| sees(*id)).collect::<Vec<_>>());
+        request.athlete_ids = ids.filter(|ids| !ids.is_empty());
+        request.pins.retain(|pin| sees(pin.athlete_id));
+        request.apart.retain(|pair| pair.iter().all(|id| sees(*id)));
+        Ok((request, content))
+    }
+
+    /// Whether it is also about athletes whom the actor does not see.
+    pub fn has_others(&self) -> bool {
+        self.plan.people.iter().any(|id| !self.people.sees(*id))
+    }
+}
+
+/// A plan as its reader sees it, with id and version.
+pub type SeenPlan = Stored<LanePlanId, Seen>;
+
+/// The plans with those of their people whom the actor sees.
+///
+/// # Errors
+/// Database errors.
+pub async fn seen(tx: &mut ClubTx, found: Vec<StoredPlan>) -> Result<Vec<SeenPlan>, StoreError> {
+    let people = People::of(tx, found.iter().flat_map(|one| one.value.people.clone())).await?;
+    let with =
+        |one: StoredPlan| Stored { id: one.id, rev: one.rev, value: Seen { plan: one.value, people: people.clone() } };
+    Ok(found.into_iter().map(with).collect())
+}
+
+/// The plan as it is kept: ids and figures of everybody, names of nobody. Names are those of the day a plan is read.
+///
+/// # Errors
+/// When it cannot be written as JSON.
+pub fn kept(session: SessionId, request: &Request, mut content: Content) -> Result<Plan, StoreError> {
+    for lane in &mut content.lanes {
+        lane.others = 0;
+        lane.athletes.iter_mut().for_each(|one| one.display_name.clear());
+    }
+    content.resting.iter_mut().for_each(|one| one.display_name.clear());
+    let corrupt = |_| StoreError::Corrupt("lane plan");
+    let mut people: Vec<AthleteId> = everybody(&content).collect();
+    people.extend(request.athlete_ids.iter().flatten());
+    people.extend(request.pins.iter().map(|pin| pin.athlete_id));
+    people.extend(request.apart.iter().flatten());
+    people.sort_unstable();
+    people.dedup();
+    Ok(Plan {
+        session,
+        request: serde_json::to_value(request).map_err(corrupt)?,
+        content: serde_json::to_value(content).map_err(corrupt)?,
+        people,
+    })
+}
+
+/// Everybody who runs or rests in a plan.
+pub fn everybody(content: &Content) -> impl Iterator<Item = AthleteId> {
+    let run = content.lanes.iter().flat_map(|lane| &lane.athletes).map(|one| one.athlete_id);
+    run.chain(content.resting.iter().map(|one| one.athlete_id))
+}
+
+/// Puts back into an edit whom its author does not see: they stay in their lanes, and those lanes as they are.
+///
+/// # Errors
+/// When what is kept does not parse.
+pub fn rejoin(
+    faults: &mut Faults,
+    (request, content): (&mut Request, &mut Content),
+    before: &Plan,
+    people: &People,
+) -> Result<(), StoreError> {
+    let (asked, planned) = parse(before)?;
+    let sees = |athlete: AthleteId| people.sees(athlete);
+    let shared = |lane: &&LaneView| lane.athletes.iter().any(|one| !sees(one.athlete_id));
+    for lane in planned.lanes.iter().filter(shared) {
+        let same = |to: &&mut LaneView| to.configuration() == lane.configuration() && to.barriers == lane.barriers;
+        let Some(to) = content.lanes.iter_mut().find(same) else {
+            let detail = format!("lane {} is also run by athletes of other groups: leave it as it is", lane.lane);
+            faults.add("/lanes", "others", detail);
+            continue;
+        };
+        to.athletes =
+            joined(&lane.athletes, mem::take(&mut to.athletes), |one| sees(one.athlete_id), |one| one.athlete_id);
+    }
+    let resting = mem::take(&mut content.resting);
+    content.resting = joined(&planned.resting, resting, |one| sees(one.athlete_id), |one| one.athlete_id);
+    if let Some(ids) = asked.athlete_ids.filter(|ids| ids.iter().any(|id| !sees(*id))) {
+        let sent = request.athlete_ids.take().unwrap_or_default();
+        request.athlete_ids = Some(joined(&ids, sent, |id| sees(*id), |id| *id));
+    }
+    let pins = mem::take(&mut request.pins);
+    request.pins = joined(&asked.pins, pins, |pin| sees(pin.athlete_id), |pin| pin.athlete_id);
+    let apart = mem::take(&mut request.apart);
+    request.apart = joined(&asked.apart, apart, |pair| pair.iter().all(|id| sees(*id)), |pair| *pair);
+    Ok(())
+}
+
+/// What was sent, with what its author was not shown of `before`: in the old order when they sent back what they saw.
+fn joined<T: Clone, K: PartialEq>(
+    before: &[T],
+    sent: Vec<T>,
+    seen: impl Fn(&T) -> bool,
+    key: impl Fn(&T) -> K,
+) -> Vec<T> {
+    let shown = before.iter().filter(|one| seen(one)).map(&key);
+    if shown.eq(sent.iter().map(&key)) {
+        let mut sent = sent.into_iter();
+        let place = |one: &T| if seen(one) { sent.next() } else { Some(one.clone()) };
+        return before.iter().filter_map(place).collect();
+    }
+    let hidden = before.iter().filter(|one| !seen(one)).cloned();
+    sent.into_iter().chain(hidden).collect()
+}

@@ -15,7 +15,7 @@ use crate::compute::day::Day;
 use crate::compute::lane_plan::{self, Candidate};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db, StoreError};
+use crate::platform::db::{ClubTx, Db, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::page::{self, PageParams};
@@ -152,7 +152,7 @@ async fn create_lane_plan(
     if !store::insert(&mut tx, id, &plan).await? {
         return Err(Problem::gone());
     }
-    let rev = tx.commit().await?.of(id, 0);
+    let rev = tx.commit().await?.of(Kind::LanePlan, id, 0);
     Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: plan })?))
 }
 

@@ -7,7 +7,7 @@ use super::http::view;
 use super::shapes::{Content, Request};
 use super::store::{self, Plan};
 use crate::compute::decision::Caution;
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::{ClubTx, Kind, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::grants;
 use crate::platform::ids::{LanePlanId, SessionId};
@@ -42,6 +42,7 @@ impl Editable for Edits {
     type Value = Plan;
     type Fields = Fields;
     const WHAT: &'static str = "lane plan";
+    const KIND: Kind = Kind::LanePlan;
 
     async fn find(tx: &mut ClubTx, id: Uuid) -> Result<Option<(i64, Plan)>, Problem> {
         let Some(found) = store::by_ids(tx, &[id]).await?.pop() else { return Ok(None) };

@@ -106,8 +106,8 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
         r#"
         select e.id, e.athlete_id, a.display_name, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms,
           ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = e.athlete_id and v.scope_id = any ($3)
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = e.athlete_id and v.scope_id = any ($3)
           )) as "visible!"
         from race_entries e
         join athletes a on a.club_id = $1 and a.id = e.athlete_id and a.deleted_at is null

@@ -91,8 +91,8 @@ pub async fn standing(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<(StoredOu
     let names = sqlx::query!(
         r#"
         select x.id, case when $3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = x.athlete_id and v.scope_id = any ($3)
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = x.athlete_id and v.scope_id = any ($3)
           ) then a.display_name end as "name: String"
         from race_results x
         join athletes a on a.club_id = $1 and a.id = x.athlete_id and a.deleted_at is null

@@ -74,8 +74,8 @@ pub async fn sees_athlete(tx: &mut ClubTx, id: AthleteId) -> Result<bool, StoreE
           select from athletes a
           where a.club_id = $1 and a.id = $2 and a.deleted_at is null
             and ($3::uuid[] is null or exists (
-              select from root_scope v
-              where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
+              select from athlete_scope v
+              where v.club_id = $1 and v.athlete_id = a.id and v.scope_id = any ($3)
             ))
         ) as "found!"
         "#,

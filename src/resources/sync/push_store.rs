@@ -6,7 +6,7 @@ use chrono::Utc;
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::{ClubTx, Named, StoreError};
 
 /// What an edit was answered before.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -20,18 +20,19 @@ pub struct Given {
 }
 
 /// Claims an edit; the receipt when it was carried out before. Waits for one that is under way.
-pub async fn claim(tx: &mut ClubTx, op_id: Uuid, digest: &[u8], entity: Uuid) -> Result<Option<Given>, StoreError> {
+pub async fn claim(tx: &mut ClubTx, op_id: Uuid, digest: &[u8], record: Named) -> Result<Option<Given>, StoreError> {
     let club = tx.club.0;
     let done = sqlx::query!(
         r#"
-        insert into op_receipt as x (club_id, op_id, digest, entity_id, status, rev, at)
-        values ($1, $2, $3, $4, 0, 0, $5)
+        insert into op_receipt as x (club_id, op_id, digest, kind, entity_id, status, rev, at)
+        values ($1, $2, $3, $4, $5, 0, 0, $6)
         on conflict (club_id, op_id) do nothing
         "#,
         club,
         op_id,
         digest,
-        entity,
+        record.kind.as_str(),
+        record.id,
         Utc::now()
     )
     .execute(tx.unsynced())
@@ -57,8 +58,6 @@ pub async fn unclaim(tx: &mut ClubTx, op_id: Uuid) -> Result<(), StoreError> {
 /// A fact in the holding area.
 #[derive(Clone, Debug)]
 pub struct Held {
-    /// Its type.
-    pub kind: String,
     /// What was sent.
     pub data: Value,
     /// What an admin decided.
@@ -67,18 +66,19 @@ pub struct Held {
     pub note: Option<String>,
 }
 
-/// The facts among these ids that are, or were, in the holding area.
-pub async fn held(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, Held>, StoreError> {
+/// The facts of a type among these ids that are, or were, in the holding area.
+pub async fn held(tx: &mut ClubTx, kind: &str, ids: &[Uuid]) -> Result<HashMap<Uuid, Held>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
-        "select id, kind, data, outcome, note from held_item where club_id = $1 and id = any ($2)",
+        "select id, data, outcome, note from held_item where club_id = $1 and kind = $2 and id = any ($3)",
         club,
+        kind,
         ids
     )
     .fetch_all(tx.conn())
     .await?;
-    let one = |kind, data, outcome, note| Held { kind, data, outcome, note };
-    Ok(rows.into_iter().map(|row| (row.id, one(row.kind, row.data, row.outcome, row.note))).collect())
+    let one = |data, outcome, note| Held { data, outcome, note };
+    Ok(rows.into_iter().map(|row| (row.id, one(row.data, row.outcome, row.note))).collect())
 }
 
 /// A fact on its way into the holding area.
@@ -109,7 +109,7 @@ pub async fn hold(tx: &mut ClubTx, new: &NewHeld<'_>) -> Result<(), StoreError> 
         insert into held_item as x
           (club_id, id, kind, op_id, member_id, device_id, athlete_id, data, reason, detail, skew_ms, received_at)
         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)
-        on conflict (club_id, id) do nothing
+        on conflict (club_id, kind, id) do nothing
         "#,
         club,
         new.id,
@@ -145,8 +145,8 @@ pub struct Waiting {
 /// Most facts that one record releases.
 const RELEASED: i64 = 500;
 
-/// The facts of this phone and its member that are held because a record was missing.
-pub async fn waiting_for(tx: &mut ClubTx, device: Uuid, record: Uuid) -> Result<Vec<Waiting>, StoreError> {
+/// The facts of this phone and its member that are held because a record of this type was missing.
+pub async fn waiting_for(tx: &mut ClubTx, device: Uuid, kind: &str, record: Uuid) -> Result<Vec<Waiting>, StoreError> {
     let (club, member) = (tx.club.0, tx.actor.account.0);
     let rows = sqlx::query_as!(
         Waiting,
@@ -154,15 +154,18 @@ pub async fn waiting_for(tx: &mut ClubTx, device: Uuid, record: Uuid) -> Result<
         select id, kind, data, skew_ms
         from held_item
         where club_id = $1 and outcome is null and member_id = $2 and device_id = $3 and reason = 'reference'
-          and lower($4::text) in (lower(data ->> 'session_id'), lower(data ->> 'athlete_id'),
-            lower(data ->> 'race_test_id'), lower(data ->> 'supersedes'))
+          and lower($4::text) = lower(data ->> case
+            when $5 in ('session', 'athlete', 'race_test') then $5 || '_id'
+            when kind = $5 then 'supersedes'
+          end)
         order by id
-        limit $5
+        limit $6
         "#,
         club,
         member,
         device,
         record.to_string(),
+        kind,
         RELEASED
     )
     .fetch_all(tx.conn())
@@ -200,63 +203,65 @@ pub async fn keep_refused(
     Ok(())
 }
 
-/// Whether a record was deleted, of whatever type.
-pub async fn is_deleted(tx: &mut ClubTx, id: Uuid) -> Result<bool, StoreError> {
+/// Whether a record of a type was deleted.
+pub async fn is_deleted(tx: &mut ClubTx, kind: &str, id: Uuid) -> Result<bool, StoreError> {
     let club = tx.club.0;
     let found = sqlx::query_scalar!(
         r#"
         select exists (
-          select from groups where club_id = $1 and id = $2 and deleted_at is not null
+          select from groups where $3 = 'group' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from venues where club_id = $1 and id = $2 and deleted_at is not null
+          select from venues where $3 = 'venue' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from equipment where club_id = $1 and id = $2 and deleted_at is not null
+          select from equipment where $3 = 'equipment' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from barrier_configurations where club_id = $1 and id = $2 and deleted_at is not null
+          select from barrier_configurations where $3 = 'barrier_configuration' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from athletes where club_id = $1 and id = $2 and deleted_at is not null
+          select from athletes where $3 = 'athlete' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from sessions where club_id = $1 and id = $2 and deleted_at is not null
+          select from sessions where $3 = 'session' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from measurements where club_id = $1 and id = $2 and deleted_at is not null
+          select from measurements where $3 = 'measurement' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from lane_plans where club_id = $1 and id = $2 and deleted_at is not null
+          select from lane_plans where $3 = 'lane_plan' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from race_tests where club_id = $1 and id = $2 and deleted_at is not null
+          select from race_tests where $3 = 'race_test' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from age_groups where club_id = $1 and id = $2 and deleted_at is not null
+          select from age_groups where $3 = 'age_group' and club_id = $1 and id = $2 and deleted_at is not null
           union all
-          select from competition_specs where club_id = $1 and id = $2 and deleted_at is not null
+          select from competition_specs where $3 = 'competition_spec' and club_id = $1 and id = $2 and deleted_at is not null
         ) as "found!"
         "#,
         club,
-        id
+        id,
+        kind
     )
     .fetch_one(tx.conn())
     .await?;
     Ok(found)
 }
 
-/// The version of a recorded fact.
-pub async fn rev(tx: &mut ClubTx, id: Uuid) -> Result<Option<i64>, StoreError> {
+/// The version of a recorded fact of a type.
+pub async fn rev(tx: &mut ClubTx, kind: &str, id: Uuid) -> Result<Option<i64>, StoreError> {
     let club = tx.club.0;
     let rev = sqlx::query_scalar!(
         r#"
         select t.rev as "rev!"
         from (
-          select rev from runs where club_id = $1 and id = $2
+          select rev from runs where $3 = 'run' and club_id = $1 and id = $2
           union all
-          select rev from assessments where club_id = $1 and id = $2
+          select rev from assessments where $3 = 'assessment' and club_id = $1 and id = $2
           union all
-          select rev from measurements where club_id = $1 and id = $2 and deleted_at is null
+          select rev from measurements where $3 = 'measurement' and club_id = $1 and id = $2 and deleted_at is null
           union all
-          select rev from recommendations where club_id = $1 and id = $2
+          select rev from recommendations where $3 = 'decision' and club_id = $1 and id = $2
           union all
-          select rev from race_results where club_id = $1 and id = $2
+          select rev from race_results where $3 = 'race_result' and club_id = $1 and id = $2
         ) t
         "#,
         club,
-        id
+        id,
+        kind
     )
     .fetch_optional(tx.conn())
     .await?;

@@ -20,14 +20,18 @@ const HIDDEN: &str = "
       select from scope_grant g
       where g.club_id = $1 and g.member_id = $2 and not g.revoked and (
         (g.scope_id = wanted.id and exists (select from groups x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null))
-        or (exists (
-              select from athletes x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null
-              union all
-              select from sessions x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null
-              union all
-              select from groups x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null)
+        or exists (
+          select from athletes x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null
             and (g.scope_id = '00000000-0000-0000-0000-000000000000' or exists (
-              select from root_scope s where s.club_id = $1 and s.root_id = wanted.id and s.scope_id = g.scope_id)))))";
+              select from root_scope s
+              where s.club_id = $1 and s.kind = 'athlete' and s.root_id = x.id and s.scope_id = g.scope_id)))
+        or exists (
+          select from sessions x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null
+            and (g.scope_id = '00000000-0000-0000-0000-000000000000' or exists (
+              select from root_scope s
+              where s.club_id = $1 and s.kind = 'session' and s.root_id = x.id and s.scope_id = g.scope_id)))
+        or (g.scope_id = '00000000-0000-0000-0000-000000000000' and exists (
+          select from groups x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null))))";
 
 /// Everything that a member sees, with its version.
 const VISIBLE: &str = "
@@ -39,11 +43,13 @@ const VISIBLE: &str = "
     ), root as (
       select 'athlete' as kind, x.id, x.rev from athletes x, w
       where x.club_id = $1 and x.deleted_at is null and (w.everything or exists (
-        select from root_scope s join g on g.scope_id = s.scope_id where s.club_id = $1 and s.root_id = x.id))
+        select from root_scope s join g on g.scope_id = s.scope_id
+        where s.club_id = $1 and s.kind = 'athlete' and s.root_id = x.id))
       union all
       select 'session', x.id, x.rev from sessions x, w
       where x.club_id = $1 and x.deleted_at is null and (w.everything or exists (
-        select from root_scope s join g on g.scope_id = s.scope_id where s.club_id = $1 and s.root_id = x.id))
+        select from root_scope s join g on g.scope_id = s.scope_id
+        where s.club_id = $1 and s.kind = 'session' and s.root_id = x.id))
       union all
       select 'group', x.id, x.rev from groups x, w
       where x.club_id = $1 and x.deleted_at is null and (w.everything or x.id in (select scope_id from g))
@@ -57,27 +63,27 @@ const VISIBLE: &str = "
     )
     select kind, id, rev from root
     union all
-    select 'measurement', x.id, x.rev from measurements x join root r on r.id = x.athlete_id
+    select 'measurement', x.id, x.rev from measurements x join root r on r.kind = 'athlete' and r.id = x.athlete_id
     where x.club_id = $1 and x.deleted_at is null
     union all
-    select 'attendance', x.id, x.rev from attendance x join root r on r.id = x.athlete_id
+    select 'attendance', x.id, x.rev from attendance x join root r on r.kind = 'athlete' and r.id = x.athlete_id
     where x.club_id = $1 and x.deleted_at is null
     union all
-    select 'lane_plan', x.id, x.rev from lane_plans x join root r on r.id = x.session_id
+    select 'lane_plan', x.id, x.rev from lane_plans x join root r on r.kind = 'session' and r.id = x.session_id
     where x.club_id = $1 and x.deleted_at is null
     union all
-    select 'run', x.id, x.rev from runs x join root r on r.id = x.athlete_id where x.club_id = $1
+    select 'run', x.id, x.rev from runs x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'assessment', x.id, x.rev from assessments x join root r on r.id = x.athlete_id where x.club_id = $1
+    select 'assessment', x.id, x.rev from assessments x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'decision', x.id, x.rev from recommendations x join root r on r.id = x.athlete_id where x.club_id = $1
+    select 'decision', x.id, x.rev from recommendations x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'race_test', x.id, x.rev from race_tests x join root r on r.id = x.session_id
+    select 'race_test', x.id, x.rev from race_tests x join root r on r.kind = 'session' and r.id = x.session_id
     where x.club_id = $1 and x.deleted_at is null
     union all
-    select 'race_entry', x.id, x.rev from race_entries x join root r on r.id = x.athlete_id where x.club_id = $1
+    select 'race_entry', x.id, x.rev from race_entries x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'race_result', x.id, x.rev from race_results x join root r on r.id = x.athlete_id where x.club_id = $1";
+    select 'race_result', x.id, x.rev from race_results x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1";
 
 /// Facts with their rows of the log: one each, or none when the log does not go back that far.
 const FACTS: &str = "

@@ -120,6 +120,22 @@ fn every_write_in_a_club_notes_its_change() {
     assert!(found.is_empty(), "{found:#?}");
 }
 
+/// Clients choose ids: a query that finds the groups of a root by its id alone would find those of another kind.
+#[test]
+fn the_groups_of_a_root_are_asked_for_by_kind_and_id() {
+    let mut found = Vec::new();
+    for (name, text) in files("src", "rs") {
+        for query in code(&text).split("sqlx::query").skip(1) {
+            let query = query.split(".await").next().unwrap_or_default();
+            let groups_of_all = query.contains("select from root_scope where club_id = $1 and scope_id = $2)");
+            if query.contains("root_scope") && !query.contains("kind") && !groups_of_all {
+                found.push(format!("{name}: {}", query.split_whitespace().take(12).collect::<Vec<_>>().join(" ")));
+            }
+        }
+    }
+    assert!(found.is_empty(), "{found:#?}");
+}
+
 #[test]
 fn no_source_file_outgrows_400_lines_before_its_tests() {
     let long: Vec<String> = files("src", "rs")

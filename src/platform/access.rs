@@ -191,16 +191,21 @@ pub struct Permit<A> {
     pub device: DeviceId,
     /// When the access token expires (seconds since 1970).
     pub expires: i64,
-    /// The record that the request edits.
-    edits: Option<Uuid>,
+    /// The record that the request edits: its kind and id.
+    edits: Option<(String, Uuid)>,
     act: PhantomData<A>,
 }
 
-/// The record at the end of the path of an edit.
-fn edited(req: &HttpRequest) -> Option<Uuid> {
+/// The record at the end of the path of an edit, its kind as in the change log.
+fn edited(req: &HttpRequest) -> Option<(String, Uuid)> {
     let edit = [Method::PUT, Method::PATCH, Method::DELETE].contains(req.method());
-    let last = req.match_info().iter().last().filter(|_| edit);
-    last.and_then(|(_, text)| Uuid::try_parse(text).ok())
+    let (name, text) = req.match_info().iter().last().filter(|_| edit)?;
+    let kind = match name.trim_end_matches("_id") {
+        "plan" => "lane_plan",
+        "decision" => "recommendation",
+        word => word,
+    };
+    Some((kind.to_owned(), Uuid::try_parse(text).ok()?))
 }
 
 impl<A: Act> FromRequest for Permit<A> {
@@ -351,8 +356,8 @@ impl<A: Act> Permit<A> {
     /// When the database is away, or somebody else edits the record for too long.
     pub async fn write(&self, db: &Db) -> Result<ClubTx, Problem> {
         let mut tx = db.write(self.club, &self.actor).await?;
-        if let Some(record) = self.edits {
-            tx.alone(record).await?;
+        if let Some((kind, record)) = &self.edits {
+            tx.alone(kind, *record).await?;
         }
         Ok(tx)
     }

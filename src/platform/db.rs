@@ -3,7 +3,6 @@
 mod changes;
 mod life;
 
-use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
@@ -17,7 +16,7 @@ use uuid::Uuid;
 use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
 
-pub use changes::{Change, Kind};
+pub use changes::{Change, Kind, Named, Receipt, Revs};
 
 /// The migrations, embedded at compile time.
 pub static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!();
@@ -91,6 +90,11 @@ impl Actor {
     /// Whether a group is theirs.
     pub fn sees(&self, group: GroupId) -> bool {
         self.groups.as_ref().is_none_or(|groups| groups.contains(&group))
+    }
+
+    /// Whether they see a record of these groups; who sees every group also sees what is in none.
+    pub fn sees_any(&self, groups: &[GroupId]) -> bool {
+        self.groups.is_none() || groups.iter().any(|group| self.sees(*group))
     }
 }
 
@@ -264,30 +268,6 @@ pub struct ClubTx {
     pub skew_ms: Option<i64>,
 }
 
-/// That an edit was carried out; its version is filled in at the commit.
-#[derive(Clone, Copy, Debug)]
-pub struct Receipt {
-    /// The edit.
-    pub op_id: Uuid,
-    /// The record.
-    pub entity: Uuid,
-    /// The status it was answered with.
-    pub status: u16,
-    /// The version when the commit does not change the record.
-    pub rev: i64,
-}
-
-/// The change numbers a commit gave, by record.
-#[derive(Debug, Default)]
-pub struct Revs(HashMap<Uuid, i64>);
-
-impl Revs {
-    /// The number of a record; `before` when the commit did not change it.
-    pub fn of(&self, id: impl Into<Uuid>, before: i64) -> i64 {
-        self.0.get(&id.into()).copied().unwrap_or(before)
-    }
-}
-
 impl ClubTx {
     fn new(tx: Transaction<'static, Postgres>, life: i32, club: ClubId, actor: Actor) -> Self {
         Self { tx, life, club, actor, changes: Vec::new(), unsynced: false, receipts: Vec::new(), skew_ms: None }
@@ -317,15 +297,17 @@ impl ClubTx {
     }
 
     /// Waits until nobody else edits a record, and keeps others waiting until this transaction ends: what it reads of
-    /// the record from here on is what its edit replaces.
+    /// the record from here on is what its edit replaces. `kind` is the record's word in the change log, or that of its
+    /// route when phones do not carry it.
     ///
     /// # Errors
     /// Database errors, among them that the other takes too long.
-    pub async fn alone(&mut self, record: Uuid) -> Result<(), StoreError> {
+    pub async fn alone(&mut self, kind: &str, record: Uuid) -> Result<(), StoreError> {
         let (_, club) = self.club.0.as_u64_pair();
         let (_, record) = record.as_u64_pair();
+        let kind = kind.bytes().fold(0_u64, |all, byte| all.rotate_left(7) ^ u64::from(byte));
         // A number, so the text is safe. Two records with one number only wait for each other.
-        let lock = format!("select pg_advisory_xact_lock({})", (club ^ record).cast_signed());
+        let lock = format!("select pg_advisory_xact_lock({})", (club ^ kind ^ record).cast_signed());
         sqlx::raw_sql(AssertSqlSafe(lock)).execute(&mut *self.tx).await?;
         Ok(())
     }
@@ -383,7 +365,7 @@ impl ClubTx {
                     return Err(StoreError::Unrecorded);
                 }
             }
-            changes::complete(&mut self.tx, self.club, &self.receipts, &HashMap::new()).await?;
+            changes::complete(&mut self.tx, self.club, &self.receipts, &Revs::default()).await?;
             let done = self.tx.commit().await;
             super::news::tell(self.club, 0);
             done?;
@@ -393,8 +375,8 @@ impl ClubTx {
         changes::complete(&mut self.tx, self.club, &self.receipts, &revs).await?;
         let done = self.tx.commit().await;
         // Also after an error: the answer may be lost, not the commit, and whoever looks finds it.
-        super::news::tell(self.club, revs.values().copied().max().unwrap_or(0));
+        super::news::tell(self.club, revs.last());
         done?;
-        Ok(Revs(revs))
+        Ok(revs)
     }
 }

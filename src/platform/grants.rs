@@ -6,7 +6,7 @@ use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::access::Role;
-use super::db::{Change, ClubTx, Kind, StoreError};
+use super::db::{Change, ClubTx, Kind, Named, StoreError};
 use super::fault::Fault;
 use super::ids::{AccountId, GroupId, SessionId};
 use super::problem::{Code, Problem};
@@ -87,14 +87,17 @@ async fn renew_plans_of(tx: &mut ClubTx, scopes: &[Uuid]) -> Result<(), StoreErr
         return renew_plans(tx, None).await;
     }
     let club = tx.club.0;
-    let athletes =
-        sqlx::query_scalar!("select root_id from root_scope where club_id = $1 and scope_id = any ($2)", club, scopes)
-            .fetch_all(tx.conn())
-            .await?;
+    let athletes = sqlx::query_scalar!(
+        r#"select athlete_id as "athlete_id!" from athlete_scope where club_id = $1 and scope_id = any ($2)"#,
+        club,
+        scopes
+    )
+    .fetch_all(tx.conn())
+    .await?;
     renew_plans(tx, Some(&athletes)).await
 }
 
-/// Sends phones the lane plans anew that name these athletes, or all: what members see in a plan changes with its people,
+/// Sends phones the lane plans anew that name these athletes, or anybody: what members see in a plan changes with its people,
 /// although the plan does not. The new number also refuses an edit made on what was seen before: whom its author did not see
 /// then would be taken for somebody they took out.
 ///
@@ -106,7 +109,7 @@ pub async fn renew_plans(tx: &mut ClubTx, athletes: Option<&[Uuid]>) -> Result<(
         r#"
         select id, session_id
         from lane_plans
-        where club_id = $1 and deleted_at is null and ($2::uuid[] is null or people && $2)
+        where club_id = $1 and deleted_at is null and people <> '{}' and ($2::uuid[] is null or people && $2)
         order by id
         "#,
         club,
@@ -137,21 +140,27 @@ pub fn ids_of(groups: &[GroupId]) -> Vec<Uuid> {
 /// Database errors.
 pub async fn place<'a>(
     tx: &mut ClubTx,
-    roots: impl IntoIterator<Item = (Uuid, &'a [GroupId])>,
+    roots: impl IntoIterator<Item = (impl Into<Named>, &'a [GroupId])>,
 ) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let (roots, scopes): (Vec<Uuid>, Vec<Uuid>) =
-        roots.into_iter().flat_map(|(root, groups)| groups.iter().map(move |group| (root, group.0))).unzip();
+    let (mut kinds, mut ids, mut scopes) = (Vec::new(), Vec::new(), Vec::new());
+    for (root, groups) in roots {
+        let root: Named = root.into();
+        kinds.extend(groups.iter().map(|_| root.kind.as_str().to_owned()));
+        ids.extend(groups.iter().map(|_| root.id));
+        scopes.extend(groups.iter().map(|group| group.0));
+    }
     sqlx::query!(
         r#"
-        insert into root_scope as x (club_id, root_id, scope_id)
-        select c.id, u.root_id, u.scope_id
+        insert into root_scope as x (club_id, kind, root_id, scope_id)
+        select c.id, u.kind, u.root_id, u.scope_id
         from clubs c
-        cross join unnest($2::uuid[], $3::uuid[]) as u (root_id, scope_id)
+        cross join unnest($2::text[], $3::uuid[], $4::uuid[]) as u (kind, root_id, scope_id)
         where c.id = $1
         "#,
         club,
-        &roots,
+        &kinds,
+        &ids,
         &scopes
     )
     .execute(tx.conn())
@@ -163,10 +172,33 @@ pub async fn place<'a>(
 ///
 /// # Errors
 /// Database errors.
-pub async fn unplace(tx: &mut ClubTx, root: Uuid) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    sqlx::query!("delete from root_scope where club_id = $1 and root_id = $2", club, root).execute(tx.conn()).await?;
+pub async fn unplace(tx: &mut ClubTx, root: impl Into<Named>) -> Result<(), StoreError> {
+    let (club, root) = (tx.club.0, root.into());
+    sqlx::query!(
+        "delete from root_scope where club_id = $1 and kind = $2 and root_id = $3",
+        club,
+        root.kind.as_str(),
+        root.id
+    )
+    .execute(tx.conn())
+    .await?;
     Ok(())
+}
+
+/// Whether an athlete or a session is in a group.
+///
+/// # Errors
+/// Database errors.
+pub async fn occupied(tx: &mut ClubTx, group: GroupId) -> Result<bool, StoreError> {
+    let club = tx.club.0;
+    let found = sqlx::query_scalar!(
+        r#"select exists (select from root_scope where club_id = $1 and scope_id = $2) as "found!""#,
+        club,
+        group.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(found)
 }
 
 /// Checks the groups that a body names: one that the caller does not see is as unknown as one that is not there.
@@ -257,8 +289,8 @@ pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<U
         from athletes a
         where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
           and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($3)
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = a.id and v.scope_id = any ($3)
           ))
         "#,
         club,
@@ -283,8 +315,8 @@ pub async fn visible_sessions(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<U
         from sessions x
         where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
           and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = x.id and v.scope_id = any ($3)
+            select from session_scope v
+            where v.club_id = $1 and v.session_id = x.id and v.scope_id = any ($3)
           ))
         "#,
         club,

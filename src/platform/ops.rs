@@ -9,7 +9,7 @@ use uuid::Uuid;
 
 use super::batch::{Decision, Item};
 use super::body;
-use super::db::ClubTx;
+use super::db::{ClubTx, Kind};
 use super::patch as merge_patch;
 use super::problem::{Code, Problem};
 use super::words::words;
@@ -135,6 +135,8 @@ pub trait Editable {
     type Fields: Serialize + DeserializeOwned;
     /// What people call it.
     const WHAT: &'static str;
+    /// What the change log calls it.
+    const KIND: Kind;
 
     /// The record with its version, when the actor sees it.
     async fn find(tx: &mut ClubTx, id: Uuid) -> Result<Option<(i64, Self::Value)>, Problem>;
@@ -153,10 +155,10 @@ pub trait Editable {
 
 /// `pull` and `Edits` of a resource whose records stand by themselves: what phones read and edit of it.
 ///
-/// Takes what people call it, the name of its id in paths, its model, its id and how its JSON parses; `store`, `Fields`
+/// Takes what people call it, its kind, the name of its id in paths, its model, its id and how its JSON parses; `store`, `Fields`
 /// and `View` are those of the resource.
 macro_rules! plain_records {
-    ($what:literal, $param:literal, $value:ty, $id:path, $parse:expr) => {
+    ($what:literal, $kind:ident, $param:literal, $value:ty, $id:path, $parse:expr) => {
         /// The records of these ids that are there.
         ///
         /// # Errors
@@ -177,6 +179,7 @@ macro_rules! plain_records {
             type Value = $value;
             type Fields = Fields;
             const WHAT: &'static str = $what;
+            const KIND: $crate::platform::db::Kind = $crate::platform::db::Kind::$kind;
 
             async fn find(
                 tx: &mut $crate::platform::db::ClubTx,

@@ -41,7 +41,7 @@ pub async fn create<R: Routed>(
 ) -> Result<HttpResponse, Problem> {
     let value = R::parse(&mut tx, fields, None).await?;
     if R::insert(&mut tx, id, &value).await? {
-        let rev = tx.commit().await?.of(id, 0);
+        let rev = tx.commit().await?.of(R::KIND, id, 0);
         return Ok(stored::created(req, true, id, rev, &R::view(id, rev, value)));
     }
     let (rev, found) = R::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
@@ -70,7 +70,7 @@ pub async fn change<R: Routed>(
     let (id, rev, before) = load::<R>(&mut tx, req).await?;
     stored::require_match(req, rev, &R::view(id, rev, before.clone()))?;
     let value = ops::patch::<R>(&mut tx, id, &before, patch).await?;
-    let rev = tx.commit().await?.of(id, rev);
+    let rev = tx.commit().await?.of(R::KIND, id, rev);
     Ok(stored::changed(rev, &R::view(id, rev, value)))
 }
 

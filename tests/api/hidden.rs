@@ -22,7 +22,9 @@ impl Targets {
 
     /// The same kinds under ids that name nothing.
     fn unknown(&self) -> Self {
-        let mut new = Self { kinds: self.kinds.iter().map(|(param, kind, _)| (*param, *kind, Uuid::now_v7().to_string())).collect() };
+        let mut new = Self {
+            kinds: self.kinds.iter().map(|(param, kind, _)| (*param, *kind, Uuid::now_v7().to_string())).collect(),
+        };
         let present = derived(new.id("session_id"), new.id("athlete_id"));
         new.kinds.iter_mut().filter(|(param, ..)| *param == "attendance_id").for_each(|one| one.2.clone_from(&present));
         new
@@ -51,7 +53,8 @@ async fn targets(admin: &Caller, group: &str, athlete: &str, day: chrono::NaiveD
     let rating = json!({"id": Uuid::now_v7(), "athlete_id": athlete, "assessed_at": format!("{day}T12:00:00Z"), "ratings": {"arms": 1}});
     kinds.push(("assessment_id", "assessment", rating["id"].as_str().unwrap().to_owned()));
     admin.post("/assessments", json!({"assessments": [rating]})).await.expect(200);
-    let decided = admin.post(&format!("/athletes/{athlete}/recommendation/decisions"), json!({"outcome": "accepted"})).await;
+    let decided =
+        admin.post(&format!("/athletes/{athlete}/recommendation/decisions"), json!({"outcome": "accepted"})).await;
     kinds.push(("decision_id", "decision", decided.expect(201).id()));
     let result = json!({"id": Uuid::now_v7(), "athlete_id": athlete, "status": "finished", "final_time_s": 9.9});
     kinds.push(("race_result_id", "race_result", result["id"].as_str().unwrap().to_owned()));
@@ -109,12 +112,18 @@ fn body(operation: &str, ids: &dyn Fn(&str) -> String) -> Value {
         "create_lane_plan" => json!({"lanes": 2, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 80,
             "athlete_ids": [ids("athlete_id")], "like": {"lane_plan_id": ids("plan_id")}}),
         "create_race_heats" => json!({"lanes": 4, "pins": [{"athlete_id": ids("athlete_id"), "heat": 1}]}),
-        "create_race_results" => json!({"results": [{"id": Uuid::nil(), "athlete_id": ids("athlete_id"), "status": "finished",
-            "final_time_s": 9.0, "supersedes": ids("race_result_id")}]}),
+        "create_race_results" => {
+            json!({"results": [{"id": Uuid::nil(), "athlete_id": ids("athlete_id"), "status": "finished",
+            "final_time_s": 9.0, "supersedes": ids("race_result_id")}]})
+        }
         "create_session" => json!({"held_on": "2026-01-02", "state": "planned", "group_ids": [ids("group_id")]}),
-        "create_race_test" => json!({"session_id": ids("session_id"), "dimensions": {"race_distance_m": 50, "barriers": 5,
-            "height_m": 0.5, "approach_m": 11, "spacing_m": 6.5}}),
-        "create_athlete" => json!({"display_name": "A", "sex": "F", "birth_year": 2012, "group_ids": [ids("group_id")], "experience": "novice"}),
+        "create_race_test" => {
+            json!({"session_id": ids("session_id"), "dimensions": {"race_distance_m": 50, "barriers": 5,
+            "height_m": 0.5, "approach_m": 11, "spacing_m": 6.5}})
+        }
+        "create_athlete" => {
+            json!({"display_name": "A", "sex": "F", "birth_year": 2012, "group_ids": [ids("group_id")], "experience": "novice"})
+        }
         "create_runs" => {
             let mut fact = run(&ids("session_id"), &ids("athlete_id"), "2026-01-02".parse().unwrap());
             fact["id"] = json!(Uuid::nil());
@@ -153,9 +162,14 @@ fn operations() -> Vec<(String, Method, String, Vec<String>)> {
 /// What only admins reach, whatever it is about; everybody else is answered alike before it is looked for.
 const FOR_ADMINS: [&str; 5] = ["/members", "/invitations", "/held-items", "/sync-devices", "/refused-edits"];
 /// What every member of the club sees.
-const CLUB_WIDE: [&str; 5] = ["venue_id", "equipment_id", "barrier_configuration_id", "age_group_id", "competition_spec_id"];
+const CLUB_WIDE: [&str; 5] =
+    ["venue_id", "equipment_id", "barrier_configuration_id", "age_group_id", "competition_spec_id"];
 
-async fn ask(caller: &Caller, operation: &(String, Method, String, Vec<String>), ids: &dyn Fn(&str) -> String) -> Answer {
+async fn ask(
+    caller: &Caller,
+    operation: &(String, Method, String, Vec<String>),
+    ids: &dyn Fn(&str) -> String,
+) -> Answer {
     let (name, method, path, params) = operation;
     let path = params.iter().fold(path.clone(), |path, param| path.replace(&format!("{{{param}}}"), &ids(param)));
     let kind = if *method == Method::PATCH { "application/merge-patch+json" } else { "application/json" };
@@ -197,7 +211,9 @@ async fn routes_answer_a_hidden_id_like_an_unknown_one(pool: PgPool) {
     let mut compared = 0;
     for operation in operations() {
         let (name, _, path, params) = &operation;
-        if FOR_ADMINS.iter().any(|part| path.starts_with(part)) || params.iter().any(|one| CLUB_WIDE.contains(&one.as_str())) {
+        if FOR_ADMINS.iter().any(|part| path.starts_with(part))
+            || params.iter().any(|one| CLUB_WIDE.contains(&one.as_str()))
+        {
             continue;
         }
         for caller in [&world.shared.coach, &world.shared.viewer, &world.gone] {
@@ -210,7 +226,10 @@ async fn routes_answer_a_hidden_id_like_an_unknown_one(pool: PgPool) {
                     (if own { world.own.id(param) } else { all.id(param) }).to_owned()
                 };
                 let expected = ask(caller, &operation, &|param| of(&unknown, param)).await;
-                assert!(expected.status >= 400 || name.starts_with("create_r") || name == "create_assessments", "{name}: {expected:?}");
+                assert!(
+                    expected.status >= 400 || name.starts_with("create_r") || name == "create_assessments",
+                    "{name}: {expected:?}"
+                );
                 for (what, all) in [("hidden", &world.hidden), ("foreign", &world.foreign)] {
                     let answer = ask(caller, &operation, &|param| of(all, param)).await;
                     assert_eq!(plain(&answer, all), plain(&expected, &unknown), "{name} of a {what} id");
@@ -228,25 +247,35 @@ fn data(kind: &str, ids: &Targets, day: chrono::NaiveDate) -> Value {
     let (athlete, session) = (ids.id("athlete_id"), ids.id("session_id"));
     match kind {
         "group" => json!({"name": "G"}),
-        "athlete" => json!({"display_name": "A", "sex": "F", "birth_year": 2012, "group_ids": [ids.id("group_id")], "experience": "novice"}),
+        "athlete" => {
+            json!({"display_name": "A", "sex": "F", "birth_year": 2012, "group_ids": [ids.id("group_id")], "experience": "novice"})
+        }
         "session" => json!({"held_on": day, "state": "held", "group_ids": [ids.id("group_id")]}),
         "measurement" => json!({"athlete_id": athlete, "kind": "stature_m", "value": 1.7, "measured_on": day}),
         "attendance" => json!({"session_id": session, "athlete_id": athlete}),
-        "lane_plan" => json!({"session_id": session, "request": {"lanes": 1, "capacity": 4, "barriers": {"min": 4, "max": 5}},
+        "lane_plan" => {
+            json!({"session_id": session, "request": {"lanes": 1, "capacity": 4, "barriers": {"min": 4, "max": 5}},
             "lanes": [{"lane": 1, "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6.0, "approach_m": 12.0, "barriers": 5,
                 "athletes": [{"athlete_id": athlete, "display_name": "A", "regret": 0.0, "hold_probability": 0.9}]}],
             "resting": [], "total_regret": 0.0, "largest_regret": 0.0, "proven_optimal": false, "lower_bound": 0.0,
-            "stock_used": [], "run_out_m": 10.0, "cautions": []}),
+            "stock_used": [], "run_out_m": 10.0, "cautions": []})
+        }
         "run" => {
             let mut fact = run(session, athlete, day);
             fact.as_object_mut().unwrap().remove("id");
             fact
         }
-        "assessment" => json!({"athlete_id": athlete, "session_id": session, "assessed_at": format!("{day}T12:00:00Z"), "ratings": {"arms": 1}}),
+        "assessment" => {
+            json!({"athlete_id": athlete, "session_id": session, "assessed_at": format!("{day}T12:00:00Z"), "ratings": {"arms": 1}})
+        }
         "decision" => json!({"athlete_id": athlete, "outcome": "accepted"}),
-        "race_test" => json!({"session_id": session, "dimensions": {"race_distance_m": 50, "barriers": 5, "height_m": 0.5,
-            "approach_m": 11, "spacing_m": 6.5}}),
-        "race_result" => json!({"race_test_id": ids.id("race_test_id"), "athlete_id": athlete, "status": "finished", "final_time_s": 9.0}),
+        "race_test" => {
+            json!({"session_id": session, "dimensions": {"race_distance_m": 50, "barriers": 5, "height_m": 0.5,
+            "approach_m": 11, "spacing_m": 6.5}})
+        }
+        "race_result" => {
+            json!({"race_test_id": ids.id("race_test_id"), "athlete_id": athlete, "status": "finished", "final_time_s": 9.0})
+        }
         other => panic!("{other}"),
     }
 }

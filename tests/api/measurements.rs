@@ -218,14 +218,7 @@ async fn a_deleted_athlete_leaves_an_empty_stub_and_facts_about_nobody(pool: PgP
     let id = created.id();
     train(&admin, &group, &id).await;
     let before = everything(&admin).await;
-    for word in [
-        "Mira Osei",
-        "2013-05-17",
-        "1523",
-        "secret run note",
-        "secret rating note",
-        "secret reason",
-    ] {
+    for word in ["Mira Osei", "2013-05-17", "1523", "secret run note", "secret rating note", "secret reason"] {
         assert!(before.contains(word), "{word} in {before}");
     }
     let tag = admin.get(&format!("/athletes/{id}")).await.header("etag").to_owned();

@@ -179,8 +179,8 @@ async fn old_rows_go_and_tokens_before_them_expire(pool: PgPool) {
     // Many old rows, without writing them one by one.
     sql(
         &squad,
-        "insert into club_change (club_id, seq, kind, op, entity_id, root_id, at)
-         select c.club_id, c.seq + n, 'venue', 'put', c.club_id, c.club_id, now()
+        "insert into club_change (club_id, seq, kind, op, entity_id, root_kind, root_id, at)
+         select c.club_id, c.seq + n, 'venue', 'put', c.club_id, 'venue', c.club_id, now()
          from club_clock c cross join generate_series(1, 10000) n;
          update club_clock set seq = seq + 10000",
     )

@@ -345,3 +345,43 @@ async fn a_validator_covers_what_the_caller_may_see(pool: PgPool) {
     shared.coach.patch(&race, &rev, json!({"name": "Third"})).await.expect(412);
     shared.coach.patch(&race, &tag, json!({"name": "Third"})).await.expect(412);
 }
+
+#[sqlx::test(migrations = false)]
+async fn plans_from_before_lose_their_names_and_say_whom_they_are_about(pool: PgPool) {
+    let mut earlier = sqlx::migrate!();
+    earlier.migrations = earlier.migrations.iter().filter(|one| one.version < 19).cloned().collect::<Vec<_>>().into();
+    earlier.run(&pool).await.unwrap();
+    let mut ids: Vec<Uuid> = (0..5).map(|_| Uuid::now_v7()).collect();
+    ids.sort_unstable();
+    let request = json!({"lanes": 1, "athlete_ids": [ids[0]], "pins": [{"athlete_id": ids[1], "lane": 1}], "apart": [[ids[2], ids[0]]]});
+    let plan = json!({"lanes": [{"lane": 1, "athletes": [{"athlete_id": ids[0], "display_name": "Mira Osei", "regret": 0.5},
+        {"athlete_id": ids[3], "display_name": "Ida \"Quick\" Lund", "regret": 0}]}, {"lane": 2, "athletes": []}],
+        "resting": [{"athlete_id": ids[4], "display_name": "Nils Berg", "explanation": "Rests."}], "total_regret": 0.5});
+    let mut tx = pool.begin().await.unwrap();
+    // Only the plans are looked at: they need no club and session here.
+    sqlx::raw_sql("set local session_replication_role = replica").execute(&mut *tx).await.unwrap();
+    let insert = "insert into lane_plans
+          (club_id, id, session_id, request, plan, created_by, created_at, updated_at, deleted_at)
+        values ($1, $2, $1, $3, $4, $1, now(), now(), case when $5 then now() end)";
+    for (request, plan, deleted) in [(&request, &plan, false), (&json!({}), &json!({}), true)] {
+        let insert = sqlx::query(insert).bind(ids[0]).bind(Uuid::now_v7()).bind(request).bind(plan).bind(deleted);
+        insert.execute(&mut *tx).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+    sqlx::migrate!().run(&pool).await.unwrap();
+    let rows: Vec<(Value, Vec<Uuid>)> =
+        sqlx::query_as("select plan, people from lane_plans order by deleted_at nulls first")
+            .fetch_all(&pool)
+            .await
+            .unwrap();
+    let mut kept = plan.clone();
+    for one in kept["lanes"][0]["athletes"].as_array_mut().unwrap() {
+        one.as_object_mut().unwrap().remove("display_name");
+    }
+    kept["resting"][0].as_object_mut().unwrap().remove("display_name");
+    assert_eq!(rows[0].0, kept);
+    let mut people = rows[0].1.clone();
+    people.sort_unstable();
+    assert_eq!(people, ids);
+    assert_eq!(rows[1], (json!({}), Vec::new()));
+}

@@ -5,12 +5,17 @@ Usage: python3 tests/oracle/visibility.py > tests/oracle/visibility_cases.json
 Written from the rules alone, not from the service's code: a server that is one list, and a member's page by brute
 force. Before a history is written out, the phone's copy at its end is compared with what the member may see, so every
 committed page is part of a history that ends right. The generator is seeded: the same file every time.
+
+Roots and records are named by number and kind. Both kinds count from 0, so every number names a root of each kind, and a
+record of each: whoever tells them apart by the number alone gets other pages.
 """
 
 import json
 import random
 
 SCOPES = [1, 2, 3]
+# The kinds of roots, in the order in which roots of one number are sent, with the kind of what lies below them.
+BELOW = {"athlete": "run", "session": "lane_plan"}
 MEMBERS = [0, 1]
 HISTORIES = 24
 
@@ -33,36 +38,39 @@ class Server:
         one = self.roots[root]
         return one["alive"] and bool(one["scopes"] & self.scopes(member))
 
-    def put_root(self, root):
-        return ["put", "root", root, self.roots[root]["rev"]]
+    def say(self, word, root):
+        return [word, root[1], root[0], self.roots[root]["rev"]]
+
+    def say_child(self, word, child):
+        return [word, child[1], child[0], self.children[child]["rev"]]
 
     def subtree(self, root):
         live = [c for c, one in sorted(self.children.items()) if one["root"] == root and one["alive"]]
-        return [((root, 2, c), ["put", "child", c, self.children[c]["rev"]]) for c in live]
+        return [((root, 2, c[0]), self.say_child("put", c)) for c in live]
 
     def whole(self, root):
-        return [((root, 1, 0), self.put_root(root))] + self.subtree(root)
+        return [((root, 1, 0), self.say("put", root))] + self.subtree(root)
 
     def afresh(self, root):
-        return [((root, 0, 0), ["changed", "root", root, self.roots[root]["rev"]])] + self.whole(root)
+        return [((root, 0, 0), self.say("changed", root))] + self.whole(root)
 
     def gone(self, root, reason):
-        return [((root, 1, 0), [reason, "root", root, self.roots[root]["rev"]])]
+        return [((root, 1, 0), self.say(reason, root))]
 
     def expand(self, member, at):
         row = self.log[at]
         if row["kind"] == "child":
-            child, root = self.children[row["child"]], row["root"]
+            child, root = row["child"], row["root"]
             if not self.sees(member, root):
                 return []
-            word = "put" if child["alive"] else "deleted"
-            return [((root, 2, row["child"]), [word, "child", row["child"], child["rev"]])]
+            word = "put" if self.children[child]["alive"] else "deleted"
+            return [((root, 2, child[0]), self.say_child(word, child))]
         if row["kind"] == "root":
             root, before, after = row["root"], row["before"], row["after"]
             if self.sees(member, root):
                 held = self.scopes(member, at)
                 entered = before is not None and not before & held and bool(after & held)
-                return self.afresh(root) if entered else [((root, 1, 0), self.put_root(root))]
+                return self.afresh(root) if entered else [((root, 1, 0), self.say("put", root))]
             if before is not None and before & self.scopes(member, ever=True):
                 return self.gone(root, "changed" if self.roots[root]["alive"] else "deleted")
             return []
@@ -85,7 +93,7 @@ class Server:
 
     def page(self, member, token, limit):
         head, items = len(self.log) - 1, []
-        walk, seq, sub = token if token else ((-1, 0, 0), head, None)
+        walk, seq, sub = token if token else (((-1, ""), 0, 0), head, None)
         if walk is not None:
             for root in sorted(self.roots):
                 if not self.sees(member, root):
@@ -112,19 +120,24 @@ def some_scopes(rng):
     return {rng.choice(SCOPES) for _ in range(rng.choice([1, 1, 2]))}
 
 
+def next_of(kind, named):
+    return (sum(1 for _, other in named if other == kind), kind)
+
+
 def write(rng, server):
     """One change; returns it as the tests replay it."""
     kind = rng.random()
     alive = [r for r, one in server.roots.items() if one["alive"]]
     if kind < 0.2 or not server.roots:
-        root, scopes = len(server.roots), some_scopes(rng)
+        root, scopes = next_of(rng.choice(list(BELOW)), server.roots), some_scopes(rng)
         server.roots[root] = {"scopes": scopes, "alive": True, "rev": 0}
         row = {"kind": "root", "root": root, "before": set(), "after": set(scopes)}
     elif kind < 0.45 and alive:
-        child, root = len(server.children), rng.choice(alive)
+        root = rng.choice(alive)
+        child = next_of(BELOW[root[1]], server.children)
         server.children[child] = {"root": root, "alive": True, "rev": 0}
         server.children[child]["rev"] = server.append({"kind": "child", "child": child, "root": root})
-        return ["child", child, root, True]
+        return ["child", child[1], child[0], root[0], True]
     elif kind < 0.54 and server.children:
         child = rng.choice(list(server.children))
         one = server.children[child]
@@ -132,7 +145,7 @@ def write(rng, server):
             return None
         one["alive"] = rng.random() < 0.5
         one["rev"] = server.append({"kind": "child", "child": child, "root": one["root"]})
-        return ["child", child, one["root"], one["alive"]]
+        return ["child", child[1], child[0], one["root"][0], one["alive"]]
     elif kind < 0.6 and alive:
         root = rng.choice(alive)
         row = {"kind": "root", "root": root, "before": None, "after": None}
@@ -157,25 +170,24 @@ def write(rng, server):
         return [word, member, scope]
     server.roots[root]["rev"] = server.append(row)
     sets = lambda one: None if one is None else sorted(one)
-    return ["root", root, sets(row["before"]), sets(row["after"])]
+    return ["root", root[1], root[0], sets(row["before"]), sets(row["after"])]
 
 
 def apply(server, copy, items):
     for word, kind, one, rev in items:
         if word == "put":
-            copy[kind][one] = rev
+            copy[one, kind] = rev
         else:
-            copy[kind].pop(one, None)
-            if kind == "root":
-                below = [c for c in copy["child"] if server.children[c]["root"] == one]
-                for child in below:
-                    del copy["child"][child]
+            copy.pop((one, kind), None)
+            below = [c for c in copy if c in server.children and server.children[c]["root"] == (one, kind)]
+            for child in below:
+                del copy[child]
 
 
 def history(seed):
     rng, server, events = random.Random(seed), Server(), []
     tokens = {m: None for m in MEMBERS}
-    copies = {m: {"root": {}, "child": {}} for m in MEMBERS}
+    copies = {m: {} for m in MEMBERS}
 
     def pull(member, limit, lost):
         items, token, more = server.page(member, tokens[member], limit)
@@ -197,7 +209,7 @@ def history(seed):
             pass
         roots = {r: one["rev"] for r, one in server.roots.items() if server.sees(member, r)}
         children = {c: one["rev"] for c, one in server.children.items() if one["alive"] and one["root"] in roots}
-        assert copies[member] == {"root": roots, "child": children}, seed
+        assert copies[member] == roots | children, seed
     return events
 
 

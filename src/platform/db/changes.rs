@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, HashMap};
 use sqlx::PgConnection;
 use uuid::Uuid;
 
-use super::{Receipt, StoreError};
-use crate::platform::ids::ClubId;
+use super::StoreError;
+use crate::platform::ids::{AccountId, AthleteId, ClubId, SessionId};
 
 macro_rules! kinds {
     ($($(#[$doc:meta])* $variant:ident, $word:literal, $sql:literal;)*) => {
@@ -93,13 +93,41 @@ kinds! {
     RaceResult, "race_result", "update race_results x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
 }
 
+/// A record by kind and id: clients choose ids, so an id alone says nothing about what it names.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Named {
+    /// Its kind.
+    pub kind: Kind,
+    /// Its id, one of a kind among records of the kind alone.
+    pub id: Uuid,
+}
+
+impl Named {
+    /// The record of a kind with an id.
+    pub fn new(kind: Kind, id: impl Into<Uuid>) -> Self {
+        Self { kind, id: id.into() }
+    }
+}
+
+/// Records that others hang from, or that have groups, name themselves.
+macro_rules! named {
+    ($($id:ident: $kind:ident),+) => {$(
+        impl From<$id> for Named {
+            fn from(id: $id) -> Self {
+                Self::new(Kind::$kind, id)
+            }
+        }
+    )+};
+}
+
+named!(AthleteId: Athlete, SessionId: Session, AccountId: Member);
+
 /// One row of the log to come.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Change {
-    kind: Kind,
+    record: Named,
     removed: bool,
-    id: Uuid,
-    root: Uuid,
+    root: Named,
     scopes: Option<Moved>,
 }
 
@@ -109,8 +137,8 @@ type Moved = (Vec<Uuid>, Vec<Uuid>);
 impl Change {
     /// A record that is its own root was created or changed, its scopes were not.
     pub fn put(kind: Kind, id: impl Into<Uuid>) -> Self {
-        let id = id.into();
-        Self { kind, removed: false, id, root: id, scopes: None }
+        let record = Named::new(kind, id);
+        Self { record, removed: false, root: record, scopes: None }
     }
 
     /// A record that is its own root was deleted.
@@ -120,7 +148,7 @@ impl Change {
 
     /// The record belongs to this root (runs, assessments and measurements follow their athlete).
     #[must_use]
-    pub fn under(mut self, root: impl Into<Uuid>) -> Self {
+    pub fn under(mut self, root: impl Into<Named>) -> Self {
         self.root = root.into();
         self
     }
@@ -133,12 +161,41 @@ impl Change {
     }
 
     fn op(&self) -> &'static str {
-        match (self.kind, self.removed) {
+        match (self.record.kind, self.removed) {
             (Kind::Grant, _) => "grant",
             (Kind::Revoke, _) => "revoke",
             (_, true) => "remove",
             (_, false) => "put",
         }
+    }
+}
+
+/// That an edit was carried out; its version is filled in at the commit.
+#[derive(Clone, Copy, Debug)]
+pub struct Receipt {
+    /// The edit.
+    pub op_id: Uuid,
+    /// The record.
+    pub record: Named,
+    /// The status it was answered with.
+    pub status: u16,
+    /// The version when the commit does not change the record.
+    pub rev: i64,
+}
+
+/// The change numbers a commit gave, by record.
+#[derive(Debug, Default)]
+pub struct Revs(HashMap<Named, i64>);
+
+impl Revs {
+    /// The number of a record; `before` when the commit did not change it.
+    pub fn of(&self, kind: Kind, id: impl Into<Uuid>, before: i64) -> i64 {
+        self.0.get(&Named::new(kind, id)).copied().unwrap_or(before)
+    }
+
+    /// The highest number that was given.
+    pub(super) fn last(&self) -> i64 {
+        self.0.values().copied().max().unwrap_or(0)
     }
 }
 
@@ -193,7 +250,7 @@ pub(super) async fn number(
     conn: &mut PgConnection,
     (club, life): (ClubId, i32),
     changes: &[Change],
-) -> Result<HashMap<Uuid, i64>, StoreError> {
+) -> Result<Revs, StoreError> {
     let count = i64::try_from(changes.len()).unwrap_or(i64::MAX);
     let last = match raise(conn, club, life, count).await? {
         Some(last) => last,
@@ -204,10 +261,10 @@ pub(super) async fn number(
     };
     let numbered: Vec<(i64, &Change)> = (last - count + 1..=last).zip(changes).collect();
     let mut by_kind: HashMap<Kind, BTreeMap<Uuid, i64>> = HashMap::new();
-    let mut revs = HashMap::new();
+    let mut revs = Revs::default();
     for (seq, change) in &numbered {
-        by_kind.entry(change.kind).or_default().insert(change.id, *seq);
-        revs.insert(change.id, *seq);
+        by_kind.entry(change.record.kind).or_default().insert(change.record.id, *seq);
+        revs.0.insert(change.record, *seq);
     }
     for (kind, last) in by_kind {
         let (ids, seqs): (Vec<Uuid>, Vec<i64>) = last.into_iter().unzip();
@@ -222,14 +279,14 @@ pub(super) async fn complete(
     conn: &mut PgConnection,
     club: ClubId,
     receipts: &[Receipt],
-    given: &HashMap<Uuid, i64>,
+    given: &Revs,
 ) -> Result<(), StoreError> {
     if receipts.is_empty() {
         return Ok(());
     }
     let ops: Vec<Uuid> = receipts.iter().map(|receipt| receipt.op_id).collect();
     let revs: Vec<i64> =
-        receipts.iter().map(|receipt| given.get(&receipt.entity).copied().unwrap_or(receipt.rev)).collect();
+        receipts.iter().map(|receipt| given.of(receipt.record.kind, receipt.record.id, receipt.rev)).collect();
     let statuses: Vec<i16> = receipts.iter().map(|receipt| i16::try_from(receipt.status).unwrap_or(200)).collect();
     sqlx::query!(
         r#"
@@ -258,26 +315,30 @@ fn array(ids: &[Uuid]) -> String {
 async fn log(conn: &mut PgConnection, club: ClubId, numbered: &[(i64, &Change)]) -> Result<(), StoreError> {
     let changes = || numbered.iter().map(|(_, change)| *change);
     let seqs: Vec<i64> = numbered.iter().map(|(seq, _)| *seq).collect();
-    let kinds: Vec<String> = changes().map(|change| change.kind.as_str().to_owned()).collect();
+    let kinds: Vec<String> = changes().map(|change| change.record.kind.as_str().to_owned()).collect();
     let ops: Vec<String> = changes().map(|change| change.op().to_owned()).collect();
-    let ids: Vec<Uuid> = changes().map(|change| change.id).collect();
-    let roots: Vec<Uuid> = changes().map(|change| change.root).collect();
+    let ids: Vec<Uuid> = changes().map(|change| change.record.id).collect();
+    let root_kinds: Vec<String> = changes().map(|change| change.root.kind.as_str().to_owned()).collect();
+    let roots: Vec<Uuid> = changes().map(|change| change.root.id).collect();
     let scopes = |side: fn(&Moved) -> &Vec<Uuid>| -> Vec<Option<String>> {
         changes().map(|change| change.scopes.as_ref().map(|both| array(side(both)))).collect()
     };
     let (before, after) = (scopes(|both| &both.0), scopes(|both| &both.1));
     sqlx::query!(
         r#"
-        insert into club_change as x (club_id, seq, kind, op, entity_id, root_id, before_scopes, after_scopes, at)
-        select $1, u.seq, u.kind, u.op, u.entity_id, u.root_id, u.before_scopes::uuid[], u.after_scopes::uuid[], $9
-        from unnest($2::bigint[], $3::text[], $4::text[], $5::uuid[], $6::uuid[], $7::text[], $8::text[])
-          as u (seq, kind, op, entity_id, root_id, before_scopes, after_scopes)
+        insert into club_change as x
+          (club_id, seq, kind, op, entity_id, root_kind, root_id, before_scopes, after_scopes, at)
+        select $1, u.seq, u.kind, u.op, u.entity_id, u.root_kind, u.root_id, u.before_scopes::uuid[],
+          u.after_scopes::uuid[], $10
+        from unnest($2::bigint[], $3::text[], $4::text[], $5::uuid[], $6::text[], $7::uuid[], $8::text[], $9::text[])
+          as u (seq, kind, op, entity_id, root_kind, root_id, before_scopes, after_scopes)
         "#,
         club.0,
         &seqs,
         &kinds,
         &ops,
         &ids,
+        &root_kinds,
         &roots,
         &before as &[Option<String>],
         &after as &[Option<String>],

@@ -138,7 +138,7 @@ impl From<&Account> for AccountView {
 pub struct ClubCreated {
     /// The id.
     pub id: ClubId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 1)]
     pub rev: i64,
     /// Name of the club.

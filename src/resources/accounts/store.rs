@@ -308,7 +308,7 @@ pub async fn found_club(mut tx: AccountTx, account: &Account, new: &NewClub) -> 
     .execute(tx.changing(Change::put(Kind::Member, account.id)))
     .await?;
     grants::set(&mut tx, account.id, Role::Admin, &[]).await?;
-    let rev = tx.commit().await?.of(club, 0);
+    let rev = tx.commit().await?.of(Kind::Club, club, 0);
     Ok((club, rev))
 }
 

@@ -161,13 +161,13 @@ pub async fn load(
         from athletes a
         where a.club_id = $1 and a.deleted_at is null
           and ($2::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($2)
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = a.id and v.scope_id = any ($2)
           ))
           and ($3::uuid[] is null or a.id = any ($3))
           and ($4::uuid is null or (a.status <> 'left' and exists (
-            select from root_scope g
-            where g.club_id = $1 and g.root_id = a.id and g.scope_id = $4
+            select from athlete_scope g
+            where g.club_id = $1 and g.athlete_id = a.id and g.scope_id = $4
           )))
         order by lower(a.display_name), a.id
         "#,

@@ -129,7 +129,7 @@ impl New {
 pub struct View {
     /// The id.
     pub id: AgeGroupId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// The age group.

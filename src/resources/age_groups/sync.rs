@@ -6,4 +6,4 @@ use super::store;
 use crate::platform::ids::AgeGroupId;
 use crate::platform::ops::plain_records;
 
-plain_records!("age group", "age_group_id", Group, AgeGroupId, |fields: Fields| fields.parse());
+plain_records!("age group", AgeGroup, "age_group_id", Group, AgeGroupId, |fields: Fields| fields.parse());

@@ -105,7 +105,7 @@ pub struct Batch {
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = Assessment)]
 pub struct View {
-    /// Number of the change that stored it; also the `ETag`.
+    /// Number of the change that stored it; the `ETag` begins with it.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// The assessment.

@@ -26,7 +26,7 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
     )
     .execute(tx.changing(Change::remove(Kind::Athlete, id).scopes(ids_of(groups), Vec::new())))
     .await?;
-    grants::unplace(tx, id.0).await?;
+    grants::unplace(tx, id).await?;
     // Phones drop these with the athlete, so they need no change numbers of their own.
     for personal in [
         sqlx::query!("delete from measurements where club_id = $1 and athlete_id = $2", club, id.0),
@@ -39,7 +39,7 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
             id.0
         ),
         sqlx::query!("update held_item set data = data - 'note' where club_id = $1 and athlete_id = $2", club, id.0),
-        sqlx::query!("delete from refused_edit where club_id = $1 and entity_id = $2", club, id.0),
+        sqlx::query!("delete from refused_edit where club_id = $1 and kind = 'athlete' and entity_id = $2", club, id.0),
     ] {
         personal.execute(tx.conn()).await?;
     }
@@ -62,7 +62,7 @@ async fn withdraw_from_races(tx: &mut ClubTx, id: AthleteId) -> Result<(), Store
     )
     .fetch_all(tx.conn())
     .await?;
-    let changes = entered.iter().map(|row| Change::put(Kind::RaceTest, row.id).under(row.session_id));
+    let changes = entered.iter().map(|row| Change::put(Kind::RaceTest, row.id).under(SessionId(row.session_id)));
     sqlx::query!("delete from race_entries where club_id = $1 and athlete_id = $2", club, id.0)
         .execute(tx.changing_all(changes))
         .await?;

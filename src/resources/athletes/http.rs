@@ -14,7 +14,7 @@ use super::shapes::{Fields, New, Page, View};
 use super::store::{self, Filter};
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
+use crate::platform::db::{ClubTx, Db, Kind};
 use crate::platform::fault::Fault;
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
@@ -175,7 +175,7 @@ async fn update_athlete(
     let athlete = fields.parse(tx.today().await?)?;
     grants::require_moved(&mut tx, &before.value.groups, &athlete.groups, "/group_ids").await?;
     store::save(&mut tx, before.id, &athlete, &before.value).await?;
-    let rev = tx.commit().await?.of(before.id, before.rev);
+    let rev = tx.commit().await?.of(Kind::Athlete, before.id, before.rev);
     let fields = Fields::from(&athlete);
     Ok(stored::changed(rev, &View { rev, fields, ..current }))
 }

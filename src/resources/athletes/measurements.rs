@@ -8,7 +8,7 @@ use super::measured_store::{self, StoredMeasurement};
 use super::shapes::{MeasurementList, MeasurementView, NewMeasurement};
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
+use crate::platform::db::{ClubTx, Db, Kind};
 use crate::platform::ids::{AthleteId, MeasurementId};
 use crate::platform::params::path_id;
 use crate::platform::problem::Problem;
@@ -44,7 +44,7 @@ async fn create_measurement(
         stored::same_or_conflict(&found.value, &value)?;
         return Ok(stored::created(&req, false, id, found.rev, &MeasurementView::from(&found)));
     }
-    let rev = tx.commit().await?.of(id, 0);
+    let rev = tx.commit().await?.of(Kind::Measurement, id, 0);
     Ok(stored::created(&req, true, id, rev, &MeasurementView::from(&Stored { id, rev, value })))
 }
 

@@ -220,7 +220,7 @@ impl New {
 pub struct MeasurementView {
     /// The id.
     pub id: MeasurementId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// What was measured.
@@ -259,7 +259,7 @@ pub struct MeasurementList {
 pub struct View {
     /// The id.
     pub id: AthleteId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// The athlete.

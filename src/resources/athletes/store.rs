@@ -75,7 +75,7 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
     if !insert_rows(tx, new).await? {
         return Ok(false);
     }
-    grants::place(tx, new.iter().map(|one| (one.id.0, one.athlete.groups.as_slice()))).await?;
+    grants::place(tx, new.iter().map(|one| (one.id, one.athlete.groups.as_slice()))).await?;
     let measurements: Vec<(AthleteId, MeasurementId, Measurement)> = new
         .iter()
         .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, *measurement)))
@@ -154,7 +154,7 @@ fn birth_year(athlete: &Athlete) -> Option<i16> {
 /// An athlete, when the actor sees one of their groups.
 pub async fn find(tx: &mut ClubTx, id: AthleteId) -> Result<Option<Stored<AthleteId, Athlete>>, StoreError> {
     let found = by_ids(tx, &[id.0]).await?.pop();
-    Ok(found.filter(|athlete| athlete.value.groups.iter().any(|group| tx.actor.sees(*group))))
+    Ok(found.filter(|athlete| tx.actor.sees_any(&athlete.value.groups)))
 }
 
 /// Those of these ids that are there, seen by the actor or not.
@@ -166,8 +166,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<AthleteI
         select a.id, a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience,
           a.status, a.restricted_until, a.consent_on,
           array(
-            select s.scope_id from root_scope s
-            where s.club_id = $1 and s.root_id = a.id
+            select s.scope_id from athlete_scope s
+            where s.club_id = $1 and s.athlete_id = a.id
             order by s.scope_id
           ) as "groups!"
         from athletes a
@@ -197,19 +197,19 @@ pub async fn page(
         select a.id, a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience,
           a.status, a.restricted_until, a.consent_on,
           array(
-            select s.scope_id from root_scope s
-            where s.club_id = $1 and s.root_id = a.id
+            select s.scope_id from athlete_scope s
+            where s.club_id = $1 and s.athlete_id = a.id
             order by s.scope_id
           ) as "groups!"
         from athletes a
         where a.club_id = $1 and a.deleted_at is null
           and ($2::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = a.id and v.scope_id = any ($2)
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = a.id and v.scope_id = any ($2)
           ))
           and ($3::uuid is null or exists (
-            select from root_scope g
-            where g.club_id = $1 and g.root_id = a.id and g.scope_id = $3
+            select from athlete_scope g
+            where g.club_id = $1 and g.athlete_id = a.id and g.scope_id = $3
           ))
           and ($4::text is null or a.status = $4)
           and ($5::text is null or strpos(lower(a.display_name), lower($5)) > 0)
@@ -275,8 +275,8 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
     .execute(tx.changing(change))
     .await?;
     if moved {
-        grants::unplace(tx, id.0).await?;
-        grants::place(tx, [(id.0, athlete.groups.as_slice())]).await?;
+        grants::unplace(tx, id).await?;
+        grants::place(tx, [(id, athlete.groups.as_slice())]).await?;
     }
     if moved || name {
         grants::renew_plans(tx, Some(&[id.0])).await?;

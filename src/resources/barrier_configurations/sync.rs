@@ -8,6 +8,7 @@ use crate::platform::ops::plain_records;
 
 plain_records!(
     "barrier configuration",
+    BarrierConfiguration,
     "barrier_configuration_id",
     Configuration,
     BarrierConfigurationId,

@@ -10,7 +10,7 @@ use super::model::Settings;
 use super::store;
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::Db;
+use crate::platform::db::{Db, Kind};
 use crate::platform::ids::ClubId;
 use crate::platform::patch;
 use crate::platform::problem::Problem;
@@ -57,7 +57,7 @@ impl From<&Settings> for Fields {
 pub(super) struct View {
     /// The id.
     id: ClubId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     rev: i64,
     /// The settings.
@@ -110,7 +110,7 @@ async fn update_club(
     let texts = [&*fields.name, &fields.time_zone, &fields.ruleset];
     let value = Settings::parse(texts, fields.spacing_step_m, fields.policy)?;
     store::save(&mut tx, &value).await?;
-    let rev = tx.commit().await?.of(before.id, before.rev);
+    let rev = tx.commit().await?.of(Kind::Club, before.id, before.rev);
     Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }
 

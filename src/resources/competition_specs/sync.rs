@@ -6,5 +6,11 @@ use super::store;
 use crate::platform::ids::CompetitionSpecId;
 use crate::platform::ops::plain_records;
 
-plain_records!("competition specification", "competition_spec_id", Own, CompetitionSpecId, |fields: Fields| fields
-    .parse());
+plain_records!(
+    "competition specification",
+    CompetitionSpec,
+    "competition_spec_id",
+    Own,
+    CompetitionSpecId,
+    |fields: Fields| fields.parse()
+);

@@ -6,4 +6,4 @@ use super::store;
 use crate::platform::ids::EquipmentId;
 use crate::platform::ops::plain_records;
 
-plain_records!("equipment", "equipment_id", Equipment, EquipmentId, |fields: Fields| fields.parse());
+plain_records!("equipment", Equipment, "equipment_id", Equipment, EquipmentId, |fields: Fields| fields.parse());

@@ -56,7 +56,7 @@ struct New {
 pub struct View {
     /// The id.
     id: GroupId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     rev: i64,
     #[serde(flatten)]

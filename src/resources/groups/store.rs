@@ -5,6 +5,8 @@ use uuid::Uuid;
 
 use super::model::Group;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::fault::Fault;
+use crate::platform::grants;
 use crate::platform::ids::GroupId;
 use crate::platform::stored::Stored;
 
@@ -24,8 +26,15 @@ impl From<Row> for Stored<GroupId, Group> {
 }
 
 /// Inserts a group; false when the id is taken already.
+///
+/// What a member sees is kept as scopes: a group, the club, or the nil id for all of it. So no group has the id of one of
+/// the other two.
 pub async fn insert(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<bool, StoreError> {
     let club = tx.club.0;
+    if id.0 == club || id.0.is_nil() {
+        let detail = "must be an id of the group's own: neither that of the club nor the nil id";
+        return Err(StoreError::Invalid(vec![Fault::at("/id", "reserved_id", detail)]));
+    }
     let done = sqlx::query!(
         r#"
         insert into groups as x (club_id, id, name, season, created_at, updated_at)
@@ -116,14 +125,7 @@ pub async fn save(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<(), Sto
 /// Deletes a group that no athlete and no session belongs to any more.
 pub async fn remove(tx: &mut ClubTx, id: GroupId) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let used = sqlx::query_scalar!(
-        r#"select exists (select from root_scope where club_id = $1 and scope_id = $2) as "used!""#,
-        club,
-        id.0
-    )
-    .fetch_one(tx.conn())
-    .await?;
-    if used {
+    if grants::occupied(tx, id).await? {
         return Err(StoreError::Conflict(
             "Athletes or sessions still belong to this group. Move them to another group first.".to_owned(),
         ));

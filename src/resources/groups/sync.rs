@@ -6,4 +6,4 @@ use super::store;
 use crate::platform::ids::GroupId;
 use crate::platform::ops::plain_records;
 
-plain_records!("group", "group_id", Group, GroupId, Group::try_from);
+plain_records!("group", Group, "group_id", Group, GroupId, Group::try_from);

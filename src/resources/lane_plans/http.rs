@@ -16,7 +16,7 @@ use crate::compute::day::Day;
 use crate::compute::lane_plan::{self, Candidate};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db, StoreError};
+use crate::platform::db::{ClubTx, Db, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::page::{self, PageParams};
@@ -166,7 +166,7 @@ async fn create_lane_plan(
         return Err(Problem::gone());
     }
     let people = People::of(&mut tx, plan.people.iter().copied()).await?;
-    let rev = tx.commit().await?.of(id, 0);
+    let rev = tx.commit().await?.of(Kind::LanePlan, id, 0);
     Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: Seen { plan, people } })?))
 }
 

@@ -349,7 +349,7 @@ pub struct Content {
 pub struct View {
     /// The id.
     pub id: LanePlanId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// The session.

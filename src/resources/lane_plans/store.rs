@@ -65,8 +65,8 @@ pub async fn session(tx: &mut ClubTx, id: SessionId) -> Result<Option<SessionInf
         left join venues v on v.club_id = $1 and v.id = x.venue_id and v.deleted_at is null
         where x.club_id = $1 and x.id = $2 and x.deleted_at is null
           and ($3::uuid[] is null or exists (
-            select from root_scope s
-            where s.club_id = $1 and s.root_id = x.id and s.scope_id = any ($3)
+            select from session_scope s
+            where s.club_id = $1 and s.session_id = x.id and s.scope_id = any ($3)
           ))
         "#,
         club,

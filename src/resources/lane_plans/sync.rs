@@ -8,7 +8,7 @@ use super::shapes::{Content, Request};
 use super::sight::{self, Seen};
 use super::store;
 use crate::compute::decision::Caution;
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::{ClubTx, Kind, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::ops::Editable;
@@ -44,6 +44,7 @@ impl Editable for Edits {
     type Value = Seen;
     type Fields = Fields;
     const WHAT: &'static str = "lane plan";
+    const KIND: Kind = Kind::LanePlan;
 
     async fn find(tx: &mut ClubTx, id: Uuid) -> Result<Option<(i64, Seen)>, Problem> {
         let found = store::seen(tx, LanePlanId(id)).await?;

@@ -10,7 +10,7 @@ use super::shapes::{Fields, Page, View};
 use super::store;
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
+use crate::platform::db::{ClubTx, Db, Kind};
 use crate::platform::grants;
 use crate::platform::ids::AccountId;
 use crate::platform::page::{self, PageParams};
@@ -86,7 +86,7 @@ async fn update_member(
     let assignment = Assignment::parse(fields.role, &fields.group_ids)?;
     grants::require(&mut tx, &assignment.groups, "/group_ids").await?;
     store::save(&mut tx, before.id, &assignment).await?;
-    let rev = tx.commit().await?.of(before.id, before.rev);
+    let rev = tx.commit().await?.of(Kind::Member, before.id, before.rev);
     let value = Member { assignment, ..before.value };
     Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }

@@ -34,7 +34,7 @@ impl From<&Assignment> for Fields {
 pub struct View {
     /// The account.
     pub id: AccountId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// How the person is called.

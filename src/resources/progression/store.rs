@@ -155,7 +155,7 @@ pub async fn attendance(
         r#"
         select s.id as "session_id!", p.athlete_id as "athlete_id?"
         from sessions s
-        join root_scope g on g.club_id = $1 and g.root_id = s.id and g.scope_id = $2
+        join session_scope g on g.club_id = $1 and g.session_id = s.id and g.scope_id = $2
         left join lateral (
           select a.athlete_id
           from attendance a

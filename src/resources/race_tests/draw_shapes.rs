@@ -196,7 +196,7 @@ pub struct NotPlacedView {
 pub struct HeatsView {
     /// The race test.
     pub race_test_id: RaceTestId,
-    /// Number of the race test's last change; also the `ETag`.
+    /// Number of the race test's last change; the `ETag` begins with it.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// Its name.

@@ -15,7 +15,7 @@ use super::sync::Edits;
 use crate::compute::race::MAX_ENTRIES;
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{ClubTx, Db};
+use crate::platform::db::{ClubTx, Db, Kind};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
@@ -77,7 +77,7 @@ async fn create_race_test(
     stored::same_or_conflict(&found.value.test, &test)?;
     let entrants = entries_store::entrants(&mut tx, id).await?;
     if fresh {
-        found.rev = tx.commit().await?.of(id, 0);
+        found.rev = tx.commit().await?.of(Kind::RaceTest, id, 0);
     }
     Ok(stored::created(&req, fresh, id, found.rev, &View::new(&found, &entrants)))
 }
@@ -145,7 +145,7 @@ async fn update_race_test(
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
     found.value.test = ops::patch::<Edits>(&mut tx, found.id.0, &found.value.test, &body.read()?).await?;
-    found.rev = tx.commit().await?.of(found.id, found.rev);
+    found.rev = tx.commit().await?.of(Kind::RaceTest, found.id, found.rev);
     Ok(stored::changed(found.rev, &View::new(&found, &entrants)))
 }
 

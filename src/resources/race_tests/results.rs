@@ -21,7 +21,7 @@ use crate::compute::rhythm::{self, Schedule, Shape};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
-use crate::platform::db::Db;
+use crate::platform::db::{Db, Kind};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RaceResultId};
 use crate::platform::params::path_id;
@@ -57,7 +57,7 @@ async fn create_race_results(
     batch::check_length("/results", sent.results.len())?;
     let (items, decisions) = record::file(&mut tx, &test, &sent.results, |at| format!("/results/{at}")).await?;
     let revs = tx.commit().await?;
-    let body = batch::results(items, &decisions, |id| Some(revs.of(id, 0)).filter(|rev| *rev > 0));
+    let body = batch::results(items, &decisions, |id| Some(revs.of(Kind::RaceResult, id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))
 }
 

@@ -198,7 +198,7 @@ impl From<&Specification> for SpecificationView {
 pub struct View {
     /// The id.
     pub id: RaceTestId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// The session it is part of.
@@ -240,7 +240,7 @@ impl View {
 pub struct Summary {
     /// The id.
     pub id: RaceTestId,
-    /// Number of the last change; also the `ETag`.
+    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// The session it is part of.

@@ -115,8 +115,8 @@ pub async fn session(tx: &mut ClubTx, id: SessionId) -> Result<Option<SessionInf
         left join venues v on v.club_id = $1 and v.id = x.venue_id and v.deleted_at is null
         where x.club_id = $1 and x.id = $2 and x.deleted_at is null
           and ($3::uuid[] is null or exists (
-            select from root_scope g
-            where g.club_id = $1 and g.root_id = x.id and g.scope_id = any ($3)
+            select from session_scope g
+            where g.club_id = $1 and g.session_id = x.id and g.scope_id = any ($3)
           ))
         "#,
         club,
@@ -196,8 +196,8 @@ pub async fn page(
         join sessions s on s.club_id = $1 and s.id = t.session_id and s.deleted_at is null
         where t.club_id = $1 and t.deleted_at is null
           and ($2::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = t.session_id and v.scope_id = any ($2)
+            select from session_scope v
+            where v.club_id = $1 and v.session_id = t.session_id and v.scope_id = any ($2)
           ))
           and ($3::uuid is null or t.id = $3)
           and ($4::uuid is null or t.session_id = $4)

@@ -10,7 +10,7 @@ use super::results_store::StoredOutcome;
 use super::shapes::New;
 use super::{entries_store, record, results_store, store};
 use crate::platform::body;
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::{ClubTx, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{RaceResultId, RaceTestId};
 use crate::platform::ops::{self, Editable, Fact};
@@ -122,6 +122,7 @@ impl Editable for Edits {
     type Value = RaceTest;
     type Fields = New;
     const WHAT: &'static str = "race test";
+    const KIND: Kind = Kind::RaceTest;
 
     async fn find(tx: &mut ClubTx, id: Uuid) -> Result<Option<(i64, RaceTest)>, Problem> {
         Ok(store::find(tx, RaceTestId(id)).await?.map(|found| (found.rev, found.value.test)))

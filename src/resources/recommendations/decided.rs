@@ -43,7 +43,7 @@ pub struct DecisionFields {
 pub struct DecidedView {
     /// The id.
     pub id: RecommendationId,
-    /// Number of the change that stored it; also the `ETag`.
+    /// Number of the change that stored it; the `ETag` begins with it.
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// The athlete.

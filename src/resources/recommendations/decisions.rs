@@ -11,7 +11,7 @@ use super::model::{Choice, Decided};
 use super::store::{self, StoredDecided};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{Db, StoreError};
+use crate::platform::db::{Db, Kind, StoreError};
 use crate::platform::ids::{AthleteId, RecommendationId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -93,7 +93,7 @@ async fn create_decision(
     if !store::insert(&mut tx, id, &decided).await? {
         return Err(Problem::gone());
     }
-    let rev = tx.commit().await?.of(id, 0);
+    let rev = tx.commit().await?.of(Kind::Recommendation, id, 0);
     Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: decided })?))
 }
 

@@ -46,8 +46,8 @@ pub async fn run_times(tx: &mut ClubTx, id: RunId) -> Result<Option<RunTimes>, S
         join athletes a on a.club_id = $1 and a.id = r.athlete_id and a.deleted_at is null
         where r.club_id = $1 and r.id = $2
           and ($3::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = r.athlete_id and v.scope_id = any ($3)
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = r.athlete_id and v.scope_id = any ($3)
           ))
         "#,
         club,
@@ -87,8 +87,8 @@ pub async fn race_series(tx: &mut ClubTx, course: &Course) -> Result<Vec<Series>
             where later.club_id = $1 and later.supersedes = x.id
           )
           and ($6::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = x.athlete_id and v.scope_id = any ($6)
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = x.athlete_id and v.scope_id = any ($6)
           ))
         order by x.created_at desc, x.id
         limit $7

@@ -13,7 +13,7 @@ use super::store::{self, Filter};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
-use crate::platform::db::Db;
+use crate::platform::db::{Db, Kind};
 use crate::platform::ids::{AthleteId, RunId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -62,7 +62,7 @@ async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batc
     let mut tx = permit.write(&db).await?;
     let (items, decisions) = record::file(&mut tx, &sent.runs, |at| format!("/runs/{at}")).await?;
     let revs = tx.commit().await?;
-    let body = batch::results(items, &decisions, |id| Some(revs.of(id, 0)).filter(|rev| *rev > 0));
+    let body = batch::results(items, &decisions, |id| Some(revs.of(Kind::Run, id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))
 }
 

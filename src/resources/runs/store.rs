@@ -178,8 +178,8 @@ pub async fn page(
         join athletes a on a.club_id = $1 and a.id = r.athlete_id and a.deleted_at is null
         where r.club_id = $1
           and ($2::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = r.athlete_id and v.scope_id = any ($2)
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = r.athlete_id and v.scope_id = any ($2)
           ))
           and ($3::uuid is null or r.session_id = $3)
           and ($4::uuid is null or r.athlete_id = $4)

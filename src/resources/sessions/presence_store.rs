@@ -59,7 +59,7 @@ pub async fn clear(tx: &mut ClubTx, session: SessionId) -> Result<(), StoreError
         return Ok(());
     }
     let changes: Vec<Change> =
-        rows.iter().map(|row| Change::remove(Kind::Attendance, row.id).under(row.athlete_id)).collect();
+        rows.iter().map(|row| Change::remove(Kind::Attendance, row.id).under(AthleteId(row.athlete_id))).collect();
     sqlx::query!(
         r#"
         update attendance

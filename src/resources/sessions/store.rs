@@ -105,14 +105,14 @@ pub async fn insert(tx: &mut ClubTx, id: SessionId, session: &Session) -> Result
     if done.rows_affected() == 0 {
         return Ok(false);
     }
-    grants::place(tx, [(id.0, session.groups.as_slice())]).await?;
+    grants::place(tx, [(id, session.groups.as_slice())]).await?;
     Ok(true)
 }
 
 /// A session, when the actor sees one of its groups.
 pub async fn find(tx: &mut ClubTx, id: SessionId) -> Result<Option<StoredSession>, StoreError> {
     let found = by_ids(tx, &[id.0]).await?.pop();
-    Ok(found.filter(|session| session.value.groups.iter().any(|group| tx.actor.sees(*group))))
+    Ok(found.filter(|session| tx.actor.sees_any(&session.value.groups)))
 }
 
 /// Those of these ids that are there, seen by the actor or not.
@@ -123,8 +123,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredSession>,
         r#"
         select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note,
           array(
-            select s.scope_id from root_scope s
-            where s.club_id = $1 and s.root_id = x.id
+            select s.scope_id from session_scope s
+            where s.club_id = $1 and s.session_id = x.id
             order by s.scope_id
           ) as "groups!"
         from sessions x
@@ -154,19 +154,19 @@ pub async fn page(
         r#"
         select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note,
           array(
-            select s.scope_id from root_scope s
-            where s.club_id = $1 and s.root_id = x.id
+            select s.scope_id from session_scope s
+            where s.club_id = $1 and s.session_id = x.id
             order by s.scope_id
           ) as "groups!"
         from sessions x
         where x.club_id = $1 and x.deleted_at is null
           and ($2::uuid[] is null or exists (
-            select from root_scope v
-            where v.club_id = $1 and v.root_id = x.id and v.scope_id = any ($2)
+            select from session_scope v
+            where v.club_id = $1 and v.session_id = x.id and v.scope_id = any ($2)
           ))
           and ($3::uuid is null or exists (
-            select from root_scope g
-            where g.club_id = $1 and g.root_id = x.id and g.scope_id = $3
+            select from session_scope g
+            where g.club_id = $1 and g.session_id = x.id and g.scope_id = $3
           ))
           and ($4::text is null or x.state = $4)
           and ($5::date is null or x.held_on >= $5)
@@ -219,8 +219,8 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &[G
     .execute(tx.changing(change))
     .await?;
     if moved {
-        grants::unplace(tx, id.0).await?;
-        grants::place(tx, [(id.0, session.groups.as_slice())]).await?;
+        grants::unplace(tx, id).await?;
+        grants::place(tx, [(id, session.groups.as_slice())]).await?;
     }
     Ok(())
 }
@@ -257,7 +257,7 @@ pub async fn remove(tx: &mut ClubTx, id: SessionId, groups: &[GroupId]) -> Resul
     .execute(tx.changing(Change::remove(Kind::Session, id).scopes(ids_of(groups), Vec::new())))
     .await?;
     presence_store::clear(tx, id).await?;
-    grants::unplace(tx, id.0).await
+    grants::unplace(tx, id).await
 }
 
 /// Who was present of the athletes that the actor sees, sorted, and the version of that list: the highest change number

@@ -8,7 +8,7 @@ use super::model::Session;
 use super::shapes::{Fields, View};
 use super::{presence_store, store};
 use crate::platform::body;
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::{ClubTx, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, GroupId, SessionId};
@@ -57,6 +57,7 @@ impl Editable for Edits {
     type Value = Session;
     type Fields = Fields;
     const WHAT: &'static str = "session";
+    const KIND: Kind = Kind::Session;
 
     async fn find(tx: &mut ClubTx, id: Uuid) -> Result<Option<(i64, Session)>, Problem> {
         Ok(store::find(tx, SessionId(id)).await?.map(|found| (found.rev, found.value)))

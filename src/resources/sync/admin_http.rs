@@ -8,7 +8,7 @@ use utoipa::IntoParams;
 use uuid::Uuid;
 
 use super::admin_shapes::{DevicePage, DeviceView, HeldPage, HeldView, Place, RefusedPage, RefusedView, Rejection};
-use super::admin_store::{self as store, HeldRow};
+use super::admin_store::{self as store, HeldRow, Place as After};
 use super::items::{self, Parsed};
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::body::Body;
@@ -36,9 +36,27 @@ struct HeldParams {
     cursor: Option<String>,
 }
 
-async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<HeldRow, Problem> {
+/// Which fact of an id.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct OneHeld {
+    /// Its type; needed only when facts of several types are held under this id.
+    #[serde(rename = "type")]
+    #[param(max_length = 30, example = "run")]
+    kind: Option<String>,
+}
+
+/// The fact in the path.
+async fn load(tx: &mut ClubTx, req: &HttpRequest, kind: Option<&str>) -> Result<HeldRow, Problem> {
     let id = path_id(req, "held_item_id", "held item")?;
-    store::held(tx, None, Some(id), None, 1).await?.pop().ok_or_else(|| Problem::not_found("held item"))
+    let mut found = store::held_as(tx, id, kind).await?;
+    if found.len() > 1 {
+        let types: Vec<&str> = found.iter().map(|one| one.kind.as_str()).collect();
+        let detail =
+            format!("Facts of several types are held under this id: {}. Name one with ?type=.", types.join(", "));
+        return Err(Problem::new(Code::Conflict, detail));
+    }
+    found.pop().ok_or_else(|| Problem::not_found("held item"))
 }
 
 fn decided_before() -> Problem {
@@ -60,10 +78,10 @@ async fn list_held_items(
     params: Params<HeldParams>,
 ) -> Result<HttpResponse, Problem> {
     let HeldParams { decided, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
+    let wanted = PageParams { limit, cursor }.parse::<After>()?;
     let mut tx = permit.read(&db).await?;
-    let rows = store::held(&mut tx, Some(decided), None, wanted.after, wanted.fetch()).await?;
-    let (rows, next_cursor) = wanted.cut(rows, |row| row.id);
+    let rows = store::held(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| (row.id, row.kind.clone()));
     let body = HeldPage { items: rows.into_iter().map(HeldView::from).collect(), next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
@@ -89,7 +107,11 @@ async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId
 /// Files a held fact: where it says, or where the body says.
 #[utoipa::path(
     tag = "sync",
-    params(("club_id" = Uuid, Path, description = "The club"), ("held_item_id" = Uuid, Path, description = "The fact")),
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("held_item_id" = Uuid, Path, description = "The fact"),
+        OneHeld
+    ),
     request_body = Place,
     security(("access_token" = ["club.admin"])),
     responses((status = 200, description = "Filed", body = HeldView))
@@ -99,12 +121,13 @@ async fn accept_held_item(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
+    params: Params<OneHeld>,
     body: Body<Place>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
-    let held = load(&mut tx, &req).await?;
+    let held = load(&mut tx, &req, params.0.kind.as_deref()).await?;
     let place = body.read()?;
-    if !store::decide(&mut tx, held.id, permit.actor.account.0, "accepted", None).await? {
+    if !store::decide(&mut tx, (&held.kind, held.id), permit.actor.account.0, "accepted", None).await? {
         return Err(decided_before());
     }
     let Value::Object(mut data) = held.data else { return Err(Problem::not_found("held item")) };
@@ -137,13 +160,17 @@ async fn accept_held_item(
     }
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
-    Ok(HttpResponse::Ok().json(HeldView::from(load(&mut tx, &req).await?)))
+    Ok(HttpResponse::Ok().json(HeldView::from(load(&mut tx, &req, Some(&held.kind)).await?)))
 }
 
 /// Rejects a held fact; the coach's phone is told why when it sends the fact again.
 #[utoipa::path(
     tag = "sync",
-    params(("club_id" = Uuid, Path, description = "The club"), ("held_item_id" = Uuid, Path, description = "The fact")),
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("held_item_id" = Uuid, Path, description = "The fact"),
+        OneHeld
+    ),
     request_body = Rejection,
     security(("access_token" = ["club.admin"])),
     responses((status = 200, description = "Rejected", body = HeldView))
@@ -153,19 +180,20 @@ async fn reject_held_item(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
+    params: Params<OneHeld>,
     body: Body<Rejection>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
-    let held = load(&mut tx, &req).await?;
+    let held = load(&mut tx, &req, params.0.kind.as_deref()).await?;
     let mut faults = Faults::new();
     let reason = faults.text("/reason", &body.read()?.reason, 500);
     let reason = faults.finish(reason)?;
-    if !store::decide(&mut tx, held.id, permit.actor.account.0, "rejected", Some(&reason)).await? {
+    if !store::decide(&mut tx, (&held.kind, held.id), permit.actor.account.0, "rejected", Some(&reason)).await? {
         return Err(decided_before());
     }
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
-    Ok(HttpResponse::Ok().json(HeldView::from(load(&mut tx, &req).await?)))
+    Ok(HttpResponse::Ok().json(HeldView::from(load(&mut tx, &req, Some(&held.kind)).await?)))
 }
 
 /// Lists values that lost against another edit.

@@ -33,32 +33,54 @@ pub struct HeldRow {
     pub note: Option<String>,
 }
 
-/// Facts of the holding area by id, after `after`; one of them with `id`, locked for a decision with `lock`.
+/// Where a list of held facts goes on: the id and type of the last one.
+pub type Place = (Uuid, String);
+
+/// Facts of the holding area by id and type, after `after`.
 pub async fn held(
     tx: &mut ClubTx,
-    decided: Option<bool>,
-    id: Option<Uuid>,
-    after: Option<Uuid>,
+    decided: bool,
+    after: Option<Place>,
     fetch: i64,
 ) -> Result<Vec<HeldRow>, StoreError> {
     let club = tx.club.0;
+    let (after_id, after_kind) = after.unzip();
     let rows = sqlx::query_as!(
         HeldRow,
         r#"
         select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note
         from held_item
         where club_id = $1
-          and ($2::boolean is null or (outcome is not null) = $2)
-          and ($3::uuid is null or id = $3)
-          and ($4::uuid is null or id > $4)
-        order by id
+          and (outcome is not null) = $2
+          and ($3::uuid is null or (id, kind) > ($3, $4))
+        order by id, kind
         limit $5
         "#,
         club,
         decided,
-        id,
-        after,
+        after_id,
+        after_kind,
         fetch
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows)
+}
+
+/// The facts of the holding area with an id, of one type when it is named.
+pub async fn held_as(tx: &mut ClubTx, id: Uuid, kind: Option<&str>) -> Result<Vec<HeldRow>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        HeldRow,
+        r#"
+        select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note
+        from held_item
+        where club_id = $1 and id = $2 and ($3::text is null or kind = $3)
+        order by kind
+        "#,
+        club,
+        id,
+        kind
     )
     .fetch_all(tx.conn())
     .await?;
@@ -68,7 +90,7 @@ pub async fn held(
 /// Writes down what an admin decided; false when somebody decided before.
 pub async fn decide(
     tx: &mut ClubTx,
-    id: Uuid,
+    (kind, id): (&str, Uuid),
     admin: Uuid,
     outcome: &str,
     note: Option<&str>,
@@ -77,10 +99,11 @@ pub async fn decide(
     let done = sqlx::query!(
         r#"
         update held_item
-        set outcome = $3, decided_by = $4, decided_at = $5, note = $6
-        where club_id = $1 and id = $2 and outcome is null
+        set outcome = $4, decided_by = $5, decided_at = $6, note = $7
+        where club_id = $1 and kind = $2 and id = $3 and outcome is null
         "#,
         club,
+        kind,
         id,
         outcome,
         admin,

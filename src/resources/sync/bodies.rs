@@ -5,7 +5,8 @@ use std::collections::{HashMap, HashSet};
 use uuid::Uuid;
 
 use super::model::Type;
-use super::pager::{Item, Position, Sent};
+use super::pager::{Item, Sent};
+use super::places::Position;
 use super::shapes::{Change, Removed};
 use super::store;
 use super::visibility::Reason;
@@ -129,7 +130,9 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
     for item in items {
         let (rev, data, removed) = match (item.sent, found.get(&(item.kind, item.id))) {
             (Sent::Current, Some(record)) => (record.rev, Some(record.data.clone()), None),
-            (Sent::Current, None) => (stubs.get(&item.id).copied().unwrap_or(item.position.seq), None, Some("deleted")),
+            (Sent::Current, None) => {
+                (stubs.get(&(item.kind, item.id)).copied().unwrap_or(item.position.seq), None, Some("deleted"))
+            }
             (Sent::Removed(Reason::Deleted, rev), _) => (rev, None, Some("deleted")),
             (Sent::Removed(Reason::Changed, rev), _) => (rev, None, Some("changed")),
         };

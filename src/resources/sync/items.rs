@@ -1,5 +1,7 @@
 //! Items of a push: what they are about, who may do them, and which resource carries them out.
 
+use std::collections::HashSet;
+
 use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
@@ -10,7 +12,7 @@ use crate::platform::access::{
     Act, AssessmentWrite, ClubAdmin, PlanWrite, Recorder, RosterWrite, SessionWrite, Syncing,
 };
 use crate::platform::body;
-use crate::platform::db::ClubTx;
+use crate::platform::db::{self, ClubTx, Named};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ops::{self, Done, Fact, Method, Op, edit as carry_out};
 use crate::platform::problem::Problem;
@@ -21,7 +23,7 @@ use crate::resources::{
 };
 
 /// What an item is about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Kind {
     /// A synced record.
     Record(Type),
@@ -42,6 +44,14 @@ impl Kind {
         match self {
             Self::Record(kind) => kind.as_str(),
             Self::Membership => "group_membership",
+        }
+    }
+
+    /// The kind of the record whose version such an item changes.
+    const fn of_record(self) -> db::Kind {
+        match self {
+            Self::Record(kind) => kind.kind(),
+            Self::Membership => db::Kind::Athlete,
         }
     }
 
@@ -88,6 +98,8 @@ pub struct Parsed {
     pub op_id: Uuid,
     /// The record; the operation's id when it cannot be read.
     pub id: Uuid,
+    /// What it says it is about; none when that cannot be read.
+    kind: Option<Kind>,
     /// What to do, or why it cannot be read.
     pub parsed: Result<(Kind, Op), Problem>,
 }
@@ -149,12 +161,13 @@ impl Parsed {
         let read = |text: Option<&Value>| text.and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
         // An item without a readable id shares the record of no other.
         let id = read(item.get("id")).unwrap_or(op_id);
-        Self { op_id, id, parsed: parse(Value::Object(item)) }
+        let kind = item.get("type").and_then(Value::as_str).and_then(|word| Kind::parse(word).ok());
+        Self { op_id, id, kind, parsed: parse(Value::Object(item)) }
     }
 
-    /// The record whose version it changes.
-    pub fn record(&self) -> Uuid {
-        self.parsed.as_ref().map_or(self.id, |(kind, op)| entity(*kind, op))
+    /// The record whose version it changes; none when the item cannot be read.
+    pub fn record(&self) -> Option<Named> {
+        self.parsed.as_ref().ok().map(|(kind, op)| record(*kind, op))
     }
 
     /// Whether another item says the same, whatever version it names.
@@ -176,23 +189,33 @@ impl Parsed {
         Self::of(id, item)
     }
 
-    /// Whether it should bring a record into being.
-    pub fn creates(&self) -> bool {
-        match &self.parsed {
+    /// The record that it should bring into being, if any.
+    pub fn brings(&self) -> Option<Brought> {
+        let creates = match &self.parsed {
             Ok((kind, op)) => op.method == Method::Put && (op.if_none_match || kind.is_fact(op)),
             // A broken one might have.
             Err(_) => true,
-        }
+        };
+        creates.then(|| Brought { kind: self.kind.map(Kind::of_record), id: self.id })
     }
 
     /// The records that must be there first.
-    pub fn needs(&self) -> Vec<Uuid> {
-        let Ok((_, op)) = &self.parsed else { return Vec::new() };
-        let fields = ["session_id", "athlete_id", "race_test_id", "supersedes", "group_id", "venue_id"];
-        let one = |name: &&str| op.data.get(*name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+    pub fn needs(&self) -> Vec<Named> {
+        let Ok((kind, op)) = &self.parsed else { return Vec::new() };
+        let fields = [
+            ("session_id", db::Kind::Session),
+            ("athlete_id", db::Kind::Athlete),
+            ("race_test_id", db::Kind::RaceTest),
+            ("supersedes", kind.of_record()),
+            ("group_id", db::Kind::Group),
+            ("venue_id", db::Kind::Venue),
+        ];
+        let read = |value: &Value| value.as_str().and_then(|text| Uuid::try_parse(text).ok());
+        let one = |(name, kind): (&str, db::Kind)| op.data.get(name).and_then(read).map(|id| Named { kind, id });
         let groups = op.data.get("group_ids").and_then(Value::as_array).into_iter().flatten();
-        let groups = groups.filter_map(Value::as_str).filter_map(|text| Uuid::try_parse(text).ok());
-        fields.iter().filter_map(one).chain(groups).filter(|id| *id != self.id).collect()
+        let groups = groups.filter_map(read).map(|id| Named { kind: db::Kind::Group, id });
+        let own = Named::new(kind.of_record(), self.id);
+        fields.into_iter().filter_map(one).chain(groups).filter(|record| *record != own).collect()
     }
 
     /// The type, when items of it are filed together and this person may.
@@ -203,6 +226,26 @@ impl Parsed {
             }
             _ => None,
         }
+    }
+}
+
+/// A record that an item should bring into being; its kind is unknown when the item's type cannot be read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Brought {
+    kind: Option<db::Kind>,
+    id: Uuid,
+}
+
+impl Brought {
+    /// Whether it is, or may be, this record.
+    pub fn may_be(self, record: Named) -> bool {
+        self.id == record.id && self.kind.is_none_or(|kind| kind == record.kind)
+    }
+
+    /// Whether it is, or may be, one of these.
+    pub fn is_among(all: &HashSet<Self>, record: Named) -> bool {
+        let id = record.id;
+        [None, Some(record.kind)].into_iter().any(|kind| all.contains(&Self { kind, id }))
     }
 }
 
@@ -235,9 +278,9 @@ fn parse(item: Value) -> Result<(Kind, Op), Problem> {
 }
 
 /// The record whose version an item changes.
-pub fn entity(kind: Kind, op: &Op) -> Uuid {
+pub fn record(kind: Kind, op: &Op) -> Named {
     let athlete = op.data.get("athlete_id").and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
-    if kind == Kind::Membership { athlete.unwrap_or(op.id) } else { op.id }
+    Named::new(kind.of_record(), if kind == Kind::Membership { athlete.unwrap_or(op.id) } else { op.id })
 }
 
 /// Carries out an edit.
@@ -245,7 +288,8 @@ pub fn entity(kind: Kind, op: &Op) -> Uuid {
 /// # Errors
 /// Whatever refuses it.
 pub async fn edit(tx: &mut ClubTx, kind: Kind, op: &Op) -> Result<Done, Problem> {
-    tx.alone(entity(kind, op)).await?;
+    let edited = record(kind, op);
+    tx.alone(edited.kind.as_str(), edited.id).await?;
     let done = match kind {
         Kind::Membership => athletes::merge::membership(tx, op).await,
         Kind::Record(Type::Athlete) => athletes::merge::edit(tx, op).await,

@@ -6,52 +6,13 @@ use std::ops::ControlFlow;
 use uuid::Uuid;
 
 use super::model::{Type, Types};
+use super::places::{Key, Part, Place, Position, RootId};
 use super::visibility::{self, Reason, Root, Seq, Sight, Step};
 
 /// Roots whose records are read together.
 const ROOTS: usize = 16;
 /// Rows of the log that are read together.
 const ROWS: usize = 500;
-
-/// A place among everything that one row of the log, or a full copy, expands to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Key {
-    /// The root.
-    pub root: Uuid,
-    /// Which part of it.
-    pub part: Part,
-}
-
-/// A part of a root.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Part {
-    /// The removal that makes room.
-    Reset,
-    /// The root.
-    Root,
-    /// A record below it.
-    Child(Type, Uuid),
-}
-
-/// A full copy of some types under way.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Walk {
-    /// The types it sends.
-    pub types: Types,
-    /// The last place that was sent.
-    pub after: Option<Key>,
-}
-
-/// How far a phone has read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Position {
-    /// The last row of the log that was read whole.
-    pub seq: Seq,
-    /// The last place that was sent of the row after it.
-    pub sub: Option<Key>,
-    /// A full copy that comes first.
-    pub walk: Option<Walk>,
-}
 
 /// A row of the log.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -66,9 +27,9 @@ pub struct Row {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum What {
     /// A root changed; its scopes before and after, where they changed.
-    Root(Uuid, Option<(Vec<Uuid>, Vec<Uuid>)>),
+    Root(RootId, Option<(Vec<Uuid>, Vec<Uuid>)>),
     /// A record below a root changed.
-    Child(Type, Uuid, Uuid),
+    Child(Type, Uuid, RootId),
     /// This member sees a scope from here on.
     Grant(Uuid),
     /// This member no longer sees a scope.
@@ -81,7 +42,7 @@ pub enum What {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Child {
     /// Its root.
-    pub root: Uuid,
+    pub root: RootId,
     /// Its type.
     pub kind: Type,
     /// Its id.
@@ -96,21 +57,21 @@ pub trait Source {
     /// The rows of the log after a number, in order.
     async fn rows(&mut self, after: Seq, limit: usize) -> Result<Vec<Row>, Self::Error>;
     /// Roots as they are now; those that are not there are left out.
-    async fn roots(&mut self, ids: &[Uuid]) -> Result<HashMap<Uuid, Root>, Self::Error>;
-    /// The roots that are seen now, by id, after `after`.
-    async fn visible(&mut self, after: Option<Uuid>, limit: usize) -> Result<Vec<Uuid>, Self::Error>;
-    /// The roots that are in a scope now or left it in a row after `since`, by id, after `after`.
+    async fn roots(&mut self, ids: &[RootId]) -> Result<HashMap<RootId, Root>, Self::Error>;
+    /// The roots that are seen now, in order, after `after`.
+    async fn visible(&mut self, after: Place, limit: usize) -> Result<Vec<RootId>, Self::Error>;
+    /// The roots that are in a scope now or left it in a row after `since`, in order, after `after`.
     async fn touched(
         &mut self,
         scope: Uuid,
         since: Seq,
-        after: Option<Uuid>,
+        after: Place,
         limit: usize,
-    ) -> Result<Vec<Uuid>, Self::Error>;
+    ) -> Result<Vec<RootId>, Self::Error>;
     /// The live records of these types below these roots, by root, type and id, after `after`.
     async fn children(
         &mut self,
-        roots: &[Uuid],
+        roots: &[RootId],
         types: Types,
         after: Option<Key>,
         limit: usize,
@@ -203,7 +164,7 @@ impl<S: Source> Reader<'_, S> {
     /// Sends a full copy, where one is under way.
     async fn walk(&mut self) -> Result<Flow, S::Error> {
         let Some(walk) = self.at.walk else { return Ok(Flow::Continue(())) };
-        let mut after = walk.after.and_then(|key| before(key.root));
+        let mut after = walk.after.map_or(Place::START, |key| Place::before(key.root));
         loop {
             let ids = self.source.visible(after, ROOTS).await?;
             self.read += ids.len();
@@ -214,7 +175,7 @@ impl<S: Source> Reader<'_, S> {
             if self.send(&plan).await?.is_break() {
                 return Ok(Flow::Break(()));
             }
-            after = Some(last);
+            after = Place::past(last);
         }
         self.at.walk = None;
         Ok(self.flow())
@@ -225,7 +186,7 @@ impl<S: Source> Reader<'_, S> {
         while self.at.seq < head {
             let rows = self.source.rows(self.at.seq, ROWS).await?;
             self.read += rows.len();
-            let ids: Vec<Uuid> = rows.iter().filter_map(|row| row.what.root()).collect();
+            let ids: Vec<RootId> = rows.iter().filter_map(|row| row.what.root()).collect();
             let roots = self.source.roots(&ids).await?;
             if rows.is_empty() {
                 break;
@@ -245,7 +206,7 @@ impl<S: Source> Reader<'_, S> {
     }
 
     /// Expands one row of the log.
-    async fn row(&mut self, row: &Row, roots: &HashMap<Uuid, Root>) -> Result<Flow, S::Error> {
+    async fn row(&mut self, row: &Row, roots: &HashMap<RootId, Root>) -> Result<Flow, S::Error> {
         match &row.what {
             What::Other => Ok(Flow::Continue(())),
             What::Child(kind, id, root) => {
@@ -271,7 +232,8 @@ impl<S: Source> Reader<'_, S> {
         scope: Uuid,
         rule: fn(&Sight, &Root) -> &'static [Step],
     ) -> Result<Flow, S::Error> {
-        let mut after = self.at.sub.and_then(|key| if key.part == LAST { Some(key.root) } else { before(key.root) });
+        let at_part = |key: Key| if key.part == LAST { Place::past(key.root) } else { Place::before(key.root) };
+        let mut after = self.at.sub.map_or(Place::START, at_part);
         loop {
             let ids = self.source.touched(scope, at, after, ROOTS).await?;
             self.read += ids.len();
@@ -286,14 +248,14 @@ impl<S: Source> Reader<'_, S> {
             if self.flow().is_break() {
                 return Ok(Flow::Break(()));
             }
-            after = Some(last);
+            after = Place::past(last);
         }
     }
 
     /// Sends what the steps say of each root.
-    async fn send(&mut self, plan: &[(Uuid, &Root, &'static [Step])]) -> Result<Flow, S::Error> {
+    async fn send(&mut self, plan: &[(RootId, &Root, &'static [Step])]) -> Result<Flow, S::Error> {
         let mut buffer: VecDeque<Child> = VecDeque::new();
-        let mut whole: Vec<Uuid> =
+        let mut whole: Vec<RootId> =
             plan.iter().filter(|(_, _, steps)| steps.contains(&Step::Subtree)).map(|(id, ..)| *id).collect();
         let mut all_read = whole.is_empty();
         for (id, root, steps) in plan {
@@ -311,7 +273,7 @@ impl<S: Source> Reader<'_, S> {
                         continue;
                     }
                 };
-                if self.emit(Key { root: *id, part }, root.kind, *id, sent).is_break() {
+                if self.emit(Key { root: *id, part }, id.kind, id.id, sent).is_break() {
                     return Ok(Flow::Break(()));
                 }
             }
@@ -322,8 +284,8 @@ impl<S: Source> Reader<'_, S> {
     /// Sends the records below a root; `buffer` holds what was read ahead below it and the roots after it.
     async fn subtree(
         &mut self,
-        id: Uuid,
-        whole: &[Uuid],
+        id: RootId,
+        whole: &[RootId],
         buffer: &mut VecDeque<Child>,
         all_read: &mut bool,
     ) -> Result<Flow, S::Error> {
@@ -381,13 +343,8 @@ impl<S: Source> Reader<'_, S> {
 /// After everything of a root.
 const LAST: Part = Part::Child(Type::ALL[Type::ALL.len() - 1], Uuid::max());
 
-/// The id just before this one, so that reading after it begins with this one.
-fn before(id: Uuid) -> Option<Uuid> {
-    id.as_u128().checked_sub(1).map(Uuid::from_u128)
-}
-
 impl What {
-    fn root(&self) -> Option<Uuid> {
+    fn root(&self) -> Option<RootId> {
         match self {
             Self::Root(id, _) | Self::Child(_, _, id) => Some(*id),
             Self::Grant(_) | Self::Revoke(_) | Self::Other => None,

@@ -11,7 +11,7 @@ use uuid::Uuid;
 use super::deleted_store;
 use super::devices_store;
 use super::intake::Push;
-use super::items::{self, Kind, Parsed};
+use super::items::{self, Brought, Kind, Parsed};
 use super::push_store as store;
 use super::shapes::Outcome;
 use crate::platform::access::Recorder;
@@ -79,9 +79,10 @@ pub async fn push(db: &Db, who: &Recorder, name: &str, sent: Push) -> Result<Vec
 impl Work<'_> {
     /// Where the chunk that begins at `from` ends: before it would hold two items of one record.
     fn chunk_end(&self, from: usize) -> usize {
-        let mut seen = HashSet::new();
-        let room = self.items.iter().enumerate().skip(from).take(CHUNK);
-        let end = room.take_while(|(_, item)| seen.insert(item.record()) && seen.insert(item.op_id)).count();
+        let (mut records, mut ops) = (HashSet::new(), HashSet::new());
+        let room = self.items.iter().skip(from).take(CHUNK);
+        let mut fresh = |item: &Parsed| item.record().is_none_or(|record| records.insert(record));
+        let end = room.take_while(|item| fresh(item) && ops.insert(item.op_id)).count();
         from + end.max(1)
     }
 
@@ -106,7 +107,7 @@ impl Work<'_> {
         let mut tx = self.db.write(self.who.club, &self.who.actor).await?;
         tx.skew_ms = Some(self.skew_ms);
         let mut verdicts: Vec<(usize, Verdict)> = Vec::with_capacity(to - from);
-        let mut failed: HashSet<Uuid> = self.failed();
+        let mut failed = self.failed();
         let mut at = from;
         while at < to {
             let alike = self.facts_from(at, to, &failed);
@@ -117,10 +118,9 @@ impl Work<'_> {
             }
             let verdict = self.one(&mut tx, at, &failed).await?;
             if let (Verdict::Refused(problem), Some(item)) = (&verdict, self.items.get(at))
-                && item.creates()
                 && problem.code() != Code::Conflict
             {
-                failed.insert(item.id);
+                failed.extend(item.brings());
             }
             verdicts.push((at, verdict));
             at += 1;
@@ -136,25 +136,25 @@ impl Work<'_> {
     }
 
     /// Records that earlier items should have created, but did not.
-    fn failed(&self) -> HashSet<Uuid> {
+    fn failed(&self) -> HashSet<Brought> {
         let outcomes = self.items.iter().zip(&self.outcomes);
         outcomes
-            .filter(|(item, outcome)| {
-                item.creates() && outcome.as_ref().is_some_and(|one| one.status >= 400 && one.status != 409)
-            })
-            .map(|(item, _)| item.id)
+            .filter(|(_, outcome)| outcome.as_ref().is_some_and(|one| one.status >= 400 && one.status != 409))
+            .filter_map(|(item, _)| item.brings())
             .collect()
     }
 
     /// Whether an item needs something that failed.
-    fn blocked(&self, at: usize, failed: &HashSet<Uuid>) -> bool {
-        !failed.is_empty() && self.items.get(at).is_some_and(|item| item.needs().iter().any(|id| failed.contains(id)))
+    fn blocked(&self, at: usize, failed: &HashSet<Brought>) -> bool {
+        let item = self.items.get(at).filter(|_| !failed.is_empty());
+        item.is_some_and(|item| item.needs().into_iter().any(|record| Brought::is_among(failed, record)))
     }
 
     /// Whether an item needs something that comes later in the push.
     fn too_early(&self, at: usize) -> bool {
         let needs = self.items.get(at).map(Parsed::needs).unwrap_or_default();
-        self.items.iter().skip(at + 1).any(|other| needs.contains(&other.id) && other.creates())
+        let mut later = self.items.iter().skip(at + 1).filter_map(Parsed::brings);
+        later.any(|brought| needs.iter().any(|record| brought.may_be(*record)))
     }
 
     /// Whether an earlier item has the same operation.
@@ -163,7 +163,7 @@ impl Work<'_> {
     }
 
     /// The end of the facts of one type that begin at `at` and can be filed together.
-    fn facts_from(&self, at: usize, to: usize, failed: &HashSet<Uuid>) -> usize {
+    fn facts_from(&self, at: usize, to: usize, failed: &HashSet<Brought>) -> usize {
         let kind = |at: usize| self.items.get(at).and_then(|item| item.bulk(self.who));
         let Some(first) = kind(at) else { return at };
         let fits = |at: &usize| kind(*at) == Some(first) && !self.blocked(*at, failed) && !self.repeated(*at);
@@ -171,7 +171,7 @@ impl Work<'_> {
     }
 
     /// One item that is not filed in bulk.
-    async fn one(&self, tx: &mut ClubTx, at: usize, failed: &HashSet<Uuid>) -> Result<Verdict, Problem> {
+    async fn one(&self, tx: &mut ClubTx, at: usize, failed: &HashSet<Brought>) -> Result<Verdict, Problem> {
         let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
         let (kind, op) = match &item.parsed {
             Ok((kind, op)) => (*kind, op),
@@ -196,7 +196,7 @@ impl Work<'_> {
         let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
         let mark = tx.mark().await?;
         let digest = items::digest(kind, op);
-        if let Some(given) = store::claim(tx, item.op_id, &digest, item.id).await? {
+        if let Some(given) = store::claim(tx, item.op_id, &digest, items::record(kind, op)).await? {
             if given.digest != digest {
                 let detail = "This op_id was used for another edit. Give each item its own.";
                 return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
@@ -215,13 +215,13 @@ impl Work<'_> {
                 if done.conflicts.is_empty() {
                     let receipt = Receipt {
                         op_id: item.op_id,
-                        entity: items::entity(kind, &op),
+                        record: items::record(kind, &op),
                         status: done.status,
                         rev: done.rev,
                     };
                     tx.receipt(receipt);
                     if done.status == 201 {
-                        self.release(tx, item.id).await?;
+                        self.release(tx, (kind, item.id)).await?;
                     }
                 } else {
                     store::unclaim(tx, item.op_id).await?;
@@ -277,7 +277,8 @@ impl Work<'_> {
         match verdict {
             Verdict::Done(done) => {
                 // What this very transaction changed has its version from the commit, also for a repeat in the same push.
-                let rev = revs.filter(|_| !done.answered).map_or(done.rev, |revs| revs.of(item.record(), done.rev));
+                let given = revs.zip(item.record()).filter(|_| !done.answered);
+                let rev = given.map_or(done.rev, |(revs, record)| revs.of(record.kind, record.id, done.rev));
                 outcome.status = done.status;
                 outcome.rev = Some(rev.to_string());
                 outcome.replayed = done.replayed;

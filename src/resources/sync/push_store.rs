@@ -6,7 +6,7 @@ use chrono::Utc;
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::{ClubTx, Named, StoreError};
 
 /// What an edit was answered before.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -20,18 +20,19 @@ pub struct Given {
 }
 
 /// Claims an edit; the receipt when it was carried out before. Waits for one that is under way.
-pub async fn claim(tx: &mut ClubTx, op_id: Uuid, digest: &[u8], entity: Uuid) -> Result<Option<Given>, StoreError> {
+pub async fn claim(tx: &mut ClubTx, op_id: Uuid, digest: &[u8], record: Named) -> Result<Option<Given>, StoreError> {
     let club = tx.club.0;
     let done = sqlx::query!(
         r#"
-        insert into op_receipt as x (club_id, op_id, digest, entity_id, status, rev, at)
-        values ($1, $2, $3, $4, 0, 0, $5)
+        insert into op_receipt as x (club_id, op_id, digest, kind, entity_id, status, rev, at)
+        values ($1, $2, $3, $4, $5, 0, 0, $6)
         on conflict (club_id, op_id) do nothing
         "#,
         club,
         op_id,
         digest,
-        entity,
+        record.kind.as_str(),
+        record.id,
         Utc::now()
     )
     .execute(tx.unsynced())
@@ -59,8 +60,6 @@ pub async fn unclaim(tx: &mut ClubTx, op_id: Uuid) -> Result<(), StoreError> {
 pub struct Held {
     /// The id under which it is held and filed.
     pub id: Uuid,
-    /// Its type.
-    pub kind: String,
     /// What was sent.
     pub data: Value,
     /// What an admin decided.
@@ -75,21 +74,22 @@ fn other_id(member: Uuid, id: Uuid) -> Uuid {
     Uuid::new_v5(&member, id.as_bytes())
 }
 
-/// The facts among these ids that are, or were, in the holding area for the actor; what others recorded there is nobody
+/// The facts of a type among these ids that are, or were, in the holding area for the actor; what others recorded there is nobody
 /// else's to learn of.
-pub async fn held(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, Held>, StoreError> {
+pub async fn held(tx: &mut ClubTx, kind: &str, ids: &[Uuid]) -> Result<HashMap<Uuid, Held>, StoreError> {
     let (club, member) = (tx.club.0, tx.actor.account.0);
     let own: HashMap<Uuid, Uuid> = ids.iter().flat_map(|id| [(other_id(member, *id), *id), (*id, *id)]).collect();
     let asked: Vec<Uuid> = own.keys().copied().collect();
     let rows = sqlx::query_as!(
         Held,
         r#"
-        select id, kind, data, outcome, note
+        select id, data, outcome, note
         from held_item
-        where club_id = $1 and member_id = $2 and id = any ($3)
+        where club_id = $1 and member_id = $2 and kind = $3 and id = any ($4)
         "#,
         club,
         member,
+        kind,
         &asked
     )
     .fetch_all(tx.conn())
@@ -125,9 +125,10 @@ pub async fn hold(tx: &mut ClubTx, new: &NewHeld<'_>) -> Result<(), StoreError> 
         return Ok(());
     }
     let own = sqlx::query_scalar!(
-        r#"select exists (select from held_item where club_id = $1 and member_id = $2 and id = $3) as "own!""#,
+        r#"select exists (select from held_item where club_id = $1 and member_id = $2 and kind = $3 and id = $4) as "own!""#,
         club,
         member,
+        new.kind,
         new.id
     );
     if own.fetch_one(tx.conn()).await? {
@@ -145,7 +146,7 @@ async fn insert_held(tx: &mut ClubTx, new: &NewHeld<'_>, id: Uuid) -> Result<boo
         insert into held_item as x
           (club_id, id, kind, op_id, member_id, device_id, athlete_id, data, reason, detail, skew_ms, received_at)
         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)
-        on conflict (club_id, id) do nothing
+        on conflict (club_id, kind, id) do nothing
         "#,
         club,
         id,
@@ -181,8 +182,8 @@ pub struct Waiting {
 /// Most facts that one record releases.
 const RELEASED: i64 = 500;
 
-/// The facts of this phone and its member that are held because a record was missing.
-pub async fn waiting_for(tx: &mut ClubTx, device: Uuid, record: Uuid) -> Result<Vec<Waiting>, StoreError> {
+/// The facts of this phone and its member that are held because a record of this type was missing.
+pub async fn waiting_for(tx: &mut ClubTx, device: Uuid, kind: &str, record: Uuid) -> Result<Vec<Waiting>, StoreError> {
     let (club, member) = (tx.club.0, tx.actor.account.0);
     let rows = sqlx::query_as!(
         Waiting,
@@ -190,15 +191,18 @@ pub async fn waiting_for(tx: &mut ClubTx, device: Uuid, record: Uuid) -> Result<
         select id, kind, data, skew_ms
         from held_item
         where club_id = $1 and outcome is null and member_id = $2 and device_id = $3 and reason = 'reference'
-          and lower($4::text) in (lower(data ->> 'session_id'), lower(data ->> 'athlete_id'),
-            lower(data ->> 'race_test_id'), lower(data ->> 'supersedes'))
+          and lower($4::text) = lower(data ->> case
+            when $5 in ('session', 'athlete', 'race_test') then $5 || '_id'
+            when kind = $5 then 'supersedes'
+          end)
         order by id
-        limit $5
+        limit $6
         "#,
         club,
         member,
         device,
         record.to_string(),
+        kind,
         RELEASED
     )
     .fetch_all(tx.conn())
@@ -236,26 +240,27 @@ pub async fn keep_refused(
     Ok(())
 }
 
-/// The version of a recorded fact.
-pub async fn rev(tx: &mut ClubTx, id: Uuid) -> Result<Option<i64>, StoreError> {
+/// The version of a recorded fact of a type.
+pub async fn rev(tx: &mut ClubTx, kind: &str, id: Uuid) -> Result<Option<i64>, StoreError> {
     let club = tx.club.0;
     let rev = sqlx::query_scalar!(
         r#"
         select t.rev as "rev!"
         from (
-          select rev from runs where club_id = $1 and id = $2
+          select rev from runs where $3 = 'run' and club_id = $1 and id = $2
           union all
-          select rev from assessments where club_id = $1 and id = $2
+          select rev from assessments where $3 = 'assessment' and club_id = $1 and id = $2
           union all
-          select rev from measurements where club_id = $1 and id = $2 and deleted_at is null
+          select rev from measurements where $3 = 'measurement' and club_id = $1 and id = $2 and deleted_at is null
           union all
-          select rev from recommendations where club_id = $1 and id = $2
+          select rev from recommendations where $3 = 'decision' and club_id = $1 and id = $2
           union all
-          select rev from race_results where club_id = $1 and id = $2
+          select rev from race_results where $3 = 'race_result' and club_id = $1 and id = $2
         ) t
         "#,
         club,
-        id
+        id,
+        kind
     )
     .fetch_optional(tx.conn())
     .await?;

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::model::{Type, Types};
-use super::pager::{Key, Part, Position, Walk};
+use super::places::{Key, Part, Position, RootId, Walk};
 use crate::platform::ids::{AccountId, ClubId};
 use crate::platform::token::Keys;
 
@@ -36,16 +36,18 @@ fn context(club: ClubId, member: AccountId) -> Vec<u8> {
 
 fn put_key(out: &mut Vec<u8>, key: Option<Key>) {
     let Some(key) = key else { return out.push(0) };
+    // 1 to 3 were keys that named their root by id alone.
     match key.part {
-        Part::Reset => out.push(1),
-        Part::Root => out.push(2),
+        Part::Reset => out.push(4),
+        Part::Root => out.push(5),
         Part::Child(kind, id) => {
-            out.push(3);
+            out.push(6);
             out.extend(kind.rank().to_be_bytes());
             out.extend(id.as_bytes());
         }
     }
-    out.extend(key.root.as_bytes());
+    out.extend(key.root.kind.rank().to_be_bytes());
+    out.extend(key.root.id.as_bytes());
 }
 
 /// Takes fixed numbers of bytes from the front.
@@ -71,12 +73,21 @@ impl Bytes<'_> {
         let [tag] = self.take()?;
         let part = match tag {
             0 => return Some(None),
-            1 => Part::Reset,
-            2 => Part::Root,
-            3 => Part::Child(self.take().map(i16::from_be_bytes).and_then(Type::of_rank)?, self.id()?),
+            1 | 4 => Part::Reset,
+            2 | 5 => Part::Root,
+            3 | 6 => Part::Child(self.kind()?, self.id()?),
             _ => return None,
         };
-        Some(Some(Key { root: self.id()?, part }))
+        if tag < 4 {
+            // It says no longer where to go on; from the start of the row or the copy, what was sent comes twice.
+            return self.id().map(|_| None);
+        }
+        let kind = self.kind().filter(|kind| kind.is_root())?;
+        Some(Some(Key { root: RootId { id: self.id()?, kind }, part }))
+    }
+
+    fn kind(&mut self) -> Option<Type> {
+        self.take().map(i16::from_be_bytes).and_then(Type::of_rank)
     }
 }
 

@@ -6,8 +6,6 @@
 
 use uuid::Uuid;
 
-use super::model::Type;
-
 /// A change number.
 pub type Seq = i64;
 
@@ -53,8 +51,6 @@ impl Sight {
 /// A root as it is now.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Root {
-    /// Its type.
-    pub kind: Type,
     /// Number of its last change.
     pub rev: Seq,
     /// Whether it was not deleted.

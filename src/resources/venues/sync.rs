@@ -6,4 +6,4 @@ use super::store;
 use crate::platform::ids::VenueId;
 use crate::platform::ops::plain_records;
 
-plain_records!("venue", "venue_id", Venue, VenueId, |fields: Fields| fields.parse());
+plain_records!("venue", Venue, "venue_id", Venue, VenueId, |fields: Fields| fields.parse());

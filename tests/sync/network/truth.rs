@@ -6,7 +6,7 @@ use std::hash::{Hash, Hasher};
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::ledger::{Told, holds};
+use super::ledger::{Edited, Told, holds};
 use super::world::World;
 use crate::phone::{Reply, Request};
 
@@ -20,14 +20,18 @@ const HIDDEN: &str = "
       select from scope_grant g
       where g.club_id = $1 and g.member_id = $2 and not g.revoked and (
         (g.scope_id = wanted.id and exists (select from groups x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null))
-        or (exists (
-              select from athletes x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null
-              union all
-              select from sessions x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null
-              union all
-              select from groups x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null)
+        or exists (
+          select from athletes x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null
             and (g.scope_id = '00000000-0000-0000-0000-000000000000' or exists (
-              select from root_scope s where s.club_id = $1 and s.root_id = wanted.id and s.scope_id = g.scope_id)))))";
+              select from root_scope s
+              where s.club_id = $1 and s.kind = 'athlete' and s.root_id = x.id and s.scope_id = g.scope_id)))
+        or exists (
+          select from sessions x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null
+            and (g.scope_id = '00000000-0000-0000-0000-000000000000' or exists (
+              select from root_scope s
+              where s.club_id = $1 and s.kind = 'session' and s.root_id = x.id and s.scope_id = g.scope_id)))
+        or (g.scope_id = '00000000-0000-0000-0000-000000000000' and exists (
+          select from groups x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null))))";
 
 /// Everything that a member sees, with its version.
 const VISIBLE: &str = "
@@ -39,11 +43,13 @@ const VISIBLE: &str = "
     ), root as (
       select 'athlete' as kind, x.id, x.rev from athletes x, w
       where x.club_id = $1 and x.deleted_at is null and (w.everything or exists (
-        select from root_scope s join g on g.scope_id = s.scope_id where s.club_id = $1 and s.root_id = x.id))
+        select from root_scope s join g on g.scope_id = s.scope_id
+        where s.club_id = $1 and s.kind = 'athlete' and s.root_id = x.id))
       union all
       select 'session', x.id, x.rev from sessions x, w
       where x.club_id = $1 and x.deleted_at is null and (w.everything or exists (
-        select from root_scope s join g on g.scope_id = s.scope_id where s.club_id = $1 and s.root_id = x.id))
+        select from root_scope s join g on g.scope_id = s.scope_id
+        where s.club_id = $1 and s.kind = 'session' and s.root_id = x.id))
       union all
       select 'group', x.id, x.rev from groups x, w
       where x.club_id = $1 and x.deleted_at is null and (w.everything or x.id in (select scope_id from g))
@@ -57,27 +63,27 @@ const VISIBLE: &str = "
     )
     select kind, id, rev from root
     union all
-    select 'measurement', x.id, x.rev from measurements x join root r on r.id = x.athlete_id
+    select 'measurement', x.id, x.rev from measurements x join root r on r.kind = 'athlete' and r.id = x.athlete_id
     where x.club_id = $1 and x.deleted_at is null
     union all
-    select 'attendance', x.id, x.rev from attendance x join root r on r.id = x.athlete_id
+    select 'attendance', x.id, x.rev from attendance x join root r on r.kind = 'athlete' and r.id = x.athlete_id
     where x.club_id = $1 and x.deleted_at is null
     union all
-    select 'lane_plan', x.id, x.rev from lane_plans x join root r on r.id = x.session_id
+    select 'lane_plan', x.id, x.rev from lane_plans x join root r on r.kind = 'session' and r.id = x.session_id
     where x.club_id = $1 and x.deleted_at is null
     union all
-    select 'run', x.id, x.rev from runs x join root r on r.id = x.athlete_id where x.club_id = $1
+    select 'run', x.id, x.rev from runs x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'assessment', x.id, x.rev from assessments x join root r on r.id = x.athlete_id where x.club_id = $1
+    select 'assessment', x.id, x.rev from assessments x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'decision', x.id, x.rev from recommendations x join root r on r.id = x.athlete_id where x.club_id = $1
+    select 'decision', x.id, x.rev from recommendations x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'race_test', x.id, x.rev from race_tests x join root r on r.id = x.session_id
+    select 'race_test', x.id, x.rev from race_tests x join root r on r.kind = 'session' and r.id = x.session_id
     where x.club_id = $1 and x.deleted_at is null
     union all
-    select 'race_entry', x.id, x.rev from race_entries x join root r on r.id = x.athlete_id where x.club_id = $1
+    select 'race_entry', x.id, x.rev from race_entries x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'race_result', x.id, x.rev from race_results x join root r on r.id = x.athlete_id where x.club_id = $1";
+    select 'race_result', x.id, x.rev from race_results x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1";
 
 /// Facts with their rows of the log: one each, or none when the log does not go back that far.
 const FACTS: &str = "
@@ -132,6 +138,12 @@ fn root_of(change: &Value) -> Option<Uuid> {
     id.as_str()?.parse().ok()
 }
 
+/// Whom a plan names: each of them must be seen, not the plan alone.
+fn people_of(plan: &Value) -> Vec<Uuid> {
+    let lanes = plan["lanes"].as_array().into_iter().flatten().filter_map(|lane| lane["athletes"].as_array()).flatten();
+    lanes.filter_map(|one| one["athlete_id"].as_str()?.parse().ok()).collect()
+}
+
 impl World {
     /// I4 and I8: a page holds nothing that its reader may not see at this moment, and facts never change.
     pub async fn check_page(&mut self, device: usize, reply: &Reply) {
@@ -154,7 +166,8 @@ impl World {
             let first = *self.clubs[number].ledger.shown.entry(id).or_insert(bytes);
             assert_eq!(first, bytes, "a recorded fact changed: {change}");
         }
-        let roots: BTreeSet<Uuid> = changes.iter().filter_map(root_of).collect();
+        let mut roots: BTreeSet<Uuid> = changes.iter().filter_map(root_of).collect();
+        roots.extend(changes.iter().filter_map(|change| change.get("data")).flat_map(people_of));
         if roots.is_empty() {
             return;
         }
@@ -305,7 +318,9 @@ impl World {
         let all = self.fresh_copy(device).await;
         let ledger = &self.clubs[number].ledger;
         for (kind, id, seq) in log {
-            let known = ledger.edited.get(id).is_some_and(|one| one.revs.contains(seq)) || ledger.raced.contains(id);
+            // A plan is also sent anew when one of its people comes into or out of somebody's sight.
+            let edit = |one: &Edited| one.revs.contains(seq) || kind == "lane_plan";
+            let known = ledger.edited.get(id).is_some_and(edit) || ledger.raced.contains(id);
             assert!(known, "club {number} has a change that nobody made: {kind} {id} at {seq}");
         }
         for (id, edited) in &ledger.edited {

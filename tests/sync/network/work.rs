@@ -22,10 +22,13 @@ fn run(session: Uuid, athlete: Uuid, at: &str, hits: u32) -> Value {
         "spacing_m": 6.25, "barriers": 5, "hits": hits, "fell": false, "intervals": {"held": 3, "broken": 1}})
 }
 
-fn plan(session: Uuid, lanes: u32) -> Value {
+/// A plan with these people in its first lane, which every plan has.
+fn plan(session: Uuid, lanes: u32, people: &[Uuid]) -> Value {
+    let placed = |id: &Uuid| json!({"athlete_id": id, "display_name": "?", "regret": 0.25, "hold_probability": 0.5});
     let lane = |lane| {
+        let people: &[Uuid] = if lane == 1 { people } else { &[] };
         json!({"lane": lane, "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6.25, "approach_m": 12.0,
-        "barriers": 5, "athletes": []})
+        "barriers": 5, "athletes": people.iter().map(placed).collect::<Vec<_>>()})
     };
     let request = json!({"lanes": lanes, "capacity": 8, "barriers": {"min": 4, "max": 6}, "objective": "total"});
     json!({"session_id": session, "request": request, "lanes": (1..=lanes).map(lane).collect::<Vec<_>>(), "resting": [],
@@ -238,6 +241,9 @@ impl World {
 
     fn edit_plan(&mut self, phone: &mut Phone) {
         let lanes = 1 + self.dice.pick(4);
+        let mut people: Vec<Uuid> = (0..3).filter_map(|_| self.one(&phone.ids("athlete"))).collect();
+        people.sort_unstable();
+        people.dedup();
         if self.dice.chance(0.5)
             && let Some(id) = self.one(&phone.ids("lane_plan"))
         {
@@ -245,12 +251,12 @@ impl World {
             if self.dice.chance(0.2) {
                 phone.delete("lane_plan", id);
             } else {
-                phone.replace("lane_plan", id, plan(session, lanes));
+                phone.replace("lane_plan", id, plan(session, lanes, &people));
             }
             return;
         }
         let Some(session) = self.one(&phone.ids("session")) else { return };
-        phone.record("lane_plan", self.id(), plan(session, lanes));
+        phone.record("lane_plan", self.id(), plan(session, lanes, &people));
     }
 
     /// Recipes, and what only admins may change: from coaches it is refused.

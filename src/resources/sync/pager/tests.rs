@@ -14,8 +14,9 @@ use std::collections::HashMap;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-use self::club::{Club, Reading, id};
+use self::club::{Club, Reading, id, root};
 use super::*;
+use crate::resources::sync::places::Walk;
 
 /// Histories and pages by `tests/oracle/visibility.py`.
 const CASES: &str = include_str!("../../../../tests/oracle/visibility_cases.json");
@@ -39,16 +40,25 @@ fn number(value: &Value) -> u128 {
     u128::from(value.as_u64().unwrap())
 }
 
+fn kind(value: &Value) -> Type {
+    Type::parse(value.as_str().unwrap()).unwrap()
+}
+
 fn replay(club: &mut Club, event: &[Value]) {
     let scopes =
         |value: &Value| value.as_array().map(|list| list.iter().map(|scope| id(number(scope))).collect::<Vec<Uuid>>());
     match event[0].as_str().unwrap() {
         "root" => {
-            let after = scopes(&event[3]);
+            let after = scopes(&event[4]);
             let alive = after.as_ref().is_none_or(|after| !after.is_empty());
-            club.root(id(number(&event[1])), after, alive);
+            club.root(root(kind(&event[1]), number(&event[2])), after, alive);
         }
-        "child" => club.child(id(1000 + number(&event[1])), id(number(&event[2])), event[3].as_bool().unwrap()),
+        "child" => {
+            let kind = kind(&event[1]);
+            let above = if kind == Type::Run { Type::Athlete } else { Type::Session };
+            let child = (kind, id(number(&event[2])));
+            club.child(child, root(above, number(&event[3])), event[4].as_bool().unwrap());
+        }
         _ => club.toggle(number(&event[1]), id(number(&event[2]))),
     }
 }
@@ -56,12 +66,12 @@ fn replay(club: &mut Club, event: &[Value]) {
 /// A page as the model writes it.
 fn words(club: &Club, page: &Page) -> Value {
     let word = |item: &Item| {
-        let root = item.kind == Type::Athlete;
-        let n = item.id.as_u128() - 1 - if root { 0 } else { 1000 };
-        let (alive, rev) = if root {
-            (true, club.roots[&item.id].rev)
+        let n = item.id.as_u128() - 1;
+        let (alive, rev) = if item.kind.is_root() {
+            (true, club.roots[&RootId { id: item.id, kind: item.kind }].rev)
         } else {
-            (club.children[&item.id].1, club.children[&item.id].2)
+            let (_, alive, rev) = club.children[&(item.kind, item.id)];
+            (alive, rev)
         };
         let (word, rev) = match item.sent {
             Sent::Current if alive => ("put", rev),
@@ -69,7 +79,7 @@ fn words(club: &Club, page: &Page) -> Value {
             Sent::Removed(Reason::Changed, rev) => ("changed", rev),
             Sent::Removed(Reason::Deleted, rev) => ("deleted", rev),
         };
-        json!([word, if root { "root" } else { "child" }, n, rev])
+        json!([word, item.kind.as_str(), n, rev])
     };
     page.items.iter().map(word).collect()
 }
@@ -143,7 +153,7 @@ fn every_page_is_that_of_the_models_histories() {
                     if from.seq > club.seq || from.seq + 1 < club.oldest {
                         continue;
                     }
-                    let (mut at, mut from) = (model::position(&from), from);
+                    let (mut at, mut from) = (model::position(club, &from), from);
                     let who = (phone.member, phone.types, phone.history_from);
                     while both(club, who, (&mut at, &mut from), 1 + number_of % 5) {
                         pages += 1;
@@ -169,7 +179,7 @@ fn short_and_costly_pages_add_up_to_a_long_one() {
             let Some(token) = phone.token.filter(|token| token.position.seq + 1 >= club.oldest) else { continue };
             let sight = model::sight(club, phone.member);
             let all = |limits: Limits| {
-                let (mut at, mut told) = (model::position(&token.position), Vec::new());
+                let (mut at, mut told) = (model::position(club, &token.position), Vec::new());
                 loop {
                     let mut source =
                         model::Reading { club, member: phone.member, history_from: phone.history_from, read: 0 };

@@ -18,23 +18,24 @@ const WHOLE: &str = "";
 /// An edit of an athlete is merged with what others changed meanwhile, which its author has not seen. So it speaks for
 /// the field groups it is about, and for the whole record only when nobody else changed it in between.
 #[derive(Debug, Default)]
-pub(super) struct Chain(HashMap<(Uuid, &'static str), (i64, i64)>);
+pub(super) struct Chain(HashMap<(Kind, Uuid, &'static str), (i64, i64)>);
 
 fn is_merge(kind: Kind, op: &Op) -> bool {
     kind == Kind::Record(Type::Athlete) && op.method == Method::Patch
 }
 
 impl Chain {
-    fn led_to(&self, id: Uuid, part: &'static str, named: i64) -> Option<i64> {
-        self.0.get(&(id, part)).filter(|(before, _)| *before == named).map(|(_, led_to)| *led_to)
+    fn led_to(&self, (kind, id): (Kind, Uuid), part: &'static str, named: i64) -> Option<i64> {
+        self.0.get(&(kind, id, part)).filter(|(before, _)| *before == named).map(|(_, led_to)| *led_to)
     }
 
     /// Puts the version that earlier items led to in the place of the one an item names.
     pub(super) fn follow(&self, kind: Kind, id: Uuid, op: &mut Op) {
         let groups = if is_merge(kind, op) { merge::groups_of(&op.data) } else { Vec::new() };
         let follow = |named: i64| {
-            let parts = || groups.iter().map(|group| self.led_to(id, group, named)).collect::<Option<Vec<i64>>>();
-            self.led_to(id, WHOLE, named).or_else(|| parts()?.into_iter().min()).unwrap_or(named)
+            let parts =
+                || groups.iter().map(|group| self.led_to((kind, id), group, named)).collect::<Option<Vec<i64>>>();
+            self.led_to((kind, id), WHOLE, named).or_else(|| parts()?.into_iter().min()).unwrap_or(named)
         };
         op.if_match = op.if_match.map(follow);
         op.base_rev = op.base_rev.map(follow);
@@ -44,17 +45,17 @@ impl Chain {
     pub(super) fn note(&mut self, kind: Kind, id: Uuid, op: &Op, done: &Done, rev: i64) {
         let Some(named) = op.if_match.or(op.base_rev) else { return };
         if !is_merge(kind, op) {
-            self.0.insert((id, WHOLE), (named, rev));
+            self.0.insert((kind, id, WHOLE), (named, rev));
             return;
         }
-        let before = self.led_to(id, WHOLE, named).unwrap_or(named);
+        let before = self.led_to((kind, id), WHOLE, named).unwrap_or(named);
         if done.rev == before && done.conflicts.is_empty() {
-            self.0.insert((id, WHOLE), (named, rev));
+            self.0.insert((kind, id, WHOLE), (named, rev));
         } else {
-            self.0.remove(&(id, WHOLE));
+            self.0.remove(&(kind, id, WHOLE));
         }
         // A repeat does not say again which groups it changed: all of them.
         let groups = if done.conflicts.is_empty() { merge::groups_of(&op.data) } else { done.applied.clone() };
-        self.0.extend(groups.into_iter().map(|group| ((id, group), (named, rev))));
+        self.0.extend(groups.into_iter().map(|group| ((kind, id, group), (named, rev))));
     }
 }

@@ -24,7 +24,9 @@ impl Work<'_> {
     ) -> Result<Vec<(usize, Verdict)>, Problem> {
         let items: Vec<(usize, &Parsed)> = self.items.iter().enumerate().take(to).skip(from).collect();
         let ids: Vec<Uuid> = items.iter().map(|(_, item)| item.id).collect();
-        let held = store::held(tx, &ids).await?;
+        // They are of one type.
+        let kind = items.first().and_then(|(_, item)| item.parsed.as_ref().ok()).map_or("", |(kind, _)| kind.word());
+        let held = store::held(tx, kind, &ids).await?;
         let (known, new): (Vec<_>, Vec<_>) = items.into_iter().partition(|(_, item)| held.contains_key(&item.id));
         let mut verdicts = Vec::with_capacity(to - from);
         let filed = items::file(tx, &new).await?;
@@ -40,7 +42,7 @@ impl Work<'_> {
 
     /// One fact that is not filed in bulk.
     pub(super) async fn fact(&self, tx: &mut ClubTx, at: usize, item: &Parsed, kind: Kind) -> Result<Verdict, Problem> {
-        let held = store::held(tx, &[item.id]).await?;
+        let held = store::held(tx, kind.word(), &[item.id]).await?;
         if !held.is_empty() {
             return self.known(tx, item, &held).await;
         }
@@ -93,14 +95,14 @@ impl Work<'_> {
     ) -> Result<Verdict, Problem> {
         let Some(before) = held.get(&item.id) else { return Ok(Verdict::Refused(Problem::gone())) };
         let Ok((kind, op)) = &item.parsed else { return Ok(Verdict::Refused(Problem::gone())) };
-        if before.kind != kind.word() || before.data != Value::Object(op.data.clone()) {
+        if before.data != Value::Object(op.data.clone()) {
             let detail = "This id is already used by a fact with other content, which is held for an admin.";
             return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
         }
         Ok(match before.outcome.as_deref() {
             Some("accepted") => {
                 // Filed, and deleted since.
-                let rev = store::rev(tx, before.id).await?;
+                let rev = store::rev(tx, kind.word(), before.id).await?;
                 rev.map_or_else(|| Verdict::Refused(Problem::gone()), |rev| Verdict::Done(Done::before(rev)))
             }
             Some(_) => {
@@ -150,10 +152,10 @@ impl Work<'_> {
     ///
     /// Only what the same member sent from the same phone: they could send it again now and it would be filed. Whatever
     /// else is held waits for an admin.
-    pub(super) async fn release(&self, tx: &mut ClubTx, record: Uuid) -> Result<(), Problem> {
+    pub(super) async fn release(&self, tx: &mut ClubTx, record: (Kind, Uuid)) -> Result<(), Problem> {
         let mut records = vec![record];
-        while let Some(record) = records.pop() {
-            for held in store::waiting_for(tx, self.device, record).await? {
+        while let Some((kind, id)) = records.pop() {
+            for held in store::waiting_for(tx, self.device, kind.word(), id).await? {
                 let item = Parsed::held(held.id, &held.kind, held.data);
                 let Ok((kind, _)) = &item.parsed else { continue };
                 if kind.barred(self.who).is_some() {
@@ -163,8 +165,8 @@ impl Work<'_> {
                 let filed = items::file(tx, &[(0, &item)]).await?.pop();
                 tx.skew_ms = skew;
                 if matches!(filed, Some(Fact::Stored(_))) {
-                    decide(tx, held.id, self.who.actor.account.0, "accepted", None).await?;
-                    records.push(held.id);
+                    decide(tx, (&held.kind, held.id), self.who.actor.account.0, "accepted", None).await?;
+                    records.push((*kind, held.id));
                 }
             }
         }

@@ -10,8 +10,8 @@ use crate::resources::sync::visibility::Grant;
 
 #[derive(Clone)]
 pub enum Entry {
-    Root(Uuid, Option<(Vec<Uuid>, Vec<Uuid>)>),
-    Child(Uuid, Uuid),
+    Root(RootId, Option<(Vec<Uuid>, Vec<Uuid>)>),
+    Child(Type, Uuid, RootId),
     Grant(u128, Uuid),
     Revoke(u128, Uuid),
 }
@@ -20,13 +20,18 @@ pub enum Entry {
 #[derive(Default)]
 pub struct Club {
     pub log: Vec<Entry>,
-    pub roots: BTreeMap<Uuid, Root>,
-    pub children: BTreeMap<Uuid, (Uuid, bool, Seq)>,
+    pub roots: BTreeMap<RootId, Root>,
+    pub children: BTreeMap<(Type, Uuid), (RootId, bool, Seq)>,
     pub grants: Vec<(u128, Grant)>,
 }
 
 pub fn id(n: u128) -> Uuid {
     Uuid::from_u128(n + 1)
+}
+
+/// A root: the numbers of each type begin at 0.
+pub fn root(kind: Type, n: u128) -> RootId {
+    RootId { id: id(n), kind }
 }
 
 impl Club {
@@ -39,7 +44,7 @@ impl Club {
         self.head()
     }
 
-    pub fn root(&mut self, root: Uuid, scopes: Option<Vec<Uuid>>, alive: bool) {
+    pub fn root(&mut self, root: RootId, scopes: Option<Vec<Uuid>>, alive: bool) {
         let moved = scopes.map(|after| {
             let before = self.roots.get(&root).map_or_else(Vec::new, |root| root.scopes.clone());
             (before, after)
@@ -50,11 +55,11 @@ impl Club {
             (_, Some(known)) => known.scopes.clone(),
             (_, None) => Vec::new(),
         };
-        self.roots.insert(root, Root { kind: Type::Athlete, rev, alive, scopes });
+        self.roots.insert(root, Root { rev, alive, scopes });
     }
 
-    pub fn child(&mut self, child: Uuid, root: Uuid, alive: bool) {
-        let rev = self.add(Entry::Child(child, root));
+    pub fn child(&mut self, child: (Type, Uuid), root: RootId, alive: bool) {
+        let rev = self.add(Entry::Child(child.0, child.1, root));
         self.children.insert(child, (root, alive, rev));
     }
 
@@ -94,7 +99,7 @@ impl Source for Reading<'_> {
                 seq: Seq::try_from(at + 1).unwrap(),
                 what: match entry.clone() {
                     Entry::Root(id, moved) => What::Root(id, moved),
-                    Entry::Child(id, root) => What::Child(Type::Run, id, root),
+                    Entry::Child(kind, id, root) => What::Child(kind, id, root),
                     Entry::Grant(who, scope) if who == self.member => What::Grant(scope),
                     Entry::Revoke(who, scope) if who == self.member => What::Revoke(scope),
                     Entry::Grant(..) | Entry::Revoke(..) => What::Other,
@@ -104,50 +109,46 @@ impl Source for Reading<'_> {
         Ok(rows)
     }
 
-    async fn roots(&mut self, ids: &[Uuid]) -> Result<HashMap<Uuid, Root>, Infallible> {
+    async fn roots(&mut self, ids: &[RootId]) -> Result<HashMap<RootId, Root>, Infallible> {
         Ok(ids.iter().filter_map(|id| self.club.roots.get(id).map(|root| (*id, root.clone()))).collect())
     }
 
-    async fn visible(&mut self, after: Option<Uuid>, limit: usize) -> Result<Vec<Uuid>, Infallible> {
+    async fn visible(&mut self, after: Place, limit: usize) -> Result<Vec<RootId>, Infallible> {
         let sight = self.club.sight(self.member);
         let seen = self.club.roots.iter().filter(|(_, root)| sight.sees(root)).map(|(id, _)| *id);
-        let ids: Vec<Uuid> = seen.filter(|id| after.is_none_or(|after| *id > after)).take(limit).collect();
-        Ok(ids)
+        Ok(seen.filter(|root| Place::past(*root) > after).take(limit).collect())
     }
 
     async fn touched(
         &mut self,
         scope: Uuid,
         since: Seq,
-        after: Option<Uuid>,
+        after: Place,
         limit: usize,
-    ) -> Result<Vec<Uuid>, Infallible> {
+    ) -> Result<Vec<RootId>, Infallible> {
         let skip = usize::try_from(since).unwrap();
         let left = self.club.log.iter().skip(skip).filter_map(|entry| match entry {
             Entry::Root(id, Some((before, _))) if before.contains(&scope) => Some(*id),
             _ => None,
         });
         let inside = self.club.roots.iter().filter(|(_, root)| root.scopes.contains(&scope)).map(|(id, _)| *id);
-        let all: BTreeSet<Uuid> = left.chain(inside).collect();
-        let ids: Vec<Uuid> = all.into_iter().filter(|id| after.is_none_or(|after| *id > after)).take(limit).collect();
-        Ok(ids)
+        let all: BTreeSet<RootId> = left.chain(inside).collect();
+        Ok(all.into_iter().filter(|root| Place::past(*root) > after).take(limit).collect())
     }
 
     async fn children(
         &mut self,
-        roots: &[Uuid],
+        roots: &[RootId],
         types: Types,
         after: Option<Key>,
         limit: usize,
     ) -> Result<Vec<Child>, Infallible> {
         let live = self.club.children.iter().filter(|(_, (root, alive, _))| *alive && roots.contains(root));
         let mut all: Vec<Child> =
-            live.map(|(id, (root, ..))| Child { root: *root, kind: Type::Run, id: *id }).collect();
-        all.sort_by_key(|child| (child.root, child.id));
-        all.retain(|child| {
-            let key = Key { root: child.root, part: Part::Child(child.kind, child.id) };
-            types.has(Type::Run) && after.is_none_or(|after| key > after)
-        });
+            live.map(|((kind, id), (root, ..))| Child { root: *root, kind: *kind, id: *id }).collect();
+        let key = |child: &Child| Key { root: child.root, part: Part::Child(child.kind, child.id) };
+        all.sort_by_key(key);
+        all.retain(|child| types.has(child.kind) && after.is_none_or(|after| key(child) > after));
         all.truncate(limit);
         Ok(all)
     }

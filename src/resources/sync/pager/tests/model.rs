@@ -9,6 +9,7 @@ use super::super::*;
 use super::engine::club::{Club, What as Says, single};
 use super::engine::pull::{self, Emit};
 use super::engine::words::{EVERY_TYPE, Id, Kind, Record, Scopes};
+use crate::resources::sync::places::Walk;
 use crate::resources::sync::visibility::{Grant, Reason};
 
 const KINDS: [(Kind, Type); 7] = [
@@ -41,17 +42,23 @@ fn scopes(set: Scopes) -> Vec<Uuid> {
     single(set).map(|scope| id(scope.into())).collect()
 }
 
-fn key(key: pull::Key) -> Key {
-    let (root, part, rank, child) = key;
+/// A root of the model by its type, which its token does not tell.
+fn root(club: &Club, of: Id) -> RootId {
+    RootId { id: id(of), kind: club.records.get(&of).map_or(Type::Group, |one| kind(one.kind)) }
+}
+
+fn key(club: &Club, key: pull::Key) -> Key {
+    let (above, part, rank, child) = key;
     let part = match part {
         0 => Part::Reset,
         1 => Part::Root,
         _ => Part::Child(KINDS[usize::from(rank)].1, id(child)),
     };
-    Key { root: id(root), part }
+    Key { root: root(club, above), part }
 }
 
-pub fn position(of: &pull::Position) -> Position {
+pub fn position(club: &Club, of: &pull::Position) -> Position {
+    let key = |one| key(club, one);
     let walk = of.walk.map(|walk| Walk { types: types(walk.types), after: walk.after.map(key) });
     Position { seq: of.seq, sub: of.sub.map(key), walk }
 }
@@ -92,9 +99,9 @@ pub struct Reading<'a> {
 }
 
 impl Reading<'_> {
-    fn page(&mut self, ids: impl Iterator<Item = Id>, after: Option<Uuid>, limit: usize) -> Vec<Uuid> {
-        let ids: BTreeSet<Uuid> = ids.map(id).filter(|id| after.is_none_or(|after| *id > after)).collect();
-        let ids: Vec<Uuid> = ids.into_iter().take(limit).collect();
+    fn page(&mut self, ids: impl Iterator<Item = Id>, after: Place, limit: usize) -> Vec<RootId> {
+        let roots = ids.map(|id| root(self.club, id)).filter(|root| Place::past(*root) > after);
+        let ids: Vec<RootId> = roots.collect::<BTreeSet<RootId>>().into_iter().take(limit).collect();
         self.read += ids.len();
         ids
     }
@@ -110,8 +117,10 @@ impl Source for Reading<'_> {
 
     async fn rows(&mut self, after: Seq, limit: usize) -> Result<Vec<Row>, Infallible> {
         let what = |says: Says| match says {
-            Says::Root(root, moved) => What::Root(id(root), moved.map(|(old, new)| (scopes(old), scopes(new)))),
-            Says::Child(child, root) => What::Child(kind(self.club.records[&child].kind), id(child), id(root)),
+            Says::Root(of, moved) => {
+                What::Root(root(self.club, of), moved.map(|(old, new)| (scopes(old), scopes(new))))
+            }
+            Says::Child(child, of) => What::Child(kind(self.club.records[&child].kind), id(child), root(self.club, of)),
             Says::Grant(who, scope) if who == self.member => What::Grant(id(scope.into())),
             Says::Revoke(who, scope) if who == self.member => What::Revoke(id(scope.into())),
             Says::Grant(..) | Says::Revoke(..) => What::Other,
@@ -122,14 +131,13 @@ impl Source for Reading<'_> {
         Ok(rows)
     }
 
-    async fn roots(&mut self, ids: &[Uuid]) -> Result<HashMap<Uuid, Root>, Infallible> {
-        let found = ids.iter().filter_map(|id| self.club.records.get(&back(*id)).map(|one| (*id, one)));
-        let root =
-            |one: &Record| Root { kind: kind(one.kind), rev: one.rev, alive: one.alive, scopes: scopes(one.scopes) };
+    async fn roots(&mut self, ids: &[RootId]) -> Result<HashMap<RootId, Root>, Infallible> {
+        let found = ids.iter().filter_map(|id| self.club.records.get(&back(id.id)).map(|one| (*id, one)));
+        let root = |one: &Record| Root { rev: one.rev, alive: one.alive, scopes: scopes(one.scopes) };
         Ok(found.map(|(id, one)| (id, root(one))).collect())
     }
 
-    async fn visible(&mut self, after: Option<Uuid>, limit: usize) -> Result<Vec<Uuid>, Infallible> {
+    async fn visible(&mut self, after: Place, limit: usize) -> Result<Vec<RootId>, Infallible> {
         let seen = self.roots_where(|one| self.club.sees(self.member, one));
         Ok(self.page(seen.into_iter(), after, limit))
     }
@@ -138,9 +146,9 @@ impl Source for Reading<'_> {
         &mut self,
         scope: Uuid,
         since: Seq,
-        after: Option<Uuid>,
+        after: Place,
         limit: usize,
-    ) -> Result<Vec<Uuid>, Infallible> {
+    ) -> Result<Vec<RootId>, Infallible> {
         let scope = Scopes::try_from(back(scope)).unwrap();
         let left = self.club.rows_after(since).iter().filter_map(|row| match row.what {
             Says::Root(root, Some((before, _))) if before & scope != 0 => Some(root),
@@ -153,13 +161,13 @@ impl Source for Reading<'_> {
 
     async fn children(
         &mut self,
-        roots: &[Uuid],
+        roots: &[RootId],
         types: Types,
         after: Option<Key>,
         limit: usize,
     ) -> Result<Vec<Child>, Infallible> {
         let old = |one: &Record| self.history_from.is_some_and(|day| one.kind == Kind::Run && one.claimed < day);
-        let below = |root: &Uuid| self.club.below(back(*root)).into_iter().filter(|one| !old(one));
+        let below = |root: &RootId| self.club.below(back(root.id)).into_iter().filter(|one| !old(one));
         let mut all: Vec<Child> = roots
             .iter()
             .flat_map(|root| below(root).map(|one| Child { root: *root, kind: kind(one.kind), id: id(one.id) }))

@@ -1,0 +1,241 @@
+//! Which roots a member sees, which ones a grant touches, and what lies below them, as rows.
+
+use chrono::NaiveDate;
+use uuid::Uuid;
+
+use super::model::{Type, Types};
+use super::pager::Child;
+use super::places::{Key, Part, Place, RootId};
+use super::store::ranked;
+use super::visibility::Seq;
+use crate::platform::db::{ClubTx, StoreError};
+
+/// The live roots in these scopes, in order, after `after`.
+pub async fn visible(tx: &mut ClubTx, scopes: &[Uuid], after: Place, limit: i64) -> Result<Vec<RootId>, StoreError> {
+    let club = tx.club.0;
+    let everything = scopes.contains(&Uuid::nil());
+    let club_wide = scopes.contains(&club);
+    let rows = sqlx::query!(
+        r#"
+        select t.id as "id!", t.rank as "rank!" from (
+          (select g.id, 0::smallint as rank from groups g
+           where g.club_id = $1 and g.deleted_at is null and g.id >= $2 and (g.id > $2 or 0 > $7::smallint)
+             and ($3 or g.id = any ($5))
+           order by g.id limit $6)
+          union all
+          (select v.id, 1::smallint from venues v
+           where v.club_id = $1 and v.deleted_at is null and v.id >= $2 and (v.id > $2 or 1 > $7) and $4
+           order by v.id limit $6)
+          union all
+          (select e.id, 2::smallint from equipment e
+           where e.club_id = $1 and e.deleted_at is null and e.id >= $2 and (e.id > $2 or 2 > $7) and $4
+           order by e.id limit $6)
+          union all
+          (select b.id, 3::smallint from barrier_configurations b
+           where b.club_id = $1 and b.deleted_at is null and b.id >= $2 and (b.id > $2 or 3 > $7) and $4
+           order by b.id limit $6)
+          union all
+          (select a.id, 4::smallint from athletes a
+           where a.club_id = $1 and a.deleted_at is null and a.id >= $2 and (a.id > $2 or 4 > $7)
+             and ($3 or exists (
+               select from athlete_scope s
+               where s.club_id = $1 and s.athlete_id = a.id and s.scope_id = any ($5)))
+           order by a.id limit $6)
+          union all
+          (select x.id, 5::smallint from sessions x
+           where x.club_id = $1 and x.deleted_at is null and x.id >= $2 and (x.id > $2 or 5 > $7)
+             and ($3 or exists (
+               select from session_scope s
+               where s.club_id = $1 and s.session_id = x.id and s.scope_id = any ($5)))
+           order by x.id limit $6)
+          union all
+          (select c.id, 15::smallint from clubs c
+           where c.id = $1 and c.id >= $2 and (c.id > $2 or 15 > $7) and $4)
+          union all
+          (select y.id, 16::smallint from age_groups y
+           where y.club_id = $1 and y.deleted_at is null and y.id >= $2 and (y.id > $2 or 16 > $7) and $4
+           order by y.id limit $6)
+          union all
+          (select z.id, 17::smallint from competition_specs z
+           where z.club_id = $1 and z.deleted_at is null and z.id >= $2 and (z.id > $2 or 17 > $7) and $4
+           order by z.id limit $6)
+        ) t
+        order by t.id, t.rank
+        limit $6
+        "#,
+        club,
+        after.id,
+        everything,
+        club_wide,
+        scopes,
+        limit,
+        after.rank
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter().map(|row| Ok(RootId { id: row.id, kind: ranked(row.rank)? })).collect()
+}
+
+/// The roots that are in a scope now or left it in a row after `since`, in order, after `after`.
+pub async fn touched(
+    tx: &mut ClubTx,
+    (scope, since): (Uuid, Seq),
+    after: Place,
+    limit: i64,
+) -> Result<Vec<RootId>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select t.id as "id!", t.rank as "rank!" from (
+          (select s.root_id as id, (case s.kind when 'athlete' then 4 else 5 end)::smallint as rank
+           from root_scope s
+           where s.club_id = $1 and s.scope_id = $2 and s.root_id >= $4
+             and (s.root_id > $4 or (case s.kind when 'athlete' then 4 else 5 end) > $7::smallint)
+           order by s.root_id, s.kind limit $6)
+          union
+          (select c.entity_id, (case c.kind when 'athlete' then 4 else 5 end)::smallint from club_change c
+           where c.club_id = $1 and c.seq > $3 and c.before_scopes is not null and c.before_scopes @> array[$2]
+             and c.kind in ('athlete', 'session') and c.entity_id >= $4
+             and (c.entity_id > $4 or (case c.kind when 'athlete' then 4 else 5 end) > $7))
+          union
+          (select g.id, 0::smallint from groups g
+           where g.club_id = $1 and (g.id = $2 or $5) and g.deleted_at is null
+             and g.id >= $4 and (g.id > $4 or 0 > $7)
+           order by g.id limit $6)
+          union
+          (select a.id, 4::smallint from athletes a
+           where a.club_id = $1 and $5 and a.deleted_at is null and a.id >= $4 and (a.id > $4 or 4 > $7)
+           order by a.id limit $6)
+          union
+          (select x.id, 5::smallint from sessions x
+           where x.club_id = $1 and $5 and x.deleted_at is null and x.id >= $4 and (x.id > $4 or 5 > $7)
+           order by x.id limit $6)
+          union
+          (select v.id, 1::smallint from venues v
+           where v.club_id = $1 and $2 = $1 and v.deleted_at is null and v.id >= $4 and (v.id > $4 or 1 > $7)
+           order by v.id limit $6)
+          union
+          (select e.id, 2::smallint from equipment e
+           where e.club_id = $1 and $2 = $1 and e.deleted_at is null and e.id >= $4 and (e.id > $4 or 2 > $7)
+           order by e.id limit $6)
+          union
+          (select b.id, 3::smallint from barrier_configurations b
+           where b.club_id = $1 and $2 = $1 and b.deleted_at is null and b.id >= $4 and (b.id > $4 or 3 > $7)
+           order by b.id limit $6)
+          union
+          (select c.id, 15::smallint from clubs c
+           where c.id = $1 and $2 = $1 and c.id >= $4 and (c.id > $4 or 15 > $7))
+          union
+          (select y.id, 16::smallint from age_groups y
+           where y.club_id = $1 and $2 = $1 and y.deleted_at is null and y.id >= $4 and (y.id > $4 or 16 > $7)
+           order by y.id limit $6)
+          union
+          (select z.id, 17::smallint from competition_specs z
+           where z.club_id = $1 and $2 = $1 and z.deleted_at is null and z.id >= $4 and (z.id > $4 or 17 > $7)
+           order by z.id limit $6)
+        ) t
+        order by t.id, t.rank
+        limit $6
+        "#,
+        club,
+        scope,
+        since,
+        after.id,
+        scope.is_nil(),
+        limit,
+        after.rank
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter().map(|row| Ok(RootId { id: row.id, kind: ranked(row.rank)? })).collect()
+}
+
+/// The live records of these types below these roots, by root, type and id, after `after`; of recorded facts those from a
+/// day on.
+pub async fn children(
+    tx: &mut ClubTx,
+    (roots, types, history_from): (&[RootId], Types, Option<NaiveDate>),
+    after: Option<Key>,
+    limit: i64,
+) -> Result<Vec<Child>, StoreError> {
+    let club = tx.club.0;
+    let ranks: Vec<i16> = types.iter().map(Type::rank).collect();
+    let (ids, kinds): (Vec<Uuid>, Vec<i16>) = roots.iter().map(|root| (root.id, root.kind.rank())).unzip();
+    let (root, rank, id) = past(after);
+    let rows = sqlx::query!(
+        r#"
+        select r.root_id as "root!", r.root_rank as "root_rank!", c.rank as "rank!", c.id as "id!"
+        from (
+          select u.root_id, u.root_rank from unnest($2::uuid[], $9::smallint[]) as u (root_id, root_rank)
+          order by u.root_id, u.root_rank
+        ) r
+        cross join lateral (
+          select 6::smallint as rank, m.id from measurements m
+          where m.club_id = $1 and r.root_rank = 4 and m.athlete_id = r.root_id and m.deleted_at is null
+          union all
+          select 7::smallint, t.id from attendance t
+          where t.club_id = $1 and r.root_rank = 4 and t.athlete_id = r.root_id and t.deleted_at is null
+            and ($8::date is null or t.created_at >= $8::date)
+          union all
+          select 8::smallint, l.id from lane_plans l
+          where l.club_id = $1 and r.root_rank = 5 and l.session_id = r.root_id and l.deleted_at is null
+            and ($8::date is null or l.created_at >= $8::date)
+          union all
+          (select 9::smallint, x.id from runs x
+           where x.club_id = $1 and r.root_rank = 4 and x.athlete_id = r.root_id
+             and ($8::date is null or x.run_at >= $8::date)
+             and x.id > case when r.root_id = $4 and r.root_rank = $10 and 9::smallint = $5 then $6
+               else '00000000-0000-0000-0000-000000000000'::uuid end
+           order by x.id limit $7)
+          union all
+          select 10::smallint, a.id from assessments a
+          where a.club_id = $1 and r.root_rank = 4 and a.athlete_id = r.root_id
+            and ($8::date is null or a.assessed_at >= $8::date)
+          union all
+          select 11::smallint, d.id from recommendations d
+          where d.club_id = $1 and r.root_rank = 4 and d.athlete_id = r.root_id
+            and ($8::date is null or d.on_date >= $8)
+          union all
+          select 12::smallint, x.id from race_tests x
+          where x.club_id = $1 and r.root_rank = 5 and x.session_id = r.root_id and x.deleted_at is null
+            and ($8::date is null or x.created_at >= $8::date)
+          union all
+          select 13::smallint, e.id from race_entries e
+          where e.club_id = $1 and r.root_rank = 4 and e.athlete_id = r.root_id
+            and ($8::date is null or e.created_at >= $8::date)
+          union all
+          select 14::smallint, y.id from race_results y
+          where y.club_id = $1 and r.root_rank = 4 and y.athlete_id = r.root_id
+            and ($8::date is null or y.created_at >= $8::date)
+        ) c
+        where c.rank = any ($3) and (r.root_id, r.root_rank, c.rank, c.id) > ($4, $10, $5, $6)
+        order by r.root_id, r.root_rank, c.rank, c.id
+        limit $7
+        "#,
+        club,
+        &ids,
+        &ranks,
+        root.id,
+        rank,
+        id,
+        limit,
+        history_from,
+        &kinds,
+        root.rank
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let child = |root: Uuid, root_rank: i16, rank: i16, id: Uuid| {
+        Ok(Child { root: RootId { id: root, kind: ranked(root_rank)? }, kind: ranked(rank)?, id })
+    };
+    rows.into_iter().map(|row| child(row.root, row.root_rank, row.rank, row.id)).collect()
+}
+
+/// The child after which a page goes on, as the columns that order them.
+fn past(after: Option<Key>) -> (Place, i16, Uuid) {
+    match after {
+        None => (Place::START, -1, Uuid::nil()),
+        Some(Key { root, part: Part::Child(kind, id) }) => (Place::past(root), kind.rank(), id),
+        Some(Key { root, .. }) => (Place::past(root), -1, Uuid::nil()),
+    }
+}

@@ -15,16 +15,17 @@ use crate::support::{Caller, TestApp};
 pub struct Phone {
     pub token: Option<String>,
     pub copy: BTreeMap<(String, String), Value>,
-    revs: HashMap<String, i64>,
+    revs: HashMap<(String, String), i64>,
 }
 
-fn parent(kind: &str, data: &Value) -> Option<String> {
-    let field = match kind {
-        "run" | "assessment" | "measurement" | "attendance" | "decision" | "race_entry" | "race_result" => "athlete_id",
-        "lane_plan" | "race_test" => "session_id",
+/// The type and id of what a record belongs to.
+fn parent(kind: &str, data: &Value) -> Option<(String, String)> {
+    let above = match kind {
+        "run" | "assessment" | "measurement" | "attendance" | "decision" | "race_entry" | "race_result" => "athlete",
+        "lane_plan" | "race_test" => "session",
         _ => return None,
     };
-    data[field].as_str().map(str::to_owned)
+    data[format!("{above}_id")].as_str().map(|id| (above.to_owned(), id.to_owned()))
 }
 
 impl Phone {
@@ -33,15 +34,16 @@ impl Phone {
         for change in page["changes"].as_array().unwrap() {
             let (kind, id) = (change["type"].as_str().unwrap().to_owned(), change["id"].as_str().unwrap().to_owned());
             let rev: i64 = change["rev"].as_str().unwrap().parse().unwrap();
-            let highest = self.revs.entry(id.clone()).or_default();
+            let highest = self.revs.entry((kind.clone(), id.clone())).or_default();
             assert!(rev >= *highest, "the number of {kind} {id} fell from {highest} to {rev}");
             *highest = rev;
             if change["data"].is_object() {
                 assert_eq!(change["data"]["rev"].as_i64(), Some(rev));
                 self.copy.insert((kind, id), change["data"].clone());
             } else {
-                self.copy.remove(&(kind, id.clone()));
-                self.copy.retain(|(kind, _), data| parent(kind, data).as_ref() != Some(&id));
+                let gone = (kind, id);
+                self.copy.remove(&gone);
+                self.copy.retain(|(kind, _), data| parent(kind, data).as_ref() != Some(&gone));
             }
         }
         self.token = Some(page["sync_token"].as_str().unwrap().to_owned());

@@ -11,6 +11,7 @@ use super::answer::{Inputs, compute};
 use super::model::{Raw, Wish};
 use super::shapes::{Content, LaneView, Page, Request, View};
 use super::store::{self, Plan, StoredPlan};
+use super::sync::Edits;
 use crate::compute::day::Day;
 use crate::compute::lane_plan::{self, Candidate};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
@@ -18,6 +19,7 @@ use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::ops::Editable;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
@@ -230,7 +232,7 @@ async fn delete_lane_plan(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<
     let mut tx = permit.write(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
     stored::require_match(&req, found.rev, &view(&found)?)?;
-    store::remove(&mut tx, found.value.session, found.id).await?;
+    Edits::remove(&mut tx, found.id.0, &found.value).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }

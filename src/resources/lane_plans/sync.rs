@@ -107,11 +107,26 @@ impl Editable for Edits {
         Ok(store::insert(tx, LanePlanId(id), value).await?)
     }
 
-    async fn save(tx: &mut ClubTx, id: Uuid, value: &Plan, _: &Plan) -> Result<(), Problem> {
+    async fn save(tx: &mut ClubTx, id: Uuid, value: &Plan, before: &Plan) -> Result<(), Problem> {
+        require_people(tx, before).await?;
         Ok(store::save(tx, LanePlanId(id), value).await?)
     }
 
     async fn remove(tx: &mut ClubTx, id: Uuid, before: &Plan) -> Result<(), Problem> {
+        require_people(tx, before).await?;
         Ok(store::remove(tx, before.session, LanePlanId(id)).await?)
     }
+}
+
+/// Refuses to take a plan from athletes whom the actor does not see.
+async fn require_people(tx: &mut ClubTx, plan: &Plan) -> Result<(), Problem> {
+    let content: Content =
+        serde_json::from_value(plan.content.clone()).map_err(|_| StoreError::Corrupt("lane plan"))?;
+    let people: Vec<Uuid> = content
+        .lanes
+        .iter()
+        .flat_map(|lane| lane.athletes.iter().map(|one| one.athlete_id.0))
+        .chain(content.resting.iter().map(|one| one.athlete_id.0))
+        .collect();
+    grants::require_people(tx, &people, Edits::WHAT).await
 }

@@ -107,7 +107,8 @@ async fn groups_of_athletes_and_sessions_are_told_apart_by_the_log(pool: PgPool)
     let expected: Vec<_> = expected.map(|(kind, root, scope)| (kind.to_owned(), id(root), id(scope))).into();
     assert_eq!(scopes, expected);
 
-    let roots: Vec<(i64, String)> = rows(&pool, "select seq, root_kind from club_change where seq <= 12 order by seq").await;
+    let roots: Vec<(i64, String)> =
+        rows(&pool, "select seq, root_kind from club_change where seq <= 12 order by seq").await;
     let kinds = ["athlete", "session", "athlete", "session", "session", "session", "athlete", "session", "member"];
     assert_eq!(roots.iter().take(9).map(|(_, kind)| kind.as_str()).collect::<Vec<_>>(), kinds);
     // Whoever saw one of the twins drops it, and whoever sees it now takes it anew.
@@ -120,8 +121,11 @@ async fn groups_of_athletes_and_sessions_are_told_apart_by_the_log(pool: PgPool)
     for pair in told.chunks(2) {
         let (drop, take) = (&pair[0], &pair[1]);
         assert_eq!((&drop.0, drop.1, &drop.3), (&take.0, take.1, &take.2));
-        let now: Vec<Uuid> =
-            scopes.iter().filter(|(kind, root, _)| (kind, *root) == (&take.0, take.1)).map(|(.., scope)| *scope).collect();
+        let now: Vec<Uuid> = scopes
+            .iter()
+            .filter(|(kind, root, _)| (kind, *root) == (&take.0, take.1))
+            .map(|(.., scope)| *scope)
+            .collect();
         assert_eq!(take.3, now);
         assert!(now.iter().all(|scope| drop.2.contains(scope)), "who sees it now is told to drop it first");
         assert_eq!(drop.2.contains(&id(1)), drop.1 == id(25), "all members may hold what lay below the venue's id");

@@ -249,6 +249,31 @@ pub async fn require_moved(tx: &mut ClubTx, before: &[GroupId], after: &[GroupId
     require_assigned(tx, &missing(before, after))
 }
 
+/// Checks that everybody for whom something shared is there is of the actor's groups: only then is it theirs to take away.
+///
+/// # Errors
+/// 403 otherwise; `what` is what it is called.
+pub fn require_all(tx: &ClubTx, groups: &[GroupId], what: &str) -> Result<(), Problem> {
+    if groups.iter().all(|group| tx.actor.sees(*group)) { Ok(()) } else { Err(others_rest_on(what)) }
+}
+
+/// The same for something that is there for athletes; deleted ones count no more.
+///
+/// # Errors
+/// 403 when the actor does not see one of them; database errors.
+pub async fn require_people(tx: &mut ClubTx, athletes: &[Uuid], what: &str) -> Result<(), Problem> {
+    let (seen, erased) = (visible_athletes(tx, athletes).await?, erased(tx, athletes).await?);
+    let theirs = |id: &Uuid| seen.contains_key(id) || erased.contains(id);
+    if athletes.iter().all(theirs) { Ok(()) } else { Err(others_rest_on(what)) }
+}
+
+fn others_rest_on(what: &str) -> Problem {
+    let detail = format!(
+        "This {what} is also there for a group that is not yours. Take your own group or athletes out of it, or ask a club admin."
+    );
+    Problem::new(Code::Forbidden, detail)
+}
+
 /// The deleted ones among these athletes.
 ///
 /// # Errors

@@ -12,6 +12,7 @@ use super::model::{Raw, Wish};
 use super::shapes::{Content, LaneView, Page, Request, View};
 use super::sight::{self, Seen, SeenPlan};
 use super::store::{self, StoredPlan};
+use super::sync::Edits;
 use crate::compute::day::Day;
 use crate::compute::lane_plan::{self, Candidate};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
@@ -19,10 +20,11 @@ use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::ops::Editable;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::people::People;
-use crate::platform::problem::{Code, Problem};
+use crate::platform::problem::Problem;
 use crate::platform::stored::{self, Stored};
 use crate::resources::advice::{self, Memory};
 
@@ -44,15 +46,6 @@ pub(super) fn view(stored: &SeenPlan) -> Result<View, StoreError> {
 /// One plan as the actor sees it.
 async fn seen(tx: &mut ClubTx, found: StoredPlan) -> Result<SeenPlan, Problem> {
     sight::seen(tx, vec![found]).await?.pop().ok_or_else(|| Problem::not_found("lane plan"))
-}
-
-/// Refuses to delete a plan that is also about athletes whom the caller does not see.
-pub(super) fn require_own(tx: &ClubTx, plan: &Seen) -> Result<(), Problem> {
-    if tx.actor.groups.is_none() || !plan.has_others() {
-        return Ok(());
-    }
-    let detail = "Athletes of other groups run in this plan too. Ask a club admin, or whoever coaches them all.";
-    Err(Problem::new(Code::Forbidden, detail))
 }
 
 /// Loads the inputs, naming every broken field of the request.
@@ -245,8 +238,7 @@ async fn delete_lane_plan(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<
     let mut tx = permit.write(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
     stored::require_match(&req, found.rev, &view(&found)?)?;
-    require_own(&tx, &found.value)?;
-    store::remove(&mut tx, found.value.plan.session, found.id).await?;
+    Edits::remove(&mut tx, found.id.0, &found.value).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -56,11 +56,6 @@ impl Seen {
         request.apart.retain(|pair| pair.iter().all(|id| sees(*id)));
         Ok((request, content))
     }
-
-    /// Whether it is also about athletes whom the actor does not see.
-    pub fn has_others(&self) -> bool {
-        self.plan.people.iter().any(|id| !self.people.sees(*id))
-    }
 }
 
 /// A plan as its reader sees it, with id and version.

@@ -3,13 +3,14 @@
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-use super::http::{require_own, view};
+use super::http::view;
 use super::shapes::{Content, Request};
 use super::sight::{self, Seen};
 use super::store;
 use crate::compute::decision::Caution;
 use crate::platform::db::{ClubTx, Kind, StoreError};
 use crate::platform::fault::Faults;
+use crate::platform::grants;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::ops::Editable;
 use crate::platform::people::People;
@@ -97,7 +98,8 @@ impl Editable for Edits {
     }
 
     async fn remove(tx: &mut ClubTx, id: Uuid, before: &Seen) -> Result<(), Problem> {
-        require_own(tx, before)?;
+        let people: Vec<Uuid> = before.plan.people.iter().map(|athlete| athlete.0).collect();
+        grants::require_people(tx, &people, Self::WHAT).await?;
         Ok(store::remove(tx, before.plan.session, LanePlanId(id)).await?)
     }
 }

@@ -166,7 +166,7 @@ async fn delete_race_test(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<
     let found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
-    store::remove(&mut tx, found.id, found.value.test.session, &entrants).await?;
+    Edits::remove(&mut tx, found.id.0, &found.value.test).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }

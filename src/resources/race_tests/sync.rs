@@ -12,6 +12,7 @@ use super::{entries_store, record, results_store, store};
 use crate::platform::body;
 use crate::platform::db::{ClubTx, Kind, StoreError};
 use crate::platform::fault::Fault;
+use crate::platform::grants;
 use crate::platform::ids::{RaceResultId, RaceTestId};
 use crate::platform::ops::{self, Editable, Fact};
 use crate::platform::people::Origin;
@@ -166,6 +167,8 @@ impl Editable for Edits {
 
     async fn remove(tx: &mut ClubTx, id: Uuid, before: &RaceTest) -> Result<(), Problem> {
         let entrants = entries_store::entrants(tx, RaceTestId(id)).await?;
+        let people: Vec<Uuid> = entrants.iter().map(|one| one.athlete.0).collect();
+        grants::require_people(tx, &people, Self::WHAT).await?;
         Ok(store::remove(tx, RaceTestId(id), before.session, &entrants).await?)
     }
 }

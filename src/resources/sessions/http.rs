@@ -28,8 +28,8 @@ use crate::platform::routed;
 struct ListParams {
     /// Only sessions of this group.
     group_id: Option<GroupId>,
-    /// Only `planned` or `held` sessions.
-    #[param(max_length = 7, example = "held")]
+    /// Only `planned`, `held` or `cancelled` sessions.
+    #[param(max_length = 9, example = "held")]
     state: Option<String>,
     /// From this day on.
     from: Option<NaiveDate>,
@@ -109,6 +109,9 @@ async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
 }
 
 /// Changes a session (merge patch).
+///
+/// A group is taken out of it by its own coach or an admin, while its athletes have no records in it. A session of several
+/// groups is cancelled by who has all of them.
 #[utoipa::path(
     tag = "sessions",
     params(
@@ -130,7 +133,10 @@ async fn update_session(
     routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
 }
 
-/// Deletes a session in which nothing was run.
+/// Deletes a session while nothing rests on it: no attendance, runs, assessments or race tests. Any other is cancelled: set
+/// its `state`.
+///
+/// A session of several groups is deleted by who has all of them, or an admin.
 #[utoipa::path(
     tag = "sessions",
     params(

@@ -4,6 +4,7 @@ mod attendance;
 mod http;
 mod model;
 mod presence_store;
+mod rests_store;
 mod shapes;
 mod store;
 pub mod sync;

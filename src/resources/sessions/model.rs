@@ -16,7 +16,8 @@ words! {
     /// Whether the session lies ahead or took place.
     State { /// Ahead.
         Planned = "planned", /// Took place.
-        Held = "held" }
+        Held = "held", /// Does not take place, or does not count any more; what was recorded in it stays.
+        Cancelled = "cancelled" }
 }
 
 /// The stages of the progression, first to last.
@@ -60,7 +61,7 @@ pub struct Block {
 pub struct Session {
     /// The day.
     pub held_on: NaiveDate,
-    /// Ahead or held.
+    /// Ahead, held or cancelled.
     pub state: State,
     /// Its groups, sorted, at least one.
     pub groups: Vec<GroupId>,
@@ -90,7 +91,7 @@ impl Session {
         let state = faults.take("/state", "word", State::parse(state));
         let ahead = (held_on - today).num_days();
         if held_on.year() < 2000 || ahead > 731 || (state == Some(State::Held) && ahead > 1) {
-            let detail = "must be from 2000 on; a planned session at most two years ahead, a held one at most tomorrow";
+            let detail = "must be from 2000 on and at most two years ahead; of a held session at most tomorrow";
             faults.add("/held_on", "out_of_range", detail);
         }
         let mut groups = groups.to_vec();

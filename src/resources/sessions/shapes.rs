@@ -73,8 +73,8 @@ pub struct Fields {
     /// The day.
     #[schema(example = "2026-11-24")]
     pub held_on: NaiveDate,
-    /// `planned` or `held`.
-    #[schema(pattern = "^(planned|held)$", max_length = 7, example = "planned")]
+    /// `planned`, `held` or `cancelled`.
+    #[schema(pattern = "^(planned|held|cancelled)$", max_length = 9, example = "planned")]
     pub state: String,
     /// The groups it is for: all of them, also those that you do not see. A group's id tells nothing of its people.
     #[schema(min_items = 1, max_items = 20)]
@@ -127,8 +127,8 @@ pub struct New {
     /// The day.
     #[schema(example = "2026-11-24")]
     pub held_on: NaiveDate,
-    /// `planned` or `held`.
-    #[schema(pattern = "^(planned|held)$", max_length = 7, example = "planned")]
+    /// `planned`, `held` or `cancelled`.
+    #[schema(pattern = "^(planned|held|cancelled)$", max_length = 9, example = "planned")]
     pub state: String,
     /// The groups it is for.
     #[schema(min_items = 1, max_items = 20)]

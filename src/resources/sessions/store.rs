@@ -225,25 +225,9 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &[G
     Ok(())
 }
 
-/// Deletes a session in which nothing was run.
+/// Deletes a session; what rests on it was looked for before.
 pub async fn remove(tx: &mut ClubTx, id: SessionId, groups: &[GroupId]) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let used = sqlx::query!(
-        r#"
-        select exists (select from runs where club_id = $1 and session_id = $2) as "runs!",
-          exists (select from race_tests where club_id = $1 and session_id = $2 and deleted_at is null) as "races!"
-        "#,
-        club,
-        id.0
-    )
-    .fetch_one(tx.conn())
-    .await?;
-    if used.runs {
-        return Err(StoreError::Conflict("Runs were recorded in this session; it stays as their record.".to_owned()));
-    }
-    if used.races {
-        return Err(StoreError::Conflict("This session has race tests; delete those first.".to_owned()));
-    }
     sqlx::query!(
         r#"
         update sessions

@@ -4,7 +4,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::model::Session;
+use super::model::{Session, State};
+use super::rests_store::{self, Leaving};
 use super::shapes::{Fields, View};
 use super::{presence_store, store};
 use crate::platform::body;
@@ -13,7 +14,7 @@ use crate::platform::fault::Fault;
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, GroupId, SessionId};
 use crate::platform::ops::{self, Done, Editable, Method, Op};
-use crate::platform::problem::Problem;
+use crate::platform::problem::{Code, Problem};
 use crate::platform::record::Record;
 use crate::platform::routed::Routed;
 use crate::platform::stored::Stored;
@@ -80,12 +81,35 @@ impl Editable for Edits {
     }
 
     async fn save(tx: &mut ClubTx, id: Uuid, value: &Session, before: &Session) -> Result<(), Problem> {
+        let out: Vec<GroupId> = before.groups.iter().copied().filter(|group| !value.groups.contains(group)).collect();
+        if !out.is_empty() {
+            grants::require(tx, &out, "/group_ids").await?;
+            let rests = rests_store::of(tx, SessionId(id), Some(Leaving { out: &out, stay: &value.groups })).await?;
+            keep(&rests, "Athletes of a group that you take out have")?;
+        }
+        if (value.state == State::Cancelled) != (before.state == State::Cancelled) {
+            grants::require_all(tx, &before.groups, Self::WHAT)?;
+        }
         Ok(store::save(tx, SessionId(id), value, &before.groups).await?)
     }
 
     async fn remove(tx: &mut ClubTx, id: Uuid, before: &Session) -> Result<(), Problem> {
+        grants::require_all(tx, &before.groups, Self::WHAT)?;
+        keep(&rests_store::of(tx, SessionId(id), None).await?, "This session has")?;
         Ok(store::remove(tx, SessionId(id), &before.groups).await?)
     }
+}
+
+/// Refuses what would part records from their session.
+fn keep(rests: &[String], who: &str) -> Result<(), Problem> {
+    if rests.is_empty() {
+        return Ok(());
+    }
+    let detail = format!(
+        "{who} {} in it, and the session stays as their record. Set its state to cancelled when it does not count.",
+        rests.join(", ")
+    );
+    Err(Problem::new(Code::Conflict, detail))
 }
 
 impl Routed for Edits {

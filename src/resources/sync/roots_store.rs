@@ -20,8 +20,7 @@ pub async fn visible(tx: &mut ClubTx, scopes: &[Uuid], after: Place, limit: i64)
         select t.id as "id!", t.rank as "rank!" from (
           (select g.id, 0::smallint as rank from groups g
            where g.club_id = $1 and g.deleted_at is null and g.id >= $2 and (g.id > $2 or 0 > $7::smallint)
-             and ($3 or g.id = any ($5))
-           order by g.id limit $6)
+             and ($3 or g.id = any ($5)) order by g.id limit $6)
           union all
           (select v.id, 1::smallint from venues v
            where v.club_id = $1 and v.deleted_at is null and v.id >= $2 and (v.id > $2 or 1 > $7) and $4
@@ -37,20 +36,15 @@ pub async fn visible(tx: &mut ClubTx, scopes: &[Uuid], after: Place, limit: i64)
           union all
           (select a.id, 4::smallint from athletes a
            where a.club_id = $1 and a.deleted_at is null and a.id >= $2 and (a.id > $2 or 4 > $7)
-             and ($3 or exists (
-               select from athlete_scope s
-               where s.club_id = $1 and s.athlete_id = a.id and s.scope_id = any ($5)))
-           order by a.id limit $6)
+             and ($3 or exists (select from athlete_scope s
+               where s.club_id = $1 and s.athlete_id = a.id and s.scope_id = any ($5))) order by a.id limit $6)
           union all
           (select x.id, 5::smallint from sessions x
            where x.club_id = $1 and x.deleted_at is null and x.id >= $2 and (x.id > $2 or 5 > $7)
-             and ($3 or exists (
-               select from session_scope s
-               where s.club_id = $1 and s.session_id = x.id and s.scope_id = any ($5)))
-           order by x.id limit $6)
+             and ($3 or exists (select from session_scope s
+               where s.club_id = $1 and s.session_id = x.id and s.scope_id = any ($5))) order by x.id limit $6)
           union all
-          (select c.id, 15::smallint from clubs c
-           where c.id = $1 and c.id >= $2 and (c.id > $2 or 15 > $7) and $4)
+          (select c.id, 15::smallint from clubs c where c.id = $1 and c.id >= $2 and (c.id > $2 or 15 > $7) and $4)
           union all
           (select y.id, 16::smallint from age_groups y
            where y.club_id = $1 and y.deleted_at is null and y.id >= $2 and (y.id > $2 or 16 > $7) and $4
@@ -73,10 +67,11 @@ pub async fn visible(tx: &mut ClubTx, scopes: &[Uuid], after: Place, limit: i64)
     )
     .fetch_all(tx.conn())
     .await?;
-    rows.into_iter().map(|row| Ok(RootId { id: row.id, kind: ranked(row.rank)? })).collect()
+    rows.into_iter().map(|row| root(row.id, row.rank)).collect()
 }
 
 /// The roots that are in a scope now or left it in a row after `since`, in order, after `after`.
+#[allow(clippy::too_many_lines)] // one statement, with an arm for each type
 pub async fn touched(
     tx: &mut ClubTx,
     (scope, since): (Uuid, Seq),
@@ -87,8 +82,7 @@ pub async fn touched(
     let rows = sqlx::query!(
         r#"
         select t.id as "id!", t.rank as "rank!" from (
-          (select s.root_id as id, (case s.kind when 'athlete' then 4 else 5 end)::smallint as rank
-           from root_scope s
+          (select s.root_id as id, (case s.kind when 'athlete' then 4 else 5 end)::smallint as rank from root_scope s
            where s.club_id = $1 and s.scope_id = $2 and s.root_id >= $4
              and (s.root_id > $4 or (case s.kind when 'athlete' then 4 else 5 end) > $7::smallint)
            order by s.root_id, s.kind limit $6)
@@ -99,8 +93,7 @@ pub async fn touched(
              and (c.entity_id > $4 or (case c.kind when 'athlete' then 4 else 5 end) > $7))
           union
           (select g.id, 0::smallint from groups g
-           where g.club_id = $1 and (g.id = $2 or $5) and g.deleted_at is null
-             and g.id >= $4 and (g.id > $4 or 0 > $7)
+           where g.club_id = $1 and (g.id = $2 or $5) and g.deleted_at is null and g.id >= $4 and (g.id > $4 or 0 > $7)
            order by g.id limit $6)
           union
           (select a.id, 4::smallint from athletes a
@@ -123,8 +116,7 @@ pub async fn touched(
            where b.club_id = $1 and $2 = $1 and b.deleted_at is null and b.id >= $4 and (b.id > $4 or 3 > $7)
            order by b.id limit $6)
           union
-          (select c.id, 15::smallint from clubs c
-           where c.id = $1 and $2 = $1 and c.id >= $4 and (c.id > $4 or 15 > $7))
+          (select c.id, 15::smallint from clubs c where c.id = $1 and $2 = $1 and c.id >= $4 and (c.id > $4 or 15 > $7))
           union
           (select y.id, 16::smallint from age_groups y
            where y.club_id = $1 and $2 = $1 and y.deleted_at is null and y.id >= $4 and (y.id > $4 or 16 > $7)
@@ -147,66 +139,62 @@ pub async fn touched(
     )
     .fetch_all(tx.conn())
     .await?;
-    rows.into_iter().map(|row| Ok(RootId { id: row.id, kind: ranked(row.rank)? })).collect()
+    rows.into_iter().map(|row| root(row.id, row.rank)).collect()
 }
 
 /// The live records of these types below these roots, by root, type and id, after `after`; of recorded facts those from a
 /// day on.
+#[allow(clippy::too_many_lines)] // one statement, with an arm for each type
 pub async fn children(
     tx: &mut ClubTx,
     (roots, types, history_from): (&[RootId], Types, Option<NaiveDate>),
     after: Option<Key>,
     limit: i64,
 ) -> Result<Vec<Child>, StoreError> {
-    let club = tx.club.0;
-    let ranks: Vec<i16> = types.iter().map(Type::rank).collect();
+    let (club, ranks): (Uuid, Vec<i16>) = (tx.club.0, types.iter().map(Type::rank).collect());
     let (ids, kinds): (Vec<Uuid>, Vec<i16>) = roots.iter().map(|root| (root.id, root.kind.rank())).unzip();
-    let (root, rank, id) = past(after);
+    let (above, rank, id) = past(after);
     let rows = sqlx::query!(
         r#"
         select r.root_id as "root!", r.root_rank as "root_rank!", c.rank as "rank!", c.id as "id!"
         from (
-          select u.root_id, u.root_rank from unnest($2::uuid[], $9::smallint[]) as u (root_id, root_rank)
-          order by u.root_id, u.root_rank
+          select u.root_id, u.root_rank, case u.root_rank when 4 then u.root_id end as athlete,
+            case u.root_rank when 5 then u.root_id end as session
+          from unnest($2::uuid[], $9::smallint[]) as u (root_id, root_rank) order by u.root_id, u.root_rank
         ) r
         cross join lateral (
           select 6::smallint as rank, m.id from measurements m
-          where m.club_id = $1 and r.root_rank = 4 and m.athlete_id = r.root_id and m.deleted_at is null
+          where m.club_id = $1 and m.athlete_id = r.athlete and m.deleted_at is null
           union all
           select 7::smallint, t.id from attendance t
-          where t.club_id = $1 and r.root_rank = 4 and t.athlete_id = r.root_id and t.deleted_at is null
+          where t.club_id = $1 and t.athlete_id = r.athlete and t.deleted_at is null
             and ($8::date is null or t.created_at >= $8::date)
           union all
           select 8::smallint, l.id from lane_plans l
-          where l.club_id = $1 and r.root_rank = 5 and l.session_id = r.root_id and l.deleted_at is null
+          where l.club_id = $1 and l.session_id = r.session and l.deleted_at is null
             and ($8::date is null or l.created_at >= $8::date)
           union all
           (select 9::smallint, x.id from runs x
-           where x.club_id = $1 and r.root_rank = 4 and x.athlete_id = r.root_id
-             and ($8::date is null or x.run_at >= $8::date)
-             and x.id > case when r.root_id = $4 and r.root_rank = $10 and 9::smallint = $5 then $6
+           where x.club_id = $1 and x.athlete_id = r.athlete and ($8::date is null or x.run_at >= $8::date)
+             and x.id > case when r.athlete = $4 and 4::smallint = $10 and 9::smallint = $5 then $6
                else '00000000-0000-0000-0000-000000000000'::uuid end
            order by x.id limit $7)
           union all
           select 10::smallint, a.id from assessments a
-          where a.club_id = $1 and r.root_rank = 4 and a.athlete_id = r.root_id
-            and ($8::date is null or a.assessed_at >= $8::date)
+          where a.club_id = $1 and a.athlete_id = r.athlete and ($8::date is null or a.assessed_at >= $8::date)
           union all
           select 11::smallint, d.id from recommendations d
-          where d.club_id = $1 and r.root_rank = 4 and d.athlete_id = r.root_id
-            and ($8::date is null or d.on_date >= $8)
+          where d.club_id = $1 and d.athlete_id = r.athlete and ($8::date is null or d.on_date >= $8)
           union all
           select 12::smallint, x.id from race_tests x
-          where x.club_id = $1 and r.root_rank = 5 and x.session_id = r.root_id and x.deleted_at is null
+          where x.club_id = $1 and x.session_id = r.session and x.deleted_at is null
             and ($8::date is null or x.created_at >= $8::date)
           union all
           select 13::smallint, e.id from race_entries e
-          where e.club_id = $1 and r.root_rank = 4 and e.athlete_id = r.root_id
-            and ($8::date is null or e.created_at >= $8::date)
+          where e.club_id = $1 and e.athlete_id = r.athlete and ($8::date is null or e.created_at >= $8::date)
           union all
           select 14::smallint, y.id from race_results y
-          where y.club_id = $1 and r.root_rank = 4 and y.athlete_id = r.root_id
-            and ($8::date is null or y.created_at >= $8::date)
+          where y.club_id = $1 and y.athlete_id = r.athlete and ($8::date is null or y.created_at >= $8::date)
         ) c
         where c.rank = any ($3) and (r.root_id, r.root_rank, c.rank, c.id) > ($4, $10, $5, $6)
         order by r.root_id, r.root_rank, c.rank, c.id
@@ -215,20 +203,24 @@ pub async fn children(
         club,
         &ids,
         &ranks,
-        root.id,
+        above.id,
         rank,
         id,
         limit,
         history_from,
         &kinds,
-        root.rank
+        above.rank
     )
     .fetch_all(tx.conn())
     .await?;
-    let child = |root: Uuid, root_rank: i16, rank: i16, id: Uuid| {
-        Ok(Child { root: RootId { id: root, kind: ranked(root_rank)? }, kind: ranked(rank)?, id })
-    };
-    rows.into_iter().map(|row| child(row.root, row.root_rank, row.rank, row.id)).collect()
+    rows.into_iter()
+        .map(|row| Ok(Child { root: root(row.root, row.root_rank)?, kind: ranked(row.rank)?, id: row.id }))
+        .collect()
+}
+
+/// A root as a query writes it.
+fn root(id: Uuid, rank: i16) -> Result<RootId, StoreError> {
+    Ok(RootId { id, kind: ranked(rank)? })
 }
 
 /// The child after which a page goes on, as the columns that order them.

@@ -21,7 +21,7 @@ use crate::platform::config::Config;
 use crate::platform::db::Db;
 use crate::platform::document::{self, Known};
 use crate::platform::token::Keys;
-use crate::platform::{body, fault, health, problem, telemetry};
+use crate::platform::{again, body, fault, health, problem, telemetry};
 use crate::resources::{self, advice::Memory, sync::Polls};
 
 /// The head of the OpenAPI document.
@@ -122,6 +122,7 @@ pub fn build(
         .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", shared.api.clone()))
         .service(web::redirect("/docs", "/docs/"))
         .default_service(web::to(document::unrouted))
+        .wrap(from_fn(again::carry_out))
         .wrap(Compress::default())
         .wrap(cors(&shared.config.origins))
         .wrap(from_fn(head_as_get))

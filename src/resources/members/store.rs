@@ -249,6 +249,7 @@ pub async fn remove_invitation(tx: &mut ClubTx, id: InvitationId) -> Result<(), 
 /// [`StoreError::NotFound`] for a token that is unknown, used, expired or meant for another address.
 pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaque) -> Result<ClubId, StoreError> {
     let club = ClubId(token.owner);
+    account_tx.alone(club, account.0).await?;
     let person = sqlx::query!("select email, display_name from accounts where account_id = $1", account.0)
         .fetch_one(account_tx.conn())
         .await?;
@@ -283,6 +284,9 @@ pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaqu
     .ok_or(StoreError::NotFound("open invitation for your e-mail address"))?;
     let (_, invitation) = <(InvitationId, Invitation)>::try_from(invitation)?;
     let assignment = invitation.assignment;
+    if assignment.role != Role::Admin {
+        keep_one_admin(&mut tx, account).await?;
+    }
     sqlx::query!(
         r#"
         insert into members as x (club_id, id, role, display_name, email, created_at, updated_at)
@@ -300,9 +304,6 @@ pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaqu
     )
     .execute(tx.changing(Change::put(Kind::Member, account)))
     .await?;
-    if assignment.role != Role::Admin {
-        keep_one_admin(&mut tx, account).await?;
-    }
     grants::set(&mut tx, account, assignment.role, &assignment.groups).await?;
     tx.commit().await?;
     Ok(club)

@@ -249,7 +249,6 @@ pub async fn remove_invitation(tx: &mut ClubTx, id: InvitationId) -> Result<(), 
 /// [`StoreError::NotFound`] for a token that is unknown, used, expired or meant for another address.
 pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaque) -> Result<ClubId, StoreError> {
     let club = ClubId(token.owner);
-    account_tx.alone(club, account.0).await?;
     let person = sqlx::query!("select email, display_name from accounts where account_id = $1", account.0)
         .fetch_one(account_tx.conn())
         .await?;

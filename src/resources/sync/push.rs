@@ -102,7 +102,7 @@ impl Work<'_> {
             match self.attempts(at, at + 1).await {
                 Ok(()) => {}
                 Err(problem) if matches!(problem.code(), Code::Internal | Code::Conflict) => {
-                    self.settle(at, &Verdict::Refused(problem), None)
+                    self.settle(at, &Verdict::Refused(problem), None);
                 }
                 Err(problem) => return Err(problem),
             }

@@ -21,48 +21,39 @@ use super::problem::Problem;
 /// How long to wait before each further time, milliseconds (ms); then the caller is told.
 const PAUSES_MS: [u64; 4] = [5, 20, 60, 150];
 
-/// What was read of a body, for the next time.
-#[derive(Default)]
-struct Read {
-    parts: Vec<Bytes>,
-    whole: bool,
-}
-
-/// A body that keeps what was read of it.
+/// The body of a request, with what was read of it.
 struct Kept {
     from: Payload,
-    read: Rc<RefCell<Read>>,
+    read: Vec<Bytes>,
 }
 
-impl Stream for Kept {
+/// The body once more: what was read before, then the rest.
+struct Body {
+    kept: Rc<RefCell<Kept>>,
+    at: usize,
+}
+
+impl Stream for Body {
     type Item = Result<Bytes, PayloadError>;
 
-    fn poll_next(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Option<Self::Item>> {
-        let next = ready!(Pin::new(&mut self.from).poll_next(context));
-        let mut read = self.read.borrow_mut();
-        match &next {
-            Some(Ok(part)) => read.parts.push(part.clone()),
-            Some(Err(_)) => {}
-            None => read.whole = true,
+    fn poll_next(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Option<Self::Item>> {
+        let Self { kept, at } = self.get_mut();
+        let mut kept = kept.borrow_mut();
+        if let Some(part) = kept.read.get(*at) {
+            *at += 1;
+            return Poll::Ready(Some(Ok(part.clone())));
         }
-        drop(read);
+        let next = ready!(Pin::new(&mut kept.from).poll_next(context));
+        if let Some(Ok(part)) = &next {
+            kept.read.push(part.clone());
+            *at += 1;
+        }
         Poll::Ready(next)
     }
 }
 
-/// A body that was read before.
-struct Again(std::vec::IntoIter<Bytes>);
-
-impl Stream for Again {
-    type Item = Result<Bytes, PayloadError>;
-
-    fn poll_next(mut self: Pin<&mut Self>, _: &mut Context<'_>) -> Poll<Option<Self::Item>> {
-        Poll::Ready(self.0.next().map(Ok))
-    }
-}
-
-fn stream(body: impl Stream<Item = Result<Bytes, PayloadError>> + 'static) -> Payload {
-    Payload::Stream { payload: Box::pin(body) }
+fn body(kept: &Rc<RefCell<Kept>>) -> Payload {
+    Payload::Stream { payload: Box::pin(Body { kept: Rc::clone(kept), at: 0 }) }
 }
 
 fn was_undone<B>(answer: &ServiceResponse<B>) -> bool {
@@ -84,27 +75,19 @@ pub async fn carry_out<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Re
     if req.method().is_safe() {
         return one_connection(next.call(req)).await;
     }
-    let read = Rc::new(RefCell::new(Read::default()));
-    let (head, payload) = req.into_parts();
-    let body = match payload {
-        Payload::None => {
-            read.borrow_mut().whole = true;
-            Payload::None
-        }
-        from => stream(Kept { from, read: Rc::clone(&read) }),
-    };
-    let mut req = ServiceRequest::from_parts(head, body);
+    let (head, from) = req.into_parts();
+    let kept = Rc::new(RefCell::new(Kept { from, read: Vec::new() }));
+    let mut req = ServiceRequest::from_parts(head, body(&kept));
     for milliseconds in PAUSES_MS {
         let answer = one_connection(next.call(req)).await?;
-        if !was_undone(&answer) || !read.borrow().whole {
+        if !was_undone(&answer) {
             return Ok(answer);
         }
         // The answer goes first, because it may hold on to the request.
         let (head, answer) = answer.into_parts();
         drop(answer);
         tokio::time::sleep(pause(milliseconds)).await;
-        let body = stream(Again(read.borrow().parts.clone().into_iter()));
-        req = ServiceRequest::from_parts(head, body);
+        req = ServiceRequest::from_parts(head, body(&kept));
         req.match_info_mut().reset();
     }
     one_connection(next.call(req)).await

@@ -58,7 +58,7 @@ impl Db {
     /// A pool that connects when first used; one for each worker thread.
     pub fn lazy(options: PgConnectOptions, connections: u32) -> Self {
         let options = options.application_name("lanewright").options([
-            ("lock_timeout", "2s"),
+            ("lock_timeout", "4s"),
             ("statement_timeout", "15s"),
             ("idle_in_transaction_session_timeout", "5s"),
         ]);

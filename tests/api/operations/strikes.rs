@@ -51,13 +51,13 @@ impl Striker {
                return null;
              end $f$;",
         );
-        for table in &tables {
-            sql.push_str(&format!(
+        sql.extend(tables.iter().map(|table| {
+            format!(
                 "create sequence wrote_{table};
                  create trigger struck before insert or update or delete on {table} for each statement
                  execute function strike();"
-            ));
-        }
+            )
+        }));
         sqlx::raw_sql(AssertSqlSafe(sql)).execute(pool).await.unwrap();
         Self { pool: pool.clone(), tables }
     }

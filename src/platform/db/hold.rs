@@ -49,3 +49,22 @@ impl Drop for Hold {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test]
+    async fn a_request_that_holds_a_connection_gets_no_other() {
+        one_connection(async {
+            let first = Hold::take();
+            assert!(first.is_ok());
+            assert!(matches!(Hold::take(), Err(StoreError::SecondConnection)));
+            drop(first);
+            assert!(Hold::take().is_ok());
+        })
+        .await;
+        let (one, other) = (Hold::take(), Hold::take());
+        assert!(one.is_ok() && other.is_ok(), "chores are not watched");
+    }
+}

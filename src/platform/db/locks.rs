@@ -133,3 +133,51 @@ impl AccountTx {
         take(self.conn(), &[share, format!("select pg_advisory_xact_lock({})", key(club, record))]).await
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn keys(numbers: impl IntoIterator<Item = i64>) -> BTreeSet<i64> {
+        numbers.into_iter().collect()
+    }
+
+    fn taken(statements: &[String]) -> Vec<i64> {
+        let number = |text: &String| text.split(['(', ')']).nth(1).and_then(|number| number.parse().ok());
+        statements.iter().filter(|text| !text.contains("shared")).filter_map(number).collect()
+    }
+
+    #[test]
+    fn locks_are_taken_once_and_in_order() {
+        let (club, mut locks) = (ClubId::new(), Locks::default());
+        assert_eq!(taken(&locks.add(club, keys([3, -1, 2]))), [-1, 2, 3]);
+        assert_eq!(taken(&locks.add(club, keys([2, 5, 4]))), [4, 5]);
+        assert!(locks.add(club, keys([5])).is_empty());
+    }
+
+    #[test]
+    fn going_back_gives_up_what_was_taken_since() {
+        let (club, mut locks) = (ClubId::new(), Locks::default());
+        locks.add(club, keys([1]));
+        locks.mark();
+        locks.add(club, keys([2]));
+        locks.back();
+        assert_eq!(taken(&locks.add(club, keys([1, 2]))), [2]);
+        let mut locks = Locks::default();
+        locks.mark();
+        locks.add(club, keys([1]));
+        locks.back();
+        let again = locks.add(club, keys([1]));
+        assert_eq!(again.len(), 2, "with a share of the club: {again:?}");
+    }
+
+    #[test]
+    fn many_records_take_the_club_which_holds_them_all() {
+        let (club, mut locks) = (ClubId::new(), Locks::default());
+        assert_eq!(taken(&locks.add(club, keys(0..=256))), [all(club)]);
+        assert!(locks.add(club, keys([7, 1_000])).is_empty());
+        let mut locks = Locks::default();
+        locks.add(club, keys([1]));
+        assert_eq!(locks.add(club, keys(0..=256)).len(), 256, "whoever has a share never asks for the whole");
+    }
+}

@@ -218,7 +218,7 @@ async fn create_race_heats(
     .await??;
     let draw = serde_json::to_value(Drawn { request, exact, fell }).map_err(|_| StoreError::Corrupt("race test"))?;
     let mut tx = permit.write(&db).await?;
-    tx.alone(Kind::RaceTest.as_str(), found.id.0).await?;
+    tx.alone(found.id.0).await?;
     let again = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, again.rev, &View::new(&again, &entrants))?;

@@ -1,6 +1,6 @@
 //! Strangers who guess passwords: held up, without holding the owner up.
 
-use serde_json::{Value, json};
+use serde_json::json;
 use sqlx::PgPool;
 
 use crate::support::{Answer, PASSWORD, TestApp};
@@ -183,13 +183,9 @@ async fn a_right_password_takes_nothing_from_anybody(pool: PgPool) {
         guess(&app, HOME).await.expect(401);
     }
     sign_in(&app, HOME, OWNER, PASSWORD, None).await.expect(200);
-    let statuses: Vec<Value> = {
-        let mut all = Vec::new();
-        for _ in 0..10 {
-            all.push(json!(guess(&app, HOME).await.status));
-        }
-        all
-    };
-    assert_eq!(json!(statuses), json!([401; 10]), "earlier mistakes are forgotten");
+    // Earlier mistakes are forgotten.
+    for _ in 0..10 {
+        guess(&app, HOME).await.expect(401);
+    }
     guess(&app, HOME).await.expect(429);
 }

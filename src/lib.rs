@@ -2,9 +2,10 @@
 //!
 //! `compute` is the mathematics, `render` turns its results into files, `platform` is shared technique,
 //! `resources` has one folder per resource, `app` puts them together, `serve` starts and stops
-//! it, `seed` fills it with invented clubs.
+//! it, `chores` drops what is kept long enough, `seed` fills it with invented clubs.
 
 pub mod app;
+pub mod chores;
 pub mod platform;
 pub mod resources;
 pub mod seed;

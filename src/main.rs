@@ -34,7 +34,8 @@ enum Command {
     RotateKeys,
     /// Must follow a restore from a copy: no change number is given twice, and phones hand in what was lost.
     AfterRestore,
-    /// Drops what is kept long enough: old rows of the change log, receipts and decided facts.
+    /// Drops what is kept long enough: old rows of the change log, receipts, decided facts, ended sign-ins, old
+    /// invitations and counters of limits. The service does it by itself every six hours.
     Compact,
     /// Runs a command beside a throw-away database.
     Cluster {

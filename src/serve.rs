@@ -11,16 +11,18 @@ use thiserror::Error;
 use tokio::signal::unix::{SignalKind, signal};
 
 use crate::app::{self, Shared};
+use crate::chores;
 use crate::platform::cluster::{self, Cluster, ClusterError};
 use crate::platform::config::{Config, ConfigError, listen_address};
 use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys};
-use crate::resources::sync;
 use crate::seed::{self, SeedError};
 
-/// How often what is kept long enough is dropped.
-const COMPACT_EVERY: Duration = Duration::from_hours(6);
+/// How often what is kept long enough is dropped, by whichever instance comes first.
+const COMPACT_EVERY: chrono::Duration = chrono::Duration::hours(6);
+/// How often an instance looks whether it is time.
+const LOOK_EVERY: Duration = Duration::from_hours(1);
 
 /// Why the service does not run; each is one line that says what to do.
 #[derive(Debug, Error)]
@@ -154,18 +156,22 @@ pub async fn after_restore() -> Result<(), ServeError> {
 pub async fn compact() -> Result<(), ServeError> {
     telemetry::init();
     let database = Database::open().await?;
-    let done = sync::compact(&Db::lazy(database.options.clone(), 1)).await;
+    let done = chores::compact(&Db::lazy(database.options.clone(), 1), chrono::Duration::zero()).await;
     database.close().await?;
-    print(&format!("Dropped {} old rows of the change log.", done?))
+    match done? {
+        Some(dropped) => print(&format!("Dropped {dropped}.")),
+        None => print("An instance of the service is dropping what is old at this moment; nothing to do."),
+    }
 }
 
 /// Drops what is kept long enough, from time to time.
 async fn compact_often(db: Db) {
     loop {
-        tokio::time::sleep(COMPACT_EVERY).await;
-        match sync::compact(&db).await {
-            Ok(rows) => tracing::info!(rows, "dropped old rows of the change log"),
-            Err(error) => tracing::warn!(%error, "cannot drop old rows of the change log"),
+        tokio::time::sleep(LOOK_EVERY).await;
+        match chores::compact(&db, COMPACT_EVERY).await {
+            Ok(Some(dropped)) => tracing::info!(%dropped, "dropped what is kept long enough"),
+            Ok(None) => {}
+            Err(error) => tracing::warn!(%error, "cannot drop what is kept long enough"),
         }
     }
 }

@@ -109,7 +109,7 @@ fn every_write_in_a_club_notes_its_change() {
             });
             let elsewhere = NOTED_ELSEWHERE.iter().any(|known| statement.contains(known))
                 || accounts.iter().any(|table| {
-                    [format!("into {table} "), format!("update {table} ")].iter().any(|part| statement.contains(part))
+                    ["into", "update", "delete from"].iter().any(|verb| statement.contains(&format!("{verb} {table} ")))
                 });
             let noted = ["tx.changing(", "tx.changing_all(", "tx.unsynced("].iter().any(|way| statement.contains(way));
             if writes && !noted && !elsewhere {

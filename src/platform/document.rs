@@ -3,7 +3,9 @@
 use actix_web::http::header::ALLOW;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web::Data};
 use utoipa::openapi::path::{HttpMethod, Operation, Parameter, ParameterIn, PathItem};
-use utoipa::openapi::{ContentBuilder, OpenApi, Ref, RefOr, ResponseBuilder};
+use utoipa::openapi::{
+    ContentBuilder, Header, HeaderBuilder, ObjectBuilder, OpenApi, Ref, RefOr, ResponseBuilder, Type,
+};
 
 use super::problem::{Code, Problem};
 
@@ -25,8 +27,22 @@ pub fn complete(api: &mut OpenApi) {
                     )
                 });
             }
+            if let Some(RefOr::T(response)) = operation.responses.responses.get_mut("429") {
+                response.headers.insert("Retry-After".to_owned(), RefOr::T(retry_after()));
+            }
         }
     }
+}
+
+/// The header that says when to try again (RFC 9110).
+fn retry_after() -> Header {
+    let seconds = ObjectBuilder::new()
+        .schema_type(Type::Integer)
+        .minimum(Some(1))
+        .maximum(Some(86_400))
+        .examples([serde_json::json!(30)])
+        .build();
+    HeaderBuilder::new().schema(Some(seconds)).description(Some("Seconds until it is worth trying again")).build()
 }
 
 /// Which problems an operation can answer with, from its path, method, body and security.
@@ -47,7 +63,8 @@ fn problems_of(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<Co
     if matches!(method, HttpMethod::Patch | HttpMethod::Delete) && path.contains("{club_id}") {
         codes.extend([Code::Conflict, Code::Stale, Code::PreconditionRequired]);
     }
-    if path.starts_with("/v1/auth") {
+    let founds = path == "/v1/clubs" && *method == HttpMethod::Post;
+    if founds || path.starts_with("/v1/auth/") || ["/v1/me/password", "/v1/invitations/accept"].contains(&path) {
         codes.push(Code::TooMany);
     }
     codes

@@ -1,5 +1,7 @@
 //! One broken field, and the list of all of them.
 
+use precis_profiles::UsernameCaseMapped;
+use precis_profiles::precis_core::profile::PrecisFastInvocation;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -108,12 +110,18 @@ impl Faults {
     }
 }
 
-/// The e-mail address in the form it is looked up by, if it can be one.
+/// The e-mail address in the form it is looked up by, if it can be one: the local part as a user name (RFC 8265), the host
+/// as a host name (UTS 46), so that letters of another case, width or composition and `xn--` names lead to one account.
 pub fn normal_email(text: &str) -> Option<String> {
-    let text = text.trim().to_lowercase();
-    let (local, host) = text.split_once('@')?;
+    let (local, host) = text.trim().split_once('@')?;
+    let local = UsernameCaseMapped::enforce(local).ok()?;
+    idna::domain_to_ascii_cow(host.as_bytes(), idna::AsciiDenyList::URL).ok()?;
+    let (host, valid) = idna::domain_to_unicode(host);
+    valid.ok()?;
     let plain = |part: &str| !part.is_empty() && !part.chars().any(|c| c.is_whitespace() || c.is_control() || c == '@');
-    (plain(local) && plain(host) && text.len() <= 254).then_some(text)
+    let email = format!("{local}@{host}");
+    (plain(&local) && plain(&host) && host.split('.').all(|label| !label.is_empty()) && email.len() <= 254)
+        .then_some(email)
 }
 
 #[cfg(test)]
@@ -123,7 +131,14 @@ mod tests {
     #[test]
     fn an_address_is_looked_up_in_one_form() {
         assert_eq!(normal_email(" Coach@Club.Example ").as_deref(), Some("coach@club.example"));
-        for wrong in ["", "coach", "@club", "coach@", "co ach@club", "a@b@c"] {
+        assert_eq!(
+            normal_email("E\u{301}cole@Bu\u{308}cher.example"),
+            normal_email("\u{e9}cole@xn--bcher-kva.example")
+        );
+        assert_eq!(normal_email("\u{ff23}oach@\u{ff43}lub.example").as_deref(), Some("coach@club.example"));
+        assert_eq!(normal_email("o'Brien+tag@club").as_deref(), Some("o'brien+tag@club"));
+        let hidden = ["co\u{200b}ach@club", "coach@a..b", "coach@club.", "coach@a b", "coach@a/b"];
+        for wrong in ["", "coach", "@club", "coach@", "co ach@club", "a@b@c"].into_iter().chain(hidden) {
             assert_eq!(normal_email(wrong), None, "{wrong}");
         }
     }

@@ -82,9 +82,10 @@ async fn a_refresh_token_works_once_and_a_copy_ends_the_sign_in(pool: PgPool) {
     let first = json!(admin.refresh);
     let second = refresh(&app, &first).await.expect(200);
     me(&app, &second.body["access_token"]).await.expect(200);
+    let third = refresh(&app, &second.body["refresh_token"]).await.expect(200);
     refresh(&app, &first).await.expect(401);
-    refresh(&app, &second.body["refresh_token"]).await.expect(401);
-    me(&app, &second.body["access_token"]).await.expect(401);
+    refresh(&app, &third.body["refresh_token"]).await.expect(401);
+    me(&app, &third.body["access_token"]).await.expect(401);
     refresh(&app, &json!("nonsense")).await.expect(401);
     let other = sign_in(&app, &admin.email, PASSWORD).await.expect(200);
     me(&app, &other.body["access_token"]).await.expect(200);

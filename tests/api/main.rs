@@ -4,6 +4,10 @@
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
 mod accounts;
+mod accounts_guessing;
+mod accounts_limits;
+mod accounts_passwords;
+mod accounts_refresh;
 mod athletes;
 mod authorization;
 mod barrier_configurations;
@@ -28,6 +32,7 @@ mod service;
 mod shared_sessions;
 mod support;
 mod sync_admin;
+mod sync_held;
 mod sync_polls;
 mod sync_pull;
 mod sync_push;

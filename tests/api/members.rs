@@ -1,11 +1,11 @@
 //! Members and invitations.
 
 use reqwest::Method;
-use serde_json::json;
+use serde_json::{Value, json};
 use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::TestApp;
+use crate::support::{Answer, Caller, TestApp};
 
 #[sqlx::test]
 async fn an_invited_person_joins_with_role_and_groups(pool: PgPool) {
@@ -94,4 +94,110 @@ async fn the_last_admin_stays(pool: PgPool) {
     admin.delete(&path, &tag).await.expect(204);
     admin.get("/groups").await.expect(404);
     second.get("/groups").await.expect(200);
+}
+
+/// The admin changes what a member may do.
+async fn assign(admin: &Caller, member: &Caller, change: Value) {
+    let path = format!("/members/{}", member.account);
+    let tag = admin.get(&path).await.expect(200).header("etag").to_owned();
+    admin.patch(&path, &tag, change).await.expect(200);
+}
+
+async fn accept(guest: &Caller, token: &Value) -> Answer {
+    guest.call(Method::POST, "/v1/invitations/accept", &[], Some(json!({"token": token}))).await
+}
+
+async fn invite(maker: &Caller, guest: &Caller, group: &str) -> Value {
+    let body = json!({"email": guest.email, "role": "viewer", "group_ids": [group]});
+    let made = maker.post("/invitations", body).await.expect(201).body;
+    assert_eq!((&made["state"], &made["invited_by"]), (&json!("open"), &json!(maker.account)));
+    made["token"].clone()
+}
+
+async fn states(admin: &Caller) -> Vec<Value> {
+    let items = admin.get("/invitations").await.expect(200).body["items"].as_array().unwrap().clone();
+    items.into_iter().map(|item| item["state"].clone()).collect()
+}
+
+async fn clubs_of(person: &Caller) -> Value {
+    person.call(Method::GET, "/v1/me", &[], None).await.expect(200).body["clubs"].clone()
+}
+
+#[sqlx::test]
+async fn an_invitation_dies_when_its_maker_is_no_longer_an_admin(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let group = admin.group("Sprint").await;
+    let second = admin.member("Second Admin", "admin", &[]).await;
+    let (guest, thief) = (app.person("Guest One").await, app.person("Thief Two").await);
+    let token = invite(&second, &guest, &group).await;
+    let by_admin = invite(&admin, &app.person("Guest Three").await, &group).await;
+    assign(&admin, &second, json!({"role": "coach", "group_ids": [group]})).await;
+    assert_eq!(states(&admin).await, ["void", "open"]);
+    let void = accept(&guest, &token).await.expect(410);
+    assert!(void.body["detail"].as_str().unwrap().contains("no longer an admin"), "{}", void.body);
+    accept(&thief, &token).await.expect(404);
+    assert_eq!(clubs_of(&guest).await, json!([]));
+    // It stays dead, and a new one is good.
+    assign(&admin, &second, json!({"role": "admin", "group_ids": []})).await;
+    accept(&guest, &token).await.expect(410);
+    assert_eq!(states(&admin).await, ["void", "open"]);
+    let fresh = invite(&second, &guest, &group).await;
+    accept(&guest, &fresh).await.expect(200);
+    accept(&guest, &by_admin).await.expect(404);
+    let id = admin.get("/invitations").await.body["items"][0]["id"].as_str().unwrap().to_owned();
+    admin.delete(&format!("/invitations/{id}"), "").await.expect(204);
+    assert_eq!(states(&admin).await, ["open"]);
+}
+
+#[sqlx::test]
+async fn an_invitation_dies_when_its_maker_is_removed_or_leaves(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let group = admin.group("Sprint").await;
+    for (name, by_themselves) in [("Removed Admin", false), ("Leaving Admin", true)] {
+        let maker = admin.member(name, "admin", &[]).await;
+        let guest = app.person(&format!("Guest of {name}")).await;
+        let token = invite(&maker, &guest, &group).await;
+        let path = format!("/members/{}", maker.account);
+        let tag = admin.get(&path).await.expect(200).header("etag").to_owned();
+        let who = if by_themselves { &maker } else { &admin };
+        who.delete(&path, &tag).await.expect(204);
+        accept(&guest, &token).await.expect(410);
+        assert_eq!(clubs_of(&guest).await, json!([]));
+    }
+    assert_eq!(states(&admin).await, ["void", "void"]);
+}
+
+#[sqlx::test]
+async fn an_admin_who_takes_a_lesser_place_takes_their_invitations_along(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let group = admin.group("Sprint").await;
+    let second = admin.member("Second Admin", "admin", &[]).await;
+    let guest = app.person("Guest One").await;
+    let token = invite(&second, &guest, &group).await;
+    let lesser = invite(&admin, &second, &group).await;
+    accept(&second, &lesser).await.expect(200);
+    second.get("/members").await.expect(403);
+    accept(&guest, &token).await.expect(410);
+    assert_eq!(states(&admin).await, ["void"]);
+    // The last admin cannot do that.
+    let own = invite(&admin, &admin, &group).await;
+    accept(&admin, &own).await.expect(409);
+    admin.get("/members").await.expect(200);
+}
+
+#[sqlx::test]
+async fn an_invitation_whose_maker_is_unknown_is_void(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let group = admin.group("Sprint").await;
+    let guest = app.person("Guest One").await;
+    let token = invite(&admin, &guest, &group).await;
+    let text =
+        format!("begin; set local app.club_id = '{}'; update invitations set invited_by = null; commit", admin.club);
+    sqlx::raw_sql(sqlx::AssertSqlSafe(text)).execute(&app.pool).await.unwrap();
+    assert_eq!(states(&admin).await, ["void"]);
+    accept(&guest, &token).await.expect(410);
 }

@@ -101,8 +101,19 @@ impl TestApp {
 
     /// Starts a server that reaches the test's database with these options, over at most so many connections.
     pub async fn spawn_on(pool: PgPool, options: PgConnectOptions, connections: u32) -> Self {
-        let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
         let config = Config { origins: Vec::new(), workers: 1, connections, behind_proxy: false };
+        Self::spawn_with(pool, options, config).await
+    }
+
+    /// Starts a server that takes the client's address from `X-Forwarded-For`.
+    pub async fn spawn_behind_proxy(pool: PgPool) -> Self {
+        let options = (*pool.connect_options()).clone();
+        let config = Config { origins: Vec::new(), workers: 1, connections: 4, behind_proxy: true };
+        Self::spawn_with(pool, options, config).await
+    }
+
+    async fn spawn_with(pool: PgPool, options: PgConnectOptions, config: Config) -> Self {
+        let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());
         let server = app::run(listener, app::Shared::new(config, keys), options).unwrap();
@@ -127,6 +138,12 @@ impl TestApp {
     pub async fn post(&self, path: &str, body: Value) -> Answer {
         let body = serde_json::to_vec(&body).unwrap();
         self.send(Method::POST, path, &[("content-type", "application/json")], Some(body)).await
+    }
+
+    /// Posts JSON without signing in, through a proxy that saw the call come from this address.
+    pub async fn post_from(&self, address: &str, path: &str, body: Value) -> Answer {
+        let headers = [("content-type", "application/json"), ("x-forwarded-for", address)];
+        self.send(Method::POST, path, &headers, Some(serde_json::to_vec(&body).unwrap())).await
     }
 
     /// Gets without signing in.

@@ -1,8 +1,16 @@
 //! Accounts: sign-up, sign-in, refresh, sign-out, devices, and founding a club.
 
+mod devices_store;
 mod http;
 mod model;
 mod shapes;
+mod sign_in;
 mod store;
 
-pub use http::routes;
+pub use devices_store::prune;
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    http::routes(config);
+    sign_in::routes(config);
+}

@@ -1,19 +1,32 @@
 //! What an account and a new club must look like.
 
+use chrono::Duration;
 use chrono_tz::Tz;
-use secrecy::{ExposeSecret, SecretString};
+use secrecy::SecretString;
 
 use crate::platform::fault::{Fault, Faults};
+use crate::platform::ids::DeviceId;
+use crate::platform::password_rules::{self, Owner};
 
-/// Fewest characters of a password.
-pub const PASSWORD_MIN: usize = 10;
-/// Most characters of a password; longer ones only cost hashing time.
-pub const PASSWORD_MAX: usize = 128;
+/// How long after its use a refresh token is good once more: the answer may have been lost on its way to a phone at a
+/// track, which then sends the same again. Long enough for a few tries, too short for a thief who finds an old token.
+pub const GRACE: Duration = Duration::seconds(60);
+
+/// How an account knows whoever signs in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Standing {
+    /// By a refresh token that this sign-in once had.
+    Device(DeviceId),
+    /// By the network of a sign-in.
+    Network,
+    /// Not at all.
+    Stranger,
+}
 
 /// A new account.
 #[derive(Debug)]
 pub struct NewAccount {
-    /// Normalised: trimmed, lower case.
+    /// In its normal form.
     pub email: String,
     /// The password.
     pub password: SecretString,
@@ -40,19 +53,11 @@ impl NewAccount {
     pub fn parse(email: &str, password: SecretString, display_name: &str) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let email = faults.email("/email", email);
-        check_password(&mut faults, "/password", &password);
+        let owner = Owner { email: email.as_deref().unwrap_or_default(), name: display_name };
+        password_rules::check(&mut faults, "/password", &password, owner);
         let display_name = faults.text("/display_name", display_name, 100);
         let parts = email.zip(display_name);
         faults.finish(parts.map(|(email, display_name)| Self { email, password, display_name }))
-    }
-}
-
-/// Notes a password that is too short or too long.
-pub fn check_password(faults: &mut Faults, pointer: &str, password: &SecretString) {
-    let count = password.expose_secret().chars().count();
-    if !(PASSWORD_MIN..=PASSWORD_MAX).contains(&count) {
-        let detail = format!("must have {PASSWORD_MIN} to {PASSWORD_MAX} characters");
-        faults.add(pointer, "length", detail);
     }
 }
 

@@ -6,8 +6,9 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use super::devices_store::Device;
 use super::model::NewClub;
-use super::store::{Account, Device, Membership};
+use super::store::{Account, Membership};
 use crate::platform::access::Role;
 use crate::platform::ids::{AccountId, ClubId, DeviceId};
 
@@ -39,7 +40,7 @@ pub struct SignUp {
     /// E-mail address to sign in with.
     #[schema(min_length = 3, max_length = 254, example = "head.coach@harbour.example")]
     pub email: String,
-    /// 10 to 128 characters.
+    /// 10 to 128 characters, not easy to guess: several words, not digits alone, nor the own e-mail address or name.
     #[schema(value_type = String, format = Password, min_length = 10, max_length = 128, example = "five wickets in a row")]
     pub password: SecretString,
     /// How the person is called in the club.
@@ -68,6 +69,10 @@ pub struct SignIn {
     #[serde(default = "unnamed")]
     #[schema(min_length = 1, max_length = 100, example = "Ingrid's phone")]
     pub device_name: String,
+    /// A refresh token that this device had of the account before, used or not: wrong passwords that others try then do not
+    /// hold it up.
+    #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
+    pub earlier_refresh_token: Option<String>,
 }
 
 /// A refresh token.
@@ -88,7 +93,8 @@ pub struct NewPassword {
     /// The password so far.
     #[schema(value_type = String, format = Password, max_length = 128, example = "five wickets in a row")]
     pub current: SecretString,
-    /// The new one, 10 to 128 characters.
+    /// The new one: 10 to 128 characters, not easy to guess: several words, not digits alone, nor the own e-mail address or
+    /// name.
     #[schema(value_type = String, format = Password, min_length = 10, max_length = 128, example = "six wickets in a row")]
     pub new: SecretString,
 }

@@ -1,14 +1,14 @@
-//! Rows of accounts, devices and refresh tokens, and the founding of a club.
+//! Rows of accounts, and the founding of a club.
 
-use chrono::{DateTime, Duration, Utc};
+use chrono::Utc;
 use uuid::Uuid;
 
 use super::model::{NewAccount, NewClub};
 use crate::platform::access::Role;
 use crate::platform::db::{AccountTx, Change, Db, Kind, StoreError};
 use crate::platform::grants;
-use crate::platform::ids::{AccountId, ClubId, DeviceId};
-use crate::platform::token::{Opaque, REFRESH_SECONDS};
+use crate::platform::ids::{AccountId, ClubId};
+use crate::platform::joining;
 
 /// An account as it is stored.
 #[derive(Debug)]
@@ -21,30 +21,6 @@ pub struct Account {
     pub display_name: String,
     /// Argon2id hash of the password.
     pub password_hash: String,
-}
-
-/// One sign-in.
-#[derive(Debug)]
-pub struct Device {
-    /// The id.
-    pub id: Uuid,
-    /// The name the app gave.
-    pub name: String,
-    /// When it signed in.
-    pub created_at: DateTime<Utc>,
-    /// When it last refreshed.
-    pub last_used_at: DateTime<Utc>,
-}
-
-/// What became of a refresh token.
-#[derive(Debug, PartialEq, Eq)]
-pub enum Refreshed {
-    /// It was good and is now used up; the sign-in goes on.
-    Rotated(AccountId, DeviceId),
-    /// It was used before, so someone holds a copy: the whole sign-in is ended.
-    Reused,
-    /// Unknown, expired, or of an ended sign-in.
-    Refused,
 }
 
 /// Inserts an account.
@@ -79,15 +55,12 @@ pub async fn insert(tx: &mut AccountTx, account: &NewAccount, password_hash: &st
     Ok(id)
 }
 
-/// The account of an address.
+/// The account of an address; an unknown one costs the same two reads.
 pub async fn find_by_email(tx: &mut AccountTx, email: &str) -> Result<Option<Account>, StoreError> {
     let id = sqlx::query_scalar!("select account_id from login_emails where email = $1", email)
         .fetch_optional(tx.conn())
         .await?;
-    match id {
-        Some(id) => find(tx, AccountId(id)).await,
-        None => Ok(None),
-    }
+    find(tx, AccountId(id.unwrap_or_default())).await
 }
 
 /// An account.
@@ -103,124 +76,13 @@ pub async fn find(tx: &mut AccountTx, id: AccountId) -> Result<Option<Account>, 
     }))
 }
 
-/// Stores a new password hash.
-pub async fn save_password(tx: &mut AccountTx, id: AccountId, hash: &str) -> Result<(), StoreError> {
-    sqlx::query!(
-        "update accounts set password_hash = $2, updated_at = $3 where account_id = $1",
-        id.0,
-        hash,
-        Utc::now()
-    )
-    .execute(tx.conn())
-    .await?;
-    Ok(())
-}
-
-/// Begins a sign-in.
-pub async fn insert_device(tx: &mut AccountTx, account: AccountId, name: &str) -> Result<DeviceId, StoreError> {
-    let id = DeviceId::new();
-    sqlx::query!(
-        r#"
-        insert into devices (account_id, id, name, created_at, last_used_at)
-        values ($1, $2, $3, $4, $4)
-        "#,
-        account.0,
-        id.0,
-        name,
-        Utc::now()
-    )
-    .execute(tx.conn())
-    .await?;
-    Ok(id)
-}
-
-/// Stores a refresh token of a sign-in.
-pub async fn insert_refresh(
-    tx: &mut AccountTx,
-    account: AccountId,
-    device: DeviceId,
-    token: &Opaque,
-    now: DateTime<Utc>,
-) -> Result<(), StoreError> {
-    sqlx::query!(
-        r#"
-        insert into refresh_tokens (account_id, token_hash, device_id, issued_at, expires_at)
-        values ($1, $2, $3, $4, $5)
-        "#,
-        account.0,
-        token.hash,
-        device.0,
-        now,
-        now + Duration::seconds(REFRESH_SECONDS)
-    )
-    .execute(tx.conn())
-    .await?;
-    Ok(())
-}
-
-/// Uses up a refresh token.
-pub async fn use_refresh(tx: &mut AccountTx, token: &Opaque, now: DateTime<Utc>) -> Result<Refreshed, StoreError> {
-    let account = AccountId(token.owner);
-    let row = sqlx::query!(
-        r#"
-        select t.device_id, t.used_at, t.expires_at, d.revoked_at
-        from refresh_tokens t
-        join devices d on d.account_id = $1 and d.id = t.device_id
-        where t.account_id = $1 and t.token_hash = $2
-        for update of t, d
-        "#,
-        account.0,
-        token.hash
-    )
-    .fetch_optional(tx.conn())
-    .await?;
-    let Some(row) = row else {
-        return Ok(Refreshed::Refused);
-    };
-    let device = DeviceId(row.device_id);
-    if row.used_at.is_some() {
-        end_device(tx, account, device).await?;
-        return Ok(Refreshed::Reused);
-    }
-    if row.revoked_at.is_some() || row.expires_at <= now {
-        return Ok(Refreshed::Refused);
-    }
-    sqlx::query!(
-        "update refresh_tokens set used_at = $3 where account_id = $1 and token_hash = $2",
-        account.0,
-        token.hash,
-        now
-    )
-    .execute(tx.conn())
-    .await?;
-    sqlx::query!("update devices set last_used_at = $3 where account_id = $1 and id = $2", account.0, device.0, now)
-        .execute(tx.conn())
-        .await?;
-    Ok(Refreshed::Rotated(account, device))
-}
-
-/// The sign-in that a refresh token belongs to.
-pub async fn device_of(tx: &mut AccountTx, token: &Opaque) -> Result<Option<DeviceId>, StoreError> {
-    let id = sqlx::query_scalar!(
-        "select device_id from refresh_tokens where account_id = $1 and token_hash = $2",
-        token.owner,
-        token.hash
-    )
-    .fetch_optional(tx.conn())
-    .await?;
-    Ok(id.map(DeviceId))
-}
-
-/// Ends a sign-in with all its tokens; false when there is none.
-pub async fn end_device(tx: &mut AccountTx, account: AccountId, device: DeviceId) -> Result<bool, StoreError> {
+/// Stores a new password hash in the place of the one that was checked; false when that is not the hash any more.
+pub async fn save_password(tx: &mut AccountTx, id: AccountId, old: &str, new: &str) -> Result<bool, StoreError> {
     let done = sqlx::query!(
-        r#"
-        update devices
-        set revoked_at = coalesce(revoked_at, $3)
-        where account_id = $1 and id = $2
-        "#,
-        account.0,
-        device.0,
+        "update accounts set password_hash = $3, updated_at = $4 where account_id = $1 and password_hash = $2",
+        id.0,
+        old,
+        new,
         Utc::now()
     )
     .execute(tx.conn())
@@ -228,39 +90,16 @@ pub async fn end_device(tx: &mut AccountTx, account: AccountId, device: DeviceId
     Ok(done.rows_affected() == 1)
 }
 
-/// Ends every sign-in but one.
-pub async fn end_other_devices(tx: &mut AccountTx, account: AccountId, keep: DeviceId) -> Result<(), StoreError> {
-    sqlx::query!(
-        r#"
-        update devices
-        set revoked_at = $3
-        where account_id = $1 and id <> $2 and revoked_at is null
-        "#,
-        account.0,
-        keep.0,
-        Utc::now()
+/// Whether the hash that was checked is still the account's; it stays so until the transaction ends.
+pub async fn has_password(tx: &mut AccountTx, id: AccountId, checked: &str) -> Result<bool, StoreError> {
+    let found = sqlx::query_scalar!(
+        "select account_id from accounts where account_id = $1 and password_hash = $2 for share",
+        id.0,
+        checked
     )
-    .execute(tx.conn())
+    .fetch_optional(tx.conn())
     .await?;
-    Ok(())
-}
-
-/// The live sign-ins of an account, newest first.
-pub async fn devices(tx: &mut AccountTx, account: AccountId) -> Result<Vec<Device>, StoreError> {
-    let rows = sqlx::query_as!(
-        Device,
-        r#"
-        select id, name, created_at, last_used_at
-        from devices
-        where account_id = $1 and revoked_at is null
-        order by id desc
-        limit 200
-        "#,
-        account.0
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows)
+    Ok(found.is_some())
 }
 
 /// Founds a club with the account as its first admin and commits: the account's part of the transaction first, then
@@ -268,14 +107,7 @@ pub async fn devices(tx: &mut AccountTx, account: AccountId) -> Result<Vec<Devic
 pub async fn found_club(mut tx: AccountTx, account: &Account, new: &NewClub) -> Result<(ClubId, i64), StoreError> {
     let club = ClubId::new();
     let now = Utc::now();
-    sqlx::query!(
-        "insert into account_club (account_id, club_id, joined_at) values ($1, $2, $3)",
-        account.id.0,
-        club.0,
-        now
-    )
-    .execute(tx.conn())
-    .await?;
+    joining::join(&mut tx, account.id, club).await?;
     let mut tx = tx.enter_club(club, account.id).await?;
     sqlx::query!(
         r#"

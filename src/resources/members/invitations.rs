@@ -5,9 +5,9 @@ use actix_web::{HttpRequest, HttpResponse, delete, get, post};
 use chrono::Utc;
 use uuid::Uuid;
 
-use super::model::{Assignment, INVITATION_LIFE, Invitation};
+use super::invitations_store as store;
+use super::model::{Accepted, Assignment, INVITATION_LIFE, Invitation};
 use super::shapes::{Acceptance, InvitationPage, InvitationView, Joined, NewInvitation};
-use super::store;
 use crate::platform::access::{Caller, ClubAdmin, Permit};
 use crate::platform::body::Body;
 use crate::platform::db::Db;
@@ -16,10 +16,12 @@ use crate::platform::grants;
 use crate::platform::ids::{ClubId, InvitationId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::Problem;
+use crate::platform::problem::{Code, Problem};
+use crate::platform::throttle;
 use crate::platform::token::Opaque;
 
-/// Invites a person. The answer holds a token to hand to them; it is shown only this once and stands for 14 days.
+/// Invites a person. The answer holds a token to hand to them; it is shown only this once and stands for 14 days, as long
+/// as you are an admin.
 #[utoipa::path(
     tag = "members",
     params(("club_id" = Uuid, Path, description = "The club")),
@@ -38,12 +40,13 @@ async fn create_invitation(
     let email = faults.email("/email", &email);
     let assignment = Assignment::parse(role, &group_ids).map_err(|list| faults.add_all("", list)).ok();
     let (email, assignment) = faults.finish(email.zip(assignment))?;
-    let invitation = Invitation { email, assignment, expires_at: Utc::now() + INVITATION_LIFE };
+    let expires_at = Utc::now() + INVITATION_LIFE;
+    let invitation = Invitation { email, assignment, expires_at, invited_by: Some(permit.actor.account), void: false };
     let id = InvitationId::new();
     let (token, opaque) = Opaque::new(permit.club.0)?;
     let mut tx = permit.write(&db).await?;
     grants::require(&mut tx, &invitation.assignment.groups, "/group_ids").await?;
-    store::insert_invitation(&mut tx, id, &invitation, &opaque).await?;
+    store::insert(&mut tx, id, &invitation, &opaque).await?;
     tx.commit().await?;
     Ok(HttpResponse::Created().insert_header(("cache-control", "no-store")).json(InvitationView::new(
         id,
@@ -52,7 +55,9 @@ async fn create_invitation(
     )))
 }
 
-/// Lists the open invitations.
+/// Lists the invitations that were not taken and have not expired.
+///
+/// One is `void` when the admin who made it is no longer an admin of the club.
 #[utoipa::path(
     tag = "members",
     params(("club_id" = Uuid, Path, description = "The club"), PageParams),
@@ -68,14 +73,14 @@ async fn list_invitations(
 ) -> Result<HttpResponse, Problem> {
     let wanted = params.0.parse::<Uuid>()?;
     let mut tx = permit.read(&db).await?;
-    let rows = store::page_invitations(&mut tx, wanted.after, wanted.fetch()).await?;
+    let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.0.0);
     let items = rows.iter().map(|(id, invitation)| InvitationView::new(*id, invitation, None)).collect();
     let body = InvitationPage { items, next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
-/// Withdraws an open invitation.
+/// Withdraws an invitation that was not taken.
 #[utoipa::path(
     tag = "members",
     params(
@@ -89,29 +94,36 @@ async fn list_invitations(
 async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = InvitationId(path_id(&req, "invitation_id", "open invitation")?);
     let mut tx = permit.write(&db).await?;
-    store::remove_invitation(&mut tx, id).await?;
+    store::remove(&mut tx, id).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// Takes an invitation that was made for your e-mail address.
+/// Takes an invitation that was made for your e-mail address. An account belongs to at most 50 clubs.
 #[utoipa::path(
     tag = "members",
     request_body = Acceptance,
     security(("access_token" = [])),
     responses(
         (status = 200, description = "Joined", body = Joined),
-        (status = 404, description = "No open invitation for you", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 404, description = "No open invitation for you", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 410, description = "Void: whoever made it is no longer an admin of the club", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
 #[post("/v1/invitations/accept")]
 async fn accept_invitation(caller: Caller, db: Data<Db>, body: Body<Acceptance>) -> Result<HttpResponse, Problem> {
     let none = || Problem::not_found("open invitation for your e-mail address");
+    throttle::take(&db, throttle::ACCEPT, &caller.account.to_string()).await?;
     let token = Opaque::parse(&body.read()?.token).ok_or_else(none)?;
     let mut tx = db.account_tx().await?;
     tx.alone(ClubId(token.owner), caller.account.0).await?;
-    let club_id = store::accept(tx, caller.account, &token).await?;
-    Ok(HttpResponse::Ok().json(Joined { club_id }))
+    match store::accept(tx, caller.account, &token).await? {
+        Accepted::Joined(club_id) => Ok(HttpResponse::Ok().json(Joined { club_id })),
+        Accepted::Void => Err(Problem::new(
+            Code::Gone,
+            "Whoever made this invitation is no longer an admin of the club. Ask an admin for a new one.",
+        )),
+    }
 }
 
 /// The routes of invitations.

@@ -4,7 +4,7 @@ use chrono::{DateTime, Duration, Utc};
 
 use crate::platform::access::Role;
 use crate::platform::fault::{Fault, Faults};
-use crate::platform::ids::GroupId;
+use crate::platform::ids::{AccountId, ClubId, GroupId};
 
 /// How long an invitation stands.
 pub const INVITATION_LIFE: Duration = Duration::days(14);
@@ -40,6 +40,19 @@ pub struct Invitation {
     pub assignment: Assignment,
     /// Until when.
     pub expires_at: DateTime<Utc>,
+    /// The admin who made it; unknown of old ones.
+    pub invited_by: Option<AccountId>,
+    /// Whether it cannot be taken any more, because that admin is none now.
+    pub void: bool,
+}
+
+/// What became of taking an invitation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Accepted {
+    /// Joined the club.
+    Joined(ClubId),
+    /// Whoever made it is no longer an admin.
+    Void,
 }
 
 impl Assignment {

@@ -89,6 +89,16 @@ pub struct NewInvitation {
     pub group_ids: Vec<GroupId>,
 }
 
+/// Whether an invitation can be taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum InvitationState {
+    /// It can, until it expires.
+    Open,
+    /// It cannot: whoever made it is no longer an admin of the club. Invite the person again.
+    Void,
+}
+
 /// An invitation.
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = Invitation)]
@@ -100,6 +110,11 @@ pub struct InvitationView {
     pub email: String,
     /// Until when it stands.
     pub expires_at: DateTime<Utc>,
+    /// Whether it can be taken.
+    pub state: InvitationState,
+    /// The admin who made it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub invited_by: Option<AccountId>,
     /// Hand this to the invited person; it is shown only once.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
@@ -116,6 +131,8 @@ impl InvitationView {
             id,
             email: invitation.email.clone(),
             expires_at: invitation.expires_at,
+            state: if invitation.void { InvitationState::Void } else { InvitationState::Open },
+            invited_by: invitation.invited_by,
             token,
             fields: (&invitation.assignment).into(),
         }
@@ -126,7 +143,7 @@ impl InvitationView {
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = InvitationPage)]
 pub struct InvitationPage {
-    /// The open invitations.
+    /// The invitations that were not taken and have not expired.
     #[schema(max_items = 200)]
     pub items: Vec<InvitationView>,
     /// Where the next page begins; absent on the last.

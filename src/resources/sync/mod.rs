@@ -29,7 +29,7 @@ mod wait;
 
 pub use document::describe;
 pub use polls::Polls;
-pub use retention_store::compact;
+pub use retention_store::{compact, prune};
 
 /// The routes of the change feed.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

@@ -118,6 +118,42 @@ pub struct NewHeld<'a> {
     pub taken: bool,
 }
 
+/// Most facts of one phone that wait for an admin: a coach's whole week without a record to belong to is about 2,000.
+pub const HELD_PER_DEVICE: i64 = 2_000;
+/// Most facts of one member that wait, from all phones.
+pub const HELD_PER_MEMBER: i64 = 10_000;
+/// The same for somebody who left the club: what they had recorded until then.
+pub const HELD_PER_FORMER: i64 = 2_000;
+
+/// Whether the holding area has room for one more fact of this phone and its member; `former` when they left the club.
+///
+/// Two pushes at the same moment may both find the last place.
+pub async fn has_room(tx: &mut ClubTx, device: Uuid, former: bool) -> Result<bool, StoreError> {
+    let (club, member) = (tx.club.0, tx.actor.account.0);
+    let most = if former { HELD_PER_FORMER } else { HELD_PER_MEMBER };
+    let full = sqlx::query_scalar!(
+        r#"
+        select exists (
+          select from held_item
+          where club_id = $1 and member_id = $2 and device_id = $3 and outcome is null
+          offset $4
+        ) or exists (
+          select from held_item
+          where club_id = $1 and member_id = $2 and outcome is null
+          offset $5
+        ) as "full!"
+        "#,
+        club,
+        member,
+        device,
+        HELD_PER_DEVICE - 1,
+        most - 1
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(!full)
+}
+
 /// Puts a fact into the holding area, once; under another id when its own is taken there by somebody else's.
 pub async fn hold(tx: &mut ClubTx, new: &NewHeld<'_>) -> Result<(), StoreError> {
     let (club, member) = (tx.club.0, tx.actor.account.0);

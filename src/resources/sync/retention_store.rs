@@ -1,4 +1,4 @@
-//! What is kept how long: the change log, receipts, decided facts and refused values.
+//! What is kept how long: the change log, receipts, decided facts, refused values and devices of the feed.
 
 use chrono::{Duration, Utc};
 use uuid::Uuid;
@@ -30,9 +30,27 @@ pub async fn compact(db: &Db) -> Result<u64, StoreError> {
                 break;
             }
         }
-        let mut tx = db.write(club, &nobody).await?;
-        rest(&mut tx).await?;
-        tx.commit().await?;
+    }
+    Ok(dropped)
+}
+
+/// Drops old receipts, decided facts, refused values and devices, club by club; how many rows.
+///
+/// # Errors
+/// Database errors; clubs that were done stay done.
+pub async fn prune(db: &Db) -> Result<u64, StoreError> {
+    let nobody = Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) };
+    let mut dropped = 0;
+    for club in db.clubs().await? {
+        loop {
+            let mut tx = db.write(club, &nobody).await?;
+            let (most, all) = rest(&mut tx).await?;
+            tx.commit().await?;
+            dropped += all;
+            if most < STEP.unsigned_abs() {
+                break;
+            }
+        }
     }
     Ok(dropped)
 }
@@ -82,16 +100,62 @@ async fn step(tx: &mut ClubTx) -> Result<u64, StoreError> {
     Ok(done.rows_affected())
 }
 
-/// Drops old receipts, decided facts and refused values.
-async fn rest(tx: &mut ClubTx) -> Result<(), StoreError> {
+/// Drops some old receipts, decided facts, refused values and devices: the most of one of them, and the sum.
+///
+/// What is held and not decided stays, however old: it was recorded and nobody said that it may go. A device that was
+/// once told to copy afresh stays as well, or its older tokens would be good again.
+async fn rest(tx: &mut ClubTx) -> Result<(u64, u64), StoreError> {
     let club = tx.club.0;
     let before = Utc::now() - Duration::days(DAYS);
-    sqlx::query!("delete from op_receipt where club_id = $1 and at < $2", club, before).execute(tx.unsynced()).await?;
-    sqlx::query!("delete from held_item where club_id = $1 and decided_at < $2", club, before)
-        .execute(tx.unsynced())
-        .await?;
-    sqlx::query!("delete from refused_edit where club_id = $1 and received_at < $2", club, before)
-        .execute(tx.unsynced())
-        .await?;
-    Ok(())
+    let receipts = sqlx::query!(
+        r#"
+        delete from op_receipt
+        where club_id = $1 and op_id in (select x.op_id from op_receipt x where x.club_id = $1 and x.at < $2 limit $3)
+        "#,
+        club,
+        before,
+        STEP
+    )
+    .execute(tx.unsynced())
+    .await?;
+    let held = sqlx::query!(
+        r#"
+        delete from held_item
+        where club_id = $1 and id in (select x.id from held_item x where x.club_id = $1 and x.decided_at < $2 limit $3)
+        "#,
+        club,
+        before,
+        STEP
+    )
+    .execute(tx.unsynced())
+    .await?;
+    let refused = sqlx::query!(
+        r#"
+        delete from refused_edit
+        where club_id = $1
+          and op_id in (select x.op_id from refused_edit x where x.club_id = $1 and x.received_at < $2 limit $3)
+        "#,
+        club,
+        before,
+        STEP
+    )
+    .execute(tx.unsynced())
+    .await?;
+    let devices = sqlx::query!(
+        r#"
+        delete from sync_device
+        where club_id = $1 and generation = 0 and id in (
+          select x.id from sync_device x
+          where x.club_id = $1 and x.generation = 0 and greatest(x.pulled_at, x.pushed_at) < $2
+          limit $3
+        )
+        "#,
+        club,
+        before,
+        STEP
+    )
+    .execute(tx.unsynced())
+    .await?;
+    let rows = [receipts, held, refused, devices].map(|done| done.rows_affected());
+    Ok((rows.into_iter().max().unwrap_or(0), rows.into_iter().sum()))
 }

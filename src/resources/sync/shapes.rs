@@ -108,7 +108,8 @@ pub struct Envelope {
 pub struct Outcome {
     /// The item.
     pub op_id: Uuid,
-    /// As an HTTP status: 200 or 201 stored, 202 held for an admin, 403, 404, 409, 410, 412, 422, 424, 428 not stored.
+    /// As an HTTP status: 200 or 201 stored, 202 held for an admin, 403, 404, 409, 410, 412, 422,
+    /// 424, 428 not stored, 429 no room to hold more: leave it in the outbox.
     #[schema(minimum = 200, maximum = 500, example = 201)]
     pub status: u16,
     /// Number of the record's last change.

@@ -81,7 +81,7 @@ impl Phone {
             kill = kill.map(|left| left - 1);
             let op_id = result["op_id"].as_str().unwrap_or_default();
             let status = u16::try_from(result["status"].as_u64().unwrap_or(0)).unwrap_or(0);
-            if status == 424 {
+            if [424, 429].contains(&status) {
                 continue;
             }
             let Some((n, item)) = outbox::take(&tx, op_id) else { continue };

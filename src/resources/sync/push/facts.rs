@@ -185,6 +185,11 @@ impl Work<'_> {
         if *kind == Kind::Record(Type::Measurement) && deleted_store::told(tx, kind.word(), item.id).await? {
             return Ok(Verdict::Refused(Problem::gone()));
         }
+        if !store::has_room(tx, self.device, self.who.role.is_none()).await? {
+            let detail = "So much from you waits for an admin that there is no room for more. Leave it in the outbox, ask an \
+                admin of the club to decide on what is held, and send it again later.";
+            return Ok(Verdict::Refused(Problem::new(Code::TooMany, detail)));
+        }
         let detail = serde_json::to_value(problem.faults()).unwrap_or_default();
         let taken = self.is_taken(tx, *kind, item.id).await?;
         let new = NewHeld {

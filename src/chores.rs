@@ -1,0 +1,55 @@
+//! What the service does by itself: it drops what is kept long enough.
+
+use chrono::Duration;
+
+use crate::platform::chores;
+use crate::platform::db::{Db, StoreError};
+use crate::platform::throttle;
+use crate::resources::{accounts, members, sync};
+
+/// Rows that were dropped.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Dropped {
+    /// Of the change log.
+    pub changes: u64,
+    /// Receipts, decided facts, refused values, devices of the feed.
+    pub records: u64,
+    /// Devices and refresh tokens.
+    pub sign_ins: u64,
+    /// Invitations.
+    pub invitations: u64,
+    /// Counters of limits.
+    pub throttles: u64,
+}
+
+impl std::fmt::Display for Dropped {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Self { changes, records, sign_ins, invitations, throttles } = self;
+        write!(
+            f,
+            "{changes} rows of change logs, {records} receipts, decided facts and the like, {sign_ins} ended sign-ins \
+             and tokens, {invitations} invitations, {throttles} counters of limits"
+        )
+    }
+}
+
+/// Drops what is kept long enough; none when another instance is at it, or did it less than `rest` ago.
+///
+/// # Errors
+/// Database errors; what was dropped stays dropped.
+pub async fn compact(db: &Db, rest: Duration) -> Result<Option<Dropped>, StoreError> {
+    let Some(turn) = chores::begin(db, "compact", rest).await? else { return Ok(None) };
+    let dropped = drop_all(db).await;
+    turn.end(db, dropped.is_ok()).await?;
+    dropped.map(Some)
+}
+
+async fn drop_all(db: &Db) -> Result<Dropped, StoreError> {
+    Ok(Dropped {
+        sign_ins: accounts::prune(db).await?,
+        throttles: throttle::prune(db).await?,
+        invitations: members::prune(db).await?,
+        changes: sync::compact(db).await?,
+        records: sync::prune(db).await?,
+    })
+}

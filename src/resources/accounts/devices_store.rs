@@ -1,0 +1,381 @@
+//! Rows of devices and their refresh tokens.
+
+use chrono::{DateTime, Duration, Utc};
+use uuid::Uuid;
+
+use super::model::{GRACE, Standing};
+use crate::platform::db::{AccountTx, Db, StoreError};
+use crate::platform::ids::{AccountId, DeviceId};
+use crate::platform::network::Network;
+use crate::platform::token::{Opaque, REFRESH_SECONDS, sha256};
+
+/// How long an ended sign-in is kept, days.
+const ENDED_DAYS: i64 = 30;
+/// Rows that one transaction deletes.
+const STEP: i64 = 1_000;
+
+/// One sign-in.
+#[derive(Debug)]
+pub struct Device {
+    /// The id.
+    pub id: Uuid,
+    /// The name the app gave.
+    pub name: String,
+    /// When it signed in.
+    pub created_at: DateTime<Utc>,
+    /// When it last refreshed.
+    pub last_used_at: DateTime<Utc>,
+}
+
+/// What became of a refresh token.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Exchange {
+    /// It was good, or the answer to it was lost; the sign-in goes on.
+    Good(DeviceId),
+    /// It is being exchanged by other calls at this moment.
+    UnderWay,
+    /// It was used before, so someone holds a copy: the whole sign-in is ended.
+    Reused,
+    /// Unknown, expired, or of an ended sign-in.
+    Refused,
+}
+
+/// A network as it is remembered of an account: enough to know it again, no list of places.
+fn remembered(account: AccountId, network: &Network) -> Vec<u8> {
+    sha256(format!("{account} {}", network.as_str()).as_bytes())
+}
+
+/// Begins a sign-in.
+pub async fn insert(
+    tx: &mut AccountTx,
+    account: AccountId,
+    name: &str,
+    network: &Network,
+) -> Result<DeviceId, StoreError> {
+    let id = DeviceId::new();
+    sqlx::query!(
+        r#"
+        insert into devices (account_id, id, name, created_at, last_used_at, network_hash)
+        values ($1, $2, $3, $4, $4, $5)
+        "#,
+        account.0,
+        id.0,
+        name,
+        Utc::now(),
+        remembered(account, network)
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(id)
+}
+
+/// How an account knows whoever signs in. The same reads for an account that there is not.
+pub async fn standing(
+    tx: &mut AccountTx,
+    account: AccountId,
+    earlier: Option<&Opaque>,
+    network: &Network,
+) -> Result<Standing, StoreError> {
+    let row = sqlx::query!(
+        r#"
+        select
+          (select t.device_id from refresh_tokens t where t.account_id = $1 and t.token_hash = $2) as device,
+          exists (select from devices d where d.account_id = $1 and d.network_hash = $3) as "network!"
+        "#,
+        account.0,
+        earlier.map(|token| token.hash.as_slice()).unwrap_or_default(),
+        remembered(account, network)
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(match row.device {
+        Some(device) => Standing::Device(DeviceId(device)),
+        None if row.network => Standing::Network,
+        None => Standing::Stranger,
+    })
+}
+
+/// Stores a refresh token of a sign-in; `parent` is the token that was given up for it.
+pub async fn insert_refresh(
+    tx: &mut AccountTx,
+    (account, device): (AccountId, DeviceId),
+    token: &Opaque,
+    parent: Option<&Opaque>,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        r#"
+        insert into refresh_tokens (account_id, token_hash, device_id, issued_at, expires_at, parent_hash)
+        values ($1, $2, $3, $4, $5, $6)
+        "#,
+        account.0,
+        token.hash,
+        device.0,
+        now,
+        now + Duration::seconds(REFRESH_SECONDS),
+        parent.map(|parent| parent.hash.as_slice())
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+struct Row {
+    device_id: Uuid,
+    used_at: Option<DateTime<Utc>>,
+    repeated_at: Option<DateTime<Utc>>,
+    expires_at: DateTime<Utc>,
+    parent_hash: Option<Vec<u8>>,
+    revoked_at: Option<DateTime<Utc>>,
+}
+
+/// Gives a refresh token up for a new one; `arrived` is when the request came.
+///
+/// The exchanges of one device wait for each other. Of a token whose answer was lost there are then two successors, and
+/// the first that is used puts the other out of use: if somebody holds that one, they end the sign-in by using it.
+pub async fn exchange(
+    tx: &mut AccountTx,
+    token: &Opaque,
+    network: &Network,
+    arrived: DateTime<Utc>,
+) -> Result<Exchange, StoreError> {
+    let account = AccountId(token.owner);
+    let row = sqlx::query_as!(
+        Row,
+        r#"
+        select t.device_id, t.used_at, t.repeated_at, t.expires_at, t.parent_hash, d.revoked_at
+        from refresh_tokens t
+        join devices d on d.account_id = $1 and d.id = t.device_id
+        where t.account_id = $1 and t.token_hash = $2
+        for update of t, d
+        "#,
+        account.0,
+        token.hash
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    let Some(row) = row else { return Ok(Exchange::Refused) };
+    let (device, now) = (DeviceId(row.device_id), Utc::now());
+    let Some(used_at) = row.used_at else {
+        if row.revoked_at.is_some() || row.expires_at <= now {
+            return Ok(Exchange::Refused);
+        }
+        if let Some(parent) = &row.parent_hash {
+            retire(tx, (account, device), parent, now).await?;
+        }
+        sqlx::query!(
+            "update refresh_tokens set used_at = $3 where account_id = $1 and token_hash = $2",
+            account.0,
+            token.hash,
+            now
+        )
+        .execute(tx.conn())
+        .await?;
+        note_use(tx, (account, device), network, now).await?;
+        return Ok(Exchange::Good(device));
+    };
+    if row.revoked_at.is_none() {
+        let lost = row.repeated_at.is_none() && now - used_at <= GRACE;
+        if lost && successors_unused(tx, (account, device), token).await? {
+            sqlx::query!(
+                "update refresh_tokens set repeated_at = $3 where account_id = $1 and token_hash = $2",
+                account.0,
+                token.hash,
+                now
+            )
+            .execute(tx.conn())
+            .await?;
+            note_use(tx, (account, device), network, now).await?;
+            return Ok(Exchange::Good(device));
+        }
+        if arrived <= used_at {
+            return Ok(Exchange::UnderWay);
+        }
+    }
+    end(tx, account, device).await?;
+    Ok(Exchange::Reused)
+}
+
+/// Puts the successors of a token out of use.
+async fn retire(
+    tx: &mut AccountTx,
+    (account, device): (AccountId, DeviceId),
+    parent: &[u8],
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        r#"
+        update refresh_tokens
+        set used_at = $4
+        where account_id = $1 and device_id = $2 and parent_hash = $3 and used_at is null
+        "#,
+        account.0,
+        device.0,
+        parent,
+        now
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// Whether a token was exchanged and none of what it was exchanged for is used.
+async fn successors_unused(
+    tx: &mut AccountTx,
+    (account, device): (AccountId, DeviceId),
+    token: &Opaque,
+) -> Result<bool, StoreError> {
+    let used = sqlx::query_scalar!(
+        r#"
+        select bool_or(used_at is not null)
+        from refresh_tokens
+        where account_id = $1 and device_id = $2 and parent_hash = $3
+        "#,
+        account.0,
+        device.0,
+        token.hash
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(used == Some(false))
+}
+
+async fn note_use(
+    tx: &mut AccountTx,
+    (account, device): (AccountId, DeviceId),
+    network: &Network,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "update devices set last_used_at = $3, network_hash = $4 where account_id = $1 and id = $2",
+        account.0,
+        device.0,
+        now,
+        remembered(account, network)
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// The sign-in that a refresh token belongs to.
+pub async fn of_token(tx: &mut AccountTx, token: &Opaque) -> Result<Option<DeviceId>, StoreError> {
+    let id = sqlx::query_scalar!(
+        "select device_id from refresh_tokens where account_id = $1 and token_hash = $2",
+        token.owner,
+        token.hash
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    Ok(id.map(DeviceId))
+}
+
+/// Ends a sign-in with all its tokens; false when there is none.
+pub async fn end(tx: &mut AccountTx, account: AccountId, device: DeviceId) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        r#"
+        update devices
+        set revoked_at = coalesce(revoked_at, $3)
+        where account_id = $1 and id = $2
+        "#,
+        account.0,
+        device.0,
+        Utc::now()
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Ends every sign-in but one.
+pub async fn end_others(tx: &mut AccountTx, account: AccountId, keep: DeviceId) -> Result<(), StoreError> {
+    sqlx::query!(
+        r#"
+        update devices
+        set revoked_at = $3
+        where account_id = $1 and id <> $2 and revoked_at is null
+        "#,
+        account.0,
+        keep.0,
+        Utc::now()
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(())
+}
+
+/// The live sign-ins of an account, newest first.
+pub async fn list(tx: &mut AccountTx, account: AccountId) -> Result<Vec<Device>, StoreError> {
+    let rows = sqlx::query_as!(
+        Device,
+        r#"
+        select id, name, created_at, last_used_at
+        from devices
+        where account_id = $1 and revoked_at is null
+        order by id desc
+        limit 200
+        "#,
+        account.0
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows)
+}
+
+/// Drops refresh tokens that have expired, and sign-ins that were ended or can never be used again; how many rows.
+///
+/// Tokens that were used stay until they would have expired, so that a copy is noticed as long as it could be one.
+///
+/// # Errors
+/// Database errors; what was dropped stays dropped.
+pub async fn prune(db: &Db) -> Result<u64, StoreError> {
+    let mut dropped = 0;
+    loop {
+        let now = Utc::now();
+        let mut tx = db.account_tx().await?;
+        let old = sqlx::query!(
+            "select account_id, token_hash from refresh_tokens where expires_at < $1 order by expires_at limit $2",
+            now,
+            STEP
+        )
+        .fetch_all(tx.conn())
+        .await?;
+        let (accounts, hashes): (Vec<_>, Vec<_>) = old.into_iter().map(|row| (row.account_id, row.token_hash)).unzip();
+        sqlx::query!(
+            r#"
+            delete from refresh_tokens t
+            using unnest($1::uuid[], $2::bytea[]) as u (account_id, token_hash)
+            where t.account_id = u.account_id and t.token_hash = u.token_hash
+            "#,
+            &accounts,
+            &hashes
+        )
+        .execute(tx.conn())
+        .await?;
+        let ended = sqlx::query!(
+            "select account_id, id from devices where revoked_at < $1 or last_used_at < $2 limit $3",
+            now - Duration::days(ENDED_DAYS),
+            now - Duration::seconds(REFRESH_SECONDS) - Duration::days(1),
+            STEP
+        )
+        .fetch_all(tx.conn())
+        .await?;
+        let (owners, devices): (Vec<_>, Vec<_>) = ended.into_iter().map(|row| (row.account_id, row.id)).unzip();
+        sqlx::query!(
+            r#"
+            delete from devices d
+            using unnest($1::uuid[], $2::uuid[]) as u (account_id, id)
+            where d.account_id = u.account_id and d.id = u.id
+            "#,
+            &owners,
+            &devices
+        )
+        .execute(tx.conn())
+        .await?;
+        tx.commit().await?;
+        dropped += (accounts.len() + owners.len()) as u64;
+        if accounts.len().max(owners.len()) < usize::try_from(STEP).unwrap_or(usize::MAX) {
+            return Ok(dropped);
+        }
+    }
+}

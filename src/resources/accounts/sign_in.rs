@@ -1,0 +1,273 @@
+//! Sign-in, refresh, sign-out and devices over HTTP.
+
+use actix_web::http::StatusCode;
+use actix_web::http::header::RETRY_AFTER;
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use chrono::Utc;
+
+use super::devices_store::{self, Exchange};
+use super::model::Standing;
+use super::shapes::{DeviceList, DeviceView, Refresh, SignIn, Tokens};
+use super::store::{self, Account};
+use crate::platform::access::{ALL_SCOPES, Caller};
+use crate::platform::body::Body;
+use crate::platform::db::{AccountTx, Db};
+use crate::platform::fault::{Fault, Faults, normal_email};
+use crate::platform::ids::{AccountId, DeviceId};
+use crate::platform::network::Network;
+use crate::platform::params::path_id;
+use crate::platform::password;
+use crate::platform::problem::{Code, Problem};
+use crate::platform::throttle;
+use crate::platform::token::{ACCESS_SECONDS, Keys, Opaque, REFRESH_SECONDS};
+
+/// Stores a refresh token, in exchange for `parent` if any, and signs an access token.
+///
+/// # Errors
+/// When the database is away or the random source fails.
+pub async fn issue(
+    tx: &mut AccountTx,
+    keys: &Keys,
+    (account, device): (AccountId, DeviceId),
+    parent: Option<&Opaque>,
+) -> Result<Tokens, Problem> {
+    let now = Utc::now();
+    let (refresh_token, opaque) = Opaque::new(account.0)?;
+    devices_store::insert_refresh(tx, (account, device), &opaque, parent, now).await?;
+    Ok(Tokens {
+        access_token: keys.sign(account, device, ALL_SCOPES, now)?,
+        token_type: "Bearer",
+        expires_in: ACCESS_SECONDS,
+        refresh_token,
+        refresh_expires_in: REFRESH_SECONDS,
+    })
+}
+
+/// An answer that nobody may keep.
+pub fn uncached(status: StatusCode, body: &impl serde::Serialize) -> HttpResponse {
+    HttpResponse::build(status).insert_header(("cache-control", "no-store")).json(body)
+}
+
+/// Parses the name of a device.
+///
+/// # Errors
+/// The fault at `pointer`.
+pub fn device_name(pointer: &str, name: &str) -> Result<String, Vec<Fault>> {
+    let mut faults = Faults::new();
+    let name = faults.text(pointer, name, 100);
+    faults.finish(name)
+}
+
+/// The counters that a try to sign in takes from; see [`throttle`].
+struct Try {
+    standing: Standing,
+    email: String,
+    network: String,
+}
+
+impl Try {
+    fn pair(&self) -> String {
+        format!("{} {}", self.email, self.network)
+    }
+
+    async fn take(&self, db: &Db) -> Result<(), Problem> {
+        if let Standing::Device(device) = self.standing {
+            return throttle::take(db, throttle::SIGN_IN_DEVICE, &device.to_string()).await;
+        }
+        throttle::take(db, throttle::SIGN_IN_NETWORK, &self.network).await?;
+        throttle::take(db, throttle::SIGN_IN_PAIR, &self.pair()).await?;
+        if self.standing == Standing::Stranger {
+            throttle::take(db, throttle::SIGN_IN_ACCOUNT, &self.email).await?;
+        }
+        Ok(())
+    }
+
+    /// The password was right: what was taken is given back, and earlier mistakes from here are forgotten.
+    async fn forgive(&self, tx: &mut AccountTx) -> Result<(), Problem> {
+        if let Standing::Device(device) = self.standing {
+            return Ok(throttle::clear(tx, throttle::SIGN_IN_DEVICE, &device.to_string()).await?);
+        }
+        throttle::give_back(tx, throttle::SIGN_IN_NETWORK, &self.network).await?;
+        throttle::clear(tx, throttle::SIGN_IN_PAIR, &self.pair()).await?;
+        if self.standing == Standing::Stranger {
+            throttle::give_back(tx, throttle::SIGN_IN_ACCOUNT, &self.email).await?;
+        }
+        Ok(())
+    }
+}
+
+/// The account of the credentials, with the hash that they fit.
+async fn authenticate(db: &Db, from: &Network, body: SignIn) -> Result<Account, Problem> {
+    let email = normal_email(&body.email).unwrap_or_default();
+    let earlier = body.earlier_refresh_token.as_deref().and_then(Opaque::parse);
+    let mut tx = db.account_tx().await?;
+    let account = store::find_by_email(&mut tx, &email).await?;
+    let id = account.as_ref().map_or(AccountId(uuid::Uuid::nil()), |account| account.id);
+    let standing = devices_store::standing(&mut tx, id, earlier.as_ref(), from).await?;
+    drop(tx);
+    let attempt = Try { standing, email, network: from.as_str().to_owned() };
+    attempt.take(db).await?;
+    let stored = account.as_ref().map(|account| account.password_hash.clone());
+    let (fits, renew) = password::verify(body.password.clone(), stored).await?;
+    let mut account = account.filter(|_| fits).ok_or_else(wrong)?;
+    throttle::take(db, throttle::SIGN_INS, &account.id.to_string()).await?;
+    let renewed = if renew { Some(password::hash(body.password).await?) } else { None };
+    let mut tx = db.account_tx().await?;
+    attempt.forgive(&mut tx).await?;
+    tx.commit().await?;
+    if let Some(hash) = renewed {
+        let mut tx = db.account_tx().await?;
+        if store::save_password(&mut tx, account.id, &account.password_hash, &hash).await? {
+            account.password_hash = hash;
+        }
+        tx.commit().await?;
+    }
+    Ok(account)
+}
+
+fn wrong() -> Problem {
+    Problem::new(Code::Unauthenticated, "The e-mail address or the password is wrong.")
+}
+
+/// Signs in; each sign-in is a device of its own.
+///
+/// Wrong tries are counted for each network and account. A device that was signed in before sends
+/// `earlier_refresh_token`, and wrong tries of others then never hold it up.
+#[utoipa::path(
+    tag = "accounts",
+    request_body = SignIn,
+    security(()),
+    responses(
+        (status = 200, description = "Signed in", body = Tokens),
+        (status = 401, description = "Wrong e-mail or password", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[post("/v1/auth/sign-in")]
+async fn sign_in(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignIn>) -> Result<HttpResponse, Problem> {
+    let body = body.read()?;
+    let name = device_name("/device_name", &body.device_name)?;
+    let account = authenticate(&db, &from, body).await?;
+    let mut tx = db.account_tx().await?;
+    if !store::has_password(&mut tx, account.id, &account.password_hash).await? {
+        // Changed since it was checked: whoever changed it wants no sign-in with the old one.
+        return Err(wrong());
+    }
+    let device = devices_store::insert(&mut tx, account.id, &name, &from).await?;
+    let tokens = issue(&mut tx, &keys, (account.id, device), None).await?;
+    tx.commit().await?;
+    Ok(uncached(StatusCode::OK, &tokens))
+}
+
+/// Exchanges a refresh token for new tokens.
+///
+/// When the answer is lost, send the same token again: within 60 seconds it is good once more, unless what it was
+/// exchanged for is in use. Using a token twice in any other way tells that a copy exists, and ends that sign-in. Calls with one token at
+/// the same moment get tokens that are all good until one of them is used; 409 asks a third to take those.
+#[utoipa::path(
+    tag = "accounts",
+    request_body = Refresh,
+    security(()),
+    responses(
+        (status = 200, description = "New tokens", body = Tokens),
+        (status = 401, description = "Not valid any more", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 409, description = "Other calls are exchanging this token: take their answer, or send it again when it is lost", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[post("/v1/auth/refresh")]
+async fn refresh(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<Refresh>) -> Result<HttpResponse, Problem> {
+    let arrived = Utc::now();
+    let refused = || Problem::new(Code::Unauthenticated, "The refresh token is not valid any more. Sign in again.");
+    let token = Opaque::parse(&body.read()?.refresh_token).ok_or_else(refused)?;
+    let mut tx = db.account_tx().await?;
+    let device = devices_store::of_token(&mut tx, &token).await?;
+    drop(tx);
+    // Whoever has no token of a device cannot use up what it may do.
+    match device {
+        Some(device) => throttle::take(&db, throttle::REFRESH, &device.to_string()).await?,
+        None => {
+            throttle::take(&db, throttle::REFRESH_UNKNOWN, from.as_str()).await?;
+            return Err(refused());
+        }
+    }
+    let mut tx = db.account_tx().await?;
+    match devices_store::exchange(&mut tx, &token, &from, arrived).await? {
+        Exchange::Good(device) => {
+            let tokens = issue(&mut tx, &keys, (AccountId(token.owner), device), Some(&token)).await?;
+            tx.commit().await?;
+            Ok(uncached(StatusCode::OK, &tokens))
+        }
+        Exchange::Reused => {
+            tx.commit().await?;
+            Err(Problem::new(
+                Code::Unauthenticated,
+                "This refresh token was used before, so a copy exists: the sign-in was ended. Sign in again.",
+            ))
+        }
+        Exchange::UnderWay => Err(Problem::new(
+            Code::Conflict,
+            "Other calls are exchanging this refresh token. Take their answer; when it is lost, send the token again.",
+        )
+        .with_header(RETRY_AFTER, "1")),
+        Exchange::Refused => Err(refused()),
+    }
+}
+
+/// Ends the sign-in that a refresh token belongs to, at once. Repeating it changes nothing.
+#[utoipa::path(
+    tag = "accounts",
+    request_body = Refresh,
+    security(()),
+    responses((status = 204, description = "Signed out"))
+)]
+#[post("/v1/auth/sign-out")]
+async fn sign_out(db: Data<Db>, body: Body<Refresh>) -> Result<HttpResponse, Problem> {
+    if let Some(token) = Opaque::parse(&body.read()?.refresh_token) {
+        let mut tx = db.account_tx().await?;
+        if let Some(device) = devices_store::of_token(&mut tx, &token).await? {
+            devices_store::end(&mut tx, AccountId(token.owner), device).await?;
+        }
+        tx.commit().await?;
+    }
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// The sign-ins of your account that have not been ended.
+#[utoipa::path(
+    tag = "accounts",
+    security(("access_token" = [])),
+    responses((status = 200, description = "Devices, newest first", body = DeviceList))
+)]
+#[get("/v1/me/devices")]
+async fn list_devices(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = db.account_tx().await?;
+    let devices = devices_store::list(&mut tx, caller.account).await?;
+    let items = devices.into_iter().map(|device| DeviceView::new(device, caller.device)).collect();
+    Ok(uncached(StatusCode::OK, &DeviceList { items }))
+}
+
+/// Ends one sign-in of your account, such as that of a lost phone.
+#[utoipa::path(
+    tag = "accounts",
+    params(("device_id" = uuid::Uuid, Path, description = "The device")),
+    security(("access_token" = [])),
+    responses(
+        (status = 204, description = "Ended"),
+        (status = 404, description = "No such device", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[delete("/v1/me/devices/{device_id}")]
+async fn delete_device(req: HttpRequest, caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let device = DeviceId(path_id(&req, "device_id", "device")?);
+    let mut tx = db.account_tx().await?;
+    if !devices_store::end(&mut tx, caller.account, device).await? {
+        return Err(Problem::not_found("device"));
+    }
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// The routes of sign-ins.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(sign_in).service(refresh).service(sign_out).service(list_devices).service(delete_device);
+}

@@ -3,7 +3,8 @@
 use actix_web::http::header::ALLOW;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web::Data};
 use utoipa::openapi::path::{HttpMethod, Operation, PathItem};
-use utoipa::openapi::{ContentBuilder, OpenApi, Ref, RefOr, ResponseBuilder};
+use utoipa::openapi::schema::Type;
+use utoipa::openapi::{ContentBuilder, HeaderBuilder, ObjectBuilder, OpenApi, Ref, RefOr, ResponseBuilder};
 
 use super::problem::{Code, Problem};
 
@@ -14,16 +15,22 @@ pub fn complete(api: &mut OpenApi) {
             for code in problems_of(path, &method, operation) {
                 let (_, status, title) = code.row();
                 operation.responses.responses.entry(status.to_string()).or_insert_with(|| {
-                    RefOr::T(
-                        ResponseBuilder::new()
-                            .description(title)
-                            .content(
-                                "application/problem+json",
-                                ContentBuilder::new().schema(Some(Ref::from_schema_name("ProblemBody"))).build(),
-                            )
-                            .build(),
-                    )
+                    let answer = ResponseBuilder::new().description(title).content(
+                        "application/problem+json",
+                        ContentBuilder::new().schema(Some(Ref::from_schema_name("ProblemBody"))).build(),
+                    );
+                    RefOr::T(answer.build())
                 });
+            }
+            for status in ["429", "503"] {
+                if let Some(RefOr::T(answer)) = operation.responses.responses.get_mut(status) {
+                    answer.headers.entry("Retry-After".to_owned()).or_insert_with(|| {
+                        let seconds = ObjectBuilder::new().schema_type(Type::Integer).minimum(Some(1)).build();
+                        RefOr::T(
+                            HeaderBuilder::new().schema(Some(seconds)).description(Some("Seconds to wait")).build(),
+                        )
+                    });
+                }
             }
         }
     }
@@ -46,7 +53,7 @@ fn problems_of(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<Co
         codes.push(Code::Malformed);
     }
     if operation.request_body.is_some() {
-        codes.extend([Code::Malformed, Code::TooLarge, Code::MediaType, Code::Invalid, Code::Conflict]);
+        codes.extend([Code::Malformed, Code::Slow, Code::TooLarge, Code::MediaType, Code::Invalid, Code::Conflict]);
     }
     if matches!(method, HttpMethod::Patch | HttpMethod::Delete) && path.contains("{club_id}") {
         codes.extend([Code::Conflict, Code::Stale, Code::PreconditionRequired]);

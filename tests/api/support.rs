@@ -101,8 +101,13 @@ impl TestApp {
 
     /// Starts a server that reaches the test's database with these options, over at most so many connections.
     pub async fn spawn_on(pool: PgPool, options: PgConnectOptions, connections: u32) -> Self {
+        let config = Config { workers: 1, connections, ..Config::default() };
+        Self::spawn_with(pool, options, config).await
+    }
+
+    /// Starts a server with settings of its own.
+    pub async fn spawn_with(pool: PgPool, options: PgConnectOptions, config: Config) -> Self {
         let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
-        let config = Config { origins: Vec::new(), workers: 1, connections, behind_proxy: false };
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());
         let server = app::run(listener, app::Shared::new(config, keys), options).unwrap();

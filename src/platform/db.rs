@@ -262,6 +262,8 @@ pub struct ClubTx {
     receipts: Vec<Receipt>,
     /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
     pub skew_ms: Option<i64>,
+    /// What was computed for records before this began, so that it does not wait for computing.
+    pub prepared: HashMap<Uuid, serde_json::Value>,
 }
 
 /// That an edit was carried out; its version is filled in at the commit.
@@ -290,7 +292,17 @@ impl Revs {
 
 impl ClubTx {
     fn new(tx: Transaction<'static, Postgres>, life: i32, club: ClubId, actor: Actor) -> Self {
-        Self { tx, life, club, actor, changes: Vec::new(), unsynced: false, receipts: Vec::new(), skew_ms: None }
+        Self {
+            tx,
+            life,
+            club,
+            actor,
+            changes: Vec::new(),
+            unsynced: false,
+            receipts: Vec::new(),
+            skew_ms: None,
+            prepared: HashMap::new(),
+        }
     }
 
     /// The connection, for reading.

@@ -18,22 +18,17 @@ use crate::platform::db::{AccountTx, Db};
 use crate::platform::fault::{Fault, Faults, normal_email};
 use crate::platform::ids::{AccountId, DeviceId};
 use crate::platform::params::path_id;
-use crate::platform::password;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::throttle::{self, Limit};
 use crate::platform::token::{ACCESS_SECONDS, Keys, Opaque, REFRESH_SECONDS};
+use crate::platform::{password, telemetry};
 
 /// Attempts at one account, and from one address. A club's phones share an address, so that one is wide.
 const PER_EMAIL: Limit = Limit { burst: 10.0, per_second: 0.1 };
 const PER_ADDRESS: Limit = Limit { burst: 120.0, per_second: 2.0 };
 
 fn address(req: &HttpRequest, config: &Config) -> String {
-    let forwarded = req.headers().get("x-forwarded-for").and_then(|value| value.to_str().ok());
-    let last = forwarded.and_then(|list| list.rsplit(',').next()).map(str::trim);
-    match last.filter(|_| config.behind_proxy) {
-        Some(address) => address.to_owned(),
-        None => req.peer_addr().map(|peer| peer.ip().to_string()).unwrap_or_default(),
-    }
+    telemetry::address(req, config.behind_proxy)
 }
 
 /// Stores a refresh token and signs an access token.

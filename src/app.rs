@@ -108,6 +108,11 @@ impl Shared {
             api,
         }
     }
+
+    /// The lanes of what computes.
+    pub fn lanes(&self) -> &Lanes {
+        &self.lanes
+    }
 }
 
 /// The application of one worker, with middleware and routes.

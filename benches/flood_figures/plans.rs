@@ -71,7 +71,7 @@ fn flood(address: &str, squad: &Squad, stop: &AtomicBool) -> BTreeMap<u16, usize
     );
     let ask = || {
         let mut wire = Wire::open(address);
-        let mut statuses = BTreeMap::new();
+        let mut statuses: BTreeMap<u16, usize> = BTreeMap::new();
         while !stop.load(Ordering::Relaxed) {
             let (status, _) = wire.call(&call);
             *statuses.entry(status).or_default() += 1;
@@ -82,7 +82,7 @@ fn flood(address: &str, squad: &Squad, stop: &AtomicBool) -> BTreeMap<u16, usize
         }
         statuses
     };
-    let mut all = BTreeMap::new();
+    let mut all: BTreeMap<u16, usize> = BTreeMap::new();
     std::thread::scope(|scope| {
         let threads: Vec<_> = (0..FLOOD).map(|_| scope.spawn(ask)).collect();
         for (status, count) in threads.into_iter().flat_map(|thread| thread.join().expect("it asks")) {
@@ -100,8 +100,7 @@ pub fn run(bench: &Bench) {
     let other = Squad::found(&mut wire, "others", 24);
     bench.settle();
     let address = service.address.as_str();
-    let idle = |stop: &AtomicBool| drop(stop);
-    let (mut before, ()) = beside(SECONDS, |stop| work(address, &other, stop), idle);
+    let (mut before, ()) = beside(SECONDS, |stop| work(address, &other, stop), |_| ());
     let (mut during, statuses) =
         beside(SECONDS, |stop| work(address, &other, stop), |stop| flood(address, &large, stop));
     println!(

@@ -1,15 +1,19 @@
 //! What one caller cannot do to all others: bodies that unpack without end, bodies that never come, sockets by the hundred.
 
 use std::io::Write;
+use std::sync::Arc;
 use std::time::Duration;
 
 use lanewright::app;
 use lanewright::platform::config::Config;
+use lanewright::platform::lanes::{Lane, Turn, Who};
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpStream;
+use tokio::time::Instant;
+use uuid::Uuid;
 
 use crate::support::{Answer, Caller, TestApp};
 
@@ -78,8 +82,9 @@ async fn bodies_that_unpack_without_end_are_refused_and_cost_no_memory(pool: PgP
     let admin = app.admin_of("North").await;
     // A quarter of a gigabyte in some kilobytes: a reader that unpacked it would show.
     let mut bomb = zstd::stream::Encoder::new(Vec::new(), 1).unwrap();
+    let spaces = vec![b' '; 1024 * 1024];
     for _ in 0..256 {
-        bomb.write_all(&[b' '; 1024 * 1024]).unwrap();
+        bomb.write_all(&spaces).unwrap();
     }
     let bomb = bomb.finish().unwrap();
     assert!(bomb.len() < 512 * 1024, "{}", bomb.len());
@@ -141,10 +146,9 @@ async fn trained(app: &TestApp, name: &str) -> (Caller, Vec<String>, String) {
     let venue = admin.post("/venues", venue).await.expect(201).id();
     let stock = json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 40});
     admin.post("/equipment", stock).await.expect(201);
-    let mut roster = "display_name,sex,birth_year,groups,experience,stature_m\n".to_owned();
-    for n in 0..6 {
-        roster.push_str(&format!("Athlete {n},F,2012,Squad,novice,1.5{n}\n"));
-    }
+    let row = |n: u8| format!("Athlete {n},F,2012,Squad,novice,1.5{n}\n");
+    let rows: String = (0..6).map(row).collect();
+    let roster = format!("display_name,sex,birth_year,groups,experience,stature_m\n{rows}");
     let rows = admin.bytes(Method::POST, "/athletes/import", "text/csv", roster.into()).await.expect(201).body;
     let ids = rows["rows"].as_array().unwrap().iter().map(|row| row["athlete_id"].as_str().unwrap().to_owned());
     let ids: Vec<String> = ids.collect();
@@ -155,43 +159,130 @@ async fn trained(app: &TestApp, name: &str) -> (Caller, Vec<String>, String) {
     (admin, ids, format!("/sessions/{session}/lane-plans"))
 }
 
+/// Takes every turn of a lane.
+async fn occupy(lane: &Arc<Lane>) -> Vec<Turn> {
+    let mut turns = Vec::new();
+    let nobody = Who { club: Uuid::nil(), account: Uuid::nil() };
+    while let Ok(turn) = lane.turn_until(nobody, Instant::now()).await {
+        turns.push(turn);
+    }
+    turns
+}
+
 #[sqlx::test]
 async fn a_full_lane_says_so_and_leaves_other_clubs_alone(pool: PgPool) {
-    let cores = std::thread::available_parallelism().unwrap().get();
-    // Whoever is at work holds a connection here, because the list of those present is locked.
-    let (asked, connections) = (cores + 20, u32::try_from(cores).unwrap() + 4);
-    let options = (*pool.connect_options()).clone();
-    let app = TestApp::spawn_on(pool, options, connections).await;
-    let (coach, _, plans) = trained(&app, "North").await;
-    let (other, athletes, others_plans) = trained(&app, "South").await;
+    let app = TestApp::spawn(pool).await;
+    let (coach, athletes, plans) = trained(&app, "North").await;
+    let (other, _, others_plans) = trained(&app, "South").await;
     let ask = json!({"lanes": 2, "capacity": 4, "barriers": {"min": 3, "max": 4}});
-    let mut blocker = app.pool.begin().await.unwrap();
-    sqlx::raw_sql("lock table attendance in access exclusive mode").execute(&mut *blocker).await.unwrap();
+    let turns = occupy(&app.lanes.plans).await;
     let (sender, mut answers) = tokio::sync::mpsc::unbounded_channel();
-    for _ in 0..asked {
+    for _ in 0..12 {
         let (coach, sender, plans, ask) = (coach.clone(), sender.clone(), plans.clone(), ask.clone());
         tokio::spawn(async move { sender.send(coach.post(&plans, ask).await) });
     }
     drop(sender);
-    let mut seen = Vec::new();
-    // The lane, and those of one account who wait, are fewer than were asked for: somebody is refused at once.
-    while seen.iter().all(|answer: &Answer| answer.header("retry-after") != "5") {
-        seen.push(answers.recv().await.unwrap());
+    // Four of an account wait; the rest is refused while they do.
+    for _ in 0..8 {
+        let refused = answers.recv().await.unwrap().expect(503);
+        assert_eq!((refused.header("retry-after"), &refused.body["type"]), ("5", &json!("/problems/unavailable")));
     }
-    // Another club reads and is advised meanwhile.
-    other.get("/athletes").await.expect(200);
-    other.get(&format!("/athletes/{}/recommendation", athletes[0])).await.expect(200);
-    let group = other.get("/groups").await.expect(200).body["items"][0]["id"].as_str().unwrap().to_owned();
-    other.get(&format!("/groups/{group}/recommendations")).await.expect(200);
-    blocker.rollback().await.unwrap();
+    // Another club reads and is advised meanwhile, and so is the coach who asked for all that.
+    for (person, path) in [(&other, "/athletes"), (&coach, "/athletes"), (&other, "/changes"), (&other, "/sessions")] {
+        person.get(path).await.expect(200);
+    }
+    coach.get(&format!("/athletes/{}/recommendation", athletes[0])).await.expect(200);
+    // There is room for a plan of another club; its time counts from the request.
+    let hasty = json!({"lanes": 2, "capacity": 4, "barriers": {"min": 3, "max": 4}, "time_limit_s": 0.05});
+    assert_eq!(other.post(&others_plans, hasty).await.expect(503).header("retry-after"), "5");
+    drop(turns);
     while let Some(answer) = answers.recv().await {
-        seen.push(answer);
+        // Who waited for longer than a plan may take is told so too.
+        assert!(matches!(answer.status, 201 | 503), "{} {}", answer.status, answer.body);
     }
-    let planned = seen.iter().filter(|answer| answer.status == 201).count();
-    let busy = seen.iter().filter(|answer| answer.status == 503 && !answer.header("retry-after").is_empty()).count();
-    assert_eq!((seen.len(), planned + busy), (asked, asked), "a plan, or 503 with Retry-After");
     other.post(&others_plans, ask.clone()).await.expect(201);
     coach.post(&plans, ask).await.expect(201);
+}
+
+#[sqlx::test]
+async fn whoever_waits_for_a_turn_holds_no_connection(pool: PgPool) {
+    let options = (*pool.connect_options()).clone();
+    let app = TestApp::spawn_on(pool, options, 1).await;
+    let (coach, athletes, plans) = trained(&app, "North").await;
+    let group = coach.get("/groups").await.expect(200).body["items"][0]["id"].as_str().unwrap().to_owned();
+    let mut turns = Vec::new();
+    for lane in [&app.lanes.plans, &app.lanes.squads, &app.lanes.athletes] {
+        turns.extend(occupy(lane).await);
+    }
+    let ask = json!({"lanes": 2, "capacity": 4, "barriers": {"min": 3, "max": 4}});
+    let decision = json!({"outcome": "accepted"});
+    let athlete = format!("/athletes/{}", athletes[0]);
+    let calls = [
+        (plans.clone(), Some(ask)),
+        (format!("{athlete}/recommendation/decisions"), Some(decision)),
+        (format!("{athlete}/recommendation"), None),
+        (format!("{athlete}/progression"), None),
+        (format!("/groups/{group}/recommendations"), None),
+        (format!("/groups/{group}/progression"), None),
+        ("/rhythm/schedule?event_code=100H&final_time_s=15.2".to_owned(), None),
+    ];
+    let (sender, mut answers) = tokio::sync::mpsc::unbounded_channel();
+    for (path, body) in calls {
+        let (coach, sender) = (coach.clone(), sender.clone());
+        tokio::spawn(async move {
+            let answer = match body {
+                Some(body) => coach.post(&path, body).await,
+                None => coach.get(&path).await,
+            };
+            sender.send((path, answer))
+        });
+    }
+    drop(sender);
+    let lanes = &app.lanes;
+    while lanes.plans.waiting() + lanes.squads.waiting() + lanes.athletes.waiting() < 7 {
+        assert!(answers.is_empty(), "somebody does not wait");
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    }
+    // All seven wait, and the only connection is free.
+    coach.get("/athletes").await.expect(200);
+    drop(turns);
+    while let Some((path, answer)) = answers.recv().await {
+        assert!(matches!(answer.status, 200 | 201 | 503), "{path}: {} {}", answer.status, answer.body);
+    }
+}
+
+#[sqlx::test]
+async fn advice_for_a_pushed_decision_waits_its_turn_before_the_push_begins(pool: PgPool) {
+    let options = (*pool.connect_options()).clone();
+    let app = TestApp::spawn_on(pool, options, 1).await;
+    let (coach, athletes, _) = trained(&app, "North").await;
+    let turns = occupy(&app.lanes.athletes).await;
+    let day = chrono::Utc::now().date_naive();
+    let decided = |athlete: &String| {
+        json!({"op_id": Uuid::now_v7(), "method": "PUT", "type": "decision", "id": Uuid::now_v7(), "if_none_match": "*",
+            "data": {"athlete_id": athlete, "on": day, "outcome": "accepted"}})
+    };
+    let items: Vec<Value> = athletes.iter().map(decided).collect();
+    let push = json!({"device_id": Uuid::now_v7(), "schema": 1, "sent_at": chrono::Utc::now(), "items": items});
+    let (sender, sent) = (coach.clone(), push.clone());
+    let pushing = tokio::spawn(async move { sender.post("/changes", sent).await });
+    while app.lanes.athletes.waiting() < 1 {
+        assert!(!pushing.is_finished(), "it does not wait");
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    }
+    coach.get("/athletes").await.expect(200);
+    drop(turns);
+    // Whether it waited too long or not, sending it again files each decision once, with the advice of the day.
+    assert!(matches!(pushing.await.unwrap().status, 200 | 503));
+    let again = coach.post("/changes", push).await.expect(200);
+    for result in again.body["results"].as_array().unwrap() {
+        assert!(matches!(result["status"].as_u64(), Some(200 | 201)), "{result}");
+    }
+    for athlete in &athletes {
+        let filed = coach.get(&format!("/athletes/{athlete}/recommendation/decisions")).await.expect(200).body;
+        assert_eq!(filed["items"].as_array().unwrap().len(), 1);
+        assert_eq!(filed["items"][0]["advice"]["athlete_id"], json!(athlete));
+    }
 }
 
 /// A connection that has sent the head of a request and a little of its body.
@@ -208,9 +299,8 @@ async fn slow(app: &TestApp, more: &str) -> TcpStream {
 async fn rest(mut stream: TcpStream) -> String {
     let mut said = Vec::new();
     // A reset ends it too; what came before is said.
-    let _ = tokio::time::timeout(Duration::from_secs(120), stream.read_to_end(&mut said))
-        .await
-        .expect("the connection ends");
+    let ended = tokio::time::timeout(Duration::from_mins(2), stream.read_to_end(&mut said)).await;
+    assert!(ended.is_ok(), "the connection does not end");
     String::from_utf8_lossy(&said).into_owned()
 }
 

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use lanewright::app;
 use lanewright::platform::config::Config;
 use lanewright::platform::db::Db;
+use lanewright::platform::lanes::Lanes;
 use lanewright::platform::token::Keys;
 use reqwest::{Method, Response};
 use serde_json::{Value, json};
@@ -34,6 +35,7 @@ pub struct TestApp {
     pub base: String,
     pub client: reqwest::Client,
     pub pool: PgPool,
+    pub lanes: Lanes,
 }
 
 /// What the server answered.
@@ -110,10 +112,12 @@ impl TestApp {
         let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());
-        let server = app::run(listener, app::Shared::new(config, keys), options).unwrap();
+        let shared = app::Shared::new(config, keys);
+        let lanes = shared.lanes().clone();
+        let server = app::run(listener, shared, options).unwrap();
         let stop = Arc::new(StopOnDrop(server.handle()));
         tokio::spawn(server);
-        Self { _stop: stop, base, client: reqwest::Client::new(), pool }
+        Self { _stop: stop, base, client: reqwest::Client::new(), pool, lanes }
     }
 
     /// Sends a request with these headers and body bytes.

@@ -2,6 +2,7 @@
 
 mod changes;
 mod life;
+mod revs;
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -18,6 +19,7 @@ use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
 
 pub use changes::{Change, Kind};
+pub use revs::{Receipt, Revs};
 
 /// The migrations, embedded at compile time.
 pub static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!();
@@ -266,30 +268,6 @@ pub struct ClubTx {
     pub prepared: HashMap<Uuid, serde_json::Value>,
 }
 
-/// That an edit was carried out; its version is filled in at the commit.
-#[derive(Clone, Copy, Debug)]
-pub struct Receipt {
-    /// The edit.
-    pub op_id: Uuid,
-    /// The record.
-    pub entity: Uuid,
-    /// The status it was answered with.
-    pub status: u16,
-    /// The version when the commit does not change the record.
-    pub rev: i64,
-}
-
-/// The change numbers a commit gave, by record.
-#[derive(Debug, Default)]
-pub struct Revs(HashMap<Uuid, i64>);
-
-impl Revs {
-    /// The number of a record; `before` when the commit did not change it.
-    pub fn of(&self, id: impl Into<Uuid>, before: i64) -> i64 {
-        self.0.get(&id.into()).copied().unwrap_or(before)
-    }
-}
-
 impl ClubTx {
     fn new(tx: Transaction<'static, Postgres>, life: i32, club: ClubId, actor: Actor) -> Self {
         Self {
@@ -407,6 +385,6 @@ impl ClubTx {
         // Also after an error: the answer may be lost, not the commit, and whoever looks finds it.
         super::news::tell(self.club, revs.values().copied().max().unwrap_or(0));
         done?;
-        Ok(Revs(revs))
+        Ok(Revs::new(revs))
     }
 }

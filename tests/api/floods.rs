@@ -27,7 +27,7 @@ fn zstd(bytes: &[u8]) -> Vec<u8> {
     zstd::stream::encode_all(bytes, 3).unwrap()
 }
 
-const TIMES: &str = "{\"spacing_m\":8.0,\"touchdown_times_s\":[2.62,3.73,4.83]}";
+const TIMES: &str = r#"{"spacing_m":8.0,"timing_method":"video","video_fps":120,"touchdown_times_s":[2.62,3.73,4.83]}"#;
 
 async fn packed(app: &TestApp, path: &str, token: &str, kind: &str, codings: &[&str], body: Vec<u8>) -> Answer {
     let token = format!("Bearer {token}");

@@ -29,7 +29,7 @@ use crate::platform::document::{self, Known};
 use crate::platform::lanes::Lanes;
 use crate::platform::sockets::{self, Door, Rules};
 use crate::platform::token::Keys;
-use crate::platform::{fault, health, intake, problem, telemetry};
+use crate::platform::{fault, front, health, intake, problem, telemetry};
 use crate::resources::{self, advice::Memory, sync::Polls};
 
 /// The head of the OpenAPI document.
@@ -137,12 +137,19 @@ pub fn build(
         .app_data(Data::clone(&shared.lanes))
         .app_data(Data::new(shared.config.clone()))
         .route("/docs/sync", web::get().to(sync_guide))
-        .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", shared.api.clone()))
+        .service(
+            SwaggerUi::new("/docs/{_:.*}")
+                .url("/openapi.json", shared.api.clone())
+                // Else the pages ask an outside host to check the document.
+                .config(utoipa_swagger_ui::Config::default().validator_url("none")),
+        )
         .service(web::redirect("/docs", "/docs/"))
         .default_service(web::to(document::unrouted))
         .wrap(Compress::default())
+        .wrap(from_fn(front::refuse))
         .wrap(cors(&shared.config.origins))
         .wrap(from_fn(head_as_get))
+        .wrap(from_fn(front::protect))
         .wrap(from_fn(telemetry::trace))
 }
 

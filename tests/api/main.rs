@@ -11,6 +11,7 @@ mod clubs;
 mod competition_specs;
 mod equipment;
 mod floods;
+mod front;
 mod groups;
 mod measurements;
 mod members;

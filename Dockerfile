@@ -10,6 +10,7 @@ RUN apt-get update && apt-get install -y --no-install-recommends curl && rm -rf 
 COPY --from=build /src/target/release/lanewright /usr/local/bin/lanewright
 USER lanewright
 ENV LANEWRIGHT_LISTEN=0.0.0.0:8080
-EXPOSE 8080
-HEALTHCHECK --interval=10s --timeout=3s --start-period=20s CMD ["curl", "-fsS", "http://127.0.0.1:8080/readyz"]
+ENV LANEWRIGHT_HEALTH_LISTEN=0.0.0.0:8081
+EXPOSE 8080 8081
+HEALTHCHECK --interval=10s --timeout=3s --start-period=20s CMD ["curl", "-fsS", "http://127.0.0.1:8081/readyz"]
 CMD ["lanewright", "serve"]

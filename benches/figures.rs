@@ -1,8 +1,10 @@
-//! Figures: `estimate`, `progress`, `lanes`, `sync`; all of them when none is named.
+//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`; all of them when none is named.
 //!
-//! Words after `sync` choose among its own: `pages`, `pushes`, `first`, `polls`.
+//! Words after `sync` choose among its own: `pages`, `pushes`, `first`, `polls`; words after `flood` among `plans`,
+//! `bodies`, `sockets`.
 
 mod estimate_figures;
+mod flood_figures;
 mod lane_plan_figures;
 mod progress_figures;
 mod sync_figures;
@@ -23,5 +25,8 @@ fn main() {
     }
     if wanted("sync") {
         sync_figures::run(rest);
+    }
+    if wanted("flood") {
+        flood_figures::run(rest);
     }
 }

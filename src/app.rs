@@ -1,15 +1,21 @@
 //! Puts the rooms together: middleware, routes, the OpenAPI document.
 
 use std::net::TcpListener;
+use std::sync::Arc;
 use std::time::Duration;
 
 use actix_cors::Cors;
+use actix_http::{HttpService, Protocol};
+use actix_server::Server;
+use actix_service::{IntoServiceFactory, ServiceFactoryExt, fn_service, map_config};
+use actix_web::App;
 use actix_web::body::MessageBody;
-use actix_web::dev::{Server, ServiceFactory, ServiceRequest, ServiceResponse};
+use actix_web::dev::{AppConfig, ServiceFactory, ServiceRequest, ServiceResponse};
+use actix_web::error::DispatchError;
 use actix_web::http::{Method, header};
 use actix_web::middleware::{Compress, from_fn};
+use actix_web::rt::net::TcpStream;
 use actix_web::web::{self, Data};
-use actix_web::{App, HttpServer};
 use sqlx::postgres::PgConnectOptions;
 use utoipa::OpenApi;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
@@ -20,8 +26,10 @@ use utoipa_swagger_ui::SwaggerUi;
 use crate::platform::config::Config;
 use crate::platform::db::Db;
 use crate::platform::document::{self, Known};
+use crate::platform::lanes::Lanes;
+use crate::platform::sockets::{self, Door, Rules};
 use crate::platform::token::Keys;
-use crate::platform::{again, body, fault, front, health, problem, telemetry};
+use crate::platform::{again, fault, front, health, intake, problem, telemetry};
 use crate::resources::{self, advice::Memory, sync::Polls};
 
 /// The head of the OpenAPI document.
@@ -31,7 +39,9 @@ use crate::resources::{self, advice::Memory, sync::Polls};
         title = "Lanewright",
         description = "Backend for sprint-hurdle squads: who runs in which lane, at which spacing and height, and why. \
 A recommendation supports a qualified coach; it never replaces one, nor the rules of the governing body and the facility, \
-local law or medical advice. Lengths are metres, times seconds.",
+local law or medical advice. Lengths are metres, times seconds. Bodies may be packed with gzip or zstd (one coding; others are \
+415); a body has at most 2 MiB as sent and unpacked unless its operation says otherwise, 64 KiB without a valid access token \
+(413), and comes at 2 KiB a second or faster (408).",
         contact(name = "Lanewright developers"),
         license(name = "Apache-2.0", identifier = "Apache-2.0")
     ),
@@ -79,6 +89,7 @@ pub struct Shared {
     known: Data<Known>,
     memory: Data<Memory>,
     polls: Data<Polls>,
+    lanes: Data<Lanes>,
     api: utoipa::openapi::OpenApi,
 }
 
@@ -86,14 +97,21 @@ impl Shared {
     /// Puts settings, keys and the document together.
     pub fn new(config: Config, keys: Keys) -> Self {
         let api = document();
+        let lanes = Lanes::new(config.workers * config.connections as usize);
         Self {
             config,
             keys: Data::new(keys),
             known: Data::new(Known::of(&api)),
             memory: Data::default(),
             polls: Data::default(),
+            lanes: Data::new(lanes),
             api,
         }
+    }
+
+    /// The lanes of what computes.
+    pub fn lanes(&self) -> &Lanes {
+        &self.lanes
     }
 }
 
@@ -116,8 +134,8 @@ pub fn build(
         .app_data(Data::clone(&shared.known))
         .app_data(Data::clone(&shared.memory))
         .app_data(Data::clone(&shared.polls))
+        .app_data(Data::clone(&shared.lanes))
         .app_data(Data::new(shared.config.clone()))
-        .app_data(web::PayloadConfig::new(body::MAX_BYTES))
         .route("/docs/sync", web::get().to(sync_guide))
         .service(
             SwaggerUi::new("/docs/{_:.*}")
@@ -141,21 +159,78 @@ pub fn build(
 /// # Errors
 /// When the listener cannot be used.
 pub fn run(listener: TcpListener, shared: Shared, database: PgConnectOptions) -> std::io::Result<Server> {
-    let workers = shared.config.workers;
-    let server = HttpServer::new(move || {
-        // A pool of its own for each worker: connections belong to the runtime that opened them.
-        build(&shared, Db::lazy(database.clone(), shared.config.connections))
-    })
-    .workers(workers)
-    .worker_max_blocking_threads(8)
-    .max_connections(2_000)
-    .keep_alive(Duration::from_mins(1))
-    .client_request_timeout(Duration::from_secs(10))
-    .shutdown_timeout(20)
-    .disable_signals()
-    .listen(listener)?
-    .run();
-    Ok(server)
+    let config = shared.config.clone();
+    let files = config.workers * config.connections as usize + OTHER_FILES;
+    let room = (sockets::fitting(config.sockets, files), config.sockets_each);
+    // A pool of its own for each worker: connections belong to the runtime that opened them.
+    let app = move || build(&shared, Db::lazy(database.clone(), config.connections));
+    listen(listener, config.workers, Door::new(room.0, room.1), config.patience, app)
+}
+
+/// Builds the service that answers supervisors, with a thread, places and a database connection that nobody else takes.
+///
+/// # Errors
+/// When the listener cannot be used.
+pub fn run_probes(listener: TcpListener, database: PgConnectOptions) -> std::io::Result<Server> {
+    let app = move || App::new().app_data(Data::new(Db::lazy(database.clone(), 1))).configure(health::probes);
+    listen(listener, 1, Door::new(64, 0), Config::PATIENCE, app)
+}
+
+/// Files that are not connections: the program's own, listeners, those that are being refused.
+const OTHER_FILES: usize = 256;
+
+/// Serves an application on a listener, each connection under the rules of [`sockets`].
+fn listen<F, S, B>(
+    listener: TcpListener,
+    workers: usize,
+    door: Arc<Door>,
+    patience: Duration,
+    app: F,
+) -> std::io::Result<Server>
+where
+    F: Fn() -> App<S> + Send + Clone + 'static,
+    S: ServiceFactory<
+            ServiceRequest,
+            Config = (),
+            Response = ServiceResponse<B>,
+            Error = actix_web::Error,
+            InitError = (),
+        > + 'static,
+    B: MessageBody + 'static,
+{
+    // Of a request that nobody reads any more; a body that is read has given up before.
+    let idle = sockets::KEEP_ALIVE + Duration::from_secs(15);
+    let rules = Rules { idle, patience: 2 * patience, slowest: intake::SLOWEST, taking: Duration::from_secs(30) };
+    let builder = Server::build()
+        .workers(workers)
+        .worker_max_blocking_threads(8)
+        // The door counts; a worker that stopped accepting could not even refuse.
+        .max_concurrent_connections(200_000)
+        .shutdown_timeout(20)
+        .disable_signals();
+    let stopping = builder.graceful_shutdown_signal();
+    let serving = builder.listen("lanewright", listener, move || {
+        let (door, stopping) = (Arc::clone(&door), stopping.clone());
+        let app = app().into_factory().map_err(|error: actix_web::Error| error.error_response());
+        let http = HttpService::build()
+            .graceful_shutdown_signal(move || {
+                let stopping = stopping.clone();
+                async move { stopping.notified().await }
+            })
+            .keep_alive(sockets::KEEP_ALIVE)
+            .client_request_timeout(sockets::HEAD)
+            .client_disconnect_timeout(Duration::from_secs(2))
+            .finish(map_config(app, |()| AppConfig::default()));
+        fn_service(move |io: TcpStream| {
+            let door = Arc::clone(&door);
+            async move {
+                let (io, peer) = sockets::admit(io, door, rules).await?;
+                Ok::<_, DispatchError>((io, Protocol::Http1, peer))
+            }
+        })
+        .and_then(http)
+    })?;
+    Ok(serving.run())
 }
 
 fn cors(origins: &[String]) -> Cors {
@@ -165,6 +240,7 @@ fn cors(origins: &[String]) -> Cors {
         .allowed_methods(["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE"])
         .allowed_headers([
             header::AUTHORIZATION,
+            header::CONTENT_ENCODING,
             header::CONTENT_TYPE,
             header::IF_MATCH,
             header::IF_NONE_MATCH,

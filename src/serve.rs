@@ -13,7 +13,7 @@ use tokio::signal::unix::{SignalKind, signal};
 use crate::app::{self, Shared};
 use crate::chores;
 use crate::platform::cluster::{self, Cluster, ClusterError};
-use crate::platform::config::{Config, ConfigError, listen_address};
+use crate::platform::config::{Config, ConfigError, health_address, listen_address};
 use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys};
@@ -31,8 +31,8 @@ pub enum ServeError {
     #[error(transparent)]
     Config(#[from] ConfigError),
     /// The address is taken or not ours.
-    #[error("cannot listen on {0}: {1}; stop what uses it, or choose another with LANEWRIGHT_LISTEN")]
-    Listen(SocketAddr, std::io::Error),
+    #[error("cannot listen on {0}: {1}; stop what uses it, or choose another with {2}")]
+    Listen(SocketAddr, std::io::Error, &'static str),
     /// The private database.
     #[error(transparent)]
     Cluster(#[from] ClusterError),
@@ -204,16 +204,24 @@ async fn seed_into(database: &Database) -> Result<(), ServeError> {
 pub async fn serve(demo: bool) -> Result<(), ServeError> {
     telemetry::init();
     let config = Config::from_env()?;
-    let address = listen_address()?;
-    let listener = TcpListener::bind(address).map_err(|error| ServeError::Listen(address, error))?;
+    let listener = bind(listen_address()?, "LANEWRIGHT_LISTEN")?;
+    let probes = match health_address()? {
+        Some(address) => Some(bind(address, "LANEWRIGHT_HEALTH_LISTEN")?),
+        None => None,
+    };
     let mut database = Database::open().await?;
-    let served = serve_on(listener, &config, &mut database, demo).await;
+    let served = serve_on(listener, probes, &config, &mut database, demo).await;
     database.close().await?;
     served
 }
 
+fn bind(address: SocketAddr, setting: &'static str) -> Result<TcpListener, ServeError> {
+    TcpListener::bind(address).map_err(|error| ServeError::Listen(address, error, setting))
+}
+
 async fn serve_on(
     listener: TcpListener,
+    probes: Option<TcpListener>,
     config: &Config,
     database: &mut Database,
     demo: bool,
@@ -225,6 +233,13 @@ async fn serve_on(
     let shared = Shared::new(config.clone(), keys);
     let chores = tokio::spawn(compact_often(db.clone()));
     let demo = if demo { Some(seed::seed(&shared, db).await?) } else { None };
+    if let Some(probes) = probes {
+        let address = probes.local_addr()?;
+        let probes = app::run_probes(probes, database.options.clone())?;
+        tracing::info!(%address, "supervisors are answered");
+        // Ends with the process: until the last request is answered, somebody may ask.
+        tokio::spawn(probes);
+    }
     let server = app::run(listener, shared, database.options.clone())?;
     let handle = server.handle();
     let mut running = tokio::task::spawn(server);

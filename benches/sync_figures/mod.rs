@@ -11,8 +11,8 @@ mod pages;
 mod polls;
 mod pushes;
 mod reference;
-mod service;
-mod wire;
+pub mod service;
+pub mod wire;
 
 use std::fs::{self, Permissions};
 use std::os::unix::fs::PermissionsExt;
@@ -26,15 +26,18 @@ use sqlx::{ConnectOptions, PgConnection};
 use tokio::runtime::Runtime;
 
 /// The database of the figures and what signs for its people.
-struct Bench {
-    runtime: Runtime,
-    cluster: Cluster,
+pub struct Bench {
+    /// Runs what waits.
+    pub runtime: Runtime,
+    /// The database.
+    pub cluster: Cluster,
     keys: Keys,
     folder: PathBuf,
 }
 
 impl Bench {
-    fn open() -> Self {
+    /// Starts the database and migrates it.
+    pub fn open() -> Self {
         let runtime = Runtime::new().expect("threads");
         let folder = std::env::temp_dir().join(format!("lanewright-figures-{}", std::process::id()));
         fs::create_dir(&folder).expect("a new folder");
@@ -60,7 +63,7 @@ impl Bench {
     }
 
     /// Lets the database rest: statistics, and no writing left from what came before.
-    fn settle(&self) {
+    pub fn settle(&self) {
         self.sql(async |conn| {
             for sql in ["vacuum analyze", "checkpoint"] {
                 sqlx::raw_sql(sql).execute(&mut *conn).await.expect("maintenance");
@@ -68,14 +71,15 @@ impl Bench {
         });
     }
 
-    fn close(self) {
+    /// Stops the database and drops it.
+    pub fn close(self) {
         self.runtime.block_on(self.cluster.close()).expect("PostgreSQL stops");
         fs::remove_dir_all(&self.folder).expect("our folder");
     }
 }
 
 /// The time below which a share of the calls stayed (ms).
-fn quantile(times: &mut [Duration], share: f64) -> f64 {
+pub fn quantile(times: &mut [Duration], share: f64) -> f64 {
     times.sort_unstable();
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)] // small counts
     let at = ((times.len() as f64 - 1.0) * share).round() as usize;

@@ -14,10 +14,16 @@ pub struct Service {
 impl Service {
     /// Starts it on a free port; its log goes nowhere, its settings are its own defaults.
     pub fn start(database: &str) -> Self {
+        Self::start_with(database, &[])
+    }
+
+    /// Starts it with these settings.
+    pub fn start_with(database: &str, settings: &[(&str, &str)]) -> Self {
         let mut child = Command::new(env!("CARGO_BIN_EXE_lanewright"))
             .arg("serve")
             .env("DATABASE_URL", database)
             .env("LANEWRIGHT_LISTEN", "127.0.0.1:0")
+            .envs(settings.iter().copied())
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::null())

@@ -61,8 +61,23 @@ pub fn get(path: &str, access: &str) -> Vec<u8> {
 
 /// A POST of JSON with an access token.
 pub fn post(path: &str, access: &str, body: &[u8]) -> Vec<u8> {
+    send(path, access, "application/json", body)
+}
+
+/// A POST of a body of this media type with an access token.
+pub fn send(path: &str, access: &str, media_type: &str, body: &[u8]) -> Vec<u8> {
     let head = format!(
-        "POST {path} HTTP/1.1\r\nhost: localhost\r\nauthorization: Bearer {access}\r\ncontent-type: application/json\r\n\
+        "POST {path} HTTP/1.1\r\nhost: localhost\r\nauthorization: Bearer {access}\r\ncontent-type: {media_type}\r\n\
+         content-length: {}\r\n\r\n",
+        body.len()
+    );
+    [head.as_bytes(), body].concat()
+}
+
+/// A POST of packed JSON without a token.
+pub fn packed(path: &str, coding: &str, body: &[u8]) -> Vec<u8> {
+    let head = format!(
+        "POST {path} HTTP/1.1\r\nhost: localhost\r\ncontent-encoding: {coding}\r\ncontent-type: application/json\r\n\
          content-length: {}\r\n\r\n",
         body.len()
     );

@@ -15,6 +15,7 @@ use uuid::Uuid;
 
 use super::db::{Actor, ClubTx, Db, StoreError};
 use super::ids::{AccountId, ClubId, DeviceId, GroupId};
+use super::lanes::Who;
 use super::params::path_id;
 use super::problem::{Code, Problem};
 use super::token::{Claims, Keys};
@@ -246,6 +247,11 @@ pub struct Recorder {
 }
 
 impl Recorder {
+    /// Who waits for a turn when this needs one.
+    pub fn who(&self) -> Who {
+        Who { club: self.club.0, account: self.actor.account.0 }
+    }
+
     /// Whether their role allows an act.
     pub fn has_role<A: Act>(&self) -> bool {
         self.role.is_some_and(|role| A::ROLES.contains(&role))
@@ -338,6 +344,11 @@ async fn permit(
 }
 
 impl<A: Act> Permit<A> {
+    /// Who waits for a turn when this needs one.
+    pub fn who(&self) -> Who {
+        Who { club: self.club.0, account: self.actor.account.0 }
+    }
+
     /// A read-only transaction in the club.
     ///
     /// # Errors

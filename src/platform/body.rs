@@ -4,16 +4,18 @@ use std::future::Future;
 use std::pin::Pin;
 
 use actix_web::http::header::CONTENT_TYPE;
-use actix_web::{FromRequest, HttpRequest, dev::Payload, web};
+use actix_web::{FromRequest, HttpRequest, dev};
 use serde::de::DeserializeOwned;
 use serde::de::value::MapDeserializer;
 use serde_json::Value;
 
 use super::fault::Fault;
+use super::intake::{self, Limits, Taken};
 use super::problem::{Code, Problem};
 
-/// The largest body, unpacked, in bytes.
-pub const MAX_BYTES: usize = 2 * 1024 * 1024;
+/// The largest JSON body, as sent and unpacked, bytes.
+const MAX_BYTES: usize = 2 * 1024 * 1024;
+const LIMITS: Limits = Limits { wire: MAX_BYTES, unpacked: MAX_BYTES, remedy: "Send it in parts; nothing was stored." };
 
 /// A JSON body of shape `T`, or why it cannot be read.
 ///
@@ -35,22 +37,27 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
     type Error = Problem;
     type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
 
-    fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let media_type = media_type(req);
-        let bytes = web::Bytes::from_request(req, payload);
-        Box::pin(async move { Ok(Self(parse(&media_type, bytes.await))) })
+    fn from_request(req: &HttpRequest, payload: &mut dev::Payload) -> Self::Future {
+        let (req, payload) = (req.clone(), payload.take());
+        Box::pin(async move {
+            let taken = match json_type(&media_type(&req)) {
+                Ok(()) => intake::read(&req, payload, LIMITS).await,
+                Err(problem) => Err(problem),
+            };
+            Ok(Self(taken.and_then(|taken| parse(&taken))))
+        })
     }
 }
 
-fn parse<T: DeserializeOwned>(media_type: &str, bytes: Result<web::Bytes, actix_web::Error>) -> Result<T, Problem> {
-    if !matches!(media_type, "application/json" | "application/merge-patch+json") {
-        return Err(Problem::new(
-            Code::MediaType,
-            "Send the body as application/json (or application/merge-patch+json for PATCH).",
-        ));
+fn json_type(media_type: &str) -> Result<(), Problem> {
+    if matches!(media_type, "application/json" | "application/merge-patch+json") {
+        return Ok(());
     }
-    let bytes = bytes.map_err(|error| payload_problem(&error))?;
-    let mut reader = serde_json::Deserializer::from_slice(&bytes);
+    Err(Problem::new(Code::MediaType, "Send the body as application/json (or application/merge-patch+json for PATCH)."))
+}
+
+fn parse<T: DeserializeOwned>(taken: &Taken) -> Result<T, Problem> {
+    let mut reader = serde_json::Deserializer::from_slice(taken.bytes());
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| pointed(&error))?;
     reader.end().map_err(|error| Problem::malformed(Fault::at("", "json", error.to_string())))?;
     Ok(value)
@@ -60,17 +67,6 @@ fn parse<T: DeserializeOwned>(media_type: &str, bytes: Result<web::Bytes, actix_
 pub fn media_type(req: &HttpRequest) -> String {
     let value = req.headers().get(CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
     value.split(';').next().unwrap_or_default().trim().to_ascii_lowercase()
-}
-
-/// Why a body could not be taken in.
-pub fn payload_problem(error: &actix_web::Error) -> Problem {
-    if error.as_response_error().status_code() == actix_web::http::StatusCode::PAYLOAD_TOO_LARGE {
-        return Problem::new(
-            Code::TooLarge,
-            format!("The body may have {MAX_BYTES} bytes, unpacked. Send it in parts."),
-        );
-    }
-    Problem::malformed(Fault::at("", "body", "the body broke off or its encoding is wrong"))
 }
 
 /// Parses a JSON value that is already in memory.

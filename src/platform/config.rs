@@ -1,6 +1,9 @@
 //! Settings, read once from the environment and refused at start when wrong.
 
 use std::net::SocketAddr;
+use std::ops::RangeInclusive;
+use std::str::FromStr;
+use std::time::Duration;
 
 /// Settings of the HTTP service.
 #[derive(Clone, Debug)]
@@ -13,6 +16,26 @@ pub struct Config {
     pub connections: u32,
     /// Whether the client address is the last `X-Forwarded-For` entry (only behind a proxy that sets it).
     pub behind_proxy: bool,
+    /// How long a body may come as slowly as it likes.
+    pub patience: Duration,
+    /// Connections at once.
+    pub sockets: usize,
+    /// Connections of one address at once; 0 means no limit but the total.
+    pub sockets_each: usize,
+}
+
+impl Default for Config {
+    fn default() -> Self {
+        Self {
+            origins: Vec::new(),
+            workers: std::thread::available_parallelism().map_or(2, std::num::NonZero::get),
+            connections: 4,
+            behind_proxy: false,
+            patience: Self::PATIENCE,
+            sockets: 4096,
+            sockets_each: 256,
+        }
+    }
 }
 
 /// A setting that cannot be used.
@@ -25,6 +48,9 @@ pub struct ConfigError {
 }
 
 impl Config {
+    /// The patience when none is set.
+    pub const PATIENCE: Duration = Duration::from_secs(10);
+
     /// Reads the settings.
     ///
     /// # Errors
@@ -34,20 +60,34 @@ impl Config {
             let origins: Vec<String> = text.split(',').map(|one| one.trim().to_owned()).collect();
             origins.iter().all(|one| one.starts_with("http://") || one.starts_with("https://")).then_some(origins)
         })?;
+        let default = Self::default();
+        let behind_proxy = read("LANEWRIGHT_BEHIND_PROXY", "give true or false", |text| text.parse().ok())?;
+        let behind_proxy = behind_proxy.unwrap_or(default.behind_proxy);
+        // All connections come from the proxy, whoever calls.
+        let each = if behind_proxy { 0 } else { default.sockets_each };
         Ok(Self {
-            origins: origins.unwrap_or_default(),
-            workers: read("LANEWRIGHT_WORKERS", "give a whole number from 1 to 64", |text| {
-                text.parse().ok().filter(|n| (1..=64).contains(n))
-            })?
-            .unwrap_or_else(|| std::thread::available_parallelism().map_or(2, std::num::NonZero::get)),
-            connections: read("LANEWRIGHT_CONNECTIONS", "give a whole number from 1 to 32", |text| {
-                text.parse().ok().filter(|n| (1..=32).contains(n))
-            })?
-            .unwrap_or(4),
-            behind_proxy: read("LANEWRIGHT_BEHIND_PROXY", "give true or false", |text| text.parse().ok())?
-                .unwrap_or(false),
+            origins: origins.unwrap_or(default.origins),
+            workers: whole("LANEWRIGHT_WORKERS", "give a whole number from 1 to 64", 1..=64)?
+                .unwrap_or(default.workers),
+            connections: whole("LANEWRIGHT_CONNECTIONS", "give a whole number from 1 to 32", 1..=32)?
+                .unwrap_or(default.connections),
+            behind_proxy,
+            patience: whole("LANEWRIGHT_PATIENCE", "give whole seconds from 1 to 120", 1..=120)?
+                .map_or(default.patience, Duration::from_secs),
+            sockets: whole("LANEWRIGHT_SOCKETS", "give a whole number from 16 to 100000", 16..=100_000)?
+                .unwrap_or(default.sockets),
+            sockets_each: whole("LANEWRIGHT_SOCKETS_EACH", "give a whole number, 0 for no limit", 0..=100_000)?
+                .unwrap_or(each),
         })
     }
+}
+
+fn whole<T: FromStr + PartialOrd>(
+    name: &'static str,
+    remedy: &'static str,
+    range: RangeInclusive<T>,
+) -> Result<Option<T>, ConfigError> {
+    read(name, remedy, |text| text.parse().ok().filter(|n| range.contains(n)))
 }
 
 /// Where to listen: `LANEWRIGHT_LISTEN`, by default the loopback address and port 8080.
@@ -57,6 +97,15 @@ impl Config {
 pub fn listen_address() -> Result<SocketAddr, ConfigError> {
     Ok(read("LANEWRIGHT_LISTEN", "give an address and a port, such as 127.0.0.1:8080", |text| text.parse().ok())?
         .unwrap_or(SocketAddr::from(([127, 0, 0, 1], 8080))))
+}
+
+/// Where only `/healthz` and `/readyz` are answered, beside the main address: `LANEWRIGHT_HEALTH_LISTEN`; nowhere by
+/// default.
+///
+/// # Errors
+/// When the text is not an address and port.
+pub fn health_address() -> Result<Option<SocketAddr>, ConfigError> {
+    read("LANEWRIGHT_HEALTH_LISTEN", "give an address and a port, such as 127.0.0.1:8081", |text| text.parse().ok())
 }
 
 fn read<T>(

@@ -240,6 +240,8 @@ pub struct ClubTx {
     receipts: Vec<Receipt>,
     /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
     pub skew_ms: Option<i64>,
+    /// What was computed for records before this began, so that it does not wait for computing.
+    pub prepared: HashMap<Uuid, serde_json::Value>,
 }
 
 impl ClubTx {
@@ -255,6 +257,7 @@ impl ClubTx {
             unsynced: false,
             receipts: Vec::new(),
             skew_ms: None,
+            prepared: HashMap::new(),
         }
     }
 

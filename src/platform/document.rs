@@ -16,19 +16,17 @@ pub fn complete(api: &mut OpenApi) {
             for code in problems_of(path, &method, operation) {
                 let (_, status, title) = code.row();
                 operation.responses.responses.entry(status.to_string()).or_insert_with(|| {
-                    RefOr::T(
-                        ResponseBuilder::new()
-                            .description(title)
-                            .content(
-                                "application/problem+json",
-                                ContentBuilder::new().schema(Some(Ref::from_schema_name("ProblemBody"))).build(),
-                            )
-                            .build(),
-                    )
+                    let answer = ResponseBuilder::new().description(title).content(
+                        "application/problem+json",
+                        ContentBuilder::new().schema(Some(Ref::from_schema_name("ProblemBody"))).build(),
+                    );
+                    RefOr::T(answer.build())
                 });
             }
-            if let Some(RefOr::T(response)) = operation.responses.responses.get_mut("429") {
-                response.headers.insert("Retry-After".to_owned(), RefOr::T(retry_after()));
+            for status in ["429", "503"] {
+                if let Some(RefOr::T(answer)) = operation.responses.responses.get_mut(status) {
+                    answer.headers.entry("Retry-After".to_owned()).or_insert_with(|| RefOr::T(retry_after()));
+                }
             }
         }
     }
@@ -58,7 +56,7 @@ fn problems_of(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<Co
         codes.extend([Code::Forbidden, Code::NotFound]);
     }
     if operation.request_body.is_some() {
-        codes.extend([Code::TooLarge, Code::MediaType, Code::Invalid, Code::Conflict]);
+        codes.extend([Code::Slow, Code::TooLarge, Code::MediaType, Code::Invalid, Code::Conflict]);
     }
     if matches!(method, HttpMethod::Patch | HttpMethod::Delete) && path.contains("{club_id}") {
         codes.extend([Code::Conflict, Code::Stale, Code::PreconditionRequired]);

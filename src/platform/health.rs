@@ -57,6 +57,11 @@ async fn get_key_set(keys: Data<Keys>) -> HttpResponse {
     HttpResponse::Ok().insert_header(("cache-control", "public, max-age=300")).json(keys.jwks())
 }
 
+/// What a supervisor asks, on the listener that is for it alone.
+pub fn probes(config: &mut actix_web::web::ServiceConfig) {
+    config.service(get_liveness).service(get_readiness);
+}
+
 /// The routes of this file.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     config.service(get_liveness).service(get_readiness).service(get_key_set);

@@ -1,20 +1,18 @@
-//! Argon2id off the async threads, two at a time, with equal effort for unknown e-mails.
+//! Argon2id in a lane of its own, with equal effort for unknown e-mails.
 
-use std::sync::{Arc, LazyLock};
-use std::time::Duration;
+use std::sync::LazyLock;
 
 use argon2::password_hash::phc::PasswordHash;
 use argon2::{Algorithm, Argon2, Params, PasswordHasher, PasswordVerifier, Version};
 use secrecy::{ExposeSecret, SecretString};
-use tokio::sync::Semaphore;
 
+use super::lanes::PASSWORDS;
 use super::password_rules::{is_excessive, normal};
 use super::problem::{Code, Problem};
+use super::telemetry;
 
 /// Memory in KiB, passes and lanes: OWASP Password Storage Cheat Sheet (2024), first recommended Argon2id setting.
 const COST: (u32, u32, u32) = (19_456, 2, 1);
-/// Hashes at work at once: more would starve the API on two cores.
-static PERMITS: LazyLock<Arc<Semaphore>> = LazyLock::new(|| Arc::new(Semaphore::new(2)));
 /// What a password is checked against when the e-mail is unknown, so that both answers take as long.
 static DUMMY: LazyLock<Option<String>> = LazyLock::new(|| hash_now("no account has this password").ok());
 
@@ -53,17 +51,8 @@ fn verify_now(password: &str, stored: &str) -> Result<(bool, bool), Problem> {
 }
 
 async fn aside<T: Send + 'static>(work: impl FnOnce() -> Result<T, Problem> + Send + 'static) -> Result<T, Problem> {
-    let permit = tokio::time::timeout(Duration::from_secs(4), Arc::clone(&PERMITS).acquire_owned())
-        .await
-        .ok()
-        .and_then(Result::ok)
-        .ok_or_else(|| Problem::new(Code::Unavailable, "Too many sign-ins at this moment. Try again."))?;
-    tokio::task::spawn_blocking(move || {
-        let _permit = permit;
-        work()
-    })
-    .await
-    .map_err(|_| broken())?
+    // Nobody is signed in yet, so the turns go round the addresses.
+    PASSWORDS.turn(telemetry::stranger()).await?.run(work).await?
 }
 
 /// Hashes a password in its normal form.

@@ -26,6 +26,8 @@ pub enum Code {
     MethodNotAllowed,
     /// 406: no representation the client accepts.
     NotAcceptable,
+    /// 408: the body came too slowly.
+    Slow,
     /// 409: clashes with what is stored.
     Conflict,
     /// 424: something else of the batch that this needs failed.
@@ -62,13 +64,14 @@ pub enum Code {
 
 impl Code {
     /// Every problem, in order of status.
-    pub const ALL: [Self; 22] = [
+    pub const ALL: [Self; 23] = [
         Self::Malformed,
         Self::Unauthenticated,
         Self::Forbidden,
         Self::NotFound,
         Self::MethodNotAllowed,
         Self::NotAcceptable,
+        Self::Slow,
         Self::Conflict,
         Self::Dependency,
         Self::Held,
@@ -96,6 +99,7 @@ impl Code {
             Self::NotFound => ("not-found", 404, "Not found"),
             Self::MethodNotAllowed => ("method-not-allowed", 405, "Method not allowed"),
             Self::NotAcceptable => ("not-acceptable", 406, "No acceptable representation"),
+            Self::Slow => ("slow", 408, "The body came too slowly"),
             Self::Conflict => ("conflict", 409, "Clashes with what is stored"),
             Self::Dependency => ("dependency", 424, "Something that this needs failed"),
             Self::Held => ("held", 202, "Held for an admin"),
@@ -301,6 +305,9 @@ impl ResponseError for Problem {
 
     fn error_response(&self) -> HttpResponse {
         let mut answer = HttpResponse::build(self.status_code());
+        if self.code == Code::Unavailable {
+            answer.insert_header((RETRY_AFTER, "2"));
+        }
         for (name, value) in &self.headers {
             answer.insert_header((name.clone(), value.clone()));
         }
@@ -308,8 +315,9 @@ impl ResponseError for Problem {
             Code::Unauthenticated => {
                 answer.insert_header((WWW_AUTHENTICATE, "Bearer"));
             }
-            Code::Unavailable => {
-                answer.insert_header((RETRY_AFTER, "2"));
+            // Of a body that was given up, nobody reads the rest.
+            Code::Slow | Code::TooLarge => {
+                answer.force_close();
             }
             _ => {}
         }

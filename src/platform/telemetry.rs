@@ -2,15 +2,31 @@
 
 use std::time::Instant;
 
-use actix_web::Error;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{HeaderName, HeaderValue};
 use actix_web::middleware::Next;
+use actix_web::web::Data;
+use actix_web::{Error, HttpRequest};
 use uuid::Uuid;
+
+use super::config::Config;
+use super::lanes::Who;
 
 tokio::task_local! {
     static REQUEST_ID: String;
+    static CLIENT: String;
+}
+
+/// The address of the caller at work, empty outside a request.
+pub fn client() -> String {
+    CLIENT.try_with(Clone::clone).unwrap_or_default()
+}
+
+/// The caller at work, for whom nothing but the address stands.
+pub fn stranger() -> Who {
+    let address = Uuid::new_v5(&Uuid::NAMESPACE_OID, client().as_bytes());
+    Who { club: address, account: address }
 }
 
 /// The id of the request at work, empty outside one.
@@ -26,7 +42,9 @@ pub async fn trace<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result
     let started = Instant::now();
     let id = Uuid::now_v7().to_string();
     let trace_parent = trace_parent(&req);
-    let mut answer = REQUEST_ID.scope(id.clone(), next.call(req)).await?;
+    let behind_proxy = req.app_data::<Data<Config>>().is_some_and(|config| config.behind_proxy);
+    let client = address(req.request(), behind_proxy);
+    let mut answer = CLIENT.scope(client, REQUEST_ID.scope(id.clone(), next.call(req))).await?;
     let status = answer.status().as_u16();
     let route = answer.request().match_pattern().unwrap_or_else(|| "unmatched".to_owned());
     let method = answer.request().method().as_str().to_owned();

@@ -14,6 +14,7 @@ mod barrier_configurations;
 mod clubs;
 mod competition_specs;
 mod equipment;
+mod floods;
 mod front;
 mod groups;
 mod hidden;

@@ -16,7 +16,7 @@ use crate::support::{Caller, TestApp, walk};
 async fn load(pool: &PgPool) {
     let options = (*pool.connect_options()).clone();
     let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
-    let config = Config { origins: Vec::new(), workers: 1, connections: 2, behind_proxy: false };
+    let config = Config { workers: 1, connections: 2, ..Config::default() };
     seed::seed(&Shared::new(config, keys), Db::lazy(options, 2)).await.unwrap();
 }
 

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use lanewright::app;
 use lanewright::platform::config::Config;
 use lanewright::platform::db::Db;
+use lanewright::platform::lanes::Lanes;
 use lanewright::platform::token::Keys;
 use reqwest::{Method, Response};
 use serde_json::{Value, json};
@@ -34,6 +35,7 @@ pub struct TestApp {
     pub base: String,
     pub client: reqwest::Client,
     pub pool: PgPool,
+    pub lanes: Lanes,
 }
 
 /// What the server answered.
@@ -101,25 +103,28 @@ impl TestApp {
 
     /// Starts a server that reaches the test's database with these options, over at most so many connections.
     pub async fn spawn_on(pool: PgPool, options: PgConnectOptions, connections: u32) -> Self {
-        let config = Config { origins: Vec::new(), workers: 1, connections, behind_proxy: false };
+        let config = Config { workers: 1, connections, ..Config::default() };
         Self::spawn_with(pool, options, config).await
     }
 
     /// Starts a server that takes the client's address from `X-Forwarded-For`.
     pub async fn spawn_behind_proxy(pool: PgPool) -> Self {
         let options = (*pool.connect_options()).clone();
-        let config = Config { origins: Vec::new(), workers: 1, connections: 4, behind_proxy: true };
+        let config = Config { workers: 1, behind_proxy: true, ..Config::default() };
         Self::spawn_with(pool, options, config).await
     }
 
-    async fn spawn_with(pool: PgPool, options: PgConnectOptions, config: Config) -> Self {
+    /// Starts a server with settings of its own.
+    pub async fn spawn_with(pool: PgPool, options: PgConnectOptions, config: Config) -> Self {
         let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());
-        let server = app::run(listener, app::Shared::new(config, keys), options).unwrap();
+        let shared = app::Shared::new(config, keys);
+        let lanes = shared.lanes().clone();
+        let server = app::run(listener, shared, options).unwrap();
         let stop = Arc::new(StopOnDrop(server.handle()));
         tokio::spawn(server);
-        Self { _stop: stop, base, client: reqwest::Client::new(), pool }
+        Self { _stop: stop, base, client: reqwest::Client::new(), pool, lanes }
     }
 
     /// Sends a request with these headers and body bytes.

@@ -42,7 +42,7 @@ pub struct Row {
 }
 
 /// What rows are checked against.
-#[derive(Debug)]
+#[derive(Debug, PartialEq, Eq)]
 pub struct Context {
     /// The club's groups by lower-case name and by id.
     pub groups: HashMap<String, GroupId>,

@@ -1,8 +1,9 @@
 //! Import and export of the roster over HTTP.
 
 use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
 
-use actix_web::web::{Bytes, Data};
+use actix_web::web::{Data, Payload};
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -17,11 +18,14 @@ use crate::platform::body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::intake::{self, Limits};
+use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 
-/// Largest file, bytes.
-const MAX_BYTES: usize = 1024 * 1024;
+/// 1 MiB, as sent and unpacked.
+const LIMITS: Limits =
+    Limits { wire: 1024 * 1024, unpacked: 1024 * 1024, remedy: "Split the file; nothing was stored." };
 
 /// How to import.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -113,6 +117,12 @@ fn judge(rows: &[Row], known: &HashMap<roster::Person, AthleteId>, dry_run: bool
         .collect()
 }
 
+async fn context(tx: &mut ClubTx) -> Result<Context, Problem> {
+    let groups = roster_store::groups(tx).await?;
+    let names = groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
+    Ok(Context { groups: names.collect(), today: tx.today().await? })
+}
+
 async fn everyone(
     tx: &mut ClubTx,
 ) -> Result<Vec<crate::platform::stored::Stored<AthleteId, super::model::Athlete>>, Problem> {
@@ -147,23 +157,27 @@ async fn import_athletes(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     params: Params<ImportParams>,
-    bytes: Result<Bytes, actix_web::Error>,
+    payload: Payload,
 ) -> Result<HttpResponse, Problem> {
     let dry_run = params.0.dry_run;
     if body::media_type(&req) != "text/csv" {
         return Err(Problem::new(Code::MediaType, "Send the roster as text/csv."));
     }
-    let bytes = bytes.map_err(|error| body::payload_problem(&error))?;
-    if bytes.len() > MAX_BYTES {
-        return Err(Problem::new(Code::TooLarge, "A roster may have 1 MiB. Split the file."));
-    }
+    let taken = intake::read(&req, payload.into_inner(), LIMITS).await?;
+    let turn = lanes.squads.turn(permit.who()).await?;
+    let mut tx = permit.read(&db).await?;
+    let context = Arc::new(context(&mut tx).await?);
+    drop(tx);
+    let against = Arc::clone(&context);
+    let rows = turn.run(move || roster::read(taken.bytes(), &against)).await??;
     let mut tx = permit.write(&db).await?;
     roster_store::queue_import(&mut tx).await?;
-    let groups = roster_store::groups(&mut tx).await?;
-    let names = groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
-    let context = Context { groups: names.collect(), today: tx.today().await? };
-    let rows = roster::read(&bytes, &context)?;
+    if self::context(&mut tx).await? != *context {
+        let detail = "The club's groups changed while the file was read; nothing was stored. Send it again.";
+        return Err(Problem::new(Code::Unavailable, detail));
+    }
     let known = everyone(&mut tx).await?.iter().map(|one| (roster::person(&one.value), one.id)).collect();
     let judged = judge(&rows, &known, dry_run);
     let count = |status| judged.iter().filter(|row| row.status == status).count();
@@ -207,7 +221,8 @@ fn all_faults(rows: Vec<RowView>) -> Vec<Fault> {
     responses((status = 200, description = "The roster", body = String, content_type = "text/csv"))
 )]
 #[get("/v1/clubs/{club_id}/athletes/export")]
-async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>, lanes: Data<Lanes>) -> Result<HttpResponse, Problem> {
+    let _turn = lanes.reads.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
     let groups: HashMap<GroupId, String> = roster_store::groups(&mut tx).await?.into_iter().collect();
     let athletes = everyone(&mut tx).await?;

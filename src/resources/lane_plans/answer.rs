@@ -33,10 +33,11 @@ pub(super) struct Inputs {
     pub(super) alternatives: bool,
 }
 
-/// Computes the plan, and what a lane fewer or more would cost.
-pub(super) fn compute(inputs: &Inputs, memory: &Memory, stop: &AtomicBool) -> Result<Content, Problem> {
-    let began = Instant::now();
-    let stopped = || stop.load(Ordering::Relaxed) || began.elapsed() > inputs.wish.time_limit;
+/// Computes the plan, and what a lane fewer or more would cost, until its time is over or nobody waits any more.
+pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &AtomicBool) -> Result<Content, Problem> {
+    // Whoever had a turn has the shortest time that can be asked for, however long it was waited for.
+    let until = until.max(Instant::now() + model::SHORTEST);
+    let stopped = || stop.load(Ordering::Relaxed) || Instant::now() > until;
     let mut advised: Vec<(&Person, Advice<'_>)> = Vec::with_capacity(inputs.people.len());
     for person in &inputs.people {
         advised.push((person, memory.advise(inputs.club, person, &inputs.setting, inputs.on)?));

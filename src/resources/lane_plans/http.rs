@@ -3,12 +3,13 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use actix_web::web::{self, Data};
+use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use tokio::time::Instant;
 use uuid::Uuid;
 
 use super::answer::{Inputs, compute};
-use super::model::{Raw, Wish};
+use super::model::{self, Raw, Wish};
 use super::shapes::{Content, LaneView, Page, Request, View};
 use super::sight::{self, Seen, SeenPlan};
 use super::store::{self, StoredPlan};
@@ -20,6 +21,7 @@ use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::lanes::Lanes;
 use crate::platform::ops::Editable;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -117,8 +119,9 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
 /// Computes and stores the lanes to set out for a session and who runs where.
 ///
 /// The plan is for the athletes named, or for those of your groups who attend. It is proven to be the best, or says its
-/// gap. Athletes with a restriction or report of pain rest. Everybody who sees the session sees the plan, but of its
-/// people only those whom they see; the others are counted in their lanes. When no plan
+/// gap. Its time counts from the request: while others are computed it waits its turn, club by club; 503 with `Retry-After`
+/// when too many wait or the time is over. Athletes with a restriction or report of pain rest. Everybody who sees the session
+/// sees the plan, but of its people only those whom they see; the others are counted in their lanes. When no plan
 /// satisfies the limits, the answer is 422 `infeasible` and `current` names the binding limit and the smallest change
 /// of each limit that would do.
 #[utoipa::path(
@@ -134,24 +137,31 @@ async fn create_lane_plan(
     permit: Permit<PlanWrite>,
     db: Data<Db>,
     memory: Data<Memory>,
+    lanes: Data<Lanes>,
     body: Body<Request>,
 ) -> Result<HttpResponse, Problem> {
+    let asked_at = Instant::now();
     let session = SessionId(path_id(&req, "session_id", "session")?);
     let mut tx = permit.read(&db).await?;
     let info = store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
     let request = body.read()?;
     let id = request.id.unwrap_or_else(LanePlanId::new);
     let asked = serde_json::to_value(&request).map_err(|_| StoreError::Corrupt("lane plan"))?;
-    let inputs = inputs(&mut tx, session, info, &request).await?;
     if let Some(found) = store::find(&mut tx, session, id).await? {
         stored::same_or_conflict(&found.value.request, &asked)?;
         let found = seen(&mut tx, found).await?;
         return Ok(stored::created(&req, false, id, found.rev, &view(&found)?));
     }
     drop(tx);
+    // Nothing is held while others are computed; what the plan rests on is read when its turn has come.
+    let until = asked_at + model::time_limit(request.time_limit_s);
+    let turn = lanes.plans.turn_until(permit.who(), until).await?;
+    let mut tx = permit.read(&db).await?;
+    let inputs = inputs(&mut tx, session, info, &request).await?;
+    drop(tx);
     let stop = Arc::new(AtomicBool::new(false));
     let guard = StopOnDrop(Arc::clone(&stop));
-    let content = web::block(move || compute(&inputs, &memory, &stop)).await??;
+    let content = turn.run(move || compute(&inputs, &memory, until.into_std(), &stop)).await??;
     drop(guard);
     let plan = sight::kept(session, &request, content)?;
     let mut tx = permit.create(&db, id).await?;

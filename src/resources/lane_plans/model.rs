@@ -26,6 +26,8 @@ pub const RUN_OUT_M: f64 = 10.0;
 const STRAIGHT_MM: (u32, u32) = (10_000, 400_000);
 /// Longest computing time of a plan, and that when none is asked for, seconds (s).
 const TIME_LIMIT_S: f64 = 10.0;
+/// Shortest computing time of a plan.
+pub const SHORTEST: Duration = Duration::from_millis(50);
 /// P(hold) at which training is worth most, when the coach asks for nothing else (design choice).
 pub const HOLD_TARGET: f64 = 0.8;
 
@@ -54,8 +56,13 @@ pub struct Wish {
     pub apart: Vec<(AthleteId, AthleteId)>,
     /// Lanes that stay unless a change pays; read from the earlier plan after parsing.
     pub last_time: Option<LastTime>,
-    /// Longest computing time.
-    pub time_limit: Duration,
+}
+
+/// How long a plan may take from the request on, waiting included.
+pub fn time_limit(asked_s: Option<f64>) -> Duration {
+    // What is out of range is refused when the wish is parsed.
+    let seconds = asked_s.unwrap_or(TIME_LIMIT_S).clamp(SHORTEST.as_secs_f64(), TIME_LIMIT_S);
+    Duration::try_from_secs_f64(seconds).unwrap_or(SHORTEST)
 }
 
 /// What a client sends of a wish, field by field.
@@ -134,7 +141,7 @@ impl Wish {
         };
         let hold_target = number("/hold_target", raw.hold_target.unwrap_or(HOLD_TARGET), 0.5..=0.95);
         let unless_saves = raw.unless_saves.map(|saves| number("/like/unless_saves", saves, 0.0..=300.0));
-        let seconds = number("/time_limit_s", raw.time_limit_s.unwrap_or(TIME_LIMIT_S), 0.05..=TIME_LIMIT_S);
+        number("/time_limit_s", raw.time_limit_s.unwrap_or(TIME_LIMIT_S), SHORTEST.as_secs_f64()..=TIME_LIMIT_S);
         let parts = approach.zip(run_out).zip(straight).zip(objective);
         let value = parts.map(|(((approach, run_out), straight), objective)| {
             let (lanes, one_more) = lanes(raw, straight, &straights, venue.map(|(_, lanes)| lanes));
@@ -150,7 +157,6 @@ impl Wish {
                 pins: raw.pins.clone(),
                 apart: raw.apart.clone(),
                 last_time: unless_saves.map(|unless_saves| LastTime { lanes: Vec::new(), unless_saves }),
-                time_limit: Duration::try_from_secs_f64(seconds).unwrap_or_default(),
             }
         });
         faults.finish(value)

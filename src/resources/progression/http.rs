@@ -1,7 +1,7 @@
 //! Progress over HTTP: JSON, CSV or SVG.
 
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, VARY};
-use actix_web::web::{self, Data};
+use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::NaiveDate;
 use serde::Deserialize;
@@ -19,6 +19,7 @@ use crate::platform::accept::{Format, negotiate};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
 use crate::platform::stored;
@@ -123,9 +124,11 @@ async fn get_athlete_progression(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     params: Params<PeriodParams>,
 ) -> Result<HttpResponse, Problem> {
     let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
+    let turn = lanes.athletes.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
     let asked = Asked::read(&req, &mut tx, &params.0).await?;
     let people = advice::load(&mut tx, Some(&[id]), None, asked.links.to).await?;
@@ -137,7 +140,7 @@ async fn get_athlete_progression(
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
-    let body = web::block(move || {
+    let body = turn.run(move || {
         let found = follow(&person, &setting, period)?;
         let subject = Subject { id, name: person.display_name, assessments, rated };
         match format {
@@ -177,9 +180,11 @@ async fn get_group_progression(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     params: Params<PeriodParams>,
 ) -> Result<HttpResponse, Problem> {
     let id = GroupId(path_id(&req, "group_id", "group")?);
+    let turn = lanes.squads.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
     let name = store::group_name(&mut tx, id).await?.ok_or_else(|| Problem::not_found("group"))?;
     let asked = Asked::read(&req, &mut tx, &params.0).await?;
@@ -194,7 +199,7 @@ async fn get_group_progression(
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
-    let body = web::block(move || {
+    let body = turn.run(move || {
         let mut members = Vec::with_capacity(people.len());
         for person in &people {
             let last_rated = rated.get(&person.id.0).copied().unwrap_or([None; Criterion::ALL.len()]);

@@ -1,7 +1,7 @@
 //! Heats over HTTP.
 
 use actix_web::http::header::{ACCEPT, VARY};
-use actix_web::web::{self, Data};
+use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use uuid::Uuid;
 
@@ -19,6 +19,7 @@ use crate::platform::body::Body;
 use crate::platform::db::{Actor, ClubTx, Db, Kind, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::ids::AthleteId;
+use crate::platform::lanes::Lanes;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::stored;
 use crate::render::start_list::{StartRow, csv};
@@ -192,6 +193,7 @@ async fn create_race_heats(
     req: HttpRequest,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     body: Body<Request>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
@@ -206,16 +208,17 @@ async fn create_race_heats(
     // The draw knows everybody who is entered, whoever asks; the answer shows only those that the caller sees.
     let everyone = Actor { account: permit.actor.account, groups: None };
     let ids: Vec<AthleteId> = entrants.iter().map(|one| one.athlete).collect();
+    let turn = lanes.squads.turn(permit.who()).await?;
     let mut tx = db.read(permit.club, &everyone).await?;
     let field = Field::load(&mut tx, &ids, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
-    let (placed, exact, fell) = web::block(move || {
+    let drawn = turn.run(move || {
         let runners = field.runners(&course, class);
         let fell: Vec<AthleteId> = runners.iter().filter(|one| one.fell).map(|one| one.athlete).collect();
         compute(&runners, asked).map(|(placed, exact)| (placed, exact, fell))
-    })
-    .await??;
+    });
+    let (placed, exact, fell) = drawn.await??;
     let draw = serde_json::to_value(Drawn { request, exact, fell }).map_err(|_| StoreError::Corrupt("race test"))?;
     let mut tx = permit.write(&db).await?;
     tx.alone(found.id.0).await?;

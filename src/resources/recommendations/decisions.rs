@@ -6,13 +6,14 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::decided::{DecidedPage, DecidedView, DecisionFields};
-use super::http::for_athlete;
+use super::http::Question;
 use super::model::{Choice, Decided};
 use super::store::{self, StoredDecided};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{Db, Kind, StoreError};
 use crate::platform::ids::{AthleteId, RecommendationId};
+use crate::platform::lanes::Lanes;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
@@ -80,6 +81,7 @@ async fn create_decision(
     permit: Permit<PlanWrite>,
     db: Data<Db>,
     memory: Data<Memory>,
+    lanes: Data<Lanes>,
     body: Body<DecisionFields>,
 ) -> Result<HttpResponse, Problem> {
     let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
@@ -95,8 +97,12 @@ async fn create_decision(
     {
         return repeated(&req, &found, athlete, &choice);
     }
-    let advice = for_athlete(&mut tx, athlete, on, memory).await?;
     drop(tx);
+    let turn = lanes.athletes.turn(permit.who()).await?;
+    let mut tx = permit.read(&db).await?;
+    let question = Question::load(&mut tx, athlete, on).await?;
+    drop(tx);
+    let advice = turn.run(move || question.answer(&memory)).await??;
     let decided = decided(advice, choice)?;
     let id = id.unwrap_or_else(RecommendationId::new);
     let mut tx = permit.create(&db, id).await?;

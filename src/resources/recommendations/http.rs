@@ -1,6 +1,6 @@
 //! Recommendations over HTTP.
 
-use actix_web::web::{self, Data};
+use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::{Datelike, NaiveDate};
 use serde::Deserialize;
@@ -8,13 +8,14 @@ use utoipa::IntoParams;
 
 use super::shapes::{DecisionCount, GroupAdvice, ShortView, View, cautions};
 use super::store;
-use crate::compute::advice::Advice;
+use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Caution, DecisionKind};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
-use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::ids::{AthleteId, ClubId, GroupId};
+use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
 use crate::resources::advice::{self, Memory, Person};
@@ -41,23 +42,30 @@ pub(super) async fn asked_day(tx: &mut ClubTx, on: Option<NaiveDate>) -> Result<
     }
 }
 
-/// The advice for an athlete, computed off the async threads.
-pub(super) async fn for_athlete(
-    tx: &mut ClubTx,
-    id: AthleteId,
-    on: Option<NaiveDate>,
-    memory: Data<Memory>,
-) -> Result<View, Problem> {
-    let (on, day) = asked_day(tx, on).await?;
-    let people = advice::load(tx, Some(&[id]), None, on).await?;
-    let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
-    let setting = advice::setting(tx).await?;
-    let club = tx.club;
-    web::block(move || {
-        let advice = memory.advise(club, &person, &setting, day)?;
-        Ok(View::new(id, on, &advice, &setting.heights(), setting.policy.spacing_step))
-    })
-    .await?
+/// What the advice for an athlete is computed from.
+pub(super) struct Question {
+    club: ClubId,
+    person: Person,
+    setting: Setting,
+    on: NaiveDate,
+    day: Day,
+}
+
+impl Question {
+    /// Reads it.
+    pub(super) async fn load(tx: &mut ClubTx, id: AthleteId, on: Option<NaiveDate>) -> Result<Self, Problem> {
+        let (on, day) = asked_day(tx, on).await?;
+        let people = advice::load(tx, Some(&[id]), None, on).await?;
+        let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
+        Ok(Self { club: tx.club, person, setting: advice::setting(tx).await?, on, day })
+    }
+
+    /// Computes the advice.
+    pub(super) fn answer(&self, memory: &Memory) -> Result<View, Problem> {
+        let Self { club, person, setting, on, day } = self;
+        let advice = memory.advise(*club, person, setting, *day)?;
+        Ok(View::new(person.id, *on, &advice, &setting.heights(), setting.policy.spacing_step))
+    }
 }
 
 /// What one athlete should do next, and why. Supports a qualified coach, never replaces one.
@@ -77,11 +85,15 @@ async fn get_recommendation(
     permit: Permit<SquadRead>,
     db: Data<Db>,
     memory: Data<Memory>,
+    lanes: Data<Lanes>,
     params: Params<OnParams>,
 ) -> Result<HttpResponse, Problem> {
     let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
+    let turn = lanes.athletes.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
-    let view = for_athlete(&mut tx, id, params.0.on, memory).await?;
+    let question = Question::load(&mut tx, id, params.0.on).await?;
+    drop(tx);
+    let view = turn.run(move || question.answer(&memory)).await??;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(view))
 }
 
@@ -102,9 +114,11 @@ async fn list_recommendations(
     permit: Permit<SquadRead>,
     db: Data<Db>,
     memory: Data<Memory>,
+    lanes: Data<Lanes>,
     params: Params<OnParams>,
 ) -> Result<HttpResponse, Problem> {
     let group = GroupId(path_id(&req, "group_id", "group")?);
+    let turn = lanes.squads.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
     if !store::group_exists(&mut tx, group).await? {
         return Err(Problem::not_found("group"));
@@ -114,7 +128,7 @@ async fn list_recommendations(
     let setting = advice::setting(&mut tx).await?;
     let club = tx.club;
     drop(tx);
-    let body = web::block(move || {
+    let body = turn.run(move || {
         let advise = |person: &Person| memory.advise(club, person, &setting, day);
         group_advice(group, people, on, &advise)
     });

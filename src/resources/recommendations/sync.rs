@@ -1,22 +1,28 @@
 //! Decided recommendations as phones carry them.
 
-use actix_web::web::Data;
+use std::collections::{HashMap, HashSet};
+
+use chrono::NaiveDate;
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::decided::DecisionFields;
 use super::decisions::{decided, view};
-use super::http::for_athlete;
+use super::http::Question;
 use super::model::Choice;
+use super::shapes::View;
 use super::store;
+use crate::platform::access::Recorder;
 use crate::platform::body;
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::{ClubTx, Db, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RecommendationId};
+use crate::platform::lanes::Lanes;
 use crate::platform::ops::{Done, Fact};
 use crate::platform::people::{self, Origin};
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
+use crate::resources::advice::Memory;
 
 /// The records of these ids that are there.
 ///
@@ -64,8 +70,7 @@ pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Resul
         let fault = Fault::at("/athlete_id", "unknown_id", "there is no such athlete in your groups");
         return Ok(Fact::Refused(Problem::invalid(vec![fault])));
     }
-    // What a memory keeps never changes an answer, so an empty one does here.
-    let advice = match for_athlete(tx, athlete, on, Data::default()).await {
+    let advice = match advice(tx, id, athlete, on).await {
         Ok(advice) => advice,
         Err(problem) if problem.status() < 500 => return Ok(Fact::Refused(problem)),
         Err(problem) => return Err(problem),
@@ -80,6 +85,59 @@ pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Resul
     // The same push has come twice, and the other one was faster.
     let known = known(tx, athlete, id, &decided.choice).await?;
     Ok(known.unwrap_or_else(|| Fact::Refused(Problem::gone())))
+}
+
+/// The advice that was prepared for a decision; computed here for one from the holding area.
+async fn advice(tx: &mut ClubTx, id: Uuid, athlete: AthleteId, on: Option<NaiveDate>) -> Result<View, Problem> {
+    if let Some(ready) = tx.prepared.remove(&id) {
+        let ready: View = serde_json::from_value(ready).map_err(|_| StoreError::Corrupt("recommendation"))?;
+        return Ok(ready);
+    }
+    // What a memory keeps never changes an answer, so an empty one does here.
+    Question::load(tx, athlete, on).await?.answer(&Memory::default())
+}
+
+/// Computes the advice that decisions of a push are filed with, in the lane of computing and with no connection in hand.
+///
+/// Decisions that are filed already, that are broken or whose athlete the caller does not see get none.
+///
+/// # Errors
+/// Database errors; 503 when too much is being computed.
+pub async fn prepare(
+    db: &Db,
+    who: &Recorder,
+    lanes: &Lanes,
+    decisions: &[(Uuid, &Map<String, Value>)],
+) -> Result<HashMap<Uuid, Value>, Problem> {
+    if decisions.is_empty() {
+        return Ok(HashMap::new());
+    }
+    let turn = lanes.athletes.turn(who.who()).await?;
+    let mut tx = db.read(who.club, &who.actor).await?;
+    let ids: Vec<Uuid> = decisions.iter().map(|(id, _)| *id).collect();
+    let known: HashSet<Uuid> = store::by_ids(&mut tx, &ids).await?.into_iter().map(|one| one.id.0).collect();
+    let mut questions = Vec::new();
+    for (id, data) in decisions.iter().filter(|(id, _)| !known.contains(id)) {
+        let field = |name: &str| data.get(name).cloned().unwrap_or_default();
+        let athlete = serde_json::from_value::<AthleteId>(field("athlete_id"));
+        let on = serde_json::from_value::<Option<NaiveDate>>(field("on"));
+        let (Ok(athlete), Ok(on)) = (athlete, on) else { continue };
+        match Question::load(&mut tx, athlete, on).await {
+            Ok(question) => questions.push((*id, question)),
+            Err(problem) if problem.status() >= 500 => return Err(problem),
+            // Refused with the same words when it is filed.
+            Err(_) => {}
+        }
+    }
+    drop(tx);
+    turn.run(move || {
+        let memory = Memory::default();
+        let answers = questions
+            .into_iter()
+            .filter_map(|(id, question)| Some((id, serde_json::to_value(question.answer(&memory).ok()?).ok()?)));
+        answers.collect()
+    })
+    .await
 }
 
 /// What a decision is whose id is taken.

@@ -1,6 +1,6 @@
 //! Rhythm of a club's own runs and race tests over HTTP.
 
-use actix_web::web::{self, Data};
+use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get};
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -15,6 +15,7 @@ use crate::compute::rhythm::Calibration;
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::Db;
 use crate::platform::ids::{AthleteId, RunId};
+use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem, ProblemBody};
 
@@ -45,7 +46,12 @@ struct RunRhythm {
     )
 )]
 #[get("/v1/clubs/{club_id}/runs/{run_id}/rhythm")]
-async fn get_run_rhythm(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn get_run_rhythm(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    lanes: Data<Lanes>,
+) -> Result<HttpResponse, Problem> {
     let run_id = RunId(path_id(&req, "run_id", "run")?);
     let mut tx = permit.read(&db).await?;
     let run = store::run_times(&mut tx, run_id).await?.ok_or_else(|| Problem::not_found("run"))?;
@@ -56,7 +62,8 @@ async fn get_run_rhythm(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db
         return Err(Problem::new(Code::Conflict, detail));
     };
     let question = Question { spacing: run.spacing, times_s, timing, target: None };
-    let analysis = web::block(move || AnalysisView::of(&question)).await??;
+    let turn = lanes.athletes.turn(permit.who()).await?;
+    let analysis = turn.run(move || AnalysisView::of(&question)).await??;
     Ok(HttpResponse::Ok().insert_header(CACHE).json(RunRhythm { run_id, athlete_id: run.athlete, analysis }))
 }
 
@@ -74,15 +81,17 @@ async fn get_run_rhythm(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db
 async fn get_club_rhythm_schedule(
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     // Taken in as it is: whether the caller may ask at all is answered first.
     params: Result<Params<ScheduleParams>, Problem>,
 ) -> Result<HttpResponse, Problem> {
     let asked = params?.0;
     let course = course_asked(&asked)?;
+    let turn = lanes.squads.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
     let series = store::race_series(&mut tx, &course).await?;
     drop(tx);
-    let view = web::block(move || {
+    let view = turn.run(move || {
         let club = Calibration::learn(&course, &series);
         let schedule = schedule_asked(&asked, &course, &club.shape)?;
         let calibration = CalibrationView::new(&club, series.len() - club.series);

@@ -1,6 +1,7 @@
 //! The calculators of rhythm, for everybody.
 
-use actix_web::{HttpResponse, get, post, web};
+use actix_web::web::Data;
+use actix_web::{HttpResponse, get, post};
 
 use super::answers::AnalysisView;
 use super::model::{Wanted, course};
@@ -9,8 +10,10 @@ use super::shapes::{AnalysisFields, FinalTimeFields, ScheduleParams};
 use crate::compute::rhythm::{Calibration, Course, FinalTimeError, ReadingError, Schedule, Shape, final_time};
 use crate::platform::body::Body;
 use crate::platform::fault::Fault;
+use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::Problem;
+use crate::platform::telemetry;
 
 /// Public data change with a release only.
 pub const CACHE: (&str, &str) = ("cache-control", "public, max-age=3600");
@@ -36,9 +39,10 @@ impl From<ReadingError> for Problem {
     responses((status = 200, description = "The analysis", body = AnalysisView))
 )]
 #[post("/v1/rhythm/analysis")]
-async fn analyse_rhythm(body: Body<AnalysisFields>) -> Result<HttpResponse, Problem> {
+async fn analyse_rhythm(lanes: Data<Lanes>, body: Body<AnalysisFields>) -> Result<HttpResponse, Problem> {
     let question = body.read()?.parse().map_err(Problem::invalid)?;
-    let view = web::block(move || AnalysisView::of(&question)).await??;
+    let turn = lanes.strangers.turn(telemetry::stranger()).await?;
+    let view = turn.run(move || AnalysisView::of(&question)).await??;
     Ok(HttpResponse::Ok().json(view))
 }
 
@@ -84,10 +88,11 @@ pub fn schedule_asked(asked: &ScheduleParams, course: &Course, shape: &Shape) ->
     responses((status = 200, description = "The forecast", body = FinalTimeView))
 )]
 #[post("/v1/rhythm/final-time")]
-async fn forecast_final_time(body: Body<FinalTimeFields>) -> Result<HttpResponse, Problem> {
+async fn forecast_final_time(lanes: Data<Lanes>, body: Body<FinalTimeFields>) -> Result<HttpResponse, Problem> {
     let fields = body.read()?;
     let asked = fields.parse().map_err(Problem::invalid)?;
-    let view = web::block(move || {
+    let turn = lanes.strangers.turn(telemetry::stranger()).await?;
+    let view = turn.run(move || {
         let found = final_time(&asked.course, &Calibration::default(), &asked.times_s, asked.timing)?;
         let used = asked.times_s.iter().flatten().count();
         Ok::<_, FinalTimeError>(FinalTimeView::new(fields.event_code(), &asked.course, &found, used, asked.timing))

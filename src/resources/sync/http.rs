@@ -23,6 +23,7 @@ use crate::platform::access::{Permit, Syncing, bearer};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::ClubId;
+use crate::platform::lanes::Lanes;
 use crate::platform::news;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
@@ -155,7 +156,13 @@ struct Read {
 }
 
 /// One page, read in one snapshot.
-async fn read_page(permit: &Permit<Syncing>, db: &Db, keys: &Keys, wanted: &Wanted) -> Result<Read, Problem> {
+async fn read_page(
+    permit: &Permit<Syncing>,
+    (db, lanes): (&Db, &Lanes),
+    keys: &Keys,
+    wanted: &Wanted,
+) -> Result<Read, Problem> {
+    let _turn = lanes.reads.turn(permit.who()).await?;
     let mut tx = permit.read(db).await?;
     let clock = clock_store::clock(&mut tx, permit.device).await?;
     let mut token = position(&tx, &clock, wanted, keys)?;
@@ -201,6 +208,7 @@ async fn list_changes(
     db: Data<Db>,
     keys: Data<Keys>,
     polls: Data<Polls>,
+    lanes: Data<Lanes>,
     params: Result<Params<FeedParams>, Problem>,
 ) -> Result<HttpResponse, Problem> {
     let wanted = params.and_then(|params| Wanted::parse(params.0));
@@ -216,10 +224,10 @@ async fn list_changes(
     let wanted = wanted?;
     let club = polls.club(permit.club);
     let news = (seconds > 0).then(|| news::watch(&db, permit.club, &permit.actor));
-    let mut read = read_page(&permit, &db, &keys, &wanted).await?;
+    let mut read = read_page(&permit, (&db, &lanes), &keys, &wanted).await?;
     if let Some(mut news) = news.filter(|_| read.page.changes.is_empty() && !read.page.more) {
         wait::until_news(&mut news, read.clock.seq, Duration::from_secs(seconds)).await;
-        read = read_page(&permit, &db, &keys, &wanted).await?;
+        read = read_page(&permit, (&db, &lanes), &keys, &wanted).await?;
     }
     note(&req, &permit, &db, &read).await?;
     if let (false, Some(access)) = (read.page.more, bearer(&req)) {

@@ -218,6 +218,14 @@ impl Parsed {
         creates.then(|| Brought { kind: self.kind.map(Kind::of_record), id: self.id })
     }
 
+    /// What a decision says, when that is what it is: it is filed with the advice of its day.
+    pub fn advised(&self) -> Option<&Map<String, Value>> {
+        match &self.parsed {
+            Ok((kind @ Kind::Record(Type::Decision), op)) if kind.is_fact(op) => Some(&op.data),
+            _ => None,
+        }
+    }
+
     /// The records that must be there first.
     pub fn needs(&self) -> Vec<Named> {
         let Ok((kind, op)) = &self.parsed else { return Vec::new() };

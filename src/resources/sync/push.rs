@@ -17,8 +17,10 @@ use super::shapes::Outcome;
 use crate::platform::access::Recorder;
 use crate::platform::again;
 use crate::platform::db::{ClubTx, Db, Receipt, Revs};
+use crate::platform::lanes::Lanes;
 use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
+use crate::resources::recommendations;
 use chain::Chain;
 
 /// Items of one transaction.
@@ -41,9 +43,16 @@ fn waiting() -> Problem {
     Problem::new(Code::Dependency, detail)
 }
 
+/// The athlete that a decision is about; nobody when it does not say.
+fn advised_athlete(data: &Map<String, Value>) -> Uuid {
+    let athlete = data.get("athlete_id").and_then(Value::as_str);
+    athlete.and_then(|text| Uuid::try_parse(text).ok()).unwrap_or_default()
+}
+
 /// The outcomes so far, and what the rest must know of them.
 struct Work<'a> {
     db: &'a Db,
+    lanes: &'a Lanes,
     who: &'a Recorder,
     device: Uuid,
     skew_ms: i64,
@@ -58,11 +67,12 @@ struct Work<'a> {
 ///
 /// # Errors
 /// 503 when the database is busy or away: what was stored is stored, and sending the same items again is safe.
-pub async fn push(db: &Db, who: &Recorder, name: &str, sent: Push) -> Result<Vec<Outcome>, Problem> {
+pub async fn push((db, lanes): (&Db, &Lanes), who: &Recorder, name: &str, sent: Push) -> Result<Vec<Outcome>, Problem> {
     let count = sent.items.len();
     let items = sent.items.into_iter().map(|(op_id, item)| Parsed::of(op_id, item)).collect();
     let mut work = Work {
         db,
+        lanes,
         who,
         device: sent.device_id,
         skew_ms: sent.skew_ms,
@@ -82,13 +92,23 @@ pub async fn push(db: &Db, who: &Recorder, name: &str, sent: Push) -> Result<Vec
 }
 
 impl Work<'_> {
-    /// Where the chunk that begins at `from` ends: before it would hold two items of one record.
+    /// Where the chunk that begins at `from` ends: before it would hold two items of one record, or a decision whose
+    /// advice may rest on what the chunk stores.
     fn chunk_end(&self, from: usize) -> usize {
-        let (mut records, mut ops) = (HashSet::new(), HashSet::new());
+        let (mut records, mut ops, mut advised) = (HashSet::new(), HashSet::new(), HashSet::new());
+        let mut stored = false;
         let room = self.items.iter().skip(from).take(CHUNK);
-        let mut fresh = |item: &Parsed| item.record().is_none_or(|record| records.insert(record));
-        let end = room.take_while(|item| fresh(item) && ops.insert(item.op_id)).count();
-        from + end.max(1)
+        let fits = |item: &&Parsed| {
+            let fresh = match item.advised() {
+                Some(data) => !stored && advised.insert(advised_athlete(data)),
+                None => {
+                    stored = true;
+                    true
+                }
+            };
+            fresh && item.record().is_none_or(|record| records.insert(record)) && ops.insert(item.op_id)
+        };
+        from + room.take_while(fits).count().max(1)
     }
 
     /// Carries out a chunk; item by item when it fails as a whole.
@@ -124,8 +144,12 @@ impl Work<'_> {
     }
 
     async fn transaction(&mut self, from: usize, to: usize) -> Result<(), Problem> {
+        let items = self.items.get(from..to).unwrap_or_default();
+        let decisions: Vec<_> = items.iter().filter_map(|item| Some((item.id, item.advised()?))).collect();
+        let prepared = recommendations::sync::prepare(self.db, self.who, self.lanes, &decisions).await?;
         let mut tx = self.db.write(self.who.club, &self.who.actor).await?;
         tx.skew_ms = Some(self.skew_ms);
+        tx.prepared = prepared;
         self.alone(&mut tx, from, to).await?;
         let mut verdicts: Vec<(usize, Verdict)> = Vec::with_capacity(to - from);
         let mut failed = self.failed();

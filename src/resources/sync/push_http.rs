@@ -8,6 +8,7 @@ use super::shapes::{Envelope, Outcomes};
 use super::{intake, push, slots};
 use crate::platform::access::Recorder;
 use crate::platform::db::Db;
+use crate::platform::lanes::Lanes;
 use crate::platform::problem::Problem;
 
 /// Hands in what a phone did while it was away: one result for each item, each atomic by itself.
@@ -32,13 +33,14 @@ async fn push_changes(
     req: HttpRequest,
     who: Recorder,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
     let sent = intake::read(&req, payload).await?;
     let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
     let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
     let turn = slots::turn(who.club).await?;
-    let results = push::push(&db, &who, &name, sent).await?;
+    let results = push::push((&db, &lanes), &who, &name, sent).await?;
     drop(turn);
     Ok(HttpResponse::Ok().json(Outcomes { results }))
 }

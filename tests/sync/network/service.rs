@@ -66,7 +66,7 @@ impl Service {
     /// The service on a migrated database.
     pub async fn start(options: PgConnectOptions) -> Self {
         let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
-        let config = Config { origins: Vec::new(), workers: 1, connections: 4, behind_proxy: false };
+        let config = Config { workers: 1, connections: 4, ..Config::default() };
         let db = Db::lazy(options.clone(), 4);
         let service = Rc::new(test::init_service(app::build(&app::Shared::new(config, keys), db.clone())).await);
         let call = move |request: test::TestRequest| -> Answering {

@@ -1,10 +1,12 @@
 //! Lane plans over HTTP.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use actix_web::web::{self, Data};
 use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::answer::{Inputs, compute};
@@ -97,7 +99,25 @@ async fn inputs(
     let setting = advice::setting(tx).await?;
     let equipment = store::equipment(tx).await?;
     let on = Day::from_days(info.held_on.to_epoch_days()).ok_or(StoreError::Corrupt("session"))?;
-    Ok(Inputs { club: tx.club, wish, people, setting, equipment, on, alternatives: request.alternatives })
+    let served = served(tx, info.held_on).await?;
+    Ok(Inputs { club: tx.club, wish, people, setting, equipment, on, served, alternatives: request.alternatives })
+}
+
+/// What each athlete lost in the plans of the last weeks, latest first; waiting is the whole of it.
+async fn served(tx: &mut ClubTx, before: NaiveDate) -> Result<HashMap<AthleteId, Vec<f64>>, StoreError> {
+    let mut found: HashMap<AthleteId, Vec<f64>> = HashMap::new();
+    for plan in store::lately(tx, before).await? {
+        let content: Content = serde_json::from_value(plan).map_err(|_| StoreError::Corrupt("lane plan"))?;
+        for one in content.lanes.iter().flat_map(|lane| &lane.athletes) {
+            // Plans of before there were weights measured something else.
+            let Some(weight) = one.weight else { continue };
+            found.entry(one.athlete_id).or_default().push(one.regret / weight.max(1.0));
+        }
+        for one in content.resting.iter().filter(|one| one.waiting.is_some()) {
+            found.entry(one.athlete_id).or_default().push(1.0);
+        }
+    }
+    Ok(found)
 }
 
 /// The lanes of an earlier plan.
@@ -112,9 +132,10 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
 
 /// Computes and stores the lanes to set out for a session and who runs where.
 ///
-/// The plan is proven to be the best, or says its gap. Athletes with a restriction or report of pain rest. When no plan
-/// satisfies the limits, the answer is 422 `infeasible` and `current` names the binding limit and the smallest change
-/// of each limit that would do.
+/// The plan serves each athlete's advice: nobody runs anything harder than advised, and what differs is said of each. It is
+/// proven to be the best, or says its gap. Athletes with a restriction or report of pain rest. Where lanes, barriers or metres
+/// do not reach for everybody, the plan is the best for those who fit; `resting` tells who waits and `would_help` what would
+/// do. Only wishes that contradict each other are answered with 422 `infeasible`.
 #[utoipa::path(
     tag = "lane_plans",
     params(("club_id" = Uuid, Path, description = "The club"), ("session_id" = Uuid, Path, description = "The session")),

@@ -84,7 +84,10 @@ impl Editable for Edits {
         let name = |id: Uuid| seen.get(&id).map(|one| one.display_name.clone()).unwrap_or_default();
         for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
             one.display_name = name(one.athlete_id.0);
+            // The lane may be another one now; what is advised and the cautions stay.
             one.standing = None;
+            one.difference = None;
+            one.weight = None;
         }
         for one in &mut content.resting {
             one.display_name = name(one.athlete_id.0);

@@ -13,8 +13,8 @@ fn men() -> Course {
     courses("110H")[0]
 }
 
-/// A club that starts slower, runs faster between and fades less than usual.
-const CLUB: Shape = Shape { touchdown_1_s: 0.06, unit_s: -0.005, fade: -0.03 };
+/// A club that starts slower, runs faster between, accelerates longer and fades less than usual.
+const CLUB: Shape = Shape { touchdown_1_s: 0.06, unit_s: -0.005, acceleration: 0.02, fade: -0.03 };
 
 fn races(count: usize, club: Shape, timing: Timing, seed: u64) -> Vec<Series> {
     let mut dice = Dice::new(seed);
@@ -156,7 +156,7 @@ fn touchdown_times_that_point_to_no_final_time_are_refused() {
 fn touchdown_times_that_do_not_belong_together_are_called_unusual() {
     let fair = &races(1, Shape::default(), EXACT, 10)[0];
     assert!(!forecast(&Calibration::default(), fair, 8).unusual);
-    let odd = [2.5, 3.55, 4.6, 6.2, 7.25, 8.3].map(Some);
+    let odd = [2.5, 3.55, 4.6, 5.95, 7.0, 8.05].map(Some);
     assert!(final_time(&men(), &Calibration::default(), &odd, EXACT).unwrap().unusual);
 }
 
@@ -192,7 +192,7 @@ fn a_hand_timed_race_counts_less_than_one_between_gates_and_slower_races_less_th
         let series = race(&men(), final_time, Shape::default(), timing, &mut Dice::new(11));
         Calibration::learn(&men(), &[series]).weights
     };
-    for at in 0..3 {
+    for at in 0..4 {
         assert!(weights(Timing::Gate, 14.0)[at] > weights(Timing::Hand, 14.0)[at]);
         assert!(weights(Timing::Gate, 14.0)[at] > weights(Timing::Gate, 18.0)[at]);
     }
@@ -206,7 +206,7 @@ fn the_more_races_the_nearer_the_clubs_own_shape() {
         let true_times = Schedule::new(&men(), 13.65, &CLUB).unwrap().touchdown_times_s;
         wide.iter().zip(true_times).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
     };
-    let mut before = [0.0; 3];
+    let mut before = [0.0; 4];
     for count in [1, 4, 16, 64, 300] {
         let club = Calibration::learn(&men(), &all[..count]);
         for (now, before) in club.weights.iter().zip(&mut before) {
@@ -217,6 +217,16 @@ fn the_more_races_the_nearer_the_clubs_own_shape() {
     let learnt = Calibration::learn(&men(), &all).shape;
     assert!(away(learnt) < 0.01, "{}", away(learnt));
     assert!(away(Shape::default()) > 0.05);
+}
+
+#[test]
+fn acceleration_and_fade_are_learnt_separately() {
+    let only = |acceleration, fade| Shape { acceleration, fade, ..Shape::default() };
+    for (club, seed) in [(only(0.03, 0.0), 14), (only(0.0, 0.03), 15)] {
+        let learnt = Calibration::learn(&men(), &races(200, club, Timing::Video(120), seed)).shape;
+        assert!((learnt.acceleration - club.acceleration).abs() < 0.01, "{learnt:?}");
+        assert!((learnt.fade - club.fade).abs() < 0.01, "{learnt:?}");
+    }
 }
 
 #[test]
@@ -265,5 +275,6 @@ proptest! {
         let again = Calibration::learn(&men(), &all).shape;
         prop_assert!((once.touchdown_1_s - again.touchdown_1_s).abs() < 1e-12);
         prop_assert!((once.unit_s - again.unit_s).abs() < 1e-12 && (once.fade - again.fade).abs() < 1e-12);
+        prop_assert!((once.acceleration - again.acceleration).abs() < 1e-12);
     }
 }

@@ -29,16 +29,17 @@ impl Dice {
     }
 }
 
-/// How races of 13.65 s over 110 m spread: touchdown 1 (s), mean interval time (s), fade, each interval (s). Written here
-/// once more, so that a change of the model shows.
-const RACE: [f64; 4] = [0.026, 0.002_5, 0.015, 0.005];
+/// How races of 13.65 s over 110 m spread: touchdown 1 (s), mean interval time (s), acceleration, fade, each interval (s). Written
+/// here once more, so that a change of the model shows.
+const RACE: [f64; 5] = [0.026, 0.002_5, 0.01, 0.015, 0.005];
 
 /// A shape drawn around another.
 pub fn drawn(around: Shape, times: f64, dice: &mut Dice) -> Shape {
     Shape {
         touchdown_1_s: around.touchdown_1_s + dice.normal(RACE[0] * times),
         unit_s: around.unit_s + dice.normal(RACE[1] * times),
-        fade: around.fade + dice.normal(RACE[2] * times),
+        acceleration: around.acceleration + dice.normal(RACE[2] * times),
+        fade: around.fade + dice.normal(RACE[3] * times),
     }
 }
 
@@ -50,7 +51,7 @@ pub fn race(course: &Course, final_time: f64, club: Shape, timing: Timing, dice:
     let start = dice.normal(mark);
     let mut later = 0.0;
     let touchdown_times_s = schedule.touchdown_times_s.iter().enumerate().map(|(at, time)| {
-        later += if at == 0 { 0.0 } else { dice.normal(RACE[3] * (final_time / 13.65).powi(2)) };
+        later += if at == 0 { 0.0 } else { dice.normal(RACE[4] * (final_time / 13.65).powi(2)) };
         Some(time + later + dice.normal(mark) - start)
     });
     let touchdown_times_s = touchdown_times_s.collect();

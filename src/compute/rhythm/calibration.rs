@@ -4,7 +4,7 @@ use super::course::Course;
 use super::linear::{Cholesky, dot};
 use super::readings::{INTERVAL_S, LATEST_S};
 use super::schedule::{OutOfRange, REFERENCE_S, equivalent_s, touchdowns};
-use super::shape::Shape;
+use super::shape::{NUMBERS, Shape};
 use super::spread::{club_variances, covariance};
 use super::timing::Timing;
 use thiserror::Error;
@@ -42,22 +42,22 @@ pub enum SeriesError {
 pub struct Calibration {
     /// The club's shape, kept to one that is a race on the course.
     pub shape: Shape,
-    /// How much the club's own races count in touchdown 1, mean interval time and fade: 0 without any, towards 1 with many.
-    pub weights: [f64; 3],
+    /// How much the club's own races count in touchdown 1, mean interval time, acceleration and fade: 0 without any, towards 1 with many.
+    pub weights: [f64; NUMBERS],
     /// Races that went in.
     pub series: usize,
-    /// Covariance of what is still unknown of the three.
-    pub(super) unknown: [[f64; 3]; 3],
+    /// Covariance of what is still unknown of the numbers.
+    pub(super) unknown: [[f64; NUMBERS]; NUMBERS],
 }
 
 impl Default for Calibration {
     /// The usual shape, no race of one's own.
     fn default() -> Self {
-        let mut unknown = [[0.0; 3]; 3];
+        let mut unknown = [[0.0; NUMBERS]; NUMBERS];
         for (at, variance) in club_variances().into_iter().enumerate() {
             unknown[at][at] = variance;
         }
-        Self { shape: Shape::default(), weights: [0.0; 3], series: 0, unknown }
+        Self { shape: Shape::default(), weights: [0.0; NUMBERS], series: 0, unknown }
     }
 }
 
@@ -92,9 +92,10 @@ impl Calibration {
     /// ```
     pub fn learn(course: &Course, series: &[Series]) -> Self {
         let variances = club_variances();
-        let mut precision: Vec<Vec<f64>> =
-            (0..3).map(|i| (0..3).map(|j| if i == j { 1.0 / variances[i] } else { 0.0 }).collect()).collect();
-        let mut pull = vec![0.0; 3];
+        let mut precision: Vec<Vec<f64>> = (0..NUMBERS)
+            .map(|i| (0..NUMBERS).map(|j| if i == j { 1.0 / variances[i] } else { 0.0 }).collect())
+            .collect();
+        let mut pull = vec![0.0; NUMBERS];
         let mut taken = 0;
         for evidence in series.iter().take(MAX_SERIES).filter_map(|one| one.evidence(course).ok()) {
             for (i, row) in precision.iter_mut().enumerate() {
@@ -107,12 +108,12 @@ impl Calibration {
         }
         let Some(factor) = Cholesky::of(&precision).filter(|_| taken > 0) else { return Self::default() };
         let mean = factor.solve(&pull);
-        let mut unknown = [[0.0; 3]; 3];
+        let mut unknown = [[0.0; NUMBERS]; NUMBERS];
         for (at, row) in unknown.iter_mut().enumerate() {
-            let unit: Vec<f64> = (0..3).map(|j| if j == at { 1.0 } else { 0.0 }).collect();
+            let unit: Vec<f64> = (0..NUMBERS).map(|j| if j == at { 1.0 } else { 0.0 }).collect();
             row.copy_from_slice(&factor.solve(&unit));
         }
-        let shape = Shape { touchdown_1_s: mean[0], unit_s: mean[1], fade: mean[2] }.within(course);
+        let shape = Shape::of_row(core::array::from_fn(|at| mean[at])).within(course);
         let weights = core::array::from_fn(|at| (1.0 - unknown[at][at] / variances[at]).clamp(0.0, 1.0));
         Self { shape, weights, series: taken, unknown }
     }
@@ -120,8 +121,8 @@ impl Calibration {
 
 /// What one race says, made independent and of unit variance.
 struct Evidence {
-    /// For each of the three numbers, how far it moves each time.
-    effects: [Vec<f64>; 3],
+    /// For each of the numbers, how far it moves each time.
+    effects: [Vec<f64>; NUMBERS],
     /// How far each time lies behind the usual schedule.
     misses: Vec<f64>,
 }
@@ -147,7 +148,7 @@ impl Series {
         }
         let equivalent = equivalent_s(course, self.final_time_s)?;
         let usual = touchdowns(course, equivalent, &Shape::default());
-        let mut covariance = covariance(course, equivalent, &at, &[[0.0; 3]; 3], self.timing);
+        let mut covariance = covariance(course, equivalent, &at, &[[0.0; NUMBERS]; NUMBERS], self.timing);
         self.add_clock_of_finish(course, equivalent, &at, &mut covariance);
         let factor = Cholesky::of(&covariance).ok_or(SeriesError::NotARun)?;
         let scale = equivalent / REFERENCE_S;

@@ -1,8 +1,11 @@
-//! How a club's races differ from the usual schedule: three numbers.
+//! How a club's races differ from the usual schedule: four numbers.
 
 use super::course::Course;
-use super::schedule::{KNOTS, REFERENCE_S, finish, from_middle, reference_unit_s, spacing_share, touchdowns};
+use super::schedule::{KNOTS, REFERENCE_S, curves, finish, reference_unit_s, spacing_share, touchdowns};
 use super::whole;
+
+/// How many numbers make a [`Shape`].
+pub const NUMBERS: usize = 4;
 
 /// Differences from the usual schedule, told for the 110 m hurdles in 13.65 s; at other times and spacings they grow and
 /// shrink in proportion, so they are shares of the final time. All nought is the usual schedule.
@@ -12,7 +15,9 @@ pub struct Shape {
     pub touchdown_1_s: f64,
     /// Longer mean interval time, seconds (s).
     pub unit_s: f64,
-    /// More slowing from the first to the last interval, a share of the mean interval time.
+    /// More acceleration still to come in the first interval, a share of the mean interval time.
+    pub acceleration: f64,
+    /// More slowing towards the last interval, a share of the mean interval time.
     pub fade: f64,
 }
 
@@ -22,25 +27,33 @@ pub struct Shape {
 const KEPT: (f64, f64) = (0.6, 1.6);
 
 impl Shape {
-    /// How far each touchdown of a course moves for each of the three, in their order; one row for each barrier.
-    pub(super) fn effects(course: &Course) -> Vec<[f64; 3]> {
+    /// How far each touchdown of a course moves for each of the numbers, in their order; one row for each barrier.
+    pub(super) fn effects(course: &Course) -> Vec<[f64; NUMBERS]> {
         let share = spacing_share(course);
-        let mut slowed = 0.0;
+        let unit = share * reference_unit_s();
+        let [mut accelerated, mut faded] = [0.0; 2];
         (0..usize::from(course.barriers()))
             .map(|before| {
-                let row = [1.0, whole(before) * share, share * reference_unit_s() * slowed];
-                slowed += from_middle(before, share);
+                let row = [1.0, whole(before) * share, unit * accelerated, unit * faded];
+                let [acceleration, fade] = curves(before, share);
+                accelerated += acceleration;
+                faded += fade;
                 row
             })
             .collect()
     }
 
-    /// The three as a row.
-    pub(super) const fn row(&self) -> [f64; 3] {
-        [self.touchdown_1_s, self.unit_s, self.fade]
+    /// The numbers as a row.
+    pub(super) const fn row(&self) -> [f64; NUMBERS] {
+        [self.touchdown_1_s, self.unit_s, self.acceleration, self.fade]
     }
 
-    pub(super) fn shift_s(&self, effect: &[f64; 3]) -> f64 {
+    /// A shape from its row.
+    pub(super) const fn of_row([touchdown_1_s, unit_s, acceleration, fade]: [f64; NUMBERS]) -> Self {
+        Self { touchdown_1_s, unit_s, acceleration, fade }
+    }
+
+    pub(super) fn shift_s(&self, effect: &[f64; NUMBERS]) -> f64 {
         self.row().iter().zip(effect).map(|(much, effect)| much * effect).sum()
     }
 
@@ -56,13 +69,13 @@ impl Shape {
                 if moved > limit.room { limit.room / moved } else { 1.0 }
             })
             .fold(1.0, f64::min);
-        Self { touchdown_1_s: self.touchdown_1_s * part, unit_s: self.unit_s * part, fade: self.fade * part }
+        Self::of_row(self.row().map(|much| much * part))
     }
 }
 
-/// A limit: what the three add up to, weighted, must not be more than the room that there is.
+/// A limit: what the numbers add up to, weighted, must not be more than the room that there is.
 struct Limit {
-    moves: [f64; 3],
+    moves: [f64; NUMBERS],
     room: f64,
 }
 
@@ -74,7 +87,7 @@ fn limits(course: &Course) -> Vec<Limit> {
     let mut limits = Vec::new();
     for (knot, times) in &at_knots {
         let scale = knot / REFERENCE_S;
-        let mut both = |usual: f64, effect: [f64; 3]| {
+        let mut both = |usual: f64, effect: [f64; NUMBERS]| {
             let effect = effect.map(|by| by * scale);
             limits.push(Limit { moves: effect.map(|by| -by), room: (1.0 - KEPT.0) * usual });
             limits.push(Limit { moves: effect, room: (KEPT.1 - 1.0) * usual });

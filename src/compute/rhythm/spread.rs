@@ -2,17 +2,17 @@
 
 use super::course::Course;
 use super::schedule::{REFERENCE_S, spacing_share};
-use super::shape::Shape;
+use super::shape::{NUMBERS, Shape};
 use super::timing::Timing;
 
 /// Standard deviations of the shape of one race, as a [`Shape`] in 13.65 s is told: touchdown 1 (s), mean interval time (s),
-/// fade (share).
+/// acceleration and fade (shares).
 ///
 /// # Source
 /// Design choice, set so that touchdown times of races of 13.65 s miss the schedule by a mean of 0.019 to 0.033 s, the
 /// errors of R. Iwasaki, H. Nunome, K. Nozawa, "New predictive model of the touchdown times in a high level 110 m hurdles",
 /// PLoS ONE 17(12): e0278651, 2022 (151 elite races).
-pub const RACE_SD: [f64; 3] = [0.026, 0.002_5, 0.015];
+pub const RACE_SD: [f64; NUMBERS] = [0.026, 0.002_5, 0.01, 0.015];
 
 /// Standard deviation that each interval adds of its own, seconds (s), in 13.65 s; source as above.
 pub const INTERVAL_OWN_SD_S: f64 = 0.005;
@@ -30,17 +30,17 @@ pub(super) fn widening(equivalent: f64) -> f64 {
 }
 
 /// Variances of a club's shape before any race of its own is known.
-pub(super) fn club_variances() -> [f64; 3] {
+pub(super) fn club_variances() -> [f64; NUMBERS] {
     RACE_SD.map(|sd| (CLUB_SDS * sd) * (CLUB_SDS * sd))
 }
 
 /// Covariance (s²) of the touchdown times at these barriers (indices) of one race in a known time: the shape of the race with
-/// what is unknown of the club's shape (`club`, 3 by 3), each interval's own error, and the error of each mark.
+/// what is unknown of the club's shape (`club`, 4 by 4), each interval's own error, and the error of each mark.
 pub(super) fn covariance(
     course: &Course,
     equivalent: f64,
     at: &[usize],
-    club: &[[f64; 3]; 3],
+    club: &[[f64; NUMBERS]; NUMBERS],
     timing: Timing,
 ) -> Vec<Vec<f64>> {
     let effects = Shape::effects(course);
@@ -53,8 +53,10 @@ pub(super) fn covariance(
     let mark = timing.mark_sd_s();
     let entry = |a: usize, b: usize| {
         let (left, right) = (&effects[a], &effects[b]);
-        let of_shape: f64 =
-            (0..3).flat_map(|i| (0..3).map(move |j| (i, j))).map(|(i, j)| left[i] * shape[i][j] * right[j]).sum();
+        let of_shape: f64 = (0..NUMBERS)
+            .flat_map(|i| (0..NUMBERS).map(move |j| (i, j)))
+            .map(|(i, j)| left[i] * shape[i][j] * right[j])
+            .sum();
         let of_mark = if a == b { mark * mark } else { 0.0 };
         of_shape * scale * scale + own * own * super::whole(a.min(b)) + of_mark
     };

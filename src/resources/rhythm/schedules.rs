@@ -71,6 +71,9 @@ struct WeightsView {
     /// In the mean interval time.
     #[schema(minimum = 0, maximum = 1, example = 0.71)]
     interval_time: f64,
+    /// In the acceleration over the first intervals.
+    #[schema(minimum = 0, maximum = 1, example = 0.3)]
+    acceleration: f64,
     /// In the fade.
     #[schema(minimum = 0, maximum = 1, example = 0.4)]
     fade: f64,
@@ -86,7 +89,10 @@ struct ShiftView {
     /// Longer mean interval time, seconds.
     #[schema(minimum = -1, maximum = 1, example = -0.004)]
     interval_time_s: f64,
-    /// More slowing from the first to the last interval, a share of the mean interval time.
+    /// More acceleration still to come in the first interval, a share of the mean interval time.
+    #[schema(minimum = -2, maximum = 2, example = 0.01)]
+    acceleration: f64,
+    /// More slowing towards the last interval, a share of the mean interval time.
     #[schema(minimum = -2, maximum = 2, example = -0.02)]
     fade: f64,
 }
@@ -118,14 +124,15 @@ Experience Rating and Credibility, ASTIN Bulletin 4, 1967; D. V. Lindley, A. F. 
 impl CalibrationView {
     /// Of what was learnt from some results, others left out.
     pub fn new(club: &Calibration, series_left_out: usize) -> Self {
-        let [touchdown_1, interval_time, fade] = club.weights.map(thousandths);
+        let [touchdown_1, interval_time, acceleration, fade] = club.weights.map(thousandths);
         Self {
             series_used: club.series,
             series_left_out,
-            weights: WeightsView { touchdown_1, interval_time, fade },
+            weights: WeightsView { touchdown_1, interval_time, acceleration, fade },
             shift: ShiftView {
                 touchdown_1_s: thousandths(club.shape.touchdown_1_s),
                 interval_time_s: thousandths(club.shape.unit_s),
+                acceleration: thousandths(club.shape.acceleration),
                 fade: thousandths(club.shape.fade),
             },
             method: METHOD,

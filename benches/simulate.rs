@@ -1,7 +1,8 @@
 //! Simulations and their figures: what the estimate and its recommendations are worth on invented squads whose truth is
 //! known, and what offline sync does under faults.
 //!
-//! `estimate --seeds N --athletes N`: N squads, N athletes in each. `sync --seeds N`: N seeds of 100,000 operations.
+//! `estimate --seeds N --athletes N`: N squads, N athletes in each. `squad --seeds N`: N clubs, in private lanes and in planned
+//! ones. `sync --seeds N`: N seeds of 100,000 operations.
 
 // Prints figures, its inputs are its own, and a broken promise ends it loudly.
 #![allow(clippy::expect_used, clippy::unwrap_used, clippy::panic, clippy::print_stdout, clippy::print_stderr)]
@@ -28,10 +29,10 @@ mod simulation;
 #[allow(dead_code)] // tests ask more of it
 mod support;
 
-use simulate_figures::{Size, estimate, sync};
+use simulate_figures::{Size, estimate, squad, sync};
 use simulation::dice;
 
-const USAGE: &str = "usage: simulate [estimate | sync] [--seeds N] [--athletes N], both from 1 to 999";
+const USAGE: &str = "usage: simulate [estimate | squad | sync] [--seeds N] [--athletes N], both from 1 to 999";
 
 fn main() -> ExitCode {
     // Cargo says so to every bench.
@@ -40,12 +41,17 @@ fn main() -> ExitCode {
     if what.is_some() {
         words.remove(0);
     }
+    let asked = words.iter().any(|word| word == "--seeds");
     let done = match (what.as_deref(), size(words.into_iter())) {
         (None | Some("estimate"), Some(size)) => {
             estimate::run(size);
             true
         }
         (Some("sync"), Some(size)) => sync::run(size.seeds),
+        (Some("squad"), Some(size)) => {
+            squad::run(if asked { size.seeds } else { squad::CLUBS });
+            true
+        }
         _ => {
             println!("{USAGE}");
             false

@@ -55,18 +55,18 @@ pub fn run() {
 }
 
 fn measure(what: &str, problems: impl Iterator<Item = Problem>) {
-    let (mut times, mut proven, mut impossible) = (Vec::new(), 0, 0);
+    let (mut times, mut proven, mut waiting) = (Vec::new(), 0, 0);
     for problem in problems {
         let (time, found) = timed(&problem);
-        match found {
-            Ok(plan) => proven += usize::from(plan.proven_optimal),
-            Err(_) => impossible += 1,
+        if let Ok(plan) = found {
+            proven += usize::from(plan.proven_optimal);
+            waiting += usize::from(!plan.waiting.is_empty());
         }
         times.push(time);
     }
     times.sort_unstable();
     println!(
-        "  {what}: median {:.1} ms, p99 {:.1} ms, max {:.1} ms, proven {proven} and infeasible {impossible} of {}",
+        "  {what}: median {:.1} ms, p99 {:.1} ms, max {:.1} ms, proven {proven} of {}, somebody waits in {waiting}",
         at(&times, 0.5),
         at(&times, 0.99),
         at(&times, 1.0),
@@ -91,9 +91,6 @@ fn against_milp() {
     let mut ratios: Vec<f64> = Vec::new();
     let (mut ours_total, mut theirs_total) = (0.0, 0.0);
     for (case, theirs) in cases.iter().zip(&theirs) {
-        if case["optimum"].is_null() {
-            continue;
-        }
         let ours = timed(&lane_plan_milp::problem(case)).0.as_secs_f64();
         ours_total += ours;
         theirs_total += theirs;
@@ -101,7 +98,7 @@ fn against_milp() {
     }
     ratios.sort_unstable_by(f64::total_cmp);
     println!(
-        "  MILP solver (HiGHS through scipy) on the {} committed feasible instances: {:.0} ms against {:.1} ms together, {:.0} \
+        "  MILP solver (HiGHS through scipy) on the {} committed instances: {:.0} ms against {:.1} ms together, {:.0} \
          times faster; per instance median {:.0} times, least {:.1} times",
         ratios.len(),
         theirs_total * 1e3,

@@ -3,6 +3,7 @@
 use std::ops::RangeInclusive;
 
 pub mod estimate;
+pub mod squad;
 pub mod sync;
 
 /// How many squads and athletes are simulated.

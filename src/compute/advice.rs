@@ -7,7 +7,7 @@ use thiserror::Error;
 use super::day::Day;
 use super::decision::{
     Clearance, Configuration, Current, Decision, Evidence, LatestSession, Policy, Ratings, Restriction, Situation,
-    Stock, Target, decide,
+    Status, Stock, Target, decide, rung,
 };
 use super::estimate::{Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate_keeping};
 use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
@@ -79,6 +79,8 @@ pub struct Record {
     pub sprint_30m_s: Option<f64>,
     /// Latest 50 m time, seconds (s).
     pub sprint_50m_s: Option<f64>,
+    /// Whether the athlete trains.
+    pub status: Status,
     /// The last restricted day, days since 1970-01-01.
     pub restricted_until: Option<i32>,
     /// Latest rating of each criterion inside [`RATING_DAYS`].
@@ -175,7 +177,7 @@ pub fn advise_from<'a>(record: &Record, setting: &'a Setting, on: Day, estimate:
         let spec = sprint_target(&next.specs, None)?;
         Some((next.applies_from, *spec))
     });
-    let situation = situation(record, setting, on, target.as_ref(), estimate.prior_share);
+    let situation = situation(record, setting, on, target.as_ref(), &estimate);
     let decision = decide(&situation, &setting.policy, &|height, spacing| estimate.hold(height, spacing));
     Advice { estimate, decision, target, next_target, no_target: known.reason }
 }
@@ -246,7 +248,7 @@ fn situation(
     setting: &Setting,
     on: Day,
     target: Option<&Applicable<'_>>,
-    prior_share: f64,
+    estimate: &Estimate,
 ) -> Situation {
     let today = on.days();
     let recent: Vec<&RunRecord> = record
@@ -256,8 +258,10 @@ fn situation(
         .collect();
     Situation {
         on: today,
-        current: current(&recent),
+        current: current(&recent, &setting.policy, estimate.height_cost),
+        held: held(&recent),
         latest: latest(record, today),
+        status: record.status,
         ratings: record.ratings,
         restriction: record.restricted_until.map(|until| Restriction { until: Some(until) }),
         pain_reported_on: None,
@@ -271,18 +275,14 @@ fn situation(
         stock: setting.stock.clone(),
         minor: age(record.birth, on) < ADULT_YEARS,
         wet_surface: false,
-        prior_share,
+        prior_share: estimate.prior_share,
     }
 }
 
 /// The configuration run last, of those with at least six intervals; of several on one day the one with more intervals,
 /// then the wider spacing.
-fn current(recent: &[&RunRecord]) -> Option<Current> {
-    let mut by_configuration: BTreeMap<(BarrierKind, Length, Length), Vec<&RunRecord>> = BTreeMap::new();
-    for run in recent {
-        by_configuration.entry((run.barrier_kind, run.height, run.spacing)).or_default().push(run);
-    }
-    by_configuration
+fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<Current> {
+    by_configuration(recent)
         .into_values()
         .filter(|runs| runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS)
         .max_by_key(|runs| {
@@ -292,8 +292,48 @@ fn current(recent: &[&RunRecord]) -> Option<Current> {
         })
         .and_then(|runs| {
             let configuration = runs.first()?.configuration();
-            Some(Current { configuration, evidence: evidence(&runs) })
+            Some(Current {
+                configuration,
+                evidence: evidence(&runs),
+                also: also(recent, &runs, configuration, policy, height_cost),
+            })
         })
+}
+
+fn by_configuration<'a>(recent: &[&'a RunRecord]) -> BTreeMap<(BarrierKind, Length, Length), Vec<&'a RunRecord>> {
+    let mut found: BTreeMap<_, Vec<_>> = BTreeMap::new();
+    for run in recent {
+        found.entry((run.barrier_kind, run.height, run.spacing)).or_default().push(*run);
+    }
+    found
+}
+
+/// Configurations with at least six intervals of which most were held.
+fn held(recent: &[&RunRecord]) -> Vec<Configuration> {
+    let of = |runs: Vec<&RunRecord>| {
+        let all = evidence(&runs);
+        let held = all.intervals() >= CURRENT_INTERVALS && all.held * 2 > all.intervals();
+        runs.first().filter(|_| held).map(|run| run.configuration())
+    };
+    by_configuration(recent).into_values().filter_map(of).collect()
+}
+
+/// What counts beside the runs at a configuration itself: runs over the same or a higher barrier of no softer a kind whose
+/// demand, in metres of spacing over a wicket, is at most half a step less.
+fn also(recent: &[&RunRecord], there: &[&RunRecord], at: Configuration, policy: &Policy, height_cost: f64) -> Evidence {
+    let least = at.demand_m(height_cost) - policy.spacing_step.metres() / 2.0;
+    let as_demanding = |run: &&&RunRecord| {
+        run.configuration() != at
+            && rung(run.barrier_kind) >= rung(at.barrier_kind)
+            && run.height.mm() + policy.height_tolerance.mm() >= at.height.mm()
+            && run.configuration().demand_m(height_cost) >= least
+    };
+    let runs: Vec<&RunRecord> = recent.iter().filter(as_demanding).copied().collect();
+    let mut days: Vec<i32> = runs.iter().map(|run| run.day).collect();
+    days.sort_unstable();
+    days.dedup();
+    days.retain(|day| there.iter().all(|run| run.day != *day));
+    Evidence { days: u32::try_from(days.len()).unwrap_or(u32::MAX), ..evidence(&runs) }
 }
 
 fn evidence(runs: &[&RunRecord]) -> Evidence {
@@ -351,12 +391,12 @@ mod tests {
     fn the_current_configuration_is_the_last_with_six_intervals() {
         let runs = [run(10, 6_000, 4, 0), run(10, 6_000, 4, 0), run(12, 6_250, 4, 1), run(13, 6_500, 3, 0)];
         let recent: Vec<&RunRecord> = runs.iter().collect();
-        let found = current(&recent).unwrap();
+        let found = current(&recent, &Policy::default(), 1.0).unwrap();
         assert_eq!(found.configuration.spacing, Length::from_mm(6_000), "the others have fewer than six");
         assert_eq!((found.evidence.intervals(), found.evidence.days, found.evidence.barriers), (8, 1, 10));
         let more = [runs.as_slice(), &[run(12, 6_250, 2, 0)]].concat();
         let recent: Vec<&RunRecord> = more.iter().collect();
-        assert_eq!(current(&recent).unwrap().configuration.spacing, Length::from_mm(6_250));
+        assert_eq!(current(&recent, &Policy::default(), 1.0).unwrap().configuration.spacing, Length::from_mm(6_250));
     }
 
     #[test]
@@ -385,6 +425,7 @@ mod tests {
             leg_length_m: Some(0.3),
             sprint_30m_s: None,
             sprint_50m_s: None,
+            status: Status::Active,
             restricted_until: Some(on.days()),
             ratings: Ratings::default(),
             clearance: Clearance::NotNeeded,

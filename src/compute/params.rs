@@ -28,6 +28,8 @@ pub enum Kind {
     Level,
     /// A share or a probability from 0 to 1.
     Share,
+    /// A share that counts up to twice, from 0 to 2.
+    Loss,
     /// A length, metres (m).
     Metres,
     /// A word.
@@ -37,7 +39,7 @@ pub enum Kind {
 }
 
 /// Every parameter there is: name, what it may be, what it means.
-pub const PARAMS: [(&str, Kind, &str); 33] = [
+pub const PARAMS: [(&str, Kind, &str); 35] = [
     ("held", Kind::Count, "Intervals held."),
     ("over_reached", Kind::Count, "Intervals over-reached."),
     ("crowded", Kind::Count, "Intervals crowded."),
@@ -55,6 +57,8 @@ pub const PARAMS: [(&str, Kind, &str); 33] = [
     ("approach_m", Kind::Metres, "Start line to the first barrier."),
     ("spacing_shortest_m", Kind::Metres, "The shortest spacing of the club."),
     ("height_most_m", Kind::Metres, "The height of the target."),
+    ("height_limit_m", Kind::Metres, "The greatest height permitted."),
+    ("spacing_limit_m", Kind::Metres, "The longest spacing permitted."),
     ("hold_mean", Kind::Share, "Probability that an interval is held."),
     ("hold_p05", Kind::Share, "Its 5 % quantile."),
     ("hold_p95", Kind::Share, "Its 95 % quantile."),
@@ -66,7 +70,7 @@ pub const PARAMS: [(&str, Kind, &str); 33] = [
     ("criterion", Kind::Word, "The technique criterion."),
     ("rating", Kind::Level, "0 not yet, 1 emerging, 2 secure, 3 secure under race conditions; absent when not rated."),
     ("rating_needed", Kind::Level, "The rating needed."),
-    ("regret", Kind::Share, "Share of the athlete's attainable training value lost in this lane."),
+    ("regret", Kind::Loss, "What this lane loses against the advised one, times the athlete's weight."),
     ("best_barrier_kind", Kind::Word, "The kind of barrier of the athlete's own best lane."),
     ("best_height_m", Kind::Metres, "The height of the athlete's own best lane."),
     ("best_spacing_m", Kind::Metres, "The spacing of the athlete's own best lane."),

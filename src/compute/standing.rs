@@ -2,6 +2,7 @@
 
 use super::decision::Configuration;
 use super::params::{CodeDoc, Param, code, kind, metres, number, place};
+use super::units::Length;
 
 /// Regret below which a lane is as good as the athlete's own best: less than any evidence can tell apart (design choice).
 const AS_GOOD: f64 = 0.005;
@@ -13,12 +14,14 @@ pub struct Standing {
     pub here: Configuration,
     /// Probability that an interval is held here, 0 to 1.
     pub hold_here: f64,
-    /// The permitted configuration with the highest training value.
+    /// What the athlete is advised to run over, the athlete's own best lane.
     pub best: Configuration,
     /// Probability that an interval is held there, 0 to 1.
     pub hold_best: f64,
-    /// Share of the athlete's attainable training value lost by running here, 0 to 1.
+    /// What running here instead of as advised loses, 0 to 1, times the athlete's weight.
     pub regret: f64,
+    /// The club's spacing step.
+    pub step: Length,
     /// Whether a coach chose the lane.
     pub pinned: bool,
 }
@@ -46,7 +49,7 @@ impl Standing {
     /// Every code with its meaning.
     pub const CODES: [CodeDoc; 7] = [
         code("chosen_by_coach", "A coach chose this lane for the athlete.", PARAMS),
-        code("own_best_lane", "The lane is the athlete's own best, or as good.", PARAMS),
+        code("own_best_lane", "The lane is the athlete's own best, the advised one, or as good.", PARAMS),
         code("closer_than_best", "The spacing is shorter than in the athlete's own best lane.", PARAMS),
         code("wider_than_best", "The spacing is longer than in the athlete's own best lane.", PARAMS),
         code("lower_than_best", "The barriers are lower than in the athlete's own best lane.", PARAMS),
@@ -68,8 +71,10 @@ impl Standing {
     /// };
     /// let standing = Standing {
     ///     here: at(6_250), hold_here: 0.9, best: at(6_500), hold_best: 0.8, regret: 0.04, pinned: false,
+    ///     step: Length::from_mm(250),
     /// };
     /// assert_eq!(standing.code(), "closer_than_best");
+    /// assert_eq!(standing.difference(), "one step closer than advised");
     /// ```
     pub fn comparison(&self) -> Comparison {
         if self.pinned {

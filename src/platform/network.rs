@@ -20,7 +20,8 @@ impl Network {
         &self.0
     }
 
-    fn of(req: &HttpRequest) -> Self {
+    /// That of a request: behind a proxy, the address that the proxy saw.
+    pub fn of(req: &HttpRequest) -> Self {
         let behind_proxy = req.app_data::<Data<Config>>().is_some_and(|config| config.behind_proxy);
         // What clients write stands before what the proxy appends, so only the last entry of the last line counts.
         let lines = req.headers().get_all("x-forwarded-for").filter_map(|value| value.to_str().ok());

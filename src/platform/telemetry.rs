@@ -6,12 +6,11 @@ use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{HeaderName, HeaderValue};
 use actix_web::middleware::Next;
-use actix_web::web::Data;
-use actix_web::{Error, HttpRequest};
+use actix_web::Error;
 use uuid::Uuid;
 
-use super::config::Config;
 use super::lanes::Who;
+use super::network::Network;
 
 tokio::task_local! {
     static REQUEST_ID: String;
@@ -42,8 +41,7 @@ pub async fn trace<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result
     let started = Instant::now();
     let id = Uuid::now_v7().to_string();
     let trace_parent = trace_parent(&req);
-    let behind_proxy = req.app_data::<Data<Config>>().is_some_and(|config| config.behind_proxy);
-    let client = address(req.request(), behind_proxy);
+    let client = Network::of(req.request()).as_str().to_owned();
     let mut answer = CLIENT.scope(client, REQUEST_ID.scope(id.clone(), next.call(req))).await?;
     let status = answer.status().as_u16();
     let route = answer.request().match_pattern().unwrap_or_else(|| "unmatched".to_owned());

@@ -191,6 +191,16 @@ async fn lanes(tour: &Tour, session: &str) -> Value {
         total += athletes.iter().map(|one| one["regret"].as_f64().unwrap()).sum::<f64>();
     }
     assert_eq!(placed, 24);
+    for (lane, one) in lanes.iter().flat_map(|lane| lane["athletes"].as_array().unwrap().iter().map(move |a| (lane, a)))
+    {
+        let (here, advised) = (lane["spacing_m"].as_f64().unwrap(), one["advised"]["spacing_m"].as_f64().unwrap());
+        let lower = lane["height_m"].as_f64().unwrap() < one["advised"]["height_m"].as_f64().unwrap();
+        assert!(here <= advised || lower, "{one}");
+        assert!(one["hold_probability"].as_f64().unwrap() >= 0.65, "{one}");
+        let same =
+            (&lane["spacing_m"], &lane["height_m"]) == (&one["advised"]["spacing_m"], &one["advised"]["height_m"]);
+        assert_eq!(one["difference"] == "as advised", same && one["advised"]["barrier_kind"] == lane["barrier_kind"]);
+    }
     assert!((total - plan.body["total_regret"].as_f64().unwrap()).abs() < 1e-4);
     assert!(demand.get("low_barrier").is_none_or(|n| *n <= 20) && demand.get("wicket").is_none_or(|n| *n <= 16));
     let used: u64 = plan.body["stock_used"].as_array().unwrap().iter().map(|one| one["count"].as_u64().unwrap()).sum();
@@ -292,32 +302,57 @@ async fn lanes_are_reserved_shortened_kept_and_compared_with_one_fewer_and_one_m
     assert!(hasty["lower_bound"].as_f64().unwrap() <= hasty["total_regret"].as_f64().unwrap() + 1e-6);
 }
 
+/// Who waits in a plan, and what would help.
+fn waiting(plan: &Value) -> (Vec<&Value>, String) {
+    let waits = plan["resting"].as_array().unwrap().iter().filter(|one| one["waiting"].is_string()).collect();
+    (waits, plan["would_help"].to_string())
+}
+
+fn placed(plan: &Value) -> usize {
+    plan["lanes"].as_array().unwrap().iter().map(|lane| lane["athletes"].as_array().unwrap().len()).sum()
+}
+
 #[sqlx::test]
-async fn a_plan_that_cannot_be_says_what_binds_and_what_would_do(pool: PgPool) {
+async fn a_plan_without_a_place_for_all_runs_those_who_fit_and_says_what_would_help(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     let tour = begin(&app).await;
     let path = format!("/sessions/{}/lane-plans", tour.sessions[3].1);
     let ask = async |lanes: u32, capacity: u32, barriers: (u32, u32), straight_m: f64| {
         let body = json!({"lanes": lanes, "capacity": capacity, "barriers": {"min": barriers.0, "max": barriers.1},
             "straight_m": straight_m, "athlete_ids": tour.athletes});
-        tour.admin.post(&path, body).await
+        tour.admin.post(&path, body).await.expect(201).body
     };
-    let places = ask(4, 5, (4, 6), 60.0).await.expect(422);
-    assert_eq!(places.body["type"], "/problems/infeasible");
-    assert_eq!(places.body["current"]["limit"], "places");
-    assert_eq!(places.body["current"]["relaxations"][0]["text"], "6 athletes in a lane");
+    let places = ask(4, 5, (4, 6), 60.0).await;
+    let (waits, help) = waiting(&places);
+    assert_eq!((waits.len(), placed(&places)), (4, 20));
+    assert!(waits.iter().all(|one| one["waiting"] == "no_place" && one["explanation"].as_str().unwrap().len() > 20));
+    assert!(help.contains("6 athletes in a lane") && help.contains("one round more for the 4 who wait"), "{help}");
+    assert_eq!(places["proven_optimal"], true);
     // Before any rating everybody gets wickets: 16 of them make no three lanes of six.
-    let stock = ask(3, 8, (6, 6), 80.0).await.expect(422);
-    assert_eq!(stock.body["current"]["limit"], "stock");
-    let texts = stock.body["current"]["relaxations"].to_string();
+    let stock = ask(3, 8, (6, 6), 80.0).await;
+    let (waits, help) = waiting(&stock);
+    assert_eq!((waits.len(), placed(&stock)), (8, 16));
+    assert!(help.contains("2 more wickets settable to 0.30 m"), "{help}");
     assert!(
-        texts.contains("2 more wickets settable to 0.30 m") && texts.contains("4 intervals instead of 5"),
-        "{texts}"
+        help.contains("5 barriers a lane instead of 6") && help.contains("rate the lead leg of 8 athletes"),
+        "{help}"
     );
-    let straight = ask(4, 8, (4, 6), 30.0).await.expect(422);
-    assert_eq!(straight.body["current"]["limit"], "straight");
-    assert!(straight.body["detail"].as_str().unwrap().contains("a straight of"), "{}", straight.body);
-    ask(4, 8, (4, 4), 60.0).await.expect(201);
+    let straight = ask(4, 8, (4, 6), 30.0).await;
+    let (waits, help) = waiting(&straight);
+    assert_eq!((waits.len(), &straight["lanes"]), (24, &json!([])));
+    assert!(help.contains("a straight of"), "{help}");
+    let sheet = format!("{path}/{}/set-out", straight["id"].as_str().unwrap());
+    assert_eq!(tour.admin.get(&sheet).await.expect(200).body["lanes"], json!([]));
+    assert_eq!(placed(&ask(4, 8, (4, 4), 60.0).await), 24);
+    // Wishes that contradict each other have no plan.
+    let pair = [&tour.athletes[0], &tour.athletes[1]];
+    let clash = json!({"lanes": 4, "capacity": 8, "barriers": {"min": 4, "max": 6}, "athlete_ids": tour.athletes,
+        "pins": pair.map(|id| json!({"athlete_id": id, "lane": 1})), "apart": [pair]});
+    let clash = tour.admin.post(&path, clash).await.expect(422);
+    assert_eq!(
+        (&clash.body["type"], &clash.body["current"]["limit"]),
+        (&json!("/problems/infeasible"), &json!("pins"))
+    );
 }
 
 #[sqlx::test]
@@ -415,6 +450,8 @@ async fn a_fall_holds_the_athlete_back_until_a_coach_clears_the_return(pool: PgP
     tour.admin.patch(&at, athlete.header("etag"), restricted).await.expect(200);
     let resting = tour.admin.get(&path).await.expect(200).body;
     assert_eq!(resting["decision"]["kind"], "rest_and_refer");
+    assert_eq!(resting["permitted"]["closed"]["code"], "restricted");
+    assert_eq!(resting["permitted"]["barriers"], json!([]));
     let plan = json!({"lanes": 4, "capacity": 8, "barriers": {"min": 4, "max": 4}, "athlete_ids": tour.athletes});
     let day = tour.sessions[3].1.clone();
     let plan = tour.admin.post(&format!("/sessions/{day}/lane-plans"), plan).await.expect(201);

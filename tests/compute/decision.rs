@@ -45,6 +45,7 @@ pub fn ready(at: Configuration) -> Situation {
         current: Some(Current {
             configuration: at,
             evidence: Evidence { held: 18, over_reached: 2, days: 3, barriers: 25, hits: 1, ..Evidence::default() },
+            also: Evidence::default(),
         }),
         latest: Some(LatestSession { on: TODAY - 2, held: 9, intervals: 10, barriers: 12, hits: 1, fell: false }),
         ratings: secure(),

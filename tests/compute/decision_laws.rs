@@ -94,7 +94,7 @@ prop_compose! {
         target in option::weighted(0.8, target()),
     ) -> Situation {
         Situation {
-            current: current.map(|(configuration, evidence)| Current { configuration, evidence }),
+            current: current.map(|(configuration, evidence)| Current { configuration, evidence, also: Evidence::default() }),
             latest,
             ratings,
             restriction: restriction.map(|until| Restriction { until }),

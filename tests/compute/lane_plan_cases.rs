@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use lanewright::compute::decision::Configuration;
 use lanewright::compute::lane_plan::{Athlete, Candidate, Lane, Objective, Pin, Plan, Problem, StockItem};
 use lanewright::compute::units::{BarrierKind, Length};
 
@@ -112,16 +113,34 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
                     (1.0 - 1.0 / (1.0 + (-beyond).exp()) - 1.0 / (1.0 + (-jammed).exp())).clamp(1e-9, 1.0)
                 })
                 .collect();
-            let permitted = HEIGHTS_MM[dice.below(shape.heights)];
-            let excluded = if dice.below(6) == 0 { vec![dice.below(candidates.len())] } else { Vec::new() };
+            let top = candidates[dice.below(shape.heights) * shape.spacings];
+            let comfortable = limit - cost * (top.height.metres() - 0.3) - width;
+            let advised = candidates
+                .iter()
+                .filter(|c| c.height == top.height && c.spacing.metres() <= comfortable)
+                .map(|c| c.configuration())
+                .max_by_key(|c| c.spacing)
+                .unwrap_or(top.configuration());
+            let weight = if dice.below(2) == 0 { 1.0 } else { 1.0 + dice.unit() };
+            // Of some no region is known: everything up to the advised height.
+            let free = dice.below(4) == 0;
+            let banned = dice.below(candidates.len() * 6);
+            let permitted = |(c, one): (usize, &Candidate)| {
+                let beyond = if one.height < advised.height { 250 } else { 0 };
+                let inside = one.spacing.mm() <= advised.spacing.mm() + beyond
+                    && one.spacing.mm() + 1_500 >= advised.spacing.mm();
+                one.height <= advised.height && c != banned && (free || inside)
+            };
+            let permitted = candidates.iter().enumerate().map(permitted).collect();
             Athlete {
                 id: 1_000 + i as u128,
                 width_m: width,
                 height_cost: cost,
-                permitted_height: Length::from_mm(permitted),
+                advised,
                 hold,
-                excluded,
-                target: permitted,
+                permitted,
+                weight,
+                target: advised.height.mm(),
             }
         })
         .collect::<Vec<_>>();
@@ -147,8 +166,6 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
         stock,
         pins,
         apart,
-        hold_target: 0.8,
-        height_penalty: 0.05,
         objective: if dice.below(2) == 0 { Objective::Total } else { Objective::Fair },
         last_time: None,
     }
@@ -183,7 +200,7 @@ pub fn check(problem: &Problem, plan: &Plan) {
         for placed in &lane.athletes {
             let a = problem.athletes.iter().position(|athlete| athlete.id == placed.athlete).unwrap();
             assert!(problem.permits(a, lane.candidate));
-            assert!((0.0..=1.0).contains(&placed.regret));
+            assert!((0.0..=problem.athletes[a].weight).contains(&placed.regret));
             assert!((placed.hold - problem.athletes[a].hold[lane.candidate]).abs() < 1e-15);
             total += placed.regret;
             largest = largest.max(placed.regret);
@@ -195,6 +212,8 @@ pub fn check(problem: &Problem, plan: &Plan) {
             assert!(!lane.athletes.iter().any(|p| p.athlete == *a) || !lane.athletes.iter().any(|p| p.athlete == *b));
         }
     }
+    seen.extend(plan.waiting.iter().map(|one| one.athlete));
+    assert!(plan.waiting.iter().all(|one| problem.pins.iter().all(|pin| pin.athlete != one.athlete)));
     seen.sort_unstable();
     let mut everyone: Vec<u128> = problem.athletes.iter().map(|athlete| athlete.id).collect();
     everyone.sort_unstable();

@@ -51,6 +51,7 @@ mod prior;
 mod progress;
 mod progress_coverage;
 mod race;
+mod region_laws;
 mod rhythm;
 mod rhythm_finish;
 mod rhythm_races;

@@ -51,6 +51,7 @@ fn record(runs: Vec<RunRecord>) -> Record {
         leg_length_m: None,
         sprint_30m_s: None,
         sprint_50m_s: None,
+        status: lanewright::compute::decision::Status::Active,
         restricted_until: None,
         ratings: Ratings::default(),
         clearance: Clearance::NotNeeded,

@@ -187,6 +187,7 @@ fn any_record_gets_advice_in_words_or_a_reason() {
             leg_length_m: None,
             sprint_30m_s: bytes.bool().then(|| bytes.near(3.0, 12.0)),
             sprint_50m_s: None,
+            status: lanewright::compute::decision::Status::Active,
             restricted_until: (bytes.byte() < 20).then(|| day(&mut bytes)),
             ratings: Ratings {
                 lead_leg: rating(&mut bytes),
@@ -231,9 +232,10 @@ fn problem(bytes: &mut Bytes<'_>) -> Problem {
             id: u128::from(if bytes.byte() == 1 { 1 } else { i }),
             width_m: 0.02 + share(bytes),
             height_cost: 3.0 * share(bytes),
-            permitted_height: Length::from_mm(bytes.pick(&[300, 450, 600, 600, 600, 0])),
+            advised: candidates[usize::from(bytes.below(many))].configuration(),
             hold: (0..many).map(|_| share(bytes)).collect(),
-            excluded: (0..bytes.below(2)).map(|_| usize::from(bytes.below(many))).collect(),
+            permitted: (0..many).map(|_| bytes.byte() > 40).collect(),
+            weight: 1.0 + share(bytes),
             target: 0,
         })
         .collect();
@@ -261,8 +263,6 @@ fn problem(bytes: &mut Bytes<'_>) -> Problem {
         apart: (0..bytes.below(2))
             .map(|_| (u128::from(bytes.below(people)), u128::from(bytes.below(people))))
             .collect(),
-        hold_target: 0.5 + 0.45 * share(bytes),
-        height_penalty: 0.5 * share(bytes),
         lanes_max: 12,
         last_time: None,
         objective: bytes.pick(&[Objective::Total, Objective::Fair]),

@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
 """Solves random lane plan problems with a general MILP solver (HiGHS through scipy) and writes the optima.
 
-The instances are made here and written out whole (utilities rounded to six digits), so the test reads what the solver
-read. Model: y[c] lanes of configuration c (whole number), x[i,c] athlete i in a lane of c; every athlete in one lane,
-at most `capacity` athletes a lane, at most K lanes, units of each stock assigned to kinds and heights by a flow.
+The instances are made here and written out whole (losses rounded to nine digits), so the test reads what the solver
+read. Model: y[c] lanes of configuration c (whole number), x[i,c] athlete i in a lane of c; every athlete in one lane or
+waiting at a price, at most `capacity` athletes a lane, at most K lanes, units of each stock assigned to kinds and heights by a flow.
 
 With --time it only prints the seconds of each solve.
 
@@ -15,43 +15,49 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 HEIGHTS = [300, 500, 600]
+# Of the loss: widths of the hold curve, another barrier, and what it costs when somebody waits.
+WIDTHS, OTHER, WAITS = 2.0, 0.25, 20.0
+
+
+def loss(advised, here, width, cost):
+    demand = lambda at: at[1] / 1000 + cost * max(0, at[0] - 300) / 1000
+    easier = demand(advised) - demand(here)
+    away = min(1, (2 if easier < 0 else 1) * (1 - math.exp(-(easier / (WIDTHS * width)) ** 2 / 2)))
+    return away + (OTHER * (1 - away) if here[0] != advised[0] else 0)
 
 
 def instance(seed):
     dice = random.Random(seed)
-    athletes, lanes, spacings = dice.randint(10, 20), dice.randint(3, 5), dice.randint(6, 10)
+    people, lanes, spacings = dice.randint(10, 20), dice.randint(3, 5), dice.randint(6, 10)
     candidates = [(h, 5000 + 250 * s) for h in HEIGHTS for s in range(spacings)]
-    regret = []
-    for _ in range(athletes):
-        limit, width, cost = 5 + 0.25 * spacings * dice.random(), 0.1 + 0.3 * dice.random(), 0.3 + 1.5 * dice.random()
-        top = dice.choice(HEIGHTS)
-        log_u = []
-        for h, s in candidates:
-            if h > top:
-                log_u.append(None)
-                continue
-            excess = (h - 300) / 1000
-            beyond = (s / 1000 - limit + cost * excess) / width
-            hold = 1 / (1 + math.exp(max(-40, min(40, beyond))))
-            steps = sum(1 for other in HEIGHTS if h < other <= top)
-            log_u.append(math.log(hold) + 0.2 / width * (s / 1000 + cost * excess) + steps * math.log(0.95))
-        best = max(u for u in log_u if u is not None)
-        regret.append([None if u is None else round(1 - math.exp(u - best), 6) for u in log_u])
+    regret, athletes = [], []
+    for _ in range(people):
+        width, cost = round(0.1 + 0.3 * dice.random(), 3), round(0.3 + 1.5 * dice.random(), 3)
+        advised = (dice.choice(HEIGHTS), 5000 + 250 * dice.randrange(spacings))
+        weight = 1.0 if dice.random() < 0.5 else round(1 + dice.random(), 3)
+        athletes.append({"advised": advised, "width": width, "cost": cost, "weight": weight})
+        row = []
+        for here in candidates:
+            wider = 250 if here[0] < advised[0] else 0
+            inside = here[0] <= advised[0] and advised[1] - 1250 <= here[1] <= advised[1] + wider
+            row.append(round(weight * loss(advised, here, width, cost), 9) if inside else None)
+        regret.append(row)
     stock = [{"heights": [300], "count": dice.randint(5, 15)}, {"heights": [500], "count": dice.randint(3, 12)},
              {"heights": [500, 600], "count": dice.randint(4, 15)}]
-    return {"seed": seed, "lanes": lanes, "capacity": -(-athletes // lanes) + dice.randint(0, 2), "barriers": dice.randint(3, 5),
-            "candidates": candidates, "regret": regret, "stock": stock}
+    return {"seed": seed, "lanes": lanes, "capacity": -(-people // lanes) + dice.randint(0, 2), "barriers": dice.randint(3, 5),
+            "candidates": candidates, "athletes": athletes, "regret": regret, "stock": stock}
 
 
 def solve(one):
     n, m, k = len(one["regret"]), len(one["candidates"]), one["lanes"]
     flows = [(j, h) for j, item in enumerate(one["stock"]) for h in item["heights"]]
-    width = n * m + m + len(flows)
+    width = n * m + m + len(flows) + n
     cost = numpy.zeros(width)
     upper = numpy.ones(width)
     upper[n * m:n * m + m] = k
-    upper[n * m + m:] = 1000
+    upper[n * m + m:n * m + m + len(flows)] = 1000
     for i in range(n):
+        cost[n * m + m + len(flows) + i] = WAITS * one["athletes"][i]["weight"]
         for c in range(m):
             value = one["regret"][i][c]
             cost[i * m + c] = value or 0.0
@@ -65,9 +71,9 @@ def solve(one):
             row[at] += value
         rows.append(row), low.append(lo), high.append(hi)
 
-    y, f = lambda c: n * m + c, lambda t: n * m + m + t
+    y, f, waits = lambda c: n * m + c, lambda t: n * m + m + t, lambda i: n * m + m + len(flows) + i
     for i in range(n):
-        add([(i * m + c, 1) for c in range(m)], 1, 1)
+        add([(i * m + c, 1) for c in range(m)] + [(waits(i), 1)], 1, 1)
     for c in range(m):
         add([(i * m + c, 1) for i in range(n)] + [(y(c), -one["capacity"])], -numpy.inf, 0)
     add([(y(c), 1) for c in range(m)], 0, k)
@@ -100,7 +106,7 @@ def main():
         json.dump({"versions": {"numpy": numpy.__version__, "scipy": scipy.__version__},
                    "solver_median_s": round(spent[len(spent) // 2], 4), "cases": cases}, out, separators=(",", ":"))
         out.write("\n")
-    print(f"{len(cases)} cases, {sum(one['optimum'] is None for one in cases)} infeasible, median {spent[30]*1e3:.1f} ms, "
+    print(f"{len(cases)} cases, {sum(one['optimum'] >= WAITS for one in cases)} with somebody waiting, median {spent[30]*1e3:.1f} ms, "
           f"max {spent[-1]*1e3:.1f} ms")
 
 

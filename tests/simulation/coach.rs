@@ -32,7 +32,7 @@ pub trait Coach {
 }
 
 /// The lane that the service says fits an athlete over a given height: the rule by which it also chooses a first lane.
-fn fitting(day: i32, hold: f64, chance: &dyn Fn(Length, Length) -> f64) -> Lane {
+pub fn fitting(day: i32, hold: f64, chance: &dyn Fn(Length, Length) -> f64) -> Lane {
     let height = height_on(day);
     let policy = Policy { first_lane_hold: hold, ..Policy::default() };
     let wickets = Stock { kind: BarrierKind::Wicket, heights: vec![height] };
@@ -120,6 +120,7 @@ impl Advised {
             leg_length_m: measured.leg_length_m,
             sprint_30m_s: measured.sprint_30m_s,
             sprint_50m_s: measured.sprint_50m_s,
+            status: lanewright::compute::decision::Status::Active,
             restricted_until: None,
             ratings: Ratings { lead_leg: secure, trail_leg: secure, walkover: secure, ..Ratings::default() },
             clearance: Clearance::NotNeeded,

@@ -10,9 +10,11 @@
 
 pub mod athlete;
 pub mod calendar;
+pub mod clubs;
 pub mod coach;
 pub mod dice;
 pub mod figures;
 pub mod forecast;
+pub mod laws;
 pub mod plan;
 pub mod season;

@@ -1,14 +1,13 @@
 //! A squad whose lanes the service plans.
 
+use lanewright::compute::decision::Configuration;
 use lanewright::compute::estimate::{Estimate, Posterior, Settings};
-use lanewright::compute::lane_plan::{
-    self, Budget, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, Objective, Plan, Problem, StockItem, plan,
-};
+use lanewright::compute::lane_plan::{self, Budget, Candidate, Lane, Objective, Plan, Problem, StockItem, plan};
 use lanewright::compute::units::{BarrierKind, Length};
 
 use super::athlete::Athlete;
 use super::calendar::{SEASON_DAYS, height_on};
-use super::coach::grid;
+use super::coach::{fitting, grid};
 use super::figures::SESSIONS_BEFORE;
 use super::season::runs;
 
@@ -34,7 +33,7 @@ pub fn planned(squad: &[Athlete], lanes: u32, hold: f64) -> Vec<f64> {
             })
             .collect();
         let height = height_on(day);
-        let problem = problem(&estimates, height, lanes, hold);
+        let problem = problem(day, &estimates, height, lanes, hold);
         let made = plan(&problem, Budget { nodes: MOST_NODES }, &|| false).expect("a plan");
         for ((one, posterior, sessions), spacing) in here.into_iter().zip(spacings(&problem, &made)) {
             if *sessions >= SESSIONS_BEFORE {
@@ -47,18 +46,24 @@ pub fn planned(squad: &[Athlete], lanes: u32, hold: f64) -> Vec<f64> {
     holds
 }
 
-fn problem(estimates: &[Estimate], height: Length, lanes: u32, hold: f64) -> Problem {
+fn problem(day: i32, estimates: &[Estimate], height: Length, lanes: u32, hold: f64) -> Problem {
     let kind = BarrierKind::LowBarrier;
     let candidates: Vec<Candidate> =
         grid().map(|spacing| Candidate { kind, height, spacing, approach: Length::from_mm(12_000) }).collect();
-    let athletes = estimates.iter().zip(0..).map(|(estimate, id)| lane_plan::Athlete {
-        id,
-        width_m: estimate.curve_width_m(),
-        height_cost: estimate.height_cost,
-        permitted_height: height,
-        hold: candidates.iter().map(|c| estimate.hold_mean(c.height, c.spacing).clamp(0.0, 1.0)).collect(),
-        excluded: Vec::new(),
-        target: 0,
+    let athletes = estimates.iter().zip(0..).map(|(estimate, id)| {
+        let fits = fitting(day, hold, &|height, spacing| estimate.hold_mean(height, spacing));
+        let hold: Vec<f64> =
+            candidates.iter().map(|c| estimate.hold_mean(c.height, c.spacing).clamp(0.0, 1.0)).collect();
+        lane_plan::Athlete {
+            id,
+            width_m: estimate.curve_width_m(),
+            height_cost: estimate.height_cost,
+            advised: Configuration { barrier_kind: kind, height, spacing: fits.spacing },
+            permitted: hold.iter().map(|hold| *hold >= 0.3).collect(),
+            hold,
+            weight: 1.0,
+            target: 0,
+        }
     });
     Problem {
         athletes: athletes.collect(),
@@ -71,8 +76,6 @@ fn problem(estimates: &[Estimate], height: Length, lanes: u32, hold: f64) -> Pro
         stock: vec![StockItem { id: 1, kind, heights: vec![height], count: 7 * lanes }],
         pins: Vec::new(),
         apart: Vec::new(),
-        hold_target: hold,
-        height_penalty: DEFAULT_HEIGHT_PENALTY,
         lanes_max: 12,
         last_time: None,
         objective: Objective::Total,

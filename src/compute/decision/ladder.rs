@@ -1,6 +1,7 @@
 //! The next step on each ladder: spacing grid, owned heights, kinds of barrier.
 
 use super::policy::Policy;
+use super::region::rung;
 use super::situation::{Situation, Stock, Target};
 use super::{Configuration, DecisionKind};
 use crate::units::{BarrierKind, Length};
@@ -13,21 +14,13 @@ pub(super) struct Ladder<'a> {
     target: Option<Target>,
 }
 
-/// Foam and low barriers stand on one rung: both give way, so one may follow the other with the height.
-const fn rung(kind: BarrierKind) -> u8 {
-    match kind {
-        BarrierKind::Wicket => 0,
-        BarrierKind::Foam | BarrierKind::LowBarrier => 1,
-        BarrierKind::Hurdle => 2,
-    }
-}
-
 impl<'a> Ladder<'a> {
     pub(super) fn new(situation: &'a Situation, policy: &'a Policy) -> Self {
         Self { policy, stock: &situation.stock, target: situation.target }
     }
 
-    fn owned(&self) -> impl Iterator<Item = (BarrierKind, Length)> + 'a {
+    /// Every kind and height that the club owns.
+    pub(super) fn owned(&self) -> impl Iterator<Item = (BarrierKind, Length)> + 'a {
         self.stock.iter().flat_map(|entry| entry.heights.iter().map(|height| (entry.kind, *height)))
     }
 
@@ -39,7 +32,8 @@ impl<'a> Ladder<'a> {
         a.mm().abs_diff(b.mm()) <= self.policy.height_tolerance.mm()
     }
 
-    fn above(&self, a: Length, b: Length) -> bool {
+    /// Whether `a` is higher than `b` by more than the tolerance.
+    pub(super) fn above(&self, a: Length, b: Length) -> bool {
         a > b && !self.same_height(a, b)
     }
 

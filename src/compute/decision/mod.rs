@@ -27,20 +27,25 @@ mod ladder;
 mod missing;
 mod policy;
 mod reasons;
+mod region;
 mod rules;
 mod situation;
 mod step_back;
 mod step_up;
+mod wall;
 
 pub use crate::estimate::Hold;
 pub use cautions::Caution;
 pub use fit::Fit;
 pub use missing::Missing;
-pub use policy::{Policy, PolicyFault};
+pub use policy::{HOLD_FLOOR_LEAST, Policy, PolicyFault};
 pub use reasons::Reason;
+pub use region::{Bound, Limit, Region, rung};
 pub use situation::{
-    Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction, Situation, Stock, Target,
+    Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction, Situation, Status, Stock,
+    Target,
 };
+pub use wall::Wall;
 
 use crate::units::{BarrierKind, Length};
 
@@ -53,6 +58,18 @@ pub struct Configuration {
     pub height: Length,
     /// Distance between barriers.
     pub spacing: Length,
+}
+
+/// The height of a wicket, at which demands are stated, millimetres (mm).
+const WICKET_HEIGHT_MM: u32 = 300;
+
+impl Configuration {
+    /// What it demands, as the spacing over a wicket that is as demanding: `e = s + g max(0, h - 0.30 m)`, metres (m), for a
+    /// height cost `g` in metres of spacing per metre of height.
+    pub fn demand_m(&self, height_cost: f64) -> f64 {
+        let excess = Length::from_mm(self.height.mm().saturating_sub(WICKET_HEIGHT_MM));
+        self.spacing.metres() + height_cost * excess.metres()
+    }
 }
 
 /// What to do.
@@ -185,7 +202,9 @@ pub struct Decision {
     pub hold_current: Option<Hold>,
     /// The prediction at the proposed configuration.
     pub hold_proposed: Option<Hold>,
-    /// The spacing that fits the athlete over the proposed height: where the steps lead.
+    /// Where the athlete may run today.
+    pub region: Region,
+    /// The permitted spacing that fits the athlete best over the proposed height.
     pub fit: Option<Fit>,
     /// Whether a coach has to confirm before the athlete runs it.
     pub needs_confirmation: bool,

@@ -49,6 +49,8 @@ pub struct Policy {
     pub fit_step: Length,
     /// Probability of holding the rhythm that a first lane, and the one that fits, should have at least.
     pub first_lane_hold: f64,
+    /// Least mean probability of holding the rhythm in any lane; a club may raise it.
+    pub hold_floor: f64,
     /// Height of a wicket lane where the club owns no wickets.
     pub wicket_height: Length,
     /// Heights this close are one setting: inch heights are printed rounded to whole or half centimetres.
@@ -81,6 +83,7 @@ impl Default for Policy {
             max_spacing: Length::from_mm(9_140),
             fit_step: Length::from_mm(100),
             first_lane_hold: 0.80,
+            hold_floor: 0.65,
             wicket_height: Length::from_mm(300),
             height_tolerance: Length::from_mm(5),
             spacing_tolerance: Length::from_mm(20),
@@ -89,6 +92,10 @@ impl Default for Policy {
         }
     }
 }
+
+/// The hard minimum of [`Policy::hold_floor`]: below it an athlete breaks the rhythm in nearly every run of four intervals
+/// (0.6^4 = 0.13; design choice).
+pub const HOLD_FLOOR_LEAST: f64 = 0.60;
 
 /// One field of a [`Policy`] that cannot be used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -122,7 +129,12 @@ impl Policy {
             .collect()
     }
 
-    fn probability_rules(&self) -> [FieldRule; 9] {
+    /// The least mean probability of holding in any lane, never below [`HOLD_FLOOR_LEAST`].
+    pub fn floor(&self) -> f64 {
+        self.hold_floor.max(HOLD_FLOOR_LEAST)
+    }
+
+    fn probability_rules(&self) -> [FieldRule; 10] {
         let share = |x: f64| (0.0..=1.0).contains(&x);
         let below = |x: f64, limit: f64| share(x) && x <= limit;
         let entry = self.min_hold_after_step.min(self.min_hold_mean);
@@ -139,6 +151,7 @@ impl Policy {
             plain("step_in_held_share", self.step_in_held_share),
             plain("lower_height_hit_share", self.lower_height_hit_share),
             plain("first_lane_hold", self.first_lane_hold),
+            ("hold_floor", "must be 0.60 to 0.95", (HOLD_FLOOR_LEAST..=0.95).contains(&self.hold_floor)),
             plain("thin_prior_share", self.thin_prior_share),
         ]
     }

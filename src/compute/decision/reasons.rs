@@ -18,6 +18,13 @@ pub enum Reason {
         /// What.
         evidence: Evidence,
     },
+    /// Intervals elsewhere that were at least as demanding and count as well.
+    CountedToo {
+        /// Intervals.
+        intervals: u32,
+        /// Days without a run at the current configuration.
+        days: u32,
+    },
     /// The model's probability at the current configuration.
     HoldHere {
         /// Probability that an interval is held.
@@ -137,7 +144,7 @@ pub enum Reason {
 
 impl Reason {
     /// Every code with its meaning, in the order in which the rules use them.
-    pub const CODES: [CodeDoc; 31] = [
+    pub const CODES: [CodeDoc; 32] = [
         code("no_runs", "Fewer than six intervals at any one configuration are on file.", &[]),
         code(
             "runs_seen",
@@ -156,6 +163,7 @@ impl Reason {
                 "hits",
             ],
         ),
+        code("counted_too", "Runs elsewhere that were at least as demanding count as well.", &["intervals", "days"]),
         code("hold_here", "What is expected at the current configuration.", &["hold_mean", "hold_p05", "hold_p95"]),
         code("pain_reported", "Pain or an injury was reported.", &[]),
         code("restricted", "A restriction is on the record; without `until` it is open-ended.", &["until"]),
@@ -192,6 +200,7 @@ impl Reason {
         match self {
             Self::NoRuns => "no_runs",
             Self::RunsSeen { .. } => "runs_seen",
+            Self::CountedToo { .. } => "counted_too",
             Self::HoldHere { .. } => "hold_here",
             Self::PainReported => "pain_reported",
             Self::Restricted { .. } => "restricted",
@@ -228,6 +237,7 @@ impl Reason {
     pub fn params(&self) -> Vec<Param> {
         match *self {
             Self::RunsSeen { at, evidence } => place(at).into_iter().chain(counts(evidence)).collect(),
+            Self::CountedToo { intervals, days } => vec![count("intervals", intervals), count("days", days)],
             Self::HoldHere { hold } => {
                 vec![number("hold_mean", hold.mean), number("hold_p05", hold.p05), number("hold_p95", hold.p95)]
             }

@@ -61,7 +61,10 @@ impl Here {
     }
 
     pub(super) fn seen(self) -> Vec<Reason> {
-        vec![self.runs_seen(), Reason::HoldHere { hold: self.hold }]
+        let also = self.run.also;
+        let more =
+            (also.intervals() > 0).then_some(Reason::CountedToo { intervals: also.intervals(), days: also.days });
+        std::iter::once(self.runs_seen()).chain(more).chain([Reason::HoldHere { hold: self.hold }]).collect()
     }
 }
 
@@ -101,6 +104,7 @@ impl<'a> Rules<'a> {
 
     fn finish(&self, draft: Draft) -> Decision {
         let current = self.current.map(|here| here.at);
+        let region = self.region(&draft);
         let mut missing = self.missing();
         missing.extend(draft.missing);
         let restricted = self.situation.restriction_in_force();
@@ -112,7 +116,8 @@ impl<'a> Rules<'a> {
             stage: self.stage(draft.kind, draft.proposed.or(current)),
             hold_current: self.current.map(|here| here.hold),
             hold_proposed: draft.proposed.map(|at| (self.hold)(at.height, at.spacing)),
-            fit: draft.proposed.map(|at| self.fit(at.height)),
+            fit: draft.proposed.and_then(|at| self.fit_inside(at, &region)),
+            region,
             needs_confirmation: draft.confirm || self.situation.clearance == Clearance::Pending,
             reasons: draft.reasons,
             cautions: Vec::new(),

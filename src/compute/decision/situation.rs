@@ -165,6 +165,25 @@ pub struct Current {
     pub configuration: Configuration,
     /// The evidence at it.
     pub evidence: Evidence,
+    /// Evidence from elsewhere that counts as well: over the same or a higher barrier, at least as demanding to half a spacing
+    /// step. Its days are those without a run at the configuration itself.
+    pub also: Evidence,
+}
+
+impl Current {
+    /// All evidence that a step up may rest on.
+    pub fn counted(&self) -> Evidence {
+        let (a, b) = (self.evidence, self.also);
+        Evidence {
+            held: a.held.saturating_add(b.held),
+            over_reached: a.over_reached.saturating_add(b.over_reached),
+            crowded: a.crowded.saturating_add(b.crowded),
+            broken: a.broken.saturating_add(b.broken),
+            days: a.days.saturating_add(b.days),
+            barriers: a.barriers.saturating_add(b.barriers),
+            hits: a.hits.saturating_add(b.hits),
+        }
+    }
 }
 
 /// All runs of the athlete's latest session together (counts).
@@ -225,6 +244,30 @@ pub struct Stock {
     pub heights: Vec<Length>,
 }
 
+/// Whether the athlete trains.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Status {
+    /// Trains.
+    #[default]
+    Active,
+    /// Rests for now.
+    Resting,
+    /// Has left the club.
+    Left,
+}
+
+impl Status {
+    /// The status that a word of the database names, if any.
+    pub fn from_word(word: &str) -> Option<Self> {
+        match word {
+            "active" => Some(Self::Active),
+            "resting" => Some(Self::Resting),
+            "left" => Some(Self::Left),
+            _ => None,
+        }
+    }
+}
+
 /// Everything about one athlete that the rules read.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Situation {
@@ -232,8 +275,12 @@ pub struct Situation {
     pub on: i32,
     /// The current configuration, absent before six intervals at one.
     pub current: Option<Current>,
+    /// Configurations held: at least six intervals, most of them held; any order.
+    pub held: Vec<Configuration>,
     /// The latest session in which the athlete ran.
     pub latest: Option<LatestSession>,
+    /// Whether the athlete trains.
+    pub status: Status,
     /// Technique ratings.
     pub ratings: Ratings,
     /// The restriction flag, if set.
@@ -262,7 +309,9 @@ impl Situation {
         Self {
             on,
             current: None,
+            held: Vec::new(),
             latest: None,
+            status: Status::Active,
             ratings: Ratings::default(),
             restriction: None,
             pain_reported_on: None,

@@ -26,7 +26,7 @@ impl Rules<'_> {
     /// What a step up still needs, whatever the step.
     pub(super) fn missing(&self) -> Vec<Missing> {
         let policy = self.policy;
-        let evidence = self.current.map(|here| here.run.evidence).unwrap_or_default();
+        let evidence = self.current.map(|here| here.run.counted()).unwrap_or_default();
         let intervals = policy.min_intervals.saturating_sub(evidence.intervals());
         let days = policy.min_days.saturating_sub(evidence.days);
         let mut missing = Vec::new();
@@ -142,7 +142,7 @@ impl Rules<'_> {
     }
 
     fn unlikely(&self, here: Here, mean: f64, mut reasons: Vec<Reason>) -> Draft {
-        let needed = self.policy.min_hold_after_step;
+        let needed = self.needed_after_step();
         reasons.push(Reason::NextStepUnlikely { mean, needed });
         Draft {
             missing: vec![Missing::LikelierStep { needed }],
@@ -161,7 +161,12 @@ impl Rules<'_> {
     }
 
     fn likely(&self, mean: f64) -> bool {
-        mean >= self.policy.min_hold_after_step
+        mean >= self.needed_after_step()
+    }
+
+    /// No step up leads to where the region's floor forbids.
+    fn needed_after_step(&self) -> f64 {
+        self.policy.min_hold_after_step.max(self.policy.floor())
     }
 }
 

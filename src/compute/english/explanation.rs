@@ -94,6 +94,7 @@ impl Decision {
             }
             Reason::NoNextStep => ("but", "the club owns no barrier for the next step"),
             Reason::RunsSeen { .. }
+            | Reason::CountedToo { .. }
             | Reason::HoldHere { .. }
             | Reason::TechniqueGate { .. }
             | Reason::FirstLane { .. }

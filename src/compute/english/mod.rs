@@ -10,6 +10,11 @@ mod missing;
 mod no_target;
 mod reasons;
 mod standing;
+mod waiting;
+mod walls;
+
+pub use standing::AS_ADVISED;
+pub use waiting::{one_more_round, ratings_that_open};
 
 use super::decision::{Criterion, Rating};
 

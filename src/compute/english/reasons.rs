@@ -21,6 +21,12 @@ impl Reason {
                 evidence.hits,
                 count(evidence.barriers, "barrier"),
             ),
+            Self::CountedToo { intervals, days } => format!(
+                "{} at least as demanding elsewhere {} as well, with {}",
+                count(intervals, "interval"),
+                if intervals == 1 { "counts" } else { "count" },
+                count(days, "more day")
+            ),
             Self::HoldHere { hold } => format!("of the intervals here expect {}", likely(hold)),
             Self::PainReported => "pain or an injury was reported".to_owned(),
             Self::Restricted { until } => restricted(until),

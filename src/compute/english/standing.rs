@@ -2,40 +2,65 @@
 
 use super::figures::{metres, percent, place, plural, sentence};
 use crate::standing::{Comparison, Standing};
+use crate::units::Length;
+
+/// What is said of a lane that is the advised one.
+pub const AS_ADVISED: &str = "as advised";
+/// Small numbers in words.
+const NUMBERS: [&str; 5] = ["no", "one", "two", "three", "four"];
 
 impl Standing {
-    /// One or two English sentences: why this lane, what should hold here, what is lost and what would be best.
+    /// One or two English sentences: why this lane, what should hold here, what is lost and what is advised.
     pub fn text(&self) -> String {
         let here = percent(self.hold_here);
         let best = place(self.best);
-        let why = match self.comparison() {
-            Comparison::OwnBest => {
-                return format!("This is as good as the athlete's own best lane. Expect {here} of intervals held.");
-            }
-            Comparison::ChosenByCoach if self.here == self.best => {
-                return format!(
-                    "A coach chose this lane, which is the athlete's own best. Expect {here} of intervals held."
-                );
-            }
-            Comparison::ChosenByCoach => "a coach chose this lane".to_owned(),
-            Comparison::Closer => {
-                format!("the spacing is shorter than the athlete's best {}", metres(self.best.spacing))
-            }
-            Comparison::Wider => format!("the spacing is longer than the athlete's best {}", metres(self.best.spacing)),
-            Comparison::Lower => format!("the barriers are lower than the athlete's best {}", metres(self.best.height)),
-            Comparison::Higher => {
-                format!("the barriers are higher than the athlete's best {}", metres(self.best.height))
-            }
-            Comparison::OtherKind => {
-                format!("the athlete would do best over {} here", plural(self.best.barrier_kind))
-            }
-        };
         let lost = if self.regret < 0.005 { "under 1 %".to_owned() } else { percent(self.regret) };
-        format!(
-            "{} Expect {here} of intervals held and {lost} of the training value lost; the own best lane is {best}, \
-             with {} held.",
-            sentence(&why),
-            percent(self.hold_best)
-        )
+        match self.comparison() {
+            Comparison::OwnBest => {
+                format!("This lane is {}. Expect {here} of intervals held.", self.difference())
+            }
+            Comparison::ChosenByCoach => {
+                format!("A coach chose this lane; it is {}. Expect {here} of intervals held.", self.difference())
+            }
+            _ => format!(
+                "{} Expect {here} of intervals held and {lost} of the training value lost; advised are {best}, with {} \
+                 held.",
+                sentence(&self.difference()),
+                percent(self.hold_best)
+            ),
+        }
+    }
+
+    /// How the lane differs from the advice: "as advised", "one step closer than advised".
+    pub fn difference(&self) -> String {
+        let (here, best) = (self.here, self.best);
+        let barrier = if here.height != best.height {
+            let word = if here.height < best.height { "lower" } else { "higher" };
+            Some(format!("{word} barriers ({})", metres(here.height)))
+        } else if here.barrier_kind != best.barrier_kind {
+            Some(plural(here.barrier_kind).to_owned())
+        } else {
+            None
+        };
+        let spacing = (here.spacing != best.spacing).then(|| {
+            let word = if here.spacing < best.spacing { "closer" } else { "wider" };
+            format!("{} {word}", steps(here.spacing.mm().abs_diff(best.spacing.mm()), self.step))
+        });
+        match (spacing, barrier) {
+            (None, None) => AS_ADVISED.to_owned(),
+            (Some(spacing), None) => format!("{spacing} than advised"),
+            (None, Some(barrier)) => format!("over {barrier} instead of those advised"),
+            (Some(spacing), Some(barrier)) => format!("{spacing} than advised, over {barrier}"),
+        }
+    }
+}
+
+/// "one step", "two steps", or the length where it is not whole steps.
+fn steps(mm: u32, step: Length) -> String {
+    let whole = mm.checked_div(step.mm()).filter(|_| mm.is_multiple_of(step.mm().max(1)));
+    match whole.and_then(|n| NUMBERS.get(n as usize).map(|word| (n, word))) {
+        Some((1, word)) => format!("{word} step"),
+        Some((_, word)) => format!("{word} steps"),
+        None => metres(Length::from_mm(mm)),
     }
 }

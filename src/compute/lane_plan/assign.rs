@@ -186,6 +186,8 @@ impl Growing<'_> {
 pub(super) struct Apart<'a, 'w, 'b> {
     /// Positions of the athletes of each pair.
     pub(super) pairs: &'a [(usize, usize)],
+    /// The lane where nobody is together with anybody.
+    pub(super) bench: Option<usize>,
     pub(super) work: &'b mut Work<'w>,
     /// The lowest cost of a split that the budget left open.
     pub(super) given_up: i64,
@@ -195,7 +197,9 @@ impl Apart<'_, '_, '_> {
     /// The cheapest assignment below `cutoff`: whoever shares a lane is split by barring one or the other.
     pub(super) fn cheapest(&mut self, costs: &Costs, places: &[usize], cutoff: i64) -> Option<Assignment> {
         let assignment = cheapest(costs, places, cutoff)?;
-        let together = |&&(a, b): &&(usize, usize)| assignment.lane_of[a] == assignment.lane_of[b];
+        let together = |&&(a, b): &&(usize, usize)| {
+            assignment.lane_of[a] == assignment.lane_of[b] && Some(assignment.lane_of[a]) != self.bench
+        };
         let Some(&(a, b)) = self.pairs.iter().find(together) else {
             return Some(assignment);
         };

@@ -156,7 +156,7 @@ impl<'a, 'w, 'f> Cover<'a, 'w, 'f> {
             costs.forbid(athlete, lane);
         }
         let places: Vec<usize> = (0..columns.len()).map(|lane| self.crowds.places(opened, lane)).collect();
-        let mut apart = Apart { pairs: &instance.apart, work: self.work, given_up: i64::MAX };
+        let mut apart = Apart { pairs: &instance.apart, bench: instance.bench, work: self.work, given_up: i64::MAX };
         apart.cheapest(&costs, &places, 1).is_some()
     }
 }

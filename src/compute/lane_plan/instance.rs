@@ -1,7 +1,7 @@
 //! The problem in the order and the numbers that the search works on.
 
 use super::assign::FORBIDDEN;
-use super::model::{Lane, Problem, UNITS, units};
+use super::model::{Lane, Problem, units};
 use super::stock::Stock;
 use crate::units::Length;
 
@@ -54,6 +54,10 @@ pub(super) struct Instance {
     pub(super) apart: Vec<(usize, usize)>,
     /// Athletes (positions in `athletes`) to keep out of pinned lanes (positions in `pinned`).
     pub(super) barred: Vec<(usize, usize)>,
+    /// The lane (position in `pinned`) of those who wait, where anybody may; see [`Self::with_bench`].
+    pub(super) bench: Option<usize>,
+    /// The most that one athlete can cost.
+    dearest: i64,
 }
 
 /// A regret as a cost, with the candidate's rank as its last digits.
@@ -130,18 +134,20 @@ impl Instance {
             stock_binds,
             apart: Vec::new(),
             barred: Vec::new(),
+            bench: None,
+            dearest: 0,
         };
+        let costs = instance.cost.iter().chain(instance.pinned.iter().flat_map(|lane| &lane.cost));
+        instance.dearest = costs.copied().filter(|&cost| cost < FORBIDDEN).max().unwrap_or(0);
         instance.keep_apart(problem);
         instance
     }
 
     /// A cost above that of every plan.
     pub(super) fn above_all(&self) -> i64 {
-        #[allow(clippy::cast_possible_truncation)] // 1e9, whole
-        let most = (UNITS as i64 + 1) << TIE_BITS;
         let people = self.athletes.len() + self.pinned.iter().map(|lane| lane.members.len()).sum::<usize>();
         let count = |n: usize| i64::try_from(n).unwrap_or(1);
-        most * count(people.max(1)) + self.change * count(self.free + self.pinned.len())
+        (self.dearest + 1) * count(people.max(1)) + self.change * count(self.free + self.pinned.len())
     }
 
     /// How many lanes of each candidate a plan may need.
@@ -169,6 +175,30 @@ impl Instance {
     pub(super) fn column(&self, candidate: usize) -> &[i64] {
         let n = self.athletes.len();
         &self.cost[candidate * n..(candidate + 1) * n]
+    }
+
+    /// Lets everybody without a pin wait instead, at a cost that depends on who waits (positions in [`Problem::athletes`]):
+    /// one more pinned lane, that needs no barriers and has room for all.
+    pub(super) fn with_bench(mut self, costs: impl Fn(usize) -> i64) -> Self {
+        let waiting: Vec<i64> = self.athletes.iter().map(|&a| costs(a)).collect();
+        self.dearest = waiting.iter().copied().fold(self.dearest, i64::max);
+        self.cost.extend(waiting);
+        self.candidates.push(usize::MAX);
+        self.asks.push(self.stock.add_unlimited());
+        self.fits.push(0);
+        self.kept.push(0);
+        for lane in &mut self.pinned {
+            lane.cost.push(FORBIDDEN);
+            lane.worst.push(FORBIDDEN);
+        }
+        let mut cost = vec![FORBIDDEN; self.candidates.len()];
+        if let Some(bench) = cost.last_mut() {
+            *bench = 0;
+        }
+        self.bench = Some(self.pinned.len());
+        let (members, spare) = (Vec::new(), self.athletes.len());
+        self.pinned.push(PinnedLane { lane: usize::MAX, members, worst: cost.clone(), cost, spare });
+        self
     }
 
     fn keep_apart(&mut self, problem: &Problem) {

@@ -8,24 +8,29 @@
 mod assign;
 mod bound;
 mod cover;
+mod group;
 mod guess;
 mod infeasible;
 mod instance;
 mod layout;
+mod loss;
 mod model;
 mod search;
 mod stock;
 mod together;
+mod waiting;
 mod work;
 
 use thiserror::Error;
 
+pub use group::{Runner, group};
 pub use infeasible::{Infeasible, Limit, Relaxation};
+pub use loss::{WEIGHT_MOST, WEIGHT_SESSIONS, loss, weight};
 pub use model::{
-    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, LastTime, MAX_ATHLETES, MAX_BARRIERS, MAX_CANDIDATES,
-    MAX_HEIGHTS, MAX_LANES, MAX_STOCK_ITEMS, MAX_UNITS, Objective, Part, Pin, Problem, ProblemError, REGRET_UNIT,
-    StockItem,
+    Athlete, Candidate, Lane, LastTime, MAX_ATHLETES, MAX_BARRIERS, MAX_CANDIDATES, MAX_HEIGHTS, MAX_LANES,
+    MAX_STOCK_ITEMS, MAX_UNITS, Objective, Part, Pin, Problem, ProblemError, REGRET_UNIT, StockItem,
 };
+pub use waiting::{WaitReason, Waiting};
 pub use work::Budget;
 
 use cover::{Cover, Lanes};
@@ -39,12 +44,10 @@ use work::Work;
 pub struct Placed {
     /// The athlete.
     pub athlete: u128,
-    /// Share of the athlete's attainable training value lost by running here, 0 to 1.
+    /// What running here instead of as advised loses, 0 to 1, times the athlete's weight.
     pub regret: f64,
     /// Probability that an interval is held here.
     pub hold: f64,
-    /// The athlete's own best, whether or not today's lanes could carry it (position in [`Problem::candidates`]).
-    pub best: usize,
 }
 
 /// One lane of the plan.
@@ -74,8 +77,12 @@ pub struct StockUse {
 /// The lanes to set out and who runs where.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
-    /// The lanes in use, by number.
+    /// The lanes in use, by number; none when everybody waits.
     pub lanes: Vec<PlannedLane>,
+    /// Who finds no place, and what would help; nobody where any plan has a place for all.
+    pub waiting: Vec<Waiting>,
+    /// Why somebody waits for want of a place, with the changes that would do.
+    pub short_of: Option<Infeasible>,
     /// What is taken from the stock, by item and height.
     pub stock_used: Vec<StockUse>,
     /// Sum of regrets.
@@ -107,37 +114,45 @@ pub enum PlanError {
     Budget,
 }
 
-/// Finds the plan that loses the group the least training value.
+/// Finds the plan that serves the advice of the group best.
 ///
-/// `stop` is asked often; once true, the best plan so far is returned with its proven gap.
+/// Everybody has a place when any plan allows it. Otherwise as many run as fit, those who were served badly lately first, and
+/// [`Plan::waiting`] tells who waits and why. `stop` is asked often; once true, the best plan so far is returned with its
+/// proven gap.
 ///
 /// # Errors
-/// [`PlanError`]; an infeasible problem names the binding limit and the smallest relaxations that would do.
+/// [`PlanError`]; a problem is infeasible only where pins contradict what may be run or set out.
 ///
 /// # Complexity
 /// Exponential in the lanes at worst, bounded by `budget`; polynomial for each part of the search.
 pub fn plan(problem: &Problem, budget: Budget, stop: &dyn Fn() -> bool) -> Result<Plan, PlanError> {
     problem.check()?;
-    let regrets: Vec<Vec<Option<i64>>> = (0..problem.athletes.len()).map(|a| problem.regret_units(a)).collect();
     let mut work = Work::new(budget, stop);
+    waiting::plan_for_most(problem, &mut work)
+}
+
+/// The best plan with a place for everybody; none where there is none.
+fn plan_for_all(
+    problem: &Problem,
+    regrets: &[Vec<Option<i64>>],
+    work: &mut Work<'_>,
+) -> Result<Option<Plan>, PlanError> {
     let ceiling = match problem.objective {
         Objective::Total => Ceiling { regret: i64::MAX, proven: true, lanes: None },
-        Objective::Fair => smallest_ceiling(problem, &regrets, &mut work),
+        Objective::Fair => smallest_ceiling(problem, regrets, work),
     };
-    let instance = Instance::of(problem, &regrets, ceiling.regret);
-    let known = ceiling.lanes.and_then(|lanes| stand_ins(problem, &regrets, ceiling.regret, &instance, &lanes));
-    let mut search = Search::new(&instance, &mut work);
+    let instance = Instance::of(problem, regrets, ceiling.regret);
+    let known = ceiling.lanes.and_then(|lanes| stand_ins(problem, regrets, ceiling.regret, &instance, &lanes));
+    let mut search = Search::new(&instance, work);
     let bound = search.run(known.as_ref());
     let Some(mut found) = search.best.take() else {
-        return Err(match bound {
-            Some(_) => PlanError::Budget,
-            None => PlanError::Infeasible(infeasible::diagnose(problem, &regrets)),
-        });
+        return if bound.is_some() { Err(PlanError::Budget) } else { Ok(None) };
     };
     let bound = bound.unwrap_or_default();
     let lower_bound = if ceiling.proven { share(regret_of(bound.min(found.cost)).max(0)) } else { 0.0 };
     together::arrange(problem, &instance, &mut found);
-    Ok(describe(problem, &regrets, &instance, &found, lower_bound, (ceiling.proven && !work.spent, work.nodes)))
+    let proven = ceiling.proven && !work.spent;
+    Ok(Some(describe(problem, regrets, &instance, &found, lower_bound, (proven, work.nodes))))
 }
 
 /// Whether any plan exists; none when the budget is spent first.
@@ -223,14 +238,7 @@ fn describe(
             total += regret;
             largest = largest.max(regret);
             let runner = &problem.athletes[a];
-            let permitted = regrets[a].iter().enumerate().filter_map(|(c, regret)| regret.map(|regret| (regret, c)));
-            let best = permitted.min_by_key(|&(regret, c)| (regret, problem.candidates[c].rank_key()));
-            athletes.push(Placed {
-                athlete: runner.id,
-                regret: share(regret),
-                hold: runner.hold[choice.candidate],
-                best: best.map_or(choice.candidate, |(_, c)| c),
-            });
+            athletes.push(Placed { athlete: runner.id, regret: share(regret), hold: runner.hold[choice.candidate] });
         }
         athletes.sort_by_key(|placed| placed.athlete);
         let number = problem.lanes[choice.lane].number;
@@ -242,6 +250,8 @@ fn describe(
     let objective = share(total) + changed.map_or(0.0, |(lanes, each)| lanes as f64 * each);
     Plan {
         lanes,
+        waiting: Vec::new(),
+        short_of: None,
         stock_used: layout::stock_used(problem, instance, &choices, &barriers),
         total_regret: share(total),
         largest_regret: share(largest),

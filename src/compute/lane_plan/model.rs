@@ -4,6 +4,8 @@ use std::collections::BTreeSet;
 
 use thiserror::Error;
 
+use super::loss::{WEIGHT_MOST, loss};
+use crate::decision::Configuration;
 use crate::units::{BarrierKind, Length};
 
 /// The most athletes of one problem.
@@ -23,8 +25,6 @@ pub const MAX_UNITS: u32 = 10_000;
 
 /// Regrets are whole multiples of this share, so that sums and comparisons are free of rounding (design choice).
 pub const REGRET_UNIT: f64 = 1e-9;
-/// The height at which limits are stated: a wicket.
-const WICKET_HEIGHT_MM: u32 = 300;
 /// Regret units of a regret of 1.
 pub(super) const UNITS: f64 = 1e9;
 
@@ -33,17 +33,19 @@ pub(super) const UNITS: f64 = 1e9;
 pub struct Athlete {
     /// Identity; its order breaks ties.
     pub id: u128,
-    /// Width w by which `hold` falls with the spacing, metres (m), 0.01 to 10: that of the athlete's curve, widened by what is
+    /// Width w by which P(hold) falls with the spacing, metres (m), 0.01 to 10: that of the athlete's curve, widened by what is
     /// not known of it.
     pub width_m: f64,
     /// Posterior mean of the height cost g, metres of spacing per metre of barrier height, 0 to 10.
     pub height_cost: f64,
-    /// The highest barrier this athlete may run.
-    pub permitted_height: Length,
+    /// What the athlete is advised to run over: losses are measured from here.
+    pub advised: Configuration,
     /// P(hold) at each candidate, 0 to 1; same length and order as [`Problem::candidates`].
     pub hold: Vec<f64>,
-    /// Candidates (positions in [`Problem::candidates`]) this athlete must not run.
-    pub excluded: Vec<usize>,
+    /// Whether the athlete's region permits each candidate; same length and order as [`Problem::candidates`].
+    pub permitted: Vec<bool>,
+    /// How much a loss of this athlete counts, 1 to [`WEIGHT_MOST`](super::WEIGHT_MOST); see [`weight`](super::weight).
+    pub weight: f64,
     /// Number of the specification this athlete trains towards; the same for those who share one.
     pub target: u32,
 }
@@ -62,6 +64,11 @@ pub struct Candidate {
 }
 
 impl Candidate {
+    /// Its kind, height and spacing.
+    pub fn configuration(&self) -> Configuration {
+        Configuration { barrier_kind: self.kind, height: self.height, spacing: self.spacing }
+    }
+
     /// The order that breaks ties: smaller spacing, lower height, softer kind, shorter approach.
     pub(super) fn rank_key(&self) -> (Length, Length, BarrierKind, Length) {
         (self.spacing, self.height, self.kind, self.approach)
@@ -145,10 +152,6 @@ pub struct Problem {
     pub pins: Vec<Pin>,
     /// Pairs of athletes who must not share a lane.
     pub apart: Vec<(u128, u128)>,
-    /// The hold probability p* at which training is worth most, above 0 and below 1.
-    pub hold_target: f64,
-    /// Share of the utility lost per height step below the permitted height, from 0 to below 1.
-    pub height_penalty: f64,
     /// What to minimise.
     pub objective: Objective,
     /// What stood there last time, when the lanes are to stay as they are.
@@ -167,9 +170,6 @@ pub struct LastTime {
     /// Regret that a changed lane must save, 0 to 300.
     pub unless_saves: f64,
 }
-
-/// Share of the utility that an athlete loses per height step below the permitted height (design choice).
-pub const DEFAULT_HEIGHT_PENALTY: f64 = 0.05;
 
 /// Why a problem cannot be read.
 #[derive(Clone, Copy, Debug, Error, PartialEq, Eq)]
@@ -199,8 +199,10 @@ pub enum Part {
     HeightCost,
     /// [`Athlete::hold`].
     Hold,
-    /// [`Athlete::excluded`].
-    Excluded,
+    /// [`Athlete::permitted`].
+    Permitted,
+    /// [`Athlete::weight`].
+    Weight,
     /// [`Problem::candidates`].
     Candidates,
     /// [`Problem::lanes`].
@@ -215,10 +217,6 @@ pub enum Part {
     Pins,
     /// [`Problem::apart`].
     Apart,
-    /// [`Problem::hold_target`].
-    HoldTarget,
-    /// [`Problem::height_penalty`].
-    HeightPenalty,
     /// [`Problem::last_time`].
     LastTime,
 }
@@ -230,7 +228,8 @@ impl std::fmt::Display for Part {
             Self::Width => "width",
             Self::HeightCost => "height cost",
             Self::Hold => "hold",
-            Self::Excluded => "excluded",
+            Self::Permitted => "permitted",
+            Self::Weight => "weight",
             Self::Candidates => "candidates",
             Self::Lanes => "lanes",
             Self::Capacity => "capacity",
@@ -238,8 +237,6 @@ impl std::fmt::Display for Part {
             Self::Stock => "stock",
             Self::Pins => "pins",
             Self::Apart => "apart",
-            Self::HoldTarget => "hold target",
-            Self::HeightPenalty => "height penalty",
             Self::LastTime => "last time",
         })
     }
@@ -271,8 +268,6 @@ impl Problem {
         let barriers =
             1 <= self.barriers_min && self.barriers_min <= self.barriers_max && self.barriers_max <= MAX_BARRIERS;
         require(barriers, Range(Part::Barriers))?;
-        require(self.hold_target > 0.0 && self.hold_target < 1.0, Range(Part::HoldTarget))?;
-        require((0.0..1.0).contains(&self.height_penalty), Range(Part::HeightPenalty))?;
         require(distinct(self.athletes.iter().map(|a| a.id)), Twice(Part::Athletes))?;
         if let Some(last) = &self.last_time {
             require((0.0..=300.0).contains(&last.unless_saves), Range(Part::LastTime))?;
@@ -296,8 +291,10 @@ impl Problem {
             require(complete, ProblemError::Size(Part::Hold))?;
             let probabilities = athlete.hold.iter().all(|p| (0.0..=1.0).contains(p));
             require(probabilities, ProblemError::Range(Part::Hold))?;
-            let known = athlete.excluded.iter().all(|&c| c < self.candidates.len());
-            require(known, ProblemError::Unknown(Part::Excluded))?;
+            let complete = athlete.permitted.len() == self.candidates.len();
+            require(complete, ProblemError::Size(Part::Permitted))?;
+            let weight = (1.0..=WEIGHT_MOST).contains(&athlete.weight);
+            require(weight, ProblemError::Range(Part::Weight))?;
         }
         Ok(())
     }
@@ -332,46 +329,18 @@ impl Problem {
 
     /// Whether an athlete may run a candidate (both positions in their lists).
     pub fn permits(&self, athlete: usize, candidate: usize) -> bool {
-        let runner = &self.athletes[athlete];
-        self.candidates[candidate].height <= runner.permitted_height && !runner.excluded.contains(&candidate)
+        self.athletes[athlete].permitted[candidate]
     }
 
-    /// Regret of one athlete (position in [`Problem::athletes`]) at every candidate, in units of [`REGRET_UNIT`].
-    ///
-    /// `None` where the athlete is not permitted. Utility is
-    /// `U = P(hold) * exp(lambda * e) * (1 - penalty)^k` with `lambda = (1 - p*) / w` and the spacing
-    /// `e = s + g * max(0, h - 0.30 m)` over a wicket that is as demanding, so that over the spacing s it peaks where
-    /// P = p*, and barriers of different heights that are equally demanding are worth the same before the penalty; k counts the different candidate heights above this one, up to the permitted height. Regret is
-    /// `1 - U / max U` over the permitted candidates, whether or not today's stock can set them out. An athlete with
-    /// U = 0 everywhere has nothing to lose: regret 0.
-    ///
-    /// # Source
-    /// Design choice; the logistic hold curve of an ordered model (McCullagh, "Regression models for ordinal data", 1980)
-    /// has its log-slope `-(1 - P)/w` in s, which the factor `exp(lambda * s)` balances at P = p*.
+    /// Weighted loss of one athlete (position in [`Problem::athletes`]) at every candidate, in units of [`REGRET_UNIT`];
+    /// `None` where the athlete is not permitted.
     pub fn regret_units(&self, athlete: usize) -> Vec<Option<i64>> {
         let runner = &self.athletes[athlete];
-        let lambda = (1.0 - self.hold_target) / runner.width_m;
-        let heights: BTreeSet<Length> = self.candidates.iter().map(|c| c.height).collect();
-        let step = libm::log(1.0 - self.height_penalty);
-        let log_utility: Vec<Option<f64>> = (0..self.candidates.len())
-            .map(|c| {
-                let candidate = &self.candidates[c];
-                self.permits(athlete, c).then(|| {
-                    let above = |h: &&Length| **h > candidate.height && **h <= runner.permitted_height;
-                    let steps = heights.iter().filter(above).count();
-                    #[allow(clippy::cast_precision_loss)] // at most MAX_CANDIDATES
-                    let penalty = step * steps as f64;
-                    let excess = candidate.height.mm().saturating_sub(WICKET_HEIGHT_MM);
-                    let demand = candidate.spacing.metres() + runner.height_cost * Length::from_mm(excess).metres();
-                    libm::log(runner.hold[c]) + lambda * demand + penalty
-                })
-            })
-            .collect();
-        let best = log_utility.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
-        log_utility
-            .into_iter()
-            .map(|u| u.map(|u| if best.is_finite() { units(1.0 - libm::exp(u - best)) } else { 0 }))
-            .collect()
+        let of = |(c, candidate): (usize, &Candidate)| {
+            let here = candidate.configuration();
+            self.permits(athlete, c).then(|| units(runner.weight * loss(runner, here)))
+        };
+        self.candidates.iter().enumerate().map(of).collect()
     }
 }
 

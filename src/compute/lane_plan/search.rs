@@ -316,7 +316,8 @@ impl<'a, 'w> Search<'a, 'w> {
         for &(athlete, lane) in &instance.barred {
             costs.forbid(athlete, lane);
         }
-        let mut apart = Apart { pairs: &instance.apart, work: self.work, given_up: self.left_open };
+        let mut apart =
+            Apart { pairs: &instance.apart, bench: instance.bench, work: self.work, given_up: self.left_open };
         let found = apart.cheapest(&costs, &places, cutoff);
         self.left_open = apart.given_up;
         found

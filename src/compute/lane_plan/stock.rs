@@ -38,6 +38,18 @@ impl Stock {
         Self { kinds, items, units, serves, group }
     }
 
+    /// Adds something that never runs out, and tells its position.
+    pub(super) fn add_unlimited(&mut self) -> usize {
+        let position = self.kinds.len();
+        // Above every kind and height, so that the order holds.
+        self.kinds.push((BarrierKind::Hurdle, Length::from_mm(u32::MAX)));
+        self.serves.push(vec![self.items.len()]);
+        self.items.push(usize::MAX);
+        self.units.push(u32::MAX / 2);
+        self.group.push(position);
+        position
+    }
+
     /// How many kinds and heights can be asked for.
     pub(super) fn len(&self) -> usize {
         self.kinds.len()

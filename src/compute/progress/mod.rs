@@ -131,6 +131,7 @@ pub struct Progress<'a> {
 ///     leg_length_m: None,
 ///     sprint_30m_s: None,
 ///     sprint_50m_s: None,
+///     status: lanewright_compute::decision::Status::Active,
 ///     restricted_until: None,
 ///     ratings: Ratings::default(),
 ///     clearance: Clearance::NotNeeded,

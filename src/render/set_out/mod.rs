@@ -48,6 +48,23 @@ pub struct SheetLane {
     pub marks: Vec<Mark>,
     /// Display names of the athletes who run here.
     pub athletes: Vec<String>,
+    /// What to know of each of them, in the same order; empty where there is nothing.
+    pub notes: Vec<String>,
+}
+
+impl SheetLane {
+    /// Each name with its note.
+    fn noted(&self) -> impl Iterator<Item = (&str, &str)> {
+        let notes = self.notes.iter().map(String::as_str).chain(std::iter::repeat(""));
+        self.athletes.iter().map(String::as_str).zip(notes)
+    }
+
+    /// Each name as it is printed, with its note in brackets.
+    fn printed(&self) -> Vec<String> {
+        let with =
+            |(name, note): (&str, &str)| if note.is_empty() { name.to_owned() } else { format!("{name} ({note})") };
+        self.noted().map(with).collect()
+    }
 }
 
 impl Sheet {
@@ -105,9 +122,12 @@ pub fn csv(sheet: &Sheet) -> Result<Vec<u8>, SheetError> {
         "barrier",
         "at_m",
         "athletes",
+        "notes",
     ])?;
     for lane in &sheet.lanes {
         let athletes = defused(&lane.athletes.join("; "));
+        let notes = lane.noted().filter(|(_, note)| !note.is_empty()).map(|(name, note)| format!("{name}: {note}"));
+        let notes = defused(&notes.collect::<Vec<_>>().join("; "));
         for mark in &lane.marks {
             table.write_record([
                 &defused(&sheet.session_date),
@@ -120,6 +140,7 @@ pub fn csv(sheet: &Sheet) -> Result<Vec<u8>, SheetError> {
                 &mark.barrier.map(|k| k.to_string()).unwrap_or_default(),
                 &format!("{:.2}", mark.at_tape()),
                 &athletes,
+                &notes,
             ])?;
         }
     }

@@ -111,7 +111,7 @@ fn layout(sheet: &Sheet, room: f64) -> Layout {
 
 /// Lines that the names of a lane need for none to be cut.
 fn lines_of_names(lane: &SheetLane) -> usize {
-    let longest = lane.athletes.iter().map(|name| name.chars().count()).max().unwrap_or(0);
+    let longest = lane.printed().iter().map(|name| name.chars().count()).max().unwrap_or(0);
     #[allow(clippy::cast_precision_loss)] // a name
     let width = 4.5 + LETTER * longest as f64;
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 51
@@ -197,7 +197,7 @@ fn names(out: &mut String, lane: &SheetLane, top: f64, lines: usize) {
     let width = (PAGE.0 - MARGIN - DRAWING_X) / columns as f64;
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 60
     let letters = ((width - 4.5) / LETTER).max(1.0) as usize;
-    for (i, name) in lane.athletes.iter().enumerate() {
+    for (i, name) in lane.printed().iter().enumerate() {
         #[allow(clippy::cast_precision_loss)] // a squad
         let (x, y) = (DRAWING_X + width * (i % columns) as f64, top + LINE * (i / columns + 1) as f64 - 0.8);
         let _ = write!(

@@ -19,6 +19,7 @@ fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {
             spacing,
             barriers,
             marks: marks.unwrap(),
+            notes: Vec::new(),
             athletes: (1..=athletes).map(|i| format!("Runner L{lane} No{i}")).collect(),
         }
     };

@@ -8,5 +8,5 @@ mod store;
 
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
-pub use shapes::{CautionView, MissingView, ReasonView, StandingView};
+pub use shapes::{CautionView, MissingView, ReasonView, StandingView, WallView};
 pub use store::{Person, load, setting};

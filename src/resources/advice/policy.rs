@@ -51,6 +51,10 @@ pub struct PolicyFields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 1, example = 0.8)]
     pub first_lane_hold: Option<f64>,
+    /// Least mean P(hold) of any lane (default 0.65; never below 0.60).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0.6, maximum = 0.95, example = 0.65)]
+    pub hold_floor: Option<f64>,
     /// Days after which a decision is computed anew (default 7).
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 90, example = 7)]
@@ -76,6 +80,7 @@ pub fn policy_of(fields: &PolicyFields, spacing_step: Length) -> Result<Policy, 
         step_in_hold_mean: fields.step_in_hold_mean.unwrap_or(given.step_in_hold_mean),
         lower_height_hit_share: fields.lower_height_hit_share.unwrap_or(given.lower_height_hit_share),
         first_lane_hold: fields.first_lane_hold.unwrap_or(given.first_lane_hold),
+        hold_floor: fields.hold_floor.unwrap_or(given.hold_floor),
         recompute_after_days: fields.recompute_after_days.unwrap_or(given.recompute_after_days),
         spacing_step,
         fit_step: given.fit_step.min(spacing_step),

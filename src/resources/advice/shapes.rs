@@ -10,7 +10,7 @@ use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaFormat, Type};
 use utoipa::openapi::{KnownFormat, RefOr};
 use utoipa::{PartialSchema, ToSchema};
 
-use crate::compute::decision::{Caution, Missing, Reason};
+use crate::compute::decision::{Caution, Missing, Reason, Wall};
 use crate::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
 use crate::compute::standing::Standing;
 
@@ -51,6 +51,11 @@ codes!(
 codes!(
     /// Code of an athlete's standing in a lane.
     StandingCode, "Why an athlete stands in a lane.", Standing::CODES
+);
+
+codes!(
+    /// Code of a wall.
+    WallCode, "Why an athlete may not run somewhere.", Wall::CODES
 );
 
 fn code_schema(says: &str, codes: &[CodeDoc]) -> RefOr<Schema> {
@@ -96,6 +101,7 @@ fn param_schema(kind: Kind, means: &str) -> Schema {
     let unit = match kind {
         Kind::Metres => " Metres.",
         Kind::Share => " From 0 to 1.",
+        Kind::Loss => " From 0 to 2.",
         Kind::Count | Kind::Level | Kind::Word | Kind::Date => "",
     };
     let object = ObjectBuilder::new().description(Some(format!("{means}{unit}")));
@@ -103,6 +109,7 @@ fn param_schema(kind: Kind, means: &str) -> Schema {
         Kind::Count => object.schema_type(Type::Integer).minimum(Some(0)),
         Kind::Level => object.schema_type(Type::Integer).minimum(Some(0)).maximum(Some(3)),
         Kind::Share => object.schema_type(Type::Number).minimum(Some(0)).maximum(Some(1)),
+        Kind::Loss => object.schema_type(Type::Number).minimum(Some(0)).maximum(Some(2)),
         Kind::Metres => object.schema_type(Type::Number).minimum(Some(0)).maximum(Some(1_000)),
         Kind::Word => object.schema_type(Type::String).max_length(Some(20)),
         Kind::Date => object.schema_type(Type::String).format(Some(SchemaFormat::KnownFormat(KnownFormat::Date))),
@@ -176,9 +183,36 @@ pub struct CautionView {
     pub text: String,
 }
 
+impl CautionView {
+    /// The stable code.
+    pub fn code(&self) -> &str {
+        &self.code.0
+    }
+}
+
 impl From<&Caution> for CautionView {
     fn from(one: &Caution) -> Self {
         Self { code: CautionCode(one.code().to_owned()), params: Params::default(), text: one.text().to_owned() }
+    }
+}
+
+/// Why an athlete may not run somewhere: code and figures for programs and translations, and the English sentence.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = PermittedWall)]
+pub struct WallView {
+    /// Stable code.
+    pub code: WallCode,
+    /// The figures.
+    #[serde(default)]
+    pub params: Params,
+    /// The sentence.
+    #[schema(max_length = 500, example = "No more than 6.50 m apart is advised.")]
+    pub text: String,
+}
+
+impl From<&Wall> for WallView {
+    fn from(one: &Wall) -> Self {
+        Self { code: WallCode(one.code().to_owned()), params: one.params().into(), text: one.text() }
     }
 }
 

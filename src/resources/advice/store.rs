@@ -9,7 +9,7 @@ use uuid::Uuid;
 use super::policy::{PolicyFields, policy_of};
 use crate::compute::advice::{RATING_DAYS, Record, RunRecord, Setting};
 use crate::compute::day::Day;
-use crate::compute::decision::{Clearance, Rating, Ratings, Stock};
+use crate::compute::decision::{Clearance, Rating, Ratings, Status, Stock};
 use crate::compute::prior::Experience;
 use crate::compute::specs::{AgeGroup, AgeRule, Birth, Confidence, Environment, Spec};
 use crate::compute::units::{BarrierKind, Length, Sex};
@@ -157,7 +157,8 @@ pub async fn load(
     let wanted: Option<Vec<Uuid>> = ids.map(|ids| ids.iter().map(|id| id.0).collect());
     let rows = sqlx::query!(
         r#"
-        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.restricted_until
+        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.restricted_until,
+          a.status
         from athletes a
         where a.club_id = $1 and a.deleted_at is null
           and ($2::uuid[] is null or exists (
@@ -201,6 +202,7 @@ pub async fn load(
                 leg_length_m: value("leg_length_m"),
                 sprint_30m_s: value("sprint_30m_s"),
                 sprint_50m_s: value("sprint_50m_s"),
+                status: Status::from_word(&row.status).ok_or_else(corrupt)?,
                 restricted_until: row.restricted_until.map(day).transpose()?.map(Day::days),
                 ratings: rated.remove(&row.id).unwrap_or_default(),
                 clearance: cleared.get(&row.id).copied().unwrap_or_default(),

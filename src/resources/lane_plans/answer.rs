@@ -6,16 +6,17 @@ use std::time::Instant;
 
 use uuid::Uuid;
 
-use super::model::{self, Equipment, Wish};
-use super::problem::no_plan;
-use super::shapes::{AlternativeLaneView, AlternativeView, Content, LaneView, PlacedView, RestingView, StockView};
+use super::alternatives::{AlternativeLaneView, AlternativeView};
+use super::model::{self, Equipment, Served, Wish};
+use super::problem::{no_plan, would_help};
+use super::shapes::{AdvisedView, Content, LaneView, PlacedView, RestingView, StockView};
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
-use crate::compute::decision::{Caution, Configuration};
-use crate::compute::lane_plan::{self, Budget, Candidate, PlanError, Problem as Question};
+use crate::compute::decision::{Caution, DecisionKind};
+use crate::compute::lane_plan::{self, Budget, Candidate, PlanError, Problem as Question, Waiting};
 use crate::compute::standing::Standing;
 use crate::platform::ids::{AthleteId, ClubId, EquipmentId};
-use crate::platform::problem::{Code, Problem};
+use crate::platform::problem::Problem;
 use crate::resources::advice::{CautionView, Memory, Person, StandingView};
 
 /// Work that one plan may take, beside its time, before the best so far is answered with its gap.
@@ -29,6 +30,8 @@ pub(super) struct Inputs {
     pub(super) setting: Setting,
     pub(super) equipment: Vec<Equipment>,
     pub(super) on: Day,
+    /// Losses of the last sessions of each athlete, latest first.
+    pub(super) served: HashMap<AthleteId, Vec<f64>>,
     /// Whether the plans with a lane fewer and a lane more are wanted too.
     pub(super) alternatives: bool,
 }
@@ -42,62 +45,90 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
     for person in &inputs.people {
         advised.push((person, memory.advise(inputs.club, person, &inputs.setting, inputs.on)?));
     }
-    let (resting, running): (Vec<_>, Vec<_>) = advised.into_iter().partition(|(_, advice)| model::rests(advice));
-    if running.is_empty() {
-        let detail = "No lane plan: everybody rests today. Nobody should run over barriers.";
-        return Err(Problem::new(Code::Infeasible, detail));
-    }
-    let names: HashMap<AthleteId, &str> =
-        inputs.people.iter().map(|person| (person.id, person.display_name.as_str())).collect();
-    let name_of = |id: AthleteId| names.get(&id).copied().unwrap_or_default().to_owned();
+    let (resting, running): (Vec<_>, Vec<_>) =
+        advised.into_iter().partition(|(_, advice)| advice.decision.region.closed().is_some());
     let mut wish = inputs.wish.clone();
     let runs = |id: &AthleteId| running.iter().any(|(person, _)| person.id == *id);
     wish.pins.retain(|(athlete, _)| runs(athlete));
     wish.apart.retain(|(a, b)| runs(a) && runs(b));
-    let running: Vec<(AthleteId, &Advice<'_>)> = running.iter().map(|(person, advice)| (person.id, advice)).collect();
-    let question = model::problem(&wish, &running, &inputs.equipment, inputs.setting.policy.spacing_step);
-    if question.candidates.is_empty() {
-        let detail = "No lane plan: the club owns no barriers that these athletes may run. What would do: add wickets or \
-                      lower barriers with POST /v1/clubs/{club_id}/equipment.";
-        return Err(Problem::new(Code::Infeasible, detail));
+    let served: Vec<Served<'_>> = running
+        .iter()
+        .map(|(person, advice)| Served { id: person.id, advice, weight: inputs.weight(person.id) })
+        .collect();
+    let question = model::problem(&wish, &served, &inputs.equipment, inputs.setting.policy.spacing_step);
+    let names: HashMap<AthleteId, &str> =
+        inputs.people.iter().map(|person| (person.id, person.display_name.as_str())).collect();
+    let name_of = |id: AthleteId| names.get(&id).copied().unwrap_or_default().to_owned();
+    let plan = if question.candidates.is_empty() {
+        lane_plan::Plan::without_lanes(running.iter().map(|(person, _)| person.id.0.as_u128()))
+    } else {
+        lane_plan::plan(&question, BUDGET, &stopped).map_err(|error| no_plan(error, wish.barriers.0, name_of))?
+    };
+    let alternatives = if inputs.alternatives && !question.candidates.is_empty() {
+        alternatives(&question, &plan, wish.one_more, &stopped)
+    } else {
+        Vec::new()
+    };
+    let content =
+        content(&plan, &question, &wish, &Squad { served: &served, setting: &inputs.setting, name_of: &name_of });
+    let waiting = served.iter().filter(|one| plan.waiting.iter().any(|wait| wait.athlete == one.id.0.as_u128()));
+    let waiting: Vec<&Advice<'_>> = waiting.map(|one| one.advice).collect();
+    let waits = plan.waiting.iter().filter_map(|one| waiting_view(one, &plan, &served, &name_of));
+    Ok(Content {
+        would_help: would_help(&plan, wish.barriers.0, &waiting),
+        resting: resting.iter().map(resting_view).chain(waits).collect(),
+        alternatives,
+        ..content
+    })
+}
+
+impl Inputs {
+    /// How much the losses of an athlete count, by how the last sessions served them.
+    fn weight(&self, athlete: AthleteId) -> f64 {
+        self.served.get(&athlete).map_or(1.0, |losses| lane_plan::weight(losses))
     }
-    let plan =
-        lane_plan::plan(&question, BUDGET, &stopped).map_err(|error| no_plan(error, wish.barriers.0, name_of))?;
-    let alternatives =
-        if inputs.alternatives { alternatives(&question, &plan, wish.one_more, &stopped) } else { Vec::new() };
-    let content = content(&plan, &question, &wish, name_of);
-    Ok(Content { resting: resting.iter().map(resting_view).collect(), alternatives, ..content })
+}
+
+/// What the views of placed athletes are made from.
+struct Squad<'a> {
+    served: &'a [Served<'a>],
+    setting: &'a Setting,
+    name_of: &'a dyn Fn(AthleteId) -> String,
 }
 
 fn resting_view((person, advice): &(&Person, Advice<'_>)) -> RestingView {
-    RestingView {
-        athlete_id: person.id,
-        display_name: person.display_name.clone(),
-        explanation: advice.decision.explanation(),
-    }
+    let decision = &advice.decision;
+    let explanation = match decision.region.closed() {
+        Some(wall) if decision.kind != DecisionKind::RestAndRefer => wall.text(),
+        _ => decision.explanation(),
+    };
+    RestingView { athlete_id: person.id, display_name: person.display_name.clone(), explanation, waiting: None }
+}
+
+fn waiting_view(
+    one: &Waiting,
+    plan: &lane_plan::Plan,
+    served: &[Served<'_>],
+    name_of: &dyn Fn(AthleteId) -> String,
+) -> Option<RestingView> {
+    let athlete_id = AthleteId(Uuid::from_u128(one.athlete));
+    let region = &served.iter().find(|served| served.id == athlete_id)?.advice.decision.region;
+    let limit = plan.short_of.as_ref().map(|why| &why.limit);
+    Some(RestingView {
+        athlete_id,
+        display_name: name_of(athlete_id),
+        explanation: one.reason.text(region, limit),
+        waiting: Some(one.reason.code().to_owned()),
+    })
 }
 
 fn rounded(value: f64) -> f64 {
     (value * 1e6).round() / 1e6
 }
 
-fn configuration(candidate: &Candidate) -> Configuration {
-    Configuration { barrier_kind: candidate.kind, height: candidate.height, spacing: candidate.spacing }
-}
-
-fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, name_of: impl Fn(AthleteId) -> String) -> Content {
+fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, squad: &Squad<'_>) -> Content {
     let lane = |lane: &lane_plan::PlannedLane| {
         let candidate = question.candidates.get(lane.candidate)?;
-        let placed = |one: &lane_plan::Placed| {
-            let athlete_id = AthleteId(Uuid::from_u128(one.athlete));
-            PlacedView {
-                athlete_id,
-                display_name: name_of(athlete_id),
-                regret: rounded(one.regret),
-                hold_probability: rounded(one.hold),
-                standing: standing(question, candidate, one).map(|standing| StandingView::from(&standing)),
-            }
-        };
         Some(LaneView {
             lane: lane.number,
             barrier_kind: candidate.kind.as_str().to_owned(),
@@ -105,7 +136,7 @@ fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, name_of: im
             spacing_m: candidate.spacing.metres(),
             approach_m: candidate.approach.metres(),
             barriers: lane.barriers,
-            athletes: lane.athletes.iter().map(placed).collect(),
+            athletes: lane.athletes.iter().filter_map(|one| placed(question, candidate, one, squad)).collect(),
             others: 0,
         })
     };
@@ -117,6 +148,7 @@ fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, name_of: im
     Content {
         lanes: plan.lanes.iter().filter_map(lane).collect(),
         resting: Vec::new(),
+        would_help: Vec::new(),
         total_regret: rounded(plan.total_regret),
         largest_regret: rounded(plan.largest_regret),
         proven_optimal: plan.proven_optimal,
@@ -129,16 +161,38 @@ fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, name_of: im
     }
 }
 
-/// Why an athlete stands in a lane, and what the athlete loses there.
-fn standing(question: &Question, here: &Candidate, placed: &lane_plan::Placed) -> Option<Standing> {
-    let athlete = question.athletes.iter().find(|athlete| athlete.id == placed.athlete)?;
-    Some(Standing {
-        here: configuration(here),
-        hold_here: placed.hold,
-        best: configuration(question.candidates.get(placed.best)?),
-        hold_best: *athlete.hold.get(placed.best)?,
-        regret: placed.regret,
-        pinned: question.pins.iter().any(|pin| pin.athlete == placed.athlete),
+/// Where an athlete stands, beside what is advised, with what a coach must know of them.
+fn placed(question: &Question, lane: &Candidate, one: &lane_plan::Placed, squad: &Squad<'_>) -> Option<PlacedView> {
+    let athlete_id = AthleteId(Uuid::from_u128(one.athlete));
+    let served = squad.served.iter().find(|served| served.id == athlete_id)?;
+    let decision = &served.advice.decision;
+    let advised = decision.region.advised()?;
+    let hold = decision.hold_proposed.map_or(0.0, |hold| hold.mean);
+    let standing = Standing {
+        here: lane.configuration(),
+        hold_here: one.hold,
+        best: advised,
+        hold_best: hold,
+        regret: one.regret,
+        step: squad.setting.policy.spacing_step,
+        pinned: question.pins.iter().any(|pin| pin.athlete == one.athlete),
+    };
+    Some(PlacedView {
+        athlete_id,
+        display_name: (squad.name_of)(athlete_id),
+        regret: rounded(one.regret),
+        weight: Some(rounded(served.weight)),
+        advised: Some(AdvisedView {
+            barrier_kind: advised.barrier_kind.as_str().to_owned(),
+            height_m: advised.height.metres(),
+            spacing_m: advised.spacing.metres(),
+            hold_probability: rounded(hold),
+        }),
+        difference: Some(standing.difference()),
+        needs_confirmation: decision.needs_confirmation,
+        cautions: decision.cautions.iter().filter(|one| !Caution::BASE.contains(one)).map(CautionView::from).collect(),
+        hold_probability: rounded(one.hold),
+        standing: Some(StandingView::from(&standing)),
     })
 }
 
@@ -172,7 +226,9 @@ fn alternative(
         Ok(other) => AlternativeView {
             total_regret: Some(rounded(other.total_regret)),
             largest_regret: Some(rounded(other.largest_regret)),
-            costs_regret: Some(rounded(other.total_regret - plan.total_regret)),
+            // Sums over different athletes are no comparison.
+            costs_regret: (other.waiting == plan.waiting).then(|| rounded(other.total_regret - plan.total_regret)),
+            waiting: Some(other.waiting.len()),
             proven_optimal: Some(other.proven_optimal),
             set_out: other.lanes.iter().filter_map(|lane| lane_view(question, lane)).collect(),
             ..nothing

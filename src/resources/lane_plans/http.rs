@@ -1,10 +1,12 @@
 //! Lane plans over HTTP.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use chrono::NaiveDate;
 use tokio::time::Instant;
 use uuid::Uuid;
 
@@ -103,7 +105,25 @@ async fn inputs(
     let setting = advice::setting(tx).await?;
     let equipment = store::equipment(tx).await?;
     let on = Day::from_days(info.held_on.to_epoch_days()).ok_or(StoreError::Corrupt("session"))?;
-    Ok(Inputs { club: tx.club, wish, people, setting, equipment, on, alternatives: request.alternatives })
+    let served = served(tx, info.held_on).await?;
+    Ok(Inputs { club: tx.club, wish, people, setting, equipment, on, served, alternatives: request.alternatives })
+}
+
+/// What each athlete lost in the plans of the last weeks, latest first; waiting is the whole of it.
+async fn served(tx: &mut ClubTx, before: NaiveDate) -> Result<HashMap<AthleteId, Vec<f64>>, StoreError> {
+    let mut found: HashMap<AthleteId, Vec<f64>> = HashMap::new();
+    for plan in store::lately(tx, before).await? {
+        let content: Content = serde_json::from_value(plan).map_err(|_| StoreError::Corrupt("lane plan"))?;
+        for one in content.lanes.iter().flat_map(|lane| &lane.athletes) {
+            // Plans of before there were weights measured something else.
+            let Some(weight) = one.weight else { continue };
+            found.entry(one.athlete_id).or_default().push(one.regret / weight.max(1.0));
+        }
+        for one in content.resting.iter().filter(|one| one.waiting.is_some()) {
+            found.entry(one.athlete_id).or_default().push(1.0);
+        }
+    }
+    Ok(found)
 }
 
 /// The lanes of an earlier plan.
@@ -118,12 +138,13 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
 
 /// Computes and stores the lanes to set out for a session and who runs where.
 ///
-/// The plan is for the athletes named, or for those of your groups who attend. It is proven to be the best, or says its
-/// gap. Its time counts from the request: while others are computed it waits its turn, club by club; 503 with `Retry-After`
-/// when too many wait or the time is over. Athletes with a restriction or report of pain rest. Everybody who sees the session
-/// sees the plan, but of its people only those whom they see; the others are counted in their lanes. When no plan
-/// satisfies the limits, the answer is 422 `infeasible` and `current` names the binding limit and the smallest change
-/// of each limit that would do.
+/// The plan is for the athletes named, or for those of your groups who attend. It serves each athlete's advice: nobody runs
+/// anything harder than advised, and what differs is said of each. It is proven to be the best, or says its gap. Its time counts
+/// from the request: while others are computed it waits its turn, club by club; 503 with `Retry-After` when too many wait or the
+/// time is over. Athletes with a restriction or report of pain rest. Where lanes, barriers or metres do not reach for everybody,
+/// the plan is the best for those who fit; `resting` tells who waits and `would_help` what would do. Only wishes that contradict
+/// each other are answered with 422 `infeasible`. Everybody who sees the session sees the plan, but of its people only those
+/// whom they see; the others are counted in their lanes.
 #[utoipa::path(
     tag = "lane_plans",
     params(("club_id" = Uuid, Path, description = "The club"), ("session_id" = Uuid, Path, description = "The session")),

@@ -1,5 +1,6 @@
 //! Lane plans: the lanes to set out for a session and who runs where, with the set-out sheet.
 
+mod alternatives;
 mod answer;
 mod http;
 pub mod model;

@@ -6,10 +6,8 @@ use std::time::Duration;
 use uuid::Uuid;
 
 use crate::compute::advice::Advice;
-use crate::compute::decision::DecisionKind;
-use crate::compute::lane_plan::{
-    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, LastTime, MAX_CANDIDATES, Objective, Pin, Problem, StockItem,
-};
+use crate::compute::decision::Region;
+use crate::compute::lane_plan::{Lane, LastTime, Objective, Pin, Problem, Runner, StockItem, group};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::AthleteId;
@@ -28,8 +26,6 @@ const STRAIGHT_MM: (u32, u32) = (10_000, 400_000);
 const TIME_LIMIT_S: f64 = 10.0;
 /// Shortest computing time of a plan.
 pub const SHORTEST: Duration = Duration::from_millis(50);
-/// P(hold) at which training is worth most, when the coach asks for nothing else (design choice).
-pub const HOLD_TARGET: f64 = 0.8;
 
 /// What a coach asks for.
 #[derive(Clone, Debug, PartialEq)]
@@ -46,8 +42,8 @@ pub struct Wish {
     pub approach: Length,
     /// Free distance after the last barrier.
     pub run_out: Length,
-    /// P(hold) at which training is worth most.
-    pub hold_target: f64,
+    /// The least P(hold) of anybody, where the coach wants more than the club's floor.
+    pub hold_target: Option<f64>,
     /// What is minimised.
     pub objective: Objective,
     /// Athletes with a lane of the coach's choice.
@@ -139,7 +135,7 @@ impl Wish {
             }
             value
         };
-        let hold_target = number("/hold_target", raw.hold_target.unwrap_or(HOLD_TARGET), 0.5..=0.95);
+        let hold_target = raw.hold_target.map(|hold| number("/hold_target", hold, 0.5..=0.95));
         let unless_saves = raw.unless_saves.map(|saves| number("/like/unless_saves", saves, 0.0..=300.0));
         number("/time_limit_s", raw.time_limit_s.unwrap_or(TIME_LIMIT_S), SHORTEST.as_secs_f64()..=TIME_LIMIT_S);
         let parts = approach.zip(run_out).zip(straight).zip(objective);
@@ -255,48 +251,36 @@ pub struct Equipment {
     pub count: u32,
 }
 
-/// Whether an athlete stays out of the lanes.
-pub fn rests(advice: &Advice<'_>) -> bool {
-    advice.decision.kind == DecisionKind::RestAndRefer
+/// Somebody who runs: the advice, and how much their losses count.
+#[derive(Clone, Copy, Debug)]
+pub struct Served<'a> {
+    /// The athlete.
+    pub id: AthleteId,
+    /// The advice.
+    pub advice: &'a Advice<'a>,
+    /// See [`weight`](crate::compute::lane_plan::weight).
+    pub weight: f64,
 }
 
-/// How demanding a kind is: foam and low barriers are alike.
-const fn rung(kind: BarrierKind) -> u8 {
-    match kind {
-        BarrierKind::Wicket => 0,
-        BarrierKind::Foam | BarrierKind::LowBarrier => 1,
-        BarrierKind::Hurdle => 2,
-    }
-}
-
-/// The problem for these athletes (their ids with advice, none of them resting).
-///
-/// Candidates are the kinds and heights of the stock that somebody may run, on the club's spacing grid from the shortest
-/// to the longest lane that suits somebody. An athlete's permitted height is that of their recommendation, and nobody gets
-/// a more demanding kind than recommended.
-pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equipment], step: Length) -> Problem {
-    let candidates = candidates(wish, advised, stock, step);
-    let targets = targets(advised);
-    let athletes = advised
+/// The problem for these athletes, none of them resting: what their regions permit decides who may run what.
+pub fn problem(wish: &Wish, runners: &[Served<'_>], stock: &[Equipment], step: Length) -> Problem {
+    let stock: Vec<StockItem> = stock
+        .iter()
+        .map(|one| StockItem { id: one.id.as_u128(), kind: one.kind, heights: one.heights.clone(), count: one.count })
+        .collect();
+    let targets = targets(runners);
+    let runners: Vec<Runner<'_>> = runners
         .iter()
         .zip(targets)
-        .map(|((id, advice), target)| {
-            let proposed = advice.decision.proposed;
-            let harder = |c: &Candidate| proposed.is_none_or(|to| rung(c.kind) > rung(to.barrier_kind));
-            Athlete {
-                id: id.0.as_u128(),
-                width_m: advice.estimate.curve_width_m(),
-                height_cost: advice.estimate.height_cost,
-                permitted_height: proposed.map(|to| to.height).unwrap_or_default(),
-                hold: candidates
-                    .iter()
-                    .map(|c| advice.estimate.hold_mean(c.height, c.spacing).clamp(0.0, 1.0))
-                    .collect(),
-                excluded: (0..candidates.len()).filter(|&c| candidates.get(c).is_some_and(harder)).collect(),
-                target,
-            }
+        .map(|(one, target)| Runner {
+            id: one.id.0.as_u128(),
+            estimate: &one.advice.estimate,
+            region: wish.hold_target.into_iter().fold(one.advice.decision.region.clone(), Region::wanting),
+            weight: one.weight,
+            target,
         })
         .collect();
+    let (candidates, athletes) = group(&runners, &stock, step, wish.approach);
     Problem {
         athletes,
         candidates,
@@ -306,71 +290,18 @@ pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equip
         barriers_min: wish.barriers.0,
         barriers_max: wish.barriers.1,
         run_out: wish.run_out,
-        stock: stock
-            .iter()
-            .map(|one| StockItem {
-                id: one.id.as_u128(),
-                kind: one.kind,
-                heights: one.heights.clone(),
-                count: one.count,
-            })
-            .collect(),
+        stock,
         pins: wish.pins.iter().map(|(athlete, lane)| Pin { athlete: athlete.0.as_u128(), lane: *lane }).collect(),
         apart: wish.apart.iter().map(|(a, b)| (a.0.as_u128(), b.0.as_u128())).collect(),
-        hold_target: wish.hold_target,
-        height_penalty: DEFAULT_HEIGHT_PENALTY,
         objective: wish.objective,
         last_time: wish.last_time.clone(),
     }
 }
 
 /// A number for the specification each athlete trains towards; the same for those who share its height and spacing.
-fn targets(advised: &[(AthleteId, &Advice<'_>)]) -> Vec<u32> {
-    let target = |advice: &Advice<'_>| advice.target.as_ref().map(|target| (target.spec.height, target.spec.between));
-    let all: BTreeSet<_> = advised.iter().map(|(_, advice)| target(advice)).collect();
-    let number = |advice: &Advice<'_>| all.iter().position(|one| *one == target(advice)).unwrap_or_default();
-    advised.iter().map(|(_, advice)| u32::try_from(number(advice)).unwrap_or_default()).collect()
-}
-
-fn candidates(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equipment], step: Length) -> Vec<Candidate> {
-    let kinds: BTreeSet<(BarrierKind, Length)> = stock
-        .iter()
-        .filter(|one| one.count > 0)
-        .flat_map(|one| one.heights.iter().map(|height| (one.kind, *height)))
-        .filter(|(kind, height)| {
-            advised.iter().any(|(_, advice)| {
-                let permits = |to: crate::compute::decision::Configuration| {
-                    *height <= to.height && rung(*kind) <= rung(to.barrier_kind)
-                };
-                advice.decision.proposed.is_some_and(permits)
-            })
-        })
-        .collect();
-    let grid = step.mm().max(1);
-    let mut found = Vec::new();
-    for (kind, height) in kinds {
-        let limits = || advised.iter().map(|(_, advice)| advice.estimate.limit_at(height));
-        // Utility peaks about two widths inside the limit; a metre inside and half a metre beyond leave room.
-        let shortest = limits().map(|limit| limit.p05).fold(f64::INFINITY, f64::min) - 1.0;
-        let longest = limits().map(|limit| limit.p95).fold(0.0, f64::max) + 0.5;
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-        // 2 to 15 m in whole steps
-        let steps = |m: f64| (m.clamp(2.0, 15.0) * 1_000.0 / f64::from(grid)) as u32;
-        for n in steps(shortest) + 1..=steps(longest) {
-            found.push(Candidate { kind, height, spacing: Length::from_mm(n * grid), approach: wish.approach });
-        }
-    }
-    thinned(found)
-}
-
-/// At most [`MAX_CANDIDATES`]: with a very fine grid every second spacing is left out until the rest fits.
-fn thinned(mut found: Vec<Candidate>) -> Vec<Candidate> {
-    while found.len() > MAX_CANDIDATES {
-        let mut keep = false;
-        found.retain(|_| {
-            keep = !keep;
-            keep
-        });
-    }
-    found
+fn targets(runners: &[Served<'_>]) -> Vec<u32> {
+    let target = |one: &Served<'_>| one.advice.decision.region.target();
+    let all: BTreeSet<_> = runners.iter().map(target).collect();
+    let number = |one: &Served<'_>| all.iter().position(|known| *known == target(one)).unwrap_or_default();
+    runners.iter().map(|one| u32::try_from(number(one)).unwrap_or_default()).collect()
 }

@@ -1,21 +1,30 @@
 //! Why there is no plan, in words and as a problem.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::compute::lane_plan::{Infeasible, Limit, PlanError, Relaxation};
+use crate::compute::advice::Advice;
+use crate::compute::english::{one_more_round, ratings_that_open};
+use crate::compute::lane_plan::{Infeasible, Limit, Plan, PlanError, Relaxation, WaitReason};
 use crate::platform::ids::AthleteId;
 use crate::platform::problem::{Code, Problem};
 
-/// A change of one limit that makes a plan possible.
-#[derive(Debug, Serialize, ToSchema)]
+/// A change of one limit that gives everybody a place.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = Relaxation)]
 pub struct RelaxationView {
-    /// `capacity`, `barriers_min`, `straight`, `stock` or `pins`.
+    /// `capacity`, `barriers_min`, `straight`, `stock`, `pins`, `rounds` or `ratings`.
     #[schema(max_length = 20, example = "stock")]
-    limit: &'static str,
+    pub limit: String,
     /// The change in words.
     #[schema(max_length = 300, example = "2 more low barriers settable to 0.60 m")]
-    text: String,
+    pub text: String,
+}
+
+impl RelaxationView {
+    fn new(limit: &str, text: String) -> Self {
+        Self { limit: limit.to_owned(), text }
+    }
 }
 
 /// The limit that binds, and what would do.
@@ -33,21 +42,25 @@ pub struct InfeasibleView {
 }
 
 fn relaxation(one: &Relaxation, barriers_min: u32) -> RelaxationView {
-    let (limit, text) = match *one {
-        Relaxation::Capacity(capacity) => ("capacity", format!("{capacity} athletes in a lane")),
-        Relaxation::BarriersMin(barriers) => (
-            "barriers_min",
-            format!("{} intervals instead of {}", barriers.saturating_sub(1), barriers_min.saturating_sub(1)),
-        ),
-        Relaxation::Straight(length) => ("straight", format!("a straight of {:.2} m", length.metres())),
-        Relaxation::Units { kind, height, more } => {
-            let kind = kind.as_str().replace('_', " ");
-            let plural = if more == 1 { "" } else { "s" };
-            ("stock", format!("{more} more {kind}{plural} settable to {:.2} m", height.metres()))
-        }
-        Relaxation::NoPins => ("pins", "no pins".to_owned()),
+    let limit = match one {
+        Relaxation::Capacity(_) => "capacity",
+        Relaxation::BarriersMin(_) => "barriers_min",
+        Relaxation::Straight(_) => "straight",
+        Relaxation::Units { .. } => "stock",
+        Relaxation::NoPins => "pins",
     };
-    RelaxationView { limit, text }
+    RelaxationView::new(limit, one.text(barriers_min))
+}
+
+/// What would give those who wait a place: changes of the limits that bind, one more round, ratings that open barriers.
+pub fn would_help(plan: &Plan, barriers_min: u32, waiting: &[&Advice<'_>]) -> Vec<RelaxationView> {
+    let short = plan.short_of.iter().flat_map(|why| &why.relaxations).map(|one| relaxation(one, barriers_min));
+    let no_place = plan.waiting.iter().filter(|one| one.reason == WaitReason::NoPlace).count();
+    let rounds =
+        (no_place > 0 && !plan.lanes.is_empty()).then(|| RelaxationView::new("rounds", one_more_round(no_place)));
+    let missing = waiting.iter().map(|advice| advice.decision.missing.as_slice());
+    let ratings = ratings_that_open(missing).map(|text| RelaxationView::new("ratings", text));
+    short.chain(rounds).chain(ratings).collect()
 }
 
 /// The answer when no plan exists.

@@ -7,13 +7,15 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::http::load;
-use super::shapes::{Content, LaneView};
+use super::shapes::{Content, LaneView, PlacedView};
 use super::store::SessionInfo;
+use crate::compute::english::AS_ADVISED;
 use crate::compute::set_out::{LaneSetting, Mark, set_out};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::accept::{Format, negotiate};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{Db, StoreError};
+use crate::platform::ids::AthleteId;
 use crate::platform::problem::{Code, Problem};
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
 use crate::resources::advice::CautionView;
@@ -34,6 +36,54 @@ struct MarkView {
     barrier: Option<u8>,
 }
 
+/// An athlete of a lane, and what to know before the first run.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = SetOutAthlete)]
+struct RunnerView {
+    /// The athlete.
+    athlete_id: AthleteId,
+    /// How the squad calls them.
+    #[schema(max_length = 80, example = "Mira Osei")]
+    display_name: String,
+    /// How the lane differs from the advice, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 120, example = "one step closer than advised")]
+    difference: Option<String>,
+    /// Probability that an interval is held here.
+    #[schema(minimum = 0, maximum = 1, example = 0.81)]
+    hold_probability: f64,
+    /// Whether a coach has to confirm before the athlete runs.
+    needs_confirmation: bool,
+    /// Cautions of this athlete.
+    #[schema(max_items = 30)]
+    cautions: Vec<CautionView>,
+}
+
+impl From<&PlacedView> for RunnerView {
+    fn from(one: &PlacedView) -> Self {
+        Self {
+            athlete_id: one.athlete_id,
+            display_name: one.display_name.clone(),
+            difference: one.difference.clone(),
+            hold_probability: one.hold_probability,
+            needs_confirmation: one.needs_confirmation,
+            cautions: one.cautions.clone(),
+        }
+    }
+}
+
+/// What the printed sheet says beside a name: what differs from the advice, and what needs a coach's eye.
+fn note(one: &PlacedView) -> String {
+    let difference = one.difference.as_deref().filter(|words| *words != AS_ADVISED);
+    let confirm = one.needs_confirmation.then_some("coach confirms");
+    let personal = one.cautions.iter().filter_map(|caution| match caution.code() {
+        "after_fall" => Some("after a fall"),
+        "thin_evidence" => Some("thin evidence"),
+        _ => None,
+    });
+    difference.into_iter().chain(confirm).chain(personal).collect::<Vec<_>>().join(", ")
+}
+
 /// The marks of one lane.
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = SetOutLane)]
@@ -41,6 +91,9 @@ struct LaneMarks {
     /// Its number.
     #[schema(minimum = 1, maximum = 12, example = 2)]
     lane: u32,
+    /// Who runs here, and what to know of each.
+    #[schema(max_items = 300)]
+    athletes: Vec<RunnerView>,
     /// The marks, by distance.
     #[schema(max_items = 200)]
     marks: Vec<MarkView>,
@@ -90,6 +143,7 @@ fn sheet(info: SessionInfo, content: &Content) -> Result<Sheet, Problem> {
             barriers,
             marks,
             athletes: names(lane),
+            notes: lane.athletes.iter().map(note).collect(),
         })
     });
     Ok(Sheet {
@@ -105,7 +159,8 @@ fn json(content: &Content) -> Result<View, Problem> {
     let lane = |lane: &LaneView| {
         let (.., marks) = marks(lane, content.run_out_m)?;
         let mark = |mark: &Mark| MarkView { at_m: mark.at_tape(), mark: mark.kind.as_str(), barrier: mark.barrier };
-        Ok(LaneMarks { lane: lane.lane, marks: marks.iter().map(mark).collect() })
+        let athletes = lane.athletes.iter().map(RunnerView::from).collect();
+        Ok(LaneMarks { lane: lane.lane, athletes, marks: marks.iter().map(mark).collect() })
     };
     Ok(View {
         lanes: content.lanes.iter().map(lane).collect::<Result<_, Problem>>()?,
@@ -141,6 +196,9 @@ async fn get_set_out(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     let (info, found) = load(&mut tx, &req).await?;
     drop(tx);
     let (_, content) = found.value.shown()?;
+    if content.lanes.is_empty() && format == Format::Svg {
+        return Err(Problem::new(Code::Conflict, "There is no lane to draw: everybody rests or waits."));
+    }
     let broken = |_| Problem::new(Code::Internal, "The sheet could not be drawn.");
     let mut answer = HttpResponse::Ok();
     answer.insert_header((VARY, "accept")).insert_header(("cache-control", "private, no-cache"));

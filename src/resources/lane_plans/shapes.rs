@@ -3,6 +3,8 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::alternatives::AlternativeView;
+use super::problem::RelaxationView;
 use crate::compute::lane_plan::Candidate;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
@@ -121,7 +123,7 @@ pub struct Request {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 10, maximum = 400, example = 60.0)]
     pub straight_m: Option<f64>,
-    /// P(hold) at which training is worth most (default 0.8).
+    /// The least P(hold) of anybody today, where you want more than the club's `hold_floor` (0.65 unless the club raised it).
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.5, maximum = 0.95, example = 0.8)]
     pub hold_target: Option<f64>,
@@ -149,6 +151,29 @@ pub struct Request {
     pub alternatives: bool,
 }
 
+#[allow(clippy::trivially_copy_pass_by_ref)] // the shape serde asks for
+const fn is_no(said: &bool) -> bool {
+    !*said
+}
+
+/// What an athlete is advised to run over.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = AdvisedConfiguration)]
+pub struct AdvisedView {
+    /// `wicket`, `foam`, `low_barrier` or `hurdle`.
+    #[schema(max_length = 11, example = "low_barrier")]
+    pub barrier_kind: String,
+    /// Height of the barriers, metres.
+    #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
+    pub height_m: f64,
+    /// Distance between barriers, metres.
+    #[schema(minimum = 0, maximum = 20, example = 6.5)]
+    pub spacing_m: f64,
+    /// Probability that an interval is held there.
+    #[schema(minimum = 0, maximum = 1, example = 0.78)]
+    pub hold_probability: f64,
+}
+
 /// An athlete in a lane.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = PlacedAthlete)]
@@ -159,9 +184,27 @@ pub struct PlacedView {
     #[serde(default, skip_serializing_if = "String::is_empty")]
     #[schema(max_length = 80, example = "Mira Osei", required)]
     pub display_name: String,
-    /// Share of the athlete's attainable training value lost by running here.
-    #[schema(minimum = 0, maximum = 1, example = 0.04)]
+    /// What running here instead of as advised loses: 0 as advised, up to 1, times `weight`.
+    #[schema(minimum = 0, maximum = 2, example = 0.04)]
     pub regret: f64,
+    /// How much the athlete's loss counts: 1, and up to 2 for somebody who was served badly in the last sessions.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 2, example = 1.2)]
+    pub weight: Option<f64>,
+    /// What the athlete is advised to run over.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub advised: Option<AdvisedView>,
+    /// How the lane differs from the advice, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 120, example = "one step closer than advised")]
+    pub difference: Option<String>,
+    /// Whether a coach has to confirm before the athlete runs.
+    #[serde(default, skip_serializing_if = "is_no")]
+    pub needs_confirmation: bool,
+    /// Cautions of this athlete beside those that hold for everybody.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 30)]
+    pub cautions: Vec<CautionView>,
     /// Probability that an interval is held here.
     #[schema(minimum = 0, maximum = 1, example = 0.81)]
     pub hold_probability: f64,
@@ -245,62 +288,11 @@ pub struct RestingView {
         example = "A restriction stands until 2026-12-01. Do not run over barriers today, and refer the athlete."
     )]
     pub explanation: String,
-}
-
-/// A lane of an alternative.
-#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
-#[schema(as = AlternativeLane)]
-pub struct AlternativeLaneView {
-    /// Its number.
-    #[schema(minimum = 1, maximum = 12, example = 2)]
-    pub lane: u32,
-    /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(max_length = 11, example = "low_barrier")]
-    pub barrier_kind: String,
-    /// Height of the barriers, metres.
-    #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
-    pub height_m: f64,
-    /// Distance between barriers, metres.
-    #[schema(minimum = 0, maximum = 20, example = 6.25)]
-    pub spacing_m: f64,
-    /// Barriers.
-    #[schema(minimum = 1, maximum = 20, example = 6)]
-    pub barriers: u32,
-    /// How many run here.
-    #[schema(minimum = 1, maximum = 300, example = 7)]
-    pub athletes: usize,
-}
-
-/// The best plan with another number of lanes, and what it costs.
-#[derive(Clone, Debug, Default, Deserialize, Serialize, ToSchema)]
-#[schema(as = LanePlanAlternative)]
-pub struct AlternativeView {
-    /// Lanes that may be used: one fewer than the plan uses, or one more than were asked for.
-    #[schema(minimum = 1, maximum = 12, example = 3)]
-    pub lanes: usize,
-    /// Sum of regrets.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, example = 1.42)]
-    pub total_regret: Option<f64>,
-    /// The largest regret.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 1, example = 0.2)]
-    pub largest_regret: Option<f64>,
-    /// How much more regret than the plan; below 0 when it is better.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 0.81)]
-    pub costs_regret: Option<f64>,
-    /// Whether no better plan with so many lanes exists.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub proven_optimal: Option<bool>,
-    /// Why there is none: `infeasible` (no plan with so many lanes satisfies every limit) or `time`.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 10, example = "infeasible")]
-    pub not_planned: Option<String>,
-    /// Its lanes.
-    #[serde(default)]
-    #[schema(max_items = 12)]
-    pub set_out: Vec<AlternativeLaneView>,
+    /// Absent for who rests. Who waits could run, but finds no place: `nothing_permitted` (nothing that the club can set out
+    /// suits them today) or `no_place` (lanes, barriers or metres do not reach for everybody).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 20, example = "no_place")]
+    pub waiting: Option<String>,
 }
 
 /// The plan as it is kept.
@@ -310,14 +302,18 @@ pub struct Content {
     /// The lanes in use.
     #[schema(max_items = 12)]
     pub lanes: Vec<LaneView>,
-    /// Athletes who do not run over barriers today, of those that you see.
+    /// Athletes who do not run over barriers today, of those that you see: who rests, and with `waiting` who finds no place.
     #[schema(max_items = 300)]
     pub resting: Vec<RestingView>,
+    /// What would give those who wait a place; each alone would do.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 20)]
+    pub would_help: Vec<RelaxationView>,
     /// Sum of regrets of everybody in the plan.
     #[schema(minimum = 0, example = 0.61)]
     pub total_regret: f64,
     /// The largest regret.
-    #[schema(minimum = 0, maximum = 1, example = 0.12)]
+    #[schema(minimum = 0, maximum = 2, example = 0.12)]
     pub largest_regret: f64,
     /// Whether no better plan exists.
     pub proven_optimal: bool,

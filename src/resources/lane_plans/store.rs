@@ -133,6 +133,30 @@ fn ids_of(people: &[AthleteId]) -> Vec<Uuid> {
     people.iter().map(|athlete| athlete.0).collect()
 }
 
+/// What was found in the latest plan of each session of the four weeks before a day, the latest session first.
+pub async fn lately(tx: &mut ClubTx, before: NaiveDate) -> Result<Vec<serde_json::Value>, StoreError> {
+    let (club, from) = (tx.club.0, before - chrono::Duration::days(28));
+    Ok(sqlx::query_scalar!(
+        r#"
+        select p.plan
+        from lane_plans p
+        join sessions s on s.club_id = $1 and s.id = p.session_id
+        where p.club_id = $1 and p.deleted_at is null and s.held_on >= $2 and s.held_on < $3
+          and not exists (
+            select from lane_plans later
+            where later.club_id = $1 and later.session_id = p.session_id and later.id > p.id and later.deleted_at is null
+          )
+        order by s.held_on desc, p.id
+        limit 60
+        "#,
+        club,
+        from,
+        before
+    )
+    .fetch_all(tx.conn())
+    .await?)
+}
+
 /// Inserts a plan; false when the id is taken already.
 pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);

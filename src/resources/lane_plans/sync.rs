@@ -76,7 +76,12 @@ impl Editable for Edits {
         for id in sent.iter().filter(|id| !people.sees(**id)) {
             faults.add("/lanes", "unknown_id", format!("there is no athlete {id} in your groups"));
         }
-        content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes).for_each(|one| one.standing = None);
+        for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
+            // The lane may be another one now; what is advised and the cautions stay.
+            one.standing = None;
+            one.difference = None;
+            one.weight = None;
+        }
         if let Some(before) = before {
             sight::rejoin(&mut faults, (&mut request, &mut content), &before.plan, &people)?;
         }

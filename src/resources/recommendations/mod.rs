@@ -5,6 +5,7 @@ mod decisions;
 mod estimate;
 mod http;
 mod model;
+mod region;
 mod shapes;
 mod store;
 pub mod sync;

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::estimate::{EstimateView, HoldView, date, rounded};
+use super::region::RegionView;
 use crate::compute::advice::Advice;
 use crate::compute::decision::{Caution, Configuration, Fit};
 use crate::compute::specs::Applicable;
@@ -86,8 +87,7 @@ pub struct DecisionView {
     /// P(hold) there.
     #[serde(skip_serializing_if = "Option::is_none")]
     hold_probability: Option<HoldView>,
-    /// The lane that fits the athlete best over that height today; absent for rest and refer. It is where the steps lead,
-    /// not the next step.
+    /// The lane that fits the athlete best over that height today, of those permitted; absent for rest and refer.
     #[serde(skip_serializing_if = "Option::is_none")]
     fitting_lane: Option<FittingView>,
     /// Whether a coach has to confirm before the athlete runs it.
@@ -179,6 +179,9 @@ pub struct View {
     current: Option<CurrentView>,
     /// What to do next.
     pub decision: DecisionView,
+    /// Where the athlete may run today.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    permitted: Option<RegionView>,
     /// Three plain sentences, at most 60 words: what was seen and what it implies; what to do; what would change it.
     #[schema(
         max_length = 3000,
@@ -237,6 +240,7 @@ impl View {
                 hold_probability: decision.hold_current.map(Into::into),
             }),
             decision: DecisionView::new(advice),
+            permitted: Some(RegionView::from(&decision.region)),
             explanation: decision.explanation(),
             reasons: decision.reasons.iter().map(Into::into).collect(),
             missing: decision.missing.iter().map(Into::into).collect(),

@@ -1,0 +1,54 @@
+//! Clubs of eight weeks in private lanes and in planned ones, side by side.
+
+use std::time::Instant;
+
+use super::{at_most, figure};
+use crate::simulation::clubs::{Arm, Shape, USUAL, both};
+
+/// Clubs that are simulated when no number is asked for.
+pub const CLUBS: u32 = 20;
+
+pub fn run(seeds: u32) {
+    let begun = Instant::now();
+    let (alone, together) = both(1..=u64::from(seeds), USUAL);
+    let Shape { athletes, lanes, capacity } = USUAL;
+    println!(
+        "{seeds} clubs of {athletes}, eight weeks, {lanes} lanes of {capacity} places; the truth is not the model"
+    );
+    println!("  {:<46} {:>12} {:>12}", "", "private lane", "lane plan");
+    let row =
+        |name: &str, of: &dyn Fn(&Arm) -> String| println!("  {name:<46} {:>12} {:>12}", of(&alone), of(&together));
+    row("athlete-sessions run", &|arm| arm.placements.to_string());
+    row("athlete-sessions waited", &|arm| arm.waits.to_string());
+    row("as advised", &|arm| arm.as_advised.to_string());
+    row("stages gained by all", &|arm| arm.gains.to_string());
+    row("athletes at spacing build or later", &|arm| format!("{} of {}", arm.far, arm.athletes));
+    row("intervals held", &|arm| format!("{:.3}", arm.held_share()));
+    row("lowest share held of an athlete", &|arm| format!("{:.3}", arm.shares.first().copied().unwrap_or(1.0)));
+    row("athletes whom some lane holds to 0.80", &|arm| arm.able.len().to_string());
+    row("lowest share held of those", &|arm| format!("{:.3}", arm.able.first().copied().unwrap_or(1.0)));
+    row("of those below 0.70", &|arm| arm.able.iter().filter(|share| **share < 0.70).count().to_string());
+    row("athletes below 0.70", &|arm| arm.shares.iter().filter(|share| **share < 0.70).count().to_string());
+    println!("  plans {}, proven {}", together.plans, together.plans - together.unproven);
+    figure("stages gained, plan over private lane", together.gains as f64 / alone.gains as f64, &(0.8..=f64::INFINITY));
+    figure("intervals held in planned lanes", together.held_share(), &(0.78..=0.90));
+    figure("laws of the region broken", together.broken.len() as f64, &at_most(0.0));
+    let lowest = together.able.first().copied().unwrap_or(1.0);
+    figure("lowest share of an athlete whom some lane holds to 0.80", lowest, &(0.70..=1.0));
+    println!("the ten planned lanes with the lowest true probability of holding");
+    println!(
+        "  {:>4} {:>7} {:>4}  {:<28} {:<28} {:>8} {:>6}",
+        "club", "athlete", "day", "ran", "advised", "believed", "true"
+    );
+    for case in &together.worst {
+        let place = |at: lanewright::compute::decision::Configuration| {
+            format!("{} {:.2} m, {:.2} m", at.barrier_kind.as_str(), at.height.metres(), at.spacing.metres())
+        };
+        let (ran, advised) = (place(case.at), place(case.advised));
+        println!(
+            "  {:>4} {:>7} {:>4}  {ran:<28} {advised:<28} {:>8.2} {:>6.2}",
+            case.club, case.athlete, case.day, case.believed, case.truth
+        );
+    }
+    println!("{:.1} s", begun.elapsed().as_secs_f64());
+}

@@ -1,0 +1,119 @@
+//! From the advice of everybody present to the candidates and athletes of a [`Problem`](super::Problem).
+//!
+//! A lane may carry what somebody may run today: each kind and height of the stock, on the club's spacing grid and at a
+//! target's own spacing, wherever the region of at least one athlete permits it. Nothing else decides who may run where.
+//!
+//! # Complexity
+//! One evaluation of the hold curve for each athlete and each configuration inside the bounds of their region.
+
+use std::collections::BTreeSet;
+
+use super::model::{Athlete, Candidate, MAX_CANDIDATES, StockItem};
+use crate::decision::{Configuration, Region};
+use crate::estimate::Estimate;
+use crate::units::{BarrierKind, Length};
+
+/// Somebody who is present and does not rest.
+#[derive(Clone, Debug)]
+pub struct Runner<'a> {
+    /// Identity.
+    pub id: u128,
+    /// What is believed of the athlete.
+    pub estimate: &'a Estimate,
+    /// Where the athlete may run; not closed.
+    pub region: Region,
+    /// How much the athlete's losses count; see [`weight`](super::weight).
+    pub weight: f64,
+    /// Number of the specification that the athlete trains towards.
+    pub target: u32,
+}
+
+/// The candidates that somebody may run, at most [`MAX_CANDIDATES`], and everybody as the plan sees them. Whoever is closed out
+/// (no advice) is left out.
+///
+/// `step` is the club's spacing step.
+pub fn group(
+    runners: &[Runner<'_>],
+    stock: &[StockItem],
+    step: Length,
+    approach: Length,
+) -> (Vec<Candidate>, Vec<Athlete>) {
+    let candidates = thinned(candidates(runners, stock, step.mm().max(1), approach));
+    let athletes = runners.iter().filter_map(|runner| athlete(runner, &candidates)).collect();
+    (candidates, athletes)
+}
+
+fn athlete(runner: &Runner<'_>, candidates: &[Candidate]) -> Option<Athlete> {
+    let advised = runner.region.advised()?;
+    let (mut hold, mut permitted) = (Vec::new(), Vec::new());
+    for candidate in candidates {
+        let (mean, may) = chance(runner, candidate.configuration());
+        hold.push(mean);
+        permitted.push(may);
+    }
+    Some(Athlete {
+        id: runner.id,
+        width_m: runner.estimate.curve_width_m().clamp(0.01, 10.0),
+        height_cost: runner.estimate.height_cost.clamp(0.0, 10.0),
+        advised,
+        hold,
+        permitted,
+        weight: runner.weight,
+        target: runner.target,
+    })
+}
+
+/// The mean P(hold) at a configuration and whether it is permitted; 0 where bounds alone forbid it.
+fn chance(runner: &Runner<'_>, at: Configuration) -> (f64, bool) {
+    if runner.region.check(at, 1.0).is_err() {
+        return (0.0, false);
+    }
+    let mean = runner.estimate.hold_mean(at.height, at.spacing).clamp(0.0, 1.0);
+    (mean, runner.region.check(at, mean).is_ok())
+}
+
+fn candidates(runners: &[Runner<'_>], stock: &[StockItem], step: u32, approach: Length) -> Vec<Candidate> {
+    let barriers: BTreeSet<(BarrierKind, Length)> = stock
+        .iter()
+        .filter(|item| item.count > 0)
+        .flat_map(|item| item.heights.iter().map(|height| (item.kind, *height)))
+        .collect();
+    let mut found = Vec::new();
+    for (kind, height) in barriers {
+        for spacing in spacings(runners, kind, height, step) {
+            let candidate = Candidate { kind, height, spacing, approach };
+            if runners.iter().any(|runner| chance(runner, candidate.configuration()).1) {
+                found.push(candidate);
+            }
+        }
+    }
+    found
+}
+
+/// The club's grid between the shortest and the longest spacing that somebody may run over a barrier, and the targets' own.
+fn spacings(runners: &[Runner<'_>], kind: BarrierKind, height: Length, step: u32) -> BTreeSet<Length> {
+    let mut found = BTreeSet::new();
+    for runner in runners {
+        let here = runner.region.bounds().iter().filter(|bound| bound.barrier_kind == kind && bound.height == height);
+        for bound in here {
+            let longest = bound.beyond.map_or(bound.longest.spacing, |beyond| beyond.spacing);
+            let grid = bound.shortest.spacing.mm().div_ceil(step)..=longest.mm() / step;
+            found.extend(grid.map(|k| Length::from_mm(k * step)));
+            let target = runner.region.target().map(|(_, spacing)| spacing);
+            found.extend(target.filter(|target| *target == bound.longest.spacing));
+        }
+    }
+    found
+}
+
+/// At most [`MAX_CANDIDATES`]: with a very fine grid every second spacing is left out until the rest fits.
+fn thinned(mut found: Vec<Candidate>) -> Vec<Candidate> {
+    while found.len() > MAX_CANDIDATES {
+        let mut keep = false;
+        found.retain(|_| {
+            keep = !keep;
+            keep
+        });
+    }
+    found
+}

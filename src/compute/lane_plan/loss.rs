@@ -1,0 +1,62 @@
+//! What an athlete loses in a lane: how far it is from the lane that the athlete is advised to run.
+//!
+//! A coach who could give everybody a private lane would set out what each is advised; the plan comes as near to that as the
+//! lanes, barriers and metres allow. The distance is told in demand, the spacing over a wicket that would be as demanding:
+//!
+//! ```text
+//! e = s + g max(0, h - 0.30 m)                     demand of a lane, metres (m)
+//! L = 1 - exp(-((e_advised - e) / (k w))^2 / 2)    on the easier side; on the harder side counted twice
+//! loss = L + o (1 - L)                             o for another height or kind than advised
+//! ```
+//!
+//! with the athlete's height cost g and the width w of their hold curve. It is 0 at the advised configuration and at most 1;
+//! [`weight`] makes the loss of somebody who was served badly lately count more, so that nobody pays for the others twice.
+//! Where an athlete may run at all is not decided here but by [`Region`](crate::decision::Region).
+//!
+//! # Source
+//! Design choices. What matters is that a squad advances as if everybody had a private lane: `./dev simulate squad` prints it,
+//! and the figures below were chosen there.
+
+use super::model::Athlete;
+use crate::decision::Configuration;
+
+/// Widths of the hold curve after which a lane has lost two fifths of its worth (1 - exp(-1/2)).
+pub(super) const WIDTHS: f64 = 2.0;
+/// Lost over another height or kind than advised, of what is left: a step of the barrier waits a session.
+pub(super) const OTHER_BARRIER: f64 = 0.25;
+/// The most that a loss can count.
+pub const WEIGHT_MOST: f64 = 2.0;
+/// Mean loss of the last sessions at which a loss counts the most.
+const WEIGHT_FULL: f64 = 0.4;
+/// Sessions that make "lately" (design choice: two weeks of two).
+pub const WEIGHT_SESSIONS: usize = 4;
+
+/// Share of the worth of the advised lane that an athlete loses by running over something else, 0 to 1.
+pub fn loss(athlete: &Athlete, here: Configuration) -> f64 {
+    let easier = athlete.advised.demand_m(athlete.height_cost) - here.demand_m(athlete.height_cost);
+    let widths = easier / (WIDTHS * athlete.width_m);
+    let side = if easier < 0.0 { 2.0 } else { 1.0 };
+    let away = (side * (1.0 - libm::exp(-widths * widths / 2.0))).min(1.0);
+    let other = here.height != athlete.advised.height || here.barrier_kind != athlete.advised.barrier_kind;
+    if other { away + OTHER_BARRIER * (1.0 - away) } else { away }
+}
+
+/// How much a loss counts of somebody who lost so much (0 to 1, waiting counts as 1) in each of the last sessions, of which
+/// the first [`WEIGHT_SESSIONS`] are read: 1 for nothing lost, rising to [`WEIGHT_MOST`].
+///
+/// ```
+/// use lanewright_compute::lane_plan::weight;
+///
+/// assert_eq!(weight(&[]), 1.0);
+/// assert!((weight(&[0.2, 0.2]) - 1.5).abs() < 1e-12);
+/// assert_eq!(weight(&[1.0]), 2.0);
+/// ```
+pub fn weight(latest_first: &[f64]) -> f64 {
+    let lately = &latest_first[..latest_first.len().min(WEIGHT_SESSIONS)];
+    if lately.is_empty() {
+        return 1.0;
+    }
+    #[allow(clippy::cast_precision_loss)] // a handful
+    let mean = lately.iter().sum::<f64>() / lately.len() as f64;
+    1.0 + (WEIGHT_MOST - 1.0) * (mean / WEIGHT_FULL).clamp(0.0, 1.0)
+}

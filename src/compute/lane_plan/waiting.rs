@@ -1,0 +1,136 @@
+//! Who waits when not everybody finds a place, and what would help.
+//!
+//! The plan is asked for everybody first. Only where no plan has a place for all may athletes wait, at a cost of
+//! [`WAITS`] times their weight each, far above what any lane can lose: the same search then tells who runs, and the plan is
+//! made anew for them. Who waited last time counts more, so that it is somebody else's turn.
+
+use super::infeasible::{Infeasible, Limit, diagnose};
+use super::instance::{Instance, cost_of_share};
+use super::model::{Pin, Problem};
+use super::search::Search;
+use super::work::Work;
+use super::{Plan, PlanError, plan_for_all};
+
+/// What it costs when somebody waits, in losses of a whole lane: so much that nobody waits to spare others a poorer lane
+/// (design choice; sums stay within whole numbers for 300 athletes).
+const WAITS: f64 = 20.0;
+
+/// Why an athlete waits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WaitReason {
+    /// Nothing that can be set out lies inside the athlete's region.
+    NothingPermitted,
+    /// The lanes, barriers or metres do not reach for everybody.
+    NoPlace,
+}
+
+impl WaitReason {
+    /// The stable code.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::NothingPermitted => "nothing_permitted",
+            Self::NoPlace => "no_place",
+        }
+    }
+}
+
+/// An athlete without a place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Waiting {
+    /// The athlete.
+    pub athlete: u128,
+    /// Why.
+    pub reason: WaitReason,
+}
+
+/// The problem without some athletes (positions in [`Problem::athletes`]).
+fn without(problem: &Problem, gone: &[usize]) -> Problem {
+    let mut rest = problem.clone();
+    let runs = |a: &usize| !gone.contains(a);
+    rest.athletes = (0..problem.athletes.len()).filter(runs).map(|a| problem.athletes[a].clone()).collect();
+    let here = |id: u128| rest.athletes.iter().any(|athlete| athlete.id == id);
+    rest.apart = problem.apart.iter().copied().filter(|&(a, b)| here(a) && here(b)).collect();
+    rest
+}
+
+/// Plans for everybody, or for as many as find a place.
+pub(super) fn plan_for_most(problem: &Problem, work: &mut Work<'_>) -> Result<Plan, PlanError> {
+    let regrets = all_regrets(problem);
+    let pinned = |a: usize| problem.pins.iter().any(|pin: &Pin| pin.athlete == problem.athletes[a].id);
+    let stranded: Vec<usize> = (0..regrets.len()).filter(|&a| regrets[a].iter().all(Option::is_none)).collect();
+    if stranded.iter().any(|&a| pinned(a)) {
+        return Err(PlanError::Infeasible(diagnose(problem, &regrets)));
+    }
+    let mut waiting: Vec<Waiting> = named(problem, &stranded, WaitReason::NothingPermitted);
+    let rest = without(problem, &stranded);
+    if rest.athletes.is_empty() {
+        return Ok(Plan::nobody(waiting));
+    }
+    let regrets = all_regrets(&rest);
+    if let Some(plan) = plan_for_all(&rest, &regrets, work)? {
+        return Ok(Plan { waiting, ..plan });
+    }
+    let why = diagnose(&rest, &regrets);
+    let (out, proven) = who_waits(&rest, &regrets, work, &why)?;
+    waiting.extend(named(&rest, &out, WaitReason::NoPlace));
+    waiting.sort_by_key(|one| one.athlete);
+    let few = without(&rest, &out);
+    if few.athletes.is_empty() {
+        return Ok(Plan { short_of: Some(why), ..Plan::nobody(waiting) });
+    }
+    let plan = plan_for_all(&few, &all_regrets(&few), work)?;
+    let plan = plan.ok_or_else(|| PlanError::Infeasible(why.clone()))?;
+    Ok(Plan { waiting, short_of: Some(why), proven_optimal: plan.proven_optimal && proven, ..plan })
+}
+
+fn all_regrets(problem: &Problem) -> Vec<Vec<Option<i64>>> {
+    (0..problem.athletes.len()).map(|a| problem.regret_units(a)).collect()
+}
+
+fn named(problem: &Problem, athletes: &[usize], reason: WaitReason) -> Vec<Waiting> {
+    athletes.iter().map(|&a| Waiting { athlete: problem.athletes[a].id, reason }).collect()
+}
+
+/// Those who cost least by waiting (positions in [`Problem::athletes`]), and whether that is proven.
+fn who_waits(
+    problem: &Problem,
+    regrets: &[Vec<Option<i64>>],
+    work: &mut Work<'_>,
+    why: &Infeasible,
+) -> Result<(Vec<usize>, bool), PlanError> {
+    if matches!(why.limit, Limit::Pins { .. }) {
+        return Err(PlanError::Infeasible(why.clone()));
+    }
+    let cost = |a: usize| cost_of_share(WAITS * problem.athletes[a].weight);
+    let instance = Instance::of(problem, regrets, i64::MAX).with_bench(cost);
+    let mut search = Search::new(&instance, work);
+    let bound = search.run(None);
+    let Some(found) = search.best.take() else {
+        return Err(if bound.is_some() { PlanError::Budget } else { PlanError::Infeasible(why.clone()) });
+    };
+    let waits = found.lane_of.iter().enumerate().filter(|(_, lane)| Some(**lane) == instance.bench);
+    Ok((waits.map(|(at, _)| instance.athletes[at]).collect(), !work.spent))
+}
+
+impl Plan {
+    /// The plan of a day on which nothing can be set out for anybody.
+    pub fn without_lanes(athletes: impl Iterator<Item = u128>) -> Self {
+        Self::nobody(athletes.map(|athlete| Waiting { athlete, reason: WaitReason::NothingPermitted }).collect())
+    }
+
+    /// The plan of a day on which nobody finds a place.
+    fn nobody(waiting: Vec<Waiting>) -> Self {
+        Self {
+            lanes: Vec::new(),
+            waiting,
+            short_of: None,
+            stock_used: Vec::new(),
+            total_regret: 0.0,
+            largest_regret: 0.0,
+            changed: None,
+            lower_bound: 0.0,
+            proven_optimal: true,
+            nodes: 0,
+        }
+    }
+}

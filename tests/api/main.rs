@@ -5,7 +5,6 @@
 
 mod accounts;
 mod athletes;
-mod authorization;
 mod barrier_configurations;
 mod clubs;
 mod competition_specs;

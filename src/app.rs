@@ -21,7 +21,7 @@ use crate::platform::config::Config;
 use crate::platform::db::Db;
 use crate::platform::document::{self, Known};
 use crate::platform::token::Keys;
-use crate::platform::{body, fault, health, problem, telemetry};
+use crate::platform::{body, fault, front, health, problem, telemetry};
 use crate::resources::{self, advice::Memory, sync::Polls};
 
 /// The head of the OpenAPI document.
@@ -119,12 +119,19 @@ pub fn build(
         .app_data(Data::new(shared.config.clone()))
         .app_data(web::PayloadConfig::new(body::MAX_BYTES))
         .route("/docs/sync", web::get().to(sync_guide))
-        .service(SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", shared.api.clone()))
+        .service(
+            SwaggerUi::new("/docs/{_:.*}")
+                .url("/openapi.json", shared.api.clone())
+                // Else the pages ask an outside host to check the document.
+                .config(utoipa_swagger_ui::Config::default().validator_url("none")),
+        )
         .service(web::redirect("/docs", "/docs/"))
         .default_service(web::to(document::unrouted))
         .wrap(Compress::default())
+        .wrap(from_fn(front::refuse))
         .wrap(cors(&shared.config.origins))
         .wrap(from_fn(head_as_get))
+        .wrap(from_fn(front::protect))
         .wrap(from_fn(telemetry::trace))
 }
 

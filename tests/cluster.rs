@@ -173,7 +173,7 @@ async fn a_second_start_on_one_folder_is_refused_and_names_the_first_process() {
 #[tokio::test]
 async fn after_a_killed_owner_the_next_start_stops_the_orphan_and_keeps_the_data() {
     let scratch = Scratch::new("orphan");
-    let (mut owner, folder) = running(&scratch, "echo ready; exec sleep 60");
+    let (mut owner, folder) = running(&scratch, "echo ready; exec cat");
     let socket = PgConnectOptions::new_without_pgpass().socket(folder.join("run")).port(5432);
     execute(&socket.username("lanewright").database("lanewright"), "create table kept as select 9 as barriers").await;
     let orphan = server_pid(&folder);
@@ -190,7 +190,7 @@ async fn after_a_killed_owner_the_next_start_stops_the_orphan_and_keeps_the_data
 #[test]
 fn the_next_command_clears_away_what_a_killed_one_left() {
     let scratch = Scratch::new("abandoned");
-    let (mut owner, folder) = running(&scratch, "echo ready; exec sleep 60");
+    let (mut owner, folder) = running(&scratch, "echo ready; exec cat");
     let orphan = server_pid(&folder);
     owner.kill().unwrap();
     owner.wait().unwrap();
@@ -317,7 +317,7 @@ fn the_exit_code_of_the_command_is_passed_on_and_nothing_stays_behind() {
 fn a_request_to_end_ends_the_command_and_the_server() {
     for signal in ["TERM", "INT", "HUP"] {
         let scratch = Scratch::new(signal);
-        let (mut owner, folder) = running(&scratch, "echo ready; exec sleep 60");
+        let (mut owner, folder) = running(&scratch, "echo ready; exec cat");
         let server = server_pid(&folder);
         send(signal, owner.id());
         assert_eq!(owner.wait().unwrap().code(), Some(128 + 15), "after {signal}");

@@ -2,7 +2,7 @@
 
 use actix_web::http::header::ALLOW;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web::Data};
-use utoipa::openapi::path::{HttpMethod, Operation, PathItem};
+use utoipa::openapi::path::{HttpMethod, Operation, Parameter, ParameterIn, PathItem};
 use utoipa::openapi::{ContentBuilder, OpenApi, Ref, RefOr, ResponseBuilder};
 
 use super::problem::{Code, Problem};
@@ -34,19 +34,15 @@ fn problems_of(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<Co
     let public = operation.security.as_ref().is_some_and(|needs| {
         needs.iter().all(|need| serde_json::to_value(need).is_ok_and(|need| need == serde_json::json!({})))
     });
-    let mut codes = vec![Code::Internal, Code::Unavailable];
-    let has_parameters = operation.parameters.as_ref().is_some_and(|parameters| !parameters.is_empty());
+    let mut codes = vec![Code::Malformed, Code::Internal, Code::Unavailable];
     if !public {
         codes.push(Code::Unauthenticated);
     }
     if path.contains("{club_id}") {
         codes.extend([Code::Forbidden, Code::NotFound]);
     }
-    if has_parameters {
-        codes.push(Code::Malformed);
-    }
     if operation.request_body.is_some() {
-        codes.extend([Code::Malformed, Code::TooLarge, Code::MediaType, Code::Invalid, Code::Conflict]);
+        codes.extend([Code::TooLarge, Code::MediaType, Code::Invalid, Code::Conflict]);
     }
     if matches!(method, HttpMethod::Patch | HttpMethod::Delete) && path.contains("{club_id}") {
         codes.extend([Code::Conflict, Code::Stale, Code::PreconditionRequired]);
@@ -71,34 +67,50 @@ pub fn operations_mut(item: &mut PathItem) -> Vec<(HttpMethod, &mut Operation)> 
     .collect()
 }
 
-/// The path templates of the document with the methods each allows.
+/// An operation of the document.
 #[derive(Clone, Debug)]
-pub struct Known(Vec<(Vec<String>, Vec<&'static str>)>);
+struct KnownOperation {
+    /// The methods that lead to it.
+    methods: &'static str,
+    /// The names of its query parameters.
+    parameters: Vec<String>,
+}
 
-impl Known {
-    /// Reads the document.
-    pub fn of(api: &OpenApi) -> Self {
-        let name = |method: HttpMethod| match method {
+impl KnownOperation {
+    fn of(method: &HttpMethod, operation: &Operation) -> Self {
+        let methods = match method {
             HttpMethod::Get => "GET, HEAD",
             HttpMethod::Post => "POST",
             HttpMethod::Put => "PUT",
             HttpMethod::Patch => "PATCH",
             _ => "DELETE",
         };
-        Self(
-            api.paths
-                .paths
-                .iter()
-                .map(|(path, item)| {
-                    let methods =
-                        operations_mut(&mut item.clone()).into_iter().map(|(method, _)| name(method)).collect();
-                    (path.split('/').map(str::to_owned).collect(), methods)
-                })
-                .collect(),
-        )
+        let query = |one: &RefOr<Parameter>| match one {
+            RefOr::T(one) if one.parameter_in == ParameterIn::Query => Some(one.name.clone()),
+            _ => None,
+        };
+        let parameters = operation.parameters.iter().flatten().filter_map(query).collect();
+        Self { methods, parameters }
+    }
+}
+
+/// The path templates of the document with the operations of each.
+#[derive(Clone, Debug)]
+pub struct Known(Vec<(Vec<String>, Vec<KnownOperation>)>);
+
+impl Known {
+    /// Reads the document.
+    pub fn of(api: &OpenApi) -> Self {
+        let one = |(path, item): (&String, &PathItem)| {
+            let mut item = item.clone();
+            let operations =
+                operations_mut(&mut item).iter().map(|(method, one)| KnownOperation::of(method, one)).collect();
+            (path.split('/').map(str::to_owned).collect(), operations)
+        };
+        Self(api.paths.paths.iter().map(one).collect())
     }
 
-    fn methods(&self, path: &str) -> Option<String> {
+    fn operations(&self, path: &str) -> Option<&[KnownOperation]> {
         let parts: Vec<&str> = path.split('/').collect();
         let fits = |template: &Vec<String>| {
             template.len() == parts.len()
@@ -107,7 +119,18 @@ impl Known {
                     .zip(&parts)
                     .all(|(want, part)| want == part || want.starts_with('{') && !part.is_empty())
         };
-        self.0.iter().find(|(template, _)| fits(template)).map(|(_, methods)| methods.join(", "))
+        self.0.iter().find(|(template, _)| fits(template)).map(|(_, operations)| operations.as_slice())
+    }
+
+    fn methods(&self, path: &str) -> Option<String> {
+        let methods: Vec<&str> = self.operations(path)?.iter().map(|operation| operation.methods).collect();
+        Some(methods.join(", "))
+    }
+
+    /// The names of the query parameters of an operation; none when there is no such operation.
+    pub fn parameters(&self, method: &str, path: &str) -> Option<&[String]> {
+        let leads = |operation: &&KnownOperation| operation.methods.split(", ").any(|one| one == method);
+        self.operations(path)?.iter().find(leads).map(|operation| operation.parameters.as_slice())
     }
 }
 

@@ -9,6 +9,7 @@ pub mod config;
 pub mod db;
 pub mod document;
 pub mod fault;
+pub mod front;
 pub mod grants;
 pub mod health;
 pub mod ids;

@@ -9,6 +9,7 @@ mod barrier_configurations;
 mod clubs;
 mod competition_specs;
 mod equipment;
+mod front;
 mod groups;
 mod measurements;
 mod members;

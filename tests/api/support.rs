@@ -265,6 +265,30 @@ fn matching(tag: &str) -> Vec<(&str, &str)> {
     if tag.is_empty() { Vec::new() } else { vec![("if-match", tag)] }
 }
 
+/// How long a test waits for something. The deadline only ends a test that would never end: a loaded machine takes its
+/// time, and how long something takes is never what a test asserts.
+pub struct Patience(std::time::Instant);
+
+impl Patience {
+    pub fn new() -> Self {
+        Self(std::time::Instant::now())
+    }
+
+    /// Waits a moment.
+    pub async fn wait(&self, what: &str) {
+        assert!(self.0.elapsed() < std::time::Duration::from_mins(3), "never: {what}");
+        tokio::time::sleep(std::time::Duration::from_millis(5)).await;
+    }
+}
+
+/// Waits until something holds.
+pub async fn eventually(what: &str, mut holds: impl AsyncFnMut() -> bool) {
+    let patience = Patience::new();
+    while !holds().await {
+        patience.wait(what).await;
+    }
+}
+
 /// Walks a list page by page and collects the ids; `between` runs after each page.
 pub async fn walk(caller: &Caller, path: &str, limit: usize, mut between: impl AsyncFnMut(usize)) -> Vec<String> {
     let mut ids = Vec::new();

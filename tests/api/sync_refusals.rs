@@ -88,27 +88,28 @@ async fn a_club_has_two_pushes_at_work_and_a_short_queue(pool: PgPool) {
     for _ in 0..14 {
         let (caller, sender) = (squad.coach.clone(), sender.clone());
         let body = batch(&[create("run", run(&squad.session, &squad.athlete, squad.day))]);
-        tokio::spawn(async move { sender.send(caller.post("/changes", body).await) });
+        // Who waited too long for the lock comes again at once, so that in the end all fourteen are there together.
+        tokio::spawn(async move {
+            let mut last = caller.post("/changes", body.clone()).await;
+            while last.status == 503 {
+                last = caller.post("/changes", body.clone()).await;
+            }
+            sender.send(last)
+        });
     }
     drop(sender);
     // Nothing can be stored while the clock is locked: fourteen are four more than may work and wait.
-    let first = answers.recv().await.unwrap().expect(429);
-    assert_eq!(first.header("retry-after"), "2");
-    let (mut stored, mut later) = (0, 1);
-    while later < 4 {
-        let status = answers.recv().await.unwrap().status;
-        assert!(matches!(status, 429 | 503), "{status}");
-        later += 1;
+    for _ in 0..4 {
+        let refused = answers.recv().await.unwrap().expect(429);
+        assert_eq!(refused.header("retry-after"), "2");
     }
     blocker.rollback().await.unwrap();
+    let mut others = 0;
     while let Some(answer) = answers.recv().await {
-        match answer.status {
-            200 => stored += 1,
-            429 | 503 => later += 1,
-            other => panic!("{other}"),
-        }
+        assert!(matches!(answer.status, 200 | 429), "{answer:?}");
+        others += 1;
     }
-    assert_eq!(stored + later, 14);
+    assert_eq!(others, 10);
     let again = batch(&[create("run", run(&squad.session, &squad.athlete, squad.day))]);
     squad.coach.post("/changes", again).await.expect(200);
 }

@@ -203,7 +203,8 @@ pub(super) async fn number(
         }
     };
     let numbered: Vec<(i64, &Change)> = (last - count + 1..=last).zip(changes).collect();
-    let mut by_kind: HashMap<Kind, BTreeMap<Uuid, i64>> = HashMap::new();
+    // In a fixed order, so that every commit locks the tables one after the other in the same way.
+    let mut by_kind: BTreeMap<Kind, BTreeMap<Uuid, i64>> = BTreeMap::new();
     let mut revs = HashMap::new();
     for (seq, change) in &numbered {
         by_kind.entry(change.kind).or_default().insert(change.id, *seq);

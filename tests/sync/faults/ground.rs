@@ -12,6 +12,8 @@ use sqlx::postgres::PgConnectOptions;
 use sqlx::{ConnectOptions, PgConnection, PgPool};
 use uuid::Uuid;
 
+use crate::support::eventually;
+
 /// The server. Its folder goes when the test ends, however it ends.
 pub struct Ground {
     cluster: Option<Cluster>,
@@ -90,9 +92,7 @@ impl Ground {
         let all = children(server);
         kill(server);
         all.into_iter().for_each(kill);
-        while self.cluster().check().is_ok() {
-            tokio::time::sleep(Duration::from_millis(2)).await;
-        }
+        eventually("the killed server is gone", async || self.cluster().check().is_err()).await;
         let cluster = self.cluster.take();
         tokio::task::spawn_blocking(move || drop(cluster)).await.unwrap();
     }
@@ -123,10 +123,12 @@ impl Ground {
             }
         });
         // A standby cannot be prepared: it is started again until it is none.
-        while self.cluster.is_none() {
+        eventually("the promoted server starts", async || {
             let options = Options { folder: self.folder.clone(), durability: self.durability };
             self.cluster = Cluster::open(options).await.ok();
-        }
+            self.cluster.is_some()
+        })
+        .await;
         promoting.await.unwrap();
     }
 }

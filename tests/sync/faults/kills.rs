@@ -6,13 +6,13 @@ use std::rc::Rc;
 use std::time::{Duration, Instant};
 
 use lanewright::platform::cluster::Durability;
-use sqlx::{ConnectOptions, Connection, PgConnection};
+use sqlx::{ConnectOptions, PgConnection};
 use tokio::task::LocalSet;
 
 use super::ground::{Ground, kill};
 use super::squad::{Found, Handset, Squad};
 use crate::dice::Dice;
-use crate::support::TestApp;
+use crate::support::{TestApp, eventually};
 
 /// How much is done.
 #[derive(Clone, Copy, Debug)]
@@ -86,28 +86,31 @@ async fn simulate(size: Size) -> Figures {
     let mut ground = Ground::new(Durability::On).await;
     let app = TestApp::spawn_on(ground.pool(), ground.options(), 4).await;
     let squad = Rc::new(Squad::make(&app).await);
-    let stop = Rc::new(Cell::new(false));
+    let pace = Rc::new(Pace::default());
     let phones = squad.phones(size.seed, size.phones).await;
     let work: Vec<_> = phones
         .into_iter()
-        .map(|handset| tokio::task::spawn_local(work(handset, Rc::clone(&squad), Rc::clone(&stop))))
+        .map(|handset| tokio::task::spawn_local(work(handset, Rc::clone(&squad), Rc::clone(&pace))))
         .collect();
     let mut figures = Figures::default();
     let mut dice = Dice::of(&[size.seed, 8]);
     for at in 0..size.kills + size.kills / 2 {
+        let next = pace.rounds.get() + size.phones;
+        eventually("the phones go on", async || pace.rounds.get() >= next).await;
+        // Somewhere in what they do, each time elsewhere.
         tokio::time::sleep(Duration::from_secs_f64(dice.between(0.02, 0.4))).await;
         let victim = match at % 3 {
             2 => Victim::Connections,
-            _ if dice.chance(0.5) => Victim::Server,
+            _ if at == 0 || dice.chance(0.5) => Victim::Server,
             _ => Victim::Backend,
         };
         let start = Instant::now();
-        strike(victim, &mut ground, &mut dice).await;
+        strike(victim, &mut ground, &mut dice, &pace).await;
         recovered(&app).await;
         figures.recovery.push(start.elapsed());
         *figures.kills.entry(victim).or_default() += 1;
     }
-    stop.set(true);
+    pace.stop.set(true);
     let mut phones = Vec::new();
     for one in work {
         phones.push(one.await.unwrap());
@@ -121,13 +124,24 @@ async fn simulate(size: Size) -> Figures {
     figures
 }
 
+/// How far the phones are.
+#[derive(Debug, Default)]
+struct Pace {
+    rounds: Cell<usize>,
+    /// Whether somebody was told that the database is away.
+    refused: Cell<bool>,
+    stop: Cell<bool>,
+}
+
 /// Records and syncs until told to stop.
-async fn work(mut handset: Handset, squad: Rc<Squad>, stop: Rc<Cell<bool>>) -> Handset {
-    while !stop.get() {
+async fn work(mut handset: Handset, squad: Rc<Squad>, pace: Rc<Pace>) -> Handset {
+    while !pace.stop.get() {
         for _ in 0..3 {
             squad.record(&mut handset);
         }
         handset.round().await;
+        pace.rounds.update(|rounds| rounds + 1);
+        pace.refused.set(pace.refused.get() || handset.answers.contains_key(&503));
         tokio::time::sleep(Duration::from_millis(10)).await;
     }
     handset
@@ -135,19 +149,19 @@ async fn work(mut handset: Handset, squad: Rc<Squad>, stop: Rc<Cell<bool>>) -> H
 
 /// A connection of the proof itself; the server may still be getting up from the last strike.
 async fn probe(ground: &Ground) -> PgConnection {
-    let begun = Instant::now();
-    loop {
-        match ground.options().connect().await {
-            Ok(probe) => return probe,
-            Err(error) => assert!(begun.elapsed() < Duration::from_secs(30), "the server stays away: {error}"),
-        }
-        tokio::time::sleep(Duration::from_millis(5)).await;
-    }
+    let mut probe = None;
+    eventually("the server is back", async || {
+        probe = ground.options().connect().await.ok();
+        probe.is_some()
+    })
+    .await;
+    probe.unwrap()
 }
 
-async fn strike(victim: Victim, ground: &mut Ground, dice: &mut Dice) {
+async fn strike(victim: Victim, ground: &mut Ground, dice: &mut Dice, pace: &Pace) {
     if victim == Victim::Server {
         ground.kill_server().await;
+        eventually("a phone is told that the database is away", async || pace.refused.get()).await;
         return ground.start().await;
     }
     let mut probe = probe(ground).await;
@@ -157,24 +171,24 @@ async fn strike(victim: Victim, ground: &mut Ground, dice: &mut Dice) {
         return;
     }
     let all = "select pid from pg_stat_activity where application_name = 'lanewright' or pid = pg_backend_pid()";
-    let pids: Vec<i32> = sqlx::query_scalar(all).fetch_all(&mut probe).await.unwrap();
-    let chosen = pids[dice.pick(u32::try_from(pids.len()).unwrap()) as usize];
-    kill(u32::try_from(chosen).unwrap());
-    // The server ends every other connection before it begins anew.
-    while probe.ping().await.is_ok() {
-        tokio::time::sleep(Duration::from_millis(2)).await;
-    }
+    // The server ends every other connection before it begins anew; one that ended by itself meanwhile ends none.
+    eventually("the server begins anew", async || {
+        let Ok(pids) = sqlx::query_scalar::<_, i32>(all).fetch_all(&mut probe).await else { return true };
+        let chosen = pids[dice.pick(u32::try_from(pids.len()).unwrap()) as usize];
+        kill(u32::try_from(chosen).unwrap());
+        false
+    })
+    .await;
 }
 
 /// Waits until the service answers; until then it says that it cannot.
 async fn recovered(app: &TestApp) {
-    loop {
-        match app.get("/readyz").await.status {
-            200 => return,
-            status => assert_eq!(status, 503),
-        }
-        tokio::time::sleep(Duration::from_millis(5)).await;
-    }
+    eventually("the service answers", async || {
+        let status = app.get("/readyz").await.status;
+        assert!(matches!(status, 200 | 503), "{status}");
+        status == 200
+    })
+    .await;
 }
 
 #[cfg(test)]

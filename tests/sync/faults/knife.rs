@@ -5,7 +5,7 @@ use std::fs;
 use std::io;
 use std::os::unix::net::UnixListener;
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread;
 
@@ -13,6 +13,7 @@ use sqlx::postgres::{PgConnectOptions, PgSslMode};
 use uuid::Uuid;
 
 use super::wire::{Upstream, Wire, text};
+use crate::support::eventually;
 
 /// Where the connection is cut.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,27 +35,78 @@ pub enum Count {
     Everything,
 }
 
+/// Something that the service asks of the database.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Statement {
+    pub label: String,
+    /// Whether it is carried out, and not only prepared.
+    pub executes: bool,
+}
+
+impl Statement {
+    /// The opening of a connection.
+    fn opening() -> Self {
+        Self { label: "(open a connection)".to_owned(), executes: false }
+    }
+}
+
+/// A place in what somebody does: a statement, and how many of the same are before it. A number in the list would name
+/// another statement as soon as one more or less goes before.
+#[derive(Clone, Debug)]
+pub struct Place {
+    pub statement: Statement,
+    pub before: usize,
+}
+
+/// The places of a list of statements.
+pub fn places(list: &[Statement], count: Count) -> Vec<Place> {
+    let before = |at: usize| list[..at].iter().filter(|one| **one == list[at]).count();
+    let all = list.iter().enumerate().map(|(at, one)| Place { statement: one.clone(), before: before(at) });
+    all.filter(|place| place.statement.executes || count == Count::Everything).collect()
+}
+
 #[derive(Debug, Default)]
 struct Plan {
-    at: Option<(usize, Cut, Count)>,
-    seen: usize,
-    fired: Option<String>,
-    open: Vec<(Wire, Wire)>,
+    at: Option<(Place, Cut)>,
+    /// The statements since the knife was armed or watched.
+    seen: Vec<Statement>,
+    fired: bool,
+    open: Vec<Open>,
+}
+
+#[derive(Debug)]
+struct Open {
+    client: Wire,
+    server: Wire,
+    rounds: Arc<Rounds>,
+}
+
+/// How far a connection has come.
+#[derive(Debug, Default)]
+struct Rounds {
+    sent: AtomicUsize,
+    answered: AtomicUsize,
+    /// The last round asks nothing: the service tries a connection so whenever it puts it back.
+    put_back: AtomicBool,
+}
+
+impl Rounds {
+    fn at_rest(&self) -> bool {
+        let answered = self.answered.load(Ordering::SeqCst) == self.sent.load(Ordering::SeqCst);
+        answered && self.put_back.load(Ordering::SeqCst)
+    }
 }
 
 impl Plan {
     /// Notes a statement; how to cut when it is the chosen one.
-    fn meets(&mut self, label: String, executes: bool) -> Option<Cut> {
-        let (at, cut, count) = self.at?;
-        if !executes && count == Count::Statements {
-            return None;
-        }
-        self.seen += 1;
-        if self.seen != at {
-            return None;
-        }
-        self.fired = Some(label);
-        Some(cut)
+    fn meets(&mut self, statement: Statement) -> Option<Cut> {
+        let chosen = self.at.as_ref().and_then(|(place, cut)| {
+            let before = || self.seen.iter().filter(|one| **one == statement).count();
+            (place.statement == statement && place.before == before()).then_some(*cut)
+        });
+        self.seen.push(statement);
+        self.fired |= chosen.is_some();
+        chosen
     }
 }
 
@@ -95,41 +147,57 @@ impl Knife {
         options.socket(&self.folder).ssl_mode(PgSslMode::Disable)
     }
 
-    /// Cuts at the statement `at`, counted from one.
-    pub fn arm(&self, at: usize, cut: Cut, count: Count) {
+    fn begin(&self, at: Option<(Place, Cut)>) {
         let mut plan = self.plan.lock().unwrap();
-        (plan.at, plan.seen, plan.fired) = (Some((at, cut, count)), 0, None);
+        (plan.at, plan.seen, plan.fired) = (at, Vec::new(), false);
     }
 
-    /// Leaves connections whole from now on; the statement that was cut.
-    pub fn rest(&self) -> Option<String> {
+    /// Cuts nothing and notes every statement from now on.
+    pub fn watch(&self) {
+        self.begin(None);
+    }
+
+    /// Notes every statement from now on and cuts at this place.
+    pub fn arm(&self, place: Place, cut: Cut) {
+        self.begin(Some((place, cut)));
+    }
+
+    /// Leaves connections whole from now on; what was asked since the knife was armed or watched, and whether it cut.
+    /// Somebody has the answer already, but their connection may still be on its way back.
+    pub async fn rest(&self) -> (Vec<Statement>, bool) {
+        eventually("the connection is put back", async || {
+            let plan = self.plan.lock().unwrap();
+            plan.fired || plan.open.last().is_some_and(|open| open.rounds.at_rest())
+        })
+        .await;
         let mut plan = self.plan.lock().unwrap();
         plan.at = None;
-        plan.fired.take()
+        (std::mem::take(&mut plan.seen), plan.fired)
     }
 
     /// Ends every connection that is open.
     pub fn end_all(&self) {
-        for (client, server) in self.plan.lock().unwrap().open.drain(..) {
-            client.end();
-            server.end();
+        for open in self.plan.lock().unwrap().open.drain(..) {
+            open.client.end();
+            open.server.end();
         }
     }
 }
 
 fn connection(mut client: Wire, upstream: &Upstream, plan: &Arc<Mutex<Plan>>) -> io::Result<()> {
     let startup = client.startup()?;
-    let cut = plan.lock().unwrap().meets("(open a connection)".to_owned(), false);
+    let cut = plan.lock().unwrap().meets(Statement::opening());
     if cut == Some(Cut::Before) {
         client.end();
         return Ok(());
     }
     let mut server = upstream.connect()?;
-    plan.lock().unwrap().open.push((client.twin()?, server.twin()?));
+    let rounds = Arc::new(Rounds { sent: AtomicUsize::new(1), ..Rounds::default() });
+    let open = Open { client: client.twin()?, server: server.twin()?, rounds: Arc::clone(&rounds) };
+    plan.lock().unwrap().open.push(open);
     let doom = Arc::new(Mutex::new(cut));
-    let sent = Arc::new(AtomicUsize::new(1));
     let (mut to_client, mut from_server) = (client.twin()?, server.twin()?);
-    let (doomed, count) = (Arc::clone(&doom), Arc::clone(&sent));
+    let (doomed, count) = (Arc::clone(&doom), Arc::clone(&rounds));
     let answers = thread::spawn(move || {
         let _ = answers(&mut from_server, &mut to_client, &doomed, &count);
         from_server.end();
@@ -137,7 +205,7 @@ fn connection(mut client: Wire, upstream: &Upstream, plan: &Arc<Mutex<Plan>>) ->
     });
     server.send(&startup)?;
     if cut.is_none() {
-        let whole = requests(&mut client, &mut server, plan, (&doom, &sent));
+        let whole = requests(&mut client, &mut server, plan, (&doom, &rounds));
         if doom.lock().unwrap().is_none() {
             client.end();
             server.end();
@@ -152,36 +220,39 @@ fn requests(
     client: &mut Wire,
     server: &mut Wire,
     plan: &Mutex<Plan>,
-    (doom, sent): (&Mutex<Option<Cut>>, &AtomicUsize),
+    (doom, rounds): (&Mutex<Option<Cut>>, &Rounds),
 ) -> io::Result<()> {
     let mut names: HashMap<String, String> = HashMap::new();
-    let (mut round, mut label, mut executes) = (Vec::new(), "(sync)".to_owned(), false);
+    let nothing = || Statement { label: "(sync)".to_owned(), executes: false };
+    let (mut round, mut asked) = (Vec::new(), nothing());
     loop {
         let message = client.message()?;
         let (kind, body) = (message[0], &message[5..]);
         match kind {
             b'P' => {
                 let (name, rest) = text(body);
-                label = text(rest).0.to_owned();
-                names.insert(name.to_owned(), label.clone());
+                text(rest).0.clone_into(&mut asked.label);
+                names.insert(name.to_owned(), asked.label.clone());
             }
             b'B' => {
                 let name = text(text(body).1).0;
-                label = names.get(name).cloned().unwrap_or_default();
+                asked.label = names.get(name).cloned().unwrap_or_default();
             }
-            b'E' => executes = true,
-            b'Q' => (label, executes) = (text(body).0.to_owned(), true),
+            b'E' => asked.executes = true,
+            b'Q' => asked = Statement { label: text(body).0.to_owned(), executes: true },
             _ => {}
         }
         round.extend(&message);
         let ends = matches!(kind, b'S' | b'Q');
         if ends {
-            let cut = plan.lock().unwrap().meets(std::mem::replace(&mut label, "(sync)".to_owned()), executes);
+            let asked = std::mem::replace(&mut asked, nothing());
+            let put_back = asked == nothing();
+            let cut = plan.lock().unwrap().meets(asked);
             if cut == Some(Cut::Before) {
                 return Ok(());
             }
-            executes = false;
-            sent.fetch_add(1, Ordering::SeqCst);
+            rounds.sent.fetch_add(1, Ordering::SeqCst);
+            rounds.put_back.store(put_back, Ordering::SeqCst);
             *doom.lock().unwrap() = cut;
         }
         if ends || matches!(kind, b'p' | b'X') {
@@ -194,22 +265,21 @@ fn requests(
 }
 
 /// Hands the server's answers on; of a connection that is cut, only as much as the cut lets through.
-fn answers(server: &mut Wire, client: &mut Wire, doom: &Mutex<Option<Cut>>, sent: &AtomicUsize) -> io::Result<()> {
-    let mut ready = 0;
+fn answers(server: &mut Wire, client: &mut Wire, doom: &Mutex<Option<Cut>>, rounds: &Rounds) -> io::Result<()> {
     let mut kept = Vec::new();
     loop {
         let message = server.message()?;
-        // Each round is answered with one of these, last.
-        if message[0] == b'Z' {
-            ready += 1;
-        }
         let cut = *doom.lock().unwrap();
         if cut.is_none() {
             client.send(&message)?;
-            continue;
+        } else {
+            kept.extend(&message);
         }
-        kept.extend(&message);
-        if ready == sent.load(Ordering::SeqCst) {
+        // Each round is answered with one of these, last.
+        if message[0] == b'Z' {
+            rounds.answered.fetch_add(1, Ordering::SeqCst);
+        }
+        if cut.is_some() && rounds.answered.load(Ordering::SeqCst) == rounds.sent.load(Ordering::SeqCst) {
             if cut == Some(Cut::Torn) {
                 client.send(&kept[..kept.len() / 2])?;
             }

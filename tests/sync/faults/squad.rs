@@ -11,7 +11,7 @@ use uuid::Uuid;
 use super::data::{measured, pair, person, rating, run, session, text};
 use crate::dice::Dice;
 use crate::phone::{Lost, Outcome, Phone, Reply, Request, Store};
-use crate::support::{Caller, PASSWORD, TestApp};
+use crate::support::{Caller, PASSWORD, TestApp, eventually};
 
 /// A recorded fact: type, id, what was recorded.
 pub type Noted = (String, Uuid, Value);
@@ -227,13 +227,9 @@ impl Handset {
 
     /// Rounds until there is nothing left to do.
     pub async fn drain(&mut self) {
-        for _ in 0..1_000 {
-            if self.round().await == Outcome::Done && self.phone.waiting() == 0 {
-                return self.look();
-            }
-            tokio::time::sleep(std::time::Duration::from_millis(5)).await;
-        }
-        panic!("the outbox never empties: {:?}", self.answers);
+        eventually("the outbox is empty", async || self.round().await == Outcome::Done && self.phone.waiting() == 0)
+            .await;
+        self.look();
     }
 
     /// Only an edit that lost against another one may wait for its person.

@@ -56,6 +56,11 @@ fn of_each(world: &World, place: &Place, one: impl Fn(Uuid, &str, String) -> Val
     cast(place).into_iter().map(|(athlete, scope)| one(Uuid::now_v7(), athlete, world.mark(scope))).collect()
 }
 
+/// The query that an operation cannot do without and that the document does not mark as required.
+pub fn query(operation: &str, place: &Place) -> Option<(&'static str, String)> {
+    (operation == "list_applicable_specs").then(|| ("athlete_id", place.id("athlete_id").to_owned()))
+}
+
 /// The valid body of an operation in a place; text when it is not JSON.
 pub fn body(world: &World, operation: &str, place: &Place) -> Option<Value> {
     account_body(world, operation, place)
@@ -74,7 +79,7 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "sign_up" => json!({"email": format!("{fresh}@new.example"), "password": PASSWORD, "display_name": "New"}),
         "sign_in" => json!({"email": world.person("stranger").email, "password": PASSWORD}),
         "refresh" | "sign_out" => json!({"refresh_token": "AAAA"}),
-        "change_password" => json!({"current_password": PASSWORD, "new_password": PASSWORD}),
+        "change_password" => json!({"current": PASSWORD, "new_password": PASSWORD}),
         "create_club" => json!({"name": "Another", "time_zone": "Europe/London", "ruleset": "UKA"}),
         "accept_invitation" => json!({"token": "AAAA"}),
         "create_invitation" => {

@@ -239,7 +239,12 @@ async fn the_valid_call_of_every_operation_succeeds() {
                 place.ids.insert("device_id".to_owned(), stranger.device.clone());
                 (place, stranger)
             }
-            "sign_out" | "change_password" | "accept_invitation" | "refresh" => {
+            "accept_invitation" => {
+                let mut guest = world.person("stranger").clone();
+                guest.join(admin.club.clone(), "viewer");
+                (world.place("own").clone(), guest)
+            }
+            "sign_out" | "change_password" | "refresh" => {
                 (world.place("own").clone(), world.person("stranger").clone())
             }
             "reject_held_item" => (world.place("shared").clone(), admin.clone()),

@@ -332,6 +332,9 @@ impl World {
         for (name, value) in operation.needed_query() {
             ask = ask.query(&name, &value);
         }
+        if let Some((name, value)) = fixtures::query(&operation.id, place) {
+            ask = ask.query(name, &value);
+        }
         if operation.if_match {
             ask = ask.header("if-match", "*");
         }

@@ -79,7 +79,7 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "sign_up" => json!({"email": format!("{fresh}@new.example"), "password": PASSWORD, "display_name": "New"}),
         "sign_in" => json!({"email": world.person("stranger").email, "password": PASSWORD}),
         "refresh" | "sign_out" => json!({"refresh_token": "AAAA"}),
-        "change_password" => json!({"current": PASSWORD, "new_password": PASSWORD}),
+        "change_password" => json!({"current": PASSWORD, "new": PASSWORD}),
         "create_club" => json!({"name": "Another", "time_zone": "Europe/London", "ruleset": "UKA"}),
         "accept_invitation" => json!({"token": "AAAA"}),
         "create_invitation" => {

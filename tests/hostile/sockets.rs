@@ -151,7 +151,7 @@ pub fn bombs(mib: usize) -> Vec<(&'static str, Vec<u8>)> {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn no_packed_body_costs_more_than_its_limit() {
-    let (world, report) = (Arc::new(World::make().await), Arc::new(Report::new("packed bodies")));
+    let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("packed bodies")));
     let mib = if full() { 512 } else { 32 };
     let (place, admin) = (world.place("own"), world.person("admin"));
     let mut asks = Vec::new();
@@ -222,7 +222,7 @@ fn miscounted(token: &str) -> Vec<(&'static str, String)> {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn no_socket_stops_the_service() {
-    let (world, report) = (Arc::new(World::make().await), Arc::new(Report::new("sockets")));
+    let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("sockets")));
     let token = world.person("admin").token.clone();
     for (what, request) in miscounted(&token) {
         report.asked();

@@ -89,6 +89,14 @@ fn next_mark() -> String {
 impl World {
     /// Makes the world through the API.
     pub async fn make() -> Self {
+        let mut world = Self::apart().await;
+        world.furnish("shared", Scope::Shared).await;
+        world.leave().await;
+        world
+    }
+
+    /// The world without anything that two groups share, and before anybody leaves.
+    async fn apart() -> Self {
         let service = Service::shared().await;
         let mut world = Self {
             service,
@@ -106,12 +114,17 @@ impl World {
             ("south", Scope::South),
             ("gone own", Scope::Own),
             ("gone other", Scope::Other),
-            ("shared", Scope::Shared),
         ] {
             world.furnish(name, scope).await;
         }
         world.delete("gone own").await;
         world.delete("gone other").await;
+        world
+    }
+
+    /// The world for what has nothing to do with sharing.
+    pub async fn simple() -> Self {
+        let world = Self::apart().await;
         world.leave().await;
         world
     }

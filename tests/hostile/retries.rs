@@ -48,7 +48,7 @@ fn said(answer: &Answer) -> String {
 /// Creates with an id of the client's own, and batches: one effect, and every repeat is answered as such.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_create_that_is_sent_many_times_at_once_has_one_effect() {
-    let (world, report) = (Arc::new(World::make().await), Arc::new(Report::new("creates at once")));
+    let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("creates at once")));
     let (admin, place) = (world.person("admin").clone(), world.place("own").clone());
     let mut count = 0;
     for operation in world.service.document.operations.iter().filter(|one| one.method == "POST" && one.in_club()) {
@@ -78,7 +78,7 @@ async fn a_create_that_is_sent_many_times_at_once_has_one_effect() {
 /// Everything else that writes, with an own fixture: nothing breaks, however often it comes at once.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn no_write_breaks_when_it_is_sent_many_times_at_once() {
-    let (world, report) = (Arc::new(World::make().await), Arc::new(Report::new("writes at once")));
+    let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("writes at once")));
     let admin = world.person("admin").clone();
     let last = |operation: &&Operation| (operation.method == "DELETE", usize::MAX - operation.path.len());
     let skip = ["delete_member", "delete_device", "change_password", "sign_out"];
@@ -91,7 +91,7 @@ async fn no_write_breaks_when_it_is_sent_many_times_at_once() {
         .collect();
     operations.sort_by_key(last);
     for operation in &operations {
-        let place = world.place(if operation.method == "DELETE" { "shared" } else { "own" });
+        let place = world.place(if operation.method == "DELETE" { "other" } else { "own" });
         let asks = vec![world.valid(operation, place, &admin).noted("at once"); many()];
         at_once(&world, &report, asks).await;
     }
@@ -102,7 +102,7 @@ async fn no_write_breaks_when_it_is_sent_many_times_at_once() {
 /// Batches that cross each other, corrections of one record, and the same by push.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn batches_that_cross_and_corrections_at_once_break_nothing() {
-    let (world, report) = (Arc::new(World::make().await), Arc::new(Report::new("batches that cross")));
+    let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("batches that cross")));
     let (admin, place) = (world.person("admin").clone(), world.place("own").clone());
     for (operation, list) in
         [("create_runs", "runs"), ("create_assessments", "assessments"), ("create_race_results", "results")]

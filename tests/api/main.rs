@@ -9,7 +9,6 @@ mod accounts_limits;
 mod accounts_passwords;
 mod accounts_refresh;
 mod athletes;
-mod authorization;
 mod barrier_configurations;
 mod clubs;
 mod competition_specs;

@@ -1,0 +1,189 @@
+//! Who may do what: one row for each operation, written from what was promised and not from the code.
+
+/// Who may perform an operation, and about what it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rule {
+    /// Everybody, without signing in.
+    Public,
+    /// Every account, about itself.
+    Account,
+    /// Every member of the club.
+    Member,
+    /// Members, and for some weeks those who left.
+    Recorder,
+    /// Members who see the group, athlete or session in the path.
+    Seen,
+    /// Admins and coaches.
+    Coach,
+    /// Admins and coaches who see the group, athlete or session in the path.
+    SeenCoach,
+    /// Admins.
+    Admin,
+}
+
+impl Rule {
+    /// Whether the path names a record that not every member sees.
+    pub const fn about_seen(self) -> bool {
+        matches!(self, Self::Seen | Self::SeenCoach)
+    }
+}
+
+/// Operation, rule, and the scope that a token needs.
+pub const TABLE: &[(&str, Rule, &str)] = &[
+    ("get_liveness", Rule::Public, ""),
+    ("get_readiness", Rule::Public, ""),
+    ("get_key_set", Rule::Public, ""),
+    ("sign_up", Rule::Public, ""),
+    ("sign_in", Rule::Public, ""),
+    ("refresh", Rule::Public, ""),
+    ("sign_out", Rule::Public, ""),
+    ("list_published_specs", Rule::Public, ""),
+    ("list_rulesets", Rule::Public, ""),
+    ("analyse_rhythm", Rule::Public, ""),
+    ("get_rhythm_schedule", Rule::Public, ""),
+    ("forecast_final_time", Rule::Public, ""),
+    ("get_stride_marks", Rule::Public, ""),
+    ("get_rhythm_cue", Rule::Public, ""),
+    ("change_password", Rule::Account, ""),
+    ("get_me", Rule::Account, ""),
+    ("list_devices", Rule::Account, ""),
+    ("delete_device", Rule::Account, ""),
+    ("create_club", Rule::Account, "club.admin"),
+    ("accept_invitation", Rule::Account, ""),
+    ("get_club", Rule::Member, "squad.read"),
+    ("update_club", Rule::Admin, "club.admin"),
+    ("list_members", Rule::Admin, "club.admin"),
+    ("get_member", Rule::Admin, "club.admin"),
+    ("update_member", Rule::Admin, "club.admin"),
+    ("delete_member", Rule::Admin, "club.admin"),
+    ("create_invitation", Rule::Admin, "club.admin"),
+    ("list_invitations", Rule::Admin, "club.admin"),
+    ("delete_invitation", Rule::Admin, "club.admin"),
+    ("create_group", Rule::Admin, "club.admin"),
+    ("list_groups", Rule::Member, "squad.read"),
+    ("get_group", Rule::Seen, "squad.read"),
+    ("update_group", Rule::Admin, "club.admin"),
+    ("delete_group", Rule::Admin, "club.admin"),
+    ("import_athletes", Rule::Admin, "club.admin"),
+    ("export_athletes", Rule::Admin, "club.admin"),
+    ("create_athlete", Rule::Coach, "session.write"),
+    ("list_athletes", Rule::Member, "squad.read"),
+    ("get_athlete", Rule::Seen, "squad.read"),
+    ("update_athlete", Rule::SeenCoach, "session.write"),
+    ("delete_athlete", Rule::SeenCoach, "session.write"),
+    ("create_measurement", Rule::SeenCoach, "session.write"),
+    ("list_measurements", Rule::Seen, "squad.read"),
+    ("delete_measurement", Rule::SeenCoach, "session.write"),
+    ("create_venue", Rule::Admin, "club.admin"),
+    ("list_venues", Rule::Member, "squad.read"),
+    ("get_venue", Rule::Member, "squad.read"),
+    ("update_venue", Rule::Admin, "club.admin"),
+    ("delete_venue", Rule::Admin, "club.admin"),
+    ("create_equipment", Rule::Admin, "club.admin"),
+    ("list_all_equipment", Rule::Member, "squad.read"),
+    ("get_equipment", Rule::Member, "squad.read"),
+    ("update_equipment", Rule::Admin, "club.admin"),
+    ("delete_equipment", Rule::Admin, "club.admin"),
+    ("create_barrier_configuration", Rule::Coach, "plan.write"),
+    ("list_barrier_configurations", Rule::Member, "squad.read"),
+    ("get_barrier_configuration", Rule::Member, "squad.read"),
+    ("update_barrier_configuration", Rule::Coach, "plan.write"),
+    ("delete_barrier_configuration", Rule::Coach, "plan.write"),
+    ("create_age_group", Rule::Admin, "club.admin"),
+    ("list_age_groups", Rule::Member, "squad.read"),
+    ("get_age_group", Rule::Member, "squad.read"),
+    ("update_age_group", Rule::Admin, "club.admin"),
+    ("delete_age_group", Rule::Admin, "club.admin"),
+    ("create_competition_spec", Rule::Admin, "club.admin"),
+    ("list_competition_specs", Rule::Member, "squad.read"),
+    ("get_competition_spec", Rule::Member, "squad.read"),
+    ("update_competition_spec", Rule::Admin, "club.admin"),
+    ("delete_competition_spec", Rule::Admin, "club.admin"),
+    ("list_applicable_specs", Rule::Member, "squad.read"),
+    ("create_session", Rule::Coach, "session.write"),
+    ("list_sessions", Rule::Member, "squad.read"),
+    ("get_session", Rule::Seen, "squad.read"),
+    ("update_session", Rule::SeenCoach, "session.write"),
+    ("delete_session", Rule::SeenCoach, "session.write"),
+    ("get_attendance", Rule::Seen, "squad.read"),
+    ("set_attendance", Rule::SeenCoach, "session.write"),
+    ("create_runs", Rule::Coach, "session.write"),
+    ("list_runs", Rule::Member, "squad.read"),
+    ("get_run", Rule::Seen, "squad.read"),
+    ("get_run_rhythm", Rule::Seen, "squad.read"),
+    ("get_club_rhythm_schedule", Rule::Member, "squad.read"),
+    ("create_assessments", Rule::Coach, "assessment.write"),
+    ("list_assessments", Rule::Member, "squad.read"),
+    ("get_assessment", Rule::Seen, "squad.read"),
+    ("get_recommendation", Rule::Seen, "squad.read"),
+    ("list_recommendations", Rule::Seen, "squad.read"),
+    ("get_athlete_progression", Rule::Seen, "squad.read"),
+    ("get_group_progression", Rule::Seen, "squad.read"),
+    ("create_decision", Rule::SeenCoach, "plan.write"),
+    ("list_decisions", Rule::Seen, "squad.read"),
+    ("get_decision", Rule::Seen, "squad.read"),
+    ("create_lane_plan", Rule::SeenCoach, "plan.write"),
+    ("list_lane_plans", Rule::Seen, "squad.read"),
+    ("get_lane_plan", Rule::Seen, "squad.read"),
+    ("delete_lane_plan", Rule::SeenCoach, "plan.write"),
+    ("get_set_out", Rule::Seen, "squad.read"),
+    ("create_race_test", Rule::Coach, "plan.write"),
+    ("list_race_tests", Rule::Member, "squad.read"),
+    ("get_race_test", Rule::Seen, "squad.read"),
+    ("update_race_test", Rule::SeenCoach, "plan.write"),
+    ("delete_race_test", Rule::SeenCoach, "plan.write"),
+    ("set_race_entries", Rule::SeenCoach, "plan.write"),
+    ("create_race_heats", Rule::SeenCoach, "plan.write"),
+    ("get_race_heats", Rule::Seen, "squad.read"),
+    ("create_race_results", Rule::SeenCoach, "session.write"),
+    ("list_race_results", Rule::Seen, "squad.read"),
+    ("list_personal_bests", Rule::Seen, "squad.read"),
+    ("list_changes", Rule::Member, "sync"),
+    ("push_changes", Rule::Recorder, "sync"),
+    ("list_held_items", Rule::Admin, "club.admin"),
+    ("accept_held_item", Rule::Admin, "club.admin"),
+    ("reject_held_item", Rule::Admin, "club.admin"),
+    ("list_refused_edits", Rule::Admin, "club.admin"),
+    ("list_sync_devices", Rule::Admin, "club.admin"),
+    ("resync_device", Rule::Admin, "club.admin"),
+];
+
+/// What a call may be answered with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// Not signed in.
+    SignIn,
+    /// Hidden: there is no such record for this caller.
+    Hidden,
+    /// Forbidden.
+    Forbidden,
+    /// Let through; whatever the body then deserves.
+    Through,
+}
+
+impl Outcome {
+    pub const fn fits(self, status: u16) -> bool {
+        match self {
+            Self::SignIn => status == 401,
+            Self::Hidden => status == 404,
+            Self::Forbidden => status == 403,
+            Self::Through => !matches!(status, 0 | 401 | 403 | 404 | 500..),
+        }
+    }
+}
+
+/// What a caller must be answered about the records of the first group. `role` is empty for those outside the club,
+/// `sees` says whether they see that group, `left` whether they left the club a short time ago.
+#[allow(clippy::match_same_arms)] // the order of the questions is what reads
+pub fn expected(rule: Rule, role: &str, sees: bool, left: bool) -> Outcome {
+    use Outcome::{Forbidden, Hidden, Through};
+    match (rule, role) {
+        (Rule::Public | Rule::Account, _) => Through,
+        (Rule::Recorder, "") if left => Through,
+        (_, "") => Hidden,
+        (_, "admin") => Through,
+        (Rule::Admin, _) | (Rule::Coach | Rule::SeenCoach, "viewer") => Forbidden,
+        (Rule::Seen | Rule::SeenCoach, _) if !sees => Hidden,
+        _ => Through,
+    }
+}

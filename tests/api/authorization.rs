@@ -101,6 +101,7 @@ const TABLE: &[(&str, Rule)] = &[
     ("update_age_group", Rule::Admin),
     ("delete_age_group", Rule::Admin),
     ("create_competition_spec", Rule::Admin),
+    ("adopt_competition_specs", Rule::Admin),
     ("list_competition_specs", Rule::Member),
     ("get_competition_spec", Rule::Member),
     ("update_competition_spec", Rule::Admin),

@@ -11,7 +11,7 @@ use super::decision::{
 };
 use super::estimate::{Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate_keeping};
 use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
-use super::specs::{AgeGroup, Applicable, Birth, Club, Lookup, Query, Spec, lookup, sprint_target};
+use super::specs::{AgeGroup, Applicable, Birth, Club, Lookup, OnFile, Query, Spec, lookup, sprint_target};
 use super::units::{BarrierKind, Length, Sex};
 
 /// Intervals that make a configuration the current one.
@@ -113,6 +113,11 @@ impl Setting {
         lookup(&Query { ruleset: &self.ruleset, sex, birth, on, environment: None }, &club)
     }
 
+    /// What is on file of the club's rule set on a day.
+    pub fn on_file(&self, on: Day) -> OnFile {
+        OnFile::of(&self.ruleset, &Club { specs: &self.specs, age_groups: &self.age_groups }, on)
+    }
+
     /// Heights the club owns, with the wicket height, ascending.
     pub fn heights(&self) -> Vec<Length> {
         let mut heights: Vec<Length> = self.stock.iter().flat_map(|stock| stock.heights.iter().copied()).collect();
@@ -172,7 +177,7 @@ pub fn advise_keeping<'a>(
 /// Advises one athlete on a day from an estimate that was made already, on the same day and from the same runs.
 pub fn advise_from<'a>(record: &Record, setting: &'a Setting, on: Day, estimate: Estimate) -> Advice<'a> {
     let known = setting.specs_for(record.sex, record.birth, on);
-    let target = sprint_target(&known.current, None).copied();
+    let target = sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied();
     let next_target = known.next.as_ref().and_then(|next| {
         let spec = sprint_target(&next.specs, None)?;
         Some((next.applies_from, *spec))

@@ -473,3 +473,79 @@ async fn lists_of_a_clubs_own_rules_stay_whole_while_others_insert(pool: PgPool)
         assert_eq!(unique.len(), walked.len());
     }
 }
+
+#[sqlx::test]
+async fn a_club_whose_rule_set_is_not_on_file_takes_over_another_and_its_athletes_have_a_target(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let club = admin.get("").await.expect(200);
+    admin.patch("", club.header("etag"), json!({"ruleset": "Coast League"})).await.expect(200);
+    let group = admin.group("Sprinters").await;
+    let child = |born: &str| json!({"display_name": "Pella Ford", "sex": "F", "birth_date": born, "group_ids": [group], "experience": "novice"});
+    let athlete = admin.post("/athletes", child("2012-05-20")).await.expect(201).id();
+    let advice = format!("/athletes/{athlete}/recommendation?on=2025-06-01");
+    assert_eq!(admin.get(&advice).await.expect(200).body["no_target_code"], "unknown_ruleset");
+
+    let asked = json!({"from": "UKA-2024", "valid_from": "2025-01-01", "dry_run": true});
+    let preview = admin.post("/competition-specs/adopt", asked).await.expect(200).body;
+    assert_eq!((&preview["dry_run"], &preview["on_file"]), (&json!(true), &json!("by_age")));
+    assert_eq!(admin.get("/competition-specs").await.expect(200).body["items"], json!([]));
+
+    let asked = json!({"from": "UKA-2024", "valid_from": "2025-01-01"});
+    let taken = admin.post("/competition-specs/adopt", asked.clone()).await.expect(200).body;
+    assert_eq!(taken["specifications"], preview["specifications"]);
+    let all = taken["specifications"].as_array().unwrap();
+    assert!(all.len() > 5 && all.iter().all(|one| one["ruleset"] == "Coast League"));
+    assert!(all.iter().all(|one| one["source"].as_str().unwrap().contains("UKA-2024")));
+    let target = admin.get(&advice).await.expect(200).body["target"].clone();
+    assert_eq!((&target["ruleset"], &target["confidence"]), (&json!("Coast League"), &json!("club")));
+    // The published answer for the same girl names the same race (England Athletics, 2024).
+    let published = app
+        .get("/v1/competition-specs?ruleset=UKA-2024&sex=F&birth_date=2012-05-20&on=2025-06-01&environment=outdoor")
+        .await
+        .expect(200)
+        .body;
+    assert_eq!(published["current"][0]["event_code"], target["event_code"]);
+    assert_eq!(published["current"][0]["spacing_m"], target["spacing_m"]);
+
+    let again = admin.post("/competition-specs/adopt", asked).await.expect(200).body;
+    assert_eq!((&again["specifications"], &again["age_groups"]), (&json!([]), &json!([])));
+    assert_eq!(again["kept"].as_array().unwrap().len(), all.len() + taken["age_groups"].as_array().unwrap().len());
+}
+
+#[sqlx::test]
+async fn a_rule_set_that_goes_by_grade_is_taken_over_with_ages_and_broken_mappings_are_named(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let listed = app.get("/v1/rulesets").await.expect(200).body;
+    let by_grade = listed["items"].as_array().unwrap().iter().find(|one| one["on_file"] == "ages_missing").unwrap();
+    let (name, from) = (&by_grade["ruleset"], &by_grade["age_groups"][0]["age_group"]);
+    let adopt = |groups: Value| json!({"from": name, "valid_from": "2026-01-01", "age_groups": groups});
+    let mapped = json!([{"from": from, "to": "Thirteen", "min_age": 12, "max_age": 13, "rule": "end_of_year"}]);
+    let taken = admin.post("/competition-specs/adopt", adopt(mapped)).await.expect(200).body;
+    assert_eq!(taken["age_groups"][0]["age_group"], "Thirteen");
+    assert_eq!(taken["on_file"], "by_age");
+    assert!(taken["specifications"].as_array().unwrap().iter().all(|one| one["age_group"] == "Thirteen"));
+
+    for (body, pointer) in [
+        (json!({"from": "An invented one", "valid_from": "2026-01-01"}), "/from"),
+        // The club's rule set is UKA-2024, in force to 31 March 2026.
+        (json!({"from": "UKA-2024", "valid_from": "2026-03-01"}), "/from"),
+        (json!({"from": "UKA-2024", "valid_from": "1066-01-01"}), "/valid_from"),
+        (adopt(json!([{"from": "Nobody"}])), "/age_groups/0/from"),
+        (adopt(json!([{"from": from, "min_age": 13, "max_age": 12}])), "/age_groups/0/max_age"),
+        (adopt(json!([{"from": from, "min_age": 12}, {"from": from, "min_age": 12}])), "/age_groups/1/to"),
+    ] {
+        admin.post("/competition-specs/adopt", body).await.expect_fault(422, pointer);
+    }
+}
+
+#[sqlx::test]
+async fn somebody_younger_than_every_group_is_shown_the_youngest_ones_race_for_orientation(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let found =
+        app.get("/v1/competition-specs?ruleset=WA&sex=M&birth_date=2015-03-01&on=2026-06-01").await.expect(200).body;
+    assert_eq!(found["current"], json!([]));
+    assert!(found["provisional"].as_array().unwrap().iter().all(|one| one["age_group"] == "U18"), "{found}");
+    assert!(!found["provisional"].as_array().unwrap().is_empty() && found["note"].is_string());
+}

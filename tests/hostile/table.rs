@@ -95,6 +95,7 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("update_age_group", Rule::Admin, "club.admin"),
     ("delete_age_group", Rule::Admin, "club.admin"),
     ("create_competition_spec", Rule::Admin, "club.admin"),
+    ("adopt_competition_specs", Rule::Admin, "club.admin"),
     ("list_competition_specs", Rule::Member, "squad.read"),
     ("get_competition_spec", Rule::Member, "squad.read"),
     ("update_competition_spec", Rule::Admin, "club.admin"),

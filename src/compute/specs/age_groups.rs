@@ -199,6 +199,16 @@ pub struct AgeGroup {
 }
 
 impl AgeGroup {
+    /// Whether an age leads to the group: not for a school grade or a day that the sources do not state.
+    pub fn counts_ages(&self) -> bool {
+        !matches!(self.rule, AgeRule::SchoolGrade | AgeRule::NotStated)
+    }
+
+    /// Whether the row holds on a day.
+    pub fn holds_on(&self, on: Day) -> bool {
+        is_valid(self.valid_from, self.valid_to, on)
+    }
+
     /// The first and last birth date, days since 1970-01-01, that belong to the group on a day; `None` when no date
     /// does or no age is computed for it. Nobody belongs to a group before being born.
     ///
@@ -212,7 +222,7 @@ impl AgeGroup {
     /// assert_eq!(Day::from_days(last), Day::from_ymd(2007, 8, 31));
     /// ```
     pub fn births(&self, on: Day) -> Option<(i32, i32)> {
-        if !is_valid(self.valid_from, self.valid_to, on) {
+        if !self.holds_on(on) {
             return None;
         }
         let [lower, upper] = self.rule.reference(on)?;

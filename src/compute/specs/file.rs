@@ -97,9 +97,35 @@ impl<'a> File<'a> {
                 group,
                 age,
                 certain,
+                provisional: false,
             }));
         }
         found
+    }
+
+    /// For somebody younger than every age group that has a specification: those of the youngest such group.
+    pub(super) fn provisional(&self, on: Day) -> Vec<Applicable<'a>> {
+        let (born_first, _) = self.birth.range();
+        let specs = self.specs_on(on);
+        let groups: Vec<(&'a AgeGroup, i32)> = self
+            .groups_on(on)
+            .into_iter()
+            .filter(|group| specs.iter().any(|spec| belongs(spec, group)))
+            .filter_map(|group| Some((group, group.births(on)?.1)))
+            .collect();
+        let Some(latest) = groups.iter().map(|(_, last)| *last).max().filter(|last| born_first.days() > *last) else {
+            return Vec::new();
+        };
+        let youngest = groups.into_iter().filter(|(_, last)| *last == latest).filter_map(|(group, _)| {
+            let age = group.age(self.birth, on)?;
+            Some((group, age))
+        });
+        youngest
+            .flat_map(|(group, age)| {
+                let specs = specs.iter().filter(move |spec| belongs(spec, group));
+                specs.map(move |spec| Applicable { spec, group, age, certain: false, provisional: true })
+            })
+            .collect()
     }
 
     pub(super) fn reason(&self, found: &[Applicable<'_>], on: Day) -> Option<Reason> {
@@ -158,7 +184,7 @@ impl<'a> File<'a> {
 }
 
 /// Whether a specification is for an age group.
-fn belongs(spec: &Spec, group: &AgeGroup) -> bool {
+pub(super) fn belongs(spec: &Spec, group: &AgeGroup) -> bool {
     spec.age_group == group.code && takes_in(&spec.ruleset, &group.ruleset)
 }
 

@@ -2,9 +2,9 @@
 
 use std::cmp::Reverse;
 
-use super::age_groups::{AgeGroup, AgeSpan, Birth};
-use super::file::File;
-use super::{Environment, Spec};
+use super::age_groups::{AgeGroup, AgeSpan, Birth, published_age_groups};
+use super::file::{File, belongs};
+use super::{Environment, Spec, published};
 use crate::day::Day;
 use crate::units::Sex;
 
@@ -46,6 +46,8 @@ pub struct Applicable<'a> {
     pub age: AgeSpan,
     /// Whether it applies for every birth date that is possible; `false` only where the year alone is known.
     pub certain: bool,
+    /// Whether the athlete is too young for every group, and this is what the youngest one races over: for orientation.
+    pub provisional: bool,
 }
 
 /// Why no specification applies.
@@ -97,6 +99,8 @@ pub struct Lookup<'a> {
     pub current: Vec<Applicable<'a>>,
     /// Why `current` is empty, if it is.
     pub reason: Option<Reason>,
+    /// What the youngest group races over, for somebody who is too young for every group; else empty.
+    pub provisional: Vec<Applicable<'a>>,
     /// Specifications of groups that go by school grade, for a person to choose from.
     pub by_grade: Vec<&'a Spec>,
     /// The first change of the set within four years, if there is one.
@@ -133,7 +137,8 @@ pub fn lookup<'a>(query: &Query<'_>, club: &Club<'a>) -> Lookup<'a> {
         .map(|day| (day, file.applicable(day)))
         .find(|(_, specs)| !same_set(specs, &current))
         .map(|(applies_from, specs)| Upcoming { applies_from, reason: file.reason(&specs, applies_from), specs });
-    Lookup { reason: file.reason(&current, query.on), by_grade: file.by_grade(query.on), current, next }
+    let provisional = if current.is_empty() { file.provisional(query.on) } else { Vec::new() };
+    Lookup { reason: file.reason(&current, query.on), provisional, by_grade: file.by_grade(query.on), current, next }
 }
 
 /// The sprint-hurdle specification to train towards, out of the current ones.
@@ -161,6 +166,62 @@ pub fn sprint_target<'b, 'a>(
             &*one.spec.event_code,
         )
     })
+}
+
+/// What a rule set offers an athlete whose age alone is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OnFile {
+    /// Specifications that an age leads to.
+    ByAge,
+    /// Specifications, but a school grade or an unstated day decides who races over them: an admin maps groups to ages.
+    AgesMissing,
+    /// Specifications that an age led to, but on other days: a newer edition may apply.
+    NotInForce,
+    /// No sprint-hurdle specification at all.
+    Nothing,
+}
+
+impl OnFile {
+    /// What is on file of a rule set, published and a club's own, on a day.
+    ///
+    /// ```
+    /// use lanewright_compute::day::Day;
+    /// use lanewright_compute::specs::{Club, OnFile};
+    ///
+    /// let on = |ruleset, year| OnFile::of(ruleset, &Club::default(), Day::from_ymd(year, 6, 1).unwrap());
+    /// assert_eq!(on("UKA", 2025), OnFile::ByAge);
+    /// assert_eq!(on("UKA", 2027), OnFile::NotInForce);
+    /// assert_eq!(on("an invented one", 2025), OnFile::Nothing);
+    /// ```
+    pub fn of(ruleset: &str, club: &Club<'_>, on: Day) -> Self {
+        let mut specs: Vec<&Spec> = published().collect();
+        specs.extend(club.specs);
+        specs.retain(|spec| spec.is_under(ruleset) && spec.is_sprint());
+        if specs.is_empty() {
+            return Self::Nothing;
+        }
+        let aged = |spec: &Spec, holding: bool| {
+            let mut groups = published_age_groups().iter().chain(club.age_groups);
+            groups.any(|group| group.counts_ages() && belongs(spec, group) && (!holding || group.holds_on(on)))
+        };
+        if specs.iter().any(|spec| spec.holds_on(on) && aged(spec, true)) {
+            Self::ByAge
+        } else if specs.iter().any(|spec| aged(spec, false)) {
+            Self::NotInForce
+        } else {
+            Self::AgesMissing
+        }
+    }
+
+    /// The word used in JSON.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::ByAge => "by_age",
+            Self::AgesMissing => "ages_missing",
+            Self::NotInForce => "not_in_force",
+            Self::Nothing => "nothing",
+        }
+    }
 }
 
 /// Whether two answers hold the same rows, certain or not.

@@ -17,7 +17,7 @@ use super::day::Day;
 use super::units::{Length, Sex};
 
 pub use age_groups::{AgeGroup, AgeRule, AgeSpan, Birth, published_age_groups};
-pub use lookup::{Applicable, Club, Lookup, Query, Reason, Upcoming, lookup, sprint_target};
+pub use lookup::{Applicable, Club, Lookup, OnFile, Query, Reason, Upcoming, lookup, sprint_target};
 pub use sources::{SOURCES, Source, source};
 pub use table::published;
 
@@ -163,6 +163,16 @@ impl Spec {
     /// between them is a design choice.
     pub const fn is_sprint(&self) -> bool {
         self.between.mm() <= 10_000
+    }
+
+    /// Whether the row holds on a day.
+    pub fn holds_on(&self, on: Day) -> bool {
+        is_valid(self.valid_from, self.valid_to, on)
+    }
+
+    /// Whether a rule set, named with or without its edition year, has this specification.
+    pub fn is_under(&self, ruleset: &str) -> bool {
+        takes_in(ruleset, &self.ruleset)
     }
 
     /// The sources of the row, in its order; an id that is not among [`SOURCES`] is left out.

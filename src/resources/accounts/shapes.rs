@@ -9,6 +9,8 @@ use uuid::Uuid;
 use super::devices_store::Device;
 use super::model::NewClub;
 use super::store::{Account, Membership};
+use crate::compute::day::Day;
+use crate::compute::specs::{self, OnFile};
 use crate::platform::access::Role;
 use crate::platform::ids::{AccountId, ClubId, DeviceId};
 
@@ -156,17 +158,28 @@ pub struct ClubCreated {
     /// The rule set its athletes race under.
     #[schema(max_length = 40, example = "UKA-2026")]
     pub ruleset: String,
+    /// What athletes find under that rule set: `by_age`, `ages_missing`, `not_in_force` or
+    /// `nothing`; see `GET /v1/rulesets`.
+    #[schema(max_length = 12, example = "by_age")]
+    pub on_file: &'static str,
+    /// The same as a sentence. `POST /v1/clubs/{club_id}/competition-specs/adopt` takes over another rule set.
+    #[schema(max_length = 400, example = "Specifications are on file, and ages lead to them.")]
+    pub note: &'static str,
 }
 
 impl ClubCreated {
     /// The view of a club that was just founded.
     pub fn new(id: ClubId, rev: i64, club: &NewClub) -> Self {
+        let today = Day::from_days(Utc::now().date_naive().to_epoch_days()).unwrap_or(Day::MIN);
+        let on_file = OnFile::of(&club.ruleset, &specs::Club::default(), today);
         Self {
             id,
             rev,
             name: club.name.clone(),
             time_zone: club.time_zone.name().to_owned(),
             ruleset: club.ruleset.clone(),
+            on_file: on_file.as_str(),
+            note: on_file.sentence(),
         }
     }
 }

@@ -9,4 +9,4 @@ mod store;
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{CautionView, MissingView, ReasonView, StandingView, WallView};
-pub use store::{Person, load, setting};
+pub use store::{Person, day, load, setting};

@@ -7,3 +7,6 @@ mod store;
 pub mod sync;
 
 pub use http::routes;
+pub use model::Group;
+pub use shapes::Fields;
+pub use store::insert;

@@ -10,7 +10,7 @@ use utoipa::IntoParams;
 
 use super::published::{Answer, RulesetList, RulesetView, SpecView};
 use crate::compute::day::Day;
-use crate::compute::specs::{Birth, Club, Environment, Query, lookup, published, published_age_groups};
+use crate::compute::specs::{Birth, Club, Environment, OnFile, Query, lookup, published, published_age_groups};
 use crate::compute::units::Sex;
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::Db;
@@ -130,9 +130,8 @@ async fn list_published_specs(params: Params<PublishedParams>) -> Result<HttpRes
 
 /// Everything on file of a rule set, of all its editions when its year is left out.
 fn every_spec(ruleset: &str, environment: Option<Environment>) -> Answer {
-    let edition = |name: &str| name == ruleset || name.strip_prefix(ruleset).is_some_and(|rest| rest.starts_with('-'));
     let current: Vec<SpecView> = published()
-        .filter(|spec| edition(&spec.ruleset) && environment.is_none_or(|wanted| wanted == spec.environment))
+        .filter(|spec| spec.is_under(ruleset) && environment.is_none_or(|wanted| wanted == spec.environment))
         .map(SpecView::alone)
         .collect();
     let note = current.is_empty().then(|| {
@@ -140,7 +139,7 @@ fn every_spec(ruleset: &str, environment: Option<Environment>) -> Answer {
          with POST /v1/clubs/{club_id}/competition-specs."
             .to_owned()
     });
-    Answer { current, next: Vec::new(), note }
+    Answer { current, next: Vec::new(), provisional: Vec::new(), note }
 }
 
 /// The published rule sets with their age groups.
@@ -150,20 +149,30 @@ fn every_spec(ruleset: &str, environment: Option<Environment>) -> Answer {
     responses((status = 200, description = "The rule sets", body = RulesetList))
 )]
 #[get("/v1/rulesets")]
-async fn list_rulesets() -> HttpResponse {
+async fn list_rulesets() -> Result<HttpResponse, Problem> {
+    let today = day("on", Utc::now().date_naive())?;
     let names: BTreeSet<&str> = published()
         .map(|spec| &*spec.ruleset)
         .chain(published_age_groups().iter().map(|group| &*group.ruleset))
         .collect();
     let items = names
         .into_iter()
-        .map(|name| RulesetView {
-            ruleset: name.to_owned(),
-            age_groups: published_age_groups().iter().filter(|group| group.ruleset == name).map(Into::into).collect(),
-            specifications: published().filter(|spec| spec.ruleset == name).count(),
+        .map(|name| {
+            let on_file = OnFile::of(name, &Club::default(), today);
+            RulesetView {
+                ruleset: name.to_owned(),
+                age_groups: published_age_groups()
+                    .iter()
+                    .filter(|group| group.ruleset == name)
+                    .map(Into::into)
+                    .collect(),
+                specifications: published().filter(|spec| spec.ruleset == name).count(),
+                on_file: on_file.as_str(),
+                note: on_file.sentence(),
+            }
         })
         .collect();
-    HttpResponse::Ok().insert_header(CACHE).json(RulesetList { items })
+    Ok(HttpResponse::Ok().insert_header(CACHE).json(RulesetList { items }))
 }
 
 /// The specifications that apply to an athlete or a birth on a day, the club's own included.

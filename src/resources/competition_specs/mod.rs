@@ -1,5 +1,6 @@
 //! Competition specifications: the published ones, a club's own, and which apply to whom.
 
+mod adopt;
 mod lookup;
 pub mod model;
 mod own;
@@ -12,5 +13,6 @@ pub mod sync;
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     // Fixed paths first: `applicable` is not an id.
     lookup::routes(config);
+    adopt::routes(config);
     own::routes(config);
 }

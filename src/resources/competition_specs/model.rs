@@ -1,5 +1,7 @@
 //! A club's own competition specification and its rules.
 
+pub mod adoption;
+
 use chrono::{Datelike, NaiveDate};
 
 use crate::compute::specs::Environment;

@@ -173,6 +173,9 @@ pub struct Answer {
     /// Those that apply after the next change, with its day.
     #[schema(max_items = 500)]
     pub next: Vec<SpecView>,
+    /// What the youngest age group races over, for somebody younger than every group: for orientation only.
+    #[schema(max_items = 500)]
+    pub provisional: Vec<SpecView>,
     /// Why nothing applies, and how a club adds what is missing.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 700, example = "No specification is on file for this age group.")]
@@ -188,6 +191,7 @@ impl Answer {
             let day = NaiveDate::from_epoch_days(next.applies_from.days());
             next.specs.iter().map(|one| SpecView::applicable(one, day)).collect()
         });
+        let provisional = found.provisional.iter().map(|one| SpecView::applicable(one, None)).collect();
         let note = found.reason.map(|reason| {
             format!(
                 "{} A club admin can add a specification with POST /v1/clubs/{{club_id}}/competition-specs and an age group \
@@ -195,7 +199,7 @@ impl Answer {
                 reason.sentence()
             )
         });
-        Self { current, next: next.unwrap_or_default(), note }
+        Self { current, next: next.unwrap_or_default(), provisional, note }
     }
 }
 
@@ -212,6 +216,13 @@ pub struct RulesetView {
     /// How many specifications are on file.
     #[schema(minimum = 0, example = 20)]
     pub specifications: usize,
+    /// What its athletes find: `by_age` (a target for each age), `ages_missing` (a club tells the ages of the groups),
+    /// `not_in_force` (a newer edition may apply today) or `nothing` (no sprint-hurdle specification).
+    #[schema(max_length = 12, example = "by_age")]
+    pub on_file: &'static str,
+    /// The same as a sentence.
+    #[schema(max_length = 400, example = "Specifications are on file, and ages lead to them.")]
+    pub note: &'static str,
 }
 
 /// The published rule sets.

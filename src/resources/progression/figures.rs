@@ -306,6 +306,9 @@ pub struct TargetView {
     barriers: u8,
     /// Whether it applies for sure; with only a birth year on file it may not.
     certain: bool,
+    /// Whether the athlete is younger than every age group on file and this is what the youngest races over: for
+    /// orientation, not to race over.
+    provisional: bool,
     /// The first day on which it applies, for a coming target.
     #[serde(skip_serializing_if = "Option::is_none")]
     applies_from: Option<NaiveDate>,
@@ -318,7 +321,8 @@ impl TargetView {
     /// The view of a target; `from` for one that does not apply yet.
     pub fn new(one: &Applicable<'_>, from: Option<Day>) -> Self {
         let spec = one.spec;
-        let when = from.map_or_else(|| "The target is".to_owned(), |day| format!("From {day} the target is"));
+        let today = if one.provisional { "For orientation, being younger than every group:" } else { "The target is" };
+        let when = from.map_or_else(|| today.to_owned(), |day| format!("From {day} the target is"));
         let (height, spacing) = (spec.height.metres(), spec.between.metres());
         Self {
             ruleset: spec.ruleset.to_string(),
@@ -328,6 +332,7 @@ impl TargetView {
             spacing_m: spacing,
             barriers: spec.barriers,
             certain: one.certain,
+            provisional: one.provisional,
             applies_from: from.map(date),
             text: format!("{when} {} {}: {height:.2} m high, {spacing:.2} m apart.", spec.event_code, spec.age_group),
         }

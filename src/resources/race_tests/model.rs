@@ -113,14 +113,9 @@ pub struct Named<'a> {
     pub environment: Option<&'a str>,
 }
 
-/// Whether a rule set, named with or without its edition year, takes in this edition.
-fn takes_in(ruleset: &str, edition: &str) -> bool {
-    edition == ruleset || edition.strip_prefix(ruleset).is_some_and(|rest| rest.starts_with('-'))
-}
-
 impl Named<'_> {
     fn fits(&self, spec: &Spec, ruleset: &str, on: Day) -> bool {
-        takes_in(ruleset, &spec.ruleset)
+        spec.is_under(ruleset)
             && spec.event_code == self.event_code
             && spec.age_group == self.age_group
             && self.sex.is_none_or(|word| spec.sex.is_none_or(|sex| sex.as_str() == word))

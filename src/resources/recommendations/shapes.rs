@@ -133,6 +133,9 @@ pub struct TargetView {
     confidence: String,
     /// Whether it applies for sure; with only a birth year on file it may not.
     certain: bool,
+    /// Whether the athlete is younger than every age group on file and this is what the youngest races over: for
+    /// orientation, not to race over.
+    provisional: bool,
     /// The first day on which it applies, for a coming target.
     #[serde(skip_serializing_if = "Option::is_none")]
     applies_from: Option<NaiveDate>,
@@ -159,6 +162,7 @@ impl TargetView {
             source: if read.is_empty() { spec.note.to_string() } else { read.join("; ") },
             confidence: spec.confidence.as_str().to_owned(),
             certain: one.certain,
+            provisional: one.provisional,
             applies_from,
         }
     }

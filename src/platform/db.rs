@@ -7,6 +7,7 @@ mod life;
 mod locks;
 pub mod unique;
 
+use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;

@@ -111,6 +111,9 @@ fn club_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
             json!({"id": id, "ruleset": "X", "age_group": id.simple().to_string(), "rule": "end_of_year", "min_age": 11, "max_age": 12,
                 "valid_from": "2026-01-01", "source": world.mark(scope)})
         }
+        "adopt_competition_specs" => {
+            json!({"from": "WA", "valid_from": "2026-01-01", "age_groups": [{"from": "U18", "to": id.simple().to_string()}]})
+        }
         "create_competition_spec" | "update_competition_spec" => {
             json!({"id": id, "ruleset": "X", "event_code": "60H", "environment": "indoor", "sex": "X",
                 "age_group": id.simple().to_string(), "race_distance_m": 60, "barriers": 6, "height_m": 0.6, "to_first_m": 12,

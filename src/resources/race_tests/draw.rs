@@ -16,7 +16,7 @@ use crate::compute::race::{
 };
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{Actor, ClubTx, Db, Kind, StoreError};
+use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::ids::AthleteId;
 use crate::platform::lanes::Lanes;

@@ -174,7 +174,7 @@ impl Parsed {
     pub fn writes(&self) -> Vec<Uuid> {
         let Ok((kind, op)) = &self.parsed else { return Vec::new() };
         let named = |name| op.data.get(name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
-        let own = if self.attends().is_some() { named("session_id") } else { Some(entity(*kind, op)) };
+        let own = if self.attends().is_some() { named("session_id") } else { Some(record(*kind, op).id) };
         own.into_iter().chain(named("supersedes")).collect()
     }
 

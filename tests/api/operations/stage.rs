@@ -194,6 +194,10 @@ impl Stage {
                 "height_m": 0.6, "to_first_m": 12, "between_m": 7, "run_in_m": 13, "valid_from": "2026-01-01",
                 "source": "us"}),
             ),
+            "adopt_competition_specs" => (
+                "/competition-specs/adopt".to_owned(),
+                json!({"from": "WA", "valid_from": "2026-01-01", "age_groups": [{"from": "U18", "to": format!("W{n}")}]}),
+            ),
             "create_athlete" => (
                 "/athletes".to_owned(),
                 json!({"display_name": format!("Runner {n}"), "sex": "F",

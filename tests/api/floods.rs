@@ -177,12 +177,12 @@ async fn a_full_lane_says_so_and_leaves_other_clubs_alone(pool: PgPool) {
     let ask = json!({"lanes": 2, "capacity": 4, "barriers": {"min": 3, "max": 4}});
     let turns = occupy(&app.lanes.plans).await;
     let (sender, mut answers) = tokio::sync::mpsc::unbounded_channel();
-    for _ in 0..12 {
+    for _ in 0..40 {
         let (coach, sender, plans, ask) = (coach.clone(), sender.clone(), plans.clone(), ask.clone());
         tokio::spawn(async move { sender.send(coach.post(&plans, ask).await) });
     }
     drop(sender);
-    // Four of an account wait; the rest is refused while they do.
+    // Thirty-two of an account wait; the rest is refused while they do.
     for _ in 0..8 {
         let refused = answers.recv().await.unwrap().expect(503);
         assert_eq!((refused.header("retry-after"), &refused.body["type"]), ("5", &json!("/problems/unavailable")));

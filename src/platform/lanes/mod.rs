@@ -160,14 +160,15 @@ fn cores() -> usize {
 impl Lanes {
     /// The lanes of a service with so many database connections.
     pub fn new(connections: usize) -> Self {
-        let few = Bounds { account: 4, club: 8, all: 64 };
-        let many = Bounds { account: 16, club: 32, all: 128 };
+        // Whoever waits holds nothing and has their turn only after the other clubs: what a phone sends many times over may
+        // wait, what comes by the hundred is told to come again.
+        let bounds = Bounds { account: 32, club: 64, all: 256 };
         Self {
-            plans: Lane::new("plans", cores(), 15, few),
-            squads: Lane::new("squads", cores(), 10, few),
-            athletes: Lane::new("athletes", cores(), 5, many),
-            strangers: Lane::new("strangers", 1, 10, Bounds { account: 8, club: 8, all: 64 }),
-            reads: Lane::new("reads", connections / 2, 0, many),
+            plans: Lane::new("plans", cores(), 15, bounds),
+            squads: Lane::new("squads", cores(), 10, bounds),
+            athletes: Lane::new("athletes", cores(), 5, bounds),
+            strangers: Lane::new("strangers", 1, 10, bounds),
+            reads: Lane::new("reads", connections / 2, 0, bounds),
         }
     }
 }

@@ -27,7 +27,10 @@
 //! | decision: a likelier rhythm never turns a step up into a step back | `decision_laws::a_likelier_rhythm_never_turns_a_step_up_into_a_step_back` |
 //! | decision: reasons, base cautions, and the same answer for the same input | `decision_laws::every_decision_has_a_reason_the_base_cautions_and_a_day` |
 //! | words: three sentences, at most 60 words, the proposal and what would change it; no step up after a fall or pain | `explanations` |
-//! | lane plan: over the spacing, training is worth most where P(hold) is p* | `lane_plan_laws::training_is_worth_most_where_the_rhythm_is_as_likely_to_hold_as_wanted` |
+//! | region: exactly what its laws say, on 20,000 random situations and in simulated clubs of eight weeks | `region_laws` |
+//! | lane plan: nothing lost as advised, more the further away, twice on the harder side | `lane_plan_laws::a_lane_loses_nothing_as_advised_and_more_the_further_away` |
+//! | lane plan: who was served badly lately counts more, within bounds | `lane_plan_laws::a_loss_counts_more_the_more_was_lost_lately_within_bounds` |
+//! | lane plan: a squad advances as if everybody had a private lane | `region_laws::planned_clubs_keep_every_law_and_advance_like_private_lanes` |
 //! | lane plan: exact | `lane_plan::small_plans_are_as_good_as_the_best_of_all_plans`, `lane_plan_milp` |
 //! | lane plan: the order of the input does not matter; more of anything is never worse | `lane_plan::the_order_of_athletes_candidates_and_stock_does_not_matter`, `::more_of_anything_never_makes_a_plan_worse` |
 //! | lane plan: a spent budget says its gap | `lane_plan::a_spent_budget_gives_a_plan_with_its_gap_or_says_so` |

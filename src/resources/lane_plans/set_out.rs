@@ -196,7 +196,7 @@ async fn get_set_out(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     let (info, found) = load(&mut tx, &req).await?;
     drop(tx);
     let (_, content) = found.value.shown()?;
-    if content.lanes.is_empty() && format == Format::Svg {
+    if content.lanes.is_empty() && matches!(format, Format::Svg) {
         return Err(Problem::new(Code::Conflict, "There is no lane to draw: everybody rests or waits."));
     }
     let broken = |_| Problem::new(Code::Internal, "The sheet could not be drawn.");

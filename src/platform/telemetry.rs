@@ -2,11 +2,11 @@
 
 use std::time::Instant;
 
+use actix_web::Error;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{HeaderName, HeaderValue};
 use actix_web::middleware::Next;
-use actix_web::Error;
 use uuid::Uuid;
 
 use super::lanes::Who;

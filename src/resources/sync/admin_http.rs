@@ -105,12 +105,7 @@ async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId
 }
 
 /// The fact in the path, which nobody else files or decides on meanwhile.
-async fn alone(
-    tx: &mut ClubTx,
-    req: &HttpRequest,
-    kind: Option<&str>,
-    with_session: bool,
-) -> Result<HeldRow, Problem> {
+async fn alone(tx: &mut ClubTx, req: &HttpRequest, kind: Option<&str>, with_session: bool) -> Result<HeldRow, Problem> {
     let held = load(tx, req, kind).await?;
     let named = |name| held.data.get(name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
     let session = named("session_id").filter(|_| with_session);

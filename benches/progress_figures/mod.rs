@@ -7,7 +7,7 @@ use std::time::Instant;
 
 use lanewright::compute::advice::{Record, RunRecord, Setting};
 use lanewright::compute::day::Day;
-use lanewright::compute::decision::{Clearance, Policy, Ratings};
+use lanewright::compute::decision::{Clearance, Policy, Ratings, Status};
 use lanewright::compute::prior::Experience;
 use lanewright::compute::progress::{Period, progress};
 use lanewright::compute::specs::Birth;
@@ -82,6 +82,7 @@ fn record(athlete: u32, to: Day) -> Record {
         sprint_30m_s: None,
         sprint_50m_s: None,
         restricted_until: None,
+        status: Status::Active,
         ratings: Ratings::default(),
         clearance: Clearance::NotNeeded,
         runs,

@@ -309,7 +309,7 @@ proptest! {
         let heights = [300, 450, 762];
         let best = at(LowBarrier, heights[height], 4_000 + 125 * best);
         let here = at(LowBarrier, 450, 4_000 + 125 * here);
-        let standing = Standing { here, hold_here: 0.81, best, hold_best: 0.79, regret, pinned };
+        let standing = Standing { here, hold_here: 0.81, best, hold_best: 0.79, regret, step: lanewright::compute::units::Length::from_mm(250), pinned };
         listed(&Standing::CODES, standing.code(), &standing.params(), &standing.text());
         prop_assert!(standing.text().contains("81 %"));
         prop_assert!(words(&standing.text()) <= 60, "{}", standing.text());

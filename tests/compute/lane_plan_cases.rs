@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use lanewright::compute::decision::Configuration;
 use lanewright::compute::lane_plan::{Athlete, Candidate, Lane, Objective, Pin, Plan, Problem, StockItem};
 use lanewright::compute::units::{BarrierKind, Length};
 

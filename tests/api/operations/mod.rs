@@ -1,6 +1,7 @@
 //! Every operation of the document, carried out for real: a request that succeeds, and what it needs.
 
 mod crowd;
+mod pairs;
 mod single;
 mod stage;
 mod strikes;

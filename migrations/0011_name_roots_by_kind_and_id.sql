@@ -13,6 +13,8 @@ declare
   others uuid[];
   others_known boolean;
   kept uuid[];
+  -- The end of the log before this file adds to it, and the last number that it gave.
+  head bigint;
   last bigint;
 begin
   foreach t in array walled loop
@@ -52,6 +54,7 @@ begin
     group by u.club_id, u.id
     order by u.club_id, u.id
   loop
+    select x.seq into head from club_clock x where x.club_id = twin.club_id;
     inside := array(select distinct s.scope_id from root_scope s where s.club_id = twin.club_id and s.root_id = twin.id);
     told := inside || array(
       select unnest(c.before_scopes || c.after_scopes) from club_change c
@@ -71,11 +74,12 @@ begin
     loop
       others := array(
         select a.scope from club_change c cross join lateral unnest(c.after_scopes) as a (scope)
-        where c.club_id = twin.club_id and c.entity_id = twin.id and c.kind = side.other
+        where c.club_id = twin.club_id and c.seq <= head and c.entity_id = twin.id and c.kind = side.other
           and c.before_scopes is not null and not a.scope = any (c.before_scopes));
       others_known := exists (
         select from club_change c
-        where c.club_id = twin.club_id and c.entity_id = twin.id and c.kind = side.other and c.before_scopes = '{}');
+        where c.club_id = twin.club_id and c.seq <= head and c.entity_id = twin.id and c.kind = side.other
+          and c.before_scopes = '{}');
       if side.kind = 'athlete' then
         others_known := others_known
           or not exists (select from sessions s where s.club_id = twin.club_id and s.id = twin.id);
@@ -86,7 +90,8 @@ begin
       kept := null;
       for row_of in
         select c.before_scopes, c.after_scopes from club_change c
-        where c.club_id = twin.club_id and c.entity_id = twin.id and c.kind = side.kind and c.before_scopes is not null
+        where c.club_id = twin.club_id and c.seq <= head and c.entity_id = twin.id and c.kind = side.kind
+          and c.before_scopes is not null
         order by c.seq
       loop
         if kept is null then

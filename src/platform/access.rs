@@ -133,6 +133,7 @@ async fn authenticate(db: &Db, claims: Claims) -> Result<Caller, Problem> {
 /// # Errors
 /// When the database is away.
 pub async fn signed_in(db: &Db, accounts: &[Uuid], devices: &[Uuid]) -> Result<HashSet<DeviceId>, StoreError> {
+    let tables = db.accounts()?;
     let ask = async || {
         sqlx::query_scalar!(
             r#"
@@ -144,7 +145,7 @@ pub async fn signed_in(db: &Db, accounts: &[Uuid], devices: &[Uuid]) -> Result<H
             accounts,
             devices
         )
-        .fetch_all(db.accounts())
+        .fetch_all(tables.pool())
         .await
     };
     let live = match ask().await {
@@ -191,21 +192,16 @@ pub struct Permit<A> {
     pub device: DeviceId,
     /// When the access token expires (seconds since 1970).
     pub expires: i64,
-    /// The record that the request edits: its kind and id.
-    edits: Option<(String, Uuid)>,
+    /// The record that the request edits.
+    edits: Option<Uuid>,
     act: PhantomData<A>,
 }
 
-/// The record at the end of the path of an edit, its kind as in the change log.
-fn edited(req: &HttpRequest) -> Option<(String, Uuid)> {
+/// The record at the end of the path of an edit.
+fn edited(req: &HttpRequest) -> Option<Uuid> {
     let edit = [Method::PUT, Method::PATCH, Method::DELETE].contains(req.method());
-    let (name, text) = req.match_info().iter().last().filter(|_| edit)?;
-    let kind = match name.trim_end_matches("_id") {
-        "plan" => "lane_plan",
-        "decision" => "recommendation",
-        word => word,
-    };
-    Some((kind.to_owned(), Uuid::try_parse(text).ok()?))
+    let last = req.match_info().iter().last().filter(|_| edit);
+    last.and_then(|(_, text)| Uuid::try_parse(text).ok())
 }
 
 impl<A: Act> FromRequest for Permit<A> {
@@ -350,14 +346,24 @@ impl<A: Act> Permit<A> {
         Ok(db.read(self.club, &self.actor).await?)
     }
 
+    /// A writing transaction that makes this record, for itself: a create that was sent twice meets what the first stored.
+    ///
+    /// # Errors
+    /// When the database is away, or somebody else writes the record for too long.
+    pub async fn create(&self, db: &Db, record: impl Into<Uuid>) -> Result<ClubTx, Problem> {
+        let mut tx = self.write(db).await?;
+        tx.alone(record.into()).await?;
+        Ok(tx)
+    }
+
     /// A writing transaction in the club; one of an edit has the record for itself.
     ///
     /// # Errors
     /// When the database is away, or somebody else edits the record for too long.
     pub async fn write(&self, db: &Db) -> Result<ClubTx, Problem> {
         let mut tx = db.write(self.club, &self.actor).await?;
-        if let Some((kind, record)) = &self.edits {
-            tx.alone(kind, *record).await?;
+        if let Some(record) = self.edits {
+            tx.alone(record).await?;
         }
         Ok(tx)
     }

@@ -69,6 +69,8 @@ struct Club {
     ground: Ground,
     /// Every record that there was, by type and id, with the ids of what phones do not carry.
     victims: BTreeSet<Key>,
+    /// Those of another club: their ids are free in this one.
+    foreign: BTreeSet<Key>,
 }
 
 fn athlete(name: &str, group: &str) -> Value {
@@ -257,7 +259,8 @@ async fn club(pool: PgPool) -> Club {
     let invitation = admin.post("/invitations", invitation).await.expect(201).id();
     let mut victims: BTreeSet<Key> = delete_some(&admin, &hidden).await;
     victims.extend(copy(&admin).await.into_keys());
-    victims.extend(copy(&south).await.into_keys());
+    let foreign: BTreeSet<Key> = copy(&south).await.into_keys().collect();
+    victims.extend(foreign.iter().cloned());
     let listed = types(&admin).await;
     for kind in &listed {
         assert!(victims.iter().any(|(one, _)| one == kind), "no {kind} whose id could be taken");
@@ -266,7 +269,7 @@ async fn club(pool: PgPool) -> Club {
     victims.extend([("invitation".to_owned(), invitation), ("held_item".to_owned(), held)]);
     victims.extend([&admin, &own, &other, &south].map(|one| ("member".to_owned(), one.account.clone())));
     let ground = fill(&admin, "Ground", &others, day).await;
-    Club { admin, own, other, viewer, ground, victims }
+    Club { admin, own, other, viewer, ground, victims, foreign }
 }
 
 /// The types that the service syncs, in its own words.
@@ -356,7 +359,9 @@ impl Club {
                 assert!(status < 500, "a {kind} under the id of a {of}: {status}");
                 let key = (kind.to_owned(), id.clone());
                 // Groups are scopes beside the club, whose id they cannot have.
-                if self.victims.contains(&key) || (kind, of.as_str()) == ("group", "club") && id == &self.admin.club {
+                let taken = self.victims.contains(&key) && !self.foreign.contains(&key);
+                if taken || (kind, of.as_str()) == ("group", "club") && id == &self.admin.club {
+                    assert_ne!(status, 201, "a second {kind} under the id {id}");
                     continue;
                 }
                 assert_eq!(status, 201, "a {kind} under the id {id} of a {of}");

@@ -17,6 +17,7 @@ mod kinds;
 mod kinds_migration;
 mod measurements;
 mod members;
+mod operations;
 mod progression;
 mod race_tests;
 mod rhythm;

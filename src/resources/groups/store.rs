@@ -10,8 +10,6 @@ use crate::platform::grants;
 use crate::platform::ids::GroupId;
 use crate::platform::stored::Stored;
 
-const NAME_TAKEN: &str = "Another group of the club has this name. Choose a different one.";
-
 struct Row {
     id: Uuid,
     rev: i64,
@@ -49,7 +47,7 @@ pub async fn insert(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<bool,
     )
     .execute(tx.changing(Change::put(Kind::Group, id)))
     .await
-    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    .map_err(|error| StoreError::from(error).conflict_on("groups_name"))?;
     Ok(done.rows_affected() == 1)
 }
 
@@ -118,7 +116,7 @@ pub async fn save(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<(), Sto
     )
     .execute(tx.changing(Change::put(Kind::Group, id)))
     .await
-    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    .map_err(|error| StoreError::from(error).conflict_on("groups_name"))?;
     Ok(())
 }
 

@@ -154,9 +154,13 @@ async fn create_lane_plan(
     let content = web::block(move || compute(&inputs, &memory, &stop)).await??;
     drop(guard);
     let plan = sight::kept(session, &request, content)?;
-    let mut tx = permit.write(&db).await?;
+    let mut tx = permit.create(&db, id).await?;
     if !store::insert(&mut tx, id, &plan).await? {
-        return Err(Problem::gone());
+        // It came twice at once, and the other one was faster, or it was deleted.
+        let found = store::find(&mut tx, session, id).await?.ok_or_else(Problem::gone)?;
+        stored::same_or_conflict(&found.value.request, &plan.request)?;
+        let found = seen(&mut tx, found).await?;
+        return Ok(stored::created(&req, false, id, found.rev, &view(&found)?));
     }
     let people = People::of(&mut tx, plan.people.iter().copied()).await?;
     let rev = tx.commit().await?.of(Kind::LanePlan, id, 0);

@@ -16,7 +16,7 @@ use crate::compute::race::{
 };
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{Actor, ClubTx, Db, Kind, StoreError};
+use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::ids::AthleteId;
 use crate::platform::problem::{Code, Problem};
@@ -218,7 +218,7 @@ async fn create_race_heats(
     .await??;
     let draw = serde_json::to_value(Drawn { request, exact, fell }).map_err(|_| StoreError::Corrupt("race test"))?;
     let mut tx = permit.write(&db).await?;
-    tx.alone(Kind::RaceTest.as_str(), found.id.0).await?;
+    tx.alone(found.id.0).await?;
     let again = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
     stored::require_match(&req, again.rev, &View::new(&again, &entrants))?;

@@ -358,8 +358,13 @@ async fn plans_from_before_lose_their_names_and_say_whom_they_are_about(pool: Pg
         {"athlete_id": ids[3], "display_name": "Ida \"Quick\" Lund", "regret": 0}]}, {"lane": 2, "athletes": []}],
         "resting": [{"athlete_id": ids[4], "display_name": "Nils Berg", "explanation": "Rests."}], "total_regret": 0.5});
     let mut tx = pool.begin().await.unwrap();
-    // Only the plans are looked at: they need no club and session here.
-    sqlx::raw_sql("set local session_replication_role = replica").execute(&mut *tx).await.unwrap();
+    let ground = format!(
+        "set local app.club_id = '{0}';
+         insert into clubs (id, name, time_zone, ruleset, created_at, updated_at) values ('{0}', 'N', 'UTC', 'UKA', now(), now());
+         insert into sessions (club_id, id, held_on, state, created_at, updated_at) values ('{0}', '{0}', now(), 'held', now(), now())",
+        ids[0]
+    );
+    sqlx::raw_sql(sqlx::AssertSqlSafe(ground)).execute(&mut *tx).await.unwrap();
     let insert = "insert into lane_plans
           (club_id, id, session_id, request, plan, created_by, created_at, updated_at, deleted_at)
         values ($1, $2, $1, $3, $4, $1, now(), now(), case when $5 then now() end)";
@@ -369,9 +374,12 @@ async fn plans_from_before_lose_their_names_and_say_whom_they_are_about(pool: Pg
     }
     tx.commit().await.unwrap();
     sqlx::migrate!().run(&pool).await.unwrap();
+    let mut tx = pool.begin().await.unwrap();
+    let enter = format!("set local app.club_id = '{}'", ids[0]);
+    sqlx::raw_sql(sqlx::AssertSqlSafe(enter)).execute(&mut *tx).await.unwrap();
     let rows: Vec<(Value, Vec<Uuid>)> =
         sqlx::query_as("select plan, people from lane_plans order by deleted_at nulls first")
-            .fetch_all(&pool)
+            .fetch_all(&mut *tx)
             .await
             .unwrap();
     let mut kept = plan.clone();

@@ -42,17 +42,12 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
             r#"
             update held_item
             set data = data - 'note'
-<<<<<<< HEAD
-            where club_id = $1 and (kind, id) in (
-              select h.kind, h.id from held_item h
-=======
             where club_id = $1 and athlete_id = $2 and id = any (array(
               select h.id from held_item h
->>>>>>> scopes
               where h.club_id = $1 and h.athlete_id = $2
               order by h.kind, h.id
               for no key update
-            )
+            ))
             "#,
             club,
             id.0

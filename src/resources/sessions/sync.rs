@@ -83,7 +83,7 @@ impl Editable for Edits {
     async fn save(tx: &mut ClubTx, id: Uuid, value: &Session, before: &Session) -> Result<(), Problem> {
         let out: Vec<GroupId> = before.groups.iter().copied().filter(|group| !value.groups.contains(group)).collect();
         if !out.is_empty() {
-            grants::require(tx, &out, "/group_ids").await?;
+            grants::require_assigned(tx, &out)?;
             let rests = rests_store::of(tx, SessionId(id), Some(Leaving { out: &out, stay: &value.groups })).await?;
             keep(&rests, "Athletes of a group that you take out have")?;
         }

@@ -105,13 +105,8 @@ async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId
 }
 
 /// The fact in the path, which nobody else files or decides on meanwhile.
-<<<<<<< HEAD
-async fn alone(tx: &mut ClubTx, req: &HttpRequest, kind: Option<&str>, with_session: bool) -> Result<HeldRow, Problem> {
-    let held = load(tx, req, kind).await?;
-=======
 async fn alone(tx: &mut ClubTx, req: &HttpRequest, one: &OneHeld, with_session: bool) -> Result<HeldRow, Problem> {
     let held = load(tx, req, one.kind.as_deref()).await?;
->>>>>>> scopes
     let named = |name| held.data.get(name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
     let session = named("session_id").filter(|_| with_session);
     tx.alone_all([Some(held.id), named("supersedes"), session].into_iter().flatten()).await?;
@@ -140,11 +135,7 @@ async fn accept_held_item(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let place = body.read()?;
-<<<<<<< HEAD
-    let held = alone(&mut tx, &req, params.0.kind.as_deref(), place.group_id.is_some()).await?;
-=======
     let held = alone(&mut tx, &req, &params.0, place.group_id.is_some()).await?;
->>>>>>> scopes
     if !store::decide(&mut tx, (&held.kind, held.id), permit.actor.account.0, "accepted", None).await? {
         return Err(decided_before());
     }
@@ -202,11 +193,7 @@ async fn reject_held_item(
     body: Body<Rejection>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
-<<<<<<< HEAD
-    let held = alone(&mut tx, &req, params.0.kind.as_deref(), false).await?;
-=======
     let held = alone(&mut tx, &req, &params.0, false).await?;
->>>>>>> scopes
     let mut faults = Faults::new();
     let reason = faults.text("/reason", &body.read()?.reason, 500);
     let reason = faults.finish(reason)?;

@@ -315,12 +315,7 @@ pub fn record(kind: Kind, op: &Op) -> Named {
 /// # Errors
 /// Whatever refuses it.
 pub async fn edit(tx: &mut ClubTx, kind: Kind, op: &Op) -> Result<Done, Problem> {
-<<<<<<< HEAD
-    let edited = record(kind, op);
-    tx.alone(edited.id).await?;
-=======
     tx.alone(record(kind, op).id).await?;
->>>>>>> scopes
     let done = match kind {
         Kind::Membership => athletes::merge::membership(tx, op).await,
         Kind::Record(Type::Athlete) => athletes::merge::edit(tx, op).await,

@@ -21,7 +21,7 @@ use crate::platform::config::Config;
 use crate::platform::db::Db;
 use crate::platform::document::{self, Known};
 use crate::platform::token::Keys;
-use crate::platform::{body, fault, front, health, problem, telemetry};
+use crate::platform::{again, body, fault, front, health, problem, telemetry};
 use crate::resources::{self, advice::Memory, sync::Polls};
 
 /// The head of the OpenAPI document.
@@ -127,6 +127,7 @@ pub fn build(
         )
         .service(web::redirect("/docs", "/docs/"))
         .default_service(web::to(document::unrouted))
+        .wrap(from_fn(again::carry_out))
         .wrap(Compress::default())
         .wrap(from_fn(front::refuse))
         .wrap(cors(&shared.config.origins))

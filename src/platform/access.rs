@@ -133,6 +133,7 @@ async fn authenticate(db: &Db, claims: Claims) -> Result<Caller, Problem> {
 /// # Errors
 /// When the database is away.
 pub async fn signed_in(db: &Db, accounts: &[Uuid], devices: &[Uuid]) -> Result<HashSet<DeviceId>, StoreError> {
+    let tables = db.accounts()?;
     let ask = async || {
         sqlx::query_scalar!(
             r#"
@@ -144,7 +145,7 @@ pub async fn signed_in(db: &Db, accounts: &[Uuid], devices: &[Uuid]) -> Result<H
             accounts,
             devices
         )
-        .fetch_all(db.accounts())
+        .fetch_all(tables.pool())
         .await
     };
     let live = match ask().await {
@@ -343,6 +344,16 @@ impl<A: Act> Permit<A> {
     /// When the database is away.
     pub async fn read(&self, db: &Db) -> Result<ClubTx, Problem> {
         Ok(db.read(self.club, &self.actor).await?)
+    }
+
+    /// A writing transaction that makes this record, for itself: a create that was sent twice meets what the first stored.
+    ///
+    /// # Errors
+    /// When the database is away, or somebody else writes the record for too long.
+    pub async fn create(&self, db: &Db, record: impl Into<Uuid>) -> Result<ClubTx, Problem> {
+        let mut tx = self.write(db).await?;
+        tx.alone(record.into()).await?;
+        Ok(tx)
     }
 
     /// A writing transaction in the club; one of an edit has the record for itself.

@@ -8,6 +8,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use super::db::ClubTx;
 use super::fault::{Fault, Faults};
 use super::problem::{Code, Problem, ProblemBody};
 
@@ -122,19 +123,25 @@ fn parts(facts: impl Iterator<Item = (Uuid, Option<Uuid>)>) -> Vec<Range<usize>>
 
 /// Files a batch part by part, so that a fact may correct an earlier one of the batch; what became of its items, in order.
 ///
+/// The facts and what they correct are the batch's own until its commit: of two batches that share facts, in whichever
+/// order, the second meets what the first stored.
+///
 /// `names` gives a fact's id and the one it supersedes; `file` gets a part and the place of its first item in the batch.
 ///
 /// # Errors
 /// Those of `file`.
 pub async fn in_parts<F, T>(
+    tx: &mut ClubTx,
     sent: &[F],
     names: impl Fn(&F) -> (Uuid, Option<Uuid>),
-    mut file: impl AsyncFnMut(&[F], usize) -> Result<(Vec<Item<T>>, Vec<Decision>), Problem>,
+    mut file: impl AsyncFnMut(&mut ClubTx, &[F], usize) -> Result<(Vec<Item<T>>, Vec<Decision>), Problem>,
 ) -> Result<(Vec<Item<T>>, Vec<Decision>), Problem> {
+    let records = sent.iter().map(&names).flat_map(|(id, supersedes)| [Some(id), supersedes]);
+    tx.alone_all(records.flatten()).await?;
     let (mut items, mut decisions) = (Vec::with_capacity(sent.len()), Vec::with_capacity(sent.len()));
     for part in parts(sent.iter().map(names)) {
         let from = part.start;
-        let filed = file(sent.get(part).unwrap_or_default(), from).await?;
+        let filed = file(tx, sent.get(part).unwrap_or_default(), from).await?;
         items.extend(filed.0);
         decisions.extend(filed.1);
     }

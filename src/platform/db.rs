@@ -1,7 +1,11 @@
 //! The door to the database. Nothing touches a club's rows without a [`ClubTx`], which fixes the club.
 
 mod changes;
+mod error;
+mod hold;
 mod life;
+mod locks;
+pub mod unique;
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -11,67 +15,16 @@ use std::time::Duration;
 use chrono::{NaiveDate, Utc};
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{AssertSqlSafe, PgConnection, PgPool, Postgres, Transaction};
-use thiserror::Error;
 use uuid::Uuid;
 
-use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
 
 pub use changes::{Change, Kind};
+pub use error::StoreError;
+pub use hold::{Hold, one_connection};
 
 /// The migrations, embedded at compile time.
 pub static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!();
-
-/// Why the store could not do what was asked.
-#[derive(Debug, Error)]
-pub enum StoreError {
-    /// No such record, or none that the caller may see.
-    #[error("no such {0}")]
-    NotFound(&'static str),
-    /// Clashes with another record; a sentence that names the clash and the remedy.
-    #[error("{0}")]
-    Conflict(String),
-    /// Refers to a record that is not there.
-    #[error("a field refers to a missing record")]
-    Invalid(Vec<Fault>),
-    /// A stored row does not parse.
-    #[error("a stored {0} does not parse")]
-    Corrupt(&'static str),
-    /// A transaction wrote rows but recorded no change: phones would never learn of it.
-    #[error("a write was not recorded as a change")]
-    Unrecorded,
-    /// The database itself.
-    #[error(transparent)]
-    Database(#[from] sqlx::Error),
-}
-
-impl StoreError {
-    /// Whether the same call may succeed in a moment: serialisation, deadlock, lock wait, lost connection, a server that
-    /// can only be read (a standby), is full or cannot reach its disk.
-    pub fn passing(error: &sqlx::Error) -> bool {
-        match error {
-            sqlx::Error::Io(_) | sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed | sqlx::Error::WorkerCrashed => {
-                true
-            }
-            sqlx::Error::Database(db) => db.code().is_some_and(|code| {
-                matches!(code.as_ref(), "40001" | "40P01" | "55P03" | "57014" | "25006" | "25P03")
-                    || ["08", "53", "57P", "58"].iter().any(|class| code.starts_with(class))
-            }),
-            _ => false,
-        }
-    }
-
-    /// Turns a uniqueness violation into [`StoreError::Conflict`] with this sentence.
-    #[must_use]
-    pub fn conflict_on(self, sentence: &str) -> Self {
-        match &self {
-            Self::Database(sqlx::Error::Database(db)) if db.code().as_deref() == Some("23505") => {
-                Self::Conflict(sentence.to_owned())
-            }
-            _ => self,
-        }
-    }
-}
 
 /// Who acts in a club, and what they may see of its people.
 #[derive(Clone, Debug)]
@@ -105,7 +58,7 @@ impl Db {
     /// A pool that connects when first used; one for each worker thread.
     pub fn lazy(options: PgConnectOptions, connections: u32) -> Self {
         let options = options.application_name("lanewright").options([
-            ("lock_timeout", "2s"),
+            ("lock_timeout", "4s"),
             ("statement_timeout", "15s"),
             ("idle_in_transaction_session_timeout", "5s"),
         ]);
@@ -125,8 +78,11 @@ impl Db {
     }
 
     /// For a single statement over account tables, outside a transaction.
-    pub fn accounts(&self) -> &PgPool {
-        &self.pool
+    ///
+    /// # Errors
+    /// When the request holds a connection.
+    pub fn accounts(&self) -> Result<Accounts<'_>, StoreError> {
+        Ok(Accounts { pool: &self.pool, _hold: Hold::take()? })
     }
 
     /// A transaction over accounts.
@@ -134,8 +90,8 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn account_tx(&self) -> Result<AccountTx, StoreError> {
-        let tx = self.begin("BEGIN".to_owned()).await?;
-        Ok(AccountTx { tx, life: self.life.load(Ordering::Relaxed) })
+        let (tx, hold) = self.begin("BEGIN".to_owned()).await?;
+        Ok(AccountTx { tx, hold, life: self.life.load(Ordering::Relaxed) })
     }
 
     /// A read-only transaction in one club.
@@ -196,7 +152,8 @@ impl Db {
     /// In a task of its own, because a request may end at any await (its body is refused, its client is gone): a begin
     /// that is dropped half-way would give its connection back to the pool inside a transaction, in the role and club
     /// of that request.
-    async fn begin(&self, sql: String) -> Result<Transaction<'static, Postgres>, sqlx::Error> {
+    async fn begin(&self, sql: String) -> Result<(Transaction<'static, Postgres>, Hold), StoreError> {
+        let hold = Hold::take()?;
         let pool = self.pool.clone();
         let begun = tokio::spawn(async move {
             match pool.begin_with(AssertSqlSafe(sql.clone())).await {
@@ -204,7 +161,7 @@ impl Db {
                 other => other,
             }
         });
-        begun.await.unwrap_or(Err(sqlx::Error::WorkerCrashed))
+        Ok((begun.await.unwrap_or(Err(sqlx::Error::WorkerCrashed))?, hold))
     }
 }
 
@@ -213,10 +170,25 @@ fn enter(club: ClubId) -> String {
     format!("SET LOCAL ROLE club_app; SET LOCAL app.club_id = '{club}'")
 }
 
+/// The pool, for one statement.
+#[derive(Debug)]
+pub struct Accounts<'a> {
+    pool: &'a PgPool,
+    _hold: Hold,
+}
+
+impl Accounts<'_> {
+    /// The pool.
+    pub fn pool(&self) -> &PgPool {
+        self.pool
+    }
+}
+
 /// A transaction over account tables.
 #[derive(Debug)]
 pub struct AccountTx {
     tx: Transaction<'static, Postgres>,
+    hold: Hold,
     life: i32,
 }
 
@@ -240,7 +212,7 @@ impl AccountTx {
     /// When the database is away.
     pub async fn enter_club(mut self, club: ClubId, account: AccountId) -> Result<ClubTx, StoreError> {
         sqlx::raw_sql(AssertSqlSafe(enter(club))).execute(&mut *self.tx).await?;
-        Ok(ClubTx::new(self.tx, self.life, club, Actor { account, groups: None }))
+        Ok(ClubTx::new((self.tx, self.hold), self.life, club, Actor { account, groups: None }))
     }
 }
 
@@ -251,6 +223,8 @@ impl AccountTx {
 #[derive(Debug)]
 pub struct ClubTx {
     tx: Transaction<'static, Postgres>,
+    _hold: Hold,
+    locks: locks::Locks,
     /// The life of the database as far as this instance knows.
     pub life: i32,
     /// The club.
@@ -289,8 +263,19 @@ impl Revs {
 }
 
 impl ClubTx {
-    fn new(tx: Transaction<'static, Postgres>, life: i32, club: ClubId, actor: Actor) -> Self {
-        Self { tx, life, club, actor, changes: Vec::new(), unsynced: false, receipts: Vec::new(), skew_ms: None }
+    fn new((tx, hold): (Transaction<'static, Postgres>, Hold), life: i32, club: ClubId, actor: Actor) -> Self {
+        Self {
+            tx,
+            _hold: hold,
+            locks: locks::Locks::default(),
+            life,
+            club,
+            actor,
+            changes: Vec::new(),
+            unsynced: false,
+            receipts: Vec::new(),
+            skew_ms: None,
+        }
     }
 
     /// The connection, for reading.
@@ -316,26 +301,13 @@ impl ClubTx {
         &mut self.tx
     }
 
-    /// Waits until nobody else edits a record, and keeps others waiting until this transaction ends: what it reads of
-    /// the record from here on is what its edit replaces.
-    ///
-    /// # Errors
-    /// Database errors, among them that the other takes too long.
-    pub async fn alone(&mut self, record: Uuid) -> Result<(), StoreError> {
-        let (_, club) = self.club.0.as_u64_pair();
-        let (_, record) = record.as_u64_pair();
-        // A number, so the text is safe. Two records with one number only wait for each other.
-        let lock = format!("select pg_advisory_xact_lock({})", (club ^ record).cast_signed());
-        sqlx::raw_sql(AssertSqlSafe(lock)).execute(&mut *self.tx).await?;
-        Ok(())
-    }
-
     /// Marks a place to go back to.
     ///
     /// # Errors
     /// Database errors.
     pub async fn mark(&mut self) -> Result<(usize, usize), StoreError> {
         sqlx::raw_sql("savepoint item").execute(&mut *self.tx).await?;
+        self.locks.mark();
         Ok((self.changes.len(), self.receipts.len()))
     }
 
@@ -345,6 +317,7 @@ impl ClubTx {
     /// Database errors.
     pub async fn back_to(&mut self, mark: (usize, usize)) -> Result<(), StoreError> {
         sqlx::raw_sql("rollback to savepoint item").execute(&mut *self.tx).await?;
+        self.locks.back();
         self.changes.truncate(mark.0);
         self.receipts.truncate(mark.1);
         // A number was taken for the undone writes, so the commit must not look for a change of theirs.

@@ -2,6 +2,7 @@
 
 pub mod accept;
 pub mod access;
+pub mod again;
 pub mod batch;
 pub mod body;
 pub mod cluster;

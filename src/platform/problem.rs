@@ -7,7 +7,7 @@ use serde::Serialize;
 use serde_json::Value;
 use utoipa::ToSchema;
 
-use super::db::StoreError;
+use super::db::{StoreError, unique};
 use super::fault::Fault;
 use super::telemetry;
 
@@ -124,6 +124,7 @@ pub struct Problem {
     errors: Vec<Fault>,
     current: Option<Value>,
     headers: Vec<(HeaderName, HeaderValue)>,
+    undone: bool,
 }
 
 /// An error answer (RFC 9457).
@@ -158,7 +159,7 @@ pub struct ProblemBody {
 impl Problem {
     /// A problem with one sentence of detail.
     pub fn new(code: Code, detail: impl Into<String>) -> Self {
-        Self { code, detail: detail.into(), errors: Vec::new(), current: None, headers: Vec::new() }
+        Self { code, detail: detail.into(), errors: Vec::new(), current: None, headers: Vec::new(), undone: false }
     }
 
     /// A body or parameter that cannot be read.
@@ -187,6 +188,25 @@ impl Problem {
         Self::new(Code::Gone, "The record with this id was deleted. Create a new one with a new id.")
     }
 
+    /// What an error of the database means.
+    fn of_database(error: &sqlx::Error) -> Self {
+        let id = telemetry::request_id();
+        if let Some(constraint) = unique::violated(error) {
+            tracing::warn!(request.id = id, constraint, "stored by another request at the same moment");
+            return Self::new(Code::Conflict, unique::sentence(constraint.as_deref())).undone_by_others();
+        }
+        if StoreError::undone(error) {
+            tracing::warn!(request.id = id, %error, "undone by other requests at the same moment");
+            let detail = "Others changed the same records at that moment; nothing was stored. Try again.";
+            return Self::new(Code::Unavailable, detail).undone_by_others();
+        }
+        tracing::error!(request.id = id, %error, "database");
+        if StoreError::passing(error) {
+            return Self::new(Code::Unavailable, "The database is busy or away; nothing was stored. Try again.");
+        }
+        Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
+    }
+
     /// Adds a record or structured reason to the answer.
     #[must_use]
     pub fn with_current(mut self, current: impl Serialize) -> Self {
@@ -210,7 +230,18 @@ impl Problem {
             errors: self.errors.clone(),
             current: self.current.clone(),
             headers: self.headers.clone(),
+            undone: self.undone,
         }
+    }
+
+    /// Says that nothing was wrong with the request: others at the same moment undid it, and the same once more will do.
+    fn undone_by_others(self) -> Self {
+        Self { undone: true, ..self }
+    }
+
+    /// Whether others at the same moment undid the work, so that the same once more will do.
+    pub const fn was_undone(&self) -> bool {
+        self.undone
     }
 
     /// Adds a header, left out when its value is not a legal header value.
@@ -307,14 +338,10 @@ impl From<StoreError> for Problem {
                 tracing::error!(request.id = telemetry::request_id(), "a write was not recorded as a change");
                 Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
             }
-            StoreError::Database(error) => {
-                tracing::error!(request.id = telemetry::request_id(), %error, "database");
-                if StoreError::passing(&error) {
-                    Self::new(Code::Unavailable, "The database is busy or away; nothing was stored. Try again.")
-                } else {
-                    Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
-                }
+            StoreError::SecondConnection => {
+                Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
             }
+            StoreError::Database(error) => Self::of_database(&error),
         }
     }
 }

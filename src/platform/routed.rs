@@ -39,6 +39,7 @@ pub async fn create<R: Routed>(
     id: Uuid,
     fields: R::Fields,
 ) -> Result<HttpResponse, Problem> {
+    tx.alone(id).await?;
     let value = R::parse(&mut tx, fields, None).await?;
     if R::insert(&mut tx, id, &value).await? {
         let rev = tx.commit().await?.of(id, 0);

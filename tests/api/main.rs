@@ -13,6 +13,7 @@ mod front;
 mod groups;
 mod measurements;
 mod members;
+mod operations;
 mod progression;
 mod race_tests;
 mod rhythm;

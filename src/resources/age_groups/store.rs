@@ -44,11 +44,11 @@ impl TryFrom<Row> for StoredGroup {
     }
 }
 
-/// Refuses a second group of the same code on the same days. The club's row is locked first, so that two writers cannot
-/// both find the days free.
+/// Refuses a second group of the same code on the same days. One writer at a time looks, so that two cannot both
+/// find the days free.
 async fn check_overlap(tx: &mut ClubTx, id: AgeGroupId, value: &Group) -> Result<(), StoreError> {
     let club = tx.club.0;
-    sqlx::query!("select id from clubs where id = $1 for update", club).fetch_one(tx.conn()).await?;
+    tx.alone_in_club().await?;
     let other = sqlx::query_scalar!(
         r#"
         select id

@@ -41,7 +41,20 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
             club,
             id.0
         ),
-        sqlx::query!("update held_item set data = data - 'note' where club_id = $1 and athlete_id = $2", club, id.0),
+        sqlx::query!(
+            r#"
+            update held_item
+            set data = data - 'note'
+            where club_id = $1 and id = any (array(
+              select h.id from held_item h
+              where h.club_id = $1 and h.athlete_id = $2
+              order by h.id
+              for no key update
+            ))
+            "#,
+            club,
+            id.0
+        ),
         sqlx::query!("delete from refused_edit where club_id = $1 and entity_id = $2", club, id.0),
     ] {
         personal.execute(tx.conn()).await?;
@@ -59,6 +72,8 @@ async fn withdraw_from_races(tx: &mut ClubTx, id: AthleteId) -> Result<(), Store
         from race_entries e
         join race_tests t on t.club_id = $1 and t.id = e.race_test_id and t.deleted_at is null
         where e.club_id = $1 and e.athlete_id = $2
+        order by t.id
+        for no key update of t
         "#,
         club,
         id.0
@@ -76,7 +91,13 @@ async fn withdraw_from_races(tx: &mut ClubTx, id: AthleteId) -> Result<(), Store
 async fn blank_lane_plans(tx: &mut ClubTx, id: AthleteId) -> Result<(), StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
-        "select id, session_id, plan from lane_plans where club_id = $1 and strpos(plan::text, $2) > 0",
+        r#"
+        select id, session_id, plan
+        from lane_plans
+        where club_id = $1 and strpos(plan::text, $2) > 0
+        order by id
+        for no key update
+        "#,
         club,
         id.to_string()
     )

@@ -9,7 +9,7 @@ use uuid::Uuid;
 
 use super::erase_store;
 use super::measured_store;
-use super::model::{Athlete, Measurement, Status};
+use super::model::{Athlete, Measurement, NewAthlete, Status};
 use super::shapes::{Fields, New, Page, View};
 use super::store::{self, Filter};
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
@@ -55,10 +55,16 @@ async fn view(tx: &mut ClubTx, stored: &Stored<AthleteId, Athlete>) -> Result<Vi
     Ok(View::new(stored, measurements.get(&stored.id).map_or(&[], Vec::as_slice)))
 }
 
-async fn reread(permit: &Permit<RosterWrite>, db: &Db, id: AthleteId) -> Result<(i64, View), Problem> {
-    let mut tx = permit.read(db).await?;
-    let stored = store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("athlete"))?;
-    Ok((stored.rev, view(&mut tx, &stored).await?))
+/// Answers a create whose athlete is there, in the transaction that found it.
+async fn repeated(req: &HttpRequest, tx: &mut ClubTx, new: NewAthlete) -> Result<HttpResponse, Problem> {
+    let stored = store::find(tx, new.id).await?.ok_or_else(Problem::gone)?;
+    let measured = measured_store::by_athlete(tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
+    let answer = View::new(&stored, &measured);
+    // What was measured since then does not make the repeat another athlete.
+    let there = |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value) == *sent);
+    let same = (stored.value, new.measurements.iter().all(there));
+    stored::same_or_conflict(&same, &(new.athlete, true))?;
+    Ok(stored::created(req, false, new.id, stored.rev, &answer))
 }
 
 /// Adds an athlete to groups of yours.
@@ -79,19 +85,14 @@ async fn create_athlete(
     let mut tx = permit.write(&db).await?;
     let new = body.read()?.parse(tx.today().await?)?;
     grants::require(&mut tx, &new.athlete.groups, "/group_ids").await?;
-    let fresh = store::insert(&mut tx, std::slice::from_ref(&new)).await?;
-    if fresh {
-        tx.commit().await?;
-    } else {
-        let stored = store::find(&mut tx, new.id).await?.ok_or_else(Problem::gone)?;
-        let measured = measured_store::by_athlete(&mut tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
-        // What was measured since then does not make the repeat another athlete.
-        let there = |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value) == *sent);
-        let same = (stored.value, new.measurements.iter().all(there));
-        stored::same_or_conflict(&same, &(new.athlete, true))?;
+    tx.alone(new.id.0).await?;
+    if !store::insert(&mut tx, std::slice::from_ref(&new)).await? {
+        return repeated(&req, &mut tx, new).await;
     }
-    let (rev, view) = reread(&permit, &db, new.id).await?;
-    Ok(stored::created(&req, fresh, new.id, rev, &view))
+    tx.commit().await?;
+    let mut tx = permit.read(&db).await?;
+    let stored = store::find(&mut tx, new.id).await?.ok_or_else(|| Problem::not_found("athlete"))?;
+    Ok(stored::created(&req, true, new.id, stored.rev, &view(&mut tx, &stored).await?))
 }
 
 /// Lists the athletes that you see.

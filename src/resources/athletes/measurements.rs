@@ -39,6 +39,7 @@ async fn create_measurement(
     let mut tx = permit.write(&db).await?;
     let athlete = load(&mut tx, &req).await?;
     let (id, value) = body.read()?.parse(athlete.id, tx.today().await?)?;
+    tx.alone(id.0).await?;
     if !measured_store::insert(&mut tx, &[(athlete.id, id, value)]).await? {
         let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id).ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value, &value)?;

@@ -5,9 +5,7 @@ use crate::platform::ids::GroupId;
 
 /// Lets the club's roster imports take turns, so that two of the same file do not add everybody twice.
 pub async fn queue_import(tx: &mut ClubTx) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    sqlx::query_scalar!("select id from clubs where id = $1 for no key update", club).fetch_one(tx.conn()).await?;
-    Ok(())
+    tx.alone_in_club().await
 }
 
 /// Names and ids of the club's groups, for the roster and for checking what a client named.

@@ -12,8 +12,6 @@ use crate::platform::stored::Stored;
 /// A barrier configuration as it is stored.
 pub type StoredConfiguration = Stored<BarrierConfigurationId, Configuration>;
 
-const NAME_TAKEN: &str = "Another barrier configuration of the club has this name. Choose a different one.";
-
 struct Row {
     id: Uuid,
     rev: i64,
@@ -68,7 +66,7 @@ pub async fn insert(tx: &mut ClubTx, id: BarrierConfigurationId, value: &Configu
     )
     .execute(tx.changing(Change::put(Kind::BarrierConfiguration, id)))
     .await
-    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    .map_err(|error| StoreError::from(error).conflict_on("barrier_configurations_name"))?;
     Ok(done.rows_affected() == 1)
 }
 
@@ -141,7 +139,7 @@ pub async fn save(tx: &mut ClubTx, id: BarrierConfigurationId, value: &Configura
     )
     .execute(tx.changing(Change::put(Kind::BarrierConfiguration, id)))
     .await
-    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    .map_err(|error| StoreError::from(error).conflict_on("barrier_configurations_name"))?;
     Ok(())
 }
 

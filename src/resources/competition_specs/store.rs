@@ -62,11 +62,11 @@ fn mm(length: Length) -> i32 {
     i32::try_from(length.mm()).unwrap_or(i32::MAX)
 }
 
-/// Refuses a second specification of the same race on the same days. The club's row is locked first, so that two
-/// writers cannot both find the days free.
+/// Refuses a second specification of the same race on the same days. One writer at a time looks, so that
+/// two cannot both find the days free.
 async fn check_overlap(tx: &mut ClubTx, id: CompetitionSpecId, value: &Own) -> Result<(), StoreError> {
     let club = tx.club.0;
-    sqlx::query!("select id from clubs where id = $1 for update", club).fetch_one(tx.conn()).await?;
+    tx.alone_in_club().await?;
     let other = sqlx::query_scalar!(
         r#"
         select id

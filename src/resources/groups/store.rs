@@ -8,8 +8,6 @@ use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::GroupId;
 use crate::platform::stored::Stored;
 
-const NAME_TAKEN: &str = "Another group of the club has this name. Choose a different one.";
-
 struct Row {
     id: Uuid,
     rev: i64,
@@ -40,7 +38,7 @@ pub async fn insert(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<bool,
     )
     .execute(tx.changing(Change::put(Kind::Group, id)))
     .await
-    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    .map_err(|error| StoreError::from(error).conflict_on("groups_name"))?;
     Ok(done.rows_affected() == 1)
 }
 
@@ -109,7 +107,7 @@ pub async fn save(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<(), Sto
     )
     .execute(tx.changing(Change::put(Kind::Group, id)))
     .await
-    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    .map_err(|error| StoreError::from(error).conflict_on("groups_name"))?;
     Ok(())
 }
 

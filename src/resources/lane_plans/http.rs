@@ -148,9 +148,12 @@ async fn create_lane_plan(
     drop(guard);
     let content = serde_json::to_value(content).map_err(|_| StoreError::Corrupt("lane plan"))?;
     let plan = Plan { session, request: asked, content };
-    let mut tx = permit.write(&db).await?;
+    let mut tx = permit.create(&db, id).await?;
     if !store::insert(&mut tx, id, &plan).await? {
-        return Err(Problem::gone());
+        // It came twice at once, and the other one was faster, or it was deleted.
+        let found = store::find(&mut tx, session, id).await?.ok_or_else(Problem::gone)?;
+        stored::same_or_conflict(&found.value.request, &plan.request)?;
+        return Ok(stored::created(&req, false, id, found.rev, &view(&found)?));
     }
     let rev = tx.commit().await?.of(id, 0);
     Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: plan })?))

@@ -13,7 +13,7 @@ use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::fault::Faults;
 use crate::platform::grants;
-use crate::platform::ids::InvitationId;
+use crate::platform::ids::{ClubId, InvitationId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
@@ -108,7 +108,8 @@ async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data
 async fn accept_invitation(caller: Caller, db: Data<Db>, body: Body<Acceptance>) -> Result<HttpResponse, Problem> {
     let none = || Problem::not_found("open invitation for your e-mail address");
     let token = Opaque::parse(&body.read()?.token).ok_or_else(none)?;
-    let tx = db.account_tx().await?;
+    let mut tx = db.account_tx().await?;
+    tx.alone(ClubId(token.owner), caller.account.0).await?;
     let club_id = store::accept(tx, caller.account, &token).await?;
     Ok(HttpResponse::Ok().json(Joined { club_id }))
 }

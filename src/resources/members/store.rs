@@ -283,6 +283,9 @@ pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaqu
     .ok_or(StoreError::NotFound("open invitation for your e-mail address"))?;
     let (_, invitation) = <(InvitationId, Invitation)>::try_from(invitation)?;
     let assignment = invitation.assignment;
+    if assignment.role != Role::Admin {
+        keep_one_admin(&mut tx, account).await?;
+    }
     sqlx::query!(
         r#"
         insert into members as x (club_id, id, role, display_name, email, created_at, updated_at)
@@ -300,9 +303,6 @@ pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaqu
     )
     .execute(tx.changing(Change::put(Kind::Member, account)))
     .await?;
-    if assignment.role != Role::Admin {
-        keep_one_admin(&mut tx, account).await?;
-    }
     grants::set(&mut tx, account, assignment.role, &assignment.groups).await?;
     tx.commit().await?;
     Ok(club)

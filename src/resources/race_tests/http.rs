@@ -68,9 +68,9 @@ async fn create_race_test(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
     let new = body.read()?;
     let id = new.id.unwrap_or_else(RaceTestId::new);
+    let mut tx = permit.create(&db, id).await?;
     let test = Edits::parse(&mut tx, new, None).await?;
     let fresh = store::insert(&mut tx, id, &test).await?;
     let mut found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;

@@ -50,6 +50,17 @@ pub(super) fn decided(advice: super::shapes::View, choice: Choice) -> Result<Dec
     })
 }
 
+/// Answers a decision that is stored already.
+fn repeated(
+    req: &HttpRequest,
+    found: &StoredDecided,
+    athlete: AthleteId,
+    choice: &Choice,
+) -> Result<HttpResponse, Problem> {
+    stored::same_or_conflict(&(found.value.athlete, &found.value.choice), &(athlete, choice))?;
+    Ok(stored::created(req, false, found.id, found.rev, &view(found)?))
+}
+
 /// Records what you decided on the recommendation of a day; it is kept with the advice as it was given.
 ///
 /// After a fall, pain or an injury, `clears_return` is the coach's word that the athlete may step up again.
@@ -82,16 +93,17 @@ async fn create_decision(
     if let Some(id) = id
         && let Some(found) = store::find(&mut tx, id).await?
     {
-        stored::same_or_conflict(&(found.value.athlete, &found.value.choice), &(athlete, &choice))?;
-        return Ok(stored::created(&req, false, found.id, found.rev, &view(&found)?));
+        return repeated(&req, &found, athlete, &choice);
     }
     let advice = for_athlete(&mut tx, athlete, on, memory).await?;
     drop(tx);
     let decided = decided(advice, choice)?;
     let id = id.unwrap_or_else(RecommendationId::new);
-    let mut tx = permit.write(&db).await?;
+    let mut tx = permit.create(&db, id).await?;
     if !store::insert(&mut tx, id, &decided).await? {
-        return Err(Problem::gone());
+        // It came twice at once, and the other one was faster.
+        let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
+        return repeated(&req, &found, athlete, &decided.choice);
     }
     let rev = tx.commit().await?.of(id, 0);
     Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: decided })?))

@@ -48,8 +48,8 @@ pub async fn file(
     prefix: impl Fn(usize) -> String,
 ) -> Result<(Vec<Item<Run>>, Vec<Decision>), Problem> {
     let names = |one: &Fields| (one.id.0, one.supersedes.map(|earlier| earlier.0));
-    let part = async |part: &[Fields], from: usize| file_part(tx, part, |at| prefix(from + at)).await;
-    batch::in_parts(sent, names, part).await
+    let part = async |tx: &mut ClubTx, part: &[Fields], from: usize| file_part(tx, part, |at| prefix(from + at)).await;
+    batch::in_parts(tx, sent, names, part).await
 }
 
 async fn file_part(

@@ -58,6 +58,7 @@ pub async fn clear(tx: &mut ClubTx, session: SessionId) -> Result<(), StoreError
     if rows.is_empty() {
         return Ok(());
     }
+    tx.alone_all(rows.iter().map(|row| row.id)).await?;
     let changes: Vec<Change> =
         rows.iter().map(|row| Change::remove(Kind::Attendance, row.id).under(row.athlete_id)).collect();
     sqlx::query!(

@@ -306,6 +306,7 @@ pub async fn set_attendance(
         return Ok(());
     }
     let ids: Vec<Uuid> = all.iter().map(|(athlete, _)| attendance_id(session, *athlete)).collect();
+    tx.alone_all(ids.iter().copied()).await?;
     let athletes: Vec<Uuid> = all.iter().map(|(athlete, _)| athlete.0).collect();
     let ends: Vec<Option<DateTime<Utc>>> = all.iter().map(|(_, end)| *end).collect();
     let changes: Vec<Change> = all

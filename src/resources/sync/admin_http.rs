@@ -86,6 +86,15 @@ async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId
     edit::<sessions::sync::Edits>(tx, &op).await.map(|_| ())
 }
 
+/// The fact in the path, which nobody else files or decides on meanwhile.
+async fn alone(tx: &mut ClubTx, req: &HttpRequest, with_session: bool) -> Result<HeldRow, Problem> {
+    let held = load(tx, req).await?;
+    let named = |name| held.data.get(name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+    let session = named("session_id").filter(|_| with_session);
+    tx.alone_all([Some(held.id), named("supersedes"), session].into_iter().flatten()).await?;
+    load(tx, req).await
+}
+
 /// Files a held fact: where it says, or where the body says.
 #[utoipa::path(
     tag = "sync",
@@ -102,8 +111,8 @@ async fn accept_held_item(
     body: Body<Place>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
-    let held = load(&mut tx, &req).await?;
     let place = body.read()?;
+    let held = alone(&mut tx, &req, place.group_id.is_some()).await?;
     if !store::decide(&mut tx, held.id, permit.actor.account.0, "accepted", None).await? {
         return Err(decided_before());
     }
@@ -156,7 +165,7 @@ async fn reject_held_item(
     body: Body<Rejection>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
-    let held = load(&mut tx, &req).await?;
+    let held = alone(&mut tx, &req, false).await?;
     let mut faults = Faults::new();
     let reason = faults.text("/reason", &body.read()?.reason, 500);
     let reason = faults.finish(reason)?;

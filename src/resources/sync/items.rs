@@ -157,6 +157,25 @@ impl Parsed {
         self.parsed.as_ref().map_or(self.id, |(kind, op)| entity(*kind, op))
     }
 
+    /// The records that it writes, and the one that it corrects; of an attendance its session.
+    pub fn writes(&self) -> Vec<Uuid> {
+        let Ok((kind, op)) = &self.parsed else { return Vec::new() };
+        let named = |name| op.data.get(name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+        let own = if self.attends().is_some() { named("session_id") } else { Some(entity(*kind, op)) };
+        own.into_iter().chain(named("supersedes")).collect()
+    }
+
+    /// The attendance that it notes or takes back.
+    pub fn attends(&self) -> Option<Uuid> {
+        let (kind, op) = self.parsed.as_ref().ok()?;
+        (*kind == Kind::Record(Type::Attendance)).then_some(op.id)
+    }
+
+    /// Whether it is checked against all others of its kind.
+    pub fn takes_the_club(&self) -> bool {
+        matches!(&self.parsed, Ok((Kind::Record(Type::AgeGroup | Type::CompetitionSpec), _)))
+    }
+
     /// Whether another item says the same, whatever version it names.
     pub fn says_the_same(&self, other: &Self) -> bool {
         match (&self.parsed, &other.parsed) {

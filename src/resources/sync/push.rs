@@ -14,6 +14,7 @@ use super::items::{self, Kind, Parsed};
 use super::push_store as store;
 use super::shapes::Outcome;
 use crate::platform::access::Recorder;
+use crate::platform::again;
 use crate::platform::db::{ClubTx, Db, Receipt, Revs};
 use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
@@ -21,6 +22,10 @@ use chain::Chain;
 
 /// Items of one transaction.
 const CHUNK: usize = 100;
+
+/// How often a transaction that others undid is tried again, and how long to wait before (ms).
+const ATTEMPTS: usize = 3;
+const PAUSE_MS: u64 = 20;
 
 /// What became of an item before the commit gave its version.
 enum Verdict {
@@ -86,24 +91,40 @@ impl Work<'_> {
 
     /// Carries out a chunk; item by item when it fails as a whole.
     async fn chunk(&mut self, from: usize, to: usize) -> Result<(), Problem> {
-        match self.transaction(from, to).await {
+        match self.attempts(from, to).await {
             Ok(()) => return Ok(()),
-            Err(problem) if to - from == 1 && problem.code() != Code::Internal => return Err(problem),
+            Err(problem) if to - from == 1 && !matches!(problem.code(), Code::Internal | Code::Conflict) => {
+                return Err(problem);
+            }
             Err(_) => {}
         }
         for at in from..to {
-            match self.transaction(at, at + 1).await {
+            match self.attempts(at, at + 1).await {
                 Ok(()) => {}
-                Err(problem) if problem.code() == Code::Internal => self.settle(at, &Verdict::Refused(problem), None),
+                Err(problem) if matches!(problem.code(), Code::Internal | Code::Conflict) => {
+                    self.settle(at, &Verdict::Refused(problem), None);
+                }
                 Err(problem) => return Err(problem),
             }
         }
         Ok(())
     }
 
+    /// A transaction; again, a few times, when others at the same moment undid it. Nothing of it is answered before.
+    async fn attempts(&mut self, from: usize, to: usize) -> Result<(), Problem> {
+        for _ in 0..ATTEMPTS {
+            match self.transaction(from, to).await {
+                Err(problem) if problem.was_undone() => tokio::time::sleep(again::pause(PAUSE_MS)).await,
+                other => return other,
+            }
+        }
+        self.transaction(from, to).await
+    }
+
     async fn transaction(&mut self, from: usize, to: usize) -> Result<(), Problem> {
         let mut tx = self.db.write(self.who.club, &self.who.actor).await?;
         tx.skew_ms = Some(self.skew_ms);
+        self.alone(&mut tx, from, to).await?;
         let mut verdicts: Vec<(usize, Verdict)> = Vec::with_capacity(to - from);
         let mut failed: HashSet<Uuid> = self.failed();
         let mut at = from;
@@ -130,6 +151,19 @@ impl Work<'_> {
         let revs = tx.commit().await?;
         for (at, verdict) in verdicts {
             self.settle(at, &verdict, Some(&revs));
+        }
+        Ok(())
+    }
+
+    /// Takes all that the items write, before anything is read, in the order of DEVELOPERS.md ("Locks"). The phone comes
+    /// first: what it recorded earlier may be released on the way.
+    async fn alone(&self, tx: &mut ClubTx, from: usize, to: usize) -> Result<(), Problem> {
+        let items = || self.items.iter().take(to).skip(from);
+        tx.alone(self.device).await?;
+        tx.alone_all(items().flat_map(Parsed::writes)).await?;
+        tx.alone_all(items().filter_map(Parsed::attends)).await?;
+        if items().any(Parsed::takes_the_club) {
+            tx.alone_in_club().await?;
         }
         Ok(())
     }
@@ -231,7 +265,7 @@ impl Work<'_> {
                 }
                 Ok(Verdict::Done(done))
             }
-            Err(problem) if problem.status() >= 500 => Err(problem),
+            Err(problem) if problem.status() >= 500 || problem.was_undone() => Err(problem),
             Err(problem) => {
                 tx.back_to(mark).await?;
                 if matches!(problem.code(), Code::NotFound | Code::Invalid) && self.too_early(at) {

@@ -13,8 +13,6 @@ use crate::platform::stored::Stored;
 /// A venue as it is stored.
 pub type StoredVenue = Stored<VenueId, Venue>;
 
-const NAME_TAKEN: &str = "Another venue of the club has this name. Choose a different one.";
-
 struct Row {
     id: Uuid,
     rev: i64,
@@ -61,7 +59,7 @@ pub async fn insert(tx: &mut ClubTx, id: VenueId, value: &Venue) -> Result<bool,
     )
     .execute(tx.changing(Change::put(Kind::Venue, id)))
     .await
-    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    .map_err(|error| StoreError::from(error).conflict_on("venues_name"))?;
     Ok(done.rows_affected() == 1)
 }
 
@@ -133,7 +131,7 @@ pub async fn save(tx: &mut ClubTx, id: VenueId, value: &Venue) -> Result<(), Sto
     )
     .execute(tx.changing(Change::put(Kind::Venue, id)))
     .await
-    .map_err(|error| StoreError::from(error).conflict_on(NAME_TAKEN))?;
+    .map_err(|error| StoreError::from(error).conflict_on("venues_name"))?;
     Ok(())
 }
 

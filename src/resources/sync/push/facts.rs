@@ -49,7 +49,7 @@ impl Work<'_> {
         }
         let mark = tx.mark().await?;
         let fact = match items::file(tx, &[(at, item)]).await {
-            Err(problem) if problem.status() >= 500 => return Err(problem),
+            Err(problem) if problem.status() >= 500 || problem.was_undone() => return Err(problem),
             Err(problem) => {
                 tx.back_to(mark).await?;
                 return Ok(Verdict::Refused(problem));

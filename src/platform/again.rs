@@ -1,0 +1,94 @@
+//! A request that others at the same moment undid is carried out again, so that its caller need not.
+
+use std::cell::RefCell;
+use std::pin::Pin;
+use std::rc::Rc;
+use std::task::{Context, Poll, ready};
+use std::time::Duration;
+
+use actix_web::Error;
+use actix_web::body::MessageBody;
+use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
+use actix_web::error::PayloadError;
+use actix_web::middleware::Next;
+use actix_web::web::Bytes;
+use futures_core::Stream;
+use uuid::Uuid;
+
+use super::db::one_connection;
+use super::problem::Problem;
+
+/// How long to wait before each further time, milliseconds (ms); then the caller is told.
+const PAUSES_MS: [u64; 4] = [5, 20, 60, 150];
+
+/// The body of a request, with what was read of it.
+struct Kept {
+    from: Payload,
+    read: Vec<Bytes>,
+}
+
+/// The body once more: what was read before, then the rest.
+struct Body {
+    kept: Rc<RefCell<Kept>>,
+    at: usize,
+}
+
+impl Stream for Body {
+    type Item = Result<Bytes, PayloadError>;
+
+    fn poll_next(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Option<Self::Item>> {
+        let Self { kept, at } = self.get_mut();
+        let mut kept = kept.borrow_mut();
+        if let Some(part) = kept.read.get(*at) {
+            *at += 1;
+            return Poll::Ready(Some(Ok(part.clone())));
+        }
+        let next = ready!(Pin::new(&mut kept.from).poll_next(context));
+        if let Some(Ok(part)) = &next {
+            kept.read.push(part.clone());
+            *at += 1;
+        }
+        Poll::Ready(next)
+    }
+}
+
+fn body(kept: &Rc<RefCell<Kept>>) -> Payload {
+    Payload::Stream { payload: Box::pin(Body { kept: Rc::clone(kept), at: 0 }) }
+}
+
+fn was_undone<B>(answer: &ServiceResponse<B>) -> bool {
+    let error = answer.response().error();
+    error.and_then(|error| error.as_error::<Problem>()).is_some_and(Problem::was_undone)
+}
+
+/// A pause between half of this and the whole, so that those who met do not meet again.
+pub fn pause(milliseconds: u64) -> Duration {
+    let (_, chance) = Uuid::new_v4().as_u64_pair();
+    Duration::from_micros(milliseconds * 500 + chance % (milliseconds * 500))
+}
+
+/// Carries out a request; again, a few times, when others at the same moment undid it. Each time holds one connection.
+///
+/// # Errors
+/// Those of the inner service.
+pub async fn carry_out<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result<ServiceResponse<B>, Error> {
+    if req.method().is_safe() {
+        return one_connection(next.call(req)).await;
+    }
+    let (head, from) = req.into_parts();
+    let kept = Rc::new(RefCell::new(Kept { from, read: Vec::new() }));
+    let mut req = ServiceRequest::from_parts(head, body(&kept));
+    for milliseconds in PAUSES_MS {
+        let answer = one_connection(next.call(req)).await?;
+        if !was_undone(&answer) {
+            return Ok(answer);
+        }
+        // The answer goes first, because it may hold on to the request.
+        let (head, answer) = answer.into_parts();
+        drop(answer);
+        tokio::time::sleep(pause(milliseconds)).await;
+        req = ServiceRequest::from_parts(head, body(&kept));
+        req.match_info_mut().reset();
+    }
+    one_connection(next.call(req)).await
+}

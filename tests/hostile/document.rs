@@ -125,6 +125,14 @@ fn kind_of(schema: &str) -> Option<String> {
     })
 }
 
+/// The one of several schemas that is not null.
+fn plain(schema: &Value) -> &Value {
+    match schema["oneOf"].as_array() {
+        Some(several) => several.iter().find(|one| one["type"] != "null").unwrap_or(schema),
+        None => schema,
+    }
+}
+
 impl Document {
     pub fn new(whole: Value) -> Self {
         let mut document = Self { whole, operations: Vec::new() };
@@ -197,16 +205,8 @@ impl Document {
         }
     }
 
-    /// The one of several schemas that is not null.
-    fn plain<'a>(&'a self, schema: &'a Value) -> &'a Value {
-        match schema["oneOf"].as_array() {
-            Some(several) => several.iter().find(|one| one["type"] != "null").unwrap_or(schema),
-            None => schema,
-        }
-    }
-
     fn id_kind(&self, schema: &Value) -> Option<String> {
-        let (found, name) = self.resolve(self.plain(schema));
+        let (found, name) = self.resolve(plain(schema));
         (found["format"] == "uuid").then(|| name.and_then(kind_of).unwrap_or_default())
     }
 
@@ -218,7 +218,7 @@ impl Document {
     }
 
     fn walk(&self, schema: &Value, steps: &mut Vec<Step>, found: &mut Vec<Field>) {
-        let (schema, _) = self.resolve(self.plain(schema));
+        let (schema, _) = self.resolve(plain(schema));
         if !steps.is_empty() {
             found.push(Field { steps: steps.clone(), id_of: None });
         }

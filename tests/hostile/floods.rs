@@ -16,9 +16,9 @@ use crate::world::World;
 /// Reads of a club that has no part in the flood, one after another, for so long.
 const SECONDS: u64 = 12;
 
-fn percentile(mut times: Vec<Duration>, share: f64) -> u128 {
+fn percentile(mut times: Vec<Duration>, percent: usize) -> u128 {
     times.sort_unstable();
-    let at = ((times.len() as f64) * share) as usize;
+    let at = times.len() * percent / 100;
     times.get(at.min(times.len().saturating_sub(1))).map_or(0, Duration::as_millis)
 }
 
@@ -38,12 +38,8 @@ async fn bystander(world: &World, report: &Report, name: &str) {
         }
         tokio::time::sleep(Duration::from_millis(5)).await;
     }
-    let figure = format!(
-        "p50 {} ms p99 {} ms of {}",
-        percentile(times.clone(), 0.5),
-        percentile(times.clone(), 0.99),
-        times.len()
-    );
+    let figure =
+        format!("p50 {} ms p99 {} ms of {}", percentile(times.clone(), 50), percentile(times.clone(), 99), times.len());
     report.figure(name, figure);
 }
 

@@ -47,7 +47,6 @@ fn said(answer: &Answer) -> String {
 
 /// Creates with an id of the client's own, and batches: one effect, and every repeat is answered as such.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "duplicates in flight are still 500 or 410"]
 async fn a_create_that_is_sent_many_times_at_once_has_one_effect() {
     let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("creates at once")));
     let (admin, place) = (world.person("admin").clone(), world.place("own").clone());
@@ -78,7 +77,6 @@ async fn a_create_that_is_sent_many_times_at_once_has_one_effect() {
 
 /// Everything else that writes, with an own fixture: nothing breaks, however often it comes at once.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "duplicates in flight are still 500"]
 async fn no_write_breaks_when_it_is_sent_many_times_at_once() {
     let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("writes at once")));
     let admin = world.person("admin").clone();
@@ -103,7 +101,6 @@ async fn no_write_breaks_when_it_is_sent_many_times_at_once() {
 
 /// Batches that cross each other, corrections of one record, and the same by push.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "duplicates in flight are still 500"]
 async fn batches_that_cross_and_corrections_at_once_break_nothing() {
     let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("batches that cross")));
     let (admin, place) = (world.person("admin").clone(), world.place("own").clone());

@@ -47,43 +47,50 @@ fn status_of(answer: &[u8]) -> u16 {
     line.split(' ').nth(1).and_then(|word| word.parse().ok()).unwrap_or_default()
 }
 
+/// Paths that nobody has, in the club at hand.
+const ODD_PATHS: &[&str] = &[
+    "/",
+    "//",
+    "/v1",
+    "/v1/",
+    "/v1//clubs",
+    "/v1/clubs/%00",
+    "/v1/clubs/%2f",
+    "/v1/clubs/%2e%2e/%2e%2e/etc/passwd",
+    "/v1/clubs/../../healthz",
+    "/v1/clubs/./",
+    "/v1/clubs/{club}/athletes/%00",
+    "/v1/clubs/{club}/athletes/%2f",
+    "/v1/clubs/{club}%2fathletes",
+    "/v1/clubs/{club}/athletes/..%5c..",
+    "/v1/clubs/{club}/athletes/%ff%fe",
+    "/v1/clubs/{club}/athletes/%",
+    "/v1/clubs/{club}/athletes/%zz",
+    "/v1/clubs/{club}/athletes;x=1",
+    "/v1/clubs/{club}/athletes/",
+    "/V1/CLUBS/{club}",
+    "/docs/%2e%2e/%2e%2e/etc/passwd",
+    "/docs/../openapi.json",
+    "/v1/clubs/{club}/athletes?q=%00",
+    "/v1/clubs/{club}/athletes?%",
+    "/v1/clubs/{club}/athletes??limit=1",
+    "/v1/clubs/{club}#a",
+    "*",
+];
+
 /// Well-formed requests for paths and with methods that nobody has.
 pub async fn odd_paths(world: &Arc<World>, report: &Arc<Report>) {
     let club = world.place("own").id("club_id");
     let token = &world.person("admin").token;
-    let paths: Vec<Vec<u8>> = [
-        "/",
-        "//",
-        "/v1",
-        "/v1/",
-        "/v1//clubs",
-        "/v1/clubs/%00",
-        "/v1/clubs/%2f",
-        "/v1/clubs/%2e%2e/%2e%2e/etc/passwd",
-        "/v1/clubs/../../healthz",
-        "/v1/clubs/./",
-        "/v1/clubs/{club}/athletes/%00",
-        "/v1/clubs/{club}/athletes/%2f",
-        "/v1/clubs/{club}%2fathletes",
-        "/v1/clubs/{club}/athletes/..%5c..",
-        "/v1/clubs/{club}/athletes/%ff%fe",
-        "/v1/clubs/{club}/athletes/%",
-        "/v1/clubs/{club}/athletes/%zz",
-        "/v1/clubs/{club}/athletes;x=1",
-        "/v1/clubs/{club}/athletes/",
-        "/V1/CLUBS/{club}",
-        "/docs/%2e%2e/%2e%2e/etc/passwd",
-        "/docs/../openapi.json",
-        "/v1/clubs/{club}/athletes?q=%00",
-        "/v1/clubs/{club}/athletes?%",
-        "/v1/clubs/{club}/athletes??limit=1",
-        "/v1/clubs/{club}#a",
-        "*",
-    ]
-    .iter()
-    .map(|path| path.replace("{club}", club).into_bytes())
-    .chain([b"/v1/clubs/\xc3\x28".to_vec(), b"/v1/clubs/\xff".to_vec(), [b"/v1/".as_slice(), &[b'a'; 20_000]].concat()])
-    .collect();
+    let paths: Vec<Vec<u8>> = ODD_PATHS
+        .iter()
+        .map(|path| path.replace("{club}", club).into_bytes())
+        .chain([
+            b"/v1/clubs/\xc3\x28".to_vec(),
+            b"/v1/clubs/\xff".to_vec(),
+            [b"/v1/".as_slice(), &[b'a'; 20_000]].concat(),
+        ])
+        .collect();
     let mut requests = Vec::new();
     for path in &paths {
         for method in if full() { ["GET", "DELETE", "POST"].as_slice() } else { ["GET"].as_slice() } {

@@ -230,7 +230,6 @@ async fn trespass(world: &Arc<World>, report: &Arc<Report>, name: &str, home: &s
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "scopes do not name the kind of a root yet"]
 async fn an_id_of_elsewhere_opens_nothing_wherever_it_is_put() {
     let report = Arc::new(Report::new("foreign ids by route"));
     let callers = [("coach", "own"), ("viewer", "own"), ("south admin", "south"), ("both coach", "own")];
@@ -246,7 +245,6 @@ async fn an_id_of_elsewhere_opens_nothing_wherever_it_is_put() {
 
 /// What two groups share is taken by neither.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "a coach can still drop the other group of a shared session"]
 async fn a_coach_cannot_take_what_two_groups_share() {
     let (world, report) = (Arc::new(World::make().await), Arc::new(Report::new("shared sessions")));
     let (coach, shared) = (world.person("coach").clone(), world.place("shared").clone());

@@ -157,7 +157,6 @@ async fn every_operation_lets_exactly_the_right_callers_through() {
 
 /// Every read of every place in every form, lists to their end, and the feed, by everybody.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "lane plans of shared sessions still name the athletes of other groups"]
 async fn no_read_shows_what_its_caller_cannot_get() {
     let (world, report) = (Arc::new(World::make().await), Arc::new(Report::new("reads of everything")));
     let mut asks = Vec::new();
@@ -201,7 +200,6 @@ async fn feeds(world: &Arc<World>, report: &Arc<Report>) {
 
 /// Changes that name a version which is no longer stored: the current record in the answer is cut like a read of it.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "the body of a 412 of a shared lane plan still names the athletes of other groups"]
 async fn no_refused_change_shows_what_its_caller_cannot_get() {
     let (world, report) = (Arc::new(World::make().await), Arc::new(Report::new("stale changes")));
     let mut asks = Vec::new();

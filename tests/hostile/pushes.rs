@@ -247,7 +247,6 @@ async fn trespass(world: &Arc<World>, report: &Arc<Report>, name: &str, home: &s
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "conflicts of a push still hold hidden records"]
 async fn an_id_of_elsewhere_opens_nothing_in_any_push() {
     let report = Arc::new(Report::new("foreign ids by push"));
     let callers = [("coach", "own"), ("leaver", "own"), ("viewer", "own"), ("south admin", "south")];

@@ -228,7 +228,6 @@ fn miscounted(token: &str) -> Vec<(&'static str, String)> {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "slow bodies have no limit yet"]
 async fn no_socket_stops_the_service() {
     let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("sockets")));
     let token = world.person("admin").token.clone();

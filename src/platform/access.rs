@@ -17,6 +17,7 @@ use super::db::{Actor, ClubTx, Db, StoreError};
 use super::ids::{AccountId, ClubId, DeviceId, GroupId};
 use super::params::path_id;
 use super::problem::{Code, Problem};
+use super::telemetry;
 use super::token::{Claims, Keys};
 
 /// What a member is in a club.
@@ -163,7 +164,9 @@ fn parts(req: &HttpRequest) -> Result<(Db, Claims), Problem> {
     let keys = req.app_data::<Data<Keys>>().ok_or_else(broken)?;
     let token = bearer(req)
         .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
-    Ok((db.get_ref().clone(), keys.verify(token)?))
+    let claims = keys.verify(token)?;
+    telemetry::acts(req, claims.sub);
+    Ok((db.get_ref().clone(), claims))
 }
 
 impl FromRequest for Caller {

@@ -11,6 +11,7 @@ use serde_json::Value;
 
 use super::fault::Fault;
 use super::problem::{Code, Problem};
+use super::text;
 
 /// The largest body, unpacked, in bytes.
 pub const MAX_BYTES: usize = 2 * 1024 * 1024;
@@ -50,10 +51,21 @@ fn parse<T: DeserializeOwned>(media_type: &str, bytes: Result<web::Bytes, actix_
         ));
     }
     let bytes = bytes.map_err(|error| payload_problem(&error))?;
+    refuse_nul(&bytes)?;
     let mut reader = serde_json::Deserializer::from_slice(&bytes);
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| pointed(&error))?;
     reader.end().map_err(|error| Problem::malformed(Fault::at("", "json", error.to_string())))?;
     Ok(value)
+}
+
+/// Refuses a text with a NUL, which JSON can only write escaped.
+fn refuse_nul(bytes: &[u8]) -> Result<(), Problem> {
+    if !bytes.windows(6).any(|six| six == b"\\u0000") {
+        return Ok(());
+    }
+    // What is no JSON is refused by its reader, which says where; and the escape may stand behind another backslash.
+    let found = serde_json::from_slice::<Value>(bytes).ok().and_then(|value| text::nul_at(&value));
+    found.map_or(Ok(()), |pointer| Err(Problem::malformed(Fault::at(pointer, "characters", "must not contain a NUL"))))
 }
 
 /// The media type of the body without parameters, lower case.

@@ -213,6 +213,7 @@ pub async fn device_of(tx: &mut AccountTx, token: &Opaque) -> Result<Option<Devi
 
 /// Ends a sign-in with all its tokens; false when there is none.
 pub async fn end_device(tx: &mut AccountTx, account: AccountId, device: DeviceId) -> Result<bool, StoreError> {
+    tx.ends_sign_in(account);
     let done = sqlx::query!(
         r#"
         update devices
@@ -230,6 +231,7 @@ pub async fn end_device(tx: &mut AccountTx, account: AccountId, device: DeviceId
 
 /// Ends every sign-in but one.
 pub async fn end_other_devices(tx: &mut AccountTx, account: AccountId, keep: DeviceId) -> Result<(), StoreError> {
+    tx.ends_sign_in(account);
     sqlx::query!(
         r#"
         update devices

@@ -99,6 +99,23 @@ async fn find(
         .collect()
 }
 
+/// Whether a measurement of this id was there and is deleted.
+pub async fn is_deleted(tx: &mut ClubTx, id: MeasurementId) -> Result<bool, StoreError> {
+    let club = tx.club.0;
+    let deleted = sqlx::query_scalar!(
+        r#"
+        select exists (
+          select from measurements where club_id = $1 and id = $2 and deleted_at is not null
+        ) as "deleted!"
+        "#,
+        club,
+        id.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(deleted)
+}
+
 /// The number of the last change to any measurement of an athlete, deleted ones included; 0 without any.
 pub async fn last_rev(tx: &mut ClubTx, athlete: AthleteId) -> Result<i64, StoreError> {
     let club = tx.club.0;

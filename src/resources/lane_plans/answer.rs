@@ -8,13 +8,14 @@ use uuid::Uuid;
 
 use super::model::{self, Equipment, Wish};
 use super::problem::no_plan;
-use super::shapes::{AlternativeLaneView, AlternativeView, Content, LaneView, PlacedView, RestingView, StockView};
+use super::shapes::{AlternativeLaneView, AlternativeView, Content, LaneView, PlacedView, RestingView};
+use super::stock;
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Caution, Configuration};
 use crate::compute::lane_plan::{self, Budget, Candidate, PlanError, Problem as Question};
 use crate::compute::standing::Standing;
-use crate::platform::ids::{AthleteId, ClubId, EquipmentId};
+use crate::platform::ids::{AthleteId, ClubId};
 use crate::platform::problem::{Code, Problem};
 use crate::resources::advice::{CautionView, Memory, Person, StandingView};
 
@@ -64,8 +65,9 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, stop: &AtomicBool) -> Re
         lane_plan::plan(&question, BUDGET, &stopped).map_err(|error| no_plan(error, wish.barriers.0, name_of))?;
     let alternatives =
         if inputs.alternatives { alternatives(&question, &plan, wish.one_more, &stopped) } else { Vec::new() };
+    let stock_used = stock::taken(&inputs.equipment, &question.candidates, &plan.stock_used);
     let content = content(&plan, &question, &wish, name_of);
-    Ok(Content { resting: resting.iter().map(resting_view).collect(), alternatives, ..content })
+    Ok(Content { resting: resting.iter().map(resting_view).collect(), alternatives, stock_used, ..content })
 }
 
 fn resting_view((person, advice): &(&Person, Advice<'_>)) -> RestingView {
@@ -107,11 +109,6 @@ fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, name_of: im
             athletes: lane.athletes.iter().map(placed).collect(),
         })
     };
-    let stock = |one: &lane_plan::StockUse| StockView {
-        equipment_id: EquipmentId(Uuid::from_u128(one.item)),
-        height_m: one.height.metres(),
-        count: one.count,
-    };
     Content {
         lanes: plan.lanes.iter().filter_map(lane).collect(),
         resting: Vec::new(),
@@ -121,7 +118,7 @@ fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, name_of: im
         lower_bound: rounded(plan.lower_bound),
         changed_lanes: plan.changed,
         alternatives: Vec::new(),
-        stock_used: plan.stock_used.iter().map(stock).collect(),
+        stock_used: Vec::new(),
         run_out_m: wish.run_out.metres(),
         cautions: Caution::BASE.iter().map(CautionView::from).collect(),
     }

@@ -6,6 +6,7 @@ pub mod model;
 mod problem;
 mod set_out;
 pub mod shapes;
+mod stock;
 mod store;
 pub mod sync;
 

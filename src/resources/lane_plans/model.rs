@@ -5,10 +5,11 @@ use std::time::Duration;
 
 use uuid::Uuid;
 
+use super::stock::stocks;
 use crate::compute::advice::Advice;
 use crate::compute::decision::DecisionKind;
 use crate::compute::lane_plan::{
-    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, LastTime, MAX_CANDIDATES, Objective, Pin, Problem, StockItem,
+    Athlete, Candidate, DEFAULT_HEIGHT_PENALTY, Lane, LastTime, MAX_CANDIDATES, Objective, Pin, Problem,
 };
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
@@ -268,8 +269,9 @@ const fn rung(kind: BarrierKind) -> u8 {
 /// Candidates are the kinds and heights of the stock that somebody may run, on the club's spacing grid from the shortest
 /// to the longest lane that suits somebody. An athlete's permitted height is that of their recommendation, and nobody gets
 /// a more demanding kind than recommended.
-pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equipment], step: Length) -> Problem {
-    let candidates = candidates(wish, advised, stock, step);
+pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], equipment: &[Equipment], step: Length) -> Problem {
+    let candidates = candidates(wish, advised, equipment, step);
+    let stock = stocks(equipment, &candidates);
     let targets = targets(advised);
     let athletes = advised
         .iter()
@@ -300,15 +302,7 @@ pub fn problem(wish: &Wish, advised: &[(AthleteId, &Advice<'_>)], stock: &[Equip
         barriers_min: wish.barriers.0,
         barriers_max: wish.barriers.1,
         run_out: wish.run_out,
-        stock: stock
-            .iter()
-            .map(|one| StockItem {
-                id: one.id.as_u128(),
-                kind: one.kind,
-                heights: one.heights.clone(),
-                count: one.count,
-            })
-            .collect(),
+        stock,
         pins: wish.pins.iter().map(|(athlete, lane)| Pin { athlete: athlete.0.as_u128(), lane: *lane }).collect(),
         apart: wish.apart.iter().map(|(a, b)| (a.0.as_u128(), b.0.as_u128())).collect(),
         hold_target: wish.hold_target,

@@ -1,5 +1,7 @@
 //! Lane plans as phones carry them.
 
+use std::collections::HashSet;
+
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -10,7 +12,7 @@ use crate::compute::decision::Caution;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::grants;
-use crate::platform::ids::{LanePlanId, SessionId};
+use crate::platform::ids::{EquipmentId, LanePlanId, SessionId};
 use crate::platform::ops::Editable;
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
@@ -80,6 +82,7 @@ impl Editable for Edits {
         for id in everybody.iter().filter(|id| !seen.contains_key(id)) {
             faults.add("/lanes", "unknown_id", format!("there is no athlete {id} in your groups"));
         }
+        unknown_equipment(tx, &content, before, &mut faults).await?;
         faults.finish(Some(()))?;
         let name = |id: Uuid| seen.get(&id).map(|one| one.display_name.clone()).unwrap_or_default();
         for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
@@ -113,4 +116,21 @@ impl Editable for Edits {
     async fn remove(tx: &mut ClubTx, id: Uuid, before: &Plan) -> Result<(), Problem> {
         Ok(store::remove(tx, before.session, LanePlanId(id)).await?)
     }
+}
+
+/// Names barriers that the club does not have; those that the plan already took may have been given away since.
+async fn unknown_equipment(
+    tx: &mut ClubTx,
+    content: &Content,
+    before: Option<&Plan>,
+    faults: &mut Faults,
+) -> Result<(), StoreError> {
+    let mut known: HashSet<EquipmentId> = store::equipment(tx).await?.iter().map(|one| EquipmentId(one.id)).collect();
+    let earlier = before.and_then(|plan| serde_json::from_value::<Content>(plan.content.clone()).ok());
+    known.extend(earlier.iter().flat_map(|content| &content.stock_used).map(|one| one.equipment_id));
+    for (at, one) in content.stock_used.iter().enumerate().filter(|(_, one)| !known.contains(&one.equipment_id)) {
+        let pointer = format!("/stock_used/{at}/equipment_id");
+        faults.add(pointer, "unknown_id", format!("there is no equipment {} in the club", one.equipment_id));
+    }
+    Ok(())
 }

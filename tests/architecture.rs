@@ -169,3 +169,41 @@ fn every_table_says_where_it_lives_and_clubs_tables_are_walled_off() {
         }
     }
 }
+
+/// A year that no standard writes would reach the database, which cannot keep it.
+#[test]
+fn every_date_of_a_request_is_read_in_one_place() {
+    let mut found = Vec::new();
+    for (name, text) in files("src/resources", "rs") {
+        let text = code(&text);
+        let mut reads = false;
+        let mut before = "";
+        for line in text.lines() {
+            if line.starts_with("#[derive(") {
+                reads = line.contains("Deserialize");
+            }
+            let is_date = ["NaiveDate,", "Option<NaiveDate>,", "DateTime<Utc>,", "Option<DateTime<Utc>>,"]
+                .iter()
+                .any(|kind| line.starts_with("    ") && line.trim_end().ends_with(&format!(": {kind}")));
+            if reads && is_date && !before.contains("dates::read") {
+                found.push(format!("{name}: {}", line.trim()));
+            }
+            if line == "}" {
+                reads = false;
+            }
+            before = line;
+        }
+    }
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn the_containers_serve_no_demo_and_bring_no_password() {
+    let text = fs::read_to_string(root().join("docker-compose.yml")).unwrap();
+    assert!(!text.contains("--demo"));
+    let uses: Vec<&str> = text.split("${").skip(1).map(|rest| rest.split('}').next().unwrap()).collect();
+    assert!(uses.len() >= 3, "{uses:?}");
+    for one in uses {
+        assert!(one.contains(":?"), "{one} has a default or may be empty");
+    }
+}

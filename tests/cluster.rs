@@ -4,7 +4,7 @@
 
 use std::fs::{self, DirBuilder};
 use std::io::{BufRead, BufReader};
-use std::os::unix::fs::{DirBuilderExt, MetadataExt};
+use std::os::unix::fs::{DirBuilderExt, MetadataExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 
@@ -348,4 +348,26 @@ fn a_wrong_pg_bindir_is_named_in_one_line() {
     let said = String::from_utf8_lossy(&output.stderr);
     assert!(!output.status.success() && said.contains("PG_BINDIR"), "{said}");
     assert_eq!(said.lines().count(), 1, "{said}");
+}
+
+#[tokio::test]
+async fn folders_that_others_could_read_or_write_are_closed_or_refused_with_the_remedy() {
+    let mode = |path: &Path| fs::metadata(path).unwrap().mode() & 0o7777;
+    let set = |path: &Path, mode: u32| fs::set_permissions(path, fs::Permissions::from_mode(mode)).unwrap();
+    let scratch = Scratch::new("modes");
+    let state = scratch.join("state");
+    open(&state).await.close().await.unwrap();
+    for (of_state, of_data) in [(0o711, 0o755), (0o775, 0o777), (0o777, 0o700)] {
+        set(&state, of_state);
+        set(&state.join("data"), of_data);
+        let cluster = open(&state).await;
+        assert_eq!(number(&cluster.connect_options(), "select 1::int8").await, 1);
+        assert_eq!((mode(&state) & 0o022, mode(&state.join("data"))), (0, 0o700), "{of_state:o} {of_data:o}");
+        cluster.close().await.unwrap();
+    }
+    // A folder that is shared on purpose is not ours to close.
+    set(&state, 0o1777);
+    let error = refusal(&state);
+    assert!(matches!(error, ClusterError::OpenToOthers(_)), "{error}");
+    assert!(error.to_string().contains("chmod go-w"), "{error}");
 }

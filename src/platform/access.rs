@@ -18,6 +18,7 @@ use super::ids::{AccountId, ClubId, DeviceId, GroupId};
 use super::lanes::Who;
 use super::params::path_id;
 use super::problem::{Code, Problem};
+use super::telemetry;
 use super::token::{Claims, Keys};
 
 /// What a member is in a club.
@@ -164,7 +165,9 @@ fn parts(req: &HttpRequest) -> Result<(Db, Claims), Problem> {
     let keys = req.app_data::<Data<Keys>>().ok_or_else(broken)?;
     let token = bearer(req)
         .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
-    Ok((db.get_ref().clone(), keys.verify(token)?))
+    let claims = keys.verify(token)?;
+    telemetry::acts(req, claims.sub);
+    Ok((db.get_ref().clone(), claims))
 }
 
 impl FromRequest for Caller {

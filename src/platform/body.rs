@@ -12,6 +12,7 @@ use serde_json::Value;
 use super::fault::Fault;
 use super::intake::{self, Limits, Taken};
 use super::problem::{Code, Problem};
+use super::text;
 
 /// The largest JSON body, as sent and unpacked, bytes.
 const MAX_BYTES: usize = 2 * 1024 * 1024;
@@ -57,10 +58,21 @@ fn json_type(media_type: &str) -> Result<(), Problem> {
 }
 
 fn parse<T: DeserializeOwned>(taken: &Taken) -> Result<T, Problem> {
+    refuse_nul(taken.bytes())?;
     let mut reader = serde_json::Deserializer::from_slice(taken.bytes());
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| pointed(&error))?;
     reader.end().map_err(|error| Problem::malformed(Fault::at("", "json", error.to_string())))?;
     Ok(value)
+}
+
+/// Refuses a text with a NUL, which JSON can only write escaped.
+fn refuse_nul(bytes: &[u8]) -> Result<(), Problem> {
+    if !bytes.windows(6).any(|six| six == b"\\u0000") {
+        return Ok(());
+    }
+    // What is no JSON is refused by its reader, which says where; and the escape may stand behind another backslash.
+    let found = serde_json::from_slice::<Value>(bytes).ok().and_then(|value| text::nul_at(&value));
+    found.map_or(Ok(()), |pointer| Err(Problem::malformed(Fault::at(pointer, "characters", "must not contain a NUL"))))
 }
 
 /// The media type of the body without parameters, lower case.

@@ -1,5 +1,6 @@
 //! The door to the database. Nothing touches a club's rows without a [`ClubTx`], which fixes the club.
 
+mod account_tx;
 mod changes;
 mod error;
 mod hold;
@@ -19,6 +20,7 @@ use uuid::Uuid;
 
 use super::ids::{AccountId, ClubId, GroupId};
 
+pub use account_tx::AccountTx;
 pub use changes::{Change, Kind, Named, Receipt, Revs};
 pub use error::StoreError;
 pub use hold::{Hold, one_connection};
@@ -95,8 +97,8 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn account_tx(&self) -> Result<AccountTx, StoreError> {
-        let (tx, hold) = self.begin("BEGIN".to_owned()).await?;
-        Ok(AccountTx { tx, hold, life: self.life.load(Ordering::Relaxed) })
+        let begun = self.begin("BEGIN".to_owned()).await?;
+        Ok(AccountTx::new(begun, self.life.load(Ordering::Relaxed)))
     }
 
     /// A read-only transaction in one club.
@@ -186,38 +188,6 @@ impl Accounts<'_> {
     /// The pool.
     pub fn pool(&self) -> &PgPool {
         self.pool
-    }
-}
-
-/// A transaction over account tables.
-#[derive(Debug)]
-pub struct AccountTx {
-    tx: Transaction<'static, Postgres>,
-    hold: Hold,
-    life: i32,
-}
-
-impl AccountTx {
-    /// The connection.
-    pub fn conn(&mut self) -> &mut PgConnection {
-        &mut self.tx
-    }
-
-    /// Commits.
-    ///
-    /// # Errors
-    /// When the database refuses or is away.
-    pub async fn commit(self) -> Result<(), StoreError> {
-        Ok(self.tx.commit().await?)
-    }
-
-    /// Goes on in one club within the same transaction; from here on only its rows can be touched.
-    ///
-    /// # Errors
-    /// When the database is away.
-    pub async fn enter_club(mut self, club: ClubId, account: AccountId) -> Result<ClubTx, StoreError> {
-        sqlx::raw_sql(AssertSqlSafe(enter(club))).execute(&mut *self.tx).await?;
-        Ok(ClubTx::new((self.tx, self.hold), self.life, club, Actor { account, groups: None }))
     }
 }
 

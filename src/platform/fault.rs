@@ -5,6 +5,8 @@ use precis_profiles::precis_core::profile::PrecisFastInvocation;
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use super::text;
+
 /// One broken field of a request.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct Fault {
@@ -64,7 +66,7 @@ impl Faults {
         value.map_err(|error| self.add(pointer, code, error.to_string())).ok()
     }
 
-    /// The text trimmed, or a fault when it is empty, longer than `max` characters or holds control characters.
+    /// The text trimmed, or a fault when it is empty, longer than `max` characters or not plain; see [`text::is_plain`].
     pub fn text(&mut self, pointer: &str, text: &str, max: usize) -> Option<String> {
         let text = text.trim();
         let count = text.chars().count();
@@ -72,8 +74,10 @@ impl Faults {
             self.add(pointer, "length", format!("must have 1 to {max} characters"));
             return None;
         }
-        if text.chars().any(|c| c.is_control() && c != '\n') {
-            self.add(pointer, "characters", "must not contain control characters");
+        if !text::is_plain(text) {
+            let detail =
+                "must be readable: no control characters, none that are invisible or turn the direction of writing";
+            self.add(pointer, "characters", detail);
             return None;
         }
         Some(text.to_owned())

@@ -20,19 +20,23 @@ impl Network {
         &self.0
     }
 
-    /// That of a request: behind a proxy, the address that the proxy saw.
+    /// That of a request.
     pub fn of(req: &HttpRequest) -> Self {
-        let behind_proxy = req.app_data::<Data<Config>>().is_some_and(|config| config.behind_proxy);
-        // What clients write stands before what the proxy appends, so only the last entry of the last line counts.
-        let lines = req.headers().get_all("x-forwarded-for").filter_map(|value| value.to_str().ok());
-        let forwarded = lines.last().and_then(|list| list.rsplit(',').next()).and_then(address);
-        let peer = || req.peer_addr().map(|peer| peer.ip());
-        Self(forwarded.filter(|_| behind_proxy).or_else(peer).map(class).unwrap_or_default())
+        Self(address(req).map(class).unwrap_or_default())
     }
 }
 
+/// The address that a request comes from: behind a proxy, the one that the proxy saw.
+pub fn address(req: &HttpRequest) -> Option<IpAddr> {
+    let behind_proxy = req.app_data::<Data<Config>>().is_some_and(|config| config.behind_proxy);
+    // What clients write stands before what the proxy appends, so only the last entry of the last line counts.
+    let lines = req.headers().get_all("x-forwarded-for").filter_map(|value| value.to_str().ok());
+    let forwarded = lines.last().and_then(|list| list.rsplit(',').next()).and_then(written);
+    forwarded.filter(|_| behind_proxy).or_else(|| req.peer_addr().map(|peer| peer.ip()))
+}
+
 /// An address as proxies write it, with or without a port.
-fn address(text: &str) -> Option<IpAddr> {
+fn written(text: &str) -> Option<IpAddr> {
     let text = text.trim();
     text.parse().ok().or_else(|| text.parse::<SocketAddr>().ok().map(|full| full.ip()))
 }

@@ -1,14 +1,17 @@
-//! Who waits for news of a club: told after each commit of this instance, and by one look a second at the others'.
+//! Who waits for news of a club: told after each commit of this instance, and by one look a second at the others'. Those
+//! who wait are also told when their sign-in ends.
 
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, LazyLock, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use tokio::sync::watch;
+use tokio::sync::{Notify, watch};
+use uuid::Uuid;
 
+use super::access;
 use super::db::{Actor, Db, StoreError};
-use super::ids::ClubId;
+use super::ids::{AccountId, ClubId, DeviceId};
 
 /// The last change number that was heard of.
 pub type News = watch::Receiver<i64>;
@@ -58,6 +61,60 @@ impl Drop for Commits {
     }
 }
 
+/// Somebody who waits.
+#[derive(Debug)]
+struct Waiter {
+    account: AccountId,
+    device: DeviceId,
+    told: Arc<Notify>,
+}
+
+static WAITERS: LazyLock<Mutex<HashMap<ClubId, Vec<Waiter>>>> = LazyLock::new(Mutex::default);
+
+fn waiters() -> MutexGuard<'static, HashMap<ClubId, Vec<Waiter>>> {
+    WAITERS.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Somebody's place among those who wait; it ends when dropped.
+#[derive(Debug)]
+pub struct Waiting {
+    club: ClubId,
+    told: Arc<Notify>,
+}
+
+impl Waiting {
+    /// Notes who waits for news of a club, with which sign-in.
+    pub fn begin(club: ClubId, account: AccountId, device: DeviceId) -> Self {
+        let told = Arc::new(Notify::new());
+        waiters().entry(club).or_default().push(Waiter { account, device, told: Arc::clone(&told) });
+        Self { club, told }
+    }
+
+    /// Ends when a sign-in of the account has ended, perhaps this one: whoever waits asks again who they are.
+    pub async fn doubted(&self) {
+        self.told.notified().await;
+    }
+}
+
+impl Drop for Waiting {
+    fn drop(&mut self) {
+        let mut all = waiters();
+        if let Some(some) = all.get_mut(&self.club) {
+            some.retain(|one| !Arc::ptr_eq(&one.told, &self.told));
+            if some.is_empty() {
+                all.remove(&self.club);
+            }
+        }
+    }
+}
+
+/// Tells those who wait with a sign-in of an account that one of its sign-ins has ended here.
+pub fn sign_in_ended(account: AccountId) {
+    for one in waiters().values().flatten().filter(|one| one.account == account) {
+        one.told.notify_one();
+    }
+}
+
 /// Tells everybody who waits or counts that something was committed to a club, which has reached a change number.
 pub fn tell(club: ClubId, seq: i64) {
     for count in counted().get(&club).into_iter().flatten() {
@@ -99,7 +156,25 @@ async fn look(db: Db, club: ClubId, actor: Actor) {
             Ok(seq) => tell(club, seq),
             Err(error) => tracing::warn!(%error, "cannot look for news"),
         }
+        if let Err(error) = look_at_sign_ins(&db, club).await {
+            tracing::warn!(%error, "cannot look for sign-ins that ended");
+        }
     }
+}
+
+/// Looks whether other instances ended the sign-in of somebody who waits here: one question for all of a club.
+async fn look_at_sign_ins(db: &Db, club: ClubId) -> Result<(), StoreError> {
+    let (accounts, devices): (Vec<Uuid>, Vec<Uuid>) =
+        waiters().get(&club).into_iter().flatten().map(|one| (one.account.0, one.device.0)).unzip();
+    if accounts.is_empty() {
+        return Ok(());
+    }
+    let live = access::signed_in(db, &accounts, &devices).await?;
+    let asked = |one: &&Waiter| devices.contains(&one.device.0) && !live.contains(&one.device);
+    for one in waiters().get(&club).into_iter().flatten().filter(asked) {
+        one.told.notify_one();
+    }
+    Ok(())
 }
 
 async fn read(db: &Db, club: ClubId, actor: &Actor) -> Result<i64, StoreError> {

@@ -204,6 +204,10 @@ impl Problem {
             let detail = "Others changed the same records at that moment; nothing was stored. Try again.";
             return Self::new(Code::Unavailable, detail).undone_by_others();
         }
+        if StoreError::unstorable(error) {
+            let detail = "a text holds a NUL, or a date or number is beyond what can be kept";
+            return Self::malformed(Fault::at("", "value", detail));
+        }
         tracing::error!(request.id = id, %error, "database");
         if StoreError::passing(error) {
             return Self::new(Code::Unavailable, "The database is busy or away; nothing was stored. Try again.");

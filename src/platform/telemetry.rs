@@ -1,16 +1,18 @@
 //! Request ids, trace context and one log line per request.
 
+use std::net::IpAddr;
 use std::time::Instant;
 
-use actix_web::Error;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{HeaderName, HeaderValue};
 use actix_web::middleware::Next;
+use actix_web::{Error, HttpMessage, HttpRequest};
 use uuid::Uuid;
 
+use super::ids::AccountId;
 use super::lanes::Who;
-use super::network::Network;
+use super::network::{self, Network};
 
 tokio::task_local! {
     static REQUEST_ID: String;
@@ -47,6 +49,9 @@ pub async fn trace<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result
     let route = answer.request().match_pattern().unwrap_or_else(|| "unmatched".to_owned());
     let method = answer.request().method().as_str().to_owned();
     let club = answer.request().match_info().get("club_id").unwrap_or_default().to_owned();
+    // Ids and a class, never a name, an e-mail, an address or a query, which may hold names.
+    let account = answer.request().extensions().get::<AccountId>().map(AccountId::to_string).unwrap_or_default();
+    let from = class_of(answer.request());
     tracing::info!(
         request.id = id,
         trace_parent,
@@ -54,6 +59,8 @@ pub async fn trace<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result
         route,
         status,
         club.id = club,
+        account.id = account,
+        address = from,
         duration_ms = u64::try_from(started.elapsed().as_millis()).unwrap_or(u64::MAX),
         "request"
     );
@@ -65,6 +72,25 @@ pub async fn trace<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result
         headers.insert(HeaderName::from_static("traceparent"), value);
     }
     Ok(answer)
+}
+
+/// Notes for the log whose request it is.
+pub fn acts(req: &HttpRequest, account: AccountId) {
+    req.extensions_mut().insert(account);
+}
+
+/// The class of the address that a request comes from.
+fn class_of(req: &HttpRequest) -> &'static str {
+    let private = |address: IpAddr| match address {
+        IpAddr::V4(v4) => v4.is_private() || v4.is_link_local(),
+        IpAddr::V6(v6) => v6.is_unique_local() || v6.is_unicast_link_local(),
+    };
+    match network::address(req).map(|address| address.to_canonical()) {
+        None => "unknown",
+        Some(address) if address.is_loopback() => "loopback",
+        Some(address) if private(address) => "private",
+        Some(_) => "public",
+    }
 }
 
 /// The caller's W3C trace context when it is well formed, else a new one.

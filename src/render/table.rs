@@ -19,7 +19,23 @@ pub fn csv(header: &[&str], rows: &[Vec<String>]) -> Result<Vec<u8>, csv::Error>
     table.into_inner().map_err(|error| error.into_error().into())
 }
 
+/// What a formula begins with, also in full width, which spreadsheets of East Asia take for the same.
+const FORMULA: [char; 8] = ['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'];
+
+/// Whether a spreadsheet may run the text as a formula, once blanks and apostrophes before it are gone.
+pub fn is_formula(text: &str) -> bool {
+    let blank = |c: char| c.is_whitespace() || c.is_control() || matches!(c, '\'' | '\u{200b}' | '\u{feff}');
+    text.starts_with(['\t', '\r', '\n']) || text.trim_start_matches(blank).starts_with(FORMULA)
+}
+
 /// A text that no spreadsheet takes for a formula.
+///
+/// ```
+/// use lanewright_render::table::defused;
+///
+/// assert_eq!(defused(" ＝1+1"), "' ＝1+1");
+/// assert_eq!(defused("Ann-Marie"), "Ann-Marie");
+/// ```
 pub fn defused(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) { format!("'{text}") } else { text.to_owned() }
+    if is_formula(text) { format!("'{text}") } else { text.to_owned() }
 }

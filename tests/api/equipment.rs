@@ -4,7 +4,8 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::{TestApp, walk};
+use crate::support::{Caller, TestApp, walk};
+use crate::sync_push::{create, item, push, statuses};
 
 fn stock() -> Value {
     json!({"barrier_kind": "low_barrier", "heights_m": [0.6, 0.4, 0.5], "count": 24, "note": "In the container"})
@@ -134,4 +135,72 @@ async fn a_list_stays_whole_while_others_insert(pool: PgPool) {
     assert_eq!(walked[..7], ids);
     let unique: std::collections::BTreeSet<_> = walked.iter().collect();
     assert_eq!(unique.len(), walked.len());
+}
+
+/// Two athletes of a group who are here, in a session of today.
+async fn here(admin: &Caller) -> (String, Vec<String>) {
+    let group = admin.group("Squad").await;
+    let day = chrono::Utc::now().date_naive();
+    let held = json!({"held_on": day, "state": "planned", "group_ids": [group]});
+    let session = admin.post("/sessions", held).await.expect(201).id();
+    let mut athletes = Vec::new();
+    for name in ["Mira Osei", "Tam Reyl"] {
+        let body = json!({"display_name": name, "sex": "F", "birth_date": "2013-05-17", "group_ids": [group],
+            "experience": "novice", "measurements": [{"kind": "stature_m", "value": 1.5, "measured_on": "2026-01-10"}]});
+        athletes.push(admin.post("/athletes", body).await.expect(201).id());
+    }
+    (session, athletes)
+}
+
+#[sqlx::test]
+async fn a_club_that_writes_its_barriers_down_one_by_one_gets_its_plan(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let (session, athletes) = here(&admin).await;
+    let mut rows = std::collections::HashSet::new();
+    for n in 0..130 {
+        // Every second one can be set to heights that only it knows.
+        let heights = if n % 2 == 0 { json!([0.3]) } else { json!([0.3, 0.301 + 0.001 * f64::from(n / 2)]) };
+        let one = json!({"barrier_kind": "wicket", "heights_m": heights, "count": 1, "note": format!("No {n}")});
+        rows.insert(admin.post("/equipment", one).await.expect(201).id());
+    }
+    let wanted = json!({"lanes": 2, "capacity": 1, "barriers": {"min": 5, "max": 6}, "straight_m": 80,
+        "athlete_ids": athletes});
+    let plan = admin.post(&format!("/sessions/{session}/lane-plans"), wanted).await.expect(201);
+    let lanes = plan.body["lanes"].as_array().unwrap();
+    let set_out: u64 = lanes.iter().map(|lane| lane["barriers"].as_u64().unwrap()).sum();
+    let used = plan.body["stock_used"].as_array().unwrap();
+    let taken: u64 = used.iter().map(|one| one["count"].as_u64().unwrap()).sum();
+    assert_eq!(taken, set_out, "{used:?}");
+    for one in used {
+        assert_eq!(one["count"], 1, "no row gives more than it has: {used:?}");
+        assert!(rows.remove(one["equipment_id"].as_str().unwrap()), "none is taken twice: {used:?}");
+    }
+}
+
+#[sqlx::test]
+async fn a_pushed_lane_plan_takes_barriers_that_the_club_has(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let (session, athletes) = here(&admin).await;
+    let wickets = json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 20});
+    let wickets = admin.post("/equipment", wickets).await.expect(201);
+    let wanted = json!({"lanes": 2, "capacity": 1, "barriers": {"min": 5, "max": 6}, "straight_m": 80,
+        "athlete_ids": athletes});
+    let computed = admin.post(&format!("/sessions/{session}/lane-plans"), wanted).await.expect(201);
+    let page = admin.get("/changes?types=lane_plan&limit=2000").await.expect(200).body;
+    let changes = page["changes"].as_array().unwrap();
+    let stored = changes.iter().find(|one| one["id"] == json!(computed.id())).unwrap();
+    let mut data = stored["data"].clone();
+    data.as_object_mut().unwrap().retain(|name, _| !matches!(name.as_str(), "id" | "rev"));
+    let mut wrong = data.clone();
+    wrong["stock_used"][0]["equipment_id"] = json!(Uuid::now_v7());
+    let refused = push(&admin, &[create("lane_plan", wrong.clone())]).await.remove(0);
+    assert_eq!(refused["status"], 422, "{refused}");
+    let pointer = &refused["problem"]["errors"][0]["pointer"];
+    assert!(pointer.as_str().unwrap().ends_with("/stock_used/0/equipment_id"), "{refused}");
+    assert_eq!(statuses(&push(&admin, &[create("lane_plan", data.clone())]).await), [201]);
+    // What a plan took before is given away: the plan may still be edited, and takes nothing new of it.
+    admin.delete(&format!("/equipment/{}", wickets.id()), wickets.header("etag")).await.expect(204);
+    let edit = item("PUT", "lane_plan", &computed.id(), json!({"if_match": stored["rev"], "data": data.clone()}));
+    assert_eq!(statuses(&push(&admin, &[edit]).await), [200]);
+    assert_eq!(statuses(&push(&admin, &[create("lane_plan", data)]).await), [422]);
 }

@@ -263,3 +263,26 @@ async fn phones_learn_from_which_groups_to_which_an_athlete_moved(pool: PgPool) 
     admin.patch(&path, moved.header("etag"), json!({"status": "left"})).await.expect(200);
     assert_eq!(last_change(&admin, &id).await, ("put".to_owned(), vec![], vec![]), "not moved");
 }
+
+#[sqlx::test]
+async fn a_measurement_that_was_deleted_by_mistake_can_be_entered_again(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let path = athlete(&admin).await;
+    let all = format!("{path}/measurements");
+    let mut ids = Vec::new();
+    // Without an id each time, as a person types it; a repeat of the same finds what is there.
+    for _ in 0..3 {
+        let entered = admin.post(&all, stature(1.5)).await.expect(201);
+        assert_eq!(admin.post(&all, stature(1.5)).await.expect(200).body, entered.body);
+        assert_eq!(admin.get(&all).await.body["items"], json!([entered.body]));
+        assert!(!ids.contains(&entered.id()), "an id is never given twice");
+        ids.push(entered.id());
+        admin.delete(&format!("{all}/{}", entered.id()), entered.header("etag")).await.expect(204);
+    }
+    // With an id of the client's own: the deleted one stays deleted, a new one is another measurement.
+    let mut again = stature(1.5);
+    again["id"] = json!(ids[0]);
+    admin.post(&all, again.clone()).await.expect(410);
+    again["id"] = json!(Uuid::now_v7());
+    admin.post(&all, again).await.expect(201);
+}

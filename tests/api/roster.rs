@@ -6,7 +6,7 @@ use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
 
-use crate::support::{Answer, Caller, TestApp};
+use crate::support::{Answer, Caller, TestApp, unless_busy};
 
 const HEADER: &str = "display_name,sex,birth_date,birth_year,groups,preferred_lead_leg,experience,status,consent_on,\
                       stature_m,leg_length_m,sprint_30m_s,sprint_50m_s,measured_on";
@@ -267,16 +267,7 @@ async fn the_largest_roster_is_imported_once_even_when_sent_twice_at_the_same_ti
     for n in 0..2_000 {
         writeln!(csv, "Athlete {n:04},F,2013-05-17,,Sprint,,novice,,,1.5,0.7,5.2,8.1,2025-09-01").unwrap();
     }
-    // On a slow machine the second one is told to come back: then it does, like any client.
-    let persist = async || {
-        for _ in 0..60 {
-            let answer = import(&admin, "", csv.clone()).await;
-            if answer.status != 503 {
-                return answer;
-            }
-        }
-        panic!("always busy");
-    };
+    let persist = || unless_busy(async || import(&admin, "", csv.clone()).await);
     let (one, two) = tokio::join!(persist(), persist());
     let mut counts = [one, two].map(|answer| {
         let answer = answer.expect(201);

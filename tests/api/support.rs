@@ -311,6 +311,18 @@ pub async fn eventually(what: &str, mut holds: impl AsyncFnMut() -> bool) {
     }
 }
 
+/// The answer of a service that is not busy: on a slow machine a lock may not come in time, and then any client asks again.
+pub async fn unless_busy(call: impl AsyncFn() -> Answer) -> Answer {
+    let patience = Patience::new();
+    loop {
+        let answer = call().await;
+        if answer.status != 503 {
+            return answer;
+        }
+        patience.wait("the service has time").await;
+    }
+}
+
 /// Walks a list page by page and collects the ids; `between` runs after each page.
 pub async fn walk(caller: &Caller, path: &str, limit: usize, mut between: impl AsyncFnMut(usize)) -> Vec<String> {
     let mut ids = Vec::new();

@@ -146,13 +146,17 @@ struct Other(Child);
 impl Other {
     /// Starts it on the database of a test; the app to call it by.
     fn start(app: &TestApp) -> (Self, TestApp) {
+        Self::start_with_log(app, Stdio::null())
+    }
+
+    fn start_with_log(app: &TestApp, log: Stdio) -> (Self, TestApp) {
         let child = Command::new(env!("CARGO_BIN_EXE_lanewright"))
             .arg("serve")
             .env("DATABASE_URL", app.pool.connect_options().to_url_lossy().as_str())
             .env("LANEWRIGHT_LISTEN", "127.0.0.1:0")
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
-            .stderr(Stdio::null())
+            .stderr(log)
             .spawn()
             .unwrap();
         let mut other = Self(child);
@@ -228,4 +232,85 @@ async fn a_database_restored_under_the_service_is_noticed(pool: PgPool) {
     sqlx::raw_sql(sqlx::AssertSqlSafe(undo)).execute(&mut *tx).await.unwrap();
     tx.commit().await.unwrap();
     assert_eq!(until(&squad.coach, &phone, 410).await.body["type"], "/problems/history-diverged");
+}
+
+/// Ends a sign-in by each of the ways there are, at `there`, while a phone waits at its own instance.
+async fn ended_while_waiting(squad: &Squad, there: &TestApp) {
+    let coach = &squad.coach;
+    for way in ["sign-out", "device", "password"] {
+        let body = json!({"email": coach.email, "password": PASSWORD, "device_name": way});
+        let signed_in = squad.app.post("/v1/auth/sign-in", body).await.expect(200).body;
+        let text = |name: &str| signed_in[name].as_str().unwrap().to_owned();
+        let waiter = Caller { token: text("access_token"), refresh: text("refresh_token"), ..coach.clone() };
+        let own = Caller { app: there.clone(), ..coach.clone() };
+        let mut phone = Phone::default();
+        phone.pull(&waiter, 500).await;
+        let path = waiter.path(&format!("/changes?sync_token={}", phone.token.clone().unwrap()));
+        let waiting = waiter.call(Method::GET, &path, &[("prefer", "wait=25")], None);
+        let ending = async {
+            // So that it usually waits already; one that has not begun is refused as well.
+            tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+            match way {
+                "sign-out" => {
+                    own.app.post("/v1/auth/sign-out", json!({"refresh_token": waiter.refresh})).await.expect(204)
+                }
+                "device" => {
+                    let devices = own.call(Method::GET, "/v1/me/devices", &[], None).await.expect(200).body;
+                    let named = devices["items"].as_array().unwrap().iter().find(|one| one["name"] == way);
+                    let id = named.unwrap()["id"].as_str().unwrap();
+                    own.call(Method::DELETE, &format!("/v1/me/devices/{id}"), &[], None).await.expect(204)
+                }
+                _ => {
+                    let change = json!({"current": PASSWORD, "new": "another long password"});
+                    own.call(Method::POST, "/v1/me/password", &[], Some(change)).await.expect(204)
+                }
+            }
+        };
+        let (answer, _) = tokio::join!(waiting, ending);
+        // One that waits to the end of its time would be given an empty page.
+        assert_eq!(answer.status, 401, "{way}: {}", answer.body);
+    }
+}
+
+#[sqlx::test]
+async fn a_poll_that_waits_ends_when_its_sign_in_does(pool: PgPool) {
+    let squad = squad(pool).await;
+    ended_while_waiting(&squad, &squad.app).await;
+}
+
+#[sqlx::test]
+async fn a_poll_that_waits_ends_when_another_instance_ends_its_sign_in(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (_other, app) = Other::start(&squad.app);
+    ended_while_waiting(&squad, &app).await;
+}
+
+/// What another instance writes to its log.
+#[sqlx::test]
+async fn the_log_names_account_club_and_kind_of_address_and_no_person(pool: PgPool) {
+    let squad = squad(pool).await;
+    let folder = std::env::temp_dir().join(format!("lanewright-log-{}", Uuid::new_v4().simple()));
+    let log = std::fs::File::create(&folder).unwrap();
+    let (other, app) = Other::start_with_log(&squad.app, log.into());
+    let coach = Caller { app: app.clone(), ..squad.coach.clone() };
+    coach.get("/athletes?q=Seen").await.expect(200);
+    coach.get("/athletes?q=%00").await.expect(400);
+    coach.get("/athletes?Mira=Osei").await.expect(400);
+    coach.post("/groups", json!({"name": "Mira Osei"})).await.expect(403);
+    app.post("/v1/auth/sign-in", json!({"email": coach.email, "password": "a wrong one"})).await.expect(401);
+    app.person("Ivo Ferret").await;
+    drop(other);
+    let text = std::fs::read_to_string(&folder).unwrap();
+    std::fs::remove_file(&folder).unwrap();
+    let lines: Vec<Value> = text.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let asked: Vec<&Value> =
+        lines.iter().map(|line| &line["fields"]).filter(|one| one["message"] == "request").collect();
+    assert_eq!(asked.len(), 6, "{text}");
+    assert!(asked.iter().all(|one| one["address"] == "loopback"), "{text}");
+    assert_eq!(asked[0]["account.id"], json!(coach.account), "{text}");
+    assert_eq!(asked[0]["club.id"], json!(coach.club), "{text}");
+    assert_eq!(asked[0]["route"], "/v1/clubs/{club_id}/athletes", "{text}");
+    for word in ["@", "Seen", "Mira", "Osei", "Ivo", "Ferret", "wrong one", &coach.token, "q="] {
+        assert!(!text.contains(word), "{word}: {text}");
+    }
 }

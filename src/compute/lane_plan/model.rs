@@ -15,7 +15,7 @@ pub const MAX_LANES: usize = 12;
 /// The most candidate configurations of one problem.
 pub const MAX_CANDIDATES: usize = 400;
 /// The most stock items of one problem.
-pub const MAX_STOCK_ITEMS: usize = 100;
+pub const MAX_STOCK_ITEMS: usize = 1_000;
 /// The most heights that one stock item can be set to.
 pub const MAX_HEIGHTS: usize = 40;
 /// The most barriers of one lane.

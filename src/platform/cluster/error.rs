@@ -79,6 +79,11 @@ pub enum ClusterError {
         /// Account name or number.
         owner: String,
     },
+    /// Others may write into the folder, and it is not ours to close.
+    #[error(
+        "others may write into {}: run `chmod go-w` on it as its owner, or set LANEWRIGHT_DATA_DIR to a folder of your own", .0.display()
+    )]
+    OpenToOthers(PathBuf),
     /// The data folder holds something that is not a PostgreSQL data folder.
     #[error(
         "{} exists but is not a PostgreSQL data folder: move it away, or set LANEWRIGHT_DATA_DIR to another folder", .0.display()

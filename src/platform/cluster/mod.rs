@@ -93,6 +93,8 @@ impl Cluster {
         leftover::remove_half_made(&state);
         if made_by.is_some() {
             leftover::clear(&state, &account, &programs)?;
+            // The server refuses data that others can read; a copy or a restore may have opened it.
+            state::private_folder(&state.data(), &account)?;
         } else {
             tracing::info!(folder = %state.folder.display(), version = programs.major, "making a private database");
             server::make_data(&state, &account, &programs, options.durability)?;

@@ -33,6 +33,7 @@ impl State {
             let made = DirBuilder::new().recursive(true).mode(0o711).create(&folder);
             made.map_err(ClusterError::io("create", &folder))?;
         }
+        close_to_writers(&folder)?;
         let path = folder.join("lock");
         let mut lock = open_own(&path)?;
         match lock.try_lock() {
@@ -107,6 +108,19 @@ impl State {
         // Closing the file unlocks as well.
         drop(self.lock.unlock());
     }
+}
+
+/// Takes from others the right to write into a folder: who may write there can put other data in the place of ours.
+fn close_to_writers(folder: &Path) -> Result<(), ClusterError> {
+    let meta = fs::metadata(folder).map_err(ClusterError::io("look at", folder))?;
+    let mode = meta.mode() & 0o7777;
+    if mode & 0o022 == 0 {
+        return Ok(());
+    }
+    // One with the sticky bit is shared on purpose, as /tmp is.
+    let shared = mode & 0o1000 != 0;
+    let closed = !shared && fs::set_permissions(folder, fs::Permissions::from_mode(mode & !0o022)).is_ok();
+    if closed { Ok(()) } else { Err(ClusterError::OpenToOthers(folder.to_owned())) }
 }
 
 /// Makes a folder that only the server's account can enter, or checks that an existing one is so.

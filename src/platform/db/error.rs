@@ -54,6 +54,18 @@ impl StoreError {
         code.is_some_and(|code| matches!(code.as_ref(), "40001" | "40P01"))
     }
 
+    /// Whether the database cannot hold a value at all: a text with a NUL, a date or number out of its range. Most are
+    /// refused by name before; this is for those that come by another way, such as inside a cursor.
+    pub fn unstorable(error: &sqlx::Error) -> bool {
+        match error {
+            sqlx::Error::Encode(_) => true,
+            sqlx::Error::Database(db) => {
+                db.code().is_some_and(|code| matches!(code.as_ref(), "22021" | "22P05" | "22008" | "22003"))
+            }
+            _ => false,
+        }
+    }
+
     /// Turns a violation of this uniqueness into a [`StoreError::Conflict`] that says what it means. Where the database
     /// does not name what was violated, it is this one.
     #[must_use]

@@ -272,6 +272,7 @@ pub async fn of_token(tx: &mut AccountTx, token: &Opaque) -> Result<Option<Devic
 
 /// Ends a sign-in with all its tokens; false when there is none.
 pub async fn end(tx: &mut AccountTx, account: AccountId, device: DeviceId) -> Result<bool, StoreError> {
+    tx.ends_sign_in(account);
     let done = sqlx::query!(
         r#"
         update devices
@@ -289,6 +290,7 @@ pub async fn end(tx: &mut AccountTx, account: AccountId, device: DeviceId) -> Re
 
 /// Ends every sign-in but one.
 pub async fn end_others(tx: &mut AccountTx, account: AccountId, keep: DeviceId) -> Result<(), StoreError> {
+    tx.ends_sign_in(account);
     sqlx::query!(
         r#"
         update devices

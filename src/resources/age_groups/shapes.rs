@@ -35,10 +35,12 @@ pub struct Fields {
     pub rule: String,
     /// First day on which it holds.
     #[schema(example = "2026-04-01")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub valid_from: NaiveDate,
     /// Last day on which it holds.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(example = "2028-03-31")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub valid_to: Option<NaiveDate>,
     /// Where the rule was read.
     #[schema(min_length = 1, max_length = 300, example = "Rule book 2026-28, age group table")]
@@ -97,9 +99,11 @@ pub struct New {
     pub rule: String,
     /// First day on which it holds.
     #[schema(example = "2026-04-01")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub valid_from: NaiveDate,
     /// Last day on which it holds.
     #[schema(example = "2028-03-31")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub valid_to: Option<NaiveDate>,
     /// Where the rule was read.
     #[schema(min_length = 1, max_length = 300, example = "Rule book 2026-28, age group table")]

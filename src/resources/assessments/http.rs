@@ -29,8 +29,10 @@ struct ListParams {
     /// Only assessments of this session.
     session_id: Option<SessionId>,
     /// Only from this day on (UTC).
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     from: Option<NaiveDate>,
     /// Only up to this day (UTC).
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     to: Option<NaiveDate>,
     /// Also assessments that were corrected or withdrawn.
     #[serde(default)]

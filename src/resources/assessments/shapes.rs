@@ -61,6 +61,7 @@ pub struct Fields {
     pub session_id: Option<SessionId>,
     /// When, by the clock of the phone.
     #[schema(example = "2026-11-24T17:40:00Z")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub assessed_at: DateTime<Utc>,
     /// What was seen.
     pub ratings: Ratings,

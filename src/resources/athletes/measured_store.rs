@@ -101,6 +101,23 @@ async fn find(
         .collect()
 }
 
+/// Whether a measurement of this id was there and is deleted.
+pub async fn is_deleted(tx: &mut ClubTx, id: MeasurementId) -> Result<bool, StoreError> {
+    let club = tx.club.0;
+    let deleted = sqlx::query_scalar!(
+        r#"
+        select exists (
+          select from measurements where club_id = $1 and id = $2 and deleted_at is not null
+        ) as "deleted!"
+        "#,
+        club,
+        id.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(deleted)
+}
+
 /// About whom these measurements are, and who recorded them; of those that are there or were.
 pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
     let club = tx.club.0;

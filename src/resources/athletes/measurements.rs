@@ -5,6 +5,7 @@ use actix_web::{HttpRequest, HttpResponse, delete, get, post};
 
 use super::http::load;
 use super::measured_store::{self, StoredMeasurement};
+use super::model;
 use super::shapes::{MeasurementList, MeasurementView, NewMeasurement};
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
 use crate::platform::body::Body;
@@ -19,6 +20,8 @@ async fn all(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<StoredMeasuremen
 }
 
 /// Adds a measurement.
+///
+/// One that was deleted can be entered again with a new id, or with none.
 #[utoipa::path(
     tag = "athletes",
     params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
@@ -38,7 +41,12 @@ async fn create_measurement(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let athlete = load(&mut tx, &req).await?;
-    let (id, value) = body.read()?.parse(athlete.id, tx.today().await?)?;
+    let sent = body.read()?;
+    let (mut id, value) = sent.parse(athlete.id, tx.today().await?)?;
+    // The id that follows from the content belongs to the one that was deleted: this is another one.
+    while sent.id.is_none() && measured_store::is_deleted(&mut tx, id).await? {
+        id = model::next_id(id);
+    }
     tx.alone(id.0).await?;
     if !measured_store::insert(&mut tx, &[(athlete.id, id, value)]).await? {
         let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id).ok_or_else(Problem::gone)?;

@@ -6,8 +6,10 @@ use std::hash::BuildHasher;
 use chrono::NaiveDate;
 
 use super::model::{self, Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Raw, Status};
+use crate::platform::dates;
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
+use crate::render::table::{defused, is_formula};
 
 /// The columns, in the order of an export.
 pub const COLUMNS: [&str; 14] = [
@@ -189,19 +191,9 @@ fn check_header(header: &csv::StringRecord) -> Result<(), Vec<Fault>> {
     faults.finish(Some(()))
 }
 
-/// Whether a spreadsheet may run the cell as a formula once apostrophes before it are gone.
-fn is_formula(cell: &str) -> bool {
-    cell.trim_start_matches('\'').starts_with(['=', '+', '-', '@', '\t'])
-}
-
 /// Undoes [`defused`].
 fn armed(cell: &str) -> &str {
     cell.strip_prefix('\'').filter(|rest| is_formula(rest)).unwrap_or(cell)
-}
-
-/// A cell that a spreadsheet will not run as a formula.
-fn defused(cell: &str) -> String {
-    if is_formula(cell) { format!("'{cell}") } else { cell.to_owned() }
 }
 
 fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, Vec<Fault>> {
@@ -211,7 +203,10 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         faults.take(
             &format!("/{name}"),
             "date",
-            NaiveDate::parse_from_str(cell, "%Y-%m-%d").map_err(|_| "must be a date such as 2013-05-17"),
+            NaiveDate::parse_from_str(cell, "%Y-%m-%d")
+                .ok()
+                .filter(dates::is_writable)
+                .ok_or("must be a date such as 2013-05-17"),
         )
     };
     let (birth_date, consent_on) = (date(&mut faults, "birth_date"), date(&mut faults, "consent_on"));

@@ -28,6 +28,7 @@ pub struct Fields {
     /// Day of birth; send this or `birth_year`.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(example = "2013-05-17")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub birth_date: Option<NaiveDate>,
     /// Year of birth, when the day is not known or not wanted.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -50,10 +51,12 @@ pub struct Fields {
     /// Until when a restriction (pain, injury, illness) stands; no medical details.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(example = "2026-12-01")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub restricted_until: Option<NaiveDate>,
     /// When consent to keep their data was given.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(example = "2026-09-01")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub consent_on: Option<NaiveDate>,
 }
 
@@ -115,6 +118,7 @@ pub struct New {
     pub sex: String,
     /// Day of birth; send this or `birth_year`.
     #[schema(example = "2013-05-17")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub birth_date: Option<NaiveDate>,
     /// Year of birth, when the day is not known or not wanted.
     #[schema(minimum = 1900, maximum = 2100, example = 2013)]
@@ -134,9 +138,11 @@ pub struct New {
     pub status: String,
     /// Until when a restriction (pain, injury, illness) stands; no medical details.
     #[schema(example = "2026-12-01")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub restricted_until: Option<NaiveDate>,
     /// When consent to keep their data was given.
     #[schema(example = "2026-09-01")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub consent_on: Option<NaiveDate>,
     /// What was measured so far.
     #[serde(default)]
@@ -160,6 +166,7 @@ pub struct NewMeasurement {
     pub value: f64,
     /// The day.
     #[schema(example = "2026-09-01")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub measured_on: NaiveDate,
 }
 

@@ -66,6 +66,7 @@ struct SentMeasurement {
     athlete_id: AthleteId,
     kind: String,
     value: f64,
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     measured_on: chrono::NaiveDate,
 }
 

@@ -35,12 +35,14 @@ struct PublishedParams {
     sex: Option<String>,
     /// Day of birth; send this or `birth_year` with `sex`.
     #[param(example = "2011-09-03")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     birth_date: Option<NaiveDate>,
     /// Year of birth.
     #[param(minimum = 1900, maximum = 2200, example = 2011)]
     birth_year: Option<i32>,
     /// The day of the competition; today when absent.
     #[param(example = "2026-02-01")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     on: Option<NaiveDate>,
     /// Only `indoor` or only `outdoor`.
     #[param(max_length = 7, example = "outdoor")]
@@ -58,12 +60,14 @@ struct ClubParams {
     sex: Option<String>,
     /// Day of birth.
     #[param(example = "2011-09-03")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     birth_date: Option<NaiveDate>,
     /// Year of birth.
     #[param(minimum = 1900, maximum = 2200, example = 2011)]
     birth_year: Option<i32>,
     /// The day of the competition; today in the club when absent.
     #[param(example = "2026-02-01")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     on: Option<NaiveDate>,
     /// Rule set; the club's when absent.
     #[param(min_length = 1, max_length = 40, example = "UKA")]

@@ -50,10 +50,12 @@ pub struct Fields {
     pub run_in_m: f64,
     /// First day on which it holds.
     #[schema(example = "2026-04-01")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub valid_from: NaiveDate,
     /// Last day on which it holds.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(example = "2028-03-31")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub valid_to: Option<NaiveDate>,
     /// Where the figures were read.
     #[schema(min_length = 1, max_length = 300, example = "Hurdle sheet 2026")]
@@ -135,9 +137,11 @@ pub struct New {
     pub run_in_m: f64,
     /// First day on which it holds.
     #[schema(example = "2026-04-01")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub valid_from: NaiveDate,
     /// Last day on which it holds.
     #[schema(example = "2028-03-31")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub valid_to: Option<NaiveDate>,
     /// Where the figures were read.
     #[schema(min_length = 1, max_length = 300, example = "Hurdle sheet 2026")]

@@ -9,13 +9,14 @@ use uuid::Uuid;
 use super::alternatives::{AlternativeLaneView, AlternativeView};
 use super::model::{self, Equipment, Served, Wish};
 use super::problem::{no_plan, would_help};
-use super::shapes::{AdvisedView, Content, LaneView, PlacedView, RestingView, StockView};
+use super::shapes::{AdvisedView, Content, LaneView, PlacedView, RestingView};
+use super::stock;
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Caution, DecisionKind};
 use crate::compute::lane_plan::{self, Budget, Candidate, PlanError, Problem as Question, Waiting};
 use crate::compute::standing::Standing;
-use crate::platform::ids::{AthleteId, ClubId, EquipmentId};
+use crate::platform::ids::{AthleteId, ClubId};
 use crate::platform::problem::Problem;
 use crate::resources::advice::{CautionView, Memory, Person, StandingView};
 
@@ -78,6 +79,7 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
         would_help: would_help(&plan, wish.barriers.0, &waiting),
         resting: resting.iter().map(resting_view).chain(waits).collect(),
         alternatives,
+        stock_used: stock::taken(&inputs.equipment, &question.candidates, &plan.stock_used),
         ..content
     })
 }
@@ -140,11 +142,6 @@ fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, squad: &Squ
             others: 0,
         })
     };
-    let stock = |one: &lane_plan::StockUse| StockView {
-        equipment_id: EquipmentId(Uuid::from_u128(one.item)),
-        height_m: one.height.metres(),
-        count: one.count,
-    };
     Content {
         lanes: plan.lanes.iter().filter_map(lane).collect(),
         resting: Vec::new(),
@@ -155,7 +152,7 @@ fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, squad: &Squ
         lower_bound: rounded(plan.lower_bound),
         changed_lanes: plan.changed,
         alternatives: Vec::new(),
-        stock_used: plan.stock_used.iter().map(stock).collect(),
+        stock_used: Vec::new(),
         run_out_m: wish.run_out.metres(),
         cautions: Caution::BASE.iter().map(CautionView::from).collect(),
     }

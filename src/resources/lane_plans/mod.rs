@@ -8,6 +8,7 @@ mod problem;
 mod set_out;
 pub mod shapes;
 mod sight;
+mod stock;
 mod store;
 pub mod sync;
 

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use uuid::Uuid;
 
+use super::stock::stocks;
 use crate::compute::advice::Advice;
 use crate::compute::decision::Region;
 use crate::compute::lane_plan::{Lane, LastTime, Objective, Pin, Problem, Runner, StockItem, group};
@@ -263,8 +264,8 @@ pub struct Served<'a> {
 }
 
 /// The problem for these athletes, none of them resting: what their regions permit decides who may run what.
-pub fn problem(wish: &Wish, runners: &[Served<'_>], stock: &[Equipment], step: Length) -> Problem {
-    let stock: Vec<StockItem> = stock
+pub fn problem(wish: &Wish, runners: &[Served<'_>], equipment: &[Equipment], step: Length) -> Problem {
+    let makes: Vec<StockItem> = equipment
         .iter()
         .map(|one| StockItem { id: one.id.as_u128(), kind: one.kind, heights: one.heights.clone(), count: one.count })
         .collect();
@@ -280,7 +281,8 @@ pub fn problem(wish: &Wish, runners: &[Served<'_>], stock: &[Equipment], step: L
             target,
         })
         .collect();
-    let (candidates, athletes) = group(&runners, &stock, step, wish.approach);
+    let (candidates, athletes) = group(&runners, &makes, step, wish.approach);
+    let stock = stocks(equipment, &candidates);
     Problem {
         athletes,
         candidates,

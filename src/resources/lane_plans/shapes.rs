@@ -329,7 +329,7 @@ pub struct Content {
     #[schema(max_items = 2)]
     pub alternatives: Vec<AlternativeView>,
     /// Barriers taken from the stock.
-    #[schema(max_items = 200)]
+    #[schema(max_items = 1_000)]
     pub stock_used: Vec<StockView>,
     /// Free distance after the last barrier, metres.
     #[schema(minimum = 0, maximum = 50, example = 10.0)]

@@ -1,5 +1,7 @@
 //! Lane plans as phones carry them.
 
+use std::collections::HashSet;
+
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -11,7 +13,7 @@ use crate::compute::decision::Caution;
 use crate::platform::db::{ClubTx, Kind, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::grants;
-use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
 use crate::platform::ops::Editable;
 use crate::platform::people::People;
 use crate::platform::problem::Problem;
@@ -76,6 +78,7 @@ impl Editable for Edits {
         for id in sent.iter().filter(|id| !people.sees(**id)) {
             faults.add("/lanes", "unknown_id", format!("there is no athlete {id} in your groups"));
         }
+        unknown_equipment(tx, &content, before, &mut faults).await?;
         for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
             // The lane may be another one now; what is advised and the cautions stay.
             one.standing = None;
@@ -107,4 +110,21 @@ impl Editable for Edits {
         grants::require_people(tx, &people, Self::WHAT).await?;
         Ok(store::remove(tx, before.plan.session, LanePlanId(id)).await?)
     }
+}
+
+/// Names barriers that the club does not have; those that the plan already took may have been given away since.
+async fn unknown_equipment(
+    tx: &mut ClubTx,
+    content: &Content,
+    before: Option<&Seen>,
+    faults: &mut Faults,
+) -> Result<(), StoreError> {
+    let mut known: HashSet<EquipmentId> = store::equipment(tx).await?.iter().map(|one| EquipmentId(one.id)).collect();
+    let earlier = before.and_then(|before| serde_json::from_value::<Content>(before.plan.content.clone()).ok());
+    known.extend(earlier.iter().flat_map(|content| &content.stock_used).map(|one| one.equipment_id));
+    for (at, one) in content.stock_used.iter().enumerate().filter(|(_, one)| !known.contains(&one.equipment_id)) {
+        let pointer = format!("/stock_used/{at}/equipment_id");
+        faults.add(pointer, "unknown_id", format!("there is no equipment {} in the club", one.equipment_id));
+    }
+    Ok(())
 }

@@ -31,8 +31,10 @@ use crate::resources::advice::{self, Person};
 #[into_params(parameter_in = Query)]
 struct PeriodParams {
     /// First day; twelve weeks up to `to` when absent. At most 731 days up to `to`, both included.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     from: Option<NaiveDate>,
     /// Last day, at most a year ahead; today in the club when absent. Runs after it are left out.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     to: Option<NaiveDate>,
 }
 

@@ -32,8 +32,10 @@ struct ListParams {
     /// Only race tests of this session.
     session_id: Option<SessionId>,
     /// Only of sessions from this day on.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     from: Option<NaiveDate>,
     /// Only of sessions up to this day.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     to: Option<NaiveDate>,
     /// Records on the page.
     #[param(minimum = 1, maximum = 200, default = 50, example = 50)]

@@ -16,6 +16,7 @@ pub struct DecisionFields {
     pub id: Option<RecommendationId>,
     /// The day of the advice; today when absent.
     #[schema(example = "2026-11-24")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub on: Option<NaiveDate>,
     /// `accepted` or `overridden`.
     #[schema(pattern = "^(accepted|overridden)$", max_length = 10, example = "accepted")]

@@ -82,6 +82,7 @@ pub struct EvidenceView {
     days: u32,
     /// The last of these days.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     last_run_on: Option<NaiveDate>,
 }
 

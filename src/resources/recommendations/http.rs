@@ -25,6 +25,7 @@ use crate::resources::advice::{self, Memory, Person};
 #[into_params(parameter_in = Query)]
 struct OnParams {
     /// The day the advice is for; today in the club when absent. Runs after it are left out.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     on: Option<NaiveDate>,
 }
 

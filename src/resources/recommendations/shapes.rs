@@ -93,6 +93,7 @@ pub struct DecisionView {
     /// Whether a coach has to confirm before the athlete runs it.
     needs_confirmation: bool,
     /// The last day on which this holds; compute anew afterwards and after every session.
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     valid_until: NaiveDate,
 }
 
@@ -138,6 +139,7 @@ pub struct TargetView {
     provisional: bool,
     /// The first day on which it applies, for a coming target.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     applies_from: Option<NaiveDate>,
 }
 
@@ -175,6 +177,7 @@ pub struct View {
     /// The athlete.
     pub athlete_id: AthleteId,
     /// The day the advice is for.
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub on: NaiveDate,
     /// What is believed about the athlete.
     estimate: EstimateView,

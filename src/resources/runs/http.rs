@@ -29,8 +29,10 @@ struct ListParams {
     /// Only runs of this athlete.
     athlete_id: Option<AthleteId>,
     /// Only runs of sessions from this day on.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     from: Option<NaiveDate>,
     /// Only runs of sessions up to this day.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     to: Option<NaiveDate>,
     /// Also runs that were corrected or withdrawn.
     #[serde(default)]

@@ -45,6 +45,7 @@ pub struct Fields {
     pub athlete_id: AthleteId,
     /// When, by the clock of the phone.
     #[schema(example = "2026-11-24T17:35:00Z")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub run_at: DateTime<Utc>,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
     #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]

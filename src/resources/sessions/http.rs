@@ -32,8 +32,10 @@ struct ListParams {
     #[param(max_length = 9, example = "held")]
     state: Option<String>,
     /// From this day on.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     from: Option<NaiveDate>,
     /// Up to this day.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     to: Option<NaiveDate>,
     /// Records on the page.
     #[param(minimum = 1, maximum = 200, default = 50, example = 50)]

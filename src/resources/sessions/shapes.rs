@@ -72,6 +72,7 @@ impl From<&BlockFields> for Block {
 pub struct Fields {
     /// The day.
     #[schema(example = "2026-11-24")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub held_on: NaiveDate,
     /// `planned`, `held` or `cancelled`.
     #[schema(pattern = "^(planned|held|cancelled)$", max_length = 9, example = "planned")]
@@ -126,6 +127,7 @@ pub struct New {
     pub id: Option<SessionId>,
     /// The day.
     #[schema(example = "2026-11-24")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub held_on: NaiveDate,
     /// `planned`, `held` or `cancelled`.
     #[schema(pattern = "^(planned|held|cancelled)$", max_length = 9, example = "planned")]

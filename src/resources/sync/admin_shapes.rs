@@ -94,6 +94,7 @@ pub struct Place {
     /// The group for which a held session of that day is made when the fact's session is not there.
     pub group_id: Option<GroupId>,
     /// When it was, when the phone's clock was wrong.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub at: Option<DateTime<Utc>>,
 }
 

@@ -7,6 +7,7 @@ use actix_web::web::Data;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, get};
 use chrono::{NaiveDate, Utc};
 use serde::Deserialize;
+use tokio::time::Instant;
 use utoipa::IntoParams;
 
 use super::clock_store::{self, Clock};
@@ -24,10 +25,11 @@ use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::ClubId;
 use crate::platform::lanes::Lanes;
-use crate::platform::news;
+use crate::platform::news::{self, Waiting};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
 use crate::platform::token::Keys;
+use crate::platform::{telemetry, text};
 
 /// The version of the records' shapes that this service speaks.
 pub const SCHEMA: u16 = 1;
@@ -61,6 +63,7 @@ struct FeedParams {
     /// Leaves out runs, assessments, decisions, attendances, lane plans and race tests with their entries and results from
     /// before this day; only with a full copy.
     #[param(example = "2026-09-01")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
     history_from: Option<NaiveDate>,
 }
 
@@ -215,18 +218,25 @@ async fn list_changes(
     let seconds = wait::preferred(&req);
     if let Ok(Wanted { types, text: Some(text), .. }) = &wanted
         && let (0, Some(access), Ok(club)) = (seconds, bearer(&req), path_id(&req, "club_id", "club"))
-        && polls.nothing_new(&db, ClubId(club), &polls::request(access, text, *types)).await
+        && let Some(account) = polls.nothing_new(&db, ClubId(club), &polls::request(access, text, *types)).await
     {
+        telemetry::acts(&req, account);
         let page = Page { from: Some(text.clone()), sync_token: text.clone(), more: false, changes: Vec::new() };
         return Ok(answer(0, &page));
     }
-    let permit = Permit::<Syncing>::extract(&req).await?;
+    let mut permit = Permit::<Syncing>::extract(&req).await?;
     let wanted = wanted?;
     let club = polls.club(permit.club);
-    let news = (seconds > 0).then(|| news::watch(&db, permit.club, &permit.actor));
+    let until = Instant::now() + Duration::from_secs(seconds);
+    let news = (seconds > 0).then(|| {
+        let waiting = Waiting::begin(permit.club, permit.actor.account, permit.device);
+        (news::watch(&db, permit.club, &permit.actor), waiting)
+    });
     let mut read = read_page(&permit, (&db, &lanes), &keys, &wanted).await?;
-    if let Some(mut news) = news.filter(|_| read.page.changes.is_empty() && !read.page.more) {
-        wait::until_news(&mut news, read.clock.seq, Duration::from_secs(seconds)).await;
+    if let Some((mut news, waiting)) = news.filter(|_| read.page.changes.is_empty() && !read.page.more) {
+        while wait::until_news(&mut news, &waiting, read.clock.seq, until).await {
+            permit = Permit::<Syncing>::extract(&req).await?;
+        }
         read = read_page(&permit, (&db, &lanes), &keys, &wanted).await?;
     }
     note(&req, &permit, &db, &read).await?;
@@ -257,7 +267,7 @@ async fn note(req: &HttpRequest, permit: &Permit<Syncing>, db: &Db, read: &Read)
         return Ok(());
     }
     let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
-    let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
+    let name = text::kept(agent, 100);
     let mut tx = permit.write(db).await?;
     devices_store::note_pull(&mut tx, permit.device, &name, (read.clock.epoch, read.seq)).await?;
     tx.commit().await?;

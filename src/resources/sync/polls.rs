@@ -20,7 +20,7 @@ use chrono::Utc;
 use super::devices_store::{self as store, Head, Phone};
 use super::model::Types;
 use crate::platform::db::Db;
-use crate::platform::ids::ClubId;
+use crate::platform::ids::{AccountId, ClubId};
 use crate::platform::news::Commits;
 use crate::platform::token::sha256;
 
@@ -106,12 +106,13 @@ impl Polls {
         club
     }
 
-    /// Whether it is known that there is nothing to answer to a request.
-    pub async fn nothing_new(&self, db: &Db, club: ClubId, request: &Request) -> bool {
-        let Some(club) = open(&self.0).all.get(&club).map(Arc::clone) else { return false };
-        let Some(known) = club.asked(request) else { return false };
+    /// Whose request it is, when it is known that there is nothing to answer to it.
+    pub async fn nothing_new(&self, db: &Db, club: ClubId, request: &Request) -> Option<AccountId> {
+        let club = open(&self.0).all.get(&club).map(Arc::clone)?;
+        let known = club.asked(request)?;
         // The look may forget the phone.
-        club.head(db).await == Some(known.head) && club.asked(request).is_some()
+        let same = club.head(db).await == Some(known.head) && club.asked(request).is_some();
+        same.then_some(known.phone.account)
     }
 }
 

@@ -10,6 +10,7 @@ use crate::platform::access::Recorder;
 use crate::platform::db::Db;
 use crate::platform::lanes::Lanes;
 use crate::platform::problem::Problem;
+use crate::platform::text;
 
 /// Hands in what a phone did while it was away: one result for each item, each atomic by itself.
 ///
@@ -38,7 +39,7 @@ async fn push_changes(
 ) -> Result<HttpResponse, Problem> {
     let sent = intake::read(&req, payload).await?;
     let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
-    let name: String = agent.chars().filter(|c| !c.is_control()).take(100).collect();
+    let name = text::kept(agent, 100);
     let turn = slots::turn(who.club).await?;
     let results = push::push((&db, &lanes), &who, &name, sent).await?;
     drop(turn);

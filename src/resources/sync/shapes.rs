@@ -96,6 +96,7 @@ pub struct Envelope {
     pub schema: u16,
     /// The phone's clock when it sent this.
     #[schema(example = "2026-11-25T08:00:02.120Z")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     pub sent_at: DateTime<Utc>,
     /// What it did, in order; each item has an `op_id` (a UUID) beside the fields of `PushItem`.
     #[schema(max_items = 500, value_type = Vec<Item>)]

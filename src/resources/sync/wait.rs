@@ -1,10 +1,9 @@
 //! Waiting for something to send.
 
-use std::time::Duration;
-
 use actix_web::HttpRequest;
+use tokio::time::Instant;
 
-use crate::platform::news::News;
+use crate::platform::news::{News, Waiting};
 
 /// The longest wait, seconds.
 const MAX_SECONDS: u64 = 25;
@@ -17,8 +16,12 @@ pub fn preferred(req: &HttpRequest) -> u64 {
     wishes.find_map(|seconds| seconds.trim().parse::<u64>().ok()).unwrap_or(0).min(MAX_SECONDS)
 }
 
-/// Waits until the counter is beyond `seq`, or the time is over.
-pub async fn until_news(news: &mut News, seq: i64, longest: Duration) {
+/// Waits until the counter is beyond `seq` or the time is over; true when the caller's sign-in may have ended before.
+pub async fn until_news(news: &mut News, waiting: &Waiting, seq: i64, until: Instant) -> bool {
     // Time over and news are answered alike: by reading again.
-    let _ = tokio::time::timeout(longest, news.wait_for(|latest| *latest > seq)).await;
+    let heard = tokio::time::timeout_at(until, news.wait_for(|latest| *latest > seq));
+    tokio::select! {
+        _ = heard => false,
+        () = waiting.doubted() => true,
+    }
 }

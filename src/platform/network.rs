@@ -66,7 +66,7 @@ mod tests {
 
     #[test]
     fn addresses_are_told_apart_by_household() {
-        let of = |text: &str| address(text).map(class);
+        let of = |text: &str| written(text).map(class);
         assert_eq!(of(" 192.0.2.7 ").as_deref(), Some("192.0.2.7"));
         assert_eq!(of("192.0.2.7:4711").as_deref(), Some("192.0.2.7"));
         assert_eq!(of("::ffff:192.0.2.7").as_deref(), Some("192.0.2.7"));

@@ -3,11 +3,11 @@
 use actix_web::Error;
 use actix_web::body::{EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
-use actix_web::http::Method;
 use actix_web::http::header::{
     AUTHORIZATION, CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, HeaderName, HeaderValue, REFERRER_POLICY,
     X_CONTENT_TYPE_OPTIONS, X_FRAME_OPTIONS,
 };
+use actix_web::http::{Method, StatusCode};
 use actix_web::middleware::Next;
 use actix_web::{ResponseError, web::Data};
 
@@ -25,8 +25,30 @@ pub async fn refuse<B: MessageBody>(
 ) -> Result<ServiceResponse<EitherBody<B>>, Error> {
     match refusal(&req) {
         Some(problem) => Ok(req.into_response(problem.error_response()).map_into_right_body()),
-        None => next.call(req).await.map(ServiceResponse::map_into_left_body),
+        None => {
+            let answer = next.call(req).await?;
+            match worded(&answer) {
+                Some(problem) => Ok(answer.into_response(problem.error_response()).map_into_right_body()),
+                None => Ok(answer.map_into_left_body()),
+            }
+        }
     }
+}
+
+/// What the framework refused without a problem document: packing that rules out everything, a page of the documentation
+/// that there is not.
+fn worded<B>(answer: &ServiceResponse<B>) -> Option<Problem> {
+    let kind = answer.headers().get(CONTENT_TYPE);
+    if !answer.status().is_client_error() || kind.is_some_and(|kind| kind == "application/problem+json") {
+        return None;
+    }
+    Some(match answer.status() {
+        StatusCode::NOT_ACCEPTABLE => Problem::new(
+            Code::NotAcceptable,
+            "Accept-Encoding rules out every coding: allow gzip, br, zstd or identity.",
+        ),
+        _ => Problem::new(Code::NotFound, "There is nothing at this path; /docs lists what there is."),
+    })
 }
 
 fn refusal(req: &ServiceRequest) -> Option<Problem> {

@@ -15,7 +15,8 @@ use crate::platform::body::Body;
 use crate::platform::db::{Db, StoreError};
 use crate::platform::ids::{AgeGroupId, CompetitionSpecId};
 use crate::platform::problem::Problem;
-use crate::resources::{advice, age_groups};
+use crate::resources::advice;
+use crate::resources::age_groups;
 
 /// What becomes of one age group of the rule set that is taken over.
 #[derive(Debug, Deserialize, ToSchema)]
@@ -48,6 +49,7 @@ struct Asked {
     #[schema(min_length = 1, max_length = 40, example = "UKA-2024")]
     from: String,
     /// First day on which they hold in the club.
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     #[schema(example = "2026-04-01")]
     valid_from: NaiveDate,
     /// The age groups to take over, and under which code and ages; all, unchanged, when absent.

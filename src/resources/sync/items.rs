@@ -6,11 +6,9 @@ use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
 use super::bodies;
-use super::model::{Policy, Type};
+pub use super::item_kind::Kind;
+use super::model::Type;
 use super::shapes::Item;
-use crate::platform::access::{
-    Act, AssessmentWrite, ClubAdmin, PlanWrite, Recorder, RosterWrite, SessionWrite, Syncing,
-};
 use crate::platform::body;
 use crate::platform::db::{self, ClubTx, Named};
 use crate::platform::fault::{Fault, Faults};
@@ -21,75 +19,6 @@ use crate::resources::{
     age_groups, assessments, athletes, barrier_configurations, competition_specs, equipment, groups, lane_plans,
     race_tests, recommendations, runs, sessions, venues,
 };
-
-/// What an item is about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Kind {
-    /// A synced record.
-    Record(Type),
-    /// That an athlete belongs to a group.
-    Membership,
-}
-
-impl Kind {
-    fn parse(word: &str) -> Result<Self, String> {
-        if word == "group_membership" {
-            return Ok(Self::Membership);
-        }
-        Type::parse(word).map(Self::Record).map_err(|detail| format!("{detail}, group_membership"))
-    }
-
-    /// The word on the wire.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Record(kind) => kind.as_str(),
-            Self::Membership => "group_membership",
-        }
-    }
-
-    /// The kind of the record whose version such an item changes.
-    const fn of_record(self) -> db::Kind {
-        match self {
-            Self::Record(kind) => kind.kind(),
-            Self::Membership => db::Kind::Athlete,
-        }
-    }
-
-    /// Whether the item records a fact, which is never refused for a permission or a missing parent.
-    pub fn is_fact(self, op: &Op) -> bool {
-        matches!(self, Self::Record(kind) if kind.policy() == Policy::AppendOnly) && op.method == Method::Put
-    }
-
-    /// Whether the record says something about a person.
-    pub const fn is_personal(self) -> bool {
-        matches!(self, Self::Membership | Self::Record(Type::Athlete | Type::Measurement | Type::LanePlan))
-    }
-
-    /// What keeps somebody from such items: `left`, `role` or `scope`.
-    pub fn barred(self, who: &Recorder) -> Option<&'static str> {
-        fn check<A: Act>(who: &Recorder) -> Option<&'static str> {
-            match who.role {
-                None => Some("left"),
-                Some(_) if !who.has_role::<A>() => Some("role"),
-                Some(_) if !who.has_scope::<A>() => Some("scope"),
-                Some(_) => None,
-            }
-        }
-        match self {
-            Self::Record(Type::Group | Type::Venue | Type::Equipment | Type::AgeGroup | Type::CompetitionSpec) => {
-                check::<ClubAdmin>(who)
-            }
-            Self::Record(Type::BarrierConfiguration | Type::LanePlan | Type::Decision | Type::RaceTest) => {
-                check::<PlanWrite>(who)
-            }
-            Self::Record(Type::Session | Type::Attendance | Type::Run | Type::RaceResult) => check::<SessionWrite>(who),
-            Self::Record(Type::Assessment) => check::<AssessmentWrite>(who),
-            Self::Record(Type::Athlete | Type::Measurement) | Self::Membership => check::<RosterWrite>(who),
-            // Nobody may, which the edit itself says.
-            Self::Record(Type::Club | Type::RaceEntry) => check::<Syncing>(who),
-        }
-    }
-}
 
 /// An item, read as far as it can be.
 #[derive(Debug)]

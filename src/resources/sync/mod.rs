@@ -10,6 +10,7 @@ mod devices_store;
 mod document;
 mod http;
 mod intake;
+mod item_kind;
 mod items;
 mod model;
 mod pager;

@@ -9,6 +9,7 @@ use super::bodies;
 pub use super::item_kind::Kind;
 use super::model::Type;
 use super::shapes::Item;
+use crate::platform::access::Recorder;
 use crate::platform::body;
 use crate::platform::db::{self, ClubTx, Named};
 use crate::platform::fault::{Fault, Faults};

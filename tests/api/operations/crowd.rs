@@ -50,6 +50,7 @@ const TABLE: &[(&str, Answers)] = &[
     ("create_age_group", Answers::Record),
     ("create_barrier_configuration", Answers::Record),
     ("create_competition_spec", Answers::Record),
+    ("adopt_competition_specs", Answers::Always(&[200])),
     ("create_equipment", Answers::Record),
     ("create_group", Answers::Record),
     ("create_lane_plan", Answers::Record),

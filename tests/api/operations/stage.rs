@@ -247,6 +247,9 @@ impl Stage {
             _ => {}
         }
         let (path, mut body) = self.body(operation)?;
+        if operation == "adopt_competition_specs" {
+            return Some(self.post(&path, &body));
+        }
         body["id"] = json!(id);
         let mut case = self.post(&path, &body);
         case.makes = vec![id];
@@ -330,6 +333,8 @@ impl Stage {
 
     /// A request of this operation that succeeds here; what it needs and uses up is made first.
     pub async fn request(&self, operation: &Operation) -> Case {
+        // One account here asks as often as a hundred do; the limits have tests of their own.
+        sqlx::query("delete from throttles").execute(&self.app.pool).await.unwrap();
         if let Some(case) = self.create(&operation.id) {
             return case;
         }

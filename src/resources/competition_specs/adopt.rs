@@ -49,8 +49,8 @@ struct Asked {
     #[schema(min_length = 1, max_length = 40, example = "UKA-2024")]
     from: String,
     /// First day on which they hold in the club.
-    #[serde(deserialize_with = "crate::platform::dates::read")]
     #[schema(example = "2026-04-01")]
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     valid_from: NaiveDate,
     /// The age groups to take over, and under which code and ages; all, unchanged, when absent.
     #[schema(max_items = 100)]

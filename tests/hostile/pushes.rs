@@ -91,7 +91,7 @@ pub fn create(kind: &str, id: &str, data: &Value) -> Value {
 fn id_places(value: &Value, at: &str, found: &mut Vec<String>) {
     match value {
         Value::Object(fields) => {
-            fields.iter().for_each(|(name, inner)| id_places(inner, &format!("{at}/{name}"), found))
+            fields.iter().for_each(|(name, inner)| id_places(inner, &format!("{at}/{name}"), found));
         }
         Value::Array(list) => {
             // One of a list stands for all.

@@ -169,7 +169,7 @@ impl Ask {
         let number = ADDRESS.fetch_add(1, Ordering::Relaxed).to_le_bytes();
         let address = format!("{}.{}.{}.1", 16 + number[0] % 160, number[1], number[2]);
         let mut request = world.client.request(method, format!("{}{}", world.service.base, self.path));
-        request = request.header("x-forwarded-for", address).timeout(Duration::from_secs(60));
+        request = request.header("x-forwarded-for", address).timeout(Duration::from_mins(1));
         for (name, value) in &self.headers {
             request = request.header(name.as_str(), value.as_bytes());
         }

@@ -63,7 +63,7 @@ impl Service {
                 pid = number.parse().unwrap();
             }
             if let Some(at) = line.find("http://") {
-                base = line[at..].split_whitespace().next().unwrap().to_owned();
+                line[at..].split_whitespace().next().unwrap().clone_into(&mut base);
             }
         }
         let mut own = PgConnection::connect(&url).await.unwrap();

@@ -88,7 +88,7 @@ pub async fn odd_paths(world: &Arc<World>, report: &Arc<Report>) {
         .chain([
             b"/v1/clubs/\xc3\x28".to_vec(),
             b"/v1/clubs/\xff".to_vec(),
-            [b"/v1/".as_slice(), &[b'a'; 20_000]].concat(),
+            [b"/v1/".as_slice(), &vec![b'a'; 20_000]].concat(),
         ])
         .collect();
     let mut requests = Vec::new();
@@ -119,7 +119,7 @@ pub async fn odd_paths(world: &Arc<World>, report: &Arc<Report>) {
             report.found(Flaw::Broken, format!("{what}: {status}"));
         }
         // What is no HTTP at all is refused before anybody can say why.
-        let readable = path.iter().all(|byte| byte.is_ascii_graphic())
+        let readable = path.iter().all(u8::is_ascii_graphic)
             && path.len() < 8_000
             && path.starts_with(b"/")
             && method != "CONNECT";

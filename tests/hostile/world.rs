@@ -340,6 +340,7 @@ impl World {
     }
 
     /// A call of an operation on a place's records, without a body.
+    #[allow(clippy::unused_self)] // reads as a question to the world
     pub fn ask(&self, operation: &Operation, place: &Place, who: &Person) -> Ask {
         let mut ask = Ask::new(&operation.method, &place.fill(&operation.path)).named(&operation.id).by(who);
         for (name, value) in operation.needed_query() {

@@ -131,8 +131,9 @@ async fn adopt_competition_specs(
         }
     }
     let on_file = advice::setting(&mut tx).await?.on_file(advice::day(valid_from)?);
+    let anything = !specifications.is_empty() || !groups.is_empty();
     // Dropped without a commit when nothing is to be stored.
-    if !dry_run && !(specifications.is_empty() && groups.is_empty()) {
+    if anything && !dry_run {
         tx.commit().await?;
     }
     Ok(HttpResponse::Ok().json(Adopted {

@@ -104,8 +104,11 @@ fn every_group(specs: &[&Spec]) -> Vec<Mapping> {
     codes.into_iter().map(unchanged).collect()
 }
 
+/// The lowest and the highest age of a group.
+type Ages = (Option<i16>, Option<i16>);
+
 /// By which rule and ages a group is told; none where neither the mapping nor the published group says so.
-fn rule_of(mapping: &Mapping, published: Option<&AgeGroup>) -> Option<(String, (Option<i16>, Option<i16>))> {
+fn rule_of(mapping: &Mapping, published: Option<&AgeGroup>) -> Option<(String, Ages)> {
     let counted = published.filter(|group| group.counts_ages());
     let aged = mapping.min_age.is_some() || mapping.max_age.is_some();
     let rule = match (&mapping.rule, counted) {

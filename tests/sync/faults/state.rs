@@ -55,7 +55,7 @@ impl Rows {
              ), named as (
                select a.attrelid as oid, a.attnum, a.attname::text as name,
                  a.atttypid = 'timestamptz'::regtype or a.attname in ('skew_ms', 'generation') as is_time
-               from pg_attribute a where a.attnum > 0 and not a.attisdropped
+               from pg_attribute a where a.attnum > 0 and not a.attisdropped and a.attgenerated = ''
              )
              select p.name,
                array(select n.name from named n where n.oid = p.oid order by n.attnum) as columns,
@@ -92,7 +92,7 @@ impl Rows {
             let (key, columns) = (t.key.join(", "), t.columns.join(", "));
             let values: Vec<String> = t.columns.iter().map(|column| format!("excluded.{column}")).collect();
             format!(
-                "insert into {0} select * from kept.{0} on conflict ({key}) do update set ({columns}) = row ({1})",
+                "insert into {0} ({columns}) select {columns} from kept.{0} on conflict ({key}) do update set ({columns}) = row ({1})",
                 t.name,
                 values.join(", ")
             )

@@ -49,6 +49,8 @@ enum Way {
 
 /// A record by type and id.
 type Key = (String, String);
+/// What a caller holds, and what they are answered under a path about the record of a type and id.
+type View = (BTreeMap<Key, Value>, BTreeMap<String, (Key, u16, Value)>);
 
 /// What made records belong to: nothing of it is compared but itself.
 struct Ground {
@@ -61,11 +63,21 @@ struct Ground {
     day: NaiveDate,
 }
 
+/// What came of making records under taken ids.
+#[derive(Default)]
+struct Made {
+    records: BTreeSet<Key>,
+    /// The types of the facts that wait for an admin.
+    held: Vec<String>,
+}
+
 struct Club {
     admin: Caller,
     own: Caller,
     other: Caller,
     viewer: Caller,
+    /// The admin of the other club.
+    south: Caller,
     ground: Ground,
     /// Every record that there was, by type and id, with the ids of what phones do not carry.
     victims: BTreeSet<Key>,
@@ -269,7 +281,7 @@ async fn club(pool: PgPool) -> Club {
     victims.extend([("invitation".to_owned(), invitation), ("held_item".to_owned(), held)]);
     victims.extend([&admin, &own, &other, &south].map(|one| ("member".to_owned(), one.account.clone())));
     let ground = fill(&admin, "Ground", &others, day).await;
-    Club { admin, own, other, viewer, ground, victims, foreign }
+    Club { admin, own, other, viewer, south, ground, victims, foreign }
 }
 
 /// The types that the service syncs, in its own words.
@@ -281,12 +293,18 @@ async fn types(caller: &Caller) -> BTreeSet<String> {
 }
 
 impl Club {
-    fn callers(&self) -> [(&'static str, &Caller); 4] {
-        [("admin", &self.admin), ("own coach", &self.own), ("other coach", &self.other), ("viewer", &self.viewer)]
+    fn callers(&self) -> [(&'static str, &Caller); 5] {
+        [
+            ("admin", &self.admin),
+            ("own coach", &self.own),
+            ("other coach", &self.other),
+            ("viewer", &self.viewer),
+            ("admin of the other club", &self.south),
+        ]
     }
 
     /// What each caller's phone holds, and what each is answered about every record by its own routes.
-    async fn snapshot(&self) -> Vec<(BTreeMap<Key, Value>, BTreeMap<String, (u16, Value)>)> {
+    async fn snapshot(&self) -> Vec<View> {
         let mut all = Vec::new();
         for (_, caller) in self.callers() {
             let mut answers = BTreeMap::new();
@@ -322,7 +340,7 @@ impl Club {
                     if let Some(fields) = body.as_object_mut() {
                         fields.remove("instance");
                     }
-                    answers.insert(path, (answer.status, body));
+                    answers.insert(path, ((kind.clone(), id.clone()), answer.status, body));
                 }
             }
             all.push((copy(caller).await, answers));
@@ -330,9 +348,9 @@ impl Club {
         all
     }
 
-    /// Makes a record of every type under the id of every other record; which were made, by whom.
-    async fn make_all(&self, way: Way) -> BTreeSet<Key> {
-        let (mut made, mut pairs) = (BTreeSet::new(), BTreeSet::new());
+    /// Makes a record of every type under the id of every other record.
+    async fn make_all(&self, way: Way) -> Made {
+        let (mut made, mut pairs) = (Made::default(), BTreeSet::new());
         for (kind, maker) in MADE {
             let caller = if maker == Maker::Admin { &self.admin } else { &self.other };
             let under: Vec<&Key> = self.victims.iter().collect();
@@ -362,11 +380,12 @@ impl Club {
                 let taken = self.victims.contains(&key) && !self.foreign.contains(&key);
                 if taken || (kind, of.as_str()) == ("group", "club") && id == &self.admin.club {
                     assert_ne!(status, 201, "a second {kind} under the id {id}");
+                    made.held.extend((status == 202).then(|| kind.to_owned()));
                     continue;
                 }
                 assert_eq!(status, 201, "a {kind} under the id {id} of a {of}");
                 pairs.insert((kind, of.clone()));
-                made.insert(key);
+                made.records.insert(key);
             }
         }
         for kind in types(&self.admin).await {
@@ -375,7 +394,47 @@ impl Club {
                 assert!(own || pairs.contains(&(maker, kind.clone())), "no {maker} was made under the id of a {kind}");
             }
         }
+        made.held.sort_unstable();
         made
+    }
+
+    /// What a caller is answered is as before; but who was told nothing under the id of another club's record reads what
+    /// was made of the same type under it, when they see that.
+    fn answers_are_as_they_were(&self, (name, caller): (&str, &Caller), made: &Made, old: &View, new: &View) {
+        assert_eq!(old.1.keys().collect::<Vec<_>>(), new.1.keys().collect::<Vec<_>>());
+        for (path, answer) in &old.1 {
+            let (key, status, body) = &new.1[path];
+            if path == "/held-items" && name == "admin" {
+                self.facts_wait((&answer.2["items"], &body["items"]), &made.held);
+                continue;
+            }
+            if !made.records.contains(key) || caller.club == self.south.club || !new.0.contains_key(key) {
+                assert_eq!((key, status, body), (&answer.0, &answer.1, &answer.2), "{name}: GET {path}");
+                continue;
+            }
+            assert!(self.foreign.contains(key) && !old.0.contains_key(key), "{name} held {key:?} before");
+            if path.ends_with(&key.1) && path.starts_with(folder(&key.0)) {
+                assert_eq!((*status, body["id"].as_str()), (200, Some(key.1.as_str())), "{name}: GET {path}: {body}");
+                let copied = new.0[key].as_object().unwrap().iter();
+                for (field, value) in copied.filter(|(field, _)| !body[field.as_str()].is_null()) {
+                    assert_eq!(&body[field], value, "{name}: GET {path}: {field}");
+                }
+            }
+        }
+    }
+
+    /// What waited for an admin waits as it did, and beside it the facts of the coach who may not learn that ids are taken.
+    fn facts_wait(&self, (old, new): (&Value, &Value), held: &[String]) {
+        let (old, new) = (old.as_array().unwrap(), new.as_array().unwrap());
+        assert!(old.iter().all(|one| new.contains(one)), "{old:?} {new:?}");
+        let mut kinds = Vec::new();
+        for one in new.iter().filter(|one| !old.contains(one)) {
+            assert_eq!((&one["member_id"], &one["reason"]), (&json!(self.other.account), &json!("reference")), "{one}");
+            assert!(self.victims.iter().all(|(_, id)| one["id"] != id.as_str()), "{one} has the id of a record");
+            kinds.push(one["type"].as_str().unwrap().to_owned());
+        }
+        kinds.sort_unstable();
+        assert_eq!(kinds, held);
     }
 
     /// Deletes whatever was made and can be deleted.
@@ -417,9 +476,10 @@ async fn nothing_is_opened_changed_or_destroyed(pool: PgPool, way: Way) {
         phones.push(phone);
     }
     let made = club.make_all(way).await;
+    assert_eq!(way == Way::Push, !made.held.is_empty(), "{:?}", made.held);
     for destroyed in [false, true] {
         if destroyed {
-            club.destroy(&made).await;
+            club.destroy(&made.records).await;
         }
         let after = club.snapshot().await;
         let states = before.iter().zip(&after).zip(club.callers());
@@ -428,14 +488,11 @@ async fn nothing_is_opened_changed_or_destroyed(pool: PgPool, way: Way) {
                 assert_eq!(new.0.get(key), Some(record), "{name}'s copy of {key:?}");
             }
             for key in new.0.keys().filter(|key| !old.0.contains_key(*key)) {
-                assert!(made.contains(key), "{name} sees {key:?}");
+                assert!(made.records.contains(key), "{name} sees {key:?}");
                 let theirs = name != "own coach" || CLUB_WIDE.contains(&key.0.as_str());
-                assert!(theirs, "{name} sees {key:?} of another group");
+                assert!(theirs && caller.club != club.south.club, "{name} sees {key:?} of another group or club");
             }
-            assert_eq!(old.1.keys().collect::<Vec<_>>(), new.1.keys().collect::<Vec<_>>());
-            for (path, answer) in &old.1 {
-                assert_eq!(&new.1[path], answer, "{name}: GET {path}");
-            }
+            club.answers_are_as_they_were((name, caller), &made, old, new);
             phone.pull(caller, 500).await;
             assert_eq!(phone.copy.keys().collect::<Vec<_>>(), new.0.keys().collect::<Vec<_>>(), "{name}'s phone");
             assert_eq!(phone.copy, new.0, "{name}'s phone");

@@ -463,10 +463,18 @@ async fn a_stored_run_is_answered_as_stored_after_its_session_is_hidden(pool: Pg
     let fact = run(&squad.session, &squad.athlete, squad.day);
     let body = json!({"runs": [fact]});
     assert_eq!(squad.coach.post("/runs", body.clone()).await.expect(200).body["results"][0]["status"], "created");
-    let path = format!("/sessions/{}", squad.session);
-    let tag = squad.admin.get(&path).await.header("etag").to_owned();
-    squad.admin.patch(&path, &tag, json!({"group_ids": [squad.other]})).await.expect(200);
+    let (path, runner) = (format!("/sessions/{}", squad.session), format!("/athletes/{}", squad.athlete));
+    let moved = async |path: &str, group: &str, status| {
+        let tag = squad.admin.get(path).await.header("etag").to_owned();
+        squad.admin.patch(path, &tag, json!({"group_ids": [group]})).await.expect(status);
+    };
+    // A group does not leave what its athletes have runs in: the athlete goes with it, and comes back alone.
+    moved(&path, &squad.other, 409).await;
+    moved(&runner, &squad.other, 200).await;
+    moved(&path, &squad.other, 200).await;
+    moved(&runner, &squad.mine, 200).await;
     squad.coach.get(&path).await.expect(404);
+    squad.coach.get(&runner).await.expect(200);
     assert_eq!(squad.coach.post("/runs", body).await.expect(200).body["results"][0]["status"], "unchanged");
     assert_eq!(statuses(&push(&squad.coach, &[create("run", fact)]).await), [200]);
 }

@@ -118,6 +118,17 @@ impl Setting {
         OnFile::of(&self.ruleset, &Club { specs: &self.specs, age_groups: &self.age_groups }, on)
     }
 
+    /// Whether the club owns a barrier; flat marks or sticks stand in for wickets where it owns none.
+    pub fn owns(&self, kind: BarrierKind, height: Length) -> bool {
+        let same = |other: Length| other.mm().abs_diff(height.mm()) <= self.policy.height_tolerance.mm();
+        let mut of_kind =
+            self.stock.iter().filter(|stock| stock.kind == kind).flat_map(|stock| &stock.heights).peekable();
+        if kind == BarrierKind::Wicket && of_kind.peek().is_none() {
+            return same(self.policy.wicket_height);
+        }
+        of_kind.any(|owned| same(*owned))
+    }
+
     /// Heights the club owns, with the wicket height, ascending.
     pub fn heights(&self) -> Vec<Length> {
         let mut heights: Vec<Length> = self.stock.iter().flat_map(|stock| stock.heights.iter().copied()).collect();

@@ -28,7 +28,7 @@ pub enum Kind {
     Level,
     /// A share or a probability from 0 to 1.
     Share,
-    /// A share that counts up to twice, from 0 to 2.
+    /// A loss times its weight, from 0 to 2.
     Loss,
     /// A length, metres (m).
     Metres,
@@ -38,7 +38,7 @@ pub enum Kind {
     Date,
 }
 
-/// Every parameter there is: name, what it may be, what it means.
+/// Every parameter there is: name, what it may be, what it means; in the order in which they were published.
 pub const PARAMS: [(&str, Kind, &str); 35] = [
     ("held", Kind::Count, "Intervals held."),
     ("over_reached", Kind::Count, "Intervals over-reached."),
@@ -57,8 +57,6 @@ pub const PARAMS: [(&str, Kind, &str); 35] = [
     ("approach_m", Kind::Metres, "Start line to the first barrier."),
     ("spacing_shortest_m", Kind::Metres, "The shortest spacing of the club."),
     ("height_most_m", Kind::Metres, "The height of the target."),
-    ("height_limit_m", Kind::Metres, "The greatest height permitted."),
-    ("spacing_limit_m", Kind::Metres, "The longest spacing permitted."),
     ("hold_mean", Kind::Share, "Probability that an interval is held."),
     ("hold_p05", Kind::Share, "Its 5 % quantile."),
     ("hold_p95", Kind::Share, "Its 95 % quantile."),
@@ -75,6 +73,8 @@ pub const PARAMS: [(&str, Kind, &str); 35] = [
     ("best_height_m", Kind::Metres, "The height of the athlete's own best lane."),
     ("best_spacing_m", Kind::Metres, "The spacing of the athlete's own best lane."),
     ("best_hold_mean", Kind::Share, "Probability that an interval is held in the athlete's own best lane."),
+    ("height_limit_m", Kind::Metres, "The greatest height permitted."),
+    ("spacing_limit_m", Kind::Metres, "The longest spacing permitted."),
 ];
 
 /// A code with what it means and the parameters it may carry.

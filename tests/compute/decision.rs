@@ -3,7 +3,7 @@
 
 use lanewright::compute::decision::{
     Caution, Clearance, Configuration, Criterion, Current, Decision, DecisionKind, Evidence, Hold, LatestSession,
-    Missing, Policy, Rating, Ratings, Reason, Restriction, Situation, Stage, Stock, Target, decide,
+    Missing, Policy, Rating, Ratings, Reason, Restriction, Situation, Stage, Stock, Target, Wall, decide,
 };
 use lanewright::compute::units::{BarrierKind, Length};
 
@@ -618,6 +618,27 @@ fn a_crowded_athlete_runs_one_step_wider_once_a_coach_confirms() {
     says(&decision, StepUpSpacing, at(Hurdle, 600, 5_250), Stage::SpacingBuild);
     assert!(decision.needs_confirmation);
     assert!(codes(&decision).contains(&"crowded"));
+}
+
+#[test]
+fn a_crowded_athlete_may_run_the_advised_step_and_nothing_else_below_the_floor() {
+    let mut athlete = ready(at(Hurdle, 600, 5_000));
+    let region = crowded(&mut athlete).region;
+    let advised = at(Hurdle, 600, 5_250);
+    let chance = |at: Configuration| at.spacing.metres() / 12.0;
+    assert!(chance(advised) < region.floor());
+    assert_eq!((region.check(advised, chance(advised)), region.below_floor()), (Ok(()), true));
+    for other in [at(Hurdle, 600, 5_000), at(LowBarrier, 600, 5_250), at(LowBarrier, 450, 5_250)] {
+        assert_eq!(region.check(other, chance(other)), Err(Wall::HoldFloor { needed: 0.65 }));
+    }
+    let wider = at(Hurdle, 600, 5_500);
+    assert_eq!(region.check(wider, 0.99), Err(Wall::SpacingAboveAdvice { longest: mm(5_250) }));
+    let wished = region.wanting(0.7);
+    assert_eq!(wished.check(advised, chance(advised)), Err(Wall::HoldFloor { needed: 0.7 }));
+    athlete.clearance = Clearance::Pending;
+    let after_a_fall = crowded(&mut athlete);
+    let same = after_a_fall.proposed.unwrap();
+    assert_eq!(after_a_fall.region.check(same, chance(same)), Err(Wall::HoldFloor { needed: 0.65 }));
 }
 
 #[test]

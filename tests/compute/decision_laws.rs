@@ -212,16 +212,24 @@ proptest! {
     ) {
         let policy = Policy { first_lane_hold: wanted, ..Policy::default() };
         let decision = decide(&s, &policy, &|height, spacing| model(limit, height, spacing));
-        let Some(fit) = decision.fit else {
-            prop_assert_eq!(decision.kind, DecisionKind::RestAndRefer);
+        let Some(to) = decision.proposed else {
+            prop_assert_eq!((decision.kind, decision.fit), (DecisionKind::RestAndRefer, None));
             return Ok(());
         };
-        let longest = s.target.map_or(policy.max_spacing, |target| target.spacing);
-        let all = (40..).map(|k| mm(k * 100)).take_while(|spacing| *spacing <= longest).chain([longest]);
-        let means: Vec<f64> = all.map(|spacing| model(limit, fit.height, spacing).mean).collect();
+        // Every mark over the advised barrier that the region permits, and the ends of the region.
+        let chance = |spacing| model(limit, to.height, spacing).mean;
+        let inside = |spacing: &Length| {
+            decision.region.check(Configuration { spacing: *spacing, ..to }, chance(*spacing)).is_ok()
+        };
+        let same = decision.region.bounds().iter().find(|b| (b.barrier_kind, b.height) == (to.barrier_kind, to.height));
+        let all = (40..=92).map(|k| mm(k * 100)).chain([to.spacing]).chain(same.map(|bound| bound.longest.spacing));
+        let means: Vec<f64> = all.filter(inside).map(chance).collect();
+        prop_assert_eq!(decision.fit.is_some(), !means.is_empty());
+        let Some(fit) = decision.fit else { return Ok(()) };
+        prop_assert!(inside(&fit.spacing));
         let reach: Vec<f64> = means.iter().copied().filter(|mean| *mean >= wanted).collect();
         prop_assert_eq!(fit.reached, !reach.is_empty());
-        prop_assert_eq!(fit.height, decision.proposed.unwrap().height);
+        prop_assert_eq!(fit.height, to.height);
         let aim = wanted + 0.32 * (1.0 - wanted);
         // Two spacings may fit equally, one too easy and one too hard by the same.
         let miss = |mean: f64| if reach.is_empty() { 1.0 - mean } else { (mean - aim).abs() };

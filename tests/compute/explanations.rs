@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 
 use lanewright::compute::decision::{
     Caution, Clearance, Criterion, Decision, DecisionKind, Evidence, LatestSession, Missing, Policy, Rating, Reason,
-    Restriction, Situation, decide,
+    Restriction, Situation, Wall, decide,
 };
+use lanewright::compute::lane_plan::WEIGHT_MOST;
 use lanewright::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
 use lanewright::compute::standing::Standing;
 use lanewright::compute::units::BarrierKind::{Hurdle, LowBarrier, Wicket};
@@ -304,12 +305,12 @@ proptest! {
 
     #[test]
     fn every_standing_says_what_is_lost_and_what_would_be_best(
-        here in 0..40_u32, best in 0..40_u32, height in 0..3_usize, regret in 0.0..0.5, pinned: bool,
+        here in 0..40_u32, best in 0..40_u32, height in 0..3_usize, regret in 0.0..=WEIGHT_MOST, pinned: bool,
     ) {
         let heights = [300, 450, 762];
         let best = at(LowBarrier, heights[height], 4_000 + 125 * best);
         let here = at(LowBarrier, 450, 4_000 + 125 * here);
-        let standing = Standing { here, hold_here: 0.81, best, hold_best: 0.79, regret, step: lanewright::compute::units::Length::from_mm(250), pinned };
+        let standing = Standing { here, hold_here: 0.81, best, hold_best: 0.79, regret, step: mm(250), pinned };
         listed(&Standing::CODES, standing.code(), &standing.params(), &standing.text());
         prop_assert!(standing.text().contains("81 %"));
         prop_assert!(words(&standing.text()) <= 60, "{}", standing.text());
@@ -330,6 +331,7 @@ fn listed(codes: &[CodeDoc], code: &str, params: &[Param], text: &str) {
             (Kind::Count, Value::Count(_)) | (Kind::Date, Value::Day(_)) => true,
             (Kind::Level, Value::Count(n)) => n <= 3,
             (Kind::Share, Value::Number(x)) => (0.0..=1.0).contains(&x),
+            (Kind::Loss, Value::Number(x)) => (0.0..=2.0).contains(&x),
             (Kind::Metres, Value::Number(x)) => (0.0..=1_000.0).contains(&x),
             (Kind::Word, Value::Word(word)) => !word.is_empty() && word.len() <= 20,
             _ => false,
@@ -352,7 +354,7 @@ fn codes_never_change_once_published() {
         "no_runs runs_seen hold_here pain_reported restricted fell technique_gate first_lane likeliest_lane \
          wickets_held hold_low latest_broken crowded hits_high spacing_at_minimum no_lower_height past_target not_ready \
          at_target target_over_hurdles likelier_step larger_gap spacing_first only_step kind_before_height \
-         kind_with_height next_step_unlikely no_next_step step_back_if until_cleared until_target_moves"
+         kind_with_height next_step_unlikely no_next_step step_back_if until_cleared until_target_moves counted_too"
     );
     assert_eq!(
         codes(&Missing::CODES),
@@ -370,6 +372,12 @@ fn codes_never_change_once_published() {
         "chosen_by_coach own_best_lane closer_than_best wider_than_best lower_than_best higher_than_best \
          other_kind_than_best"
     );
+    assert_eq!(
+        codes(&Wall::CODES),
+        "resting left restricted pain_reported not_owned target_height target_spacing kind_above_advice \
+         height_above_advice spacing_above_advice wider_than_held wider_needs_hold until_cleared one_variable \
+         spacing_at_minimum hold_floor"
+    );
 }
 
 #[test]
@@ -380,10 +388,10 @@ fn parameters_never_change_once_published() {
         "held over_reached crowded broken intervals days barriers hits intervals_more days_more intervals_least \
          barrier_kind height_m spacing_m approach_m spacing_shortest_m height_most_m hold_mean hold_p05 hold_p95 \
          hold_needed hold_other held_share_least hit_share_most until criterion rating rating_needed regret \
-         best_barrier_kind best_height_m best_spacing_m best_hold_mean"
+         best_barrier_kind best_height_m best_spacing_m best_hold_mean height_limit_m spacing_limit_m"
     );
     let of = |list: &[CodeDoc]| -> Vec<&'static str> { list.iter().flat_map(|one| one.params).copied().collect() };
-    let used = [of(&Reason::CODES), of(&Missing::CODES), of(&Standing::CODES)].concat();
+    let used = [of(&Reason::CODES), of(&Missing::CODES), of(&Standing::CODES), of(&Wall::CODES)].concat();
     for (name, kind, means) in PARAMS {
         assert!(used.contains(&name), "{name} is never used");
         assert_eq!(name.ends_with("_m"), kind == Kind::Metres, "{name}");
@@ -440,6 +448,8 @@ fn one_of_each_reason() -> Vec<Reason> {
         Reason::StepBackIf { held_share: 0.5, intervals: 8, hit_share: 0.2 },
         Reason::UntilCleared,
         Reason::UntilTargetMoves,
+        Reason::CountedToo { intervals: 8, days: 1 },
+        Reason::CountedToo { intervals: 1, days: 0 },
     ]
 }
 

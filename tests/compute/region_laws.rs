@@ -56,6 +56,7 @@ fn laws(s: &Situation, region: &Region, policy: &Policy, here: Configuration, me
         held: &s.held,
         target_mm: s.target.map(|target| (target.height.mm(), target.spacing.mm())),
         unclean: unclean(s),
+        crowded: region.below_floor(),
         floor: region.floor(),
         wanted: policy.first_lane_hold.max(region.floor()),
         step_mm: policy.spacing_step.mm(),

@@ -3,7 +3,7 @@
 
 use lanewright::compute::advice::{Advice, Record, RunRecord, Setting, advise_keeping};
 use lanewright::compute::day::Day;
-use lanewright::compute::decision::{Clearance, Configuration, Policy, Rating, Ratings, Stage, Status, Stock};
+use lanewright::compute::decision::{Clearance, Configuration, Policy, Rating, Ratings, Reason, Stage, Status, Stock};
 use lanewright::compute::estimate::Kept;
 use lanewright::compute::lane_plan::{Budget, Lane, Objective, Problem, Runner, StockItem, group, loss, plan, weight};
 use lanewright::compute::specs::Birth;
@@ -366,6 +366,7 @@ impl Arm {
             held: &member.held_on_file(),
             target_mm: target,
             unclean: member.unclean(),
+            crowded: advice.decision.needs_confirmation && advice.decision.reasons.contains(&Reason::Crowded),
             floor: policy.hold_floor,
             wanted: policy.first_lane_hold,
             step_mm: policy.spacing_step.mm(),

@@ -18,13 +18,6 @@ pub enum Reason {
         /// What.
         evidence: Evidence,
     },
-    /// Intervals elsewhere that were at least as demanding and count as well.
-    CountedToo {
-        /// Intervals.
-        intervals: u32,
-        /// Days without a run at the current configuration.
-        days: u32,
-    },
     /// The model's probability at the current configuration.
     HoldHere {
         /// Probability that an interval is held.
@@ -140,10 +133,17 @@ pub enum Reason {
     UntilCleared,
     /// What ends the stay within the target.
     UntilTargetMoves,
+    /// Intervals elsewhere that were at least as demanding and count as well.
+    CountedToo {
+        /// Intervals.
+        intervals: u32,
+        /// Days without a run at the current configuration.
+        days: u32,
+    },
 }
 
 impl Reason {
-    /// Every code with its meaning, in the order in which the rules use them.
+    /// Every code with its meaning, in the order in which they were published.
     pub const CODES: [CodeDoc; 32] = [
         code("no_runs", "Fewer than six intervals at any one configuration are on file.", &[]),
         code(
@@ -163,7 +163,6 @@ impl Reason {
                 "hits",
             ],
         ),
-        code("counted_too", "Runs elsewhere that were at least as demanding count as well.", &["intervals", "days"]),
         code("hold_here", "What is expected at the current configuration.", &["hold_mean", "hold_p05", "hold_p95"]),
         code("pain_reported", "Pain or an injury was reported.", &[]),
         code("restricted", "A restriction is on the record; without `until` it is open-ended.", &["until"]),
@@ -193,6 +192,7 @@ impl Reason {
         code("step_back_if", "When to step back.", &["held_share_least", "intervals_least", "hit_share_most"]),
         code("until_cleared", "Running resumes when a coach confirms and medical advice allows it.", &[]),
         code("until_target_moves", "The stay within the target ends when the target moves.", &[]),
+        code("counted_too", "Runs elsewhere that were at least as demanding count as well.", &["intervals", "days"]),
     ];
 
     /// The stable code.

@@ -1,4 +1,5 @@
-//! Where one athlete may run today: the one answer that lane plans, fitting lanes, overrides, race entries and set-outs ask.
+//! Where one athlete may run today: the one answer that lane plans and fitting lanes ask, and for its hard walls a coach's
+//! overrides.
 //!
 //! A [`Region`] is a set of configurations. It follows from the advice e = (kind, height, spacing s) and never reaches beyond
 //! it, with one exception: over a barrier lower than advised the spacing may be wider, up to one club step wider than any
@@ -11,6 +12,12 @@
 //! barrier harder than run last  =>  spacing no wider than run last
 //! P(hold) >= floor
 //! ```
+//!
+//! The floor has one exception. Whoever is crowded holds even less in any closer lane, and one step out may not reach the
+//! floor yet: with the floor alone they would run nowhere, for weeks. So the configuration advised to a crowded athlete, and
+//! no other, is permitted below the floor once a coach confirms; never after a fall or a report of pain that is not behind
+//! them. It is one step wider, or the same again where the target is no wider. Reaching for a barrier that is too far makes
+//! athletes fall; a crowded stride is short, it costs the rhythm.
 //!
 //! After a fall or a report of pain nothing is wider than advised in any variable. Who rests, is restricted or has left runs
 //! nowhere: the region is closed. Each limit is a [`Wall`] with a stable code, so that whoever asks can be told why not.
@@ -46,6 +53,7 @@
 //! that worked after a fall.
 
 use super::policy::Policy;
+use super::reasons::Reason;
 use super::rules::{Draft, Rules};
 use super::situation::{Clearance, Situation, Status};
 use super::wall::Wall;
@@ -88,6 +96,7 @@ pub struct Region {
     bounds: Vec<Bound>,
     floor: f64,
     wider_hold: f64,
+    below_floor: bool,
     height_tolerance: u32,
 }
 
@@ -121,7 +130,7 @@ impl Region {
         &self.bounds
     }
 
-    /// The least mean P(hold) everywhere, 0.60 to 1.
+    /// The least mean P(hold), 0.60 to 1; the one exception is [`Region::below_floor`].
     pub const fn floor(&self) -> f64 {
         self.floor
     }
@@ -131,9 +140,17 @@ impl Region {
         self.wider_hold
     }
 
-    /// The same region where at least `hold` (0 to 1) is wanted everywhere; never a lower floor than before.
+    /// Whether the advised configuration, and no other, may be run below the floor, once a coach confirms: the way out for a
+    /// crowded athlete.
+    pub const fn below_floor(&self) -> bool {
+        self.below_floor
+    }
+
+    /// The same region where at least `hold` (0 to 1) is wanted everywhere; never a lower floor than before, and a higher one
+    /// without exception.
     #[must_use]
     pub fn wanting(mut self, hold: f64) -> Self {
+        self.below_floor &= hold <= self.floor;
         self.floor = self.floor.max(hold);
         self.wider_hold = self.wider_hold.max(hold);
         self
@@ -170,7 +187,8 @@ impl Region {
                 return Err(Wall::WiderNeedsHold { needed: self.wider_hold });
             }
         }
-        if reaches(hold, self.floor) { Ok(()) } else { Err(Wall::HoldFloor { needed: self.floor }) }
+        let excepted = self.below_floor && at == advised;
+        if excepted || reaches(hold, self.floor) { Ok(()) } else { Err(Wall::HoldFloor { needed: self.floor }) }
     }
 
     /// The first hard wall in the way of a configuration; a coach's word opens the others.
@@ -227,8 +245,14 @@ impl Rules<'_> {
             bounds,
             floor,
             wider_hold: policy.first_lane_hold.max(floor),
+            below_floor: self.below_floor(draft),
             height_tolerance: policy.height_tolerance.mm(),
         }
+    }
+
+    /// Whether the advice is for a crowded athlete, a coach confirms it and no fall or pain forbids it.
+    fn below_floor(&self, draft: &Draft) -> bool {
+        draft.confirm && draft.reasons.contains(&Reason::Crowded) && !self.unclean()
     }
 
     fn bounds(&self, advised: Configuration) -> Vec<Bound> {

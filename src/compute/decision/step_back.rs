@@ -55,14 +55,14 @@ impl Rules<'_> {
         Draft::new(DecisionKind::StepIn, Configuration { spacing, ..here.at }, reasons)
     }
 
-    /// Wider where the lane is too short: most failures are crowded and the wider lane should hold better. One step, or as many
-    /// as it takes until enough intervals should hold, because an interval too short for the rhythm is no easier.
+    /// One step wider where the lane is too short: most failures are crowded and the wider lane should hold better.
     ///
     /// Without it a growing athlete stays in a lane that crowds them, because such a lane never holds well enough for a
-    /// step up. A coach confirms, because the step need not wait for the evidence that other steps need.
+    /// step up. A coach confirms, because the step need not wait for the evidence that other steps need, nor reach the
+    /// floor of P(hold): see [`Region`](super::Region).
     pub(super) fn open(&self, here: Here) -> Option<Draft> {
         let spacing = self.ladder.wider(here.at.spacing)?;
-        let to = self.out_of_the_crowd(Configuration { spacing, ..here.at });
+        let to = Configuration { spacing, ..here.at };
         let unclean = self.situation.fell() || self.situation.pain_since_latest_session();
         let wait = unclean || self.situation.clearance == Clearance::Pending;
         let short = here.crowded() && here.hold.mean < self.policy.min_hold_mean;
@@ -71,16 +71,6 @@ impl Rules<'_> {
             reasons.extend([Reason::Crowded, Reason::step_back_if(self.policy)]);
             Draft::new(DecisionKind::StepUpSpacing, to, reasons).confirmed_by_coach(true)
         })
-    }
-
-    /// The next wider configuration, while the wider ones hold better, where as many intervals should hold as in a first lane.
-    fn out_of_the_crowd(&self, mut to: Configuration) -> Configuration {
-        while self.mean(to) < self.policy.first_lane_hold {
-            let wider = self.ladder.wider(to.spacing).map(|spacing| Configuration { spacing, ..to });
-            let Some(wider) = wider.filter(|wider| self.mean(*wider) > self.mean(to)) else { break };
-            to = wider;
-        }
-        to
     }
 
     fn lower_height(&self, here: Here, mut reasons: Vec<Reason>) -> Draft {

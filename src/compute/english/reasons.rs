@@ -21,12 +21,11 @@ impl Reason {
                 evidence.hits,
                 count(evidence.barriers, "barrier"),
             ),
-            Self::CountedToo { intervals, days } => format!(
-                "{} at least as demanding elsewhere {} as well, with {}",
-                count(intervals, "interval"),
-                if intervals == 1 { "counts" } else { "count" },
-                count(days, "more day")
-            ),
+            Self::CountedToo { intervals, days } => {
+                let counts = if intervals == 1 { "counts" } else { "count" };
+                let more = (days > 0).then(|| format!(", with {}", count(days, "more day"))).unwrap_or_default();
+                format!("{} at least as demanding elsewhere {counts} as well{more}", count(intervals, "interval"))
+            }
             Self::HoldHere { hold } => format!("of the intervals here expect {}", likely(hold)),
             Self::PainReported => "pain or an injury was reported".to_owned(),
             Self::Restricted { until } => restricted(until),

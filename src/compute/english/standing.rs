@@ -10,11 +10,10 @@ pub const AS_ADVISED: &str = "as advised";
 const NUMBERS: [&str; 5] = ["no", "one", "two", "three", "four"];
 
 impl Standing {
-    /// One or two English sentences: why this lane, what should hold here, what is lost and what is advised.
+    /// One or two English sentences: why this lane, what should hold here, and what is advised.
     pub fn text(&self) -> String {
         let here = percent(self.hold_here);
         let best = place(self.best);
-        let lost = if self.regret < 0.005 { "under 1 %".to_owned() } else { percent(self.regret) };
         match self.comparison() {
             Comparison::OwnBest => {
                 format!("This lane is {}. Expect {here} of intervals held.", self.difference())
@@ -23,8 +22,7 @@ impl Standing {
                 format!("A coach chose this lane; it is {}. Expect {here} of intervals held.", self.difference())
             }
             _ => format!(
-                "{} Expect {here} of intervals held and {lost} of the training value lost; advised are {best}, with {} \
-                 held.",
+                "{} Expect {here} of intervals held; advised are {best}, with {} held.",
                 sentence(&self.difference()),
                 percent(self.hold_best)
             ),

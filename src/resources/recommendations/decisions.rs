@@ -64,7 +64,9 @@ fn repeated(
 
 /// Records what you decided on the recommendation of a day; it is kept with the advice as it was given.
 ///
-/// After a fall, pain or an injury, `clears_return` is the coach's word that the athlete may step up again.
+/// After a fall, pain or an injury, `clears_return` is the coach's word that the athlete may step up again. What you choose
+/// instead of the advice stays inside the hard walls: 422 names the first in the way (`resting`, `left`, `restricted`,
+/// `pain_reported`, `not_owned`, `target_height` or `target_spacing`).
 #[utoipa::path(
     tag = "recommendations",
     params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
@@ -102,8 +104,8 @@ async fn create_decision(
     let mut tx = permit.read(&db).await?;
     let question = Question::load(&mut tx, athlete, on).await?;
     drop(tx);
-    let advice = turn.run(move || question.answer(&memory)).await??;
-    let decided = decided(advice, choice)?;
+    let (advice, choice) = turn.run(move || (question.answer_to(&memory, &choice), choice)).await?;
+    let decided = decided(advice?, choice)?;
     let id = id.unwrap_or_else(RecommendationId::new);
     let mut tx = permit.create(&db, id).await?;
     if !store::insert(&mut tx, id, &decided).await? {

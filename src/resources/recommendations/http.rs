@@ -6,11 +6,12 @@ use chrono::{Datelike, NaiveDate};
 use serde::Deserialize;
 use utoipa::IntoParams;
 
+use super::model::Choice;
 use super::shapes::{DecisionCount, GroupAdvice, ShortView, View, cautions};
 use super::store;
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
-use crate::compute::decision::{Caution, DecisionKind};
+use crate::compute::decision::{Caution, Configuration, DecisionKind, Wall};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
@@ -63,10 +64,34 @@ impl Question {
 
     /// Computes the advice.
     pub(super) fn answer(&self, memory: &Memory) -> Result<View, Problem> {
-        let Self { club, person, setting, on, day } = self;
-        let advice = memory.advise(*club, person, setting, *day)?;
-        Ok(View::new(person.id, *on, &advice, &setting.heights(), setting.policy.spacing_step))
+        Ok(self.view(&memory.advise(self.club, &self.person, &self.setting, self.day)?))
     }
+
+    /// Computes the advice beside which a choice is filed; 422 names the hard wall in the way of what was chosen.
+    pub(super) fn answer_to(&self, memory: &Memory, choice: &Choice) -> Result<View, Problem> {
+        let advice = memory.advise(self.club, &self.person, &self.setting, self.day)?;
+        if let Some((barrier_kind, height, spacing)) = choice.chosen {
+            let owned = self.setting.owns(barrier_kind, height);
+            let at = Configuration { barrier_kind, height, spacing };
+            advice.decision.region.check_hard(at, owned).map_err(|wall| Problem::invalid(vec![in_the_way(&wall)]))?;
+        }
+        Ok(self.view(&advice))
+    }
+
+    fn view(&self, advice: &Advice<'_>) -> View {
+        View::new(self.person.id, self.on, advice, &self.setting.heights(), self.setting.policy.spacing_step)
+    }
+}
+
+/// A wall as a fault of the field that runs into it.
+fn in_the_way(wall: &Wall) -> Fault {
+    let pointer = match wall {
+        Wall::NotOwned => "/barrier_kind",
+        Wall::TargetHeight { .. } => "/height_m",
+        Wall::TargetSpacing { .. } => "/spacing_m",
+        _ => "/outcome",
+    };
+    Fault::at(pointer, wall.code(), wall.text())
 }
 
 /// What one athlete should do next, and why. Supports a qualified coach, never replaces one.

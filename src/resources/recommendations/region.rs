@@ -54,19 +54,24 @@ impl From<&Bound> for BoundView {
     }
 }
 
-/// Where the athlete may run today. Lane plans, the fitting lane and overrides keep to it.
+/// Where the athlete may run today. Lane plans and the fitting lane keep to it; what a coach chooses instead of the advice
+/// keeps to its hard walls: rest, what the club owns, the target.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = PermittedRegion)]
 pub struct RegionView {
     /// Why the athlete runs nowhere today; absent when they may run.
     #[serde(skip_serializing_if = "Option::is_none")]
     closed: Option<WallView>,
-    /// The least P(hold) anywhere.
+    /// The least P(hold) anywhere, but for `below_floor`.
     #[schema(minimum = 0.6, maximum = 1, example = 0.65)]
     hold_floor: f64,
     /// The P(hold) needed where a spacing is wider than advised.
     #[schema(minimum = 0.6, maximum = 1, example = 0.8)]
     wider_hold: f64,
+    /// Whether the advised configuration, and no other, may be run below `hold_floor` once a coach confirms: the way out for
+    /// a crowded athlete, who would hold even less in any closer lane.
+    #[serde(default)]
+    below_floor: bool,
     /// The barriers, softest and lowest first.
     #[schema(max_items = 200)]
     barriers: Vec<BoundView>,
@@ -78,6 +83,7 @@ impl From<&Region> for RegionView {
             closed: region.closed().as_ref().map(WallView::from),
             hold_floor: region.floor(),
             wider_hold: region.wider_hold(),
+            below_floor: region.below_floor(),
             barriers: region.bounds().iter().map(BoundView::from).collect(),
         }
     }

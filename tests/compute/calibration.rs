@@ -122,9 +122,11 @@ fn advice_followed_to_the_letter_keeps_athletes_in_lanes_that_hold() {
 }
 
 #[test]
-fn planned_lanes_centre_on_the_wanted_probability() {
+fn planned_lanes_hold_as_often_as_a_squad_should() {
     let (mean, sd) = mean_and_sd(&planned(&squads()[0], 6, USUAL_HOLD));
-    within("lane plan, mean", mean, 0.76..=0.86);
+    // A plan serves the advice, which has something in hand above p* (`recommended_lanes_hold_as_wanted`), and shared lanes
+    // stay mostly on its easier side: the bar is the share of intervals that a squad should hold.
+    within("lane plan, mean", mean, 0.78..=0.90);
     within("lane plan, SD", sd, 0.0..=0.13);
 }
 

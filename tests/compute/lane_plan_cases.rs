@@ -199,7 +199,8 @@ pub fn check(problem: &Problem, plan: &Plan) {
         for placed in &lane.athletes {
             let a = problem.athletes.iter().position(|athlete| athlete.id == placed.athlete).unwrap();
             assert!(problem.permits(a, lane.candidate));
-            assert!((0.0..=problem.athletes[a].weight).contains(&placed.regret));
+            // Regrets are rounded to whole units of 1e-9.
+            assert!((0.0..=problem.athletes[a].weight + 1e-9).contains(&placed.regret));
             assert!((placed.hold - problem.athletes[a].hold[lane.candidate]).abs() < 1e-15);
             total += placed.regret;
             largest = largest.max(placed.regret);

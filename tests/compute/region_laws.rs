@@ -6,14 +6,14 @@
 use std::collections::BTreeSet;
 
 use lanewright::compute::decision::{
-    Clearance, Configuration, DecisionKind, Hold, Policy, Region, Situation, Status, Wall, decide,
+    Clearance, Configuration, DecisionKind, Hold, Policy, Region, Situation, Status, Stock, Wall, decide,
 };
 use lanewright::compute::units::{BarrierKind, Length};
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::TestRunner;
 
-use super::decision::{TODAY, at, club, hold};
+use super::decision::{TODAY, at, club, hold, stock};
 use super::decision_laws::situation;
 use crate::simulation::clubs::{USUAL, both};
 use crate::simulation::laws::{Placement, broken};
@@ -27,14 +27,20 @@ fn chance(limit: f64, height: Length, spacing: Length) -> Hold {
 
 fn held() -> impl Strategy<Value = Vec<Configuration>> {
     let owned: Vec<_> =
-        club().into_iter().flat_map(|one| one.heights.into_iter().map(move |h| (one.kind, h))).collect();
+        club_of_low_hurdles().into_iter().flat_map(|one| one.heights.into_iter().map(move |h| (one.kind, h))).collect();
     let one = (prop::sample::select(owned), 16..37_u32);
     prop::collection::vec(one.prop_map(|((kind, height), k)| at(kind, height.mm(), k * 250)), 0..5)
 }
 
-fn everywhere() -> Vec<Configuration> {
+/// A club whose lowest hurdles are lower than its highest low barriers: hurdles lower than the first ones advised are harder
+/// than anything run before.
+fn club_of_low_hurdles() -> Vec<Stock> {
+    club().into_iter().chain([stock(BarrierKind::Hurdle, &[500])]).collect()
+}
+
+fn everywhere(club: Vec<Stock>) -> Vec<Configuration> {
     let barriers: BTreeSet<(BarrierKind, Length)> =
-        club().into_iter().flat_map(|one| one.heights.into_iter().map(move |h| (one.kind, h))).collect();
+        club.into_iter().flat_map(|one| one.heights.into_iter().map(move |h| (one.kind, h))).collect();
     let spacings = (4_000..=9_300).step_by(125).chain([8_200, 9_140]);
     spacings.flat_map(|mm| barriers.iter().map(move |(kind, height)| at(*kind, height.mm(), mm))).collect()
 }
@@ -70,19 +76,20 @@ fn laws(s: &Situation, region: &Region, policy: &Policy, here: Configuration, me
 #[test]
 fn the_region_is_what_its_laws_say_on_twenty_thousand_situations() {
     let mut runner = TestRunner::deterministic();
-    let places = everywhere();
+    let clubs = [club(), club_of_low_hurdles()].map(|club| (everywhere(club.clone()), club));
     let statuses = prop_oneof![18 => Just(Status::Active), 1 => Just(Status::Resting), 1 => Just(Status::Left)];
     let cases = (situation(), held(), statuses, 5.0..12.0_f64, prop_oneof![3 => Just(0.65), 1 => 0.6..0.95_f64]);
     let (mut open, mut closed, mut inside, mut wider) = (0, 0, 0, 0);
-    for _ in 0..20_000 {
+    for round in 0..20_000 {
+        let (places, club) = &clubs[round % 2];
         let (mut s, held, status, limit, floor) = cases.new_tree(&mut runner).unwrap().current();
-        (s.held, s.status) = (held, status);
+        (s.held, s.status, s.stock) = (held, status, club.clone());
         let policy = Policy { hold_floor: floor, ..Policy::default() };
         let decision = decide(&s, &policy, &|height, spacing| chance(limit, height, spacing));
         let region = &decision.region;
         let rests = decision.kind == DecisionKind::RestAndRefer || status != Status::Active;
         assert_eq!(region.closed().is_some(), rests);
-        for here in &places {
+        for here in places {
             let mean = chance(limit, here.height, here.spacing).mean;
             let answer = region.check(*here, mean);
             if rests {
@@ -101,7 +108,7 @@ fn the_region_is_what_its_laws_say_on_twenty_thousand_situations() {
         if rests { closed += 1 } else { open += 1 }
     }
     // The laws mean little unless both sides of each come up.
-    assert!(open > 10_000 && closed > 1_000 && inside > 500_000 && wider > 5_000, "{open} {closed} {inside} {wider}");
+    assert!(open > 10_000 && closed > 1_000 && inside > 400_000 && wider > 5_000, "{open} {closed} {inside} {wider}");
 }
 
 #[test]
@@ -111,12 +118,12 @@ fn every_wall_stands_somewhere() {
     let mut seen = BTreeSet::new();
     for round in 0..3_000 {
         let (mut s, held, limit) = cases.new_tree(&mut runner).unwrap().current();
-        s.held = held;
+        (s.held, s.stock) = (held, club_of_low_hurdles());
         s.status = [Status::Active, Status::Active, Status::Resting, Status::Left][round % 4];
         let region = decide(&s, &Policy::default(), &|height, spacing| chance(limit, height, spacing)).region;
         let foreign = at(BarrierKind::Wicket, 222, 5_000);
         let tiny = at(BarrierKind::Wicket, 150, 3_000);
-        for here in everywhere().into_iter().chain([foreign, tiny]) {
+        for here in everywhere(club_of_low_hurdles()).into_iter().chain([foreign, tiny]) {
             if let Err(wall) = region.check(here, chance(limit, here.height, here.spacing).mean) {
                 seen.insert(wall.code());
                 assert!(wall.text().ends_with('.') && !wall.text().contains("  "), "{}", wall.text());
@@ -130,7 +137,7 @@ fn every_wall_stands_somewhere() {
 #[test]
 fn a_higher_floor_only_takes_away() {
     let mut runner = TestRunner::deterministic();
-    let places = everywhere();
+    let places = everywhere(club());
     for _ in 0..500 {
         let s = situation().new_tree(&mut runner).unwrap().current();
         let region = decide(&s, &Policy::default(), &|height, spacing| chance(8.0, height, spacing)).region;

@@ -42,8 +42,10 @@ pub fn fitting(day: i32, hold: f64, chance: &dyn Fn(Length, Length) -> f64) -> L
         let mean = chance(height, spacing);
         Hold { mean, p05: mean, p95: mean }
     };
-    let fit = decide(&situation, &policy, &of_mean).fit.expect("a lane");
-    Lane { height: fit.height, spacing: fit.spacing }
+    let decision = decide(&situation, &policy, &of_mean);
+    // Where nothing is permitted the calendar still wants a lane: the likeliest, which is the one proposed.
+    let spacing = decision.fit.map_or_else(|| decision.proposed.expect("a lane").spacing, |fit| fit.spacing);
+    Lane { height, spacing }
 }
 
 /// Asks the service for the lane that fits, every session.

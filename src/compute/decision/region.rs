@@ -273,12 +273,13 @@ impl Rules<'_> {
             return None;
         }
         let shortest = self.policy.min_spacing.min(advised.spacing);
-        let capped = |limit: Limit| match self.situation.target.map(|target| target.spacing) {
+        let within_target = |limit: Limit| match self.situation.target.map(|target| target.spacing) {
             Some(longest) if limit.spacing > longest => {
                 Limit { spacing: longest, why: Wall::TargetSpacing { longest } }
             }
-            _ => self.one_variable(barrier_kind, height, limit),
+            _ => limit,
         };
+        let capped = |limit: Limit| self.one_variable(barrier_kind, height, within_target(limit));
         let at_advice = Limit { spacing: advised.spacing, why: Wall::SpacingAboveAdvice { longest: advised.spacing } };
         let mut bound = Bound {
             barrier_kind,

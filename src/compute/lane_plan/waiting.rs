@@ -64,7 +64,7 @@ pub(super) fn plan_for_most(problem: &Problem, work: &mut Work<'_>) -> Result<Pl
     let mut waiting: Vec<Waiting> = named(problem, &stranded, WaitReason::NothingPermitted);
     let rest = without(problem, &stranded);
     if rest.athletes.is_empty() {
-        return Ok(Plan::nobody(waiting));
+        return Ok(Plan::nobody(problem, waiting));
     }
     let regrets = all_regrets(&rest);
     if let Some(plan) = plan_for_all(&rest, &regrets, work)? {
@@ -76,7 +76,7 @@ pub(super) fn plan_for_most(problem: &Problem, work: &mut Work<'_>) -> Result<Pl
     waiting.sort_by_key(|one| one.athlete);
     let few = without(&rest, &out);
     if few.athletes.is_empty() {
-        return Ok(Plan { short_of: Some(why), ..Plan::nobody(waiting) });
+        return Ok(Plan { short_of: Some(why), ..Plan::nobody(problem, waiting) });
     }
     let plan = plan_for_all(&few, &all_regrets(&few), work)?;
     let plan = plan.ok_or_else(|| PlanError::Infeasible(why.clone()))?;
@@ -92,6 +92,8 @@ fn named(problem: &Problem, athletes: &[usize], reason: WaitReason) -> Vec<Waiti
 }
 
 /// Those who cost least by waiting (positions in [`Problem::athletes`]), and whether that is proven.
+///
+/// What stood there last time does not count here: nobody waits to spare a lane from being set out anew.
 fn who_waits(
     problem: &Problem,
     regrets: &[Vec<Option<i64>>],
@@ -102,7 +104,8 @@ fn who_waits(
         return Err(PlanError::Infeasible(why.clone()));
     }
     let cost = |a: usize| cost_of_share(WAITS * problem.athletes[a].weight);
-    let instance = Instance::of(problem, regrets, i64::MAX).with_bench(cost);
+    let anew = Problem { last_time: None, ..problem.clone() };
+    let instance = Instance::of(&anew, regrets, i64::MAX).with_bench(cost);
     let mut search = Search::new(&instance, work);
     let bound = search.run(None);
     let Some(found) = search.best.take() else {
@@ -115,11 +118,7 @@ fn who_waits(
 impl Plan {
     /// The plan of a day on which nothing can be set out for anybody.
     pub fn without_lanes(athletes: impl Iterator<Item = u128>) -> Self {
-        Self::nobody(athletes.map(|athlete| Waiting { athlete, reason: WaitReason::NothingPermitted }).collect())
-    }
-
-    /// The plan of a day on which nobody finds a place.
-    fn nobody(waiting: Vec<Waiting>) -> Self {
+        let waiting = athletes.map(|athlete| Waiting { athlete, reason: WaitReason::NothingPermitted }).collect();
         Self {
             lanes: Vec::new(),
             waiting,
@@ -132,5 +131,11 @@ impl Plan {
             proven_optimal: true,
             nodes: 0,
         }
+    }
+
+    /// The plan of a day on which nobody finds a place: no lane stands, so none is new.
+    fn nobody(problem: &Problem, waiting: Vec<Waiting>) -> Self {
+        let changed = problem.last_time.as_ref().map(|_| 0);
+        Self { waiting, changed, ..Self::without_lanes(std::iter::empty()) }
     }
 }

@@ -129,8 +129,14 @@ impl Service {
         (Reply { status, body: bytes, date: self.date.get(), retry_after }, sent)
     }
 
+    /// Forgets who asked how often: the people of a simulation all come from one place.
+    async fn forget_attempts(&self) {
+        sqlx::query("delete from throttles").execute(&self.pool).await.unwrap();
+    }
+
     /// A new person.
     pub async fn person(&self, name: &str, key: &str) -> SignedIn {
+        self.forget_attempts().await;
         let email = format!("{name}@{key}.example");
         let body = json!({"email": email, "password": PASSWORD, "display_name": name});
         let answer = self.call("", Method::POST, "/v1/auth/sign-up", "", Some(body)).await.expect(201).json();
@@ -141,6 +147,7 @@ impl Service {
 
     /// A new club with this person as its admin.
     pub async fn found(&self, admin: &SignedIn, name: &str) -> Uuid {
+        self.forget_attempts().await;
         let body = json!({"name": name, "time_zone": "Europe/London", "ruleset": "UKA-2024"});
         let answer = self.call(&admin.token, Method::POST, "/v1/clubs", "", Some(body)).await.expect(201).json();
         answer["id"].as_str().unwrap().parse().unwrap()
@@ -148,6 +155,7 @@ impl Service {
 
     /// Another sign-in of a person.
     pub async fn sign_in(&self, person: &SignedIn) -> SignedIn {
+        self.forget_attempts().await;
         let body = json!({"email": person.email, "password": PASSWORD});
         let answer = self.call("", Method::POST, "/v1/auth/sign-in", "", Some(body)).await.expect(200).json();
         SignedIn { token: answer["access_token"].as_str().unwrap().to_owned(), ..person.clone() }
@@ -155,6 +163,7 @@ impl Service {
 
     /// The admin invites a person, who accepts.
     pub async fn join(&self, club: Uuid, admin: &SignedIn, person: &SignedIn, role: &str, groups: &[Uuid]) {
+        self.forget_attempts().await;
         let body = json!({"email": person.email, "role": role, "group_ids": groups});
         let path = format!("/v1/clubs/{club}/invitations");
         let invitation = self.call(&admin.token, Method::POST, &path, "", Some(body)).await.expect(201).json();

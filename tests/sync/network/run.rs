@@ -160,6 +160,21 @@ impl World {
         lanewright::resources::sync::compact(&self.service.db).await.unwrap();
     }
 
+    /// Admins go through the holding areas: a full one lets phones keep what they have.
+    async fn work_off_the_held(&self) {
+        for club in &self.clubs {
+            let mut tx = self.service.look(club.id).await;
+            sqlx::query(
+                "update held_item set outcome = 'rejected', decided_at = now(), note = 'late' where club_id = $1 and outcome is null",
+            )
+            .bind(club.id)
+            .execute(&mut *tx)
+            .await
+            .unwrap();
+            tx.commit().await.unwrap();
+        }
+    }
+
     /// Faults stop, the last writer returns, and the phones go on until nothing changes.
     async fn drain(&mut self) {
         self.plan.faults = false;
@@ -174,6 +189,7 @@ impl World {
         let mut rounds = vec![0; self.devices.len()];
         for round in 1..=ROUNDS {
             let mut changed = false;
+            self.work_off_the_held().await;
             for (device, last) in rounds.iter_mut().enumerate() {
                 self.look_at_parked(device, false);
                 let state = |world: &Self| {

@@ -89,7 +89,9 @@ fn plain(answer: &Answer, ids: &Targets) -> (u16, Vec<String>, String) {
     let mut text = if body.is_null() { String::from_utf8_lossy(&answer.bytes).into_owned() } else { body.to_string() };
     for (param, _, id) in &ids.kinds {
         text = text.replace(id, param);
-        headers.iter_mut().for_each(|header| *header = header.replace(id, param));
+        for header in &mut headers {
+            *header = header.replace(id, param);
+        }
     }
     (answer.status, headers, text)
 }

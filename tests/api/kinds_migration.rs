@@ -28,7 +28,7 @@ async fn run(pool: &PgPool, text: &str) {
     sql.push_str(parts.next().unwrap());
     for part in parts {
         let digits = part.find(|c: char| !c.is_ascii_digit()).unwrap_or(part.len());
-        sql.push_str(&format!("'{}'", id(part[..digits].parse().unwrap())));
+        sql.extend(["'", &id(part[..digits].parse().unwrap()).to_string(), "'"]);
         sql.push_str(&part[digits..]);
     }
     sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut *tx).await.unwrap();

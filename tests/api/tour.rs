@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::{Caller, TestApp};
+use crate::support::{Answer, Caller, TestApp};
 
 /// 24 invented athletes: statures 1.40 to 1.63 m in steps of a centimetre, all novices born in 2013.
 fn roster() -> String {
@@ -28,6 +28,17 @@ struct Tour {
     venue: String,
     athletes: Vec<String>,
     sessions: Vec<(NaiveDate, String)>,
+}
+
+/// Asks for a lane plan; on a busy machine the time for one may be over, then again as the answer asks.
+async fn planned(admin: &Caller, path: &str, body: Value) -> Answer {
+    for _ in 0..50 {
+        let answer = admin.post(path, body.clone()).await;
+        if answer.status != 503 {
+            return answer.expect(201);
+        }
+    }
+    panic!("no plan in fifty tries");
 }
 
 async fn equip(admin: &Caller) -> String {
@@ -174,7 +185,7 @@ async fn lanes(tour: &Tour, session: &str) -> Value {
     let path = format!("/sessions/{session}/lane-plans");
     let body = json!({"lanes": 4, "capacity": 8, "barriers": {"min": 4, "max": 6},
         "pins": [{"athlete_id": tour.athletes[0], "lane": 2}]});
-    let plan = tour.admin.post(&path, body).await.expect(201);
+    let plan = planned(&tour.admin, &path, body).await;
     let lanes = plan.body["lanes"].as_array().unwrap();
     assert!(plan.body["proven_optimal"].as_bool().unwrap());
     assert_eq!(plan.body["lower_bound"], plan.body["total_regret"]);
@@ -260,12 +271,12 @@ async fn lanes_are_reserved_shortened_kept_and_compared_with_one_fewer_and_one_m
         body.as_object_mut().unwrap().extend(changes.as_object().unwrap().clone());
         body
     };
-    let plan = tour.admin.post(&path, ask(json!({"reserved_lanes": [2]}))).await.expect(201).body;
+    let plan = planned(&tour.admin, &path, ask(json!({"reserved_lanes": [2]}))).await.body;
     assert_eq!(plan["proven_optimal"], true);
     assert!(!numbers(&plan).contains(&2), "{:?}", numbers(&plan));
     // 12 m + 3 intervals + 10 m do not fit 35 m at 5 m and more: lane 4 stays out of use, or carries 3 barriers.
     let short = json!({"lane_straights": [{"lane": 4, "straight_m": 35.0}]});
-    let short = tour.admin.post(&path, ask(short)).await.expect(201).body;
+    let short = planned(&tour.admin, &path, ask(short)).await.body;
     for lane in short["lanes"].as_array().unwrap().iter().filter(|lane| lane["lane"] == 4) {
         let length = 22.0 + (lane["barriers"].as_f64().unwrap() - 1.0) * lane["spacing_m"].as_f64().unwrap();
         assert!(length <= 35.0, "{lane}");
@@ -280,7 +291,7 @@ async fn lanes_are_reserved_shortened_kept_and_compared_with_one_fewer_and_one_m
         None => assert!(alternatives[0]["waiting"].as_u64().unwrap() > 0, "{}", alternatives[0]),
     }
     assert!(alternatives[1]["costs_regret"].as_f64().unwrap() <= 0.0);
-    let without = tour.admin.post(&path, ask(json!({"alternatives": false}))).await.expect(201).body;
+    let without = planned(&tour.admin, &path, ask(json!({"alternatives": false}))).await.body;
     assert_eq!(without["alternatives"], json!([]));
     // Every athlete hears how the lane compares with the own best.
     for placed in plan["lanes"].as_array().unwrap().iter().flat_map(|lane| lane["athletes"].as_array().unwrap()) {
@@ -291,7 +302,7 @@ async fn lanes_are_reserved_shortened_kept_and_compared_with_one_fewer_and_one_m
     }
     // With a change that is never worth it, the lanes are those of the earlier plan, on their numbers.
     let like = json!({"like": {"lane_plan_id": plan["id"], "unless_saves": 300.0}, "capacity": 11, "hold_target": 0.6});
-    let kept = tour.admin.post(&path, ask(like)).await.expect(201).body;
+    let kept = planned(&tour.admin, &path, ask(like)).await.body;
     assert_eq!(kept["changed_lanes"], 0);
     let carried = |plan: &Value| -> Vec<Value> {
         let lanes = plan["lanes"].as_array().unwrap();
@@ -328,7 +339,7 @@ async fn a_plan_without_a_place_for_all_runs_those_who_fit_and_says_what_would_h
     let ask = async |lanes: u32, capacity: u32, barriers: (u32, u32), straight_m: f64| {
         let body = json!({"lanes": lanes, "capacity": capacity, "barriers": {"min": barriers.0, "max": barriers.1},
             "straight_m": straight_m, "athlete_ids": tour.athletes});
-        tour.admin.post(&path, body).await.expect(201).body
+        planned(&tour.admin, &path, body).await.body
     };
     let places = ask(4, 5, (4, 6), 60.0).await;
     let (waits, help) = waiting(&places);
@@ -467,6 +478,6 @@ async fn a_fall_holds_the_athlete_back_until_a_coach_clears_the_return(pool: PgP
     assert_eq!(resting["permitted"]["barriers"], json!([]));
     let plan = json!({"lanes": 4, "capacity": 8, "barriers": {"min": 4, "max": 4}, "athlete_ids": tour.athletes});
     let day = tour.sessions[3].1.clone();
-    let plan = tour.admin.post(&format!("/sessions/{day}/lane-plans"), plan).await.expect(201);
+    let plan = planned(&tour.admin, &format!("/sessions/{day}/lane-plans"), plan).await;
     assert_eq!(plan.body["resting"][0]["athlete_id"], athlete.body["id"]);
 }

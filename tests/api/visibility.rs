@@ -278,7 +278,7 @@ async fn a_phone_follows_who_is_seen_in_a_plan_and_what_they_are_called(pool: Pg
         assert_eq!(phone.copy[&key], plan, "{what}");
         assert_eq!(others(&plan), count, "{what}");
         if count == 2 {
-            shared.clean(what, &phone.copy.iter().map(|(_, data)| data.to_string()).collect::<String>());
+            shared.clean(what, &phone.copy.values().map(ToString::to_string).collect::<String>());
         }
     };
     alike("first", 2).await;

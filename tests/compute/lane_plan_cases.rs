@@ -96,6 +96,7 @@ fn wishes(dice: &mut Dice, shape: &Shape, athletes: &[Athlete], lanes: &[Lane]) 
 }
 
 /// A problem whose athletes have hold curves of the model's form.
+#[allow(clippy::too_many_lines)] // one field of the problem after the other
 pub fn problem(seed: u64, shape: &Shape) -> Problem {
     let mut dice = Dice::new(seed);
     let candidates = candidates(shape);
@@ -117,7 +118,7 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
             let advised = candidates
                 .iter()
                 .filter(|c| c.height == top.height && c.spacing.metres() <= comfortable)
-                .map(|c| c.configuration())
+                .map(lanewright::compute::lane_plan::Candidate::configuration)
                 .max_by_key(|c| c.spacing)
                 .unwrap_or(top.configuration());
             let weight = if dice.below(2) == 0 { 1.0 } else { 1.0 + dice.unit() };

@@ -253,6 +253,7 @@ pub fn private(club: u64, shape: Shape) -> Arm {
 }
 
 /// Eight weeks of a club in planned lanes.
+#[allow(clippy::too_many_lines)] // one day after the other
 pub fn planned(club: u64, shape: Shape) -> Arm {
     let setting = setting();
     let mut arm = Arm::default();

@@ -23,7 +23,7 @@ impl Reason {
             ),
             Self::CountedToo { intervals, days } => {
                 let counts = if intervals == 1 { "counts" } else { "count" };
-                let more = (days > 0).then(|| format!(", with {}", count(days, "more day"))).unwrap_or_default();
+                let more = if days > 0 { format!(", with {}", count(days, "more day")) } else { String::new() };
                 format!("{} at least as demanding elsewhere {counts} as well{more}", count(intervals, "interval"))
             }
             Self::HoldHere { hold } => format!("of the intervals here expect {}", likely(hold)),

@@ -165,6 +165,7 @@ impl Stage {
     }
 
     /// The body of a create, with a new id.
+    #[allow(clippy::too_many_lines)] // one arm an operation
     pub fn body(&self, operation: &str) -> Option<(String, Value)> {
         let (n, athlete) = (self.number(), self.ids.get("athlete_id"));
         let (group, session) = (self.ids.get("group_id"), self.ids.get("session_id"));

@@ -318,9 +318,12 @@ fn a_request_to_end_ends_the_command_and_the_server() {
     for signal in ["TERM", "INT", "HUP"] {
         let scratch = Scratch::new(signal);
         let (mut owner, folder) = running(&scratch, "echo ready; exec cat");
+        // Waiting would close it, and the command would end by itself in the time it has after an interrupt.
+        let stdin = owner.stdin.take();
         let server = server_pid(&folder);
         send(signal, owner.id());
         assert_eq!(owner.wait().unwrap().code(), Some(128 + 15), "after {signal}");
+        drop(stdin);
         assert!(!is_alive(server), "after {signal}");
         assert_eq!(entries(&scratch.0), [""; 0], "after {signal}");
     }

@@ -19,7 +19,13 @@ const ANEW: f64 = 2.0;
 ///
 /// Lanes and candidates are those of `problem`. Each plan's [`Plan::waiting`] tells who waits for the next one; its
 /// [`Plan::changed`] lanes are counted from the round before.
-pub fn later_rounds(problem: &Problem, first: &Plan, rounds: usize, budget: Budget, stop: &dyn Fn() -> bool) -> Vec<Plan> {
+pub fn later_rounds(
+    problem: &Problem,
+    first: &Plan,
+    rounds: usize,
+    budget: Budget,
+    stop: &dyn Fn() -> bool,
+) -> Vec<Plan> {
     let mut later: Vec<Plan> = Vec::new();
     while later.len() + 1 < rounds.min(MAX_ROUNDS) {
         let before = later.last().unwrap_or(first);
@@ -41,9 +47,8 @@ pub fn later_rounds(problem: &Problem, first: &Plan, rounds: usize, budget: Budg
 /// Barriers to put somewhere else or to add between two rounds.
 pub fn barriers_moved(problem: &Problem, before: &Plan, after: &Plan) -> u32 {
     let stood = |number: u32, candidate: &Candidate| {
-        let same = |lane: &&super::PlannedLane| {
-            lane.number == number && problem.candidates[lane.candidate] == *candidate
-        };
+        let same =
+            |lane: &&super::PlannedLane| lane.number == number && problem.candidates[lane.candidate] == *candidate;
         before.lanes.iter().find(same).map_or(0, |lane| lane.barriers)
     };
     let moved = |lane: &super::PlannedLane| {

@@ -45,7 +45,8 @@ pub struct Waiting {
 
 /// The problem of some of its athletes (positions in [`Problem::athletes`]), with the wishes about them.
 pub(super) fn only(problem: &Problem, runs: impl Fn(usize) -> bool) -> Problem {
-    let athletes: Vec<_> = (0..problem.athletes.len()).filter(|&a| runs(a)).map(|a| problem.athletes[a].clone()).collect();
+    let athletes: Vec<_> =
+        (0..problem.athletes.len()).filter(|&a| runs(a)).map(|a| problem.athletes[a].clone()).collect();
     let here = |id: u128| athletes.iter().any(|athlete| athlete.id == id);
     let pins = problem.pins.iter().copied().filter(|pin| here(pin.athlete)).collect();
     let apart = problem.apart.iter().copied().filter(|&(a, b)| here(a) && here(b)).collect();

@@ -100,7 +100,8 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
         Vec::new()
     };
     let plans: Vec<&Plan> = std::iter::once(&plan).chain(&later).collect();
-    let content = content(&plans, &question, &wish, &Squad { served: &served, setting: &inputs.setting, name_of: &name_of });
+    let content =
+        content(&plans, &question, &wish, &Squad { served: &served, setting: &inputs.setting, name_of: &name_of });
     let (last, waits) = still_waiting(&plans);
     let waiting = served.iter().filter(|one| waits.iter().any(|wait| wait.athlete == one.id.0.as_u128()));
     let waiting: Vec<&Advice<'_>> = waiting.map(|one| one.advice).collect();
@@ -193,7 +194,8 @@ fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>)
             others: 0,
         })
     };
-    let lanes_of = |(round, plan): (u32, &&Plan)| plan.lanes.iter().filter_map(|one| lane(round, one)).collect::<Vec<_>>();
+    let lanes_of =
+        |(round, plan): (u32, &&Plan)| plan.lanes.iter().filter_map(|one| lane(round, one)).collect::<Vec<_>>();
     let later = |(round, pair): (u32, &[&Plan])| RoundView {
         round,
         changed_lanes: pair[1].changed.unwrap_or_default(),
@@ -274,12 +276,7 @@ fn alternatives(
     answers.map(|(lanes, changed)| alternative(lanes, &changed, plan, stopped)).collect()
 }
 
-fn alternative(
-    lanes: usize,
-    question: &Question,
-    plan: &Plan,
-    stopped: &dyn Fn() -> bool,
-) -> AlternativeView {
+fn alternative(lanes: usize, question: &Question, plan: &Plan, stopped: &dyn Fn() -> bool) -> AlternativeView {
     let nothing = AlternativeView { lanes, ..AlternativeView::default() };
     match lane_plan::plan(question, BUDGET, stopped) {
         Ok(other) => AlternativeView {

@@ -2,7 +2,6 @@
 
 use super::reasons::Reason;
 use super::rules::{Draft, Here, ROUNDING, Rules, exceeds};
-use super::situation::Clearance;
 use super::step_up::TIE;
 use super::{Configuration, DecisionKind};
 use crate::units::BarrierKind;
@@ -63,8 +62,7 @@ impl Rules<'_> {
     pub(super) fn open(&self, here: Here) -> Option<Draft> {
         let spacing = self.ladder.wider(here.at.spacing)?;
         let to = Configuration { spacing, ..here.at };
-        let unclean = self.situation.fell() || self.situation.pain_since_latest_session();
-        let wait = unclean || self.situation.clearance == Clearance::Pending;
+        let wait = self.situation.unclean() || self.situation.surface.is_some();
         let short = here.crowded() && here.hold.mean < self.policy.min_hold_mean;
         (short && !wait && self.mean(to) > here.hold.mean + TIE).then(|| {
             let mut reasons = here.seen();

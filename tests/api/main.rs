@@ -42,3 +42,5 @@ mod tour;
 mod training;
 mod venues;
 mod visibility;
+mod wellbeing;
+mod wellbeing_advice;

@@ -112,6 +112,14 @@ impl Caution {
         Self::StopOnBreakdown,
     ];
 
+    /// What to heed on a surface.
+    pub const fn of_surface(surface: Surface) -> Self {
+        match surface {
+            Surface::Wet => Self::WetSurface,
+            Surface::Uneven => Self::UnevenSurface,
+        }
+    }
+
     /// The stable code.
     pub const fn code(self) -> &'static str {
         match self {
@@ -144,14 +152,13 @@ pub(super) fn of(situation: &Situation, policy: &Policy, decision: &Decision) ->
         situation.stock.iter().any(|entry| entry.kind == BarrierKind::Wicket && !entry.heights.is_empty());
     let extra = [
         (Caution::GrowthPainSigns, situation.minor),
-        (Caution::WetSurface, situation.surface == Some(Surface::Wet)),
         (Caution::NoTarget, situation.target.is_none()),
         (Caution::ThinEvidence, situation.current.is_none() || situation.prior_share > policy.thin_prior_share),
         (Caution::NoWicketsOwned, wickets && !owns_wickets),
         (Caution::AfterFall, situation.fell()),
         (Caution::AfterReport, situation.returning()),
-        (Caution::UnevenSurface, situation.surface == Some(Surface::Uneven)),
     ];
     let added = extra.into_iter().filter(|(_, applies)| *applies);
-    Caution::BASE.into_iter().chain(added.map(|(caution, _)| caution)).collect()
+    let surface = situation.surface.map(Caution::of_surface);
+    Caution::BASE.into_iter().chain(surface).chain(added.map(|(caution, _)| caution)).collect()
 }

@@ -76,15 +76,19 @@ impl Rules<'_> {
     /// The first lane back, until six intervals were run in it or an easier one.
     pub(super) fn come_back(&self) -> Option<Draft> {
         let back = self.situation.back?;
-        let (lane, limits) = self.lane_back(back);
-        let easier = |at: Configuration| {
-            rung(at.barrier_kind) <= rung(lane.barrier_kind)
-                && !self.ladder.above(at.height, lane.height)
-                && at.spacing <= lane.spacing
-        };
-        let settled = self.current.is_some_and(|here| self.situation.sessions_to_come() == 0 || easier(here.at));
-        if settled {
-            return None;
+        let (mut lane, limits) = self.lane_back(back);
+        if let Some(here) = self.current.map(|here| here.at) {
+            let easy = !self.harder_barrier(here, lane) && here.spacing <= lane.spacing;
+            if easy || self.situation.sessions_to_come() == 0 {
+                return None;
+            }
+            // What was run since in one variable easier stays so.
+            if !self.harder_barrier(here, lane) {
+                (lane.barrier_kind, lane.height) = (here.barrier_kind, here.height);
+            } else if self.harder_barrier(lane, here) {
+                lane = self.wickets_at(lane.spacing);
+            }
+            lane.spacing = lane.spacing.min(here.spacing);
         }
         let mut reasons: Vec<Reason> = self.current.map(|here| here.runs_seen()).into_iter().collect();
         reasons.push(Reason::Returning { last_held: back.last_held });
@@ -118,6 +122,11 @@ impl Rules<'_> {
             lane = likelier;
         }
         (lane, limits)
+    }
+
+    /// Whether a barrier is harder than another: of a harder kind, or higher.
+    fn harder_barrier(&self, at: Configuration, than: Configuration) -> bool {
+        rung(at.barrier_kind) > rung(than.barrier_kind) || self.ladder.above(at.height, than.height)
     }
 
     /// That the athlete is on the way back, if so.

@@ -3,6 +3,7 @@
 use super::returning::Surface;
 use crate::params::{CodeDoc, Param, Value, code, metres, number};
 use crate::units::{BarrierKind, Length};
+use crate::wellbeing::Standing;
 
 /// A limit of where an athlete may run.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -107,6 +108,12 @@ impl Wall {
         code("hold_floor", "Too few intervals should hold.", &["hold_needed"]),
         code("surface", "The surface is wet or uneven: soft barriers, nothing wider than advised.", &["surface"]),
     ];
+
+    /// Why somebody runs nowhere for the sake of their health, if so.
+    pub fn of_standing(standing: &Standing) -> Option<Self> {
+        let restricted = standing.restriction.map(|restriction| Self::Restricted { until: restriction.until });
+        restricted.or_else(|| standing.report.map(|_| Self::PainReported))
+    }
 
     /// The stable code.
     pub const fn code(&self) -> &'static str {

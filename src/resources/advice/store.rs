@@ -7,6 +7,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::policy::{PolicyFields, policy_of};
+use super::wellbeing_store::{breaks, surfaces};
 use crate::compute::advice::{RATING_DAYS, Record, RunRecord, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Clearance, Rating, Ratings, Status, Stock};
@@ -14,7 +15,7 @@ use crate::compute::prior::Experience;
 use crate::compute::specs::{AgeGroup, AgeRule, Birth, Confidence, Environment, Spec};
 use crate::compute::units::{BarrierKind, Length, Sex};
 use crate::platform::db::{ClubTx, StoreError};
-use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::ids::{AthleteId, GroupId, SessionId};
 
 /// An athlete with what is on file about them.
 #[derive(Clone, Debug)]
@@ -143,7 +144,8 @@ async fn own_age_groups(tx: &mut ClubTx) -> Result<Vec<AgeGroup>, StoreError> {
         .collect()
 }
 
-/// The athletes that the actor sees, by name: those of `ids`, or all active and resting ones of a group.
+/// The athletes that the actor sees, by name: those of `ids`, or all active and resting ones of a group. The surface is that of
+/// their sessions of the day.
 ///
 /// # Errors
 /// Database errors; a row that does not parse.
@@ -153,12 +155,33 @@ pub async fn load(
     group: Option<GroupId>,
     on: NaiveDate,
 ) -> Result<Vec<Person>, StoreError> {
+    load_at(tx, ids, group, (on, None)).await
+}
+
+/// The athletes among these that the actor sees, by name, as they are in a session of a day.
+///
+/// # Errors
+/// Database errors; a row that does not parse.
+pub async fn load_for_session(
+    tx: &mut ClubTx,
+    ids: &[AthleteId],
+    session: SessionId,
+    on: NaiveDate,
+) -> Result<Vec<Person>, StoreError> {
+    load_at(tx, Some(ids), None, (on, Some(session))).await
+}
+
+async fn load_at(
+    tx: &mut ClubTx,
+    ids: Option<&[AthleteId]>,
+    group: Option<GroupId>,
+    (on, session): (NaiveDate, Option<SessionId>),
+) -> Result<Vec<Person>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let wanted: Option<Vec<Uuid>> = ids.map(|ids| ids.iter().map(|id| id.0).collect());
     let rows = sqlx::query!(
         r#"
-        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.restricted_until,
-          a.status
+        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.status
         from athletes a
         where a.club_id = $1 and a.deleted_at is null
           and ($2::uuid[] is null or exists (
@@ -184,6 +207,8 @@ pub async fn load(
     let mut ran = runs(tx, &found, on).await?;
     let mut rated = ratings(tx, &found, on).await?;
     let cleared = clearances(tx, &found, on).await?;
+    let mut rested = breaks(tx, &found, on).await?;
+    let underfoot = surfaces(tx, &found, on, session).await?;
     rows.into_iter()
         .map(|row| {
             let corrupt = || StoreError::Corrupt("athlete");
@@ -203,7 +228,8 @@ pub async fn load(
                 sprint_30m_s: value("sprint_30m_s"),
                 sprint_50m_s: value("sprint_50m_s"),
                 status: Status::from_word(&row.status).ok_or_else(corrupt)?,
-                restricted_until: row.restricted_until.map(day).transpose()?.map(Day::days),
+                breaks: rested.remove(&row.id).unwrap_or_default(),
+                surface: underfoot.get(&row.id).copied(),
                 ratings: rated.remove(&row.id).unwrap_or_default(),
                 clearance: cleared.get(&row.id).copied().unwrap_or_default(),
                 runs: ran.remove(&row.id).unwrap_or_default(),

@@ -67,7 +67,7 @@ async fn inputs(
         let detail = "must name 1 to 300 athletes, or record who attends the session first";
         return Err(Problem::invalid(vec![Fault::at("/athlete_ids", "length", detail)]));
     }
-    let people = advice::load(tx, Some(&asked), None, info.held_on).await?;
+    let people = advice::load_for_session(tx, &asked, session, info.held_on).await?;
     let ids: Vec<AthleteId> = people.iter().map(|person| person.id).collect();
     let missing: Vec<Fault> = asked
         .iter()

@@ -6,8 +6,8 @@ use thiserror::Error;
 
 use super::day::Day;
 use super::decision::{
-    Clearance, Configuration, Current, Decision, Evidence, LatestSession, Policy, Ratings, Situation, Status, Stock,
-    Surface, Target, decide, rung,
+    Clearance, Configuration, Current, Decision, Evidence, Policy, Ratings, Situation, Status, Stock, Surface, Target,
+    decide, rung,
 };
 use super::estimate::{Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate_keeping};
 use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
@@ -15,9 +15,9 @@ use super::specs::{AgeGroup, Applicable, Birth, Club, Lookup, OnFile, Query, Spe
 use super::units::{BarrierKind, Length, Sex};
 use super::wellbeing::{Break, Standing, standing};
 
-mod way_back;
+mod lately;
 
-use way_back::way_back;
+use lately::{latest, way_back};
 
 /// Intervals that make a configuration the current one.
 const CURRENT_INTERVALS: u32 = 6;
@@ -384,20 +384,6 @@ fn evidence(runs: &[&RunRecord]) -> Evidence {
         barriers: sum(|run| run.barriers),
         hits: sum(|run| run.hits),
     }
-}
-
-fn latest(record: &Record, today: i32) -> Option<LatestSession> {
-    let on = record.runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
-    let runs: Vec<&RunRecord> = record.runs.iter().filter(|run| run.day == on).collect();
-    let all = evidence(&runs);
-    Some(LatestSession {
-        on,
-        held: all.held,
-        intervals: all.intervals(),
-        barriers: all.barriers,
-        hits: all.hits,
-        fell: runs.iter().any(|run| run.fell),
-    })
 }
 
 #[cfg(test)]

@@ -197,7 +197,7 @@ fn on_a_wet_surface_hurdles_become_soft_barriers_one_step_closer() {
     assert_eq!(decision.region.check(wider, 0.95), Err(Wall::Surface { surface: Surface::Wet }));
     let mut athlete = ready(at(LowBarrier, 450, 6_500));
     athlete.surface = Some(Surface::Uneven);
-    says(&flat(&athlete, 0.95), StepIn, at(LowBarrier, 450, 6_250), Stage::LowBarriers);
+    says(&flat(&athlete, 0.95), StepIn, at(LowBarrier, 450, 6_250), Stage::HeightBuild);
 }
 
 #[test]

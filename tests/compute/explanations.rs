@@ -182,16 +182,16 @@ fn the_first_lane_back_and_the_sessions_after_it() {
     reads(
         &flat(&athlete, 0.95),
         DecisionKind::Consolidate,
-        "18 of 20 intervals held over low barriers at 0.45 m, 6.50 m apart, and the athlete is back after a report or \
-         restriction, but a step up is not open yet. Stay with low barriers at 0.45 m, 6.50 m apart: expect 95 % held \
-         (likely 80 to 100 %). A step up needs 1 more session after the return.",
+        "18 of 20 intervals held over low barriers at 0.45 m, 6.50 m apart, and the athlete is just back, but a step up is \
+         not open yet. Stay with low barriers at 0.45 m, 6.50 m apart: expect 95 % held (likely 80 to 100 %). A step up \
+         needs 1 more session after the return.",
     );
     athlete.current = None;
     athlete.back = Some(Back { sessions: 0, confirmed: false, last_held });
     reads(
         &flat(&athlete, 0.95),
         DecisionKind::LowerHeight,
-        "The athlete is back after a report or restriction. Once a coach confirms, start with low barriers at 0.45 m, \
+        "The athlete is just back. Once a coach confirms, start with low barriers at 0.45 m, \
          6.50 m apart: expect 95 % held (likely 80 to 100 %). A step up needs a coach's confirmation, and 2 more sessions \
          after the return, and 12 more intervals on 2 more days.",
     );

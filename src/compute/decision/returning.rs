@@ -92,10 +92,16 @@ impl Rules<'_> {
         }
         let mut reasons: Vec<Reason> = self.current.map(|here| here.runs_seen()).into_iter().collect();
         reasons.push(Reason::Returning { last_held: back.last_held });
-        reasons.extend(limits);
+        reasons.extend(limits.into_iter().filter(|_| self.current.is_none()));
         reasons.extend(self.gate_reasons());
-        let lowered = back.last_held.is_none_or(|held| self.ladder.above(held.height, lane.height));
-        let kind = if lowered { DecisionKind::LowerHeight } else { DecisionKind::StepIn };
+        let from = self.current.map(|here| here.at).or(back.last_held);
+        let kind = match from {
+            Some(from) if lane.barrier_kind != from.barrier_kind && lane.height == from.height => {
+                DecisionKind::ChangeBarrierKind
+            }
+            Some(from) if lane.height >= from.height => DecisionKind::StepIn,
+            _ => DecisionKind::LowerHeight,
+        };
         Some(Draft::new(kind, lane, reasons))
     }
 

@@ -58,7 +58,7 @@ impl Decision {
         let (conjunction, clause) = match *reason {
             Reason::NoRuns => ("and", "too few three-stride runs are on file"),
             Reason::PainReported { report } => return Some(("and", reported(report))),
-            Reason::Returning { .. } => ("and", "the athlete is back after a report or restriction"),
+            Reason::Returning { .. } => ("and", "the athlete is just back"),
             Reason::Surface { surface } => ("but", underfoot(surface)),
             Reason::Restricted { until } => return Some(("and", restricted(until))),
             Reason::Fell => ("but", "the athlete fell in the latest session"),

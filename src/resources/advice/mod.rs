@@ -1,6 +1,7 @@
 //! What advice rests on, read from the rows of many resources, and how its words look in JSON. Recommendations and lane
 //! plans share it.
 
+mod club_store;
 mod memory;
 mod policy;
 mod shapes;

@@ -1,9 +1,9 @@
-//! Where the return of an athlete stands, from the runs on file.
+//! What the runs on file say of the last days: the latest session, and where a return stands.
 
 use std::cmp::Reverse;
 
-use super::{Record, RunRecord, held};
-use crate::decision::{Back, Configuration, rung};
+use super::{Record, RunRecord, evidence, held};
+use crate::decision::{Back, Configuration, LatestSession, rung};
 use crate::wellbeing::Since;
 
 /// Where a return stands: sessions run since, and what was held last before it.
@@ -28,4 +28,19 @@ fn last_held(runs: &[&RunRecord]) -> Option<Configuration> {
     let held = held(runs);
     let last_run = |at: &Configuration| runs.iter().filter(|run| run.configuration() == *at).map(|run| run.day).max();
     held.into_iter().max_by_key(|at| (last_run(at), Reverse((rung(at.barrier_kind), at.height, at.spacing))))
+}
+
+/// The latest session in which the athlete ran.
+pub(super) fn latest(record: &Record, today: i32) -> Option<LatestSession> {
+    let on = record.runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
+    let runs: Vec<&RunRecord> = record.runs.iter().filter(|run| run.day == on).collect();
+    let all = evidence(&runs);
+    Some(LatestSession {
+        on,
+        held: all.held,
+        intervals: all.intervals(),
+        barriers: all.barriers,
+        hits: all.hits,
+        fell: runs.iter().any(|run| run.fell),
+    })
 }

@@ -44,3 +44,4 @@ mod venues;
 mod visibility;
 mod wellbeing;
 mod wellbeing_advice;
+mod wellbeing_migration;

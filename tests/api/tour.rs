@@ -471,7 +471,7 @@ async fn a_fall_holds_the_athlete_back_until_a_coach_clears_the_return(pool: PgP
 
     let athlete = tour.admin.get(&format!("/athletes/{athlete}")).await.expect(200);
     let today = Utc::now().date_naive();
-    restrict(&tour.admin, &athlete.id(), today, today + Duration::days(7)).await;
+    restrict(&tour.admin, &athlete.id(), tour.sessions[3].0, today + Duration::days(7)).await;
     let resting = tour.admin.get(&path).await.expect(200).body;
     assert_eq!(resting["decision"]["kind"], "rest_and_refer");
     assert_eq!(resting["permitted"]["closed"]["code"], "restricted");

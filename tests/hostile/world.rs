@@ -278,8 +278,8 @@ impl World {
         assert!(answer.good(), "{} in {}: {}", operation.id, place.name, answer.text());
         let answered = answer.json();
         let lists = ["runs", "assessments", "wellbeing_records", "results"];
-        let sent = lists.map(|list| &body[list][0]["id"]).into_iter().chain([&body["id"]]);
-        let id = answered["id"].as_str().or(sent.filter_map(Value::as_str).next());
+        let mut sent = lists.map(|list| &body[list][0]["id"]).into_iter().chain([&body["id"]]);
+        let id = answered["id"].as_str().or_else(|| sent.find_map(Value::as_str));
         let Some(id) = id.filter(|_| !param.is_empty()) else { return };
         let scope = match (param, place.scope) {
             (_, Scope::South) => Scope::South,

@@ -2,7 +2,7 @@
 
 use super::reasons::Reason;
 use super::region::rung;
-use super::rules::{Draft, Rules};
+use super::rules::{Draft, Here, Rules};
 use super::situation::{Clearance, Situation};
 use super::{Configuration, DecisionKind};
 
@@ -90,7 +90,7 @@ impl Rules<'_> {
             }
             lane.spacing = lane.spacing.min(here.spacing);
         }
-        let mut reasons: Vec<Reason> = self.current.map(|here| here.runs_seen()).into_iter().collect();
+        let mut reasons: Vec<Reason> = self.current.map(Here::runs_seen).into_iter().collect();
         reasons.push(Reason::Returning { last_held: back.last_held });
         reasons.extend(limits.into_iter().filter(|_| self.current.is_none()));
         reasons.extend(self.gate_reasons());

@@ -37,6 +37,14 @@ pub fn day(date: NaiveDate) -> Result<Day, StoreError> {
     Day::from_days(date.to_epoch_days()).ok_or(StoreError::Corrupt("date"))
 }
 
+fn birth(date: Option<NaiveDate>, year: Option<i16>) -> Result<Birth, StoreError> {
+    match (date, year) {
+        (Some(date), _) => Ok(Birth::Date(day(date)?)),
+        (None, Some(year)) => Ok(Birth::Year(i32::from(year))),
+        (None, None) => Err(StoreError::Corrupt("athlete")),
+    }
+}
+
 /// What holds for the whole club.
 ///
 /// # Errors
@@ -134,16 +142,11 @@ async fn load_at(
     rows.into_iter()
         .map(|row| {
             let corrupt = || StoreError::Corrupt("athlete");
-            let birth = match (row.birth_date, row.birth_year) {
-                (Some(date), _) => Birth::Date(day(date)?),
-                (None, Some(year)) => Birth::Year(i32::from(year)),
-                (None, None) => return Err(corrupt()),
-            };
             let mut latest = measured.remove(&row.id).unwrap_or_default();
             let mut value = |kind: &str| latest.remove(kind);
             let record = Record {
                 sex: row.sex.as_deref().and_then(Sex::from_word).ok_or_else(corrupt)?,
-                birth,
+                birth: birth(row.birth_date, row.birth_year)?,
                 experience: if row.experience == "trained" { Experience::Trained } else { Experience::Novice },
                 stature_m: value("stature_m"),
                 leg_length_m: value("leg_length_m"),

@@ -298,7 +298,7 @@ fn situation(
         ratings: record.ratings,
         restriction: stands.restriction,
         report: stands.report,
-        back: stands.back.map(|back| way_back(record, back, today)),
+        back: stands.back.and_then(|back| way_back(record, back, today)),
         clearance: record.clearance,
         target: target.map(|one| Target {
             height: one.spec.height,
@@ -318,7 +318,7 @@ fn situation(
 fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<Current> {
     by_configuration(recent)
         .into_values()
-        .filter(|runs| runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS)
+        .filter(|runs| is_current(runs))
         .max_by_key(|runs| {
             let last = runs.iter().map(|run| run.day).max();
             let of_last: u32 = runs.iter().filter(|run| Some(run.day) == last).map(|run| run.intervals()).sum();
@@ -332,6 +332,11 @@ fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<C
                 also: also(recent, &runs, configuration, policy, height_cost),
             })
         })
+}
+
+/// Whether these runs over one configuration make it a current one.
+fn is_current(runs: &[&RunRecord]) -> bool {
+    runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS
 }
 
 fn by_configuration<'a>(recent: &[&'a RunRecord]) -> BTreeMap<(BarrierKind, Length, Length), Vec<&'a RunRecord>> {

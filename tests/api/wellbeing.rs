@@ -153,12 +153,12 @@ async fn what_is_said_of_an_athlete_is_seen_by_who_sees_the_athlete(pool: PgPool
     let path = |id: &Value| format!("/wellbeing-records/{}", id.as_str().unwrap());
     squad.coach.get(&path(&own)).await.expect(200);
     squad.coach.get(&path(&hidden)).await.expect(404);
-    assert_eq!(listed(&squad.coach, "").await, [own.clone()]);
+    assert_eq!(listed(&squad.coach, "").await, std::slice::from_ref(&own));
     assert_eq!(listed(&squad.admin, "").await.len(), 2);
     let stranger = squad.app.admin_of("South").await;
     stranger.get(&path(&own)).await.expect(404);
     let viewer = squad.admin.member("A Viewer", "viewer", &[&squad.mine]).await;
-    assert_eq!(listed(&viewer, "").await, [own.clone()]);
+    assert_eq!(listed(&viewer, "").await, std::slice::from_ref(&own));
     let refused = json!({"wellbeing_records": [record(&squad.athlete, "pain", day, &json!({}))]});
     viewer.post("/wellbeing-records", refused).await.expect(403);
     // An athlete or record that is hidden is answered like one that is not there; a taken id shows nothing.

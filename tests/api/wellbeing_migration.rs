@@ -9,6 +9,9 @@ use crate::kinds_migration::{id, migrate, rows, run};
 /// The last migration before well-being records were carried over.
 const BEFORE: i64 = 21;
 
+/// Athlete, kind, first and last day, number, who recorded it.
+type Carried = (Uuid, String, NaiveDate, Option<NaiveDate>, i64, Option<Uuid>);
+
 #[sqlx::test(migrations = false)]
 async fn restrictions_of_athletes_become_records_with_changes(pool: PgPool) {
     migrate(&pool, |version| version <= BEFORE).await;
@@ -25,7 +28,7 @@ async fn restrictions_of_athletes_become_records_with_changes(pool: PgPool) {
     );
     run(&pool, &stored).await;
     migrate(&pool, |version| version > BEFORE).await;
-    let found: Vec<(Uuid, String, NaiveDate, Option<NaiveDate>, i64, Option<Uuid>)> = rows(
+    let found: Vec<Carried> = rows(
         &pool,
         "select athlete_id, kind, reported_on, until, rev, recorded_by from wellbeing_records order by athlete_id",
     )

@@ -126,21 +126,21 @@ fn pain_in_the_latest_session_outranks_everything() {
     assert_eq!(codes(&decision), ["pain_reported", "until_cleared"]);
 }
 
-fn back(sessions: u32, confirmed: bool) -> Option<Back> {
-    Some(Back { sessions, confirmed, last_held: Some(at(Hurdle, 680, 7_000)) })
+fn back(sessions: u32, confirmed: bool) -> Back {
+    Back { sessions, confirmed, last_held: Some(at(Hurdle, 680, 7_000)) }
 }
 
 #[test]
 fn the_first_lane_back_is_one_height_lower_and_one_step_closer_once_a_coach_confirms() {
     let mut athlete = ready(at(Hurdle, 680, 7_000));
-    (athlete.current, athlete.back) = (None, back(0, false));
+    (athlete.current, athlete.back) = (None, Some(back(0, false)));
     let decision = flat(&athlete, 0.9);
     says(&decision, LowerHeight, at(Hurdle, 600, 6_750), Stage::HeightBuild);
     assert!(decision.needs_confirmation);
     assert_eq!(codes(&decision), ["returning"]);
     assert_eq!(needs(&decision), ["intervals", "days", "coach_confirmation", "sessions_back"]);
     assert!(decision.cautions.contains(&Caution::AfterReport));
-    athlete.back = back(0, true);
+    athlete.back = Some(back(0, true));
     let decision = flat(&athlete, 0.9);
     assert_eq!((decision.proposed, decision.needs_confirmation), (Some(at(Hurdle, 600, 6_750)), false));
 }
@@ -148,7 +148,7 @@ fn the_first_lane_back_is_one_height_lower_and_one_step_closer_once_a_coach_conf
 #[test]
 fn the_lane_back_comes_closer_until_the_rhythm_should_hold() {
     let mut athlete = ready(at(Hurdle, 680, 7_000));
-    (athlete.current, athlete.back) = (None, back(0, true));
+    (athlete.current, athlete.back) = (None, Some(back(0, true)));
     let chance = |_, spacing: Length| hold(if spacing <= mm(6_250) { 0.7 } else { 0.5 - spacing.metres() / 100.0 });
     let decision = decide(&athlete, &Policy::default(), &chance);
     assert_eq!(decision.proposed, Some(at(Hurdle, 600, 6_250)));
@@ -160,26 +160,26 @@ fn the_lane_back_comes_closer_until_the_rhythm_should_hold() {
 #[test]
 fn two_sessions_and_a_coach_come_before_a_step_up() {
     let mut athlete = ready(at(Hurdle, 600, 6_750));
-    athlete.back = back(1, true);
+    athlete.back = Some(back(1, true));
     let decision = flat(&athlete, 0.95);
     says(&decision, Consolidate, at(Hurdle, 600, 6_750), Stage::HeightBuild);
     assert_eq!(needs(&decision), ["sessions_back"]);
     assert!(codes(&decision).contains(&"returning"));
-    athlete.back = back(2, false);
+    athlete.back = Some(back(2, false));
     let decision = flat(&athlete, 0.95);
     assert_eq!((decision.kind, decision.needs_confirmation), (Consolidate, true));
     assert_eq!(needs(&decision), ["coach_confirmation"]);
-    athlete.back = back(2, true);
+    athlete.back = Some(back(2, true));
     assert_eq!(flat(&athlete, 0.95).kind, StepUpHeight);
 }
 
 #[test]
 fn whoever_came_back_too_hard_comes_down_to_the_lane_back() {
     let mut athlete = ready(at(Hurdle, 680, 6_500));
-    athlete.back = back(1, true);
+    athlete.back = Some(back(1, true));
     says(&flat(&athlete, 0.95), LowerHeight, at(Hurdle, 600, 6_500), Stage::HeightBuild);
     let mut athlete = ready(at(LowBarrier, 450, 7_000));
-    athlete.back = back(1, true);
+    athlete.back = Some(back(1, true));
     assert_eq!(flat(&athlete, 0.95).proposed, Some(at(LowBarrier, 450, 6_750)));
 }
 

@@ -10,6 +10,7 @@ use sqlx::PgPool;
 use uuid::Uuid;
 
 use crate::support::{Answer, Caller, TestApp};
+use crate::wellbeing::restrict;
 
 /// 24 invented athletes: statures 1.40 to 1.63 m in steps of a centimetre, all novices born in 2013.
 fn roster() -> String {
@@ -22,16 +23,16 @@ fn roster() -> String {
     csv
 }
 
-struct Tour {
-    admin: Caller,
-    group: String,
-    venue: String,
-    athletes: Vec<String>,
-    sessions: Vec<(NaiveDate, String)>,
+pub struct Tour {
+    pub admin: Caller,
+    pub group: String,
+    pub venue: String,
+    pub athletes: Vec<String>,
+    pub sessions: Vec<(NaiveDate, String)>,
 }
 
 /// Asks for a lane plan; on a busy machine the time for one may be over, then again as the answer asks.
-async fn planned(admin: &Caller, path: &str, body: Value) -> Answer {
+pub async fn planned(admin: &Caller, path: &str, body: Value) -> Answer {
     for _ in 0..50 {
         let answer = admin.post(path, body.clone()).await;
         if answer.status != 503 {
@@ -51,7 +52,7 @@ async fn equip(admin: &Caller) -> String {
     venue
 }
 
-async fn begin(app: &TestApp) -> Tour {
+pub async fn begin(app: &TestApp) -> Tour {
     let admin = app.admin_of("Harbour Hurdlers").await;
     let group = admin.group("Squad").await;
     let venue = equip(&admin).await;
@@ -70,7 +71,7 @@ async fn begin(app: &TestApp) -> Tour {
     Tour { admin, group, venue, athletes, sessions }
 }
 
-fn run(session: &(NaiveDate, String), athlete: &str, spacing_m: f64, held: u16, over_reached: u16) -> Value {
+pub fn run(session: &(NaiveDate, String), athlete: &str, spacing_m: f64, held: u16, over_reached: u16) -> Value {
     json!({"id": Uuid::now_v7(), "session_id": session.1, "athlete_id": athlete,
         "run_at": format!("{}T17:00:00Z", session.0), "barrier_kind": "low_barrier", "height_m": 0.4,
         "spacing_m": spacing_m, "barriers": held + over_reached + 1,
@@ -79,7 +80,7 @@ fn run(session: &(NaiveDate, String), athlete: &str, spacing_m: f64, held: u16, 
 
 /// Two weeks: everybody runs twice at every session, at the grid spacing next to 4.1 times the stature; the last
 /// four over-reach three of four intervals.
-async fn record(tour: &Tour) {
+pub async fn record(tour: &Tour) {
     let mut runs = Vec::new();
     for session in &tour.sessions {
         for (n, athlete) in tour.athletes.iter().enumerate() {
@@ -578,9 +579,8 @@ async fn a_fall_holds_the_athlete_back_until_a_coach_clears_the_return(pool: PgP
     assert!(!after["decision"]["kind"].as_str().unwrap().starts_with("step_up"), "{after}");
 
     let athlete = tour.admin.get(&format!("/athletes/{athlete}")).await.expect(200);
-    let restricted = json!({"restricted_until": Utc::now().date_naive() + Duration::days(7)});
-    let at = format!("/athletes/{}", athlete.id());
-    tour.admin.patch(&at, athlete.header("etag"), restricted).await.expect(200);
+    let today = Utc::now().date_naive();
+    restrict(&tour.admin, &athlete.id(), tour.sessions[3].0, today + Duration::days(7)).await;
     let resting = tour.admin.get(&path).await.expect(200).body;
     assert_eq!(resting["decision"]["kind"], "rest_and_refer");
     assert_eq!(resting["permitted"]["closed"]["code"], "restricted");

@@ -86,7 +86,7 @@ impl<'a> Rules<'a> {
     }
 
     pub(super) fn decide(&self) -> Decision {
-        let draft = self.rest().or_else(|| self.fall()).unwrap_or_else(|| {
+        let draft = self.rest().or_else(|| self.fall()).or_else(|| self.come_back()).unwrap_or_else(|| {
             let Some(here) = self.current else {
                 return self.first_lane();
             };
@@ -99,7 +99,7 @@ impl<'a> Rules<'a> {
                 .or_else(|| self.leave_wickets(here))
                 .unwrap_or_else(|| self.step_up(here))
         });
-        self.finish(draft)
+        self.finish(self.on_surface(draft))
     }
 
     fn finish(&self, draft: Draft) -> Decision {
@@ -118,7 +118,9 @@ impl<'a> Rules<'a> {
             hold_proposed: draft.proposed.map(|at| (self.hold)(at.height, at.spacing)),
             fit: draft.proposed.and_then(|at| self.fit_inside(at, &region)),
             region,
-            needs_confirmation: draft.confirm || self.situation.clearance == Clearance::Pending,
+            needs_confirmation: draft.confirm
+                || self.situation.clearance == Clearance::Pending
+                || self.situation.unconfirmed(),
             reasons: draft.reasons,
             cautions: Vec::new(),
             missing,
@@ -132,9 +134,8 @@ impl<'a> Rules<'a> {
 
     fn rest(&self) -> Option<Draft> {
         let restricted = self.situation.restriction_in_force();
-        let pain = self.situation.pain_stands();
         let mut reasons = Vec::new();
-        reasons.extend(pain.then_some(Reason::PainReported));
+        reasons.extend(self.situation.report.map(|report| Reason::PainReported { report }));
         reasons.extend(restricted.map(|flag| Reason::Restricted { until: flag.until }));
         (!reasons.is_empty()).then(|| {
             reasons.push(Reason::UntilCleared);
@@ -146,12 +147,9 @@ impl<'a> Rules<'a> {
         if !self.situation.fell() || self.situation.clearance == Clearance::Given {
             return None;
         }
-        let from = self.current.map_or_else(|| self.first_wickets().0, |here| here.at);
-        let lowered = if self.gated() && from.barrier_kind != BarrierKind::Wicket {
-            Some(self.wickets_at(from.spacing))
-        } else {
-            self.ladder.lower(from)
-        };
+        let back = self.situation.back.map(|back| self.lane_back(back).0);
+        let from = self.current.map(|here| here.at).or(back).unwrap_or_else(|| self.first_wickets().0);
+        let lowered = self.lowered(from);
         let closer = self.ladder.closer(from.spacing);
         let mut reasons = vec![Reason::Fell];
         reasons.extend(lowered.is_none().then_some(Reason::NoLowerHeight));
@@ -166,9 +164,17 @@ impl<'a> Rules<'a> {
         Some(Draft::new(kind, to, reasons).confirmed_by_coach(true))
     }
 
+    /// One height lower; onto wickets where technique keeps the athlete off barriers.
+    pub(super) fn lowered(&self, from: Configuration) -> Option<Configuration> {
+        if self.gated() && from.barrier_kind != BarrierKind::Wicket {
+            return Some(self.wickets_at(from.spacing));
+        }
+        self.ladder.lower(from)
+    }
+
     // Rule 2.
 
-    fn gated(&self) -> bool {
+    pub(super) fn gated(&self) -> bool {
         self.below.iter().any(|(criterion, _)| Criterion::GATE.contains(criterion))
     }
 
@@ -179,7 +185,7 @@ impl<'a> Rules<'a> {
         })
     }
 
-    fn wickets_at(&self, spacing: Length) -> Configuration {
+    pub(super) fn wickets_at(&self, spacing: Length) -> Configuration {
         Configuration {
             barrier_kind: BarrierKind::Wicket,
             height: self.ladder.lowest_wicket().unwrap_or(self.policy.wicket_height),
@@ -188,7 +194,7 @@ impl<'a> Rules<'a> {
     }
 
     /// The wicket lane that fits.
-    fn first_wickets(&self) -> (Configuration, Reason) {
+    pub(super) fn first_wickets(&self) -> (Configuration, Reason) {
         let wanted = self.policy.first_lane_hold;
         let fit = self.fit(self.wickets_at(self.policy.min_spacing).height);
         let why = if fit.reached { Reason::FirstLane { wanted } } else { Reason::LikeliestLane { wanted } };

@@ -172,7 +172,7 @@ async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Pr
 /// Computes and stores heats, lanes and, with a handicap, the starts.
 ///
 /// Everybody who is entered takes part, athletes of groups that you do not see included; of those you learn the lane only. An
-/// athlete with a restriction on the day rests. Drawing again replaces the heats; the same seed gives the same draw.
+/// athlete with a restriction or an open report on the day rests. Drawing again replaces the heats; the same seed gives the same draw.
 #[utoipa::path(
     tag = "race_tests",
     params(

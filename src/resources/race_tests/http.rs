@@ -12,6 +12,7 @@ use super::entries_store;
 use super::shapes::{Entries, Fields, New, Page, Summary, View};
 use super::store::{self, Filter, StoredTest};
 use super::sync::Edits;
+use crate::compute::decision::Wall;
 use crate::compute::race::MAX_ENTRIES;
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
@@ -24,6 +25,7 @@ use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
 use crate::platform::stored;
+use crate::resources::advice;
 
 /// Which race tests a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -173,7 +175,7 @@ async fn delete_race_test(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The entries asked for, each checked: visible, once, and not restricted on the day unless entered before.
+/// The entries asked for, each checked: visible, once, and neither restricted nor reported ill or hurt on the day.
 async fn checked(tx: &mut ClubTx, test: &StoredTest, asked: &[AthleteId]) -> Result<Vec<AthleteId>, Problem> {
     let mut faults = Faults::new();
     if asked.len() > MAX_ENTRIES {
@@ -181,18 +183,16 @@ async fn checked(tx: &mut ClubTx, test: &StoredTest, asked: &[AthleteId]) -> Res
     }
     let ids: Vec<Uuid> = asked.iter().map(|id| id.0).collect();
     let visible = grants::visible_athletes(tx, &ids).await?;
+    let standings = advice::standings(tx, &ids, test.value.held_on).await?;
     for (at, athlete) in asked.iter().take(MAX_ENTRIES).enumerate() {
         let pointer = format!("/athlete_ids/{at}");
-        match visible.get(&athlete.0).map(|one| one.restricted_until) {
-            None => {
-                faults.add(pointer, "unknown_id", format!("there is no athlete {athlete} in your groups"));
-            }
-            Some(Some(until)) if until >= test.value.held_on => {
-                let detail = format!("is restricted until {until} and does not race; a restriction outranks a test");
-                faults.add(pointer, "restricted", detail);
-            }
-            Some(_) if asked[..at].contains(athlete) => faults.add(pointer, "twice", "is entered twice"),
-            Some(_) => {}
+        if !visible.contains_key(&athlete.0) {
+            faults.add(pointer, "unknown_id", format!("there is no athlete {athlete} in your groups"));
+        } else if let Some(wall) = standings.get(&athlete.0).and_then(Wall::of_standing) {
+            let detail = format!("does not race, because health outranks a test. {}", wall.text());
+            faults.add(pointer, wall.code(), detail);
+        } else if asked[..at].contains(athlete) {
+            faults.add(pointer, "twice", "is entered twice");
         }
     }
     let mut wanted = asked.to_vec();
@@ -202,7 +202,8 @@ async fn checked(tx: &mut ClubTx, test: &StoredTest, asked: &[AthleteId]) -> Res
 
 /// Sets who of your groups is entered; athletes of other groups stay as they are.
 ///
-/// A change takes the heats back: draw them again. An athlete with a restriction on the day is refused.
+/// A change takes the heats back: draw them again. An athlete with a restriction or an open report of pain, illness
+/// or injury on the day is refused.
 #[utoipa::path(
     tag = "race_tests",
     params(

@@ -28,7 +28,7 @@ pub struct Runner {
     pub athlete: AthleteId,
     /// The expected time.
     pub expected: Option<Expected>,
-    /// Whether a restriction keeps the athlete out on the day.
+    /// Whether a restriction or a report keeps the athlete out on the day.
     pub restricted: bool,
     /// Whether the athlete fell and no coach cleared the return.
     pub fell: bool,
@@ -75,7 +75,7 @@ impl Field {
                 Runner {
                     athlete: person.id,
                     expected,
-                    restricted: person.record.restricted_until.is_some_and(|until| until >= today),
+                    restricted: person.record.standing(today).rests(),
                     fell: person.record.clearance == Clearance::Pending,
                 }
             })

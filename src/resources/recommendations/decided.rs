@@ -33,7 +33,7 @@ pub struct DecisionFields {
     /// What is run instead: spacing, metres.
     #[schema(minimum = 1, maximum = 20, example = 6.0)]
     pub spacing_m: Option<f64>,
-    /// Confirms that the athlete may step up again after a fall, pain or injury.
+    /// Confirms the return after a fall, or after a report or restriction that has ended by the day of the advice.
     #[serde(default)]
     pub clears_return: bool,
 }
@@ -70,7 +70,7 @@ pub struct DecidedView {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 20, example = 6.0)]
     pub spacing_m: Option<f64>,
-    /// Whether it confirmed the return after a fall, pain or injury.
+    /// Whether it confirmed the return after a fall, report or restriction.
     pub clears_return: bool,
     /// When it was decided.
     pub decided_at: chrono::DateTime<chrono::Utc>,

@@ -64,7 +64,8 @@ fn repeated(
 
 /// Records what you decided on the recommendation of a day; it is kept with the advice as it was given.
 ///
-/// After a fall, pain or an injury, `clears_return` is the coach's word that the athlete may step up again. What you choose
+/// After a fall, and after a report or restriction that has ended, `clears_return` is the coach's word that the athlete may step up
+/// again. A report or restriction that stands is ended by a clearance among the well-being records, not by this. What you choose
 /// instead of the advice stays inside the hard walls: 422 names the first in the way (`resting`, `left`, `restricted`,
 /// `pain_reported`, `not_owned`, `target_height` or `target_spacing`).
 #[utoipa::path(

@@ -298,8 +298,6 @@ pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, Sto
 pub struct SeenAthlete {
     /// How the squad calls them.
     pub display_name: String,
-    /// The last day of a restriction.
-    pub restricted_until: Option<NaiveDate>,
 }
 
 /// The athletes among these that the actor sees.
@@ -310,7 +308,7 @@ pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<U
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let rows = sqlx::query!(
         r#"
-        select a.id, a.display_name, a.restricted_until
+        select a.id, a.display_name
         from athletes a
         where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
           and ($3::uuid[] is null or exists (
@@ -324,8 +322,7 @@ pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<U
     )
     .fetch_all(tx.conn())
     .await?;
-    let seen = |display_name, restricted_until| SeenAthlete { display_name, restricted_until };
-    Ok(rows.into_iter().map(|row| (row.id, seen(row.display_name, row.restricted_until))).collect())
+    Ok(rows.into_iter().map(|row| (row.id, SeenAthlete { display_name: row.display_name })).collect())
 }
 
 /// The sessions among these that the actor sees, with their day.

@@ -22,16 +22,16 @@ fn roster() -> String {
     csv
 }
 
-struct Tour {
-    admin: Caller,
-    group: String,
-    venue: String,
-    athletes: Vec<String>,
-    sessions: Vec<(NaiveDate, String)>,
+pub struct Tour {
+    pub admin: Caller,
+    pub group: String,
+    pub venue: String,
+    pub athletes: Vec<String>,
+    pub sessions: Vec<(NaiveDate, String)>,
 }
 
 /// Asks for a lane plan; on a busy machine the time for one may be over, then again as the answer asks.
-async fn planned(admin: &Caller, path: &str, body: Value) -> Answer {
+pub async fn planned(admin: &Caller, path: &str, body: Value) -> Answer {
     for _ in 0..50 {
         let answer = admin.post(path, body.clone()).await;
         if answer.status != 503 {
@@ -51,7 +51,7 @@ async fn equip(admin: &Caller) -> String {
     venue
 }
 
-async fn begin(app: &TestApp) -> Tour {
+pub async fn begin(app: &TestApp) -> Tour {
     let admin = app.admin_of("Harbour Hurdlers").await;
     let group = admin.group("Squad").await;
     let venue = equip(&admin).await;
@@ -70,7 +70,7 @@ async fn begin(app: &TestApp) -> Tour {
     Tour { admin, group, venue, athletes, sessions }
 }
 
-fn run(session: &(NaiveDate, String), athlete: &str, spacing_m: f64, held: u16, over_reached: u16) -> Value {
+pub fn run(session: &(NaiveDate, String), athlete: &str, spacing_m: f64, held: u16, over_reached: u16) -> Value {
     json!({"id": Uuid::now_v7(), "session_id": session.1, "athlete_id": athlete,
         "run_at": format!("{}T17:00:00Z", session.0), "barrier_kind": "low_barrier", "height_m": 0.4,
         "spacing_m": spacing_m, "barriers": held + over_reached + 1,
@@ -79,7 +79,7 @@ fn run(session: &(NaiveDate, String), athlete: &str, spacing_m: f64, held: u16, 
 
 /// Two weeks: everybody runs twice at every session, at the grid spacing next to 4.1 times the stature; the last
 /// four over-reach three of four intervals.
-async fn record(tour: &Tour) {
+pub async fn record(tour: &Tour) {
     let mut runs = Vec::new();
     for session in &tour.sessions {
         for (n, athlete) in tour.athletes.iter().enumerate() {

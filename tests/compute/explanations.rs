@@ -4,8 +4,8 @@
 use std::collections::BTreeMap;
 
 use lanewright::compute::decision::{
-    Caution, Clearance, Criterion, Decision, DecisionKind, Evidence, LatestSession, Missing, Policy, Rating, Reason,
-    Restriction, Situation, Wall, decide,
+    Caution, Clearance, Configuration, Criterion, Decision, DecisionKind, Evidence, Given, LatestSession, Missing,
+    Policy, Rating, Reason, Restriction, Situation, Wall, Word, decide,
 };
 use lanewright::compute::lane_plan::WEIGHT_MOST;
 use lanewright::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
@@ -187,6 +187,42 @@ fn cleared_after_pain_but_not_yet_ready() {
     );
 }
 
+fn said(at: Configuration, tried: Evidence) -> Option<Given> {
+    let word =
+        Word { at, overridden: true, coach_accepts: false, since: TODAY - 2, until: TODAY + 5, overtaken: false };
+    Some(Given { word, tried })
+}
+
+#[test]
+fn a_coach_s_word_that_stands() {
+    let mut athlete = ready(at(LowBarrier, 450, 6_500));
+    athlete.word = said(at(LowBarrier, 450, 6_000), Evidence::default());
+    reads(
+        &flat(&athlete, 0.95),
+        DecisionKind::StepIn,
+        "18 of 20 intervals held over low barriers at 0.45 m, 6.50 m apart, but a coach chose otherwise. Bring the \
+         spacing in to 6.00 m, still over low barriers at 0.45 m: expect 95 % held (likely 80 to 100 %). This stands \
+         until 2024-10-09, the coach's next word, or runs that speak against it.",
+    );
+}
+
+#[test]
+fn a_coach_s_word_that_runs_speak_against() {
+    let mut athlete = ready(at(LowBarrier, 450, 6_500));
+    athlete.ratings.landing = Some(Rating::NotYet);
+    let tried = Evidence { held: 3, over_reached: 7, barriers: 12, hits: 1, ..Evidence::default() };
+    athlete.word = said(at(LowBarrier, 450, 6_500), tried);
+    let decision = flat(&athlete, 0.95);
+    assert_eq!(decision.governed, None);
+    reads(
+        &decision,
+        DecisionKind::Consolidate,
+        "18 of 20 intervals held over low barriers at 0.45 m, 6.50 m apart, and the coach's word no longer stands after \
+         these runs, but the landing is rated \"not yet\". Stay with low barriers at 0.45 m, 6.50 m apart: expect 95 % held \
+         (likely 80 to 100 %). A step up needs the landing rated secure.",
+    );
+}
+
 #[test]
 fn a_race_test_at_the_target() {
     reads(
@@ -354,7 +390,8 @@ fn codes_never_change_once_published() {
         "no_runs runs_seen hold_here pain_reported restricted fell technique_gate first_lane likeliest_lane \
          wickets_held hold_low latest_broken crowded hits_high spacing_at_minimum no_lower_height past_target not_ready \
          at_target target_over_hurdles likelier_step larger_gap spacing_first only_step kind_before_height \
-         kind_with_height next_step_unlikely no_next_step step_back_if until_cleared until_target_moves counted_too"
+         kind_with_height next_step_unlikely no_next_step step_back_if until_cleared until_target_moves counted_too \
+         coach_accepted coach_overrode word_until against_word"
     );
     assert_eq!(
         codes(&Missing::CODES),
@@ -365,7 +402,7 @@ fn codes_never_change_once_published() {
         codes(&Caution::CODES),
         "supports_coach rules_come_first tip_direction soft_first free_run_out dry_even_surface one_athlete_per_lane \
          supervise warm_up_first stop_on_breakdown growth_pain_signs wet_surface no_target thin_evidence \
-         no_wickets_owned after_fall"
+         no_wickets_owned after_fall beyond_advice not_ready"
     );
     assert_eq!(
         codes(&Standing::CODES),
@@ -450,6 +487,10 @@ fn one_of_each_reason() -> Vec<Reason> {
         Reason::UntilTargetMoves,
         Reason::CountedToo { intervals: 8, days: 1 },
         Reason::CountedToo { intervals: 1, days: 0 },
+        Reason::CoachAccepted,
+        Reason::CoachOverrode,
+        Reason::WordUntil { until: TODAY },
+        Reason::AgainstWord { held: 3, intervals: 10, hits: 1, barriers: 12 },
     ]
 }
 

@@ -55,6 +55,7 @@ fn record(runs: Vec<RunRecord>) -> Record {
         restricted_until: None,
         ratings: Ratings::default(),
         clearance: Clearance::NotNeeded,
+        word: None,
         runs,
     }
 }

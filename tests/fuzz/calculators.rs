@@ -196,6 +196,7 @@ fn any_record_gets_advice_in_words_or_a_reason() {
                 ..Ratings::default()
             },
             clearance: bytes.pick(&[Clearance::NotNeeded, Clearance::Pending, Clearance::Given]),
+            word: None,
             runs: (0..bytes.below(10)).map(|_| run_record(&mut bytes)).collect(),
         };
         let Ok(advice) = advise(&record, &setting, on) else { return false };

@@ -135,6 +135,7 @@ impl Member {
             restricted_until: None,
             ratings: Ratings::default(),
             clearance: Clearance::NotNeeded,
+            word: None,
             runs: Vec::new(),
         };
         Self {

@@ -126,6 +126,7 @@ impl Advised {
             restricted_until: None,
             ratings: Ratings { lead_leg: secure, trail_leg: secure, walkover: secure, ..Ratings::default() },
             clearance: Clearance::NotNeeded,
+            word: None,
             runs: Vec::new(),
         };
         Self { record, setting: club(hold), kind: BarrierKind::Wicket, estimate: None }

@@ -41,11 +41,15 @@ pub enum Caution {
     NoWicketsOwned,
     /// After a fall.
     AfterFall,
+    /// A coach went beyond the advice.
+    BeyondAdvice,
+    /// A coach enters somebody who is not ready for the race.
+    NotReady,
 }
 
 impl Caution {
     /// Every caution.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 18] = [
         Self::SupportsCoach,
         Self::RulesComeFirst,
         Self::TipDirection,
@@ -62,10 +66,12 @@ impl Caution {
         Self::ThinEvidence,
         Self::NoWicketsOwned,
         Self::AfterFall,
+        Self::BeyondAdvice,
+        Self::NotReady,
     ];
 
     /// Every code with its meaning; cautions carry no parameters.
-    pub const CODES: [CodeDoc; 16] = [
+    pub const CODES: [CodeDoc; 18] = [
         code("supports_coach", "Advice supports a coach, and safety outranks it.", &[]),
         code("rules_come_first", "Rules, law and medical advice come first.", &[]),
         code("tip_direction", "Run barriers in the direction they tip.", &[]),
@@ -82,6 +88,8 @@ impl Caution {
         code("thin_evidence", "Few runs are behind the estimate.", &[]),
         code("no_wickets_owned", "The equipment list has no wickets.", &[]),
         code("after_fall", "Check athlete and barriers after a fall.", &[]),
+        code("beyond_advice", "A coach went beyond the advice.", &[]),
+        code("not_ready", "The athlete is not ready for the race; a coach enters them all the same.", &[]),
     ];
 
     /// The cautions of every decision.
@@ -122,6 +130,8 @@ impl Caution {
             Self::ThinEvidence => "thin_evidence",
             Self::NoWicketsOwned => "no_wickets_owned",
             Self::AfterFall => "after_fall",
+            Self::BeyondAdvice => "beyond_advice",
+            Self::NotReady => "not_ready",
         }
     }
 }
@@ -131,6 +141,7 @@ pub(super) fn of(situation: &Situation, policy: &Policy, decision: &Decision) ->
     let wickets = decision.proposed.is_some_and(|at| at.barrier_kind == BarrierKind::Wicket);
     let owns_wickets =
         situation.stock.iter().any(|entry| entry.kind == BarrierKind::Wicket && !entry.heights.is_empty());
+    let beyond = decision.governed.as_ref().is_some_and(|one| one.word.overridden && one.word.coach_accepts);
     let extra = [
         (Caution::GrowthPainSigns, situation.minor),
         (Caution::WetSurface, situation.wet_surface),
@@ -138,6 +149,7 @@ pub(super) fn of(situation: &Situation, policy: &Policy, decision: &Decision) ->
         (Caution::ThinEvidence, situation.current.is_none() || situation.prior_share > policy.thin_prior_share),
         (Caution::NoWicketsOwned, wickets && !owns_wickets),
         (Caution::AfterFall, situation.fell()),
+        (Caution::BeyondAdvice, beyond),
     ];
     let added = extra.into_iter().filter(|(_, applies)| *applies);
     Caution::BASE.into_iter().chain(added.map(|(caution, _)| caution)).collect()

@@ -1,6 +1,6 @@
 //! What is known about one athlete on one day, as the rules read it.
 
-use super::Configuration;
+use super::{Configuration, Given};
 use crate::params::{Param, Value, count};
 use crate::units::{BarrierKind, Length};
 
@@ -289,6 +289,8 @@ pub struct Situation {
     pub pain_reported_on: Option<i32>,
     /// A coach's word after the last fall or report of pain.
     pub clearance: Clearance,
+    /// The coach's latest word, standing or not.
+    pub word: Option<Given>,
     /// The specification to race over.
     pub target: Option<Target>,
     /// The club's equipment, any order.
@@ -316,6 +318,7 @@ impl Situation {
             restriction: None,
             pain_reported_on: None,
             clearance: Clearance::NotNeeded,
+            word: None,
             target: None,
             stock: Vec::new(),
             minor: true,

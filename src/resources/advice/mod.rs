@@ -5,8 +5,10 @@ mod memory;
 mod policy;
 mod shapes;
 mod store;
+mod word_store;
 
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{CautionView, MissingView, ReasonView, StandingView, WallView};
 pub use store::{Person, day, load, setting};
+pub use word_store::{Said, decisions};

@@ -7,6 +7,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::policy::{PolicyFields, policy_of};
+use super::word_store;
 use crate::compute::advice::{RATING_DAYS, Record, RunRecord, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Clearance, Rating, Ratings, Status, Stock};
@@ -183,20 +184,16 @@ pub async fn load(
     let mut measured = measurements(tx, &found, on).await?;
     let mut ran = runs(tx, &found, on).await?;
     let mut rated = ratings(tx, &found, on).await?;
-    let cleared = clearances(tx, &found, on).await?;
+    let (cleared, fell_at) = clearances(tx, &found, on).await?;
+    let mut said = word_store::words(tx, &found, on, &fell_at).await?;
     rows.into_iter()
         .map(|row| {
             let corrupt = || StoreError::Corrupt("athlete");
-            let birth = match (row.birth_date, row.birth_year) {
-                (Some(date), _) => Birth::Date(day(date)?),
-                (None, Some(year)) => Birth::Year(i32::from(year)),
-                (None, None) => return Err(corrupt()),
-            };
             let mut latest = measured.remove(&row.id).unwrap_or_default();
             let mut value = |kind: &str| latest.remove(kind);
             let record = Record {
                 sex: row.sex.as_deref().and_then(Sex::from_word).ok_or_else(corrupt)?,
-                birth,
+                birth: birth(row.birth_date, row.birth_year)?,
                 experience: if row.experience == "trained" { Experience::Trained } else { Experience::Novice },
                 stature_m: value("stature_m"),
                 leg_length_m: value("leg_length_m"),
@@ -206,11 +203,20 @@ pub async fn load(
                 restricted_until: row.restricted_until.map(day).transpose()?.map(Day::days),
                 ratings: rated.remove(&row.id).unwrap_or_default(),
                 clearance: cleared.get(&row.id).copied().unwrap_or_default(),
+                word: said.remove(&row.id),
                 runs: ran.remove(&row.id).unwrap_or_default(),
             };
             Ok(Person { id: AthleteId(row.id), display_name: row.display_name, record })
         })
         .collect()
+}
+
+fn birth(date: Option<NaiveDate>, year: Option<i16>) -> Result<Birth, StoreError> {
+    match (date, year) {
+        (Some(date), _) => Ok(Birth::Date(day(date)?)),
+        (None, Some(year)) => Ok(Birth::Year(i32::from(year))),
+        (None, None) => Err(StoreError::Corrupt("athlete")),
+    }
 }
 
 /// The latest measurement of each kind up to a day, in metres or seconds.
@@ -327,8 +333,12 @@ async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<Ha
     Ok(found)
 }
 
-/// Whether a coach cleared the return of each athlete who fell, after the fall was recorded.
-async fn clearances(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Clearance>, StoreError> {
+/// Whether a coach cleared the return of each athlete who fell, after the fall was recorded, and when that was.
+async fn clearances(
+    tx: &mut ClubTx,
+    athletes: &[Uuid],
+    on: NaiveDate,
+) -> Result<(HashMap<Uuid, Clearance>, HashMap<Uuid, DateTime<Utc>>), StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
@@ -370,7 +380,8 @@ async fn clearances(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result
         .into_iter()
         .map(|row| {
             let given = row.cleared_at.is_some_and(|cleared| cleared > row.fell_at);
-            (row.athlete_id, if given { Clearance::Given } else { Clearance::Pending })
+            let clearance = if given { Clearance::Given } else { Clearance::Pending };
+            ((row.athlete_id, clearance), (row.athlete_id, row.fell_at))
         })
-        .collect())
+        .unzip())
 }

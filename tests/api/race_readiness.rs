@@ -65,7 +65,10 @@ async fn who_is_ready_is_entered_and_who_is_not_needs_the_coach_s_word(pool: PgP
     assert_eq!((&first["coach_accepts"], &second["coach_accepts"]), (&json!(false), &json!(true)));
     let (first, second) = (&first["readiness"], &second["readiness"]);
     assert_eq!((&first["ready"], &first["last"]["height_m"]), (&json!(true), &json!(0.5)), "{first}");
-    assert!(first["hold_mean"].as_f64().unwrap() >= 0.8 && first.get("wall").is_none());
+    let hold = first["hold_mean"].as_f64().unwrap();
+    assert!(hold >= 0.8 && first.get("wall").is_none());
+    let all = first["hold_all"].as_f64().unwrap();
+    assert!(hold.powi(5) - 1e-3 <= all && all < hold, "all five intervals: {all}");
     assert_eq!((&second["ready"], &second["stage"]), (&json!(false), &json!("mobility")), "{second}");
     assert_eq!(second["wall"]["code"], "kind_above_advice");
     assert!(codes(&second["missing"]).contains(&"rating") && codes(&second["cautions"]).contains(&"not_ready"));
@@ -154,6 +157,11 @@ async fn a_split_out_of_order_is_flagged_in_place_and_costs_no_final_time(pool: 
     let third = rows[2]["splits"].as_array().unwrap();
     assert_eq!((third.len(), third[0].get("scheduled_s")), (6, None), "without a final time nothing is scheduled");
     assert!(codes(&third[2]["findings"]).contains(&"not_monotonic"));
+    // A phone that missed the last taps sends what it has.
+    let short = with(finish(&squad.athletes[0], 10.9), &json!({"touchdown_times_s": [2.6, 3.8, 5.0, 6.2]}));
+    assert_eq!(squad.record(&path, &[short.clone(), short]).await, ["created", "unchanged"]);
+    let first = squad.results(&path).await["results"][0].clone();
+    assert_eq!((&first["final_time_s"], codes(&first["splits"][5]["findings"])), (&json!(10.9), vec!["missing"]));
     // What is no time at all is still refused, and says where.
     let wrong =
         with(finish(&squad.athletes[0], 11.2), &json!({"touchdown_times_s": [2.6, -1, null, null, null, null]}));

@@ -187,16 +187,24 @@ fn cleared_after_pain_but_not_yet_ready() {
     );
 }
 
-fn said(at: Configuration, tried: Evidence) -> Option<Given> {
-    let word =
-        Word { at, overridden: true, coach_accepts: false, since: TODAY - 2, until: TODAY + 5, overtaken: false };
-    Some(Given { word, tried })
+fn said(at: Configuration, tried: Evidence) -> Given {
+    let word = Word {
+        at,
+        overridden: true,
+        coach_accepts: false,
+        on: TODAY - 2,
+        since: TODAY - 2,
+        until: TODAY + 5,
+        overtaken: false,
+        gate_rated: None,
+    };
+    Given { word, tried }
 }
 
 #[test]
 fn a_coach_s_word_that_stands() {
     let mut athlete = ready(at(LowBarrier, 450, 6_500));
-    athlete.word = said(at(LowBarrier, 450, 6_000), Evidence::default());
+    athlete.word = Some(said(at(LowBarrier, 450, 6_000), Evidence::default()));
     reads(
         &flat(&athlete, 0.95),
         DecisionKind::StepIn,
@@ -211,7 +219,7 @@ fn a_coach_s_word_that_runs_speak_against() {
     let mut athlete = ready(at(LowBarrier, 450, 6_500));
     athlete.ratings.landing = Some(Rating::NotYet);
     let tried = Evidence { held: 3, over_reached: 7, barriers: 12, hits: 1, ..Evidence::default() };
-    athlete.word = said(at(LowBarrier, 450, 6_500), tried);
+    athlete.word = Some(said(at(LowBarrier, 450, 6_500), tried));
     let decision = flat(&athlete, 0.95);
     assert_eq!(decision.governed, None);
     reads(

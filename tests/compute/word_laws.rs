@@ -3,13 +3,15 @@
 //! Each law is told anew here, from the situation and the word alone.
 
 use lanewright::compute::decision::{
-    Caution, Clearance, Configuration, Decision, DecisionKind, Evidence, Given, Policy, Situation, Status, Word, decide,
+    Caution, Clearance, Configuration, Decision, DecisionKind, Evidence, Given, Policy, Rating, Situation, Status,
+    Word, decide,
 };
+use lanewright::compute::units::BarrierKind;
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::TestRunner;
 
-use super::decision::TODAY;
+use super::decision::{TODAY, at};
 use super::decision_laws::{situation, steps_up};
 use super::region_laws::{chance, club_of_low_hurdles, everywhere, unclean};
 use crate::simulation::laws::{Placement, broken};
@@ -29,14 +31,17 @@ fn tried() -> impl Strategy<Value = Evidence> {
 
 fn given(places: Vec<Configuration>) -> impl Strategy<Value = Given> {
     let word = (prop::sample::select(places), any::<bool>(), any::<bool>(), -3..8_i32, prop::bool::weighted(0.1));
-    (word, tried()).prop_map(|((at, overridden, accepts, days, overtaken), tried)| Given {
+    let rated = prop::option::weighted(0.2, (0..4_u8).prop_map(|level| Rating::from_level(level).unwrap()));
+    (word, tried(), rated).prop_map(|((at, overridden, accepts, days, overtaken), tried, gate_rated)| Given {
         word: Word {
             at,
             overridden,
             coach_accepts: overridden && accepts,
+            on: TODAY - 3,
             since: TODAY - 3,
             until: TODAY + days,
             overtaken,
+            gate_rated,
         },
         tried,
     })
@@ -60,15 +65,44 @@ fn speaks_against(tried: &Evidence) -> bool {
     few || hits
 }
 
+/// Whether health, technique or the calendar ended the word.
+fn ended(s: &Situation, word: &Word) -> bool {
+    let restricted = s.restriction.is_some_and(|flag| flag.until.is_none_or(|until| until >= word.on));
+    let below = word.gate_rated.is_some_and(|rating| rating < Rating::Secure);
+    TODAY > word.until || word.overtaken || restricted || (below && word.at.barrier_kind != BarrierKind::Wicket)
+}
+
 /// Whether the word stands, by the laws.
 fn stands(s: &Situation, alone: &Decision) -> bool {
     let Some(Given { word, tried }) = s.word else { return false };
-    TODAY <= word.until
-        && !word.overtaken
+    !ended(s, &word)
         && !speaks_against(&tried)
         && alone.region.closed().is_none()
         && owned(s, word.at)
         && !past_target(s, word.at)
+}
+
+/// The laws of the region that a placement breaks, with the word in the place of the advice.
+fn laws(s: &Situation, decision: &Decision, word: &Word, here: Configuration, mean: f64) -> Vec<&'static str> {
+    let mut laws = broken(&Placement {
+        at: here,
+        hold: mean,
+        advised: word.at,
+        last: s.current.map(|current| current.configuration),
+        held: &s.held,
+        target_mm: s.target.map(|target| (target.height.mm(), target.spacing.mm())),
+        unclean: unclean(s),
+        crowded: decision.region.below_floor(),
+        floor: decision.region.floor(),
+        wanted: 0.8,
+        step_mm: 250,
+    });
+    if word.coach_accepts {
+        let weighed = (here.barrier_kind, here.height) == (word.at.barrier_kind, word.at.height);
+        laws.retain(|law| *law != "two variables harder than run last" || !weighed);
+        laws.retain(|law| *law != "below the floor of P(hold)" || here != word.at);
+    }
+    laws
 }
 
 #[test]
@@ -90,7 +124,7 @@ fn a_word_governs_exactly_while_nothing_speaks_against_it_on_twenty_thousand_sit
             assert_eq!((decision.kind, decision.proposed), (alone.kind, alone.proposed), "{s:?}");
             assert_eq!((&decision.region, decision.governed.is_none()), (&alone.region, true));
             let told = decision.reasons.iter().any(|reason| reason.code() == "against_word");
-            let lapsed = TODAY > word.until || word.overtaken || alone.proposed.is_none();
+            let lapsed = ended(&s, &word) || alone.proposed.is_none();
             assert_eq!(told, speaks_against(&given.tried) && !lapsed);
             continue;
         }
@@ -108,24 +142,7 @@ fn a_word_governs_exactly_while_nothing_speaks_against_it_on_twenty_thousand_sit
                 continue;
             }
             inside += 1;
-            let mut laws = broken(&Placement {
-                at: *here,
-                hold: mean,
-                advised: word.at,
-                last: s.current.map(|current| current.configuration),
-                held: &s.held,
-                target_mm: s.target.map(|target| (target.height.mm(), target.spacing.mm())),
-                unclean: unclean(&s),
-                crowded: decision.region.below_floor(),
-                floor: decision.region.floor(),
-                wanted: 0.8,
-                step_mm: 250,
-            });
-            if word.coach_accepts {
-                let weighed = (here.barrier_kind, here.height) == (word.at.barrier_kind, word.at.height);
-                laws.retain(|law| *law != "two variables harder than run last" || !weighed);
-                laws.retain(|law| *law != "below the floor of P(hold)" || *here != word.at);
-            }
+            let laws = laws(&s, &decision, &word, *here, mean);
             assert!(laws.is_empty(), "{here:?} {laws:?} {s:?}");
         }
         if word.coach_accepts {
@@ -140,7 +157,7 @@ fn a_word_governs_exactly_while_nothing_speaks_against_it_on_twenty_thousand_sit
 fn a_choice_meets_the_hard_walls_always_and_the_soft_ones_until_it_is_confirmed_twice() {
     let mut runner = TestRunner::deterministic();
     let places = everywhere(club_of_low_hurdles());
-    let foreign = super::decision::at(lanewright::compute::units::BarrierKind::Wicket, 222, 5_000);
+    let foreign = at(BarrierKind::Wicket, 222, 5_000);
     let cases = (situation(), prop::collection::vec(prop::sample::select(places), 20), 5.0..12.0_f64);
     let mut met = std::collections::BTreeSet::new();
     let mut opened = 0;

@@ -239,7 +239,13 @@ impl Decision {
     /// The [`Wall`] in the way.
     pub fn may_choose(&self, at: Configuration, hold: f64, coach_accepts: bool, clears: bool) -> Result<(), Wall> {
         let region = self.governed.as_ref().map_or(&self.region, |governed| &governed.region);
-        region.check_choice(at, hold, coach_accepts, clears)
+        region.check_hard(at)?;
+        let at = region.settled(at).unwrap_or(at);
+        let weighed = coach_accepts && (clears || !region.uncleared());
+        if weighed || region.advised().is_some_and(|advised| !at.is_harder_than(advised)) {
+            return Ok(());
+        }
+        region.check(at, hold)
     }
 }
 

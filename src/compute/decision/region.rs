@@ -101,6 +101,7 @@ pub struct Region {
     wider_hold: f64,
     below_floor: bool,
     uncleared: bool,
+    by_word: bool,
     /// Every barrier the club owns; flat marks or sticks stand in for wickets.
     owned: Vec<(BarrierKind, Length)>,
     height_tolerance: u32,
@@ -124,6 +125,11 @@ impl Region {
     /// The advice that it follows; none when closed.
     pub const fn advised(&self) -> Option<Configuration> {
         self.advised
+    }
+
+    /// What a coach chose, when the advice that it follows is a coach's word.
+    pub fn chosen(&self) -> Option<Configuration> {
+        self.advised.filter(|_| self.by_word)
     }
 
     /// Height and spacing of the target, if there is one.
@@ -209,24 +215,6 @@ impl Region {
         self.settled(at).map(|_| ()).ok_or(Wall::NotOwned)
     }
 
-    /// Whether a coach may choose a configuration instead of the advice; see
-    /// [`Decision::may_choose`](super::Decision::may_choose).
-    pub(super) fn check_choice(
-        &self,
-        at: Configuration,
-        hold: f64,
-        coach_accepts: bool,
-        clears: bool,
-    ) -> Result<(), Wall> {
-        self.check_hard(at)?;
-        let at = self.settled(at).unwrap_or(at);
-        let weighed = coach_accepts && (clears || !self.uncleared);
-        if weighed || self.advised.is_some_and(|advised| !at.is_harder_than(advised)) {
-            return Ok(());
-        }
-        self.check(at, hold)
-    }
-
     /// Whether a fall or a report of pain waits for a coach's clearance, so that no second confirmation opens a soft wall.
     pub const fn uncleared(&self) -> bool {
         self.uncleared
@@ -286,6 +274,7 @@ impl Rules<'_> {
             wider_hold: policy.first_lane_hold.max(floor),
             below_floor: accepted.is_some() || self.below_floor(draft),
             uncleared: self.unclean() && self.situation.clearance != Clearance::Given,
+            by_word: word.is_some(),
             owned,
             height_tolerance: policy.height_tolerance.mm(),
         }

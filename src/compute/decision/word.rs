@@ -6,7 +6,8 @@
 //!
 //! ```text
 //! n >= 8 and k < n / 2,      or m >= 8 and j > m / 5      (numbers of the policy)
-//! a fall or a report of pain after it
+//! a fall or a report of pain after it, or a restriction that reached beyond its day
+//! over barriers: lead leg, trail leg or walkover rated below secure after it
 //! w beyond the target, or over barriers that the club no longer owns
 //! ```
 //!
@@ -22,8 +23,9 @@ use super::policy::Policy;
 use super::reasons::Reason;
 use super::region::{Region, rung};
 use super::rules::{Draft, Here, ROUNDING, Rules, exceeds};
-use super::situation::Evidence;
+use super::situation::{Evidence, Rating};
 use super::{Configuration, DecisionKind};
+use crate::units::BarrierKind;
 
 /// Days that a word may stand at most: eight weeks, as long as runs count as evidence (design choice).
 pub const WORD_DAYS: i32 = 56;
@@ -37,12 +39,16 @@ pub struct Word {
     pub overridden: bool,
     /// Whether the coach confirmed a second time, against the soft walls of that day.
     pub coach_accepts: bool,
+    /// Its day, days since 1970-01-01.
+    pub on: i32,
     /// The first day whose runs were recorded after it, days since 1970-01-01.
     pub since: i32,
     /// The last day on which it stands, days since 1970-01-01.
     pub until: i32,
     /// Whether a fall or a report of pain was recorded after it.
     pub overtaken: bool,
+    /// The lowest rating of lead leg, trail leg or walkover that was recorded after it.
+    pub gate_rated: Option<Rating>,
 }
 
 impl Word {
@@ -77,9 +83,14 @@ pub struct Governed {
 }
 
 impl Rules<'_> {
-    /// The word in force on the day, whether or not something speaks against it.
+    /// The word in force on the day, unless health or technique ended it; whether or not the runs speak against it.
     fn word_of_the_day(&self) -> Option<Given> {
-        self.situation.word.filter(|given| self.situation.on <= given.word.until && !given.word.overtaken)
+        let ended = |word: &Word| {
+            let restricted = self.situation.restriction.is_some_and(|flag| flag.until.is_none_or(|day| day >= word.on));
+            let below = word.gate_rated.is_some_and(|rating| rating < self.policy.min_rating);
+            word.overtaken || restricted || (below && word.at.barrier_kind != BarrierKind::Wicket)
+        };
+        self.situation.word.filter(|given| self.situation.on <= given.word.until && !ended(&given.word))
     }
 
     /// What the runs since the word say against it.

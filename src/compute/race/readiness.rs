@@ -26,6 +26,8 @@ pub struct Readiness {
     pub missing: Vec<Missing>,
     /// The prediction for each interval of the course.
     pub hold: Hold,
+    /// Probability that every interval of the course is held.
+    pub hold_all: f64,
     /// What was run last, if six intervals were run at one configuration.
     pub last: Option<Configuration>,
     /// The athlete's own cautions.
@@ -45,7 +47,15 @@ impl Readiness {
             cautions.push(Caution::AfterFall);
         }
         cautions.extend(wall.map(|_| Caution::NotReady));
-        Self { wall, stage: decision.stage, missing: decision.missing.clone(), hold, last: decision.current, cautions }
+        Self {
+            wall,
+            stage: decision.stage,
+            missing: decision.missing.clone(),
+            hold,
+            hold_all: advice.estimate.hold_all(course.height, course.spacing, course.barriers.saturating_sub(1)),
+            last: decision.current,
+            cautions,
+        }
     }
 
     /// The wall that no coach's word opens, if that is what is in the way.

@@ -6,7 +6,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::store::day;
-use crate::compute::decision::{Configuration, WORD_DAYS, Word};
+use crate::compute::decision::{Configuration, Rating, WORD_DAYS, Word};
 use crate::compute::progress::Taken;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{ClubTx, StoreError};
@@ -20,15 +20,24 @@ pub struct Said {
     /// What was advised and chosen, and for which days.
     pub taken: Taken,
     coach_accepts: bool,
+    gate_rated: Option<Rating>,
     decided_at: DateTime<Utc>,
 }
 
 impl Said {
     /// The word for the advice, beside the latest moment at which a fall was recorded; none without a configuration.
     fn word(&self, fell_at: Option<DateTime<Utc>>) -> Option<Word> {
-        let Taken { overridden, chosen, since, until, .. } = self.taken;
-        let overtaken = fell_at.is_some_and(|fell| fell > self.decided_at);
-        Some(Word { at: chosen?, overridden, coach_accepts: self.coach_accepts, since, until, overtaken })
+        let Taken { on, overridden, chosen, since, until, .. } = self.taken;
+        Some(Word {
+            at: chosen?,
+            overridden,
+            coach_accepts: self.coach_accepts,
+            on,
+            since,
+            until,
+            overtaken: fell_at.is_some_and(|fell| fell > self.decided_at),
+            gate_rated: self.gate_rated,
+        })
     }
 }
 
@@ -73,7 +82,6 @@ pub async fn decisions(
     from: NaiveDate,
     to: NaiveDate,
 ) -> Result<HashMap<Uuid, Vec<Said>>, StoreError> {
-    let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
         select d.id, d.athlete_id, d.on_date, d.decided_at, d.outcome, d.coach_accepts, d.barrier_kind, d.height_mm,
@@ -87,12 +95,22 @@ pub async fn decisions(
             select from runs r
             join sessions s on s.club_id = $1 and s.id = r.session_id
             where r.club_id = $1 and r.athlete_id = d.athlete_id and s.held_on = d.on_date and r.created_at < d.decided_at
-          ) as "day_was_run!"
+          ) as "day_was_run!",
+          (
+            select min(least(x.lead_leg, x.trail_leg, x.walkover))
+            from assessments x
+            where x.club_id = $1 and x.athlete_id = d.athlete_id and not x.void and x.created_at > d.decided_at
+              and x.assessed_at < $4::date + 1
+              and not exists (
+                select from assessments later
+                where later.club_id = $1 and later.supersedes = x.id
+              )
+          ) as gate_rated
         from recommendations d
         where d.club_id = $1 and d.athlete_id = any ($2) and d.on_date between $3 and $4
         order by d.athlete_id, d.on_date, d.decided_at, d.id
         "#,
-        club,
+        tx.club.0,
         athletes,
         from,
         to
@@ -102,22 +120,22 @@ pub async fn decisions(
     let mut found: HashMap<Uuid, Vec<Said>> = HashMap::new();
     for row in rows {
         let advised = configuration(row.advised_kind.as_deref(), row.advised_height_mm, row.advised_spacing_mm)?;
-        let overridden = row.outcome == "overridden";
-        let chosen = configuration(row.barrier_kind.as_deref(), row.height_mm, row.spacing_mm)?;
+        let own = configuration(row.barrier_kind.as_deref(), row.height_mm, row.spacing_mm)?;
         let on = day(row.on_date)?.days();
         let taken = Taken {
             on,
             since: on + i32::from(row.day_was_run),
             until: day(row.until_date)?.days(),
-            overridden,
+            overridden: row.outcome == "overridden",
             advised,
             advised_hold: row.advised_hold,
-            chosen: if overridden { chosen } else { advised },
+            chosen: if row.outcome == "accepted" { advised } else { own },
         };
         found.entry(row.athlete_id).or_default().push(Said {
             id: RecommendationId(row.id),
             taken,
             coach_accepts: row.coach_accepts,
+            gate_rated: row.gate_rated.and_then(|level| u8::try_from(level).ok()).and_then(Rating::from_level),
             decided_at: row.decided_at,
         });
     }

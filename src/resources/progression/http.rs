@@ -140,14 +140,19 @@ async fn get_athlete_progression(
         return Ok(unchanged);
     }
     let (assessments, rated) = store::rated(&mut tx, id, asked.links.from, asked.links.to).await?;
+    let said = advice::decisions(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run(move || {
         let found = follow(&person, &setting, period)?;
-        let subject = Subject { id, name: person.display_name, assessments, rated };
+        let subject = Subject { id, name: person.display_name.clone(), assessments, rated };
         match format {
-            Format::Json => serde_json::to_vec(&AthleteView::new(&subject, &found, &links)).map_err(broken),
+            Format::Json => {
+                let height_cost = found.advice.estimate.height_cost;
+                let words = outcomes(id, &said, &person.record.runs, height_cost, period);
+                serde_json::to_vec(&AthleteView::new(&subject, &found, &words, &links)).map_err(broken)
+            }
             Format::Csv => pictures::athlete_table(&subject, &found).map_err(broken),
             Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
         }

@@ -71,9 +71,10 @@ impl Field {
     /// 409 when what is on file about one of them cannot be used.
     pub fn runners(&self, course: &Course, class: TimingClass) -> Result<Vec<Runner>, Problem> {
         let runner = |(person, history): &(Person, History)| {
-            let advice = advise(&person.record, &self.setting, self.on).map_err(|error| {
-                // Whoever draws may not see this athlete.
-                Problem::new(Code::Conflict, format!("No advice for one of the athletes: {error}. Correct the record."))
+            // Whoever draws may not see this athlete, so nothing of what is wrong is said.
+            let advice = advise(&person.record, &self.setting, self.on).map_err(|_| {
+                let detail = "What is on file about one of the athletes cannot be used: their recommendation says why.";
+                Problem::new(Code::Conflict, detail)
             })?;
             let estimate = &advice.estimate;
             let history = History {

@@ -147,10 +147,11 @@ fn milliseconds(seconds: f64) -> Result<i32, (&'static str, String)> {
     Ok(ms as i32)
 }
 
-/// Touchdown times as they were taken: one that is out of order is flagged where it is read, and costs no final time.
+/// Touchdown times as they were taken, none for those that are missing at the end: one that is missing or out of order is flagged
+/// where it is read, and costs no final time.
 fn touchdowns(faults: &mut Faults, times: &[Option<f64>], barriers: u8) -> Vec<Option<i32>> {
-    if times.len() != usize::from(barriers) {
-        let detail = format!("must have one entry for each of the {barriers} barriers; null for a missing one");
+    if times.len() > usize::from(barriers) {
+        let detail = format!("must have at most one entry for each of the {barriers} barriers; null for a missing one");
         faults.add("/touchdown_times_s", "length", detail);
     }
     let mut read = Vec::with_capacity(times.len().min(usize::from(MAX_BARRIERS)));
@@ -158,6 +159,7 @@ fn touchdowns(faults: &mut Faults, times: &[Option<f64>], barriers: u8) -> Vec<O
         let ms = time.and_then(|time| timed(faults, &format!("/touchdown_times_s/{at}"), time));
         read.push(ms);
     }
+    read.resize(usize::from(barriers), None);
     read
 }
 

@@ -53,6 +53,9 @@ pub struct ReadinessView {
     /// Its 95 % quantile.
     #[schema(minimum = 0, maximum = 1, example = 0.9)]
     pub hold_p95: f64,
+    /// Probability that every interval of the course is held; rather low, because intervals of one run fail together.
+    #[schema(minimum = 0, maximum = 1, example = 0.31)]
+    pub hold_all: f64,
     /// What was run last; absent before six intervals at one configuration.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last: Option<LastView>,
@@ -74,6 +77,7 @@ impl ReadinessView {
             hold_mean: rounded(readiness.hold.mean),
             hold_p05: rounded(readiness.hold.p05),
             hold_p95: rounded(readiness.hold.p95),
+            hold_all: rounded(readiness.hold_all),
             last: readiness.last.map(|at| LastView {
                 barrier_kind: at.barrier_kind.as_str().to_owned(),
                 height_m: at.height.metres(),

@@ -42,8 +42,8 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.001, maximum = 120, example = 12.84)]
     pub final_time_s: Option<f64>,
-    /// Touchdown times from the athlete's own start, seconds, one for each barrier; null where one is missing. One that is out of
-    /// order is stored as it was taken and flagged in `splits`.
+    /// Touchdown times from the athlete's own start, seconds, one for each barrier; null where one is missing, and those missing
+    /// at the end may be left away. One that is out of order is stored as it was taken and flagged in `splits`.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_items = 20)]
     pub touchdown_times_s: Option<Vec<Option<f64>>>,

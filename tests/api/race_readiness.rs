@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::race_tests::{Squad, codes, finish, squad, with};
+use crate::race_tests::{Squad, codes, finish, shown, squad, with};
 use crate::sync_pull::Phone;
 use crate::sync_push::{create, push, statuses};
 
@@ -84,12 +84,38 @@ async fn who_is_ready_is_entered_and_who_is_not_needs_the_coach_s_word(pool: PgP
     let file = squad.coach.path(&format!("{path}/heats"));
     let file = squad.coach.call(Method::GET, &file, &[("accept", "text/csv")], None).await.expect(200);
     let text = String::from_utf8(file.bytes).unwrap();
-    assert!(text.contains("entered all the same"), "{text}");
+    assert!(text.contains("on a coach's word only"), "{text}");
     let mut phone = Phone::default();
     phone.pull(&squad.coach, 500).await;
     let record = phone.copy.values().find(|one| one["athlete_id"] == *squad.athletes[1] && one.get("lane").is_some());
     let record = record.unwrap();
     assert_eq!((&record["coach_accepts"], &record["readiness"]["ready"]), (&json!(true), &json!(false)), "{record}");
+}
+
+#[sqlx::test]
+async fn who_is_no_longer_ready_by_the_draw_is_placed_only_when_a_coach_accepts_it(pool: PgPool) {
+    let squad = squad(pool).await;
+    let ready = squad.trained().await.to_owned();
+    let (path, tag) = squad.low_race().await;
+    let entries = format!("{path}/entries");
+    let accepted = json!({"athlete_ids": [ready, squad.athletes[1]], "coach_accepts": [squad.athletes[1]]});
+    let set = squad.coach.put(&entries, &tag, accepted.clone()).await.expect(200);
+    let same = squad.coach.put(&entries, set.header("etag"), accepted).await.expect(200);
+    assert_eq!(same.header("etag"), set.header("etag"), "the same list changes nothing");
+    let rating = json!({"id": Uuid::now_v7(), "athlete_id": ready, "assessed_at": format!("{}T20:00:00Z", squad.day),
+        "ratings": {"lead_leg": 1}});
+    squad.coach.post("/assessments", json!({"assessments": [rating]})).await.expect(200);
+    let drawn = squad.draw(&path, same.header("etag"), json!({"seed": 1})).await.expect(200);
+    assert_eq!(shown(&drawn.body).concat().len(), 1, "the accepted one runs");
+    let waiting = &drawn.body["not_placed"][0];
+    assert_eq!(waiting["athlete_id"], json!(ready));
+    assert!(waiting["explanation"].as_str().unwrap().contains("coach_accepts"), "{waiting}");
+    let both = json!({"athlete_ids": [ready, squad.athletes[1]], "coach_accepts": [ready]});
+    let tag = squad.coach.get(&path).await.expect(200).header("etag").to_owned();
+    let set = squad.coach.put(&entries, &tag, both).await.expect(200);
+    assert!(set.body["entries"].as_array().unwrap().iter().all(|one| one["coach_accepts"] == true), "{}", set.body);
+    let drawn = squad.draw(&path, set.header("etag"), json!({"seed": 1})).await.expect(200);
+    assert_eq!(shown(&drawn.body).concat().len(), 2);
 }
 
 #[sqlx::test]

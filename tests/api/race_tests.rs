@@ -96,7 +96,7 @@ pub fn codes(list: &Value) -> Vec<&str> {
 }
 
 /// The athletes of each heat, as shown.
-fn shown(heats: &Value) -> Vec<Vec<(i64, Option<String>)>> {
+pub fn shown(heats: &Value) -> Vec<Vec<(i64, Option<String>)>> {
     let lane = |lane: &Value| (lane["lane"].as_i64().unwrap(), lane["athlete_id"].as_str().map(str::to_owned));
     heats["heats"]
         .as_array()

@@ -43,7 +43,7 @@ pub enum Caution {
     AfterFall,
     /// A coach went beyond the advice.
     BeyondAdvice,
-    /// A coach enters somebody who is not ready for the race.
+    /// Not ready for the race: only on a coach's word.
     NotReady,
 }
 
@@ -89,7 +89,7 @@ impl Caution {
         code("no_wickets_owned", "The equipment list has no wickets.", &[]),
         code("after_fall", "Check athlete and barriers after a fall.", &[]),
         code("beyond_advice", "A coach went beyond the advice.", &[]),
-        code("not_ready", "The athlete is not ready for the race; a coach enters them all the same.", &[]),
+        code("not_ready", "The athlete is not ready for the race and runs it on a coach's word only.", &[]),
     ];
 
     /// The cautions of every decision.

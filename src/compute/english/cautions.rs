@@ -41,7 +41,7 @@ impl Caution {
                 "A coach went beyond the advice here: watch the first runs, and step back at once when they break."
             }
             Self::NotReady => {
-                "Not ready for this race by what was run so far, and entered all the same: let the athlete stop at any barrier."
+                "Not ready for this race by what was run so far: run it on a coach's word only, and stop at any barrier."
             }
             Self::AfterFall => {
                 "After a fall, check the athlete and the barriers before anyone runs, and never force a refused barrier."

@@ -7,7 +7,7 @@
 //! | | |
 //! | --- | --- |
 //! | ready | the region permits the course |
-//! | not ready | a soft wall is in the way: a coach may enter the athlete all the same, with [`Caution::NotReady`] |
+//! | not ready | a soft wall is in the way: the athlete runs on a coach's word only, with [`Caution::NotReady`] |
 //! | barred | rest, a restriction, or a course beyond the athlete's target: nobody enters the athlete |
 
 use super::Course;
@@ -46,7 +46,7 @@ impl Readiness {
         if decision.region.uncleared() && !cautions.contains(&Caution::AfterFall) {
             cautions.push(Caution::AfterFall);
         }
-        cautions.extend(wall.map(|_| Caution::NotReady));
+        cautions.extend(wall.filter(|wall| !wall.is_hard()).map(|_| Caution::NotReady));
         Self {
             wall,
             stage: decision.stage,

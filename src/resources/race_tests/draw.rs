@@ -1,5 +1,7 @@
 //! Heats over HTTP.
 
+use std::collections::HashSet;
+
 use actix_web::http::header::{ACCEPT, VARY};
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get, post};
@@ -123,8 +125,14 @@ fn refused(error: HeatsError, wish: &Wish) -> Problem {
 }
 
 /// Heats, lanes and starts of those who may run; everybody who is entered is in the answer.
-fn compute(runners: &[Runner], mut asked: Asked, on: NaiveDate) -> Result<(Vec<Placed>, bool), Problem> {
-    let running: Vec<&Runner> = runners.iter().filter(|runner| !runner.rests()).collect();
+fn compute(
+    runners: &[Runner],
+    accepted: &HashSet<AthleteId>,
+    mut asked: Asked,
+    on: NaiveDate,
+) -> Result<(Vec<Placed>, bool), Problem> {
+    let (running, resting): (Vec<&Runner>, Vec<&Runner>) =
+        runners.iter().partition(|runner| runner.runs(accepted.contains(&runner.athlete)));
     let runs = |athlete: u128| running.iter().any(|runner| runner.athlete.0.as_u128() == athlete);
     asked.wish.pins.retain(|pin| runs(pin.athlete));
     asked.wish.apart.retain(|(a, b)| runs(*a) && runs(*b));
@@ -153,7 +161,7 @@ fn compute(runners: &[Runner], mut asked: Asked, on: NaiveDate) -> Result<(Vec<P
             all.push(placed(runner, Some((i16::from(heat), i16::from(lane))), offset)?);
         }
     }
-    for runner in runners.iter().filter(|runner| runner.rests()) {
+    for runner in resting {
         all.push(placed(runner, None, None)?);
     }
     Ok((all, found.exact))
@@ -169,8 +177,8 @@ async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Pr
 /// Computes and stores heats, lanes and, with a handicap, the starts.
 ///
 /// Everybody who is entered takes part, athletes of groups that you do not see included; of those you learn the lane only. How
-/// ready each athlete is, is looked at again, and the cautions stand with the lane; who rests or is restricted on the day is not
-/// placed. Drawing again replaces the heats; the same seed gives the same draw.
+/// ready each athlete is, is looked at again, and the cautions stand with the lane; who rests or is restricted on the day, or is
+/// no longer ready and not among those whom a coach accepted, is not placed. Drawing again replaces the heats; the same seed gives the same draw.
 #[utoipa::path(
     tag = "race_tests",
     params(
@@ -212,9 +220,10 @@ async fn create_race_heats(
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
     let on = found.value.held_on;
+    let accepted = entrants.iter().filter(|one| one.coach_accepts).map(|one| one.athlete).collect();
     let drawn = turn.run(move || {
         let runners = field.runners(&course, class)?;
-        compute(&runners, asked, on)
+        compute(&runners, &accepted, asked, on)
     });
     let (placed, exact) = drawn.await??;
     let draw = serde_json::to_value(Drawn { request, exact }).map_err(|_| StoreError::Corrupt("race test"))?;

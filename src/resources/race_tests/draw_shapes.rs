@@ -232,6 +232,11 @@ pub struct HeatsView {
     pub cautions: Vec<CautionView>,
 }
 
+/// Why somebody is not placed when nothing else is known.
+const RESTS: &str = "A restriction covers the day: rests.";
+/// How somebody who is not ready runs all the same.
+const ACCEPT: &str = " Put the athlete into coach_accepts of the entries to run all the same.";
+
 fn mean(times: &[f64]) -> Option<f64> {
     #[allow(clippy::cast_precision_loss)] // at most twelve
     let mean = times.iter().sum::<f64>() / times.len() as f64;
@@ -305,11 +310,14 @@ impl HeatsView {
         let high = means.iter().copied().fold(f64::MIN, f64::max);
         let low = means.iter().copied().fold(f64::MAX, f64::min);
         let resting = entrants.iter().filter(|one| one.place.is_none() && one.visible()).map(|one| {
-            let wall = ReadinessView::stored(one.readiness.as_ref())?.and_then(|one| one.wall);
+            let readiness = ReadinessView::stored(one.readiness.as_ref())?;
+            let soft = readiness.as_ref().is_some_and(ReadinessView::a_coach_may_accept);
+            let remedy = if soft && !one.coach_accepts { ACCEPT } else { "" };
+            let wall = readiness.and_then(|one| one.wall).map_or_else(|| RESTS.to_owned(), |wall| wall.text);
             Ok(NotPlacedView {
                 athlete_id: one.athlete,
                 display_name: one.name.clone().unwrap_or_default(),
-                explanation: wall.map_or_else(|| "A restriction covers the day: rests.".to_owned(), |wall| wall.text),
+                explanation: format!("{wall}{remedy}"),
             })
         });
         let not_placed = resting.collect::<Result<Vec<_>, StoreError>>()?;

@@ -48,6 +48,17 @@ async fn check(tx: &mut ClubTx, asked: &Entries, before: &[Entrant]) -> Result<(
     Ok(faults.finish(Some(()))?)
 }
 
+/// Those who are in, were no longer ready when last looked at, and are accepted now: they are entered anew.
+fn accepted_since(before: &[Entrant], asked: &Entries) -> Result<Vec<AthleteId>, Problem> {
+    let mut found = Vec::new();
+    let open = before.iter().filter(|one| one.visible() && !one.coach_accepts);
+    for one in open.filter(|one| asked.coach_accepts.contains(&one.athlete)) {
+        let readiness = ReadinessView::stored(one.readiness.as_ref())?;
+        found.extend(readiness.filter(|seen| !seen.ready).map(|_| one.athlete));
+    }
+    Ok(found)
+}
+
 /// Those who come in, each ready, or accepted by the coach; nobody who may not run at all.
 fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Vec<Entering>, Problem> {
     let mut faults = Faults::new();
@@ -82,7 +93,7 @@ fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Ve
 /// Whoever comes in is looked at first: the athlete's permitted region on the day of the session is asked for the course. Who
 /// rests, is restricted, has left or would race past their target is refused (422 with the code of the wall). Who is not ready
 /// (422 `not_ready`, with what is in the way and missing) is entered when `coach_accepts` has them as well; the cautions then
-/// stand with the entry, the heats and the start list. A change takes the heats back: draw them again.
+/// stand with the entry, the heats and the start list. So is who was ready and, by the draw, is no longer. A change takes the heats back: draw them again.
 #[utoipa::path(
     tag = "race_tests",
     params(
@@ -117,7 +128,10 @@ async fn set_race_entries(
     let missing = |list: &[AthleteId], from: &[AthleteId]| -> Vec<AthleteId> {
         from.iter().copied().filter(|athlete| !list.contains(athlete)).collect()
     };
-    let (came, gone) = (missing(&seen, &asked.athlete_ids), missing(&asked.athlete_ids, &seen));
+    let (mut came, mut gone) = (missing(&seen, &asked.athlete_ids), missing(&asked.athlete_ids, &seen));
+    let again = accepted_since(&before, &asked)?;
+    came.extend(&again);
+    gone.extend(&again);
     if came.is_empty() && gone.is_empty() {
         return Ok(stored::changed(found.rev, &View::new(&found, &before)?));
     }

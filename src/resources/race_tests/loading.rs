@@ -33,9 +33,9 @@ pub struct Runner {
 }
 
 impl Runner {
-    /// Whether the athlete runs nowhere on the day.
-    pub fn rests(&self) -> bool {
-        self.readiness.wall.is_some_and(|wall| wall.is_closed())
+    /// Whether the athlete runs: ready, or accepted by a coach and not barred.
+    pub fn runs(&self, accepted: bool) -> bool {
+        self.readiness.wall.is_none() || (accepted && self.readiness.barred().is_none())
     }
 }
 

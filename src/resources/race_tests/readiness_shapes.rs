@@ -6,6 +6,7 @@ use serde_json::Value;
 use utoipa::ToSchema;
 
 use super::entries_store::Entrant;
+use crate::compute::decision::Caution;
 use crate::compute::race::Readiness;
 use crate::platform::db::StoreError;
 use crate::platform::ids::AthleteId;
@@ -85,6 +86,11 @@ impl ReadinessView {
             }),
             cautions: readiness.cautions.iter().map(Into::into).collect(),
         }
+    }
+
+    /// Whether what is in the way opens when a coach accepts it.
+    pub fn a_coach_may_accept(&self) -> bool {
+        self.cautions.iter().any(|one| one.code() == Caution::NotReady.code())
     }
 
     /// The readiness as it is stored; none from before readiness was looked at.

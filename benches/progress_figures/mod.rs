@@ -86,6 +86,7 @@ fn record(athlete: u32, to: Day) -> Record {
         status: Status::Active,
         ratings: Ratings::default(),
         clearance: Clearance::NotNeeded,
+        word: None,
         runs,
     }
 }

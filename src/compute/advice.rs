@@ -6,8 +6,8 @@ use thiserror::Error;
 
 use super::day::Day;
 use super::decision::{
-    Clearance, Configuration, Current, Decision, Evidence, Policy, Ratings, Situation, Status, Stock, Surface, Target,
-    decide, rung,
+    Clearance, Configuration, Current, Decision, Evidence, Given, Policy, Ratings, Situation, Status, Stock, Surface,
+    Target, Word, decide, rung,
 };
 use super::estimate::{Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate_keeping};
 use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
@@ -94,6 +94,8 @@ pub struct Record {
     pub ratings: Ratings,
     /// A coach's word after the last fall.
     pub clearance: Clearance,
+    /// The coach's latest decision on what the athlete runs over, if it names that.
+    pub word: Option<Word>,
     /// Runs in any order.
     pub runs: Vec<RunRecord>,
 }
@@ -130,17 +132,6 @@ impl Setting {
     /// What is on file of the club's rule set on a day.
     pub fn on_file(&self, on: Day) -> OnFile {
         OnFile::of(&self.ruleset, &Club { specs: &self.specs, age_groups: &self.age_groups }, on)
-    }
-
-    /// Whether the club owns a barrier; flat marks or sticks stand in for wickets where it owns none.
-    pub fn owns(&self, kind: BarrierKind, height: Length) -> bool {
-        let same = |other: Length| other.mm().abs_diff(height.mm()) <= self.policy.height_tolerance.mm();
-        let mut of_kind =
-            self.stock.iter().filter(|stock| stock.kind == kind).flat_map(|stock| &stock.heights).peekable();
-        if kind == BarrierKind::Wicket && of_kind.peek().is_none() {
-            return same(self.policy.wicket_height);
-        }
-        of_kind.any(|owned| same(*owned))
     }
 
     /// Heights the club owns, with the wicket height, ascending.
@@ -300,6 +291,7 @@ fn situation(
         report: stands.report,
         back: stands.back.and_then(|back| way_back(record, back, today)),
         clearance: record.clearance,
+        word: word(record).map(|word| given(word, &recent, &setting.policy)),
         target: target.map(|one| Target {
             height: one.spec.height,
             spacing: one.spec.between,
@@ -311,6 +303,18 @@ fn situation(
         surface: record.surface,
         prior_share: estimate.prior_share,
     }
+}
+
+/// The coach's latest word, unless a report or restriction has come between: it was said of somebody fit.
+fn word(record: &Record) -> Option<Word> {
+    record.word.filter(|word| record.breaks.iter().all(|one| one.on < word.on))
+}
+
+/// A word with what was run since, over its configuration or anything easier.
+fn given(word: Word, recent: &[&RunRecord], policy: &Policy) -> Given {
+    let since = |run: &&&RunRecord| run.day >= word.since && word.is_tried_by(run.configuration(), policy);
+    let tried: Vec<&RunRecord> = recent.iter().filter(since).copied().collect();
+    Given { word, tried: evidence(&tried) }
 }
 
 /// The configuration run last, of those with at least six intervals; of several on one day the one with more intervals,
@@ -461,6 +465,7 @@ mod tests {
             surface: None,
             ratings: Ratings::default(),
             clearance: Clearance::NotNeeded,
+            word: None,
             runs: vec![run(on.days() - 3, 6_000, 4, 0)],
         };
         let kind = |record: &Record| advise(record, &setting, on).unwrap().decision.kind;

@@ -18,12 +18,16 @@ use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{AssertSqlSafe, PgConnection, PgPool, Postgres, Transaction};
 use uuid::Uuid;
 
+use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
 
 pub use account_tx::AccountTx;
 pub use changes::{Change, Kind, Named, Receipt, Revs};
 pub use error::StoreError;
 pub use hold::{Hold, one_connection};
+
+/// What was computed for a record before its transaction, or why it cannot be stored.
+pub type Prepared = Result<serde_json::Value, Vec<Fault>>;
 
 /// The migrations, embedded at compile time.
 pub static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!();
@@ -212,7 +216,7 @@ pub struct ClubTx {
     /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
     pub skew_ms: Option<i64>,
     /// What was computed for records before this began, so that it does not wait for computing.
-    pub prepared: HashMap<Uuid, serde_json::Value>,
+    pub prepared: HashMap<Uuid, Prepared>,
 }
 
 impl ClubTx {

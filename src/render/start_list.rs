@@ -17,6 +17,8 @@ pub struct StartRow {
     pub basis: &'static str,
     /// Start after the first of the heat, seconds (s).
     pub start_offset_s: Option<f64>,
+    /// Cautions about the athlete, one sentence each.
+    pub cautions: Vec<String>,
 }
 
 /// The table, one line for each athlete, in the order given.
@@ -25,8 +27,18 @@ pub struct StartRow {
 /// When the writer fails, which memory does not.
 pub fn csv(test: &str, date: &str, rows: &[StartRow]) -> Result<Vec<u8>, csv::Error> {
     let mut table = csv::Writer::from_writer(Vec::new());
-    let head =
-        ["race_test", "date", "heat", "lane", "athlete", "expected_s", "expected_sd_s", "basis", "start_offset_s"];
+    let head = [
+        "race_test",
+        "date",
+        "heat",
+        "lane",
+        "athlete",
+        "expected_s",
+        "expected_sd_s",
+        "basis",
+        "start_offset_s",
+        "cautions",
+    ];
     table.write_record(head)?;
     let seconds = |value: Option<f64>| value.map(|s| format!("{s:.3}")).unwrap_or_default();
     for row in rows {
@@ -40,6 +52,7 @@ pub fn csv(test: &str, date: &str, rows: &[StartRow]) -> Result<Vec<u8>, csv::Er
             &seconds(row.expected_s.map(|(_, sd)| sd)),
             row.basis,
             &seconds(row.start_offset_s),
+            &row.cautions.join(" "),
         ])?;
     }
     table.into_inner().map_err(|error| error.into_error().into())
@@ -58,8 +71,12 @@ mod tests {
             expected_s: Some((12.5, 0.31)),
             basis: "rhythm",
             start_offset_s: Some(0.75),
+            cautions: vec!["Check.".to_owned(), "Watch.".to_owned()],
         };
         let text = String::from_utf8(csv("Test", "2026-11-24", &[row]).unwrap()).unwrap();
-        assert_eq!(text.lines().nth(1), Some("Test,2026-11-24,1,4,\"'=Mira, Osei\",12.500,0.310,rhythm,0.750"));
+        assert_eq!(
+            text.lines().nth(1),
+            Some("Test,2026-11-24,1,4,\"'=Mira, Osei\",12.500,0.310,rhythm,0.750,Check. Watch.")
+        );
     }
 }

@@ -201,7 +201,7 @@ async fn fill(admin: &Caller, name: &str, group: &str, day: NaiveDate) -> Ground
     ground.race = post("/race-tests", body("race_test", &ground, 0)).await;
     let race = format!("/race-tests/{}", ground.race);
     let tag = admin.get(&race).await.expect(200).header("etag").to_owned();
-    admin.put(&format!("{race}/entries"), &tag, json!({"athlete_ids": [of]})).await.expect(200);
+    admin.put(&format!("{race}/entries"), &tag, json!({"athlete_ids": [of], "coach_accepts": [of]})).await.expect(200);
     for kind in ["measurement", "run", "assessment", "decision", "race_result", "wellbeing_record"] {
         let status = make(admin, &ground, kind, &Uuid::now_v7().to_string(), 0).await;
         assert_eq!(status, 201, "{kind}");

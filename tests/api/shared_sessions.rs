@@ -102,7 +102,10 @@ impl Shared {
         let race = self.admin.post("/race-tests", body).await.expect(201);
         let path = format!("/race-tests/{}", race.id());
         let entries = format!("{path}/entries");
-        self.admin.put(&entries, race.header("etag"), json!({"athlete_ids": athletes})).await.expect(200);
+        self.admin
+            .put(&entries, race.header("etag"), json!({"athlete_ids": athletes, "coach_accepts": athletes}))
+            .await
+            .expect(200);
         path
     }
 }

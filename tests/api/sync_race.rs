@@ -32,7 +32,9 @@ fn id(item: &Value) -> &str {
 async fn drawn(admin: &Caller, race: &str, athletes: &[&str]) {
     let path = format!("/race-tests/{race}");
     let tag = admin.get(&path).await.expect(200).header("etag").to_owned();
-    let set = admin.put(&format!("{path}/entries"), &tag, json!({"athlete_ids": athletes})).await.expect(200);
+    let set =
+        admin.put(&format!("{path}/entries"), &tag, json!({"athlete_ids": athletes, "coach_accepts": athletes})).await;
+    let set = set.expect(200);
     let heats = admin.path(&format!("{path}/heats"));
     let tag = [("if-match", set.header("etag"))];
     admin.call(Method::POST, &heats, &tag, Some(json!({"lanes": 4}))).await.expect(200);
@@ -162,7 +164,7 @@ async fn entries_are_seen_with_their_athlete(pool: PgPool) {
     assert_eq!(coach.ids("race_entry").len(), 2);
     let path = format!("/race-tests/{}", id(&race));
     let tag = squad.admin.get(&path).await.header("etag").to_owned();
-    let left = json!({"athlete_ids": [squad.hidden]});
+    let left = json!({"athlete_ids": [squad.hidden], "coach_accepts": [squad.hidden]});
     let set = squad.admin.put(&format!("{path}/entries"), &tag, left).await.expect(200);
     coach.pull(&squad.coach, 500).await;
     assert_eq!(coach.ids("race_entry").len(), 1);

@@ -61,7 +61,8 @@ pub async fn shared(pool: PgPool) -> Shared {
         "height_m": 0.6, "approach_m": 11.5, "spacing_m": 7, "discounted": true}});
     let race = admin.post("/race-tests", race).await.expect(201);
     let (race, tag) = (race.id(), race.header("etag").to_owned());
-    let entered = json!({"athlete_ids": [athletes[0], athletes[1], hidden[0], hidden[1]]});
+    let entered = [&athletes[0], &athletes[1], &hidden[0], &hidden[1]];
+    let entered = json!({"athlete_ids": entered, "coach_accepts": entered});
     let entered = admin.put(&format!("/race-tests/{race}/entries"), &tag, entered).await.expect(200);
     let draw = json!({"lanes": 4, "seed": 5, "pins": [{"athlete_id": hidden[0], "heat": 1}, {"athlete_id": athletes[0], "heat": 1}],
         "apart": []});

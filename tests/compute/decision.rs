@@ -270,12 +270,14 @@ fn a_fall_with_technique_not_secure_leads_back_to_wickets() {
 }
 
 #[test]
-fn a_confirmed_fall_lets_the_athlete_run_on_but_not_step_up_yet() {
+fn a_confirmed_fall_lets_the_athlete_run_as_advised_before_but_no_wider() {
     let mut athlete = ready(at(Hurdle, 680, 7_000));
     latest(&mut athlete).fell = true;
+    athlete.clearance = Clearance::Pending;
+    let before = flat(&athlete, 0.95);
     athlete.clearance = Clearance::Given;
     let decision = flat(&athlete, 0.95);
-    says(&decision, Consolidate, at(Hurdle, 680, 7_000), Stage::HeightBuild);
+    says(&decision, LowerHeight, before.proposed.unwrap(), before.stage);
     assert!(!decision.needs_confirmation);
     assert_eq!(needs(&decision), ["clean_session"]);
 }
@@ -703,7 +705,7 @@ fn a_crowded_athlete_does_not_run_wider_before_a_coach_cleared_a_fall_or_pain() 
     assert_eq!(crowded(&mut athlete).kind, Consolidate);
     athlete.clearance = Clearance::Given;
     latest(&mut athlete).fell = true;
-    assert_eq!(crowded(&mut athlete).kind, Consolidate);
+    assert_eq!(crowded(&mut athlete).kind, LowerHeight);
 }
 
 #[test]

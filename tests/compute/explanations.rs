@@ -4,8 +4,8 @@
 use std::collections::BTreeMap;
 
 use lanewright::compute::decision::{
-    Back, Caution, Criterion, Decision, DecisionKind, Evidence, LatestSession, Missing, Policy, Rating, Reason,
-    Restriction, Situation, Surface, Wall, decide,
+    Back, Caution, Configuration, Criterion, Decision, DecisionKind, Evidence, Given, LatestSession, Missing, Policy,
+    Rating, Reason, Restriction, Situation, Surface, Wall, Word, decide,
 };
 use lanewright::compute::lane_plan::WEIGHT_MOST;
 use lanewright::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
@@ -210,6 +210,50 @@ fn a_wet_surface() {
     );
 }
 
+fn said(at: Configuration, tried: Evidence) -> Given {
+    let word = Word {
+        at,
+        overridden: true,
+        coach_accepts: false,
+        on: TODAY - 2,
+        since: TODAY - 2,
+        until: TODAY + 5,
+        overtaken: false,
+        gate_rated: None,
+    };
+    Given { word, tried }
+}
+
+#[test]
+fn a_coach_s_word_that_stands() {
+    let mut athlete = ready(at(LowBarrier, 450, 6_500));
+    athlete.word = Some(said(at(LowBarrier, 450, 6_000), Evidence::default()));
+    reads(
+        &flat(&athlete, 0.95),
+        DecisionKind::StepIn,
+        "18 of 20 intervals held over low barriers at 0.45 m, 6.50 m apart, but a coach chose otherwise. Bring the \
+         spacing in to 6.00 m, still over low barriers at 0.45 m: expect 95 % held (likely 80 to 100 %). This stands \
+         until 2024-10-09, the coach's next word, or runs that speak against it.",
+    );
+}
+
+#[test]
+fn a_coach_s_word_that_runs_speak_against() {
+    let mut athlete = ready(at(LowBarrier, 450, 6_500));
+    athlete.ratings.landing = Some(Rating::NotYet);
+    let tried = Evidence { held: 3, over_reached: 7, barriers: 12, hits: 1, ..Evidence::default() };
+    athlete.word = Some(said(at(LowBarrier, 450, 6_500), tried));
+    let decision = flat(&athlete, 0.95);
+    assert_eq!(decision.governed, None);
+    reads(
+        &decision,
+        DecisionKind::Consolidate,
+        "18 of 20 intervals held over low barriers at 0.45 m, 6.50 m apart, and the coach's word no longer stands after \
+         these runs, but the landing is rated \"not yet\". Stay with low barriers at 0.45 m, 6.50 m apart: expect 95 % held \
+         (likely 80 to 100 %). A step up needs the landing rated secure.",
+    );
+}
+
 #[test]
 fn a_race_test_at_the_target() {
     reads(
@@ -381,7 +425,8 @@ fn codes_never_change_once_published() {
          wickets_held hold_low latest_broken crowded hits_high spacing_at_minimum no_lower_height past_target not_ready \
          at_target target_over_hurdles likelier_step larger_gap spacing_first only_step kind_before_height \
          kind_with_height next_step_unlikely no_next_step step_back_if until_cleared until_target_moves counted_too \
-         returning surface"
+         returning surface \
+         coach_accepted coach_overrode word_until against_word"
     );
     assert_eq!(
         codes(&Missing::CODES),
@@ -392,7 +437,8 @@ fn codes_never_change_once_published() {
         codes(&Caution::CODES),
         "supports_coach rules_come_first tip_direction soft_first free_run_out dry_even_surface one_athlete_per_lane \
          supervise warm_up_first stop_on_breakdown growth_pain_signs wet_surface no_target thin_evidence \
-         no_wickets_owned after_fall after_report uneven_surface"
+         no_wickets_owned after_fall after_report uneven_surface \
+         beyond_advice not_ready"
     );
     assert_eq!(
         codes(&Standing::CODES),
@@ -484,6 +530,10 @@ fn one_of_each_reason() -> Vec<Reason> {
         Reason::Returning { last_held: None },
         Reason::Surface { surface: Surface::Wet },
         Reason::Surface { surface: Surface::Uneven },
+        Reason::CoachAccepted,
+        Reason::CoachOverrode,
+        Reason::WordUntil { until: TODAY },
+        Reason::AgainstWord { held: 3, intervals: 10, hits: 1, barriers: 12 },
     ]
 }
 

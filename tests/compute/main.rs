@@ -27,6 +27,8 @@
 //! | decision: a likelier rhythm never turns a step up into a step back | `decision_laws::a_likelier_rhythm_never_turns_a_step_up_into_a_step_back` |
 //! | decision: reasons, base cautions, and the same answer for the same input | `decision_laws::every_decision_has_a_reason_the_base_cautions_and_a_day` |
 //! | words: three sentences, at most 60 words, the proposal and what would change it; no step up after a fall or pain | `explanations` |
+//! | word: governs exactly while nothing speaks against it; bounded by the hard walls, and by the soft ones until confirmed twice | `word_laws` |
+//! | word: clearing a fall allows nothing wider that day | `word_laws::clearing_a_fall_allows_what_was_advised_and_nothing_wider_that_day` |
 //! | region: exactly what its laws say, on 20,000 random situations and in simulated clubs of eight weeks | `region_laws` |
 //! | lane plan: nothing lost as advised, more the further away, twice on the harder side | `lane_plan_laws::a_lane_loses_nothing_as_advised_and_more_the_further_away` |
 //! | lane plan: who was served badly lately counts more, within bounds | `lane_plan_laws::a_loss_counts_more_the_more_was_lost_lately_within_bounds` |
@@ -64,3 +66,4 @@ mod robust;
 mod simulation;
 mod slow_filter;
 mod specs;
+mod word_laws;

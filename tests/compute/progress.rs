@@ -57,6 +57,7 @@ fn record(runs: Vec<RunRecord>) -> Record {
         surface: None,
         ratings: Ratings::default(),
         clearance: Clearance::NotNeeded,
+        word: None,
         runs,
     }
 }

@@ -19,7 +19,7 @@ use crate::simulation::clubs::{USUAL, both};
 use crate::simulation::laws::{Placement, broken};
 
 /// An athlete's rhythm: over a long spacing it breaks, over a short one it is crowded.
-fn chance(limit: f64, height: Length, spacing: Length) -> Hold {
+pub fn chance(limit: f64, height: Length, spacing: Length) -> Hold {
     let over = spacing.metres() + height.metres() - limit;
     let crowded = (limit - 2.2 - spacing.metres() - height.metres()).max(0.0);
     hold((0.75 - 0.5 * over).clamp(0.01, 0.97) * (1.0 - 0.6 * crowded).max(0.0))
@@ -34,18 +34,18 @@ fn held() -> impl Strategy<Value = Vec<Configuration>> {
 
 /// A club whose lowest hurdles are lower than its highest low barriers: hurdles lower than the first ones advised are harder
 /// than anything run before.
-fn club_of_low_hurdles() -> Vec<Stock> {
+pub fn club_of_low_hurdles() -> Vec<Stock> {
     club().into_iter().chain([stock(BarrierKind::Hurdle, &[500])]).collect()
 }
 
-fn everywhere(club: Vec<Stock>) -> Vec<Configuration> {
+pub fn everywhere(club: Vec<Stock>) -> Vec<Configuration> {
     let barriers: BTreeSet<(BarrierKind, Length)> =
         club.into_iter().flat_map(|one| one.heights.into_iter().map(move |h| (one.kind, h))).collect();
     let spacings = (4_000..=9_300).step_by(125).chain([8_200, 9_140]);
     spacings.flat_map(|mm| barriers.iter().map(move |(kind, height)| at(*kind, height.mm(), mm))).collect()
 }
 
-fn unclean(s: &Situation) -> bool {
+pub fn unclean(s: &Situation) -> bool {
     let back = s.back.is_some_and(|back| back.sessions < 2 || !back.confirmed || s.current.is_none());
     s.latest.is_some_and(|latest| latest.fell) || s.report.is_some() || s.clearance == Clearance::Pending || back
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use lanewright::compute::advice::{Record, RunRecord, Setting, advise};
 use lanewright::compute::day::Day;
-use lanewright::compute::decision::{Clearance, Policy, Rating, Ratings, Stock, Surface};
+use lanewright::compute::decision::{Clearance, Policy, Rating, Ratings, Stock, Surface, Word};
 use lanewright::compute::estimate::{RunCounts, Settings, estimate};
 use lanewright::compute::lane_plan::{
     Athlete, Budget, Candidate, Lane, Objective, Pin, PlanError, Problem, StockItem, plan,
@@ -171,6 +171,20 @@ fn rating(bytes: &mut Bytes<'_>) -> Option<Rating> {
     Rating::from_level(bytes.byte() % 5)
 }
 
+fn word(bytes: &mut Bytes<'_>) -> Word {
+    let run = run_record(bytes);
+    Word {
+        at: run.configuration(),
+        overridden: bytes.byte() < 128,
+        coach_accepts: bytes.byte() < 128,
+        on: run.day,
+        since: run.day,
+        until: day(bytes),
+        overtaken: bytes.byte() < 20,
+        gate_rated: rating(bytes),
+    }
+}
+
 #[test]
 fn any_record_gets_advice_in_words_or_a_reason() {
     fuzz("advice", &[], |input| {
@@ -207,6 +221,7 @@ fn any_record_gets_advice_in_words_or_a_reason() {
                 ..Ratings::default()
             },
             clearance: bytes.pick(&[Clearance::NotNeeded, Clearance::Pending, Clearance::Given]),
+            word: (bytes.byte() < 90).then(|| word(&mut bytes)),
             runs: (0..bytes.below(10)).map(|_| run_record(&mut bytes)).collect(),
         };
         let Ok(advice) = advise(&record, &setting, on) else { return false };

@@ -206,7 +206,7 @@ fn race_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
                 "spacing_m": 6.5}})
         }
         "update_race_test" => json!({"state": "held"}),
-        "set_race_entries" => json!({"athlete_ids": athletes(place)}),
+        "set_race_entries" => json!({"athlete_ids": athletes(place), "coach_accepts": athletes(place)}),
         "create_race_heats" => json!({"lanes": 4, "seed": 7}),
         "create_race_results" => {
             let one = |id: Uuid, athlete: &str, note: String| {

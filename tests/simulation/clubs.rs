@@ -142,6 +142,7 @@ impl Member {
             surface: None,
             ratings: Ratings::default(),
             clearance: Clearance::NotNeeded,
+            word: None,
             runs: Vec::new(),
         };
         Self {

@@ -127,6 +127,7 @@ impl Advised {
             surface: None,
             ratings: Ratings { lead_leg: secure, trail_leg: secure, walkover: secure, ..Ratings::default() },
             clearance: Clearance::NotNeeded,
+            word: None,
             runs: Vec::new(),
         };
         Self { record, setting: club(hold), kind: BarrierKind::Wicket, estimate: None }

@@ -46,11 +46,15 @@ pub enum Caution {
     AfterReport,
     /// The surface is uneven.
     UnevenSurface,
+    /// A coach went beyond the advice.
+    BeyondAdvice,
+    /// Not ready for the race: only on a coach's word.
+    NotReady,
 }
 
 impl Caution {
     /// Every caution.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 20] = [
         Self::SupportsCoach,
         Self::RulesComeFirst,
         Self::TipDirection,
@@ -69,10 +73,12 @@ impl Caution {
         Self::AfterFall,
         Self::AfterReport,
         Self::UnevenSurface,
+        Self::BeyondAdvice,
+        Self::NotReady,
     ];
 
     /// Every code with its meaning; cautions carry no parameters.
-    pub const CODES: [CodeDoc; 18] = [
+    pub const CODES: [CodeDoc; 20] = [
         code("supports_coach", "Advice supports a coach, and safety outranks it.", &[]),
         code("rules_come_first", "Rules, law and medical advice come first.", &[]),
         code("tip_direction", "Run barriers in the direction they tip.", &[]),
@@ -91,6 +97,8 @@ impl Caution {
         code("after_fall", "Check athlete and barriers after a fall.", &[]),
         code("after_report", "Back after pain, illness, injury or a restriction.", &[]),
         code("uneven_surface", "The surface is uneven.", &[]),
+        code("beyond_advice", "A coach went beyond the advice.", &[]),
+        code("not_ready", "The athlete is not ready for the race and runs it on a coach's word only.", &[]),
     ];
 
     /// The cautions of every decision.
@@ -141,6 +149,8 @@ impl Caution {
             Self::AfterFall => "after_fall",
             Self::AfterReport => "after_report",
             Self::UnevenSurface => "uneven_surface",
+            Self::BeyondAdvice => "beyond_advice",
+            Self::NotReady => "not_ready",
         }
     }
 }
@@ -150,6 +160,7 @@ pub(super) fn of(situation: &Situation, policy: &Policy, decision: &Decision) ->
     let wickets = decision.proposed.is_some_and(|at| at.barrier_kind == BarrierKind::Wicket);
     let owns_wickets =
         situation.stock.iter().any(|entry| entry.kind == BarrierKind::Wicket && !entry.heights.is_empty());
+    let beyond = decision.governed.as_ref().is_some_and(|one| one.word.overridden && one.word.coach_accepts);
     let extra = [
         (Caution::GrowthPainSigns, situation.minor),
         (Caution::NoTarget, situation.target.is_none()),
@@ -157,6 +168,7 @@ pub(super) fn of(situation: &Situation, policy: &Policy, decision: &Decision) ->
         (Caution::NoWicketsOwned, wickets && !owns_wickets),
         (Caution::AfterFall, situation.fell()),
         (Caution::AfterReport, situation.returning()),
+        (Caution::BeyondAdvice, beyond),
     ];
     let added = extra.into_iter().filter(|(_, applies)| *applies);
     let surface = situation.surface.map(Caution::of_surface);

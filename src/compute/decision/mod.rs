@@ -17,6 +17,9 @@
 //! On a wet or uneven surface no step up is open, and what the rules say becomes wickets or soft barriers, one step closer than
 //! run last.
 //!
+//! A coach's word that stands takes the place of what rules 1 (after a fall) to 8 say; pain and restrictions outrank it. See
+//! [`Word`].
+//!
 //! # Source
 //! The rules are design choices that follow common practice: one thing at a time (no source); ready before further (A. Behm,
 //! "Coaching Philosophy for The Hurdles", clinic notes); back to the last step that worked (S. McGill, "If They Can't Do
@@ -38,6 +41,7 @@ mod situation;
 mod step_back;
 mod step_up;
 mod wall;
+mod word;
 
 pub use crate::estimate::Hold;
 pub use cautions::Caution;
@@ -52,6 +56,7 @@ pub use situation::{
     Target,
 };
 pub use wall::Wall;
+pub use word::{Given, Governed, WORD_DAYS, Word};
 
 use crate::units::{BarrierKind, Length};
 
@@ -75,6 +80,11 @@ impl Configuration {
     pub fn demand_m(&self, height_cost: f64) -> f64 {
         let excess = Length::from_mm(self.height.mm().saturating_sub(WICKET_HEIGHT_MM));
         self.spacing.metres() + height_cost * excess.metres()
+    }
+
+    /// Whether it is harder than another in kind, height or spacing.
+    pub fn is_harder_than(&self, other: Self) -> bool {
+        rung(self.barrier_kind) > rung(other.barrier_kind) || self.height > other.height || self.spacing > other.spacing
     }
 }
 
@@ -210,6 +220,8 @@ pub struct Decision {
     pub hold_proposed: Option<Hold>,
     /// Where the athlete may run today.
     pub region: Region,
+    /// The coach's word that this follows, and what the rules say without it; none where no word stands.
+    pub governed: Option<Governed>,
     /// The permitted spacing that fits the athlete best over the proposed height.
     pub fit: Option<Fit>,
     /// Whether a coach has to confirm before the athlete runs it.
@@ -222,6 +234,25 @@ pub struct Decision {
     pub missing: Vec<Missing>,
     /// The day after which to compute anew, days since 1970-01-01.
     pub valid_until: i32,
+}
+
+impl Decision {
+    /// Whether a coach may choose a configuration, whose intervals hold with a mean probability of `hold`, instead of what the
+    /// rules advise. The hard walls bound every choice; what is no harder than the advice meets no others. Those open when the coach confirms a second time
+    /// (`coach_accepts`), but not before a fall or a report of pain is cleared; `clears` says that this very word clears it.
+    ///
+    /// # Errors
+    /// The [`Wall`] in the way.
+    pub fn may_choose(&self, at: Configuration, hold: f64, coach_accepts: bool, clears: bool) -> Result<(), Wall> {
+        let region = self.governed.as_ref().map_or(&self.region, |governed| &governed.region);
+        region.check_hard(at)?;
+        let at = region.settled(at).unwrap_or(at);
+        let weighed = coach_accepts && (clears || !region.uncleared());
+        if weighed || region.advised().is_some_and(|advised| !at.is_harder_than(advised)) {
+            return Ok(());
+        }
+        region.check(at, hold)
+    }
 }
 
 /// Decides what one athlete does next.

@@ -155,11 +155,31 @@ pub enum Reason {
         /// What is wrong with it.
         surface: Surface,
     },
+    /// A coach accepted this advice.
+    CoachAccepted,
+    /// A coach chose this instead of the advice.
+    CoachOverrode,
+    /// How long a coach's word stands.
+    WordUntil {
+        /// Its last day, days since 1970-01-01.
+        until: i32,
+    },
+    /// What was run since a coach's word ends it.
+    AgainstWord {
+        /// Intervals held.
+        held: u32,
+        /// Intervals run.
+        intervals: u32,
+        /// Barriers hit.
+        hits: u32,
+        /// Barriers run.
+        barriers: u32,
+    },
 }
 
 impl Reason {
     /// Every code with its meaning, in the order in which they were published.
-    pub const CODES: [CodeDoc; 34] = [
+    pub const CODES: [CodeDoc; 38] = [
         code("no_runs", "Fewer than six intervals at any one configuration are on file.", &[]),
         code(
             "runs_seen",
@@ -214,6 +234,14 @@ impl Reason {
             &["barrier_kind", "height_m", "spacing_m"],
         ),
         code("surface", "The surface is wet or uneven: soft barriers, closer, no step up.", &["surface"]),
+        code("coach_accepted", "A coach accepted this advice.", &[]),
+        code("coach_overrode", "A coach chose this instead of the advice.", &[]),
+        code("word_until", "How long the coach's word stands.", &["until"]),
+        code(
+            "against_word",
+            "Runs since the coach's word speak against it, so it no longer stands.",
+            &["held", "intervals", "hits", "barriers"],
+        ),
     ];
 
     /// The stable code.
@@ -222,6 +250,10 @@ impl Reason {
             Self::NoRuns => "no_runs",
             Self::RunsSeen { .. } => "runs_seen",
             Self::CountedToo { .. } => "counted_too",
+            Self::CoachAccepted => "coach_accepted",
+            Self::CoachOverrode => "coach_overrode",
+            Self::WordUntil { .. } => "word_until",
+            Self::AgainstWord { .. } => "against_word",
             Self::HoldHere { .. } => "hold_here",
             Self::PainReported { .. } => "pain_reported",
             Self::Restricted { .. } => "restricted",
@@ -276,6 +308,13 @@ impl Reason {
                 vec![number("hold_mean", mean), number("hold_needed", needed)]
             }
             Self::LatestBroken { held, intervals } => vec![count("held", held), count("intervals", intervals)],
+            Self::WordUntil { until } => vec![("until", Value::Day(until))],
+            Self::AgainstWord { held, intervals, hits, barriers } => vec![
+                count("held", held),
+                count("intervals", intervals),
+                count("hits", hits),
+                count("barriers", barriers),
+            ],
             Self::HitsHigh { hits, barriers } => vec![count("hits", hits), count("barriers", barriers)],
             Self::SpacingAtMinimum { shortest } => vec![metres("spacing_shortest_m", shortest)],
             Self::AtTarget { barriers, approach } => vec![count("barriers", barriers), metres("approach_m", approach)],
@@ -300,13 +339,15 @@ impl Reason {
             | Self::KindWithHeight
             | Self::NoNextStep
             | Self::UntilCleared
+            | Self::CoachAccepted
+            | Self::CoachOverrode
             | Self::UntilTargetMoves => Vec::new(),
         }
     }
 
     /// Whether the reason says what would change the decision, not what led to it.
     pub const fn looks_ahead(&self) -> bool {
-        matches!(self, Self::StepBackIf { .. } | Self::UntilCleared | Self::UntilTargetMoves)
+        matches!(self, Self::StepBackIf { .. } | Self::UntilCleared | Self::UntilTargetMoves | Self::WordUntil { .. })
     }
 
     /// The reason that says when a step up is taken back.

@@ -45,8 +45,11 @@
 //! assert_eq!(wider, Err(Wall::SpacingAboveAdvice { longest: Length::from_mm(6_000) }));
 //! ```
 //!
-//! Left out on purpose: stock counts, lane lengths and who else runs there, which are the lane plan's; and the coach's own
-//! reasons, which outrank the softer walls ([`Wall::is_hard`]) after a second confirmation.
+//! A coach may choose otherwise: hard walls ([`Wall::is_hard`]) bound that, the others open at a second confirmation, once a
+//! fall or a report of pain is cleared. What was chosen is then the advice that the region follows, and a second confirmation
+//! goes for the floor as well, there and nowhere else. See [`Word`].
+//!
+//! Left out on purpose: stock counts, lane lengths and who else runs there, which are the lane plan's.
 //!
 //! # Source
 //! Design choices that follow common practice (no source): one thing at a time, nothing beyond what was held, the last step
@@ -58,7 +61,7 @@ use super::returning::Surface;
 use super::rules::{Draft, Rules};
 use super::situation::{Situation, Status};
 use super::wall::Wall;
-use super::{Configuration, DecisionKind};
+use super::{Configuration, DecisionKind, Word};
 use crate::units::{BarrierKind, Length};
 
 /// Keeps a probability that is exactly on its limit from falling beside it by rounding.
@@ -99,6 +102,10 @@ pub struct Region {
     wider_hold: f64,
     below_floor: bool,
     surface: Option<Surface>,
+    uncleared: bool,
+    by_word: bool,
+    /// Every barrier the club owns; flat marks or sticks stand in for wickets.
+    owned: Vec<(BarrierKind, Length)>,
     height_tolerance: u32,
 }
 
@@ -120,6 +127,11 @@ impl Region {
     /// The advice that it follows; none when closed.
     pub const fn advised(&self) -> Option<Configuration> {
         self.advised
+    }
+
+    /// What a coach chose, when the advice that it follows is a coach's word.
+    pub fn chosen(&self) -> Option<Configuration> {
+        self.advised.filter(|_| self.by_word)
     }
 
     /// Height and spacing of the target, if there is one.
@@ -200,12 +212,25 @@ impl Region {
     ///
     /// # Errors
     /// The [`Wall`].
-    pub fn check_hard(&self, at: Configuration, owned: bool) -> Result<(), Wall> {
+    pub fn check_hard(&self, at: Configuration) -> Result<(), Wall> {
         if let Some(wall) = self.closed {
             return Err(wall);
         }
         self.check_target(at)?;
-        if owned { Ok(()) } else { Err(Wall::NotOwned) }
+        self.settled(at).map(|_| ()).ok_or(Wall::NotOwned)
+    }
+
+    /// Whether a fall or a report of pain waits for a coach's clearance, so that no second confirmation opens a soft wall.
+    pub const fn uncleared(&self) -> bool {
+        self.uncleared
+    }
+
+    /// The same configuration at the height as the club owns it, which may differ by the tolerance; none when it owns none.
+    pub fn settled(&self, at: Configuration) -> Option<Configuration> {
+        let off = |height: Length| height.mm().abs_diff(at.height.mm());
+        let here = self.owned.iter().filter(|(kind, _)| *kind == at.barrier_kind).map(|(_, height)| *height);
+        let height = here.filter(|height| off(*height) <= self.height_tolerance).min_by_key(|height| off(*height))?;
+        Some(Configuration { height, ..at })
     }
 
     fn check_target(&self, at: Configuration) -> Result<(), Wall> {
@@ -236,13 +261,15 @@ fn closed(situation: &Situation) -> Option<Wall> {
 
 impl Rules<'_> {
     /// The region that follows from what the rules say.
-    pub(super) fn region(&self, draft: &Draft) -> Region {
+    pub(super) fn region(&self, draft: &Draft, word: Option<Word>) -> Region {
         let (situation, policy) = (self.situation, self.policy);
         let closed = closed(situation).or((draft.kind == DecisionKind::RestAndRefer).then_some(Wall::PainReported));
         let advised = draft.proposed.filter(|_| closed.is_none());
         let floor = policy.floor();
-        let mut bounds: Vec<Bound> = advised.map_or_else(Vec::new, |advised| self.bounds(advised));
-        bounds.sort_by_key(|bound| (bound.barrier_kind, bound.height));
+        let owned = self.barriers();
+        let accepted = word.filter(|word| word.coach_accepts);
+        let barriers = owned.iter().copied();
+        let bounds = barriers.filter_map(|barrier| self.bound(barrier, advised?, accepted)).collect();
         Region {
             closed,
             advised,
@@ -250,18 +277,23 @@ impl Rules<'_> {
             bounds,
             floor,
             wider_hold: policy.first_lane_hold.max(floor),
-            below_floor: self.below_floor(draft),
+            below_floor: accepted.is_some() || self.below_floor(draft),
             surface: situation.surface,
+            uncleared: situation.uncleared(),
+            by_word: word.is_some(),
+            owned,
             height_tolerance: policy.height_tolerance.mm(),
         }
     }
 
-    /// Whether the advice is for a crowded athlete, a coach confirms it and no fall or pain forbids it.
+    /// Whether the advice is for a crowded athlete, a coach confirms or accepted it and no fall or pain forbids it.
     fn below_floor(&self, draft: &Draft) -> bool {
-        draft.confirm && draft.reasons.contains(&Reason::Crowded) && !self.situation.unclean()
+        let confirmed = draft.confirm || draft.reasons.contains(&Reason::CoachAccepted);
+        confirmed && draft.reasons.contains(&Reason::Crowded) && !self.situation.unclean()
     }
 
-    fn bounds(&self, advised: Configuration) -> Vec<Bound> {
+    /// Every barrier there is to run over, softest and lowest first.
+    fn barriers(&self) -> Vec<(BarrierKind, Length)> {
         let mut barriers: Vec<(BarrierKind, Length)> = self.ladder.owned().collect();
         if self.ladder.lowest_wicket().is_none() {
             // Flat marks or sticks that give way stand in for wickets.
@@ -269,11 +301,16 @@ impl Rules<'_> {
         }
         barriers.sort_unstable();
         barriers.dedup();
-        barriers.into_iter().filter_map(|barrier| self.bound(barrier, advised)).collect()
+        barriers
     }
 
     /// The spacings over one barrier; none where it may not be run over at all.
-    fn bound(&self, (barrier_kind, height): (BarrierKind, Length), advised: Configuration) -> Option<Bound> {
+    fn bound(
+        &self,
+        (barrier_kind, height): (BarrierKind, Length),
+        advised: Configuration,
+        accepted: Option<Word>,
+    ) -> Option<Bound> {
         let harder = rung(barrier_kind) > rung(advised.barrier_kind) || self.ladder.above(height, advised.height);
         if harder || self.ladder.height_past_target(height) {
             return None;
@@ -285,7 +322,12 @@ impl Rules<'_> {
             }
             _ => limit,
         };
-        let capped = |limit: Limit| self.one_variable(barrier_kind, height, within_target(limit));
+        // Over the very barrier of a word that was confirmed twice, the coach has weighed that two things change.
+        let weighed = accepted.is_some() && (barrier_kind, height) == (advised.barrier_kind, advised.height);
+        let capped = |limit: Limit| {
+            let limit = within_target(limit);
+            if weighed { limit } else { self.one_variable(barrier_kind, height, limit) }
+        };
         let at_advice = Limit { spacing: advised.spacing, why: Wall::SpacingAboveAdvice { longest: advised.spacing } };
         let mut bound = Bound {
             barrier_kind,

@@ -66,7 +66,13 @@ impl Situation {
 
     /// Whether a fall, a report or a return still keeps everything at or below the advice.
     pub(super) fn unclean(&self) -> bool {
-        self.fell() || self.report.is_some() || self.clearance == Clearance::Pending || self.returning()
+        self.fell() || self.uncleared()
+    }
+
+    /// Whether a fall, a report or a return waits for a coach's clearance or for its sessions, so that no word opens a limit.
+    pub(super) fn uncleared(&self) -> bool {
+        let fell = self.fell() && self.clearance != Clearance::Given;
+        fell || self.report.is_some() || self.clearance == Clearance::Pending || self.returning()
     }
 }
 

@@ -5,8 +5,9 @@ use super::ladder::Ladder;
 use super::missing::Missing;
 use super::policy::Policy;
 use super::reasons::Reason;
+use super::region::Region;
 use super::situation::{Clearance, Criterion, Current, Situation};
-use super::{Configuration, Decision, DecisionKind, Hold, Stage};
+use super::{Configuration, Decision, DecisionKind, Governed, Hold, Stage};
 use crate::units::{BarrierKind, Length};
 
 /// Keeps a share that is exactly on its limit from falling beside it by rounding.
@@ -31,12 +32,20 @@ pub(super) struct Here {
 }
 
 /// What a rule says; the rest of the decision follows from it.
+#[derive(Clone)]
 pub(super) struct Draft {
     pub(super) kind: DecisionKind,
     pub(super) proposed: Option<Configuration>,
     pub(super) reasons: Vec<Reason>,
     pub(super) confirm: bool,
     pub(super) missing: Vec<Missing>,
+}
+
+/// A draft with where the athlete may run, and the word that it follows.
+struct Ruling {
+    draft: Draft,
+    region: Region,
+    governed: Option<Governed>,
 }
 
 impl Draft {
@@ -86,6 +95,22 @@ impl<'a> Rules<'a> {
     }
 
     pub(super) fn decide(&self) -> Decision {
+        let mut alone = self.alone();
+        if alone.proposed.is_some() {
+            alone.reasons.extend(self.against_word());
+        }
+        let region = self.region(&alone, None);
+        let Some(word) = self.word(&region) else {
+            return self.finish(Ruling { draft: alone, region, governed: None });
+        };
+        let draft = self.obey(word, &alone);
+        let governed = Governed { word, kind: alone.kind, proposed: alone.proposed, region };
+        let region = self.region(&draft, Some(word));
+        self.finish(Ruling { draft, region, governed: Some(governed) })
+    }
+
+    /// What the rules say without a coach's word.
+    fn alone(&self) -> Draft {
         let draft = self.rest().or_else(|| self.fall()).or_else(|| self.come_back()).unwrap_or_else(|| {
             let Some(here) = self.current else {
                 return self.first_lane();
@@ -99,16 +124,14 @@ impl<'a> Rules<'a> {
                 .or_else(|| self.leave_wickets(here))
                 .unwrap_or_else(|| self.step_up(here))
         });
-        self.finish(self.on_surface(draft))
+        self.on_surface(draft)
     }
 
-    fn finish(&self, draft: Draft) -> Decision {
+    fn finish(&self, Ruling { draft, region, governed }: Ruling) -> Decision {
         let current = self.current.map(|here| here.at);
-        let region = self.region(&draft);
+        let valid_until = self.valid_until(governed.as_ref());
         let mut missing = self.missing();
         missing.extend(draft.missing);
-        let restricted = self.situation.restriction_in_force();
-        let recompute = i32::from(self.policy.recompute_after_days);
         let mut decision = Decision {
             kind: draft.kind,
             current,
@@ -118,16 +141,24 @@ impl<'a> Rules<'a> {
             hold_proposed: draft.proposed.map(|at| (self.hold)(at.height, at.spacing)),
             fit: draft.proposed.and_then(|at| self.fit_inside(at, &region)),
             region,
+            governed,
             needs_confirmation: draft.confirm
                 || self.situation.clearance == Clearance::Pending
                 || self.situation.unconfirmed(),
             reasons: draft.reasons,
             cautions: Vec::new(),
             missing,
-            valid_until: restricted.and_then(|flag| flag.until).unwrap_or(self.situation.on.saturating_add(recompute)),
+            valid_until,
         };
         decision.cautions = cautions::of(self.situation, self.policy, &decision);
         decision
+    }
+
+    /// The last day of a restriction or of a word; else as long as the policy says.
+    fn valid_until(&self, governed: Option<&Governed>) -> i32 {
+        let restricted = self.situation.restriction_in_force().and_then(|flag| flag.until);
+        let recompute = self.situation.on.saturating_add(i32::from(self.policy.recompute_after_days));
+        restricted.or_else(|| governed.map(|one| one.word.until)).unwrap_or(recompute)
     }
 
     // Rule 1.
@@ -144,7 +175,7 @@ impl<'a> Rules<'a> {
     }
 
     fn fall(&self) -> Option<Draft> {
-        if !self.situation.fell() || self.situation.clearance == Clearance::Given {
+        if !self.situation.fell() {
             return None;
         }
         let back = self.situation.back.map(|back| self.lane_back(back).0);
@@ -161,7 +192,8 @@ impl<'a> Rules<'a> {
             (None, None) => DecisionKind::Consolidate,
         };
         let to = Configuration { spacing: closer.unwrap_or(from.spacing), ..lowered.unwrap_or(from) };
-        Some(Draft::new(kind, to, reasons).confirmed_by_coach(true))
+        // A coach's word lets the athlete run this again; it takes a clean session to run more.
+        Some(Draft::new(kind, to, reasons).confirmed_by_coach(self.situation.clearance != Clearance::Given))
     }
 
     /// One height lower; onto wickets where technique keeps the athlete off barriers.

@@ -1,7 +1,7 @@
 //! What is known about one athlete on one day, as the rules read it.
 
-use super::Configuration;
 use super::returning::{Back, Surface};
+use super::{Configuration, Given};
 use crate::params::{Param, Value, count};
 use crate::units::{BarrierKind, Length};
 use crate::wellbeing::Reported;
@@ -293,6 +293,8 @@ pub struct Situation {
     pub back: Option<Back>,
     /// A coach's word after the last fall.
     pub clearance: Clearance,
+    /// The coach's latest word, standing or not.
+    pub word: Option<Given>,
     /// The specification to race over.
     pub target: Option<Target>,
     /// The club's equipment, any order.
@@ -321,6 +323,7 @@ impl Situation {
             report: None,
             back: None,
             clearance: Clearance::NotNeeded,
+            word: None,
             target: None,
             stock: Vec::new(),
             minor: true,

@@ -158,17 +158,13 @@ impl Wall {
         }
     }
 
+    /// Whether it keeps the athlete from running anywhere.
+    pub const fn is_closed(&self) -> bool {
+        matches!(self, Self::Resting | Self::Left | Self::Restricted { .. } | Self::PainReported)
+    }
+
     /// Whether no coach's word opens it: health, what the club owns, the target.
     pub const fn is_hard(&self) -> bool {
-        matches!(
-            self,
-            Self::Resting
-                | Self::Left
-                | Self::Restricted { .. }
-                | Self::PainReported
-                | Self::NotOwned
-                | Self::TargetHeight { .. }
-                | Self::TargetSpacing { .. }
-        )
+        self.is_closed() || matches!(self, Self::NotOwned | Self::TargetHeight { .. } | Self::TargetSpacing { .. })
     }
 }

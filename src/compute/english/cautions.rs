@@ -45,6 +45,12 @@ impl Caution {
                 "Few of this athlete's own runs are behind this estimate: watch the first runs and adjust."
             }
             Self::NoWicketsOwned => "The equipment list has no wickets: use flat marks or light sticks that give way.",
+            Self::BeyondAdvice => {
+                "A coach went beyond the advice here: watch the first runs, and step back at once when they break."
+            }
+            Self::NotReady => {
+                "Not ready for this race by what was run so far: run it on a coach's word only, and stop at any barrier."
+            }
             Self::AfterFall => {
                 "After a fall, check the athlete and the barriers before anyone runs, and never force a refused barrier."
             }

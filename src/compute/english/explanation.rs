@@ -95,6 +95,9 @@ impl Decision {
                 return Some(("but", format!("the likeliest next step should hold only {}", percent(mean))));
             }
             Reason::NoNextStep => ("but", "the club owns no barrier for the next step"),
+            Reason::CoachAccepted => ("and", "a coach accepted this advice"),
+            Reason::CoachOverrode => ("but", "a coach chose otherwise"),
+            Reason::AgainstWord { .. } => ("and", "the coach's word no longer stands after these runs"),
             Reason::RunsSeen { .. }
             | Reason::CountedToo { .. }
             | Reason::HoldHere { .. }
@@ -103,6 +106,7 @@ impl Decision {
             | Reason::LikeliestLane { .. }
             | Reason::StepBackIf { .. }
             | Reason::UntilCleared
+            | Reason::WordUntil { .. }
             | Reason::UntilTargetMoves => return None,
         };
         Some((conjunction, clause.to_owned()))
@@ -167,7 +171,7 @@ impl Decision {
             DecisionKind::ChangeBarrierKind => format!("change to {}", place(to)),
             DecisionKind::StepUpSpacing => moved("open the spacing"),
             DecisionKind::StepIn => moved("bring the spacing in"),
-            DecisionKind::StepUpHeight if same => lifted("raise"),
+            DecisionKind::StepUpHeight if same && from.spacing == to.spacing => lifted("raise"),
             DecisionKind::StepUpHeight => format!("go up to {}", place(to)),
             DecisionKind::LowerHeight if same && from.spacing == to.spacing => lifted("lower"),
             DecisionKind::LowerHeight | DecisionKind::RestAndRefer => format!("come down to {}", place(to)),

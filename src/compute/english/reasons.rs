@@ -102,6 +102,17 @@ impl Reason {
             Self::Surface { surface } => {
                 format!("{}: wickets or soft barriers only, one step closer and no step up", underfoot(surface))
             }
+            Self::CoachAccepted => "a coach accepted this advice".to_owned(),
+            Self::CoachOverrode => "a coach chose this instead of the advice".to_owned(),
+            Self::WordUntil { until } => {
+                format!("this stands until {}, the coach's next word, or runs that speak against it", date(until))
+            }
+            Self::AgainstWord { held, intervals, hits, barriers } => format!(
+                "since the coach's word {held} of {} held and {hits} of {} {} hit, so it no longer stands",
+                count(intervals, "interval"),
+                count(barriers, "barrier"),
+                if hits == 1 { "was" } else { "were" }
+            ),
             Self::UntilTargetMoves => "this changes when the target does, with the next age group or season".to_owned(),
         }
     }

@@ -147,6 +147,14 @@ impl Estimate {
         self.chances_at(height, spacing).map(|(held, _, mass)| held * mass).sum()
     }
 
+    /// The probability that every one of so many intervals in a row is held, at a height and spacing.
+    ///
+    /// What is not known of the athlete is counted in; that intervals of one run fail together is not, so it is rather low.
+    pub fn hold_all(&self, height: Length, spacing: Length, intervals: u8) -> f64 {
+        let all = |held: f64| (0..intervals).fold(1.0, |all, _| all * held);
+        self.chances_at(height, spacing).map(|(held, _, mass)| all(held) * mass).sum()
+    }
+
     /// The probability of holding an interval at every height and spacing, heights outermost, in the given order.
     pub fn hold_curve(&self, heights: &[Length], spacings: &[Length]) -> Vec<HoldAt> {
         let of_height = |&height: &Length| {

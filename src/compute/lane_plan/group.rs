@@ -1,7 +1,7 @@
 //! From the advice of everybody present to the candidates and athletes of a [`Problem`](super::Problem).
 //!
 //! A lane may carry what somebody may run today: each kind and height of the stock, on the club's spacing grid and at a
-//! target's own spacing, wherever the region of at least one athlete permits it. Nothing else decides who may run where.
+//! target's own spacing and at those that coaches chose, wherever the region of at least one athlete permits it. Nothing else decides who may run where.
 //!
 //! # Complexity
 //! One evaluation of the hold curve for each athlete and each configuration inside the bounds of their region.
@@ -90,7 +90,8 @@ fn candidates(runners: &[Runner<'_>], stock: &[StockItem], step: u32, approach: 
     found
 }
 
-/// The club's grid between the shortest and the longest spacing that somebody may run over a barrier, and the targets' own.
+/// The club's grid between the shortest and the longest spacing that somebody may run over a barrier, the targets' own and those
+/// that coaches chose.
 fn spacings(runners: &[Runner<'_>], kind: BarrierKind, height: Length, step: u32) -> BTreeSet<Length> {
     let mut found = BTreeSet::new();
     for runner in runners {
@@ -101,6 +102,8 @@ fn spacings(runners: &[Runner<'_>], kind: BarrierKind, height: Length, step: u32
             found.extend(grid.map(|k| Length::from_mm(k * step)));
             let target = runner.region.target().map(|(_, spacing)| spacing);
             found.extend(target.filter(|target| *target == bound.longest.spacing));
+            let chosen = runner.region.chosen().filter(|at| (at.barrier_kind, at.height) == (kind, height));
+            found.extend(chosen.map(|at| at.spacing));
         }
     }
     found

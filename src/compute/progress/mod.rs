@@ -9,6 +9,7 @@ mod notes;
 mod squad;
 mod technique;
 mod trend;
+mod words;
 
 use super::advice::{Advice, AdviceError, Record, Setting, advise_from, prior, rhythm_runs};
 use super::day::Day;
@@ -22,6 +23,7 @@ pub use technique::{Direction, Rated, TechniqueTrend, technique};
 pub use trend::{
     CONFIDENCE, PLATEAU_DAYS, PLATEAU_WEEKS, PLATEAU_WEEKS_MAX, Plateau, Slope, Week, plateau, slope_per_week,
 };
+pub use words::{Sum, Taken, TurnedOut, Way, sums, turned_out};
 
 /// Days of a week.
 const WEEK: i32 = 7;
@@ -136,6 +138,7 @@ pub struct Progress<'a> {
 ///     surface: None,
 ///     ratings: Ratings::default(),
 ///     clearance: Clearance::NotNeeded,
+///     word: None,
 ///     runs: vec![run],
 /// };
 /// let found = progress(&record, &setting, Period::new(from, to).unwrap())?;

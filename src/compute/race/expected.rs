@@ -1,6 +1,7 @@
 //! The time an athlete is expected to run over a course, how sure that is, and what it rests on.
 
 use super::{Course, TimingClass};
+use crate::prior::PriorPolicy;
 use crate::robust::median;
 use crate::units::Length;
 
@@ -35,6 +36,9 @@ const RUN_IN: f64 = 0.85;
 const RHYTHM_SPREAD: f64 = 0.03;
 /// Spread of a time predicted from a 50 m and from a 30 m sprint, as a share of the time (design choice).
 const SPEED_SPREAD: (f64, f64) = (0.05, 0.07);
+/// Spread of a time predicted from the limit alone, as a share of the time: the spread of the predictor, 0.50 m in about 6.5 m,
+/// and that of a time from a 50 m sprint (design choice).
+const LIMIT_SPREAD: f64 = 0.09;
 /// Seconds that a standing start costs against the speed held over the sprint (from memory, no source).
 const START_S: f64 = 1.0;
 /// Seconds lost at each barrier.
@@ -85,6 +89,8 @@ pub struct History {
     pub sprint_50m_s: Option<f64>,
     /// Estimated probability that an interval of the course is held, 0 to 1.
     pub hold: Option<f64>,
+    /// Mean of the comfortable limit that the athlete's own runs show, metres (m); none without runs.
+    pub limit_m: Option<f64>,
 }
 
 /// What an expected time rests on, best first.
@@ -96,6 +102,8 @@ pub enum Basis {
     Rhythm,
     /// Sprint times and the estimate of the rhythm.
     Speed,
+    /// The estimate of the rhythm alone, from the weeks of runs.
+    Limit,
 }
 
 impl Basis {
@@ -105,12 +113,13 @@ impl Basis {
             Self::RecentTests => "recent_tests",
             Self::Rhythm => "rhythm",
             Self::Speed => "speed",
+            Self::Limit => "limit",
         }
     }
 
     /// The basis that a word names, if any.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::RecentTests, Self::Rhythm, Self::Speed].into_iter().find(|basis| basis.as_str() == word)
+        [Self::RecentTests, Self::Rhythm, Self::Speed, Self::Limit].into_iter().find(|basis| basis.as_str() == word)
     }
 
     /// One plain English sentence.
@@ -119,6 +128,9 @@ impl Basis {
             Self::RecentTests => "Median of the races over the same course in the last eight weeks.",
             Self::Rhythm => "Predicted from touchdown times of the last eight weeks.",
             Self::Speed => "Predicted from sprint times and the chance of holding the rhythm: rough.",
+            Self::Limit => {
+                "Predicted from the spacings held in the weeks of runs, without any time on file: very rough."
+            }
         }
     }
 }
@@ -170,6 +182,7 @@ pub fn expected_time(history: &History, course: &Course, class: TimingClass, on:
     from_races(history, course, class, on)
         .or_else(|| from_runs(history, course, on))
         .or_else(|| from_sprints(history, course))
+        .or_else(|| from_limit(history, course))
 }
 
 fn recent(day: i32, on: i32) -> bool {
@@ -260,16 +273,27 @@ fn over(run: &TimedRun, course: &Course) -> Option<(f64, f64)> {
 }
 
 fn from_sprints(history: &History, course: &Course) -> Option<Expected> {
-    let distance = course.race_distance.metres();
     let good = |time: &f64| (2.0..60.0).contains(time);
-    let (flat, spread) = match (history.sprint_30m_s.filter(good), history.sprint_50m_s.filter(good)) {
-        (_, Some(t50)) => (START_S + distance * (t50 - START_S) / 50.0, SPEED_SPREAD.0),
-        (Some(t30), None) => (START_S + distance * (t30 - START_S) / 30.0, SPEED_SPREAD.1),
+    let (pace, spread) = match (history.sprint_30m_s.filter(good), history.sprint_50m_s.filter(good)) {
+        (_, Some(t50)) => ((t50 - START_S) / 50.0, SPEED_SPREAD.0),
+        (Some(t30), None) => ((t30 - START_S) / 30.0, SPEED_SPREAD.1),
         (None, None) => return None,
     };
-    let lost = history.hold.map_or(0.0, |hold| f64::from(course.barriers.max(1) - 1) * (1.0 - hold) * EXTRA_STEP_S);
-    let time = flat + f64::from(course.barriers) * BARRIER_S + lost;
+    let time = hurdled(pace, history, course);
     Expected::new(time, spread * time, Basis::Speed)
+}
+
+/// A sprint time from the limit: the prior's predictor of the limit from a 50 m time, read backwards.
+fn from_limit(history: &History, course: &Course) -> Option<Expected> {
+    let t50 = PriorPolicy::default().sprint_m_s / history.limit_m.filter(|limit| *limit > 0.0)?;
+    let time = hurdled((t50 - START_S) / 50.0, history, course);
+    Expected::new(time, LIMIT_SPREAD * time, Basis::Limit)
+}
+
+/// The race time of a flat pace, seconds per metre (s/m), once started.
+fn hurdled(pace: f64, history: &History, course: &Course) -> f64 {
+    let lost = history.hold.map_or(0.0, |hold| f64::from(course.barriers.max(1) - 1) * (1.0 - hold) * EXTRA_STEP_S);
+    START_S + course.race_distance.metres() * pace + f64::from(course.barriers) * BARRIER_S + lost
 }
 
 #[cfg(test)]
@@ -344,6 +368,19 @@ mod tests {
         let two = vec![Some(2_400), None, Some(4_600), Some(5_700)];
         assert_eq!(run(7_500, two), None, "one interval is too little");
         assert_eq!(run(7_500, [vec![None], whole].concat()), None, "without the first touchdown nothing is known");
+    }
+
+    #[test]
+    fn the_weeks_of_runs_serve_when_no_time_is_on_file() {
+        let of = |limit_m| expected_time(&History { limit_m, ..History::default() }, &COURSE, TimingClass::Hand, 100);
+        let found = of(Some(53.0 / 7.5)).unwrap();
+        // The same as a 50 m time of 7.5 s, and less sure.
+        assert_eq!((found.time_ms, found.basis), (12_750, Basis::Limit));
+        let sprint = History { sprint_50m_s: Some(7.5), limit_m: Some(6.0), ..History::default() };
+        let sprint = expected_time(&sprint, &COURSE, TimingClass::Hand, 100).unwrap();
+        assert_eq!(sprint.basis, Basis::Speed);
+        assert!(found.sd_ms > sprint.sd_ms && of(Some(7.5)).unwrap().time_ms < of(Some(6.5)).unwrap().time_ms);
+        assert_eq!(of(None), None);
     }
 
     #[test]

@@ -5,6 +5,7 @@ mod expected;
 mod handicap;
 mod heats;
 mod lanes;
+mod readiness;
 
 use super::units::Length;
 
@@ -13,6 +14,7 @@ pub use expected::{Basis, Expected, History, PastRace, RECENT_DAYS, TimedRun, ex
 pub use handicap::{Start, handicap};
 pub use heats::{Entry, Heats, HeatsError, MAX_ENTRIES, MAX_HEATS, MAX_LANES, Pin, Seeding, Wish, heats};
 pub use lanes::{LaneDraw, LaneDrawn, draw_lanes, usable_lanes};
+pub use readiness::Readiness;
 
 /// What a race test is run over. Two races compare only over the same course.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -7,9 +7,11 @@ mod policy;
 mod shapes;
 mod store;
 mod wellbeing_store;
+mod word_store;
 
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{CautionView, MissingView, ReasonView, StandingView, WallView};
 pub use store::{Person, day, load, load_for_session, setting};
 pub use wellbeing_store::{against_rest, standings};
+pub use word_store::{Said, decisions};

@@ -8,6 +8,7 @@ use uuid::Uuid;
 use super::club_store::{own_age_groups, own_specs};
 use super::policy::{PolicyFields, policy_of};
 use super::wellbeing_store::{breaks, surfaces};
+use super::word_store;
 use crate::compute::advice::{RATING_DAYS, Record, RunRecord, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Clearance, Rating, Ratings, Status, Stock};
@@ -136,7 +137,8 @@ async fn load_at(
     let mut measured = measurements(tx, &found, on).await?;
     let mut ran = runs(tx, &found, on).await?;
     let mut rated = ratings(tx, &found, on).await?;
-    let cleared = clearances(tx, &found, on).await?;
+    let (cleared, fell_at) = clearances(tx, &found, on).await?;
+    let mut said = word_store::words(tx, &found, on, &fell_at).await?;
     let mut rested = breaks(tx, &found, on).await?;
     let underfoot = surfaces(tx, &found, on, session).await?;
     rows.into_iter()
@@ -157,6 +159,7 @@ async fn load_at(
                 surface: underfoot.get(&row.id).copied(),
                 ratings: rated.remove(&row.id).unwrap_or_default(),
                 clearance: cleared.get(&row.id).copied().unwrap_or_default(),
+                word: said.remove(&row.id),
                 runs: ran.remove(&row.id).unwrap_or_default(),
             };
             Ok(Person { id: AthleteId(row.id), display_name: row.display_name, record })
@@ -278,8 +281,12 @@ async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<Ha
     Ok(found)
 }
 
-/// Whether a coach cleared the return of each athlete who fell, after the fall was recorded.
-async fn clearances(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Clearance>, StoreError> {
+/// Whether a coach cleared the return of each athlete who fell, after the fall was recorded, and when that was.
+async fn clearances(
+    tx: &mut ClubTx,
+    athletes: &[Uuid],
+    on: NaiveDate,
+) -> Result<(HashMap<Uuid, Clearance>, HashMap<Uuid, DateTime<Utc>>), StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
@@ -321,7 +328,8 @@ async fn clearances(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result
         .into_iter()
         .map(|row| {
             let given = row.cleared_at.is_some_and(|cleared| cleared > row.fell_at);
-            (row.athlete_id, if given { Clearance::Given } else { Clearance::Pending })
+            let clearance = if given { Clearance::Given } else { Clearance::Pending };
+            ((row.athlete_id, clearance), (row.athlete_id, row.fell_at))
         })
-        .collect())
+        .unzip())
 }

@@ -81,6 +81,7 @@ fn note(one: &PlacedView) -> String {
     let personal = one.cautions.iter().filter_map(|caution| match caution.code() {
         "after_fall" => Some("after a fall"),
         "thin_evidence" => Some("thin evidence"),
+        "beyond_advice" => Some("beyond the advice"),
         _ => None,
     });
     difference.into_iter().chain(confirm).chain(personal).collect::<Vec<_>>().join(", ")

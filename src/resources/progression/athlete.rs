@@ -11,6 +11,7 @@ use super::figures::{
     ConfigurationView, ForecastView, LoadView, NoteView, PlateauView, SlopeView, TargetView, date, on, rounded,
 };
 use super::links::Links;
+use super::words::{Outcome, WordsView};
 use crate::compute::decision::{Caution, Rating};
 use crate::compute::estimate::{Believed, Spread};
 use crate::compute::progress::{Progress, Rated, TechniqueTrend, TrainingDay, technique};
@@ -126,6 +127,8 @@ pub struct View {
     /// Where the runs of the period are listed: those behind the load and the slopes.
     #[schema(max_length = 300)]
     runs_href: String,
+    /// How what coaches decided in the period turned out.
+    coaches_words: WordsView,
     /// Where every run up to the last day is listed: those behind the estimates and the forecast.
     #[schema(max_length = 300)]
     estimate_href: String,
@@ -210,7 +213,7 @@ pub fn by_day(progress: &Progress<'_>) -> BTreeMap<i32, (Option<TrainingDay>, Op
 
 impl View {
     /// The view of an athlete's progress.
-    pub fn new(subject: &Subject, progress: &Progress<'_>, links: &Links) -> Self {
+    pub fn new(subject: &Subject, progress: &Progress<'_>, words: &[Outcome], links: &Links) -> Self {
         let (advice, made) = (&progress.advice, progress.period.to());
         let point = |(day, (trained, believed)): (i32, (Option<TrainingDay>, Option<Believed>))| PointView {
             on: on(day),
@@ -228,6 +231,7 @@ impl View {
             points: by_day(progress).into_iter().map(point).collect(),
             load: progress.load.into(),
             runs_href: links.runs(subject.id),
+            coaches_words: WordsView::new(words, links),
             estimate_href: links.runs_so_far(subject.id),
             limit_slope: progress.limit_slope.map(Into::into),
             spacing_slope: progress.spacing_slope.map(Into::into),

@@ -11,6 +11,7 @@ use super::athlete::{Subject, View as AthleteView};
 use super::figures::date;
 use super::links::Links;
 use super::squad::{Computed, View as SquadView, Who};
+use super::words::outcomes;
 use super::{model, pictures, store};
 use crate::compute::advice::Setting;
 use crate::compute::decision::Criterion;
@@ -139,14 +140,19 @@ async fn get_athlete_progression(
         return Ok(unchanged);
     }
     let (assessments, rated) = store::rated(&mut tx, id, asked.links.from, asked.links.to).await?;
+    let said = advice::decisions(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run(move || {
         let found = follow(&person, &setting, period)?;
-        let subject = Subject { id, name: person.display_name, assessments, rated };
+        let subject = Subject { id, name: person.display_name.clone(), assessments, rated };
         match format {
-            Format::Json => serde_json::to_vec(&AthleteView::new(&subject, &found, &links)).map_err(broken),
+            Format::Json => {
+                let height_cost = found.advice.estimate.height_cost;
+                let words = outcomes(id, &said, &person.record.runs, height_cost, period);
+                serde_json::to_vec(&AthleteView::new(&subject, &found, &words, &links)).map_err(broken)
+            }
             Format::Csv => pictures::athlete_table(&subject, &found).map_err(broken),
             Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
         }
@@ -198,18 +204,23 @@ async fn get_group_progression(
     let ids: Vec<uuid::Uuid> = people.iter().map(|person| person.id.0).collect();
     let rated = store::last_rated(&mut tx, &ids, to).await?;
     let attendance = store::attendance(&mut tx, id, &ids, from, to).await?;
+    let said = advice::decisions(&mut tx, &ids, from, to).await?;
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run(move || {
+        let mut words = Vec::new();
         let mut members = Vec::with_capacity(people.len());
         for person in &people {
             let last_rated = rated.get(&person.id.0).copied().unwrap_or([None; Criterion::ALL.len()]);
-            members.push(Member { progress: follow(person, &setting, period)?, last_rated });
+            let progress = follow(person, &setting, period)?;
+            let height_cost = progress.advice.estimate.height_cost;
+            words.extend(outcomes(person.id, &said, &person.record.runs, height_cost, period));
+            members.push(Member { progress, last_rated });
         }
         let who = people.iter().map(|person| Who { id: person.id, name: person.display_name.clone() }).collect();
         let arms_count = setting.policy.arms_count;
-        let of = Computed { group: (id, name), period, who, members, attendance, arms_count };
+        let of = Computed { group: (id, name), period, who, members, attendance, words, arms_count };
         let view = SquadView::new(&of, &links);
         match format {
             Format::Json => serde_json::to_vec(&view).map_err(broken),

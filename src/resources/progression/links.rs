@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use crate::platform::ids::{AthleteId, ClubId, GroupId};
+use crate::platform::ids::{AthleteId, ClubId, GroupId, RecommendationId};
 
 /// Where the rows of a club are listed.
 #[derive(Clone, Copy, Debug)]
@@ -57,6 +57,11 @@ impl Links {
     pub fn progression(&self, athlete: AthleteId) -> String {
         let Self { club, from, to } = self;
         format!("/v1/clubs/{club}/athletes/{athlete}/progression?from={from}&to={to}")
+    }
+
+    /// What a coach decided on a recommendation.
+    pub fn decision(&self, athlete: AthleteId, id: RecommendationId) -> String {
+        format!("/v1/clubs/{}/athletes/{athlete}/recommendation/decisions/{id}", self.club)
     }
 
     /// The recommendation on the last day: stage, decision and why.

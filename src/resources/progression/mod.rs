@@ -8,5 +8,6 @@ mod model;
 mod pictures;
 mod squad;
 mod store;
+mod words;
 
 pub use http::routes;

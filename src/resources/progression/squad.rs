@@ -11,6 +11,7 @@ use super::figures::{
 };
 use super::links::Links;
 use super::store::Attendance;
+use super::words::{Outcome, WordsView};
 use crate::compute::progress::{AthleteWeeks, Due, Member, Period, Quantiles, squad};
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::resources::advice::CautionView;
@@ -274,6 +275,8 @@ pub struct View {
     /// Who stands still, longest first.
     #[schema(max_items = 300)]
     plateaus: Vec<AthleteId>,
+    /// How what coaches decided in the period turned out.
+    coaches_words: WordsView,
     /// Cautions; show them wherever this is shown.
     #[schema(max_items = 30)]
     pub cautions: Vec<CautionView>,
@@ -292,6 +295,8 @@ pub struct Computed<'a> {
     pub members: Vec<Member<'a>>,
     /// Who was there.
     pub attendance: Attendance,
+    /// What coaches decided.
+    pub words: Vec<Outcome>,
     /// Whether the club asks for ratings of the arms.
     pub arms_count: bool,
 }
@@ -322,6 +327,7 @@ impl View {
             without_data: ids(&sums.without_data),
             ready: sums.ready.iter().filter_map(|at| ready(of.who.get(*at)?, of.members.get(*at)?, links)).collect(),
             plateaus: ids(&sums.plateaus),
+            coaches_words: WordsView::new(&of.words, links),
             cautions: base_cautions(),
         }
     }

@@ -1,14 +1,18 @@
 //! Heats over HTTP.
 
+use std::collections::HashSet;
+
 use actix_web::http::header::{ACCEPT, VARY};
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get, post};
+use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::draw_shapes::{Drawn, HeatsView, PinFields, Request};
 use super::entries_store::{self, Entrant, Placed};
 use super::http::load;
 use super::loading::{Field, Runner};
+use super::readiness_shapes::ReadinessView;
 use super::shapes::View;
 use super::store::{self, StoredTest};
 use crate::compute::race::{
@@ -121,8 +125,14 @@ fn refused(error: HeatsError, wish: &Wish) -> Problem {
 }
 
 /// Heats, lanes and starts of those who may run; everybody who is entered is in the answer.
-fn compute(runners: &[Runner], mut asked: Asked) -> Result<(Vec<Placed>, bool), Problem> {
-    let running: Vec<&Runner> = runners.iter().filter(|runner| !runner.restricted).collect();
+fn compute(
+    runners: &[Runner],
+    accepted: &HashSet<AthleteId>,
+    mut asked: Asked,
+    on: NaiveDate,
+) -> Result<(Vec<Placed>, bool), Problem> {
+    let (running, resting): (Vec<&Runner>, Vec<&Runner>) =
+        runners.iter().partition(|runner| runner.runs(accepted.contains(&runner.athlete)));
     let runs = |athlete: u128| running.iter().any(|runner| runner.athlete.0.as_u128() == athlete);
     asked.wish.pins.retain(|pin| runs(pin.athlete));
     asked.wish.apart.retain(|(a, b)| runs(*a) && runs(*b));
@@ -132,47 +142,43 @@ fn compute(runners: &[Runner], mut asked: Asked) -> Result<(Vec<Placed>, bool), 
     };
     let entries: Vec<Entry> = running.iter().map(entry).collect();
     let found = heats(&entries, &asked.wish).map_err(|error| refused(error, &asked.wish))?;
-    let expected_of = |athlete: u128| {
-        runners.iter().find(|runner| runner.athlete.0.as_u128() == athlete).and_then(|runner| runner.expected)
+    let runner_of = |athlete: u128| running.iter().find(|runner| runner.athlete.0.as_u128() == athlete).copied();
+    let placed = |runner: &Runner, place: Option<(i16, i16)>, offset_ms: Option<i32>| {
+        let readiness = ReadinessView::new(&runner.readiness, on).kept()?;
+        Ok::<_, StoreError>(Placed { athlete: runner.athlete, expected: runner.expected, place, offset_ms, readiness })
     };
     let lane_pins: Vec<(u128, u8)> =
         asked.wish.pins.iter().filter_map(|pin| pin.lane.map(|lane| (pin.athlete, lane))).collect();
-    let mut placed: Vec<Placed> = Vec::with_capacity(runners.len());
+    let mut all: Vec<Placed> = Vec::with_capacity(runners.len());
     for (heat, ranked) in (1_u8..).zip(&found.heats) {
         let drawn = draw_lanes(ranked, &lane_pins, &asked.wish.lanes, asked.draw, asked.seed, heat);
-        let expected: Vec<_> = drawn.iter().map(|one| expected_of(one.athlete)).collect();
+        let drawn = drawn.iter().filter_map(|one| Some((one.lane, runner_of(one.athlete)?)));
+        let drawn: Vec<(u8, &Runner)> = drawn.collect();
+        let expected: Vec<_> = drawn.iter().map(|(_, runner)| runner.expected).collect();
         let starts = handicap(&expected, asked.max_offset_ms);
-        for ((one, expected), start) in drawn.iter().zip(expected).zip(starts) {
+        for ((lane, runner), start) in drawn.into_iter().zip(starts) {
             let offset = start.offset_ms.filter(|_| asked.handicap).and_then(|ms| i32::try_from(ms).ok());
-            placed.push(Placed {
-                athlete: AthleteId(Uuid::from_u128(one.athlete)),
-                expected,
-                place: Some((i16::from(heat), i16::from(one.lane))),
-                offset_ms: offset,
-            });
+            all.push(placed(runner, Some((i16::from(heat), i16::from(lane))), offset)?);
         }
     }
-    let resting = runners.iter().filter(|runner| runner.restricted);
-    placed.extend(resting.map(|runner| Placed {
-        athlete: runner.athlete,
-        expected: runner.expected,
-        place: None,
-        offset_ms: None,
-    }));
-    Ok((placed, found.exact))
+    for runner in resting {
+        all.push(placed(runner, None, None)?);
+    }
+    Ok((all, found.exact))
 }
 
 /// The heats of the race test in the path.
 async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Problem> {
     let draw = found.value.draw.clone().ok_or_else(|| Problem::not_found("heats"))?;
     let drawn: Drawn = serde_json::from_value(draw).map_err(|_| StoreError::Corrupt("race test"))?;
-    Ok(HeatsView::new(found, drawn, &entries_store::entrants(tx, found.id).await?))
+    Ok(HeatsView::new(found, drawn, &entries_store::entrants(tx, found.id).await?)?)
 }
 
 /// Computes and stores heats, lanes and, with a handicap, the starts.
 ///
-/// Everybody who is entered takes part, athletes of groups that you do not see included; of those you learn the lane only. An
-/// athlete with a restriction or an open report on the day rests. Drawing again replaces the heats; the same seed gives the same draw.
+/// Everybody who is entered takes part, athletes of groups that you do not see included; of those you learn the lane only. How
+/// ready each athlete is, is looked at again, and the cautions stand with the lane; who rests or is restricted on the day, or is
+/// no longer ready and not among those whom a coach accepted, is not placed. Drawing again replaces the heats; the same seed gives the same draw.
 #[utoipa::path(
     tag = "race_tests",
     params(
@@ -200,7 +206,7 @@ async fn create_race_heats(
     let found = load(&mut tx, &req).await?;
     let mut request = body.read()?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
+    stored::require_match(&req, found.rev, &View::new(&found, &entrants)?)?;
     let info = store::session(&mut tx, found.value.test.session).await?.ok_or_else(|| Problem::not_found("session"))?;
     drop(tx);
     let asked = parse(&request, info.lanes, &entrants)?;
@@ -213,18 +219,19 @@ async fn create_race_heats(
     let field = Field::load(&mut tx, &ids, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
+    let on = found.value.held_on;
+    let accepted = entrants.iter().filter(|one| one.coach_accepts).map(|one| one.athlete).collect();
     let drawn = turn.run(move || {
-        let runners = field.runners(&course, class);
-        let fell: Vec<AthleteId> = runners.iter().filter(|one| one.fell).map(|one| one.athlete).collect();
-        compute(&runners, asked).map(|(placed, exact)| (placed, exact, fell))
+        let runners = field.runners(&course, class)?;
+        compute(&runners, &accepted, asked, on)
     });
-    let (placed, exact, fell) = drawn.await??;
-    let draw = serde_json::to_value(Drawn { request, exact, fell }).map_err(|_| StoreError::Corrupt("race test"))?;
+    let (placed, exact) = drawn.await??;
+    let draw = serde_json::to_value(Drawn { request, exact }).map_err(|_| StoreError::Corrupt("race test"))?;
     let mut tx = permit.write(&db).await?;
     tx.alone(found.id.0).await?;
     let again = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_match(&req, again.rev, &View::new(&again, &entrants))?;
+    stored::require_match(&req, again.rev, &View::new(&again, &entrants)?)?;
     entries_store::place(&mut tx, &again, &entrants, &draw, &placed).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
@@ -252,6 +259,7 @@ fn start_list(view: &HeatsView) -> Result<HttpResponse, Problem> {
                 expected_s: lane.expected.as_ref().map(|one| (one.time_s, one.sd_s)),
                 basis: lane.expected.as_ref().map_or("", |one| one.basis),
                 start_offset_s: lane.start_offset_s,
+                cautions: lane.cautions.iter().map(|one| one.text.clone()).collect(),
             })
         })
         .collect();

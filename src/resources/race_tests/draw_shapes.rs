@@ -7,10 +7,12 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::entries_store::Entrant;
+use super::readiness_shapes::ReadinessView;
 use super::shapes::SpecificationView;
 use super::store::StoredTest;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Expected, LaneDraw};
+use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceTestId};
 use crate::resources::advice::CautionView;
 
@@ -91,8 +93,6 @@ pub struct Drawn {
     pub request: Request,
     /// Whether every arrangement was compared.
     pub exact: bool,
-    /// Who fell and was not cleared.
-    pub fell: Vec<AthleteId>,
 }
 
 /// What an athlete is expected to run.
@@ -105,7 +105,7 @@ pub struct ExpectedView {
     /// Standard error of the next time about it, seconds.
     #[schema(minimum = 0, maximum = 600, example = 0.31)]
     pub sd_s: f64,
-    /// What it rests on: `recent_tests`, `rhythm` or `speed`.
+    /// What it rests on: `recent_tests`, `rhythm`, `speed` or `limit`.
     #[schema(max_length = 12, example = "recent_tests")]
     pub basis: &'static str,
     /// The same in a sentence.
@@ -154,6 +154,9 @@ pub struct LaneView {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 200, example = "No expected time: no handicap, starts with the first.")]
     pub handicap_note: Option<&'static str>,
+    /// Whether a coach entered the athlete although not ready.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub coach_accepts: bool,
     /// Cautions about this athlete.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 20)]
@@ -186,8 +189,8 @@ pub struct NotPlacedView {
     #[schema(max_length = 80, example = "Mira Osei")]
     pub display_name: String,
     /// Why.
-    #[schema(max_length = 200, example = "A restriction covers the day: rests.")]
-    pub explanation: &'static str,
+    #[schema(max_length = 500, example = "A restriction stands until 2026-12-01.")]
+    pub explanation: String,
 }
 
 /// The heats of a race test.
@@ -224,10 +227,15 @@ pub struct HeatsView {
     /// Who of your groups is entered and not in a heat.
     #[schema(max_items = 120)]
     pub not_placed: Vec<NotPlacedView>,
-    /// Cautions for everybody.
-    #[schema(max_items = 20)]
+    /// Cautions: for everybody, and each that stands with a lane that you see.
+    #[schema(max_items = 30)]
     pub cautions: Vec<CautionView>,
 }
+
+/// Why somebody is not placed when nothing else is known.
+const RESTS: &str = "A restriction covers the day: rests.";
+/// How somebody who is not ready runs all the same.
+const ACCEPT: &str = " Put the athlete into coach_accepts of the entries to run all the same.";
 
 fn mean(times: &[f64]) -> Option<f64> {
     #[allow(clippy::cast_precision_loss)] // at most twelve
@@ -235,17 +243,18 @@ fn mean(times: &[f64]) -> Option<f64> {
     (!times.is_empty()).then(|| (mean * 1e3).round() / 1e3)
 }
 
-fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> LaneView {
+fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Result<LaneView, StoreError> {
     if one.name.is_none() {
-        return LaneView {
+        return Ok(LaneView {
             lane,
             athlete_id: None,
             display_name: None,
             expected: None,
             start_offset_s: None,
             handicap_note: None,
+            coach_accepts: false,
             cautions: vec![],
-        };
+        });
     }
     let gap = slowest_ms.zip(one.expected).map(|(slowest, expected)| slowest - expected.time_ms);
     let offset = one.offset_ms.and_then(|ms| u32::try_from(ms).ok());
@@ -257,54 +266,66 @@ fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Lan
         }
         _ => None,
     };
-    LaneView {
+    let readiness = ReadinessView::stored(one.readiness.as_ref())?;
+    Ok(LaneView {
         lane,
         athlete_id: Some(one.athlete),
         display_name: one.name.clone(),
         expected: one.expected.map(ExpectedView::from),
         start_offset_s: offset.map(seconds),
         handicap_note,
-        cautions: if drawn.fell.contains(&one.athlete) { vec![(&Caution::AfterFall).into()] } else { vec![] },
-    }
+        coach_accepts: one.coach_accepts,
+        cautions: readiness.map_or_else(Vec::new, |one| one.cautions),
+    })
 }
 
 impl HeatsView {
     /// The heats of a race test that was drawn.
-    pub fn new(test: &StoredTest, mut drawn: Drawn, entrants: &[Entrant]) -> Self {
+    ///
+    /// # Errors
+    /// When what is stored does not read.
+    pub fn new(test: &StoredTest, mut drawn: Drawn, entrants: &[Entrant]) -> Result<Self, StoreError> {
         // Who draws names only people whom they see; whoever reads it later may see fewer of them.
         let seen = |id: &AthleteId| entrants.iter().any(|one| one.visible() && one.athlete == *id);
         drawn.request.pins.retain(|pin| seen(&pin.athlete_id));
         drawn.request.apart.retain(|pair| pair.iter().all(&seen));
-        drawn.fell.retain(&seen);
         let mut by_heat: BTreeMap<i16, Vec<(&Entrant, i16)>> = BTreeMap::new();
         for one in entrants {
             if let Some((heat, lane)) = one.place {
                 by_heat.entry(heat).or_default().push((one, lane));
             }
         }
-        let heats: Vec<HeatView> = by_heat
+        let heats = by_heat
             .into_iter()
             .map(|(heat, places)| {
                 let times: Vec<u32> =
                     places.iter().filter_map(|(one, _)| one.expected).map(|one| one.time_ms).collect();
                 let known: Vec<f64> = times.iter().map(|ms| seconds(*ms)).collect();
                 let slowest = times.iter().max().copied();
-                let lanes = places.iter().map(|(one, at)| lane(one, *at, &drawn, slowest)).collect();
-                HeatView { heat, mean_expected_s: mean(&known), lanes }
+                let lanes = places.iter().map(|(one, at)| lane(one, *at, &drawn, slowest));
+                Ok(HeatView { heat, mean_expected_s: mean(&known), lanes: lanes.collect::<Result<_, StoreError>>()? })
             })
-            .collect();
+            .collect::<Result<Vec<HeatView>, StoreError>>()?;
         let means: Vec<f64> = heats.iter().filter_map(|heat| heat.mean_expected_s).collect();
         let high = means.iter().copied().fold(f64::MIN, f64::max);
         let low = means.iter().copied().fold(f64::MAX, f64::min);
-        let not_placed = entrants.iter().filter(|one| one.place.is_none()).filter_map(|one| {
-            Some(NotPlacedView {
+        let resting = entrants.iter().filter(|one| one.place.is_none() && one.visible()).map(|one| {
+            let readiness = ReadinessView::stored(one.readiness.as_ref())?;
+            let soft = readiness.as_ref().is_some_and(ReadinessView::a_coach_may_accept);
+            let remedy = if soft && !one.coach_accepts { ACCEPT } else { "" };
+            let wall = readiness.and_then(|one| one.wall).map_or_else(|| RESTS.to_owned(), |wall| wall.text);
+            Ok(NotPlacedView {
                 athlete_id: one.athlete,
-                display_name: one.name.clone()?,
-                explanation: "A restriction covers the day: rests.",
+                display_name: one.name.clone().unwrap_or_default(),
+                explanation: format!("{wall}{remedy}"),
             })
         });
-        let fell = (!drawn.fell.is_empty()).then_some(Caution::AfterFall);
-        Self {
+        let not_placed = resting.collect::<Result<Vec<_>, StoreError>>()?;
+        let lanes = || heats.iter().flat_map(|heat| &heat.lanes);
+        let has = |one: &Caution| lanes().any(|lane| lane.cautions.iter().any(|said| said.code() == one.code()));
+        let own = Caution::ALL.iter().filter(|one| !Caution::BASE.contains(one) && has(one));
+        let cautions = Caution::BASE.iter().chain(own).map(CautionView::from).collect();
+        Ok(Self {
             race_test_id: test.id,
             rev: test.rev,
             name: test.value.test.name.clone(),
@@ -314,9 +335,9 @@ impl HeatsView {
             exact: drawn.exact,
             spread_of_means_s: (means.len() > 1).then(|| ((high - low) * 1e3).round() / 1e3),
             heats,
-            not_placed: not_placed.collect(),
-            cautions: Caution::BASE.iter().chain(&fell).map(CautionView::from).collect(),
+            not_placed,
+            cautions,
             request: drawn.request,
-        }
+        })
     }
 }

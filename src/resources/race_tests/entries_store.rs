@@ -25,6 +25,10 @@ pub struct Entrant {
     pub place: Option<(i16, i16)>,
     /// Start after the first of the heat, milliseconds (ms).
     pub offset_ms: Option<i32>,
+    /// Whether a coach entered the athlete although not ready.
+    pub coach_accepts: bool,
+    /// How ready the athlete was when last looked at, as JSON.
+    pub readiness: Option<Value>,
 }
 
 fn corrupt() -> StoreError {
@@ -74,6 +78,10 @@ pub struct Entry {
     pub place: Option<(i16, i16)>,
     /// Start after the first of the heat, milliseconds (ms).
     pub offset_ms: Option<i32>,
+    /// Whether a coach entered the athlete although not ready.
+    pub coach_accepts: bool,
+    /// How ready the athlete was when last looked at, as JSON.
+    pub readiness: Option<Value>,
 }
 
 /// The entries with these ids.
@@ -81,7 +89,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select id, rev, race_test_id, athlete_id, expected_ms, expected_sd_ms, expected_basis, heat, lane, offset_ms
+        select id, rev, race_test_id, athlete_id, expected_ms, expected_sd_ms, expected_basis, heat, lane, offset_ms,
+          coach_accepts, readiness
         from race_entries
         where club_id = $1 and id = any ($2)
         "#,
@@ -100,6 +109,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
                 expected: expected(row.expected_ms, row.expected_sd_ms, row.expected_basis)?,
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,
+                coach_accepts: row.coach_accepts,
+                readiness: row.readiness,
             })
         })
         .collect()
@@ -110,7 +121,8 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select e.id, e.athlete_id, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms
+        select e.id, e.athlete_id, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms,
+          e.coach_accepts, e.readiness
         from race_entries e
         join athletes a on a.club_id = $1 and a.id = e.athlete_id and a.deleted_at is null
         where e.club_id = $1 and e.race_test_id = $2
@@ -131,6 +143,8 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
                 expected: expected(row.expected_ms, row.expected_sd_ms, row.expected_basis)?,
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,
+                coach_accepts: row.coach_accepts,
+                readiness: row.readiness,
             })
         })
         .collect()
@@ -147,6 +161,19 @@ pub struct Placed {
     pub place: Option<(i16, i16)>,
     /// Start after the first of the heat, milliseconds (ms).
     pub offset_ms: Option<i32>,
+    /// How ready the athlete is, as JSON.
+    pub readiness: Value,
+}
+
+/// An athlete to be entered.
+#[derive(Clone, Debug)]
+pub struct Entering {
+    /// The athlete.
+    pub athlete: AthleteId,
+    /// Whether a coach enters the athlete although not ready.
+    pub coach_accepts: bool,
+    /// How ready the athlete is, as JSON.
+    pub readiness: Value,
 }
 
 /// Enters and withdraws athletes; the heats are taken back.
@@ -154,11 +181,11 @@ pub async fn set_entries(
     tx: &mut ClubTx,
     test: &StoredTest,
     before: &[Entrant],
-    came: &[AthleteId],
+    came: &[Entering],
     gone: &[AthleteId],
 ) -> Result<(), StoreError> {
     let (club, now) = (tx.club.0, Utc::now());
-    let plain = |ids: &[AthleteId]| -> Vec<Uuid> { ids.iter().map(|id| id.0).collect() };
+    let gone_ids: Vec<Uuid> = gone.iter().map(|id| id.0).collect();
     sqlx::query!(
         "update race_tests set draw = null, updated_at = $3 where club_id = $1 and id = $2",
         club,
@@ -172,7 +199,7 @@ pub async fn set_entries(
         "delete from race_entries where club_id = $1 and race_test_id = $2 and athlete_id = any ($3)",
         club,
         test.id.0,
-        &plain(gone)
+        &gone_ids
     )
     .execute(tx.changing_all(entry_changes(&left, |_| false)))
     .await?;
@@ -188,21 +215,27 @@ pub async fn set_entries(
     .execute(tx.changing_all(if test.value.draw.is_some() { entry_changes(&stay, |_| true) } else { Vec::new() }))
     .await?;
     let ids: Vec<Uuid> = came.iter().map(|_| RaceEntryId::new().0).collect();
-    let entered = ids.iter().zip(came).map(|(id, athlete)| Change::put(Kind::RaceEntry, *id).under(*athlete));
+    let athletes: Vec<Uuid> = came.iter().map(|one| one.athlete.0).collect();
+    let accepted: Vec<bool> = came.iter().map(|one| one.coach_accepts).collect();
+    let readiness: Vec<Value> = came.iter().map(|one| one.readiness.clone()).collect();
+    let entered = ids.iter().zip(came).map(|(id, one)| Change::put(Kind::RaceEntry, *id).under(one.athlete));
     sqlx::query!(
         r#"
-        insert into race_entries as x (club_id, race_test_id, id, athlete_id, created_at)
-        select c.id, $2, u.id, u.athlete_id, $5
+        insert into race_entries as x (club_id, race_test_id, id, athlete_id, created_at, coach_accepts, readiness)
+        select c.id, $2, u.id, u.athlete_id, $5, u.coach_accepts, u.readiness
         from clubs c
-        cross join unnest($3::uuid[], $4::uuid[]) as u (id, athlete_id)
+        cross join unnest($3::uuid[], $4::uuid[], $6::boolean[], $7::jsonb[])
+          as u (id, athlete_id, coach_accepts, readiness)
         where c.id = $1
         on conflict (club_id, race_test_id, athlete_id) do nothing
         "#,
         club,
         test.id.0,
         &ids,
-        &plain(came),
-        now
+        &athletes,
+        now,
+        &accepted,
+        &readiness
     )
     .execute(tx.changing_all(entered))
     .await?;
@@ -238,6 +271,7 @@ pub async fn place(
                 "heat": one.place.map(|(heat, _)| heat),
                 "lane": one.place.map(|(_, lane)| lane),
                 "offset_ms": one.offset_ms,
+                "readiness": one.readiness,
             })
         })
         .collect();
@@ -245,10 +279,10 @@ pub async fn place(
         r#"
         update race_entries x
         set heat = u.heat, lane = u.lane, offset_ms = u.offset_ms, expected_ms = u.expected_ms,
-            expected_sd_ms = u.expected_sd_ms, expected_basis = u.expected_basis
+            expected_sd_ms = u.expected_sd_ms, expected_basis = u.expected_basis, readiness = u.readiness
         from jsonb_to_recordset($3::jsonb) as u (
           athlete_id uuid, expected_ms integer, expected_sd_ms integer, expected_basis text, heat smallint, lane smallint,
-          offset_ms integer)
+          offset_ms integer, readiness jsonb)
         where x.club_id = $1 and x.race_test_id = $2 and x.athlete_id = u.athlete_id
         "#,
         club,

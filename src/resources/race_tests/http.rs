@@ -1,7 +1,7 @@
-//! Race tests and their entries over HTTP.
+//! Race tests over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post, put};
+use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use serde_json::{Map, Value};
@@ -9,23 +9,18 @@ use utoipa::IntoParams;
 use uuid::Uuid;
 
 use super::entries_store;
-use super::shapes::{Entries, Fields, New, Page, Summary, View};
+use super::shapes::{Fields, New, Page, Summary, View};
 use super::store::{self, Filter, StoredTest};
 use super::sync::Edits;
-use crate::compute::decision::Wall;
-use crate::compute::race::MAX_ENTRIES;
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, Kind};
-use crate::platform::fault::{Fault, Faults};
-use crate::platform::grants;
-use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
+use crate::platform::ids::{RaceTestId, SessionId};
 use crate::platform::ops::{self, Editable};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
 use crate::platform::stored;
-use crate::resources::advice;
 
 /// Which race tests a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -54,7 +49,7 @@ pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredTes
 }
 
 async fn view(tx: &mut ClubTx, stored: &StoredTest) -> Result<View, Problem> {
-    Ok(View::new(stored, &entries_store::entrants(tx, stored.id).await?))
+    Ok(View::new(stored, &entries_store::entrants(tx, stored.id).await?)?)
 }
 
 /// Plans a race test in a session, over a competition specification or dimensions of one's own.
@@ -83,7 +78,7 @@ async fn create_race_test(
     if fresh {
         found.rev = tx.commit().await?.of(Kind::RaceTest, id, 0);
     }
-    Ok(stored::created(&req, fresh, id, found.rev, &View::new(&found, &entrants)))
+    Ok(stored::created(&req, fresh, id, found.rev, &View::new(&found, &entrants)?))
 }
 
 /// Lists the race tests of the sessions that you see, latest day first.
@@ -147,10 +142,10 @@ async fn update_race_test(
     let mut tx = permit.write(&db).await?;
     let mut found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
+    stored::require_match(&req, found.rev, &View::new(&found, &entrants)?)?;
     found.value.test = ops::patch::<Edits>(&mut tx, found.id.0, &found.value.test, &body.read()?).await?;
     found.rev = tx.commit().await?.of(Kind::RaceTest, found.id, found.rev);
-    Ok(stored::changed(found.rev, &View::new(&found, &entrants)))
+    Ok(stored::changed(found.rev, &View::new(&found, &entrants)?))
 }
 
 /// Deletes a race test in which nothing was recorded.
@@ -169,88 +164,10 @@ async fn delete_race_test(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<
     let mut tx = permit.write(&db).await?;
     let found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_match(&req, found.rev, &View::new(&found, &entrants))?;
+    stored::require_match(&req, found.rev, &View::new(&found, &entrants)?)?;
     Edits::remove(&mut tx, found.id.0, &found.value.test).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
-}
-
-/// The entries asked for, each checked: visible, once, and neither restricted nor reported ill or hurt on the day.
-async fn checked(tx: &mut ClubTx, test: &StoredTest, asked: &[AthleteId]) -> Result<Vec<AthleteId>, Problem> {
-    let mut faults = Faults::new();
-    if asked.len() > MAX_ENTRIES {
-        faults.add("/athlete_ids", "length", format!("must be at most {MAX_ENTRIES} athletes"));
-    }
-    let ids: Vec<Uuid> = asked.iter().map(|id| id.0).collect();
-    let visible = grants::visible_athletes(tx, &ids).await?;
-    let standings = advice::standings(tx, &ids, test.value.held_on).await?;
-    for (at, athlete) in asked.iter().take(MAX_ENTRIES).enumerate() {
-        let pointer = format!("/athlete_ids/{at}");
-        if !visible.contains_key(&athlete.0) {
-            faults.add(pointer, "unknown_id", format!("there is no athlete {athlete} in your groups"));
-        } else if let Some(wall) = standings.get(&athlete.0).and_then(Wall::of_standing) {
-            let detail = format!("does not race, because health outranks a test. {}", wall.text());
-            faults.add(pointer, wall.code(), detail);
-        } else if asked[..at].contains(athlete) {
-            faults.add(pointer, "twice", "is entered twice");
-        }
-    }
-    let mut wanted = asked.to_vec();
-    wanted.sort_unstable();
-    Ok(faults.finish(Some(wanted))?)
-}
-
-/// Sets who of your groups is entered; athletes of other groups stay as they are.
-///
-/// A change takes the heats back: draw them again. An athlete with a restriction or an open report of pain, illness
-/// or injury on the day is refused.
-#[utoipa::path(
-    tag = "race_tests",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("race_test_id" = Uuid, Path, description = "The race test"),
-        ("If-Match" = String, Header, description = "ETag of the race test you read")
-    ),
-    request_body = Entries,
-    security(("access_token" = ["plan.write"])),
-    responses(
-        (status = 200, description = "Set", body = View),
-        (status = 412, description = "Changed since you read it", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 428, description = "If-Match is required", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
-    )
-)]
-#[put("/v1/clubs/{club_id}/race-tests/{race_test_id}/entries")]
-async fn set_race_entries(
-    req: HttpRequest,
-    permit: Permit<PlanWrite>,
-    db: Data<Db>,
-    body: Body<Entries>,
-) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let found = load(&mut tx, &req).await?;
-    let asked = body.read()?.athlete_ids;
-    let before = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_view(&req, found.rev, &View::new(&found, &before))?;
-    let wanted = checked(&mut tx, &found, &asked).await?;
-    let seen: Vec<AthleteId> = before.iter().filter(|one| one.visible()).map(|one| one.athlete).collect();
-    let hidden = before.len() - seen.len();
-    if hidden + wanted.len() > MAX_ENTRIES {
-        let detail = format!("must be at most {MAX_ENTRIES} with the {hidden} of other groups");
-        return Err(Problem::invalid(vec![Fault::at("/athlete_ids", "length", detail)]));
-    }
-    let missing = |list: &[AthleteId], from: &[AthleteId]| -> Vec<AthleteId> {
-        from.iter().copied().filter(|athlete| !list.contains(athlete)).collect()
-    };
-    let (came, gone) = (missing(&seen, &wanted), missing(&wanted, &seen));
-    if came.is_empty() && gone.is_empty() {
-        return Ok(stored::changed(found.rev, &View::new(&found, &before)));
-    }
-    entries_store::set_entries(&mut tx, &found, &before, &came, &gone).await?;
-    tx.commit().await?;
-    let mut tx = permit.read(&db).await?;
-    let found = load(&mut tx, &req).await?;
-    let body = view(&mut tx, &found).await?;
-    Ok(stored::changed(found.rev, &body))
 }
 
 /// The routes of race tests.
@@ -260,6 +177,5 @@ pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
         .service(list_race_tests)
         .service(get_race_test)
         .service(update_race_test)
-        .service(delete_race_test)
-        .service(set_race_entries);
+        .service(delete_race_test);
 }

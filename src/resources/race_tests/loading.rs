@@ -1,4 +1,4 @@
-//! What the expected times of a field rest on.
+//! What expected times and the readiness of a field rest on.
 
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -7,10 +7,10 @@ use super::history_store;
 use super::model::day;
 use crate::compute::advice::{Setting, advise};
 use crate::compute::day::Day;
-use crate::compute::decision::Clearance;
-use crate::compute::race::{Basis, Course, Expected, History, RECENT_DAYS, TimingClass, expected_time};
+use crate::compute::race::{Course, Expected, History, RECENT_DAYS, Readiness, TimingClass, expected_time};
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::AthleteId;
+use crate::platform::problem::{Code, Problem};
 use crate::resources::advice::{self, Person};
 
 /// A field with what is on file about each athlete.
@@ -21,17 +21,22 @@ pub struct Field {
     on: Day,
 }
 
-/// What the draw needs to know of an athlete.
+/// What entries and the draw need to know of an athlete.
 #[derive(Clone, Debug)]
 pub struct Runner {
     /// The athlete.
     pub athlete: AthleteId,
     /// The expected time.
     pub expected: Option<Expected>,
-    /// Whether a restriction or a report keeps the athlete out on the day.
-    pub restricted: bool,
-    /// Whether the athlete fell and no coach cleared the return.
-    pub fell: bool,
+    /// How ready the athlete is.
+    pub readiness: Readiness,
+}
+
+impl Runner {
+    /// Whether the athlete runs: ready, or accepted by a coach and not barred.
+    pub fn runs(&self, accepted: bool) -> bool {
+        self.readiness.wall.is_none() || (accepted && self.readiness.barred().is_none())
+    }
 }
 
 impl Field {
@@ -53,32 +58,36 @@ impl Field {
                 sprint_30m_s: person.record.sprint_30m_s,
                 sprint_50m_s: person.record.sprint_50m_s,
                 hold: None,
+                limit_m: None,
             };
             (person, history)
         });
         Ok(Self { people: people.collect(), setting, on: day(on).ok_or(StoreError::Corrupt("session"))? })
     }
 
-    /// What the draw needs to know of each athlete.
-    pub fn runners(&self, course: &Course, class: TimingClass) -> Vec<Runner> {
-        let today = self.on.days();
-        self.people
-            .iter()
-            .map(|(person, history)| {
-                let mut expected = expected_time(history, course, class, today);
-                if expected.is_some_and(|one| one.basis == Basis::Speed) {
-                    let hold = advise(&person.record, &self.setting, self.on)
-                        .ok()
-                        .map(|advice| advice.estimate.hold_mean(course.height, course.spacing));
-                    expected = expected_time(&History { hold, ..history.clone() }, course, class, today);
-                }
-                Runner {
-                    athlete: person.id,
-                    expected,
-                    restricted: person.record.standing(today).rests(),
-                    fell: person.record.clearance == Clearance::Pending,
-                }
+    /// What entries and the draw need to know of each athlete.
+    ///
+    /// # Errors
+    /// 409 when what is on file about one of them cannot be used.
+    pub fn runners(&self, course: &Course, class: TimingClass) -> Result<Vec<Runner>, Problem> {
+        let runner = |(person, history): &(Person, History)| {
+            // Whoever draws may not see this athlete, so nothing of what is wrong is said.
+            let advice = advise(&person.record, &self.setting, self.on).map_err(|_| {
+                let detail = "What is on file about one of the athletes cannot be used: their recommendation says why.";
+                Problem::new(Code::Conflict, detail)
+            })?;
+            let estimate = &advice.estimate;
+            let history = History {
+                hold: Some(estimate.hold_mean(course.height, course.spacing)),
+                limit_m: (estimate.evidence.runs > 0).then_some(estimate.limit_m.mean),
+                ..history.clone()
+            };
+            Ok(Runner {
+                athlete: person.id,
+                expected: expected_time(&history, course, class, self.on.days()),
+                readiness: Readiness::of(&advice, course),
             })
-            .collect()
+        };
+        self.people.iter().map(runner).collect()
     }
 }

@@ -2,24 +2,28 @@
 
 mod draw;
 mod draw_shapes;
+mod entries_http;
 mod entries_store;
 mod history_store;
 mod http;
 mod loading;
 mod model;
 mod outcome;
+mod readiness_shapes;
 mod record;
 pub mod record_shapes;
 mod results;
 mod results_shapes;
 mod results_store;
 mod shapes;
+mod splits;
 mod store;
 pub mod sync;
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
+    entries_http::routes(config);
     draw::routes(config);
     results::routes(config);
 }

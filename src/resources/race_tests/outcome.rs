@@ -100,7 +100,7 @@ impl Outcome {
             faults.add("/hits", "out_of_range", format!("must be from 0 to the {barriers} barriers"));
         }
         let touchdowns_ms = raw.touchdown_times_s.map(|times| touchdowns(&mut faults, times, barriers));
-        let final_time_ms = raw.final_time_s.and_then(|time| final_time(&mut faults, time, touchdowns_ms.as_deref()));
+        let final_time_ms = raw.final_time_s.and_then(|time| timed(&mut faults, "/final_time_s", time));
         check_status(&mut faults, raw, status);
         let timed = raw.final_time_s.is_some() || raw.touchdown_times_s.is_some();
         let timing = timing(&mut faults, raw, test.timing, timed);
@@ -134,11 +134,11 @@ impl Outcome {
     }
 }
 
-/// A time in whole milliseconds, above `after`.
-fn milliseconds(seconds: f64, after: f64) -> Result<i32, (&'static str, String)> {
+/// A time in whole milliseconds.
+fn milliseconds(seconds: f64) -> Result<i32, (&'static str, String)> {
     let ms = (seconds * 1_000.0).round();
-    if !(ms > after && ms <= LATEST_MS) {
-        return Err(("order", format!("must be later than the one before, above 0 and at most {LATEST_S} seconds")));
+    if !(ms > 0.0 && ms <= LATEST_MS) {
+        return Err(("out_of_range", format!("must be above 0 and at most {LATEST_S} seconds")));
     }
     if (seconds * 1_000.0 - ms).abs() > 1e-6 {
         return Err(("too_fine", "must not be finer than 0.001 seconds".to_owned()));
@@ -147,28 +147,24 @@ fn milliseconds(seconds: f64, after: f64) -> Result<i32, (&'static str, String)>
     Ok(ms as i32)
 }
 
+/// Touchdown times as they were taken, none for those that are missing at the end: one that is missing or out of order is flagged
+/// where it is read, and costs no final time.
 fn touchdowns(faults: &mut Faults, times: &[Option<f64>], barriers: u8) -> Vec<Option<i32>> {
-    if times.len() != usize::from(barriers) {
-        let detail = format!("must have one entry for each of the {barriers} barriers; null for a missing one");
+    if times.len() > usize::from(barriers) {
+        let detail = format!("must have at most one entry for each of the {barriers} barriers; null for a missing one");
         faults.add("/touchdown_times_s", "length", detail);
     }
-    let mut last = 0;
     let mut read = Vec::with_capacity(times.len().min(usize::from(MAX_BARRIERS)));
     for (at, time) in times.iter().take(usize::from(MAX_BARRIERS)).enumerate() {
-        let ms = time.and_then(|time| {
-            milliseconds(time, f64::from(last))
-                .map_err(|(code, detail)| faults.add(format!("/touchdown_times_s/{at}"), code, detail))
-                .ok()
-        });
-        last = ms.unwrap_or(last);
+        let ms = time.and_then(|time| timed(faults, &format!("/touchdown_times_s/{at}"), time));
         read.push(ms);
     }
+    read.resize(usize::from(barriers), None);
     read
 }
 
-fn final_time(faults: &mut Faults, time: f64, touchdowns: Option<&[Option<i32>]>) -> Option<i32> {
-    let last = touchdowns.and_then(|times| times.iter().flatten().max()).copied().unwrap_or(0);
-    milliseconds(time, f64::from(last)).map_err(|(code, detail)| faults.add("/final_time_s", code, detail)).ok()
+fn timed(faults: &mut Faults, pointer: &str, time: f64) -> Option<i32> {
+    milliseconds(time).map_err(|(code, detail)| faults.add(pointer, code, detail)).ok()
 }
 
 fn check_status(faults: &mut Faults, raw: &RawOutcome<'_>, status: Option<Status>) {

@@ -6,10 +6,12 @@ use utoipa::ToSchema;
 
 use super::draw_shapes::seconds;
 use super::entries_store::Entry;
+use super::readiness_shapes::ReadinessView;
 use super::results_shapes::Fields as ResultFields;
 use super::results_store::StoredOutcome;
 use super::shapes::{Fields, SpecificationView};
 use super::store::StoredTest;
+use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId, SessionId};
 
 /// A race test without the day of its session and without its entries.
@@ -71,12 +73,19 @@ pub struct EntryRecord {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 600, example = 0.31)]
     expected_sd_s: Option<f64>,
+    /// Whether a coach entered the athlete although not ready.
+    coach_accepts: bool,
+    /// How ready the athlete is; absent for entries from before it was looked at.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    readiness: Option<ReadinessView>,
 }
 
-impl From<&Entry> for EntryRecord {
-    fn from(one: &Entry) -> Self {
+impl TryFrom<&Entry> for EntryRecord {
+    type Error = StoreError;
+
+    fn try_from(one: &Entry) -> Result<Self, StoreError> {
         let (heat, lane) = one.place.unzip();
-        Self {
+        Ok(Self {
             id: one.id,
             rev: one.rev,
             race_test_id: one.test,
@@ -86,7 +95,9 @@ impl From<&Entry> for EntryRecord {
             start_offset_s: one.offset_ms.map(seconds),
             expected_time_s: one.expected.map(|expected| seconds(expected.time_ms)),
             expected_sd_s: one.expected.map(|expected| seconds(expected.sd_ms)),
-        }
+            coach_accepts: one.coach_accepts,
+            readiness: ReadinessView::stored(one.readiness.as_ref())?,
+        })
     }
 }
 

@@ -11,13 +11,12 @@ use super::entries_store::{self, Entrant};
 use super::http::load;
 use super::outcome::Outcome;
 use super::record;
-use super::results_shapes::{
-    AgainstView, Batch, BestList, BestView, CourseView, Fields, ResultList, ResultView, SplitView,
-};
+use super::results_shapes::{AgainstView, Batch, BestList, BestView, CourseView, Fields, ResultList, ResultView};
 use super::results_store::{self, Finish, StoredOutcome};
+use super::splits::splits;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Course, Mark, against_best, bests, places};
-use crate::compute::rhythm::{self, Schedule, Shape};
+use crate::compute::rhythm;
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
@@ -72,28 +71,6 @@ fn counting(results: &[(StoredOutcome, Option<String>)]) -> HashSet<RaceResultId
         }
     }
     best.into_values().map(|one| one.id).collect()
-}
-
-/// The splits of a result beside the schedule for its final time; empty where there is none.
-fn splits(one: &Outcome, course: &Course) -> Vec<SplitView> {
-    let schedule = course.run_in().and_then(|run_in| {
-        let over = rhythm::Course::new(course.approach, course.spacing, course.barriers, run_in).ok()?;
-        Schedule::new(&over, seconds(one.counting_ms()?), &Shape::default()).ok()
-    });
-    let (Some(schedule), Some(times)) = (schedule, &one.touchdowns_ms) else { return vec![] };
-    let rounded = |s: f64| (s * 1e3).round() / 1e3;
-    (1..)
-        .zip(times.iter().zip(&schedule.touchdown_times_s))
-        .map(|(barrier, (time, scheduled))| {
-            let time_s = time.map(seconds);
-            SplitView {
-                barrier,
-                time_s,
-                scheduled_s: rounded(*scheduled),
-                difference_s: time_s.map(|time| rounded(time - scheduled)),
-            }
-        })
-        .collect()
 }
 
 /// Everything that ranks and compares the results of one race test.
@@ -217,7 +194,11 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
     let body = ResultList {
         race_test_id: test.id,
         specification: (&test.value.test.specification).into(),
-        schedule_source: results.iter().any(|one| !one.splits.is_empty()).then_some(rhythm::SOURCE),
+        schedule_source: results
+            .iter()
+            .flat_map(|one| &one.splits)
+            .any(|one| one.scheduled_s.is_some())
+            .then_some(rhythm::SOURCE),
         results,
         cautions: Caution::BASE.iter().chain(&fell).map(CautionView::from).collect(),
     };

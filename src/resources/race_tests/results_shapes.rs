@@ -42,7 +42,8 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.001, maximum = 120, example = 12.84)]
     pub final_time_s: Option<f64>,
-    /// Touchdown times from the athlete's own start, seconds, one for each barrier; null where one is missing.
+    /// Touchdown times from the athlete's own start, seconds, one for each barrier; null where one is missing, and those missing
+    /// at the end may be left away. One that is out of order is stored as it was taken and flagged in `splits`.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_items = 20)]
     pub touchdown_times_s: Option<Vec<Option<f64>>>,
@@ -169,13 +170,30 @@ pub struct SplitView {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 120, example = 4.71)]
     pub time_s: Option<f64>,
-    /// Scheduled touchdown time, seconds.
+    /// Scheduled touchdown time, seconds; absent without a final time that counts, or where no schedule is valid for it.
+    #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 120, example = 4.66)]
-    pub scheduled_s: f64,
+    pub scheduled_s: Option<f64>,
     /// Time less schedule, seconds; above zero is late.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = -120, maximum = 120, example = 0.05)]
     pub difference_s: Option<f64>,
+    /// What is wrong with this time; the final time stands all the same.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 10)]
+    pub findings: Vec<SplitFinding>,
+}
+
+/// What is wrong with a split.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RaceSplitFinding)]
+pub struct SplitFinding {
+    /// `missing`, `not_monotonic` (out of order), `too_short`, `too_long`, `forgotten_tap`, `doubtful_mark` or `after_finish`.
+    #[schema(max_length = 20, example = "not_monotonic")]
+    pub code: &'static str,
+    /// The sentence.
+    #[schema(max_length = 300, example = "Touchdown 4 is missing; the intervals before and after it are left out.")]
+    pub text: String,
 }
 
 /// A result with what it means.
@@ -212,7 +230,7 @@ pub struct ResultView {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = -120, maximum = 600, example = -0.21)]
     pub gap_to_expected_s: Option<f64>,
-    /// The splits beside the schedule for the final time; empty without touchdown times or where no schedule is valid.
+    /// The splits beside the schedule for the final time, each with what is wrong with it; empty without touchdown times.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 20)]
     pub splits: Vec<SplitView>,

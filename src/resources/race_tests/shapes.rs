@@ -6,8 +6,10 @@ use utoipa::ToSchema;
 
 use super::entries_store::Entrant;
 use super::model::{RaceTest, Specification};
+use super::readiness_shapes::EntrantView;
 use super::store::StoredTest;
 use crate::compute::units::Length;
+use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
 
 /// A competition specification by its names.
@@ -214,14 +216,20 @@ pub struct View {
     /// Who of your groups is entered.
     #[schema(max_items = 120)]
     pub athlete_ids: Vec<AthleteId>,
+    /// The same with how ready each of them is, and whether a coach entered them all the same.
+    #[schema(max_items = 120)]
+    pub entries: Vec<EntrantView>,
     /// Whether heats were drawn since the entries last changed.
     pub drawn: bool,
 }
 
 impl View {
     /// A race test with those of its entries that the caller sees.
-    pub fn new(stored: &StoredTest, entrants: &[Entrant]) -> Self {
-        Self {
+    ///
+    /// # Errors
+    /// When what is stored does not read.
+    pub fn new(stored: &StoredTest, entrants: &[Entrant]) -> Result<Self, StoreError> {
+        Ok(Self {
             id: stored.id,
             rev: stored.rev,
             session_id: stored.value.test.session,
@@ -229,8 +237,9 @@ impl View {
             fields: (&stored.value.test).into(),
             specification: (&stored.value.test.specification).into(),
             athlete_ids: entrants.iter().filter(|one| one.visible()).map(|one| one.athlete).collect(),
+            entries: EntrantView::of(entrants)?,
             drawn: stored.value.draw.is_some(),
-        }
+        })
     }
 }
 
@@ -289,4 +298,8 @@ pub struct Entries {
     /// The athletes, each once.
     #[schema(max_items = 120)]
     pub athlete_ids: Vec<AthleteId>,
+    /// Those of them whom you enter although they are not ready: you have read what is in the way and what to heed.
+    #[serde(default)]
+    #[schema(max_items = 120)]
+    pub coach_accepts: Vec<AthleteId>,
 }

@@ -35,7 +35,7 @@ pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreErr
 /// Database errors.
 pub async fn pull_entries(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
     let found = entries_store::by_ids(tx, ids).await?;
-    found.iter().map(|one| Record::of(one.id, one.rev, &EntryRecord::from(one))).collect()
+    found.iter().map(|one| Record::of(one.id, one.rev, &EntryRecord::try_from(one)?)).collect()
 }
 
 /// The results of these ids that are there.

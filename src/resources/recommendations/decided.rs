@@ -4,7 +4,9 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::model::{Choice, RawChoice};
 use super::shapes::View;
+use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RecommendationId};
 
 /// What the coach decided on a recommendation.
@@ -33,9 +35,37 @@ pub struct DecisionFields {
     /// What is run instead: spacing, metres.
     #[schema(minimum = 1, maximum = 20, example = 6.0)]
     pub spacing_m: Option<f64>,
-    /// Confirms the return after a fall, or after a report or restriction that has ended by the day of the advice.
+    /// Confirms that the athlete may run as advised again after a fall, or after a report or restriction that has ended by the day
+    /// of the advice; a step up takes a clean session first.
     #[serde(default)]
     pub clears_return: bool,
+    /// The last day on which the word stands, at most eight weeks after `on`; `valid_until` of the advice when absent.
+    #[schema(example = "2026-12-01")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
+    pub until: Option<NaiveDate>,
+    /// The second confirmation: the coach has weighed the soft wall that a 422 named, and wants it all the same. Hard walls
+    /// stay. Only goes with what is run instead.
+    #[serde(default)]
+    pub coach_accepts: bool,
+}
+
+impl DecisionFields {
+    /// Parses what was decided.
+    ///
+    /// # Errors
+    /// Every broken field.
+    pub fn choice(&self) -> Result<Choice, Vec<Fault>> {
+        Choice::parse(&RawChoice {
+            outcome: &self.outcome,
+            reason: self.reason.as_deref(),
+            barrier_kind: self.barrier_kind.as_deref(),
+            height_m: self.height_m,
+            spacing_m: self.spacing_m,
+            clears_return: self.clears_return,
+            coach_accepts: self.coach_accepts,
+            until: self.until,
+        })
+    }
 }
 
 /// A recommendation as it was given, with what the coach decided.
@@ -72,6 +102,12 @@ pub struct DecidedView {
     pub spacing_m: Option<f64>,
     /// Whether it confirmed the return after a fall, report or restriction.
     pub clears_return: bool,
+    /// The last day on which the word stands, when one was given; else it is `valid_until` of the advice.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = "2026-12-01")]
+    pub until: Option<NaiveDate>,
+    /// Whether the coach confirmed a second time, against the soft walls.
+    pub coach_accepts: bool,
     /// When it was decided.
     pub decided_at: chrono::DateTime<chrono::Utc>,
     /// The recommendation as it was given.

@@ -35,6 +35,8 @@ pub(super) fn view(stored: &StoredDecided) -> Result<DecidedView, StoreError> {
         height_m: chosen.map(|(_, height, _)| height.metres()),
         spacing_m: chosen.map(|(.., spacing)| spacing.metres()),
         clears_return: decided.choice.clears_return,
+        until: decided.choice.until,
+        coach_accepts: decided.choice.coach_accepts,
         decided_at: decided.decided_at,
         advice,
     })
@@ -64,10 +66,15 @@ fn repeated(
 
 /// Records what you decided on the recommendation of a day; it is kept with the advice as it was given.
 ///
-/// After a fall, and after a report or restriction that has ended, `clears_return` is the coach's word that the athlete may step up
-/// again. A report or restriction that stands is ended by a clearance among the well-being records, not by this. What you choose
-/// instead of the advice stays inside the hard walls: 422 names the first in the way (`resting`, `left`, `restricted`,
-/// `pain_reported`, `not_owned`, `target_height` or `target_spacing`).
+/// The word governs: advice, fitting lane and lane plans follow what you accepted or chose until the next decision, its last day
+/// (`until`, or `valid_until` of the advice), or evidence against it: a fall or report of pain, under half of 8 or more
+/// intervals held, or over a fifth of 8 or more barriers hit since, there or on anything easier (numbers of the club's policy).
+/// An override without a configuration ends the word before it. What you choose instead of the advice stays inside the hard
+/// walls: 422 names the first in the way (`resting`, `left`, `restricted`, `pain_reported`, `not_owned`, `target_height` or
+/// `target_spacing`). Inside a soft one, 422 names it as well, and `coach_accepts` is the second confirmation that opens it. After
+/// a fall, and after a report or restriction that has ended, `clears_return` is the coach's word that the athlete may run as advised
+/// again: it never allows a wider lane that day, and until it is given no soft wall opens. A report or restriction that stands is
+/// ended by a clearance among the well-being records, not by this.
 #[utoipa::path(
     tag = "recommendations",
     params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
@@ -92,9 +99,8 @@ async fn create_decision(
     if !store::sees_athlete(&mut tx, athlete).await? {
         return Err(Problem::not_found("athlete"));
     }
-    let DecisionFields { id, on, outcome, reason, barrier_kind, height_m, spacing_m, clears_return } = body.read()?;
-    let instead = (barrier_kind.as_deref(), height_m, spacing_m);
-    let choice = Choice::parse(&outcome, reason.as_deref(), instead, clears_return)?;
+    let sent = body.read()?;
+    let (id, on, choice) = (sent.id, sent.on, sent.choice()?);
     if let Some(id) = id
         && let Some(found) = store::find(&mut tx, id).await?
     {

@@ -11,7 +11,7 @@ use super::shapes::{DecisionCount, GroupAdvice, ShortView, View, cautions};
 use super::store;
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
-use crate::compute::decision::{Caution, Configuration, DecisionKind, Wall};
+use crate::compute::decision::{Caution, DecisionKind, Region, Wall};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
@@ -67,13 +67,14 @@ impl Question {
         Ok(self.view(&memory.advise(self.club, &self.person, &self.setting, self.day)?))
     }
 
-    /// Computes the advice beside which a choice is filed; 422 names the hard wall in the way of what was chosen.
+    /// Computes the advice beside which a choice is filed; 422 names the wall in the way of what was chosen.
     pub(super) fn answer_to(&self, memory: &Memory, choice: &Choice) -> Result<View, Problem> {
+        choice.check_until(self.on).map_err(|fault| Problem::invalid(vec![fault]))?;
         let advice = memory.advise(self.club, &self.person, &self.setting, self.day)?;
-        if let Some((barrier_kind, height, spacing)) = choice.chosen {
-            let owned = self.setting.owns(barrier_kind, height);
-            let at = Configuration { barrier_kind, height, spacing };
-            advice.decision.region.check_hard(at, owned).map_err(|wall| Problem::invalid(vec![in_the_way(&wall)]))?;
+        if let Some(at) = choice.configuration() {
+            let hold = advice.estimate.hold_mean(at.height, at.spacing);
+            let may = advice.decision.may_choose(at, hold, choice.coach_accepts, choice.clears_return);
+            may.map_err(|wall| Problem::invalid(vec![in_the_way(&wall, &advice.decision.region, choice)]))?;
         }
         Ok(self.view(&advice))
     }
@@ -83,15 +84,22 @@ impl Question {
     }
 }
 
-/// A wall as a fault of the field that runs into it.
-fn in_the_way(wall: &Wall) -> Fault {
+/// A wall as a fault of the field that runs into it, with what would open it.
+fn in_the_way(wall: &Wall, region: &Region, choice: &Choice) -> Fault {
     let pointer = match wall {
-        Wall::NotOwned => "/barrier_kind",
-        Wall::TargetHeight { .. } => "/height_m",
-        Wall::TargetSpacing { .. } => "/spacing_m",
-        _ => "/outcome",
+        Wall::NotOwned | Wall::KindAboveAdvice { .. } => "/barrier_kind",
+        Wall::TargetHeight { .. } | Wall::HeightAboveAdvice { .. } => "/height_m",
+        _ if wall.is_closed() => "/outcome",
+        _ => "/spacing_m",
     };
-    Fault::at(pointer, wall.code(), wall.text())
+    let remedy = if wall.is_hard() {
+        "No coach's word opens this."
+    } else if region.uncleared() && !choice.clears_return {
+        "A fall or a report of pain is not cleared: send clears_return true with it, or stay with the advice."
+    } else {
+        "Send coach_accepts true when you have weighed this and want it all the same."
+    };
+    Fault::at(pointer, wall.code(), format!("{} {remedy}", wall.text()))
 }
 
 /// What one athlete should do next, and why. Supports a qualified coach, never replaces one.

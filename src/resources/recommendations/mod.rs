@@ -9,6 +9,7 @@ mod region;
 mod shapes;
 mod store;
 pub mod sync;
+mod word;
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

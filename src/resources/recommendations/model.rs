@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 
+use crate::compute::decision::{Configuration, WORD_DAYS};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::AthleteId;
@@ -28,6 +29,31 @@ pub struct Choice {
     pub chosen: Option<Chosen>,
     /// Whether the return after a fall, report or restriction is confirmed.
     pub clears_return: bool,
+    /// Whether the coach confirms a second time, against the soft walls.
+    pub coach_accepts: bool,
+    /// The last day on which it stands; that of the advice when absent.
+    pub until: Option<NaiveDate>,
+}
+
+/// What a client sends of a choice, field by field.
+#[derive(Clone, Copy, Debug)]
+pub struct RawChoice<'a> {
+    /// A word of [`Outcome`].
+    pub outcome: &'a str,
+    /// See [`Choice`].
+    pub reason: Option<&'a str>,
+    /// A kind of barrier.
+    pub barrier_kind: Option<&'a str>,
+    /// Metres (m).
+    pub height_m: Option<f64>,
+    /// Metres (m).
+    pub spacing_m: Option<f64>,
+    /// See [`Choice`].
+    pub clears_return: bool,
+    /// See [`Choice`].
+    pub coach_accepts: bool,
+    /// See [`Choice`].
+    pub until: Option<NaiveDate>,
 }
 
 impl Choice {
@@ -35,19 +61,14 @@ impl Choice {
     ///
     /// # Errors
     /// Every broken field.
-    pub fn parse(
-        outcome: &str,
-        reason: Option<&str>,
-        (kind, height_m, spacing_m): (Option<&str>, Option<f64>, Option<f64>),
-        clears_return: bool,
-    ) -> Result<Self, Vec<Fault>> {
+    pub fn parse(raw: &RawChoice<'_>) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
-        let outcome = faults.take("/outcome", "word", Outcome::parse(outcome));
-        let reason = faults.opt_text("/reason", reason, 500);
+        let outcome = faults.take("/outcome", "word", Outcome::parse(raw.outcome));
+        let reason = faults.opt_text("/reason", raw.reason, 500);
         if outcome == Some(Outcome::Overridden) && reason.is_none() {
             faults.add("/reason", "missing", "is needed when the advice is overridden");
         }
-        let chosen = match (kind, height_m, spacing_m) {
+        let chosen = match (raw.barrier_kind, raw.height_m, raw.spacing_m) {
             (None, None, None) => None,
             (Some(kind), Some(height), Some(spacing)) => {
                 let kind = BarrierKind::from_word(kind).ok_or("must be wicket, foam, low_barrier or hurdle");
@@ -66,7 +87,30 @@ impl Choice {
         if outcome == Some(Outcome::Accepted) && chosen.is_some() {
             faults.add("/barrier_kind", "accepted", "only goes with an override; accepting means what was recommended");
         }
-        faults.finish(outcome.map(|outcome| Self { outcome, reason, chosen, clears_return }))
+        if raw.coach_accepts && (chosen.is_none() || outcome == Some(Outcome::Accepted)) {
+            faults.add("/coach_accepts", "needs_choice", "only goes with what is run instead of the advice");
+        }
+        let (clears_return, coach_accepts, until) = (raw.clears_return, raw.coach_accepts, raw.until);
+        faults.finish(outcome.map(|outcome| Self { outcome, reason, chosen, clears_return, coach_accepts, until }))
+    }
+
+    /// What is chosen instead of the advice.
+    pub fn configuration(&self) -> Option<Configuration> {
+        self.chosen.map(|(barrier_kind, height, spacing)| Configuration { barrier_kind, height, spacing })
+    }
+
+    /// Checks the last day of a choice on the advice of a day.
+    ///
+    /// # Errors
+    /// A fault when it is before the day, or further ahead than a word may stand.
+    pub fn check_until(&self, on: NaiveDate) -> Result<(), Fault> {
+        match self.until.map(|until| (until - on).num_days()) {
+            Some(days) if !(0..=i64::from(WORD_DAYS)).contains(&days) => {
+                let detail = format!("must be from {on}, the day of the advice, to {WORD_DAYS} days later");
+                Err(Fault::at("/until", "out_of_range", detail))
+            }
+            _ => Ok(()),
+        }
     }
 }
 

@@ -54,8 +54,8 @@ impl From<&Bound> for BoundView {
     }
 }
 
-/// Where the athlete may run today. Lane plans and the fitting lane keep to it; what a coach chooses instead of the advice
-/// keeps to its hard walls: rest, what the club owns, the target.
+/// Where the athlete may run today. Lane plans, the fitting lane and race-test entries keep to it. What a coach chooses instead of
+/// the advice keeps to its hard walls: rest, what the club owns, the target; the others open at a second confirmation.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = PermittedRegion)]
 pub struct RegionView {

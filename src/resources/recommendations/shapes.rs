@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use super::estimate::{EstimateView, HoldView, date, rounded};
 use super::region::RegionView;
+use super::word::WordView;
 use crate::compute::advice::Advice;
 use crate::compute::decision::{Caution, Configuration, Fit};
 use crate::compute::specs::Applicable;
@@ -92,6 +93,9 @@ pub struct DecisionView {
     fitting_lane: Option<FittingView>,
     /// Whether a coach has to confirm before the athlete runs it.
     needs_confirmation: bool,
+    /// The coach's word that this follows; absent where none stands.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    word: Option<WordView>,
     /// The last day on which this holds; compute anew afterwards and after every session.
     #[serde(deserialize_with = "crate::platform::dates::read")]
     valid_until: NaiveDate,
@@ -275,6 +279,7 @@ impl DecisionView {
             hold_probability: decision.hold_proposed.map(Into::into),
             fitting_lane: decision.fit.map(Into::into),
             needs_confirmation: decision.needs_confirmation,
+            word: decision.governed.as_ref().map(Into::into),
             valid_until: date(decision.valid_until),
         }
     }

@@ -25,6 +25,8 @@ struct Row {
     spacing_mm: Option<i32>,
     reason: Option<String>,
     clears_return: bool,
+    coach_accepts: bool,
+    until_date: Option<NaiveDate>,
     decided_at: DateTime<Utc>,
 }
 
@@ -46,6 +48,8 @@ impl TryFrom<Row> for StoredDecided {
                 reason: row.reason,
                 chosen: chosen.map(|((kind, height), spacing)| (kind, height, spacing)),
                 clears_return: row.clears_return,
+                coach_accepts: row.coach_accepts,
+                until: row.until_date,
             },
             decided_at: row.decided_at,
         };
@@ -98,8 +102,8 @@ pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) ->
         r#"
         insert into recommendations as x
           (club_id, id, athlete_id, on_date, advice, outcome, barrier_kind, height_mm, spacing_mm, reason,
-           clears_return, decided_by, decided_at)
-        values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
+           clears_return, decided_by, decided_at, coach_accepts, until_date)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)
         on conflict (club_id, id) do nothing
         "#,
         club,
@@ -114,7 +118,9 @@ pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) ->
         decided.choice.reason,
         decided.choice.clears_return,
         actor,
-        decided.decided_at
+        decided.decided_at,
+        decided.choice.coach_accepts,
+        decided.choice.until
     )
     .execute(tx.changing(Change::put(Kind::Recommendation, id).under(decided.athlete)))
     .await?;
@@ -136,7 +142,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredDecided>,
         Row,
         r#"
         select x.id, x.rev, x.athlete_id, x.on_date, x.advice, x.outcome, x.barrier_kind, x.height_mm, x.spacing_mm,
-          x.reason, x.clears_return, x.decided_at
+          x.reason, x.clears_return, x.coach_accepts, x.until_date, x.decided_at
         from recommendations x
         where x.club_id = $1 and x.id = any ($2)
         "#,
@@ -162,7 +168,7 @@ pub async fn page(
         Row,
         r#"
         select x.id, x.rev, x.athlete_id, x.on_date, x.advice, x.outcome, x.barrier_kind, x.height_mm, x.spacing_mm,
-          x.reason, x.clears_return, x.decided_at
+          x.reason, x.clears_return, x.coach_accepts, x.until_date, x.decided_at
         from recommendations x
         where x.club_id = $1 and x.athlete_id = $2 and ($3::uuid is null or x.id > $3)
         order by x.id

@@ -14,7 +14,7 @@ use super::shapes::View;
 use super::store;
 use crate::platform::access::Recorder;
 use crate::platform::body;
-use crate::platform::db::{ClubTx, Db, StoreError};
+use crate::platform::db::{ClubTx, Db, Prepared, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RecommendationId};
 use crate::platform::lanes::Lanes;
@@ -41,23 +41,14 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
     store::origins(tx, ids).await
 }
 
-/// Files a decision that a phone recorded, with the advice of that day as the service gives it now.
+/// Files a decision that a phone recorded, with the advice of that day as the service gives it now. What runs into a wall is
+/// refused as by its own route: the coach who decided it corrects or confirms it.
 ///
 /// # Errors
 /// Database errors.
 pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Result<Fact, Problem> {
-    let mut data = data.clone();
-    let athlete = data.remove("athlete_id").unwrap_or_default();
-    let parsed = body::from_value::<AthleteId>(athlete)
-        .map_err(|_| Problem::invalid(vec![Fault::at("/athlete_id", "type", "must be the id of an athlete")]))
-        .and_then(|athlete| Ok((athlete, body::from_value::<DecisionFields>(Value::Object(data))?)))
-        .and_then(|(athlete, sent)| {
-            let instead = (sent.barrier_kind.as_deref(), sent.height_m, sent.spacing_m);
-            let choice = Choice::parse(&sent.outcome, sent.reason.as_deref(), instead, sent.clears_return)?;
-            Ok((athlete, sent.on, choice))
-        });
-    let (athlete, on, choice) = match parsed {
-        Ok(parsed) => parsed,
+    let (athlete, on, choice) = match read(data) {
+        Ok(read) => read,
         Err(problem) => return Ok(Fact::Refused(problem)),
     };
     // What is taken by a decision that the actor must not learn of is judged like a new one.
@@ -70,7 +61,7 @@ pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Resul
         let fault = Fault::at("/athlete_id", "unknown_id", "there is no such athlete in your groups");
         return Ok(Fact::Refused(Problem::invalid(vec![fault])));
     }
-    let advice = match advice(tx, id, athlete, on).await {
+    let advice = match advice(tx, id, (athlete, on), &choice).await {
         Ok(advice) => advice,
         Err(problem) if problem.status() < 500 => return Ok(Fact::Refused(problem)),
         Err(problem) => return Err(problem),
@@ -87,17 +78,31 @@ pub async fn push(tx: &mut ClubTx, id: Uuid, data: &Map<String, Value>) -> Resul
     Ok(known.unwrap_or_else(|| Fact::Refused(Problem::gone())))
 }
 
-/// The advice that was prepared for a decision; computed here for one from the holding area.
-async fn advice(tx: &mut ClubTx, id: Uuid, athlete: AthleteId, on: Option<NaiveDate>) -> Result<View, Problem> {
-    if let Some(ready) = tx.prepared.remove(&id) {
-        let ready: View = serde_json::from_value(ready).map_err(|_| StoreError::Corrupt("recommendation"))?;
-        return Ok(ready);
-    }
-    // What a memory keeps never changes an answer, so an empty one does here.
-    Question::load(tx, athlete, on).await?.answer(&Memory::default())
+/// About whom a decision is, for which day, and what was decided.
+fn read(data: &Map<String, Value>) -> Result<(AthleteId, Option<NaiveDate>, Choice), Problem> {
+    let mut data = data.clone();
+    let athlete = body::from_value::<AthleteId>(data.remove("athlete_id").unwrap_or_default())
+        .map_err(|_| Problem::invalid(vec![Fault::at("/athlete_id", "type", "must be the id of an athlete")]))?;
+    let sent = body::from_value::<DecisionFields>(Value::Object(data))?;
+    Ok((athlete, sent.on, sent.choice()?))
 }
 
-/// Computes the advice that decisions of a push are filed with, in the lane of computing and with no connection in hand.
+/// The advice that was prepared for a decision, or the walls in its way; computed here for one from the holding area.
+async fn advice(
+    tx: &mut ClubTx,
+    id: Uuid,
+    (athlete, on): (AthleteId, Option<NaiveDate>),
+    choice: &Choice,
+) -> Result<View, Problem> {
+    if let Some(ready) = tx.prepared.remove(&id) {
+        let ready = serde_json::from_value(ready.map_err(Problem::invalid)?);
+        return Ok(ready.map_err(|_| StoreError::Corrupt("recommendation"))?);
+    }
+    // What a memory keeps never changes an answer, so an empty one does here.
+    Question::load(tx, athlete, on).await?.answer_to(&Memory::default(), choice)
+}
+
+/// Computes the advice that decisions of a push are filed with, and what stands in their way, in the lane of computing and with no connection in hand.
 ///
 /// Decisions that are filed already, that are broken or whose athlete the caller does not see get none.
 ///
@@ -108,7 +113,7 @@ pub async fn prepare(
     who: &Recorder,
     lanes: &Lanes,
     decisions: &[(Uuid, &Map<String, Value>)],
-) -> Result<HashMap<Uuid, Value>, Problem> {
+) -> Result<HashMap<Uuid, Prepared>, Problem> {
     if decisions.is_empty() {
         return Ok(HashMap::new());
     }
@@ -118,12 +123,9 @@ pub async fn prepare(
     let known: HashSet<Uuid> = store::by_ids(&mut tx, &ids).await?.into_iter().map(|one| one.id.0).collect();
     let mut questions = Vec::new();
     for (id, data) in decisions.iter().filter(|(id, _)| !known.contains(id)) {
-        let field = |name: &str| data.get(name).cloned().unwrap_or_default();
-        let athlete = serde_json::from_value::<AthleteId>(field("athlete_id"));
-        let on = serde_json::from_value::<Option<NaiveDate>>(field("on"));
-        let (Ok(athlete), Ok(on)) = (athlete, on) else { continue };
+        let Ok((athlete, on, choice)) = read(data) else { continue };
         match Question::load(&mut tx, athlete, on).await {
-            Ok(question) => questions.push((*id, question)),
+            Ok(question) => questions.push((*id, question, choice)),
             Err(problem) if problem.status() >= 500 => return Err(problem),
             // Refused with the same words when it is filed.
             Err(_) => {}
@@ -132,9 +134,12 @@ pub async fn prepare(
     drop(tx);
     turn.run(move || {
         let memory = Memory::default();
-        let answers = questions
-            .into_iter()
-            .filter_map(|(id, question)| Some((id, serde_json::to_value(question.answer(&memory).ok()?).ok()?)));
+        let answer = |(id, question, choice): (Uuid, Question, Choice)| match question.answer_to(&memory, &choice) {
+            Ok(view) => Some((id, Ok(serde_json::to_value(view).ok()?))),
+            Err(problem) if !problem.faults().is_empty() => Some((id, Err(problem.faults().to_vec()))),
+            Err(_) => None,
+        };
+        let answers = questions.into_iter().filter_map(answer);
         answers.collect()
     })
     .await

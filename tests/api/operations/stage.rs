@@ -406,7 +406,8 @@ impl Stage {
             "delete_athlete" => {
                 let athlete = made("create_athlete").await;
                 let entries = format!("/race-tests/{}/entries", self.id("race_test_id"));
-                let body = json!({"athlete_ids": [self.id("athlete_id"), athlete]});
+                let body = json!({"athlete_ids": [self.id("athlete_id"), athlete],
+                    "coach_accepts": [self.id("athlete_id"), athlete]});
                 self.admin.put(&entries, "*", body).await.expect(200);
                 let (path, mut plan) = self.body("create_lane_plan").unwrap();
                 plan["athlete_ids"] = json!([self.id("athlete_id"), athlete]);
@@ -501,11 +502,13 @@ impl Stage {
                 with(self.case(Method::PUT, path, Some(&json!({"present": self.others()}))), "if-match", "*")
             }
             "set_race_entries" => {
-                with(self.case(Method::PUT, path, Some(&json!({"athlete_ids": self.others()}))), "if-match", "*")
+                let others = self.others();
+                let body = json!({"athlete_ids": others, "coach_accepts": others});
+                with(self.case(Method::PUT, path, Some(&body)), "if-match", "*")
             }
             "create_race_heats" => {
                 let entries = format!("/race-tests/{}/entries", self.id("race_test_id"));
-                let body = json!({"athlete_ids": [self.id("athlete_id")]});
+                let body = json!({"athlete_ids": [self.id("athlete_id")], "coach_accepts": [self.id("athlete_id")]});
                 self.admin.put(&entries, "*", body).await.expect(200);
                 with(post(path, &json!({"lanes": 4, "seed": 7})), "if-match", "*")
             }

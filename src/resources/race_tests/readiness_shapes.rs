@@ -1,0 +1,139 @@
+//! The JSON of how ready an athlete is for a race test.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use utoipa::ToSchema;
+
+use super::entries_store::Entrant;
+use crate::compute::decision::Caution;
+use crate::compute::race::Readiness;
+use crate::platform::db::StoreError;
+use crate::platform::ids::AthleteId;
+use crate::resources::advice::{CautionView, MissingView, WallView};
+
+/// What was run last.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = RaceLastRun)]
+pub struct LastView {
+    /// `wicket`, `foam`, `low_barrier` or `hurdle`.
+    #[schema(max_length = 11, example = "low_barrier")]
+    barrier_kind: String,
+    /// Height, metres.
+    #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
+    height_m: f64,
+    /// Spacing, metres.
+    #[schema(minimum = 0, maximum = 20, example = 6.5)]
+    spacing_m: f64,
+}
+
+/// How ready an athlete is for the course of a race test, as last looked at: when entered, and again at each draw.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = RaceReadiness)]
+pub struct ReadinessView {
+    /// The day it is for: that of the session.
+    #[serde(deserialize_with = "crate::platform::dates::read")]
+    pub on: NaiveDate,
+    /// Whether the athlete's permitted region holds the course.
+    pub ready: bool,
+    /// What is in the way; absent when ready.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wall: Option<WallView>,
+    /// Stage of the progression.
+    #[schema(max_length = 20, example = "spacing_build")]
+    pub stage: String,
+    /// What a step up still needs: ratings, intervals, a coach's word.
+    #[schema(max_items = 30)]
+    pub missing: Vec<MissingView>,
+    /// Mean probability that an interval of the course is held.
+    #[schema(minimum = 0, maximum = 1, example = 0.78)]
+    pub hold_mean: f64,
+    /// Its 5 % quantile.
+    #[schema(minimum = 0, maximum = 1, example = 0.61)]
+    pub hold_p05: f64,
+    /// Its 95 % quantile.
+    #[schema(minimum = 0, maximum = 1, example = 0.9)]
+    pub hold_p95: f64,
+    /// Probability that every interval of the course is held; rather low, because intervals of one run fail together.
+    #[schema(minimum = 0, maximum = 1, example = 0.31)]
+    pub hold_all: f64,
+    /// What was run last; absent before six intervals at one configuration.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub last: Option<LastView>,
+    /// Cautions of this athlete; they stand in the start list as well.
+    #[schema(max_items = 20)]
+    pub cautions: Vec<CautionView>,
+}
+
+impl ReadinessView {
+    /// The readiness on a day.
+    pub fn new(readiness: &Readiness, on: NaiveDate) -> Self {
+        let rounded = |p: f64| (p * 1e3).round() / 1e3;
+        Self {
+            on,
+            ready: readiness.wall.is_none(),
+            wall: readiness.wall.as_ref().map(Into::into),
+            stage: readiness.stage.as_str().to_owned(),
+            missing: readiness.missing.iter().map(Into::into).collect(),
+            hold_mean: rounded(readiness.hold.mean),
+            hold_p05: rounded(readiness.hold.p05),
+            hold_p95: rounded(readiness.hold.p95),
+            hold_all: rounded(readiness.hold_all),
+            last: readiness.last.map(|at| LastView {
+                barrier_kind: at.barrier_kind.as_str().to_owned(),
+                height_m: at.height.metres(),
+                spacing_m: at.spacing.metres(),
+            }),
+            cautions: readiness.cautions.iter().map(Into::into).collect(),
+        }
+    }
+
+    /// Whether what is in the way opens when a coach accepts it.
+    pub fn a_coach_may_accept(&self) -> bool {
+        self.cautions.iter().any(|one| one.code() == Caution::NotReady.code())
+    }
+
+    /// The readiness as it is stored; none from before readiness was looked at.
+    ///
+    /// # Errors
+    /// When it does not read.
+    pub fn stored(value: Option<&Value>) -> Result<Option<Self>, StoreError> {
+        let read = |value: &Value| Self::deserialize(value).map_err(|_| StoreError::Corrupt("race entry"));
+        value.map(read).transpose()
+    }
+
+    /// As it is stored.
+    ///
+    /// # Errors
+    /// None that a view can have.
+    pub fn kept(&self) -> Result<Value, StoreError> {
+        serde_json::to_value(self).map_err(|_| StoreError::Corrupt("race entry"))
+    }
+}
+
+/// An athlete who is entered.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RaceEntrant)]
+pub struct EntrantView {
+    /// The athlete.
+    pub athlete_id: AthleteId,
+    /// Whether a coach entered the athlete although not ready.
+    pub coach_accepts: bool,
+    /// How ready the athlete is; absent for entries from before it was looked at.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub readiness: Option<ReadinessView>,
+}
+
+impl EntrantView {
+    /// Those of the entrants whom the caller sees.
+    ///
+    /// # Errors
+    /// When what is stored does not read.
+    pub fn of(entrants: &[Entrant]) -> Result<Vec<Self>, StoreError> {
+        let view = |one: &Entrant| {
+            let readiness = ReadinessView::stored(one.readiness.as_ref())?;
+            Ok(Self { athlete_id: one.athlete, coach_accepts: one.coach_accepts, readiness })
+        };
+        entrants.iter().filter(|one| one.visible()).map(view).collect()
+    }
+}

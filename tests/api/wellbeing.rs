@@ -202,6 +202,9 @@ async fn phones_carry_records_both_ways(pool: PgPool) {
     assert_eq!(statuses(&push(&squad.coach, &[edit]).await), [422]);
     let hidden = create("wellbeing_record", record(&squad.hidden, "pain", day, &json!({})));
     assert_eq!(statuses(&push(&squad.coach, &[hidden]).await), [202]);
+    // A clock that runs ahead is an admin's to judge, like that of a run.
+    let ahead = record(&squad.athlete, "illness", Utc::now().date_naive() + Duration::days(9), &json!({}));
+    assert_eq!(statuses(&push(&squad.coach, &[create("wellbeing_record", ahead)]).await), [202]);
     // What came before its athlete waits, and is filed with them; a clearance in front of its report stays in the outbox.
     let person = json!({"display_name": "New", "sex": "F", "birth_year": 2012, "group_ids": [squad.mine],
         "experience": "novice"});

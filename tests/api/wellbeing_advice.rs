@@ -209,3 +209,24 @@ async fn the_surface_of_a_session_that_is_hidden_is_not_told(pool: PgPool) {
     };
     assert!(told(&squad.admin).await && !told(&squad.coach).await);
 }
+
+#[sqlx::test]
+async fn nobody_with_an_open_report_is_entered_in_a_race_test_or_drawn(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let tour = begin(&app).await;
+    let (day, session) = tour.sessions[3].clone();
+    let [well, ill] = [&tour.athletes[0], &tour.athletes[1]];
+    let race = json!({"session_id": session, "dimensions": {"race_distance_m": 50, "barriers": 5, "height_m": 0.5,
+        "approach_m": 11, "spacing_m": 6.5}});
+    let race = tour.admin.post("/race-tests", race).await.expect(201);
+    let entries = format!("/race-tests/{}/entries", race.id());
+    let both = json!({"athlete_ids": [well, ill]});
+    let entered = tour.admin.put(&entries, race.header("etag"), both.clone()).await.expect(200);
+    stored(&tour.admin, record(ill, "illness", day - Duration::days(4), &json!({}))).await;
+    let refused = tour.admin.put(&entries, entered.header("etag"), both).await.expect_fault(422, "/athlete_ids/1");
+    assert_eq!(refused.body["errors"][0]["code"], "pain_reported");
+    let heats = tour.admin.path(&format!("/race-tests/{}/heats", race.id()));
+    let headers = [("if-match", entered.header("etag"))];
+    let drawn = tour.admin.call(reqwest::Method::POST, &heats, &headers, Some(json!({"lanes": 4}))).await.expect(200);
+    assert_eq!(drawn.body["not_placed"][0]["athlete_id"], json!(ill));
+}

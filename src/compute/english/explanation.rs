@@ -7,14 +7,21 @@ use crate::decision::{Configuration, Criterion, Decision, DecisionKind, Rating, 
 
 /// Most words of an explanation.
 const WORDS: usize = 60;
-/// Most clauses of the first sentence beside the runs; the reasons list them all.
+/// Most clauses of the first sentence beside the runs, fewer where the words do not reach; the reasons list them all.
 const CLAUSES: usize = 3;
 
 impl Decision {
     /// Three plain English sentences of at most sixty words: what was seen and what it implies; what to do; what would
     /// change it.
     pub fn explanation(&self) -> String {
-        let now = format!("{} {}", sentence(&self.seen()), sentence(&self.action()));
+        let texts = (1..=CLAUSES).rev().map(|clauses| (clauses, self.explained(clauses)));
+        let mut short = texts.filter(|(clauses, text)| *clauses == 1 || words(text) <= WORDS);
+        short.next().map_or_else(String::new, |(_, text)| text)
+    }
+
+    /// The sentences, with so many clauses beside the runs.
+    fn explained(&self, clauses: usize) -> String {
+        let now = format!("{} {}", sentence(&self.seen(clauses)), sentence(&self.action()));
         let gated = self.reasons.iter().any(|reason| matches!(reason, Reason::TechniqueGate { .. }));
         let ahead = match self.reasons.iter().find(|reason| reason.looks_ahead()) {
             Some(reason) => reason.text(),
@@ -25,7 +32,7 @@ impl Decision {
     }
 
     /// What was seen and what it implies, as clauses with their own conjunctions.
-    fn seen(&self) -> String {
+    fn seen(&self, most: usize) -> String {
         let runs = self.reasons.iter().find_map(|reason| match *reason {
             Reason::RunsSeen { at, evidence } => Some(format!("{} over {}", held(evidence), place(at))),
             _ => None,
@@ -37,7 +44,7 @@ impl Decision {
             let first_lane = self.current.is_none() && !clauses.is_empty();
             clauses.push((if first_lane { "and" } else { "but" }, gate));
         }
-        clauses.truncate(CLAUSES);
+        clauses.truncate(most);
         let mut said = runs.unwrap_or_default();
         let mut turned = false;
         for (conjunction, clause) in clauses {

@@ -89,6 +89,7 @@ mod tests {
             surface: None,
             ratings: Ratings::default(),
             clearance: Clearance::NotNeeded,
+            word: None,
             runs,
         }
     }

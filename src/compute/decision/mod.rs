@@ -247,7 +247,7 @@ impl Decision {
         let region = self.governed.as_ref().map_or(&self.region, |governed| &governed.region);
         region.check_hard(at)?;
         let at = region.settled(at).unwrap_or(at);
-        let weighed = coach_accepts && (clears || !region.uncleared());
+        let weighed = coach_accepts && region.opens(clears);
         if weighed || region.advised().is_some_and(|advised| !at.is_harder_than(advised)) {
             return Ok(());
         }

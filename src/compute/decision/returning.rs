@@ -66,13 +66,19 @@ impl Situation {
 
     /// Whether a fall, a report or a return still keeps everything at or below the advice.
     pub(super) fn unclean(&self) -> bool {
-        self.fell() || self.uncleared()
+        self.fell() || self.report.is_some() || self.clearance == Clearance::Pending || self.returning()
     }
 
-    /// Whether a fall, a report or a return waits for a coach's clearance or for its sessions, so that no word opens a limit.
+    /// Whether a fall or a return waits for a coach's clearance.
     pub(super) fn uncleared(&self) -> bool {
         let fell = self.fell() && self.clearance != Clearance::Given;
-        fell || self.report.is_some() || self.clearance == Clearance::Pending || self.returning()
+        fell || self.clearance == Clearance::Pending || self.unconfirmed()
+    }
+
+    /// Whether no word of a coach opens a limit today: too early on the way back, or the surface is not dry and even.
+    pub(super) fn locked(&self) -> bool {
+        let early = self.back.is_some() && (self.current.is_none() || self.sessions_to_come() > 0);
+        early || self.surface.is_some()
     }
 }
 

@@ -8,7 +8,7 @@ use uuid::Uuid;
 use super::stock::stocks;
 use crate::compute::advice::Advice;
 use crate::compute::decision::Region;
-use crate::compute::lane_plan::{Lane, LastTime, Objective, Pin, Problem, Runner, StockItem, group};
+use crate::compute::lane_plan::{Lane, LastTime, MAX_ROUNDS, Objective, Pin, Problem, Runner, StockItem, group};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::AthleteId;
@@ -17,6 +17,8 @@ use crate::platform::ids::AthleteId;
 const MAX_LANES: u32 = 12;
 /// Most barriers of a lane.
 const MAX_BARRIERS: u32 = 20;
+/// Rounds when none are asked for.
+const ROUNDS: u32 = 2;
 /// Approach when none is asked for: that of the youngest published groups (Little Athletics Australia, 2019: 12 m).
 pub const APPROACH_M: f64 = 12.0;
 /// Run-out when none is asked for: close to the run-in of the published sprint races (10 to 13 m).
@@ -45,6 +47,8 @@ pub struct Wish {
     pub run_out: Length,
     /// The least P(hold) of anybody, where the coach wants more than the club's floor.
     pub hold_target: Option<f64>,
+    /// Set-outs one after another, at most.
+    pub rounds: usize,
     /// What is minimised.
     pub objective: Objective,
     /// Athletes with a lane of the coach's choice.
@@ -89,6 +93,8 @@ pub struct Raw<'a> {
     pub straight_m: Option<f64>,
     /// See [`Wish`].
     pub hold_target: Option<f64>,
+    /// See [`Wish`].
+    pub rounds: Option<u32>,
     /// `total` or `fair`.
     pub objective: &'a str,
     /// See [`Wish`].
@@ -150,6 +156,7 @@ impl Wish {
                 approach,
                 run_out,
                 hold_target,
+                rounds: raw.rounds.unwrap_or(ROUNDS) as usize,
                 objective,
                 pins: raw.pins.clone(),
                 apart: raw.apart.clone(),
@@ -207,6 +214,9 @@ fn check_limits(faults: &mut Faults, raw: &Raw<'_>, lanes: Option<u32>) {
     }
     if (1..=raw.lanes.min(MAX_LANES)).all(|lane| raw.reserved_lanes.contains(&lane)) {
         faults.add("/reserved_lanes", "out_of_range", "must leave at least one of the lanes");
+    }
+    if raw.rounds.is_some_and(|rounds| !(1..=MAX_ROUNDS).contains(&(rounds as usize))) {
+        faults.add("/rounds", "out_of_range", format!("must be from 1 to {MAX_ROUNDS}"));
     }
     if !(1..=300).contains(&raw.capacity) {
         faults.add("/capacity", "out_of_range", "must be from 1 to 300 athletes in a lane");

@@ -103,6 +103,7 @@ pub struct Region {
     below_floor: bool,
     surface: Option<Surface>,
     uncleared: bool,
+    unconfirmed: bool,
     locked: bool,
     by_word: bool,
     /// Every barrier the club owns; flat marks or sticks stand in for wickets.
@@ -221,7 +222,7 @@ impl Region {
         self.settled(at).map(|_| ()).ok_or(Wall::NotOwned)
     }
 
-    /// Whether a fall or a return waits for a coach's clearance.
+    /// Whether a fall waits for a coach's clearance.
     pub const fn uncleared(&self) -> bool {
         self.uncleared
     }
@@ -229,7 +230,7 @@ impl Region {
     /// Whether a coach's second confirmation opens the soft walls: not before a fall or return is cleared, which `clears` does,
     /// not early on the way back, and not on a surface that is wet or uneven.
     pub const fn opens(&self, clears: bool) -> bool {
-        !self.locked && (clears || !self.uncleared)
+        !self.locked && (clears || !(self.uncleared || self.unconfirmed))
     }
 
     /// The same configuration at the height as the club owns it, which may differ by the tolerance; none when it owns none.
@@ -287,6 +288,7 @@ impl Rules<'_> {
             below_floor: accepted.is_some() || self.below_floor(draft),
             surface: situation.surface,
             uncleared: situation.uncleared(),
+            unconfirmed: situation.unconfirmed(),
             locked: situation.locked(),
             by_word: word.is_some(),
             owned,

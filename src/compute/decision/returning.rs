@@ -69,10 +69,9 @@ impl Situation {
         self.fell() || self.report.is_some() || self.clearance == Clearance::Pending || self.returning()
     }
 
-    /// Whether a fall or a return waits for a coach's clearance.
+    /// Whether a fall waits for a coach's clearance.
     pub(super) fn uncleared(&self) -> bool {
-        let fell = self.fell() && self.clearance != Clearance::Given;
-        fell || self.clearance == Clearance::Pending || self.unconfirmed()
+        (self.fell() && self.clearance != Clearance::Given) || self.clearance == Clearance::Pending
     }
 
     /// Whether no word of a coach opens a limit today: too early on the way back, or the surface is not dry and even.

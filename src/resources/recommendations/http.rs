@@ -92,10 +92,10 @@ fn in_the_way(wall: &Wall, region: &Region, choice: &Choice) -> Fault {
         _ if wall.is_closed() => "/outcome",
         _ => "/spacing_m",
     };
-    let remedy = if wall.is_hard() {
-        "No coach's word opens this."
-    } else if region.uncleared() && !choice.clears_return {
-        "A fall or a report of pain is not cleared: send clears_return true with it, or stay with the advice."
+    let remedy = if wall.is_hard() || !region.opens(true) {
+        "No coach's word opens this today."
+    } else if !region.opens(choice.clears_return) {
+        "A fall or a return is not cleared: send clears_return true with it, or stay with the advice."
     } else {
         "Send coach_accepts true when you have weighed this and want it all the same."
     };

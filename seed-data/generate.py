@@ -136,14 +136,17 @@ def squad(club, admin):
             body["birth_year"] = born
         else:
             body["birth_date"] = f"{born}-{DICE.randint(1, 9):02d}-{DICE.randint(1, 28):02d}"
-        if n % 23 == 11:
-            body["restricted_until"] = day(10)
         measured = [] if n % 12 == 7 else [{"kind": "stature_m", "value": athlete.stature, "measured_on": day(-72)}]
         if n % 3 == 0:
             time = round(53 / athlete.limit + DICE.gauss(0, 0.15), 2)
             measured.append({"kind": "sprint_50m_s", "value": time, "measured_on": day(-72)})
         body["measurements"] = measured
         send(admin, "POST", f"{club}/athletes", body)
+        if n % 23 == 11:
+            # An id of its own making: the dice of everything else fall as before.
+            rest = {"id": f"019b76da-a8ff-7000-8000-{n:012x}", "athlete_id": body["id"], "kind": "restriction",
+                    "reported_on": day(0), "reported_by": "guardian", "until": day(10)}
+            send(admin, "POST", f"{club}/wellbeing-records", {"wellbeing_records": [rest]})
     return ids, venues, athletes
 
 

@@ -82,7 +82,7 @@ fn resources_do_not_import_each_other_and_each_file_keeps_to_its_kind() {
 }
 
 /// Writes that phones need not learn of by themselves: what they belong to is noted in the same transaction.
-const NOTED_ELSEWHERE: [&str; 13] = [
+const NOTED_ELSEWHERE: [&str; 14] = [
     "insert into root_scope",
     "delete from root_scope",
     "insert into club_clock",
@@ -90,6 +90,7 @@ const NOTED_ELSEWHERE: [&str; 13] = [
     "insert into account_club",
     "delete from account_club",
     "delete from measurements",
+    "delete from wellbeing_records",
     "update runs set note",
     "update assessments set note",
     "update race_results set note",

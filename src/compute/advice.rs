@@ -6,13 +6,18 @@ use thiserror::Error;
 
 use super::day::Day;
 use super::decision::{
-    Clearance, Configuration, Current, Decision, Evidence, Given, LatestSession, Policy, Ratings, Restriction,
-    Situation, Status, Stock, Target, Word, decide, rung,
+    Clearance, Configuration, Current, Decision, Evidence, Given, Policy, Ratings, Situation, Status, Stock, Surface,
+    Target, Word, decide, rung,
 };
 use super::estimate::{Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate_keeping};
 use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
 use super::specs::{AgeGroup, Applicable, Birth, Club, Lookup, OnFile, Query, Spec, lookup, sprint_target};
 use super::units::{BarrierKind, Length, Sex};
+use super::wellbeing::{Break, Standing, standing};
+
+mod lately;
+
+use lately::{latest, way_back};
 
 /// Intervals that make a configuration the current one.
 const CURRENT_INTERVALS: u32 = 6;
@@ -81,8 +86,10 @@ pub struct Record {
     pub sprint_50m_s: Option<f64>,
     /// Whether the athlete trains.
     pub status: Status,
-    /// The last restricted day, days since 1970-01-01.
-    pub restricted_until: Option<i32>,
+    /// Reports of pain, illness or injury and restrictions, in any order.
+    pub breaks: Vec<Break>,
+    /// What is wrong with the surface of the day's session, if anything.
+    pub surface: Option<Surface>,
     /// Latest rating of each criterion inside [`RATING_DAYS`].
     pub ratings: Ratings,
     /// A coach's word after the last fall.
@@ -91,6 +98,13 @@ pub struct Record {
     pub word: Option<Word>,
     /// Runs in any order.
     pub runs: Vec<RunRecord>,
+}
+
+impl Record {
+    /// What reports, restrictions and clearances come to on a day (days since 1970-01-01).
+    pub fn standing(&self, on: i32) -> Standing {
+        standing(&self.breaks, on)
+    }
 }
 
 /// What holds for the whole club.
@@ -258,10 +272,13 @@ fn situation(
     estimate: &Estimate,
 ) -> Situation {
     let today = on.days();
+    let stands = record.standing(today);
     let recent: Vec<&RunRecord> = record
         .runs
         .iter()
         .filter(|run| run.day <= today && today - run.day <= EVIDENCE_DAYS && run.intervals() > 0)
+        // What was run before a break, or against it, is no evidence for a step after it.
+        .filter(|run| stands.back.is_none_or(|back| run.day >= back.since))
         .collect();
     Situation {
         on: today,
@@ -270,10 +287,11 @@ fn situation(
         latest: latest(record, today),
         status: record.status,
         ratings: record.ratings,
-        restriction: record.restricted_until.map(|until| Restriction { until: Some(until) }),
-        pain_reported_on: None,
+        restriction: stands.restriction,
+        report: stands.report,
+        back: stands.back.and_then(|back| way_back(record, back, today)),
         clearance: record.clearance,
-        word: record.word.map(|word| given(word, &recent, &setting.policy)),
+        word: record.word.map(|word| given(word, record, &recent, &setting.policy)),
         target: target.map(|one| Target {
             height: one.spec.height,
             spacing: one.spec.between,
@@ -282,13 +300,16 @@ fn situation(
         }),
         stock: setting.stock.clone(),
         minor: age(record.birth, on) < ADULT_YEARS,
-        wet_surface: false,
+        surface: record.surface,
         prior_share: estimate.prior_share,
     }
 }
 
 /// A word with what was run since, over its configuration or anything easier.
-fn given(word: Word, recent: &[&RunRecord], policy: &Policy) -> Given {
+fn given(word: Word, record: &Record, recent: &[&RunRecord], policy: &Policy) -> Given {
+    // What was said before a report or restriction is over with it.
+    let overtaken = word.overtaken || record.breaks.iter().any(|one| one.on >= word.on);
+    let word = Word { overtaken, ..word };
     let since = |run: &&&RunRecord| run.day >= word.since && word.is_tried_by(run.configuration(), policy);
     let tried: Vec<&RunRecord> = recent.iter().filter(since).copied().collect();
     Given { word, tried: evidence(&tried) }
@@ -299,7 +320,7 @@ fn given(word: Word, recent: &[&RunRecord], policy: &Policy) -> Given {
 fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<Current> {
     by_configuration(recent)
         .into_values()
-        .filter(|runs| runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS)
+        .filter(|runs| is_current(runs))
         .max_by_key(|runs| {
             let last = runs.iter().map(|run| run.day).max();
             let of_last: u32 = runs.iter().filter(|run| Some(run.day) == last).map(|run| run.intervals()).sum();
@@ -313,6 +334,11 @@ fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<C
                 also: also(recent, &runs, configuration, policy, height_cost),
             })
         })
+}
+
+/// Whether these runs over one configuration make it a current one.
+fn is_current(runs: &[&RunRecord]) -> bool {
+    runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS
 }
 
 fn by_configuration<'a>(recent: &[&'a RunRecord]) -> BTreeMap<(BarrierKind, Length, Length), Vec<&'a RunRecord>> {
@@ -367,24 +393,11 @@ fn evidence(runs: &[&RunRecord]) -> Evidence {
     }
 }
 
-fn latest(record: &Record, today: i32) -> Option<LatestSession> {
-    let on = record.runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
-    let runs: Vec<&RunRecord> = record.runs.iter().filter(|run| run.day == on).collect();
-    let all = evidence(&runs);
-    Some(LatestSession {
-        on,
-        held: all.held,
-        intervals: all.intervals(),
-        barriers: all.barriers,
-        hits: all.hits,
-        fell: runs.iter().any(|run| run.fell),
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::decision::DecisionKind;
+    use crate::wellbeing::What;
 
     fn run(day: i32, spacing_mm: u32, held: u16, over_reached: u16) -> RunRecord {
         RunRecord {
@@ -422,6 +435,11 @@ mod tests {
         assert_eq!(age(Birth::Year(2012), day(2026, 5, 16)), 13);
     }
 
+    fn restriction(until: i32) -> Break {
+        let what = What::Restriction { until: Some(until) };
+        Break { what, on: until - 30, cleared_on: None, confirmed_on: None }
+    }
+
     #[test]
     fn a_restriction_rests_the_athlete_whatever_the_runs_say() {
         let setting = Setting {
@@ -441,7 +459,8 @@ mod tests {
             sprint_30m_s: None,
             sprint_50m_s: None,
             status: Status::Active,
-            restricted_until: Some(on.days()),
+            breaks: vec![restriction(on.days())],
+            surface: None,
             ratings: Ratings::default(),
             clearance: Clearance::NotNeeded,
             word: None,
@@ -449,7 +468,7 @@ mod tests {
         };
         let kind = |record: &Record| advise(record, &setting, on).unwrap().decision.kind;
         assert_eq!(kind(&record), DecisionKind::RestAndRefer);
-        record.restricted_until = Some(on.days() - 1);
+        record.breaks = vec![restriction(on.days() - 1)];
         assert_ne!(kind(&record), DecisionKind::RestAndRefer);
     }
 }

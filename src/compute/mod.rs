@@ -18,3 +18,4 @@ pub mod set_out;
 pub mod specs;
 pub mod standing;
 pub mod units;
+pub mod wellbeing;

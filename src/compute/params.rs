@@ -39,7 +39,7 @@ pub enum Kind {
 }
 
 /// Every parameter there is: name, what it may be, what it means; in the order in which they were published.
-pub const PARAMS: [(&str, Kind, &str); 35] = [
+pub const PARAMS: [(&str, Kind, &str); 39] = [
     ("held", Kind::Count, "Intervals held."),
     ("over_reached", Kind::Count, "Intervals over-reached."),
     ("crowded", Kind::Count, "Intervals crowded."),
@@ -75,6 +75,10 @@ pub const PARAMS: [(&str, Kind, &str); 35] = [
     ("best_hold_mean", Kind::Share, "Probability that an interval is held in the athlete's own best lane."),
     ("height_limit_m", Kind::Metres, "The greatest height permitted."),
     ("spacing_limit_m", Kind::Metres, "The longest spacing permitted."),
+    ("report", Kind::Word, "pain, illness or injury."),
+    ("reported_on", Kind::Date, "The day of the report."),
+    ("sessions_more", Kind::Count, "Sessions still needed."),
+    ("surface", Kind::Word, "wet or uneven."),
 ];
 
 /// A code with what it means and the parameters it may carry.

@@ -74,9 +74,9 @@ macro_rules! acts {
 }
 
 acts! {
-    /// Read the club, its groups, athletes, sessions, runs, assessments, advice and plans.
+    /// Read the club, its groups, athletes, sessions, runs, assessments, well-being, advice and plans.
     SquadRead: [Admin, Coach, Viewer], "squad.read";
-    /// Record sessions, attendance and runs.
+    /// Record sessions, attendance, runs and well-being.
     SessionWrite: [Admin, Coach], "session.write";
     /// Record assessments of technique.
     AssessmentWrite: [Admin, Coach], "assessment.write";

@@ -103,13 +103,13 @@ pub fn check_correction<S: BuildHasher>(
     }
 }
 
-/// Cuts a batch so that no fact corrects another of its own part: what it corrects is stored when its turn comes.
+/// Cuts a batch so that no fact is about another of its own part: what it corrects or clears is stored when its turn comes.
 ///
-/// `facts` are ids, each with the one it supersedes.
-fn parts(facts: impl Iterator<Item = (Uuid, Option<Uuid>)>) -> Vec<Range<usize>> {
+/// `facts` are ids, each with those that it is about.
+fn parts<E: IntoIterator<Item = Uuid>>(facts: impl Iterator<Item = (Uuid, E)>) -> Vec<Range<usize>> {
     let (mut parts, mut begun, mut seen, mut count) = (Vec::new(), 0, HashSet::new(), 0);
-    for (at, (id, supersedes)) in facts.enumerate() {
-        if supersedes.is_some_and(|earlier| seen.contains(&earlier)) {
+    for (at, (id, about)) in facts.enumerate() {
+        if about.into_iter().any(|earlier| seen.contains(&earlier)) {
             parts.push(begun..at);
             begun = at;
             seen.clear();
@@ -126,18 +126,18 @@ fn parts(facts: impl Iterator<Item = (Uuid, Option<Uuid>)>) -> Vec<Range<usize>>
 /// The facts and what they correct are the batch's own until its commit: of two batches that share facts, in whichever
 /// order, the second meets what the first stored.
 ///
-/// `names` gives a fact's id and the one it supersedes; `file` gets a part and the place of its first item in the batch.
+/// `names` gives a fact's id and those that it corrects or clears; `file` gets a part and the place of its first item in the batch.
 ///
 /// # Errors
 /// Those of `file`.
-pub async fn in_parts<F, T>(
+pub async fn in_parts<F, T, E: IntoIterator<Item = Uuid>>(
     tx: &mut ClubTx,
     sent: &[F],
-    names: impl Fn(&F) -> (Uuid, Option<Uuid>),
+    names: impl Fn(&F) -> (Uuid, E),
     mut file: impl AsyncFnMut(&mut ClubTx, &[F], usize) -> Result<(Vec<Item<T>>, Vec<Decision>), Problem>,
 ) -> Result<(Vec<Item<T>>, Vec<Decision>), Problem> {
-    let records = sent.iter().map(&names).flat_map(|(id, supersedes)| [Some(id), supersedes]);
-    tx.alone_all(records.flatten()).await?;
+    let records = sent.iter().map(&names).flat_map(|(id, about)| std::iter::once(id).chain(about));
+    tx.alone_all(records).await?;
     let (mut items, mut decisions) = (Vec::with_capacity(sent.len()), Vec::with_capacity(sent.len()));
     for part in parts(sent.iter().map(names)) {
         let from = part.start;

@@ -76,4 +76,6 @@ ids! {
     RaceEntryId;
     /// A result of a race test.
     RaceResultId;
+    /// A report of pain, illness or injury, a restriction or a clearance.
+    WellbeingRecordId;
 }

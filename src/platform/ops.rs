@@ -121,7 +121,8 @@ pub fn can_be_held(problem: &Problem) -> bool {
     let faults = problem.faults();
     !faults.is_empty()
         && faults.iter().all(|fault| {
-            let clock = matches!(fault.pointer.as_deref(), Some("/run_at" | "/assessed_at" | "/measured_on"));
+            let clock =
+                matches!(fault.pointer.as_deref(), Some("/run_at" | "/assessed_at" | "/measured_on" | "/reported_on"));
             clock || fault.code == "unknown_id"
         })
 }

@@ -20,6 +20,7 @@ pub mod runs;
 pub mod sessions;
 pub mod sync;
 pub mod venues;
+pub mod wellbeing_records;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -45,4 +46,5 @@ pub fn mount(config: &mut ServiceConfig) {
     runs::routes(config);
     sessions::routes(config);
     venues::routes(config);
+    wellbeing_records::routes(config);
 }

@@ -53,7 +53,7 @@ async fn an_athlete_is_created_read_changed_and_deleted(pool: PgPool) {
     assert_eq!(read.header("cache-control"), "private, no-cache");
 
     let change = json!({"display_name": "Mira O.", "birth_date": null, "birth_year": 2013, "preferred_lead_leg": null,
-        "status": "resting", "restricted_until": "2026-12-01", "group_ids": [group, second], "experience": "trained"});
+        "status": "resting", "group_ids": [group, second], "experience": "trained"});
     let changed = admin.patch(&path, read.header("etag"), change).await.expect(200);
     assert!(changed.body["rev"].as_i64() > read.body["rev"].as_i64());
     assert_eq!((&changed.body["birth_year"], changed.body.get("birth_date")), (&json!(2013), None));
@@ -162,9 +162,6 @@ async fn every_broken_field_is_named_and_nothing_is_stored(pool: PgPool) {
         (json!({"experience": "expert"}), 422, "/experience"),
         (json!({"experience": null}), 400, "/experience"),
         (json!({"status": "gone"}), 422, "/status"),
-        (json!({"restricted_until": "1999-12-31"}), 422, "/restricted_until"),
-        (json!({"restricted_until": today + Days::new(740)}), 422, "/restricted_until"),
-        (json!({"restricted_until": "a sore knee"}), 400, "/restricted_until"),
         (json!({"consent_on": later}), 422, "/consent_on"),
         (json!({"consent_on": "1999-12-31"}), 422, "/consent_on"),
         (json!({"id": "not-a-uuid"}), 400, "/id"),
@@ -175,7 +172,7 @@ async fn every_broken_field_is_named_and_nothing_is_stored(pool: PgPool) {
         assert_eq!((answer.status, answer.faults()), (status, vec![pointer]), "{change} {}", answer.body);
     }
     let all = json!({"display_name": "", "sex": "w", "birth_date": null, "group_ids": [], "preferred_lead_leg": "x",
-        "experience": "x", "status": "x", "restricted_until": "1999-01-01", "consent_on": later});
+        "experience": "x", "status": "x", "consent_on": later});
     let all = admin.post("/athletes", with(mira(&group), all)).await.expect(422);
     let named = [
         "/display_name",
@@ -185,7 +182,6 @@ async fn every_broken_field_is_named_and_nothing_is_stored(pool: PgPool) {
         "/preferred_lead_leg",
         "/experience",
         "/status",
-        "/restricted_until",
         "/consent_on",
     ];
     assert_eq!(all.faults(), named);

@@ -10,6 +10,9 @@ use crate::sync_pull::run;
 use crate::sync_push::{create, item, push};
 use crate::visibility::{Shared, shared};
 
+/// The types that are filed, not edited.
+const FACTS: [&str; 6] = ["run", "assessment", "measurement", "decision", "race_result", "wellbeing_record"];
+
 /// One record of each kind that only the other group sees, by the word of its path parameter and type.
 struct Targets {
     kinds: Vec<(&'static str, &'static str, String)>,
@@ -53,6 +56,10 @@ async fn targets(admin: &Caller, group: &str, athlete: &str, day: chrono::NaiveD
     let rating = json!({"id": Uuid::now_v7(), "athlete_id": athlete, "assessed_at": format!("{day}T12:00:00Z"), "ratings": {"arms": 1}});
     kinds.push(("assessment_id", "assessment", rating["id"].as_str().unwrap().to_owned()));
     admin.post("/assessments", json!({"assessments": [rating]})).await.expect(200);
+    let rested = json!({"id": Uuid::now_v7(), "athlete_id": athlete, "kind": "restriction", "reported_on": "2020-01-01",
+        "until": "2020-01-02"});
+    kinds.push(("wellbeing_record_id", "wellbeing_record", rested["id"].as_str().unwrap().to_owned()));
+    admin.post("/wellbeing-records", json!({"wellbeing_records": [rested]})).await.expect(200);
     let decided =
         admin.post(&format!("/athletes/{athlete}/recommendation/decisions"), json!({"outcome": "accepted"})).await;
     kinds.push(("decision_id", "decision", decided.expect(201).id()));
@@ -135,6 +142,9 @@ fn body(operation: &str, ids: &dyn Fn(&str) -> String) -> Value {
         "create_assessments" => json!({"assessments": [{"id": Uuid::nil(), "athlete_id": ids("athlete_id"),
             "session_id": ids("session_id"), "assessed_at": "2026-01-02T12:00:00Z", "ratings": {"arms": 1},
             "supersedes": ids("assessment_id")}]}),
+        "create_wellbeing_records" => json!({"wellbeing_records": [
+            {"id": Uuid::nil(), "athlete_id": ids("athlete_id"), "kind": "clearance", "reported_on": "2026-01-02",
+            "clears": ids("wellbeing_record_id"), "supersedes": ids("wellbeing_record_id")}]}),
         "update_athlete" => json!({"display_name": "B"}),
         _ => json!({}),
     }
@@ -229,7 +239,9 @@ async fn routes_answer_a_hidden_id_like_an_unknown_one(pool: PgPool) {
                 };
                 let expected = ask(caller, &operation, &|param| of(&unknown, param)).await;
                 assert!(
-                    expected.status >= 400 || name.starts_with("create_r") || name == "create_assessments",
+                    expected.status >= 400
+                        || name.starts_with("create_r")
+                        || ["create_assessments", "create_wellbeing_records"].contains(&name.as_str()),
                     "{name}: {expected:?}"
                 );
                 for (what, all) in [("hidden", &world.hidden), ("foreign", &world.foreign)] {
@@ -270,6 +282,9 @@ fn data(kind: &str, ids: &Targets, day: chrono::NaiveDate) -> Value {
         "assessment" => {
             json!({"athlete_id": athlete, "session_id": session, "assessed_at": format!("{day}T12:00:00Z"), "ratings": {"arms": 1}})
         }
+        "wellbeing_record" => {
+            json!({"athlete_id": athlete, "kind": "pain", "reported_on": day, "reported_by": "guardian"})
+        }
         "decision" => json!({"athlete_id": athlete, "outcome": "accepted"}),
         "race_test" => {
             json!({"session_id": session, "dimensions": {"race_distance_m": 50, "barriers": 5, "height_m": 0.5,
@@ -298,7 +313,7 @@ fn ways(kind: &str, id: &str, data: &Value) -> Vec<Value> {
         item("DELETE", kind, id, json!({"if_match": "1", "data": data})),
     ];
     // Facts are filed, not edited: their PUT is another test's.
-    if ["run", "assessment", "decision", "measurement", "race_result"].contains(&kind) {
+    if FACTS.contains(&kind) {
         ways.drain(..2);
     }
     ways
@@ -342,6 +357,11 @@ async fn items_that_refer_to_what_is_hidden_are_answered_like_those_that_refer_t
         for (param, kind, _) in &world.hidden.kinds {
             let send = async |all: &Targets| {
                 let mut sent = data(kind, all, day);
+                if *kind == "wellbeing_record" {
+                    sent["kind"] = json!("clearance");
+                    sent["clears"] = json!(all.id(param));
+                    sent.as_object_mut().unwrap().remove("reported_by");
+                }
                 if ["run", "assessment", "race_result"].contains(kind) {
                     sent["supersedes"] = json!(all.id(param));
                 }
@@ -379,7 +399,7 @@ async fn a_fact_whose_id_is_taken_by_a_hidden_one_is_kept_and_the_sender_learns_
     };
     for caller in [&shared.coach, &shared.viewer, &world.gone] {
         for (param, kind, _) in &world.hidden.kinds {
-            if !["run", "assessment", "measurement", "decision", "race_result"].contains(kind) {
+            if !FACTS.contains(kind) {
                 continue;
             }
             let mut sent = data(kind, &world.own, shared.day);
@@ -413,7 +433,7 @@ async fn a_fact_whose_id_is_taken_by_a_hidden_one_is_kept_and_the_sender_learns_
             filed += 1;
         }
     }
-    assert_eq!(filed, 5);
+    assert_eq!(filed, FACTS.len());
     let again = {
         let mut sent = data("run", &world.own, shared.day);
         sent["id"] = json!(world.hidden.id("run_id"));
@@ -426,14 +446,13 @@ async fn a_fact_whose_id_is_taken_by_a_hidden_one_is_kept_and_the_sender_learns_
 async fn who_recorded_a_fact_may_repeat_it_after_the_athlete_left_their_groups(pool: PgPool) {
     let world = world(pool).await;
     let shared = &world.shared;
-    let kinds = ["run", "assessment", "measurement", "decision", "race_result"];
-    let facts: Vec<Value> = kinds.iter().map(|kind| create(kind, data(kind, &world.own, shared.day))).collect();
+    let facts: Vec<Value> = FACTS.iter().map(|kind| create(kind, data(kind, &world.own, shared.day))).collect();
     let first = push(&shared.coach, &facts).await;
     let path = format!("/athletes/{}", world.own.id("athlete_id"));
     let tag = shared.admin.get(&path).await.header("etag").to_owned();
     shared.admin.patch(&path, &tag, json!({"group_ids": [shared.other]})).await.expect(200);
     let again = push(&shared.coach, &facts).await;
-    for ((first, again), kind) in first.iter().zip(&again).zip(kinds) {
+    for ((first, again), kind) in first.iter().zip(&again).zip(FACTS) {
         assert_eq!((&again["status"], &again["rev"]), (&json!(200), &first["rev"]), "{kind}: {again}");
     }
     // Nobody else learns that it is there, and with other content its recorder does not see what is.
@@ -448,6 +467,7 @@ async fn who_recorded_a_fact_may_repeat_it_after_the_athlete_left_their_groups(p
         json!({"value": 1.8}),
         json!({"clears_return": true}),
         json!({"final_time_s": 8.8}),
+        json!({"kind": "illness"}),
     ]) {
         let change: Map<String, Value> = change.as_object().unwrap().clone();
         fact["data"].as_object_mut().unwrap().extend(change);

@@ -13,13 +13,14 @@ use crate::sync_pull::Phone;
 use crate::sync_push::{batch, create, item};
 
 /// The types that clients make under an id of their choice: their word, and who makes them in this test.
-const MADE: [(&str, Maker); 15] = [
+const MADE: [(&str, Maker); 16] = [
     ("athlete", Maker::Coach),
     ("session", Maker::Coach),
     ("measurement", Maker::Coach),
     ("run", Maker::Coach),
     ("assessment", Maker::Coach),
     ("decision", Maker::Coach),
+    ("wellbeing_record", Maker::Coach),
     ("lane_plan", Maker::Coach),
     ("race_test", Maker::Coach),
     ("race_result", Maker::Coach),
@@ -99,6 +100,8 @@ fn body(kind: &str, ground: &Ground, n: usize) -> Value {
         "run" => json!({"session_id": session, "athlete_id": of, "run_at": format!("{day}T17:00:00Z"),
             "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6, "barriers": 5, "intervals": {"held": 4}}),
         "assessment" => json!({"athlete_id": of, "assessed_at": format!("{day}T18:00:00Z"), "ratings": {"arms": 2}}),
+        "wellbeing_record" => json!({"athlete_id": of, "kind": "restriction", "reported_on": "2020-01-01",
+            "until": "2020-01-02"}),
         "decision" => json!({"athlete_id": of, "outcome": "overridden", "reason": "Tired", "barrier_kind": "wicket",
             "height_m": 0.3, "spacing_m": 6.0}),
         "lane_plan" => plan.clone(),
@@ -126,6 +129,7 @@ fn folder(kind: &str) -> &'static str {
         "session" => "/sessions",
         "run" => "/runs",
         "assessment" => "/assessments",
+        "wellbeing_record" => "/wellbeing-records",
         "race_test" => "/race-tests",
         "barrier_configuration" => "/barrier-configurations",
         "group" => "/groups",
@@ -151,6 +155,7 @@ async fn make(caller: &Caller, ground: &Ground, kind: &str, id: &str, n: usize) 
     match kind {
         "run" => of_batch(caller.post("/runs", json!({"runs": [body]})).await),
         "assessment" => of_batch(caller.post("/assessments", json!({"assessments": [body]})).await),
+        "wellbeing_record" => of_batch(caller.post("/wellbeing-records", json!({"wellbeing_records": [body]})).await),
         "race_result" => {
             fields.remove("race_test_id");
             of_batch(caller.post(&format!("/race-tests/{}/results", ground.race), json!({"results": [body]})).await)
@@ -197,7 +202,7 @@ async fn fill(admin: &Caller, name: &str, group: &str, day: NaiveDate) -> Ground
     let race = format!("/race-tests/{}", ground.race);
     let tag = admin.get(&race).await.expect(200).header("etag").to_owned();
     admin.put(&format!("{race}/entries"), &tag, json!({"athlete_ids": [of], "coach_accepts": [of]})).await.expect(200);
-    for kind in ["measurement", "run", "assessment", "decision", "race_result"] {
+    for kind in ["measurement", "run", "assessment", "decision", "race_result", "wellbeing_record"] {
         let status = make(admin, &ground, kind, &Uuid::now_v7().to_string(), 0).await;
         assert_eq!(status, 201, "{kind}");
     }
@@ -213,7 +218,9 @@ async fn fill(admin: &Caller, name: &str, group: &str, day: NaiveDate) -> Ground
 /// Makes one record of each type that can be deleted and deletes it.
 async fn delete_some(admin: &Caller, ground: &Ground) -> BTreeSet<Key> {
     let mut gone = BTreeSet::new();
-    for (kind, _) in MADE.iter().filter(|(kind, _)| !matches!(*kind, "run" | "assessment" | "decision" | "race_result"))
+    for (kind, _) in MADE
+        .iter()
+        .filter(|(kind, _)| !matches!(*kind, "run" | "assessment" | "decision" | "race_result" | "wellbeing_record"))
     {
         let id = Uuid::now_v7().to_string();
         let made = create(kind, {
@@ -443,7 +450,7 @@ impl Club {
         let mut deleted = 0;
         let revs = copy(&self.admin).await;
         for (kind, maker) in MADE {
-            if matches!(kind, "run" | "assessment" | "decision" | "race_result") {
+            if matches!(kind, "run" | "assessment" | "decision" | "race_result" | "wellbeing_record") {
                 continue;
             }
             let caller = if maker == Maker::Admin { &self.admin } else { &self.other };

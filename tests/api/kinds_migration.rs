@@ -8,11 +8,11 @@ use uuid::Uuid;
 /// The last migration before roots were named by kind.
 const BEFORE: i64 = 10;
 
-fn id(n: u128) -> Uuid {
+pub fn id(n: u128) -> Uuid {
     Uuid::from_u128(0x0193_0000_0000_7000_8000_0000_0000_0000 + n)
 }
 
-async fn migrate(pool: &PgPool, wanted: impl Fn(i64) -> bool) {
+pub async fn migrate(pool: &PgPool, wanted: impl Fn(i64) -> bool) {
     for migration in MIGRATOR.iter().filter(|one| wanted(one.version)) {
         let mut tx = pool.begin().await.unwrap();
         sqlx::raw_sql(AssertSqlSafe(migration.sql.as_str().to_owned())).execute(&mut *tx).await.unwrap();
@@ -21,7 +21,7 @@ async fn migrate(pool: &PgPool, wanted: impl Fn(i64) -> bool) {
 }
 
 /// Runs statements in the club; `#n` stands for the n-th id.
-async fn run(pool: &PgPool, text: &str) {
+pub async fn run(pool: &PgPool, text: &str) {
     let mut tx = pool.begin().await.unwrap();
     let mut parts = text.split('#');
     let mut sql = format!("set local app.club_id = '{}';", id(1));
@@ -35,7 +35,7 @@ async fn run(pool: &PgPool, text: &str) {
     tx.commit().await.unwrap();
 }
 
-async fn rows<T>(pool: &PgPool, sql: &'static str) -> Vec<T>
+pub async fn rows<T>(pool: &PgPool, sql: &'static str) -> Vec<T>
 where
     T: for<'r> sqlx::FromRow<'r, sqlx::postgres::PgRow> + Send + Unpin,
 {

@@ -44,3 +44,6 @@ mod tour;
 mod training;
 mod venues;
 mod visibility;
+mod wellbeing;
+mod wellbeing_advice;
+mod wellbeing_migration;

@@ -175,6 +175,7 @@ async fn everything(caller: &Caller) -> String {
         "runs",
         "assessments",
         "recommendations",
+        "wellbeing_records",
         "lane_plans",
         "club_change",
     ];
@@ -203,6 +204,11 @@ async fn train(admin: &Caller, group: &str, athlete: &str) {
     let rating = json!({"id": Uuid::now_v7(), "athlete_id": athlete, "assessed_at": Utc::now(),
         "ratings": {"lead_leg": 2}, "note": "secret rating note"});
     admin.post("/assessments", json!({"assessments": [rating]})).await.expect(200);
+    let rested = json!({"id": Uuid::now_v7(), "athlete_id": athlete, "kind": "restriction", "reported_on": "2020-01-01",
+        "until": "2020-01-02"});
+    let lifted = json!({"id": Uuid::now_v7(), "athlete_id": athlete, "kind": "clearance", "reported_on": "2020-01-02",
+        "clears": rested["id"]});
+    admin.post("/wellbeing-records", json!({"wellbeing_records": [rested, lifted]})).await.expect(200);
     let plan = json!({"lanes": 1, "capacity": 4, "barriers": {"min": 4, "max": 6}, "objective": "total"});
     admin.post(&format!("/sessions/{session}/lane-plans"), plan).await.expect(201);
     let decision = json!({"outcome": "overridden", "reason": "secret reason", "barrier_kind": "wicket",
@@ -233,6 +239,7 @@ async fn a_deleted_athlete_leaves_an_empty_stub_and_facts_about_nobody(pool: PgP
     };
     assert_eq!(count(&mut tx, "select count(*) from athletes where id = $1 and deleted_at is not null").await, 1);
     assert_eq!(count(&mut tx, "select count(*) from measurements where athlete_id = $1").await, 0);
+    assert_eq!(count(&mut tx, "select count(*) from wellbeing_records where athlete_id = $1").await, 0);
     assert_eq!(count(&mut tx, "select count(*) from root_scope where root_id = $1").await, 0);
     assert_eq!(count(&mut tx, "select count(*) from runs where athlete_id = $1").await, 1, "facts stay");
     assert_eq!(count(&mut tx, "select count(*) from assessments where athlete_id = $1").await, 1, "facts stay");

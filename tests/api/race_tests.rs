@@ -7,6 +7,7 @@ use sqlx::PgPool;
 use uuid::Uuid;
 
 use crate::support::{Answer, Caller, TestApp, walk};
+use crate::wellbeing::restrict;
 
 pub struct Squad {
     pub admin: Caller,
@@ -196,10 +197,7 @@ async fn entries_of_other_groups_stay_and_a_restricted_athlete_is_refused(pool: 
     assert_eq!(again.body["athlete_ids"], json!([squad.athletes[0]]));
     let all = squad.admin.get(&path).await.expect(200);
     assert_eq!(all.body["athlete_ids"].as_array().unwrap().len(), 2, "the hidden one stays");
-    let person = format!("/athletes/{}", squad.athletes[1]);
-    let read = squad.admin.get(&person).await.expect(200);
-    let until = json!({"restricted_until": squad.day + Duration::days(10)});
-    squad.admin.patch(&person, read.header("etag"), until).await.expect(200);
+    restrict(&squad.admin, &squad.athletes[1], squad.day, squad.day + Duration::days(10)).await;
     let refused = put(again.header("etag"), vec![&squad.athletes[0], &squad.athletes[1]]).await;
     let refused = refused.expect_fault(422, "/athlete_ids/1");
     assert_eq!(refused.body["errors"][0]["code"], "restricted");
@@ -263,9 +261,7 @@ async fn heats_are_balanced_drawn_and_repeated_from_their_seed(pool: PgPool) {
 async fn every_other_lane_stays_free_and_a_new_restriction_rests(pool: PgPool) {
     let squad = squad(pool).await;
     let (path, tag) = squad.entered(&squad.athletes[..4]).await;
-    let person = format!("/athletes/{}", squad.athletes[1]);
-    let read = squad.admin.get(&person).await.expect(200);
-    squad.admin.patch(&person, read.header("etag"), json!({"restricted_until": squad.day})).await.expect(200);
+    restrict(&squad.admin, &squad.athletes[1], squad.day, squad.day).await;
     let ask = json!({"lanes": 6, "every_other_lane": true, "seeding": "like_times", "lane_draw": "lots"});
     let drawn = squad.draw(&path, &tag, ask).await.expect(200);
     let lanes: Vec<i64> = shown(&drawn.body).concat().iter().map(|(lane, _)| *lane).collect();

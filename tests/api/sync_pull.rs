@@ -21,7 +21,8 @@ pub struct Phone {
 /// The type and id of what a record belongs to.
 fn parent(kind: &str, data: &Value) -> Option<(String, String)> {
     let above = match kind {
-        "run" | "assessment" | "measurement" | "attendance" | "decision" | "race_entry" | "race_result" => "athlete",
+        "run" | "assessment" | "measurement" | "attendance" | "decision" | "race_entry" | "race_result"
+        | "wellbeing_record" => "athlete",
         "lane_plan" | "race_test" => "session",
         _ => return None,
     };
@@ -118,6 +119,7 @@ impl Squad {
             ("session", "/sessions"),
             ("run", "/runs?superseded=true&limit=200"),
             ("assessment", "/assessments?superseded=true&limit=200"),
+            ("wellbeing_record", "/wellbeing-records?superseded=true&limit=200"),
         ];
         for (kind, path) in lists {
             for item in caller.get(path).await.expect(200).body["items"].as_array().unwrap() {

@@ -10,6 +10,7 @@ use sqlx::PgPool;
 use uuid::Uuid;
 
 use crate::support::{Answer, Caller, TestApp};
+use crate::wellbeing::restrict;
 
 /// 24 invented athletes: statures 1.40 to 1.63 m in steps of a centimetre, all novices born in 2013.
 fn roster() -> String {
@@ -578,9 +579,8 @@ async fn a_fall_holds_the_athlete_back_until_a_coach_clears_the_return(pool: PgP
     assert!(!after["decision"]["kind"].as_str().unwrap().starts_with("step_up"), "{after}");
 
     let athlete = tour.admin.get(&format!("/athletes/{athlete}")).await.expect(200);
-    let restricted = json!({"restricted_until": Utc::now().date_naive() + Duration::days(7)});
-    let at = format!("/athletes/{}", athlete.id());
-    tour.admin.patch(&at, athlete.header("etag"), restricted).await.expect(200);
+    let today = Utc::now().date_naive();
+    restrict(&tour.admin, &athlete.id(), tour.sessions[3].0, today + Duration::days(7)).await;
     let resting = tour.admin.get(&path).await.expect(200).body;
     assert_eq!(resting["decision"]["kind"], "rest_and_refer");
     assert_eq!(resting["permitted"]["closed"]["code"], "restricted");

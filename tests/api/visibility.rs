@@ -10,6 +10,7 @@ use uuid::Uuid;
 use crate::support::{Answer, Caller, TestApp};
 use crate::sync_pull::{Phone, athlete};
 use crate::sync_push::{item, push};
+use crate::wellbeing::restrict;
 
 /// A session of two groups, with everything that names people of both.
 pub struct Shared {
@@ -42,10 +43,7 @@ pub async fn shared(pool: PgPool) -> Shared {
     }
     // One of each group does not run: that, too, is nobody else's to know.
     for rests in [&athletes[2], &hidden[2]] {
-        let path = format!("/athletes/{rests}");
-        let tag = admin.get(&path).await.header("etag").to_owned();
-        let until = json!({"restricted_until": Utc::now().date_naive() + Duration::days(20)});
-        admin.patch(&path, &tag, until).await.expect(200);
+        restrict(&admin, rests, day, day + Duration::days(20)).await;
     }
     let stock = json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 40});
     admin.post("/equipment", stock).await.expect(201);

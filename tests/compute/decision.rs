@@ -2,10 +2,11 @@
 #![allow(clippy::unwrap_used)] // in helpers, too: a situation without its part is a broken test
 
 use lanewright::compute::decision::{
-    Caution, Clearance, Configuration, Criterion, Current, Decision, DecisionKind, Evidence, Hold, LatestSession,
-    Missing, Policy, Rating, Ratings, Reason, Restriction, Situation, Stage, Stock, Target, Wall, decide,
+    Back, Caution, Clearance, Configuration, Criterion, Current, Decision, DecisionKind, Evidence, Hold, LatestSession,
+    Missing, Policy, Rating, Ratings, Reason, Restriction, Situation, Stage, Stock, Surface, Target, Wall, decide,
 };
 use lanewright::compute::units::{BarrierKind, Length};
+use lanewright::compute::wellbeing::{Report, Reported};
 
 pub const TODAY: i32 = 20_000;
 
@@ -115,7 +116,7 @@ use DecisionKind::{
 #[test]
 fn pain_in_the_latest_session_outranks_everything() {
     let mut athlete = ready(at(LowBarrier, 450, 6_500));
-    athlete.pain_reported_on = Some(TODAY - 2);
+    athlete.report = Some(Reported { what: Report::Pain, on: TODAY - 2 });
     latest(&mut athlete).fell = true;
     let decision = flat(&athlete, 0.95);
     assert_eq!((decision.kind, decision.proposed), (RestAndRefer, None));
@@ -125,33 +126,78 @@ fn pain_in_the_latest_session_outranks_everything() {
     assert_eq!(codes(&decision), ["pain_reported", "until_cleared"]);
 }
 
-#[test]
-fn pain_reported_today_rests_the_athlete_even_when_a_coach_has_confirmed() {
-    let mut athlete = ready(at(LowBarrier, 450, 6_500));
-    athlete.pain_reported_on = Some(TODAY);
-    athlete.clearance = Clearance::Given;
-    assert_eq!(flat(&athlete, 0.95).kind, RestAndRefer);
+fn back(sessions: u32, confirmed: bool) -> Back {
+    Back { sessions, confirmed, last_held: Some(at(Hurdle, 680, 7_000)) }
 }
 
 #[test]
-fn pain_cleared_by_a_coach_allows_running_but_no_step_up_before_a_session_without_pain() {
-    let mut athlete = ready(at(LowBarrier, 450, 6_500));
-    athlete.pain_reported_on = Some(TODAY - 1);
-    athlete.clearance = Clearance::Given;
-    let decision = flat(&athlete, 0.95);
-    assert_eq!(decision.kind, Consolidate);
-    assert_eq!(needs(&decision), ["clean_session"]);
-}
-
-#[test]
-fn pain_before_the_latest_session_still_waits_for_a_coach() {
-    let mut athlete = ready(at(LowBarrier, 450, 6_500));
-    athlete.pain_reported_on = Some(TODAY - 9);
-    athlete.clearance = Clearance::Pending;
-    let decision = flat(&athlete, 0.95);
-    assert_eq!(decision.kind, Consolidate);
+fn the_first_lane_back_is_one_height_lower_and_one_step_closer_once_a_coach_confirms() {
+    let mut athlete = ready(at(Hurdle, 680, 7_000));
+    (athlete.current, athlete.back) = (None, Some(back(0, false)));
+    let decision = flat(&athlete, 0.9);
+    says(&decision, LowerHeight, at(Hurdle, 600, 6_750), Stage::HeightBuild);
     assert!(decision.needs_confirmation);
+    assert_eq!(codes(&decision), ["returning"]);
+    assert_eq!(needs(&decision), ["intervals", "days", "coach_confirmation", "sessions_back"]);
+    assert!(decision.cautions.contains(&Caution::AfterReport));
+    athlete.back = Some(back(0, true));
+    let decision = flat(&athlete, 0.9);
+    assert_eq!((decision.proposed, decision.needs_confirmation), (Some(at(Hurdle, 600, 6_750)), false));
+}
+
+#[test]
+fn the_lane_back_comes_closer_until_the_rhythm_should_hold() {
+    let mut athlete = ready(at(Hurdle, 680, 7_000));
+    (athlete.current, athlete.back) = (None, Some(back(0, true)));
+    let chance = |_, spacing: Length| hold(if spacing <= mm(6_250) { 0.7 } else { 0.5 - spacing.metres() / 100.0 });
+    let decision = decide(&athlete, &Policy::default(), &chance);
+    assert_eq!(decision.proposed, Some(at(Hurdle, 600, 6_250)));
+    // Whoever is crowded holds less closer in, and does not come closer than the rule asks.
+    let crowded = decide(&athlete, &Policy::default(), &|_, spacing: Length| hold(spacing.metres() / 20.0));
+    assert_eq!(crowded.proposed, Some(at(Hurdle, 600, 6_750)));
+}
+
+#[test]
+fn two_sessions_and_a_coach_come_before_a_step_up() {
+    let mut athlete = ready(at(Hurdle, 600, 6_750));
+    athlete.back = Some(back(1, true));
+    let decision = flat(&athlete, 0.95);
+    says(&decision, Consolidate, at(Hurdle, 600, 6_750), Stage::HeightBuild);
+    assert_eq!(needs(&decision), ["sessions_back"]);
+    assert!(codes(&decision).contains(&"returning"));
+    athlete.back = Some(back(2, false));
+    let decision = flat(&athlete, 0.95);
+    assert_eq!((decision.kind, decision.needs_confirmation), (Consolidate, true));
     assert_eq!(needs(&decision), ["coach_confirmation"]);
+    athlete.back = Some(back(2, true));
+    assert_eq!(flat(&athlete, 0.95).kind, StepUpHeight);
+}
+
+#[test]
+fn whoever_came_back_too_hard_comes_down_to_the_lane_back() {
+    let mut athlete = ready(at(Hurdle, 680, 6_500));
+    athlete.back = Some(back(1, true));
+    says(&flat(&athlete, 0.95), LowerHeight, at(Hurdle, 600, 6_500), Stage::HeightBuild);
+    let mut athlete = ready(at(LowBarrier, 450, 7_000));
+    athlete.back = Some(back(1, true));
+    assert_eq!(flat(&athlete, 0.95).proposed, Some(at(LowBarrier, 450, 6_750)));
+}
+
+#[test]
+fn on_a_wet_surface_hurdles_become_soft_barriers_one_step_closer() {
+    let mut athlete = ready(at(Hurdle, 680, 7_000));
+    athlete.surface = Some(Surface::Wet);
+    let decision = flat(&athlete, 0.95);
+    says(&decision, ChangeBarrierKind, at(LowBarrier, 600, 6_750), Stage::HeightBuild);
+    assert_eq!(needs(&decision), ["dry_surface"]);
+    assert!(codes(&decision).contains(&"surface"));
+    let rigid = at(Hurdle, 600, 6_000);
+    assert_eq!(decision.region.check(rigid, 0.95), Err(Wall::Surface { surface: Surface::Wet }));
+    let wider = at(Wicket, 300, 7_000);
+    assert_eq!(decision.region.check(wider, 0.95), Err(Wall::Surface { surface: Surface::Wet }));
+    let mut athlete = ready(at(LowBarrier, 450, 6_500));
+    athlete.surface = Some(Surface::Uneven);
+    says(&flat(&athlete, 0.95), StepIn, at(LowBarrier, 450, 6_250), Stage::HeightBuild);
 }
 
 #[test]
@@ -710,11 +756,11 @@ fn beyond_the_target_the_athlete_comes_back_height_first() {
 #[test]
 fn every_decision_carries_the_base_cautions_and_those_of_its_day() {
     let mut athlete = ready(at(Hurdle, 600, 6_500));
-    athlete.wet_surface = true;
+    athlete.surface = Some(Surface::Wet);
     let decision = flat(&athlete, 0.9);
     assert_eq!(decision.cautions[..10], Caution::BASE);
-    assert_eq!(decision.cautions[10..], [Caution::GrowthPainSigns, Caution::WetSurface]);
-    athlete.wet_surface = false;
+    assert_eq!(decision.cautions[10..], [Caution::WetSurface, Caution::GrowthPainSigns]);
+    athlete.surface = None;
     athlete.minor = false;
     athlete.prior_share = 0.6;
     assert_eq!(flat(&athlete, 0.9).cautions[10..], [Caution::ThinEvidence]);

@@ -3,10 +3,11 @@
 
 use super::decision::{TODAY, at, club, hold, mm};
 use lanewright::compute::decision::{
-    Caution, Clearance, Configuration, Current, Decision, DecisionKind, Evidence, Hold, LatestSession, Policy, Rating,
-    Ratings, Restriction, Situation, Target, decide,
+    Back, Caution, Clearance, Configuration, Current, Decision, DecisionKind, Evidence, Hold, LatestSession, Missing,
+    Policy, Rating, Ratings, Reason, Restriction, Situation, Surface, Target, decide, rung,
 };
 use lanewright::compute::units::{BarrierKind, Length};
+use lanewright::compute::wellbeing::{Report, Reported};
 use proptest::option;
 use proptest::prelude::*;
 
@@ -82,12 +83,28 @@ fn rare<T: Strategy>(value: T) -> impl Strategy<Value = Option<T::Value>> {
 }
 
 prop_compose! {
+    fn report()(ago in 0..12_i32, what in prop::sample::select(Report::ALL.to_vec())) -> Reported {
+        Reported { what, on: TODAY - ago }
+    }
+}
+
+prop_compose! {
+    fn back()(
+        sessions in 0..4_u32, confirmed: bool, last_held in option::weighted(0.9, configuration()),
+    ) -> Back {
+        Back { sessions, confirmed, last_held }
+    }
+}
+
+prop_compose! {
     pub fn situation()(
         current in option::weighted(0.95, (configuration(), evidence())),
         latest in option::weighted(0.8, latest()),
         ratings in ratings(),
         restriction in rare(option::of(TODAY - 3..TODAY + 9)),
-        pain_reported_on in rare(TODAY - 12..=TODAY),
+        report in rare(report()),
+        back in option::weighted(0.15, back()),
+        surface in rare(prop::sample::select(Surface::ALL.to_vec())),
         clearance in prop::sample::select(vec![
             Clearance::NotNeeded, Clearance::NotNeeded, Clearance::NotNeeded, Clearance::Pending, Clearance::Given,
         ]),
@@ -98,13 +115,19 @@ prop_compose! {
             latest,
             ratings,
             restriction: restriction.map(|until| Restriction { until }),
-            pain_reported_on,
+            report,
+            back,
+            surface,
             clearance,
             target,
             stock: club(),
             ..Situation::unseen(TODAY)
         }
     }
+}
+
+fn higher(a: Configuration, b: Configuration) -> bool {
+    a.height.mm() > b.height.mm() + 5 || rung(a.barrier_kind) > rung(b.barrier_kind)
 }
 
 /// An athlete's comfortable limit in metres: the rhythm breaks over about a metre around it.
@@ -151,11 +174,16 @@ proptest! {
         let (Some(from), Some(to)) = (decision.current, decision.proposed) else { return Ok(()) };
         let fell = s.latest.is_some_and(|latest| latest.fell);
         let both = from.height != to.height && from.spacing != to.spacing;
-        if both && !fell {
+        // The lane back is lower and closer at once, and so is a softer barrier on a wet or uneven surface.
+        if both && !fell && s.back.is_none() && s.surface.is_none() {
             prop_assert_eq!(decision.kind, DecisionKind::ChangeBarrierKind);
             prop_assert!(to.spacing < from.spacing);
         }
         prop_assert!(to.spacing.mm() <= from.spacing.mm() + 270);
+        if both && !fell {
+            let changes = decision.kind == DecisionKind::ChangeBarrierKind;
+            prop_assert!(to.spacing < from.spacing && (changes || !higher(to, from)), "{}", decision.explanation());
+        }
         if decision.kind != DecisionKind::ChangeBarrierKind {
             let between = club().into_iter().flat_map(|e| e.heights.into_iter().map(move |h| (e.kind, h)))
                 .filter(|(kind, h)| *kind == from.barrier_kind && *h > from.height && *h < to.height);
@@ -166,18 +194,66 @@ proptest! {
     #[test]
     fn nobody_steps_up_with_pain_a_fall_or_too_little_evidence(s in situation(), limit in 5.0..12.0) {
         let decision = advise(&s, limit);
-        let latest = s.latest.map_or(i32::MIN, |latest| latest.on);
-        let pain = s.pain_reported_on.is_some_and(|day| day >= latest || day == TODAY);
         let fell = s.latest.is_some_and(|latest| latest.fell);
         let evidence = s.current.map(|current| current.evidence).unwrap_or_default();
         let thin = evidence.intervals() < 12 || evidence.days < 2;
-        if pain || fell || thin || s.clearance == Clearance::Pending {
+        let back = s.back.is_some_and(|back| back.sessions < 2 || !back.confirmed);
+        let kept = s.report.is_some() || back || s.surface.is_some();
+        if kept || fell || thin || s.clearance == Clearance::Pending {
             prop_assert!(!steps_up(&decision), "{}", decision.explanation());
         }
         prop_assert!(!steps_up(&decision) || decision.missing.is_empty());
-        if pain && s.clearance != Clearance::Given {
+        if s.report.is_some() {
             prop_assert_eq!(decision.kind, DecisionKind::RestAndRefer);
         }
+    }
+
+    #[test]
+    fn the_first_lane_back_is_lower_and_closer_than_last_held_and_two_sessions_come_before_a_step_up(
+        s in situation(), b in back(), limit in 5.0..12.0, ran in prop::bool::weighted(0.3),
+    ) {
+        let current = s.current.filter(|_| ran);
+        let s = Situation { report: None, restriction: None, back: Some(b), current, ..s };
+        let decision = advise(&s, limit);
+        let to = decision.proposed.unwrap();
+        if let (Some(held), None) = (b.last_held, s.current) {
+            let lowest = club().iter().flat_map(|one| one.heights.clone()).min().unwrap();
+            prop_assert!(to.height < held.height || held.height == lowest, "{}", decision.explanation());
+            prop_assert!(rung(to.barrier_kind) <= rung(held.barrier_kind));
+            prop_assert!(to.spacing.mm() + 125 <= held.spacing.mm() || held.spacing < mm(4_250));
+            let said = |one: &Reason| matches!(one, Reason::Returning { .. } | Reason::Fell);
+            prop_assert!(decision.reasons.iter().any(said), "{:?}", decision.reasons);
+        }
+        if b.sessions < 2 {
+            let needed = Missing::SessionsBack { count: 2 - b.sessions };
+            prop_assert!(decision.missing.contains(&needed));
+            prop_assert!(!steps_up(&decision), "{}", decision.explanation());
+        }
+        prop_assert!(b.confirmed || decision.needs_confirmation);
+        prop_assert_eq!(!b.confirmed || s.clearance == Clearance::Pending || s.latest.is_some_and(|one| one.fell)
+            && s.clearance == Clearance::NotNeeded, decision.missing.contains(&Missing::CoachConfirmation));
+    }
+
+    #[test]
+    fn on_a_bad_surface_nothing_is_rigid_and_everything_is_closer_than_run_last(
+        s in situation(), limit in 5.0..12.0, surface in prop::sample::select(Surface::ALL.to_vec()),
+    ) {
+        let decision = advise(&Situation { surface: Some(surface), ..s.clone() }, limit);
+        let dry = advise(&Situation { surface: None, ..s.clone() }, limit);
+        let Some(to) = decision.proposed else {
+            prop_assert_eq!(dry.kind, DecisionKind::RestAndRefer);
+            return Ok(());
+        };
+        prop_assert!(rung(to.barrier_kind) < rung(BarrierKind::Hurdle));
+        prop_assert!(!steps_up(&decision), "{}", decision.explanation());
+        if let Some(from) = s.current.map(|current| current.configuration) {
+            prop_assert!(to.spacing < from.spacing || from.spacing < mm(4_250), "{}", decision.explanation());
+            prop_assert!(to.height <= from.height && rung(to.barrier_kind) <= rung(from.barrier_kind));
+        }
+        let caution = Caution::of_surface(surface);
+        prop_assert!(decision.cautions.contains(&caution) && !dry.cautions.contains(&caution));
+        let said = Reason::Surface { surface };
+        prop_assert!(decision.reasons.contains(&said));
     }
 
     #[test]
@@ -196,7 +272,8 @@ proptest! {
         let from = decision.current;
         let owned = club().iter().any(|e| e.kind == to.barrier_kind && e.heights.contains(&to.height));
         prop_assert!(owned);
-        let kept = from.is_some_and(|from| from.spacing == to.spacing);
+        let held = s.back.and_then(|back| back.last_held);
+        let kept = [from, held].into_iter().flatten().any(|from| from.spacing == to.spacing);
         let goal = s.target.is_some_and(|target| target.spacing == to.spacing) || to.spacing == mm(9_140);
         // A first lane is marked more finely than the club's grid.
         let marked = to.spacing.mm() % 250 == 0 || (from.is_none() && to.spacing.mm() % 100 == 0);

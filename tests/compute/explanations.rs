@@ -4,13 +4,14 @@
 use std::collections::BTreeMap;
 
 use lanewright::compute::decision::{
-    Caution, Clearance, Configuration, Criterion, Decision, DecisionKind, Evidence, Given, LatestSession, Missing,
-    Policy, Rating, Reason, Restriction, Situation, Wall, Word, decide,
+    Back, Caution, Configuration, Criterion, Decision, DecisionKind, Evidence, Given, LatestSession, Missing, Policy,
+    Rating, Reason, Restriction, Situation, Surface, Wall, Word, decide,
 };
 use lanewright::compute::lane_plan::WEIGHT_MOST;
 use lanewright::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
 use lanewright::compute::standing::Standing;
 use lanewright::compute::units::BarrierKind::{Hurdle, LowBarrier, Wicket};
+use lanewright::compute::wellbeing::{Report, Reported};
 use proptest::prelude::*;
 
 use super::decision::{TODAY, at, club, evidence, flat, hold, latest, mm, offered, ready};
@@ -162,28 +163,50 @@ fn a_fall() {
 #[test]
 fn pain_and_a_restriction() {
     let mut athlete = ready(at(LowBarrier, 450, 6_500));
-    athlete.pain_reported_on = Some(TODAY);
+    athlete.report = Some(Reported { what: Report::Pain, on: TODAY });
     athlete.restriction = Some(Restriction { until: Some(TODAY + 30) });
     reads(
         &flat(&athlete, 0.95),
         DecisionKind::RestAndRefer,
-        "Pain or an injury was reported, and a restriction stands until 2024-11-03. No running over barriers: rest, \
-         and refer the athlete for medical advice. Running resumes only when a coach confirms it and any medical \
-         advice allows it.",
+        "Pain was reported on 2024-10-04, and a restriction stands until 2024-11-03. No running over barriers: rest, and \
+         refer the athlete for medical advice. Running resumes only when a coach confirms it and any medical advice \
+         allows it.",
     );
 }
 
 #[test]
-fn cleared_after_pain_but_not_yet_ready() {
+fn the_first_lane_back_and_the_sessions_after_it() {
     let mut athlete = ready(at(LowBarrier, 450, 6_500));
-    athlete.pain_reported_on = Some(TODAY - 1);
-    athlete.clearance = Clearance::Given;
+    let last_held = Some(at(LowBarrier, 600, 6_750));
+    athlete.back = Some(Back { sessions: 1, confirmed: true, last_held });
     reads(
         &flat(&athlete, 0.95),
         DecisionKind::Consolidate,
-        "18 of 20 intervals held over low barriers at 0.45 m, 6.50 m apart, but a step up is not open yet. Stay with \
-         low barriers at 0.45 m, 6.50 m apart: expect 95 % held (likely 80 to 100 %). A step up needs a session \
-         without a fall or pain.",
+        "18 of 20 intervals held over low barriers at 0.45 m, 6.50 m apart, and the athlete is just back, but a step up is \
+         not open yet. Stay with low barriers at 0.45 m, 6.50 m apart: expect 95 % held (likely 80 to 100 %). A step up \
+         needs 1 more session after the return.",
+    );
+    athlete.current = None;
+    athlete.back = Some(Back { sessions: 0, confirmed: false, last_held });
+    reads(
+        &flat(&athlete, 0.95),
+        DecisionKind::LowerHeight,
+        "The athlete is just back. Once a coach confirms, start with low barriers at 0.45 m, \
+         6.50 m apart: expect 95 % held (likely 80 to 100 %). A step up needs a coach's confirmation, and 2 more sessions \
+         after the return, and 12 more intervals on 2 more days.",
+    );
+}
+
+#[test]
+fn a_wet_surface() {
+    let mut athlete = ready(at(Hurdle, 600, 6_500));
+    athlete.surface = Some(Surface::Wet);
+    reads(
+        &flat(&athlete, 0.95),
+        DecisionKind::ChangeBarrierKind,
+        "18 of 20 intervals held over hurdles at 0.60 m, 6.50 m apart, but the surface is wet, and a step up is not open \
+         yet. Change to low barriers at 0.60 m, 6.25 m apart: expect 95 % held (likely 80 to 100 %). A step up needs a dry, \
+         even surface.",
     );
 }
 
@@ -317,7 +340,8 @@ proptest! {
     fn no_explanation_speaks_of_a_step_up_after_a_fall_or_pain(s in situation(), limit in 5.0..12.0) {
         let decision = advise(&s, limit);
         let text = decision.explanation();
-        let pain = s.pain_reported_on.is_some_and(|day| day >= s.latest.map_or(i32::MIN, |l| l.on) || day == TODAY);
+        let back = s.back.is_some_and(|back| back.sessions < 2 || !back.confirmed);
+        let pain = s.report.is_some() || back;
         let fell = s.latest.is_some_and(|latest| latest.fell);
         if pain || fell || s.restriction.is_some_and(|flag| flag.until.is_none_or(|day| day >= TODAY)) {
             prop_assert!(!STEPS_UP.iter().any(|words| text.contains(words)), "{text}");
@@ -383,7 +407,9 @@ fn listed(codes: &[CodeDoc], code: &str, params: &[Param], text: &str) {
         assert!(fits, "{code}: {name} is {value:?}");
     }
     let optional = ["until", "rating", "height_most_m"];
-    for name in doc.params.iter().filter(|name| !optional.contains(name)) {
+    // Nothing was held before a return.
+    let nowhere = code == "returning" && params.is_empty();
+    for name in doc.params.iter().filter(|name| !optional.contains(name) && !nowhere) {
         assert!(params.iter().any(|(said, _)| said == name), "{code} lacks {name}");
     }
 }
@@ -399,18 +425,18 @@ fn codes_never_change_once_published() {
          wickets_held hold_low latest_broken crowded hits_high spacing_at_minimum no_lower_height past_target not_ready \
          at_target target_over_hurdles likelier_step larger_gap spacing_first only_step kind_before_height \
          kind_with_height next_step_unlikely no_next_step step_back_if until_cleared until_target_moves counted_too \
-         coach_accepted coach_overrode word_until against_word"
+         returning surface coach_accepted coach_overrode word_until against_word"
     );
     assert_eq!(
         codes(&Missing::CODES),
         "intervals days hold_mean hold_low fewer_hits held_session rating coach_confirmation clean_session \
-         likelier_step equipment"
+         likelier_step equipment sessions_back dry_surface"
     );
     assert_eq!(
         codes(&Caution::CODES),
         "supports_coach rules_come_first tip_direction soft_first free_run_out dry_even_surface one_athlete_per_lane \
          supervise warm_up_first stop_on_breakdown growth_pain_signs wet_surface no_target thin_evidence \
-         no_wickets_owned after_fall beyond_advice not_ready"
+         no_wickets_owned after_fall after_report uneven_surface beyond_advice not_ready"
     );
     assert_eq!(
         codes(&Standing::CODES),
@@ -421,7 +447,7 @@ fn codes_never_change_once_published() {
         codes(&Wall::CODES),
         "resting left restricted pain_reported not_owned target_height target_spacing kind_above_advice \
          height_above_advice spacing_above_advice wider_than_held wider_needs_hold until_cleared one_variable \
-         spacing_at_minimum hold_floor"
+         spacing_at_minimum hold_floor surface"
     );
 }
 
@@ -433,7 +459,8 @@ fn parameters_never_change_once_published() {
         "held over_reached crowded broken intervals days barriers hits intervals_more days_more intervals_least \
          barrier_kind height_m spacing_m approach_m spacing_shortest_m height_most_m hold_mean hold_p05 hold_p95 \
          hold_needed hold_other held_share_least hit_share_most until criterion rating rating_needed regret \
-         best_barrier_kind best_height_m best_spacing_m best_hold_mean height_limit_m spacing_limit_m"
+         best_barrier_kind best_height_m best_spacing_m best_hold_mean height_limit_m spacing_limit_m report reported_on \
+         sessions_more surface"
     );
     let of = |list: &[CodeDoc]| -> Vec<&'static str> { list.iter().flat_map(|one| one.params).copied().collect() };
     let used = [of(&Reason::CODES), of(&Missing::CODES), of(&Standing::CODES), of(&Wall::CODES)].concat();
@@ -463,7 +490,9 @@ fn one_of_each_reason() -> Vec<Reason> {
         Reason::NoRuns,
         Reason::RunsSeen { at, evidence },
         Reason::HoldHere { hold: hold(0.84) },
-        Reason::PainReported,
+        Reason::PainReported { report: Reported { what: Report::Pain, on: TODAY } },
+        Reason::PainReported { report: Reported { what: Report::Illness, on: TODAY } },
+        Reason::PainReported { report: Reported { what: Report::Injury, on: TODAY } },
         Reason::Restricted { until: Some(TODAY) },
         Reason::Restricted { until: None },
         Reason::Fell,
@@ -495,6 +524,10 @@ fn one_of_each_reason() -> Vec<Reason> {
         Reason::UntilTargetMoves,
         Reason::CountedToo { intervals: 8, days: 1 },
         Reason::CountedToo { intervals: 1, days: 0 },
+        Reason::Returning { last_held: Some(at) },
+        Reason::Returning { last_held: None },
+        Reason::Surface { surface: Surface::Wet },
+        Reason::Surface { surface: Surface::Uneven },
         Reason::CoachAccepted,
         Reason::CoachOverrode,
         Reason::WordUntil { until: TODAY },
@@ -518,6 +551,8 @@ fn one_of_each_lack() -> Vec<Missing> {
         Missing::LikelierStep { needed: 0.65 },
         Missing::Equipment { up_to: Some(mm(762)) },
         Missing::Equipment { up_to: None },
+        Missing::SessionsBack { count: 1 },
+        Missing::DrySurface,
     ]
 }
 

@@ -9,6 +9,7 @@ use lanewright::compute::progress::{
 };
 use lanewright::compute::specs::Birth;
 use lanewright::compute::units::{BarrierKind, Length, Sex};
+use lanewright::compute::wellbeing::{Break, What};
 use proptest::prelude::*;
 
 fn today() -> Day {
@@ -52,7 +53,8 @@ fn record(runs: Vec<RunRecord>) -> Record {
         sprint_30m_s: None,
         sprint_50m_s: None,
         status: lanewright::compute::decision::Status::Active,
-        restricted_until: None,
+        breaks: Vec::new(),
+        surface: None,
         ratings: Ratings::default(),
         clearance: Clearance::NotNeeded,
         word: None,
@@ -194,7 +196,8 @@ fn a_forecast_says_what_weakens_it() {
     assert_eq!(codes(&record(Vec::new())), ["no_runs"]);
     assert_eq!(codes(&record(vec![run(40, 6_000, 4)])), ["no_recent_runs", "thin_evidence", "higher_than_run"]);
     let mut restricted = record(season(10, 50));
-    restricted.restricted_until = Some(today().days());
+    let what = What::Restriction { until: Some(today().days()) };
+    restricted.breaks.push(Break { what, on: today().days() - 3, cleared_on: None, confirmed_on: None });
     assert_eq!(codes(&restricted), ["training_goes_on", "higher_than_run", "restricted"]);
     assert!(Note::TrainingGoesOn { days: 8 }.text().contains("8 training days"));
 }

@@ -13,7 +13,7 @@ use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::TestRunner;
 
-use super::decision::{TODAY, at, club, hold, stock};
+use super::decision::{at, club, hold, stock};
 use super::decision_laws::situation;
 use crate::simulation::clubs::{USUAL, both};
 use crate::simulation::laws::{Placement, broken};
@@ -46,9 +46,8 @@ pub fn everywhere(club: Vec<Stock>) -> Vec<Configuration> {
 }
 
 pub fn unclean(s: &Situation) -> bool {
-    let latest = s.latest.map_or(i32::MIN, |latest| latest.on);
-    let pain = s.pain_reported_on.is_some_and(|day| day >= TODAY || day >= latest);
-    s.latest.is_some_and(|latest| latest.fell) || pain || s.clearance == Clearance::Pending
+    let back = s.back.is_some_and(|back| back.sessions < 2 || !back.confirmed || s.current.is_none());
+    s.latest.is_some_and(|latest| latest.fell) || s.report.is_some() || s.clearance == Clearance::Pending || back
 }
 
 /// What the laws say of a place, beside that the club owns it and sets nothing out closer than its shortest spacing.
@@ -62,6 +61,7 @@ fn laws(s: &Situation, region: &Region, policy: &Policy, here: Configuration, me
         held: &s.held,
         target_mm: s.target.map(|target| (target.height.mm(), target.spacing.mm())),
         unclean: unclean(s),
+        soft: s.surface.is_some(),
         crowded: region.below_floor(),
         floor: region.floor(),
         wanted: policy.first_lane_hold.max(region.floor()),

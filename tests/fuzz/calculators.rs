@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use lanewright::compute::advice::{Record, RunRecord, Setting, advise};
 use lanewright::compute::day::Day;
-use lanewright::compute::decision::{Clearance, Policy, Rating, Ratings, Stock, Word};
+use lanewright::compute::decision::{Clearance, Policy, Rating, Ratings, Stock, Surface, Word};
 use lanewright::compute::estimate::{RunCounts, Settings, estimate};
 use lanewright::compute::lane_plan::{
     Athlete, Budget, Candidate, Lane, Objective, Pin, PlanError, Problem, StockItem, plan,
@@ -16,6 +16,7 @@ use lanewright::compute::rhythm::{
 use lanewright::compute::set_out::{LaneSetting, set_out};
 use lanewright::compute::specs::Birth;
 use lanewright::compute::units::{BarrierKind, Length, Sex};
+use lanewright::compute::wellbeing::{Break, Report, What};
 
 use crate::machine::{Bytes, fuzz};
 
@@ -157,6 +158,15 @@ fn run_record(bytes: &mut Bytes<'_>) -> RunRecord {
     }
 }
 
+fn rest(bytes: &mut Bytes<'_>) -> Break {
+    let what = match bytes.byte() % 4 {
+        0 => What::Restriction { until: bytes.bool().then(|| day(bytes)) },
+        _ => What::Report(bytes.pick(&Report::ALL)),
+    };
+    let on = day(bytes);
+    Break { what, on, cleared_on: bytes.bool().then(|| day(bytes)), confirmed_on: bytes.bool().then(|| day(bytes)) }
+}
+
 fn rating(bytes: &mut Bytes<'_>) -> Option<Rating> {
     Rating::from_level(bytes.byte() % 5)
 }
@@ -202,7 +212,8 @@ fn any_record_gets_advice_in_words_or_a_reason() {
             sprint_30m_s: bytes.bool().then(|| bytes.near(3.0, 12.0)),
             sprint_50m_s: None,
             status: lanewright::compute::decision::Status::Active,
-            restricted_until: (bytes.byte() < 20).then(|| day(&mut bytes)),
+            breaks: (0..bytes.below(3)).map(|_| rest(&mut bytes)).collect(),
+            surface: bytes.pick(&[None, None, None, Some(Surface::Wet), Some(Surface::Uneven)]),
             ratings: Ratings {
                 lead_leg: rating(&mut bytes),
                 trail_leg: rating(&mut bytes),

@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 18] = [
+pub const ORDER: [(&str, &str); 19] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),
@@ -20,6 +20,7 @@ pub const ORDER: [(&str, &str); 18] = [
     ("", "set_attendance"),
     ("run_id", "create_runs"),
     ("assessment_id", "create_assessments"),
+    ("wellbeing_record_id", "create_wellbeing_records"),
     ("decision_id", "create_decision"),
     ("plan_id", "create_lane_plan"),
     ("race_test_id", "create_race_test"),
@@ -175,6 +176,14 @@ fn training_body(world: &World, operation: &str, place: &Place) -> Option<Value>
                     "session_id": place.id("session_id"), "ratings": {"arms": 1, "rhythm": 2}, "note": note})
             };
             json!({"assessments": of_each(world, place, one)})
+        }
+        "create_wellbeing_records" => {
+            // Over long ago: the athlete goes on running. It has no text, so nothing to mark.
+            let one = |id: Uuid, athlete: &str, _: String| {
+                json!({"id": id, "athlete_id": athlete, "kind": "restriction", "reported_on": "2020-01-01",
+                    "reported_by": "coach", "until": "2020-01-02"})
+            };
+            json!({"wellbeing_records": of_each(world, place, one)})
         }
         "create_decision" => {
             json!({"id": id, "on": day, "outcome": "overridden", "reason": world.mark(place.scope), "barrier_kind": "wicket",

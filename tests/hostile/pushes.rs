@@ -35,6 +35,7 @@ pub const TYPES: &[(&str, &str, &str)] = &[
     ("Run", "run", "run_id"),
     ("Session", "session", "session_id"),
     ("Venue", "venue", "venue_id"),
+    ("WellbeingRecord", "wellbeing_record", "wellbeing_record_id"),
     ("", "group_membership", ""),
 ];
 
@@ -52,6 +53,7 @@ pub async fn data(world: &World, kind: &str, place: &Place) -> Value {
         "club" => body("update_club"),
         "run" => body("create_runs")["runs"][0].take(),
         "assessment" => body("create_assessments")["assessments"][0].take(),
+        "wellbeing_record" => body("create_wellbeing_records")["wellbeing_records"][0].take(),
         "race_result" => with(body("create_race_results")["results"][0].take(), "race_test_id", "race_test_id"),
         "measurement" => with(body("create_measurement"), "athlete_id", "athlete_id"),
         "decision" => with(body("create_decision"), "athlete_id", "athlete_id"),
@@ -124,7 +126,8 @@ fn attempts(kind: &str, data: &Value, ids: &[Foreign]) -> Vec<Attempt> {
     for one in ids {
         add(format!("PUT {kind} as new"), one, create(kind, &one.id, data), true);
         // To put a fact is always to make it.
-        let fact = matches!(kind, "run" | "assessment" | "decision" | "race_result" | "measurement");
+        let fact =
+            matches!(kind, "run" | "assessment" | "decision" | "race_result" | "measurement" | "wellbeing_record");
         let edits = [("PUT", true), ("PATCH", true), ("DELETE", false)];
         for (method, carries) in edits.into_iter().filter(|(method, _)| !fact || *method != "PUT") {
             let mut item = json!({"op_id": Uuid::now_v7(), "method": method, "type": kind, "id": one.id});

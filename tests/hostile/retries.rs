@@ -38,7 +38,8 @@ async fn at_once(world: &Arc<World>, report: &Arc<Report>, asks: Vec<Ask>) -> Ve
 /// What a repeat must not differ in.
 fn said(answer: &Answer) -> String {
     let body = answer.json();
-    let items = ["runs", "assessments", "results", "items"].iter().find_map(|name| body[*name].as_array());
+    let items =
+        ["runs", "assessments", "wellbeing_records", "results", "items"].iter().find_map(|name| body[*name].as_array());
     match items {
         Some(items) => items.iter().map(|item| item["id"].to_string()).collect(),
         None => body["id"].to_string(),
@@ -53,7 +54,7 @@ async fn a_create_that_is_sent_many_times_at_once_has_one_effect() {
     let mut count = 0;
     for operation in world.service.document.operations.iter().filter(|one| one.method == "POST" && one.in_club()) {
         let body = fixtures::body(&world, &operation.id, &place).unwrap_or_default();
-        let batch = ["runs", "assessments", "results"].iter().any(|name| body[*name].is_array());
+        let batch = ["runs", "assessments", "wellbeing_records", "results"].iter().any(|name| body[*name].is_array());
         if body["id"].is_null() && !batch {
             continue;
         }
@@ -104,9 +105,12 @@ async fn no_write_breaks_when_it_is_sent_many_times_at_once() {
 async fn batches_that_cross_and_corrections_at_once_break_nothing() {
     let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("batches that cross")));
     let (admin, place) = (world.person("admin").clone(), world.place("own").clone());
-    for (operation, list) in
-        [("create_runs", "runs"), ("create_assessments", "assessments"), ("create_race_results", "results")]
-    {
+    for (operation, list) in [
+        ("create_runs", "runs"),
+        ("create_assessments", "assessments"),
+        ("create_wellbeing_records", "wellbeing_records"),
+        ("create_race_results", "results"),
+    ] {
         let operation = world.service.document.operation_of(operation);
         let one = || fixtures::body(&world, &operation.id, &place).unwrap()[list][0].take();
         let forth: Vec<Value> = (0..20).map(|_| one()).collect();

@@ -277,8 +277,9 @@ impl World {
         let answer = ask.send(self).await;
         assert!(answer.good(), "{} in {}: {}", operation.id, place.name, answer.text());
         let answered = answer.json();
-        let sent = [&body["id"], &body["runs"][0]["id"], &body["assessments"][0]["id"], &body["results"][0]["id"]];
-        let id = answered["id"].as_str().or(sent.into_iter().find_map(Value::as_str));
+        let lists = ["runs", "assessments", "wellbeing_records", "results"];
+        let mut sent = lists.map(|list| &body[list][0]["id"]).into_iter().chain([&body["id"]]);
+        let id = answered["id"].as_str().or_else(|| sent.find_map(Value::as_str));
         let Some(id) = id.filter(|_| !param.is_empty()) else { return };
         let scope = match (param, place.scope) {
             (_, Scope::South) => Scope::South,

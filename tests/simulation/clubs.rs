@@ -10,6 +10,7 @@ use lanewright::compute::estimate::Kept;
 use lanewright::compute::lane_plan::{Budget, Lane, Objective, Problem, Runner, StockItem, group, loss, plan, weight};
 use lanewright::compute::specs::Birth;
 use lanewright::compute::units::{BarrierKind, Length};
+use lanewright::compute::wellbeing::{Break, What};
 
 use super::athlete::Athlete;
 use super::coach::grid;
@@ -137,7 +138,8 @@ impl Member {
             sprint_30m_s: measured.sprint_30m_s,
             sprint_50m_s: measured.sprint_50m_s,
             status: Status::Active,
-            restricted_until: None,
+            breaks: Vec::new(),
+            surface: None,
             ratings: Ratings::default(),
             clearance: Clearance::NotNeeded,
             word: None,
@@ -207,7 +209,10 @@ impl Member {
             });
         }
         if dice.chance(RESTRICTED) {
-            self.record.restricted_until = Some(FIRST_DAY + day + 7);
+            // A coach confirms the return on its first day.
+            let (on, until) = (FIRST_DAY + day, FIRST_DAY + day + 7);
+            let what = What::Restriction { until: Some(until) };
+            self.record.breaks.push(Break { what, on, cleared_on: None, confirmed_on: Some(until + 1) });
         }
     }
 
@@ -226,11 +231,16 @@ impl Member {
         found
     }
 
-    /// Whether the latest session had a fall, or a fall waits for a coach's word.
-    fn unclean(&self) -> bool {
-        let latest = self.record.runs.iter().map(|run| run.day).max();
-        let fell = self.record.runs.iter().any(|run| Some(run.day) == latest && run.fell);
-        fell || self.record.clearance == Clearance::Pending
+    /// Whether the latest session had a fall, a fall waits for a coach's word, or fewer than two sessions were run since a
+    /// restriction.
+    fn unclean(&self, day: i32) -> bool {
+        let runs = &self.record.runs;
+        let latest = runs.iter().map(|run| run.day).max();
+        let fell = runs.iter().any(|run| Some(run.day) == latest && run.fell);
+        let back = self.record.breaks.iter().map(|one| one.on + 8).filter(|back| *back <= FIRST_DAY + day).max();
+        let since =
+            |back: i32| -> BTreeSet<i32> { runs.iter().map(|run| run.day).filter(|one| *one >= back).collect() };
+        fell || self.record.clearance == Clearance::Pending || back.is_some_and(|back| since(back).len() < 2)
     }
 }
 
@@ -375,7 +385,8 @@ impl Arm {
             last: advice.decision.current,
             held: &member.held_on_file(),
             target_mm: target,
-            unclean: member.unclean(),
+            unclean: member.unclean(case.day),
+            soft: false,
             crowded: advice.decision.needs_confirmation && advice.decision.reasons.contains(&Reason::Crowded),
             floor: policy.hold_floor,
             wanted: policy.first_lane_hold,

@@ -18,8 +18,10 @@ pub struct Placement<'a> {
     pub held: &'a [Configuration],
     /// Height and spacing of the target, millimetres (mm).
     pub target_mm: Option<(u32, u32)>,
-    /// Whether a fall, pain or a report is not cleared, or lies in the latest session.
+    /// Whether a fall, report or restriction is not cleared, or its sessions of return are not over.
     pub unclean: bool,
+    /// Whether the surface is wet or uneven.
+    pub soft: bool,
     /// Whether the advice is for a crowded athlete whom a coach confirms.
     pub crowded: bool,
     /// The floor of P(hold), and p*.
@@ -62,11 +64,16 @@ pub fn broken(one: &Placement<'_>) -> Vec<&'static str> {
             laws.push("wider than advised");
         } else if one.unclean {
             laws.push("wider than advised before a clean session");
+        } else if one.soft {
+            laws.push("wider than advised on a bad surface");
         } else if held.is_none_or(|held| spacing > held + one.step_mm) {
             laws.push("more than a step wider than held over the lower barrier");
         } else if one.hold + 1e-9 < one.wanted {
             laws.push("wider than advised without p*");
         }
+    }
+    if one.soft && at.barrier_kind == BarrierKind::Hurdle {
+        laws.push("rigid on a bad surface");
     }
     if one.target_mm.is_some_and(|(highest, _)| height > highest + SAME_MM) {
         laws.push("higher than the target");

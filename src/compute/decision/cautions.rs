@@ -2,6 +2,7 @@
 
 use super::Decision;
 use super::policy::Policy;
+use super::returning::Surface;
 use super::situation::Situation;
 use crate::params::{CodeDoc, code};
 use crate::units::BarrierKind;
@@ -41,6 +42,10 @@ pub enum Caution {
     NoWicketsOwned,
     /// After a fall.
     AfterFall,
+    /// Back after a report or restriction.
+    AfterReport,
+    /// The surface is uneven.
+    UnevenSurface,
     /// A coach went beyond the advice.
     BeyondAdvice,
     /// Not ready for the race: only on a coach's word.
@@ -49,7 +54,7 @@ pub enum Caution {
 
 impl Caution {
     /// Every caution.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 20] = [
         Self::SupportsCoach,
         Self::RulesComeFirst,
         Self::TipDirection,
@@ -66,12 +71,14 @@ impl Caution {
         Self::ThinEvidence,
         Self::NoWicketsOwned,
         Self::AfterFall,
+        Self::AfterReport,
+        Self::UnevenSurface,
         Self::BeyondAdvice,
         Self::NotReady,
     ];
 
     /// Every code with its meaning; cautions carry no parameters.
-    pub const CODES: [CodeDoc; 18] = [
+    pub const CODES: [CodeDoc; 20] = [
         code("supports_coach", "Advice supports a coach, and safety outranks it.", &[]),
         code("rules_come_first", "Rules, law and medical advice come first.", &[]),
         code("tip_direction", "Run barriers in the direction they tip.", &[]),
@@ -88,6 +95,8 @@ impl Caution {
         code("thin_evidence", "Few runs are behind the estimate.", &[]),
         code("no_wickets_owned", "The equipment list has no wickets.", &[]),
         code("after_fall", "Check athlete and barriers after a fall.", &[]),
+        code("after_report", "Back after pain, illness, injury or a restriction.", &[]),
+        code("uneven_surface", "The surface is uneven.", &[]),
         code("beyond_advice", "A coach went beyond the advice.", &[]),
         code("not_ready", "The athlete is not ready for the race and runs it on a coach's word only.", &[]),
     ];
@@ -111,6 +120,14 @@ impl Caution {
         Self::StopOnBreakdown,
     ];
 
+    /// What to heed on a surface.
+    pub const fn of_surface(surface: Surface) -> Self {
+        match surface {
+            Surface::Wet => Self::WetSurface,
+            Surface::Uneven => Self::UnevenSurface,
+        }
+    }
+
     /// The stable code.
     pub const fn code(self) -> &'static str {
         match self {
@@ -130,6 +147,8 @@ impl Caution {
             Self::ThinEvidence => "thin_evidence",
             Self::NoWicketsOwned => "no_wickets_owned",
             Self::AfterFall => "after_fall",
+            Self::AfterReport => "after_report",
+            Self::UnevenSurface => "uneven_surface",
             Self::BeyondAdvice => "beyond_advice",
             Self::NotReady => "not_ready",
         }
@@ -144,13 +163,14 @@ pub(super) fn of(situation: &Situation, policy: &Policy, decision: &Decision) ->
     let beyond = decision.governed.as_ref().is_some_and(|one| one.word.overridden && one.word.coach_accepts);
     let extra = [
         (Caution::GrowthPainSigns, situation.minor),
-        (Caution::WetSurface, situation.wet_surface),
         (Caution::NoTarget, situation.target.is_none()),
         (Caution::ThinEvidence, situation.current.is_none() || situation.prior_share > policy.thin_prior_share),
         (Caution::NoWicketsOwned, wickets && !owns_wickets),
         (Caution::AfterFall, situation.fell()),
+        (Caution::AfterReport, situation.returning()),
         (Caution::BeyondAdvice, beyond),
     ];
     let added = extra.into_iter().filter(|(_, applies)| *applies);
-    Caution::BASE.into_iter().chain(added.map(|(caution, _)| caution)).collect()
+    let surface = situation.surface.map(Caution::of_surface);
+    Caution::BASE.into_iter().chain(surface).chain(added.map(|(caution, _)| caution)).collect()
 }

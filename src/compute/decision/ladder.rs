@@ -183,6 +183,18 @@ impl<'a> Ladder<'a> {
             .map(|(barrier_kind, height)| Configuration { barrier_kind, height, ..from })
     }
 
+    /// The same lane without rigid barriers: over the highest soft ones no higher than the hurdles, over wickets where the club
+    /// owns none.
+    pub(super) fn soft(&self, from: Configuration, wickets: Configuration) -> Configuration {
+        if from.barrier_kind != BarrierKind::Hurdle {
+            return from;
+        }
+        let soft = self.owned_barriers().filter(|(kind, _)| *kind != BarrierKind::Hurdle);
+        let lower = soft.filter(|(_, height)| !self.above(*height, from.height));
+        let highest = lower.max_by_key(|(kind, height)| (*height, std::cmp::Reverse(*kind)));
+        highest.map_or(wickets, |(barrier_kind, height)| Configuration { barrier_kind, height, ..from })
+    }
+
     /// How far a configuration is from the target, as shares of the target: (height, spacing); zero without one.
     pub(super) fn gaps(&self, at: Configuration) -> (f64, f64) {
         let gap =

@@ -46,7 +46,7 @@ pub enum Missing {
         /// The rating needed.
         needed: Rating,
     },
-    /// A coach's word after a fall or report of pain.
+    /// A coach's word after a fall, report or restriction.
     CoachConfirmation,
     /// A session without a fall or pain.
     CleanSession,
@@ -60,11 +60,18 @@ pub enum Missing {
         /// The target's height, if there is a target.
         up_to: Option<Length>,
     },
+    /// More sessions since the return.
+    SessionsBack {
+        /// How many.
+        count: u32,
+    },
+    /// A dry, even surface.
+    DrySurface,
 }
 
 impl Missing {
     /// Every code with its meaning.
-    pub const CODES: [CodeDoc; 11] = [
+    pub const CODES: [CodeDoc; 13] = [
         code("intervals", "More intervals at the current configuration.", &["intervals_more"]),
         code("days", "More days at the current configuration.", &["days_more"]),
         code("hold_mean", "A higher probability of holding the rhythm.", &["hold_needed"]),
@@ -72,10 +79,12 @@ impl Missing {
         code("fewer_hits", "Fewer barriers hit.", &["hit_share_most"]),
         code("held_session", "A session in which enough intervals are held.", &["held_share_least"]),
         code("rating", "A technique rating.", &["criterion", "rating", "rating_needed"]),
-        code("coach_confirmation", "A coach's word after a fall or report of pain.", &[]),
+        code("coach_confirmation", "A coach's word after a fall, report or restriction.", &[]),
         code("clean_session", "A session without a fall or pain.", &[]),
         code("likelier_step", "A next step that is likely enough to hold.", &["hold_needed"]),
         code("equipment", "A barrier for the next step; with a target, none above its height.", &["height_most_m"]),
+        code("sessions_back", "More sessions since the return after a report or restriction.", &["sessions_more"]),
+        code("dry_surface", "A dry, even surface.", &[]),
     ];
 
     /// The stable code.
@@ -92,6 +101,8 @@ impl Missing {
             Self::CleanSession => "clean_session",
             Self::LikelierStep { .. } => "likelier_step",
             Self::Equipment { .. } => "equipment",
+            Self::SessionsBack { .. } => "sessions_back",
+            Self::DrySurface => "dry_surface",
         }
     }
 
@@ -111,7 +122,8 @@ impl Missing {
                 params
             }
             Self::Equipment { up_to } => up_to.map(|height| metres("height_most_m", height)).into_iter().collect(),
-            Self::CoachConfirmation | Self::CleanSession => Vec::new(),
+            Self::SessionsBack { count: n } => vec![count("sessions_more", n)],
+            Self::CoachConfirmation | Self::CleanSession | Self::DrySurface => Vec::new(),
         }
     }
 }

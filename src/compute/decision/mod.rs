@@ -2,8 +2,9 @@
 //!
 //! The rules, in order; the first that applies decides:
 //!
-//! 1. Pain, an injury or a restriction: rest and refer. A fall in the latest session: lower height and one spacing step
-//!    in. Either way a coach confirms before any step up, and no step up comes in the session of a fall or report of pain.
+//! 1. Pain, illness, an injury or a restriction: rest and refer. Back after it: one height lower and at least one step closer
+//!    than last held, two sessions before a step up. A fall in the latest session: lower height and one spacing step in. Either
+//!    way a coach confirms before any step up, and no step up comes in the session of a fall or on the day of a report.
 //! 2. No current configuration, or lead leg, trail leg or walkover not secure: drills and a wicket lane.
 //! 3. Crowded, and a wider lane should hold better: one spacing step out, over wickets up to a metre. Rhythm broken otherwise:
 //!    one spacing step in; barriers hit while it holds: lower height. A step back outranks a step up.
@@ -12,6 +13,9 @@
 //! 6. At the target specification: race test, over hurdles where the club owns them.
 //! 7. Wickets held: the lowest barrier, one spacing step closer.
 //! 8. One step of one variable: spacing or height, whichever is likelier to hold afterwards; otherwise consolidate.
+//!
+//! On a wet or uneven surface no step up is open, and what the rules say becomes wickets or soft barriers, one step closer than
+//! run last.
 //!
 //! A coach's word that stands takes the place of what rules 1 (after a fall) to 8 say; pain and restrictions outrank it. See
 //! [`Word`].
@@ -31,6 +35,7 @@ mod missing;
 mod policy;
 mod reasons;
 mod region;
+mod returning;
 mod rules;
 mod situation;
 mod step_back;
@@ -45,6 +50,7 @@ pub use missing::Missing;
 pub use policy::{HOLD_FLOOR_LEAST, Policy, PolicyFault};
 pub use reasons::Reason;
 pub use region::{Bound, Limit, Region, rung};
+pub use returning::{Back, SESSIONS_BACK, Surface};
 pub use situation::{
     Clearance, Criterion, Current, Evidence, LatestSession, Rating, Ratings, Restriction, Situation, Status, Stock,
     Target,

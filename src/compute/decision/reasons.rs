@@ -1,10 +1,12 @@
 //! Why a decision was taken: a closed list of codes with parameters. The words are in `compute::english`.
 
 use super::policy::Policy;
+use super::returning::Surface;
 use super::situation::{Criterion, Evidence, Rating};
 use super::{Configuration, Hold};
 use crate::params::{CodeDoc, Param, Value, code, count, metres, number, place};
 use crate::units::Length;
+use crate::wellbeing::Reported;
 
 /// One reason of a decision.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,8 +25,11 @@ pub enum Reason {
         /// Probability that an interval is held.
         hold: Hold,
     },
-    /// Pain or an injury was reported.
-    PainReported,
+    /// Pain, illness or an injury was reported.
+    PainReported {
+        /// What, and when.
+        report: Reported,
+    },
     /// A restriction is on the record.
     Restricted {
         /// Its last day, days since 1970-01-01, if it has one.
@@ -140,6 +145,16 @@ pub enum Reason {
         /// Days without a run at the current configuration.
         days: u32,
     },
+    /// The athlete is back after a report or restriction.
+    Returning {
+        /// What was held last before it, if anything.
+        last_held: Option<Configuration>,
+    },
+    /// The surface is not dry and even.
+    Surface {
+        /// What is wrong with it.
+        surface: Surface,
+    },
     /// A coach accepted this advice.
     CoachAccepted,
     /// A coach chose this instead of the advice.
@@ -164,7 +179,7 @@ pub enum Reason {
 
 impl Reason {
     /// Every code with its meaning, in the order in which they were published.
-    pub const CODES: [CodeDoc; 36] = [
+    pub const CODES: [CodeDoc; 38] = [
         code("no_runs", "Fewer than six intervals at any one configuration are on file.", &[]),
         code(
             "runs_seen",
@@ -184,7 +199,7 @@ impl Reason {
             ],
         ),
         code("hold_here", "What is expected at the current configuration.", &["hold_mean", "hold_p05", "hold_p95"]),
-        code("pain_reported", "Pain or an injury was reported.", &[]),
+        code("pain_reported", "Pain, illness or an injury was reported.", &["report", "reported_on"]),
         code("restricted", "A restriction is on the record; without `until` it is open-ended.", &["until"]),
         code("fell", "The athlete fell in the latest session.", &[]),
         code("technique_gate", "A technique rating stands against barriers or a step up.", &["criterion", "rating"]),
@@ -213,6 +228,12 @@ impl Reason {
         code("until_cleared", "Running resumes when a coach confirms and medical advice allows it.", &[]),
         code("until_target_moves", "The stay within the target ends when the target moves.", &[]),
         code("counted_too", "Runs elsewhere that were at least as demanding count as well.", &["intervals", "days"]),
+        code(
+            "returning",
+            "Back after a report or restriction: lower and closer than last held, two sessions before a step up.",
+            &["barrier_kind", "height_m", "spacing_m"],
+        ),
+        code("surface", "The surface is wet or uneven: soft barriers, closer, no step up.", &["surface"]),
         code("coach_accepted", "A coach accepted this advice.", &[]),
         code("coach_overrode", "A coach chose this instead of the advice.", &[]),
         code("word_until", "How long the coach's word stands.", &["until"]),
@@ -234,7 +255,7 @@ impl Reason {
             Self::WordUntil { .. } => "word_until",
             Self::AgainstWord { .. } => "against_word",
             Self::HoldHere { .. } => "hold_here",
-            Self::PainReported => "pain_reported",
+            Self::PainReported { .. } => "pain_reported",
             Self::Restricted { .. } => "restricted",
             Self::Fell => "fell",
             Self::TechniqueGate { .. } => "technique_gate",
@@ -262,6 +283,8 @@ impl Reason {
             Self::StepBackIf { .. } => "step_back_if",
             Self::UntilCleared => "until_cleared",
             Self::UntilTargetMoves => "until_target_moves",
+            Self::Returning { .. } => "returning",
+            Self::Surface { .. } => "surface",
         }
     }
 
@@ -273,6 +296,11 @@ impl Reason {
             Self::HoldHere { hold } => {
                 vec![number("hold_mean", hold.mean), number("hold_p05", hold.p05), number("hold_p95", hold.p95)]
             }
+            Self::PainReported { report } => {
+                vec![("report", Value::Word(report.what.as_str())), ("reported_on", Value::Day(report.on))]
+            }
+            Self::Returning { last_held } => last_held.map(place).into_iter().flatten().collect(),
+            Self::Surface { surface } => vec![("surface", Value::Word(surface.as_str()))],
             Self::Restricted { until } => until.map(|day| ("until", Value::Day(day))).into_iter().collect(),
             Self::TechniqueGate { criterion, seen } => criterion.params(seen),
             Self::FirstLane { wanted } | Self::LikeliestLane { wanted } => vec![number("hold_needed", wanted)],
@@ -297,7 +325,6 @@ impl Reason {
                 number("hit_share_most", hit_share),
             ],
             Self::NoRuns
-            | Self::PainReported
             | Self::Fell
             | Self::WicketsHeld
             | Self::Crowded

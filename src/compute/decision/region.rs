@@ -19,8 +19,8 @@
 //! them. It is one step wider, over wickets up to a metre, or the same again where the target is no wider. Reaching for a barrier that is too far makes
 //! athletes fall; a crowded stride is short, it costs the rhythm.
 //!
-//! After a fall or a report of pain nothing is wider than advised in any variable. Who rests, is restricted or has left runs
-//! nowhere: the region is closed. Each limit is a [`Wall`] with a stable code, so that whoever asks can be told why not.
+//! After a fall, a report or a restriction nothing is wider than advised in any variable, and on a wet or uneven surface nothing
+//! is rigid either. Who rests, is restricted or has left runs nowhere: the region is closed. Each limit is a [`Wall`] with a stable code, so that whoever asks can be told why not.
 //!
 //! | goes in | comes out |
 //! | --- | --- |
@@ -57,8 +57,9 @@
 
 use super::policy::Policy;
 use super::reasons::Reason;
+use super::returning::Surface;
 use super::rules::{Draft, Rules};
-use super::situation::{Clearance, Situation, Status};
+use super::situation::{Situation, Status};
 use super::wall::Wall;
 use super::{Configuration, DecisionKind, Word};
 use crate::units::{BarrierKind, Length};
@@ -104,6 +105,7 @@ pub struct Region {
     by_word: bool,
     /// Every barrier the club owns; flat marks or sticks stand in for wickets.
     owned: Vec<(BarrierKind, Length)>,
+    surface: Option<Surface>,
     height_tolerance: u32,
 }
 
@@ -177,6 +179,9 @@ impl Region {
             return Err(self.closed.unwrap_or(Wall::PainReported));
         };
         self.check_target(at)?;
+        if let Some(surface) = self.surface.filter(|_| at.barrier_kind == BarrierKind::Hurdle) {
+            return Err(Wall::Surface { surface });
+        }
         let same = |bound: &&Bound| bound.barrier_kind == at.barrier_kind && bound.height == at.height;
         let Some(bound) = self.bounds.iter().find(same) else {
             return Err(if rung(at.barrier_kind) > rung(advised.barrier_kind) {
@@ -251,7 +256,7 @@ fn closed(situation: &Situation) -> Option<Wall> {
         Status::Active => {}
     }
     let restricted = situation.restriction_in_force().map(|flag| Wall::Restricted { until: flag.until });
-    restricted.or_else(|| situation.pain_stands().then_some(Wall::PainReported))
+    restricted.or_else(|| situation.report.map(|_| Wall::PainReported))
 }
 
 impl Rules<'_> {
@@ -273,9 +278,10 @@ impl Rules<'_> {
             floor,
             wider_hold: policy.first_lane_hold.max(floor),
             below_floor: accepted.is_some() || self.below_floor(draft),
-            uncleared: self.unclean() && self.situation.clearance != Clearance::Given,
+            uncleared: self.situation.uncleared(),
             by_word: word.is_some(),
             owned,
+            surface: situation.surface,
             height_tolerance: policy.height_tolerance.mm(),
         }
     }
@@ -283,7 +289,7 @@ impl Rules<'_> {
     /// Whether the advice is for a crowded athlete, a coach confirms or accepted it and no fall or pain forbids it.
     fn below_floor(&self, draft: &Draft) -> bool {
         let confirmed = draft.confirm || draft.reasons.contains(&Reason::CoachAccepted);
-        confirmed && draft.reasons.contains(&Reason::Crowded) && !self.unclean()
+        confirmed && draft.reasons.contains(&Reason::Crowded) && !self.situation.unclean()
     }
 
     /// Every barrier there is to run over, softest and lowest first.
@@ -331,9 +337,11 @@ impl Rules<'_> {
             beyond: None,
         };
         if self.ladder.above(advised.height, height) {
-            if self.unclean() {
-                let longest = advised.spacing;
+            let longest = advised.spacing;
+            if self.situation.unclean() {
                 bound.longest = capped(Limit { spacing: longest, why: Wall::UntilCleared { longest } });
+            } else if let Some(surface) = self.situation.surface {
+                bound.longest = capped(Limit { spacing: longest, why: Wall::Surface { surface } });
             } else {
                 let held = self.widest_held(barrier_kind, height);
                 let longest = held.map_or(advised.spacing, |held| self.step_wider(held)).max(advised.spacing);
@@ -357,12 +365,6 @@ impl Rules<'_> {
             return Limit { spacing: longest, why: Wall::OneVariable { longest } };
         }
         limit
-    }
-
-    /// Whether a fall or a report of pain still keeps everything at or below the advice.
-    fn unclean(&self) -> bool {
-        let situation = self.situation;
-        situation.fell() || situation.pain_since_latest_session() || situation.clearance == Clearance::Pending
     }
 
     fn widest_held(&self, kind: BarrierKind, height: Length) -> Option<Length> {

@@ -95,7 +95,7 @@ impl<'a> Rules<'a> {
     }
 
     pub(super) fn decide(&self) -> Decision {
-        let mut alone = self.alone();
+        let mut alone = self.on_surface(self.alone());
         if alone.proposed.is_some() {
             alone.reasons.extend(self.against_word());
         }
@@ -103,15 +103,16 @@ impl<'a> Rules<'a> {
         let Some(word) = self.word(&region) else {
             return self.finish(Ruling { draft: alone, region, governed: None });
         };
-        let draft = self.obey(word, &alone);
+        // A word outranks the rules, not the surface.
+        let draft = self.on_surface(self.obey(word, &alone));
         let governed = Governed { word, kind: alone.kind, proposed: alone.proposed, region };
-        let region = self.region(&draft, Some(word));
+        let region = self.region(&draft, Some(word).filter(|word| draft.proposed == Some(word.at)));
         self.finish(Ruling { draft, region, governed: Some(governed) })
     }
 
     /// What the rules say without a coach's word.
     fn alone(&self) -> Draft {
-        self.rest().or_else(|| self.fall()).unwrap_or_else(|| {
+        self.rest().or_else(|| self.fall()).or_else(|| self.come_back()).unwrap_or_else(|| {
             let Some(here) = self.current else {
                 return self.first_lane();
             };
@@ -141,7 +142,9 @@ impl<'a> Rules<'a> {
             fit: draft.proposed.and_then(|at| self.fit_inside(at, &region)),
             region,
             governed,
-            needs_confirmation: draft.confirm || self.situation.clearance == Clearance::Pending,
+            needs_confirmation: draft.confirm
+                || self.situation.clearance == Clearance::Pending
+                || self.situation.unconfirmed(),
             reasons: draft.reasons,
             cautions: Vec::new(),
             missing,
@@ -162,9 +165,8 @@ impl<'a> Rules<'a> {
 
     fn rest(&self) -> Option<Draft> {
         let restricted = self.situation.restriction_in_force();
-        let pain = self.situation.pain_stands();
         let mut reasons = Vec::new();
-        reasons.extend(pain.then_some(Reason::PainReported));
+        reasons.extend(self.situation.report.map(|report| Reason::PainReported { report }));
         reasons.extend(restricted.map(|flag| Reason::Restricted { until: flag.until }));
         (!reasons.is_empty()).then(|| {
             reasons.push(Reason::UntilCleared);
@@ -176,12 +178,9 @@ impl<'a> Rules<'a> {
         if !self.situation.fell() {
             return None;
         }
-        let from = self.current.map_or_else(|| self.first_wickets().0, |here| here.at);
-        let lowered = if self.gated() && from.barrier_kind != BarrierKind::Wicket {
-            Some(self.wickets_at(from.spacing))
-        } else {
-            self.ladder.lower(from)
-        };
+        let back = self.situation.back.map(|back| self.lane_back(back).0);
+        let from = self.current.map(|here| here.at).or(back).unwrap_or_else(|| self.first_wickets().0);
+        let lowered = self.lowered(from);
         let closer = self.ladder.closer(from.spacing);
         let mut reasons = vec![Reason::Fell];
         reasons.extend(lowered.is_none().then_some(Reason::NoLowerHeight));
@@ -197,9 +196,17 @@ impl<'a> Rules<'a> {
         Some(Draft::new(kind, to, reasons).confirmed_by_coach(self.situation.clearance != Clearance::Given))
     }
 
+    /// One height lower; onto wickets where technique keeps the athlete off barriers.
+    pub(super) fn lowered(&self, from: Configuration) -> Option<Configuration> {
+        if self.gated() && from.barrier_kind != BarrierKind::Wicket {
+            return Some(self.wickets_at(from.spacing));
+        }
+        self.ladder.lower(from)
+    }
+
     // Rule 2.
 
-    fn gated(&self) -> bool {
+    pub(super) fn gated(&self) -> bool {
         self.below.iter().any(|(criterion, _)| Criterion::GATE.contains(criterion))
     }
 
@@ -210,7 +217,7 @@ impl<'a> Rules<'a> {
         })
     }
 
-    fn wickets_at(&self, spacing: Length) -> Configuration {
+    pub(super) fn wickets_at(&self, spacing: Length) -> Configuration {
         Configuration {
             barrier_kind: BarrierKind::Wicket,
             height: self.ladder.lowest_wicket().unwrap_or(self.policy.wicket_height),
@@ -219,7 +226,7 @@ impl<'a> Rules<'a> {
     }
 
     /// The wicket lane that fits.
-    fn first_wickets(&self) -> (Configuration, Reason) {
+    pub(super) fn first_wickets(&self) -> (Configuration, Reason) {
         let wanted = self.policy.first_lane_hold;
         let fit = self.fit(self.wickets_at(self.policy.min_spacing).height);
         let why = if fit.reached { Reason::FirstLane { wanted } } else { Reason::LikeliestLane { wanted } };

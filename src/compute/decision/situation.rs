@@ -1,8 +1,10 @@
 //! What is known about one athlete on one day, as the rules read it.
 
+use super::returning::{Back, Surface};
 use super::{Configuration, Given};
 use crate::params::{Param, Value, count};
 use crate::units::{BarrierKind, Length};
+use crate::wellbeing::Reported;
 
 /// A coach's rating of one technique criterion, lowest first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -203,22 +205,22 @@ pub struct LatestSession {
     pub fell: bool,
 }
 
-/// A restriction flag on the athlete's record.
+/// A restriction on the athlete's record.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Restriction {
     /// The last restricted day, days since 1970-01-01; absent while open-ended.
     pub until: Option<i32>,
 }
 
-/// Whether a coach confirmed the return after the last fall or report of pain.
+/// Whether a coach confirmed the return after the last fall.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Clearance {
-    /// There was no fall and no report of pain.
+    /// There was no fall.
     #[default]
     NotNeeded,
-    /// A fall or report of pain that no coach has confirmed since.
+    /// A fall that no coach has confirmed since.
     Pending,
-    /// A coach confirmed after the last fall and report of pain.
+    /// A coach confirmed after the last fall.
     Given,
 }
 
@@ -283,11 +285,13 @@ pub struct Situation {
     pub status: Status,
     /// Technique ratings.
     pub ratings: Ratings,
-    /// The restriction flag, if set.
+    /// The restriction, if there is one.
     pub restriction: Option<Restriction>,
-    /// The last day on which pain or an injury was reported, days since 1970-01-01.
-    pub pain_reported_on: Option<i32>,
-    /// A coach's word after the last fall or report of pain.
+    /// The report of pain, illness or injury that stands.
+    pub report: Option<Reported>,
+    /// The latest return after a report or restriction; everything run before it is left out of `current` and `held`.
+    pub back: Option<Back>,
+    /// A coach's word after the last fall.
     pub clearance: Clearance,
     /// The coach's latest word, standing or not.
     pub word: Option<Given>,
@@ -297,8 +301,8 @@ pub struct Situation {
     pub stock: Vec<Stock>,
     /// Whether the athlete is a minor.
     pub minor: bool,
-    /// Whether the surface is wet today.
-    pub wet_surface: bool,
+    /// What is wrong with the surface today, if anything.
+    pub surface: Option<Surface>,
     /// Share of the estimate that still comes from the prior, 0 to 1.
     pub prior_share: f64,
 }
@@ -316,13 +320,14 @@ impl Situation {
             status: Status::Active,
             ratings: Ratings::default(),
             restriction: None,
-            pain_reported_on: None,
+            report: None,
+            back: None,
             clearance: Clearance::NotNeeded,
             word: None,
             target: None,
             stock: Vec::new(),
             minor: true,
-            wet_surface: false,
+            surface: None,
             prior_share: 1.0,
         }
     }
@@ -330,17 +335,6 @@ impl Situation {
     /// The restriction, while it is in force.
     pub(super) fn restriction_in_force(&self) -> Option<Restriction> {
         self.restriction.filter(|flag| flag.until.is_none_or(|until| until >= self.on))
-    }
-
-    /// Whether pain was reported in the latest session or after it.
-    pub(super) fn pain_since_latest_session(&self) -> bool {
-        self.pain_reported_on.is_some_and(|day| day >= self.on || self.latest.is_none_or(|latest| day >= latest.on))
-    }
-
-    /// Whether the report of pain still stands: not cleared, or made today.
-    pub(super) fn pain_stands(&self) -> bool {
-        let today = self.pain_reported_on.is_some_and(|day| day >= self.on);
-        today || (self.clearance != Clearance::Given && self.pain_since_latest_session())
     }
 
     /// Whether the athlete fell in the latest session.

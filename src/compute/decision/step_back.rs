@@ -2,7 +2,6 @@
 
 use super::reasons::Reason;
 use super::rules::{Draft, Here, ROUNDING, Rules, exceeds};
-use super::situation::Clearance;
 use super::step_up::TIE;
 use super::{Configuration, DecisionKind};
 use crate::units::BarrierKind;
@@ -74,8 +73,7 @@ impl Rules<'_> {
         let lanes = near.map(|spacing| Configuration { spacing, ..here.at });
         // Of lanes that should hold alike the closer one.
         let to = lanes.reduce(|best, next| if self.mean(next) > self.mean(best) + TIE { next } else { best })?;
-        let unclean = self.situation.fell() || self.situation.pain_since_latest_session();
-        let wait = unclean || self.situation.clearance == Clearance::Pending;
+        let wait = self.situation.unclean() || self.situation.surface.is_some();
         let short = here.crowded() && here.hold.mean < self.policy.min_hold_mean;
         (short && !wait && self.mean(to) > here.hold.mean + TIE).then(|| {
             let mut reasons = here.seen();

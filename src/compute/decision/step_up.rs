@@ -47,11 +47,15 @@ impl Rules<'_> {
             missing.extend(broken.then_some(Missing::HeldSession { share }));
         }
         missing.extend(self.below.iter().map(|(_, rating)| *rating));
-        let unclean = self.situation.fell() || self.situation.pain_since_latest_session();
+        let unclean = self.situation.fell() || self.situation.report.is_some();
         missing.extend(unclean.then_some(Missing::CleanSession));
         let pending = self.situation.clearance == Clearance::Pending
-            || (unclean && self.situation.clearance == Clearance::NotNeeded);
+            || (unclean && self.situation.clearance == Clearance::NotNeeded)
+            || self.situation.unconfirmed();
         missing.extend(pending.then_some(Missing::CoachConfirmation));
+        let count = self.situation.sessions_to_come();
+        missing.extend((count > 0).then_some(Missing::SessionsBack { count }));
+        missing.extend(self.situation.surface.map(|_| Missing::DrySurface));
         missing
     }
 
@@ -59,6 +63,7 @@ impl Rules<'_> {
         (!self.missing().is_empty()).then(|| {
             let mut reasons = here.seen();
             reasons.extend(self.gate_reasons());
+            reasons.extend(self.return_reason());
             reasons.push(Reason::NotReady);
             Draft::new(DecisionKind::Consolidate, here.at, reasons)
         })

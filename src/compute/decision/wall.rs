@@ -1,7 +1,9 @@
 //! The limits of where an athlete may run: a closed list of codes with parameters. The words are in `compute::english`.
 
+use super::returning::Surface;
 use crate::params::{CodeDoc, Param, Value, code, metres, number};
 use crate::units::{BarrierKind, Length};
+use crate::wellbeing::Standing;
 
 /// A limit of where an athlete may run.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -74,11 +76,16 @@ pub enum Wall {
         /// The probability needed.
         needed: f64,
     },
+    /// A rigid barrier, or a spacing wider than advised, on a wet or uneven surface.
+    Surface {
+        /// What is wrong with it.
+        surface: Surface,
+    },
 }
 
 impl Wall {
     /// Every code with its meaning.
-    pub const CODES: [CodeDoc; 16] = [
+    pub const CODES: [CodeDoc; 17] = [
         code("resting", "The athlete rests.", &[]),
         code("left", "The athlete has left.", &[]),
         code("restricted", "A restriction is on the record; without `until` it is open-ended.", &["until"]),
@@ -91,11 +98,22 @@ impl Wall {
         code("spacing_above_advice", "The spacing is wider than advised.", &["spacing_limit_m"]),
         code("wider_than_held", "More than one step wider than held over this lower barrier.", &["spacing_limit_m"]),
         code("wider_needs_hold", "Wider than advised needs a likelier rhythm.", &["hold_needed"]),
-        code("until_cleared", "Nothing is wider than advised after a fall or a report of pain.", &["spacing_limit_m"]),
+        code(
+            "until_cleared",
+            "Nothing is wider than advised after a fall, report or restriction.",
+            &["spacing_limit_m"],
+        ),
         code("one_variable", "Barrier and spacing would both be harder than last time.", &["spacing_limit_m"]),
         code("spacing_at_minimum", "The spacing cannot come in further.", &["spacing_shortest_m"]),
         code("hold_floor", "Too few intervals should hold.", &["hold_needed"]),
+        code("surface", "The surface is wet or uneven: soft barriers, nothing wider than advised.", &["surface"]),
     ];
+
+    /// Why somebody runs nowhere for the sake of their health, if so.
+    pub fn of_standing(standing: &Standing) -> Option<Self> {
+        let restricted = standing.restriction.map(|restriction| Self::Restricted { until: restriction.until });
+        restricted.or_else(|| standing.report.map(|_| Self::PainReported))
+    }
 
     /// The stable code.
     pub const fn code(&self) -> &'static str {
@@ -116,6 +134,7 @@ impl Wall {
             Self::OneVariable { .. } => "one_variable",
             Self::SpacingAtMinimum { .. } => "spacing_at_minimum",
             Self::HoldFloor { .. } => "hold_floor",
+            Self::Surface { .. } => "surface",
         }
     }
 
@@ -134,6 +153,7 @@ impl Wall {
             | Self::OneVariable { longest } => vec![metres("spacing_limit_m", longest)],
             Self::SpacingAtMinimum { shortest } => vec![metres("spacing_shortest_m", shortest)],
             Self::WiderNeedsHold { needed } | Self::HoldFloor { needed } => vec![number("hold_needed", needed)],
+            Self::Surface { surface } => vec![("surface", Value::Word(surface.as_str()))],
             Self::Resting | Self::Left | Self::PainReported | Self::NotOwned => Vec::new(),
         }
     }

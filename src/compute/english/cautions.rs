@@ -7,7 +7,7 @@ impl Caution {
     ///
     /// # Source
     /// Growth: "Managing Growth Spurts and Training Loads in Adolescent Athletes", Princeton Sports and Family Medicine.
-    /// Wet grass: J. Tansley, 2001. After a fall: common practice, no source.
+    /// Wet grass: J. Tansley, 2001. After a fall or a report: common practice, no source.
     pub const fn text(self) -> &'static str {
         match self {
             Self::SupportsCoach => {
@@ -29,7 +29,15 @@ impl Caution {
             Self::GrowthPainSigns => {
                 "Pain that lasts or grows, limping, or swelling at knee or heel is a warning sign: stop and refer."
             }
-            Self::WetSurface => "The surface is wet: move, wait or leave the barriers out today.",
+            Self::WetSurface => {
+                "The surface is wet: move or wait; otherwise wickets or soft barriers, closer, and nobody steps up today."
+            }
+            Self::UnevenSurface => {
+                "The surface is uneven: move; otherwise wickets or soft barriers, closer, and nobody steps up today."
+            }
+            Self::AfterReport => {
+                "Back after pain, illness, injury or a restriction: watch every run, and stop at the first sign of it."
+            }
             Self::NoTarget => {
                 "No target specification is on file: only the club's equipment and policy limit the steps, so check each."
             }

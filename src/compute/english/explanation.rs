@@ -2,7 +2,7 @@
 
 use super::figures::{count, likely, listed, metres, percent, place, plural, sentence, set_to, words};
 use super::missing::needs;
-use super::reasons::{held, restricted};
+use super::reasons::{held, reported, restricted, underfoot};
 use crate::decision::{Configuration, Criterion, Decision, DecisionKind, Rating, Reason};
 
 /// Most words of an explanation.
@@ -57,7 +57,9 @@ impl Decision {
     fn short(&self, reason: &Reason) -> Option<(&'static str, String)> {
         let (conjunction, clause) = match *reason {
             Reason::NoRuns => ("and", "too few three-stride runs are on file"),
-            Reason::PainReported => ("and", "pain or an injury was reported"),
+            Reason::PainReported { report } => return Some(("and", reported(report))),
+            Reason::Returning { .. } => ("and", "the athlete is just back"),
+            Reason::Surface { surface } => ("but", underfoot(surface)),
             Reason::Restricted { until } => return Some(("and", restricted(until))),
             Reason::Fell => ("but", "the athlete fell in the latest session"),
             Reason::WicketsHeld => ("so", "the lowest barriers may replace them"),

@@ -24,8 +24,10 @@ impl Missing {
                 needed.words(),
                 seen.map_or_else(|| "not rated yet".to_owned(), |rating| format!("now {}", rating.words()))
             ),
-            Self::CoachConfirmation => "a coach's confirmation after the fall or pain".to_owned(),
+            Self::CoachConfirmation => "a coach's confirmation of the return".to_owned(),
             Self::CleanSession => "a session without a fall or pain".to_owned(),
+            Self::SessionsBack { count: n } => format!("{} after the return", count(n, "more session")),
+            Self::DrySurface => "a dry, even surface".to_owned(),
             Self::LikelierStep { needed } => {
                 format!("a next step that should hold {} of intervals", percent(needed))
             }
@@ -67,6 +69,8 @@ fn groups(missing: &[Missing], named: bool) -> Vec<String> {
         (false, true) => Some("a coach's confirmation".to_owned()),
         (false, false) => None,
     });
+    let alone = |one: &&Missing| matches!(one, Missing::SessionsBack { .. } | Missing::DrySurface);
+    groups.extend(missing.iter().filter(alone).map(Missing::clause));
     groups.extend(ratings(missing, named));
     groups.extend(runs(missing));
     let surer = missing.iter().any(|one| matches!(one, Missing::HoldMean { .. }));

@@ -1,7 +1,8 @@
 //! Reasons in words.
 
 use super::figures::{count, date, likely, metres, percent, place, sentence};
-use crate::decision::{Criterion, Evidence, Rating, Reason};
+use crate::decision::{Criterion, Evidence, Rating, Reason, SESSIONS_BACK, Surface};
+use crate::wellbeing::{Report, Reported};
 
 impl Reason {
     /// One English sentence.
@@ -27,7 +28,7 @@ impl Reason {
                 format!("{} at least as demanding elsewhere {counts} as well{more}", count(intervals, "interval"))
             }
             Self::HoldHere { hold } => format!("of the intervals here expect {}", likely(hold)),
-            Self::PainReported => "pain or an injury was reported".to_owned(),
+            Self::PainReported { report } => reported(report),
             Self::Restricted { until } => restricted(until),
             Self::Fell => "the athlete fell in the latest session".to_owned(),
             Self::TechniqueGate { criterion, seen } => rated(criterion, seen),
@@ -90,6 +91,17 @@ impl Reason {
             Self::UntilCleared => {
                 "running resumes only when a coach confirms it and any medical advice allows it".to_owned()
             }
+            Self::Returning { last_held: Some(held) } => format!(
+                "back after a report or restriction: one height lower and at least one step closer than last held, \
+                 {}; {SESSIONS_BACK} sessions before a step up",
+                place(held)
+            ),
+            Self::Returning { last_held: None } => format!(
+                "back after a report or restriction: an easy first lane, and {SESSIONS_BACK} sessions before a step up"
+            ),
+            Self::Surface { surface } => {
+                format!("{}: wickets or soft barriers only, one step closer and no step up", underfoot(surface))
+            }
             Self::CoachAccepted => "a coach accepted this advice".to_owned(),
             Self::CoachOverrode => "a coach chose this instead of the advice".to_owned(),
             Self::WordUntil { until } => {
@@ -115,6 +127,24 @@ pub(super) fn restricted(until: Option<i32>) -> String {
     match until {
         Some(day) => format!("a restriction stands until {}", date(day)),
         None => "a restriction stands with no end date".to_owned(),
+    }
+}
+
+/// "pain was reported on 2026-11-24".
+pub(super) fn reported(report: Reported) -> String {
+    let what = match report.what {
+        Report::Pain => "pain",
+        Report::Illness => "an illness",
+        Report::Injury => "an injury",
+    };
+    format!("{what} was reported on {}", date(report.on))
+}
+
+/// "the surface is wet".
+pub(super) const fn underfoot(surface: Surface) -> &'static str {
+    match surface {
+        Surface::Wet => "the surface is wet",
+        Surface::Uneven => "the surface is uneven",
     }
 }
 

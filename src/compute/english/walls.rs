@@ -1,7 +1,7 @@
 //! Why an athlete may not run somewhere, in words.
 
 use super::figures::{metres, percent, plural, sentence};
-use super::reasons::restricted;
+use super::reasons::{restricted, underfoot};
 use crate::decision::Wall;
 
 impl Wall {
@@ -29,7 +29,7 @@ impl Wall {
                 format!("a spacing wider than advised needs {} of intervals expected to hold", percent(needed))
             }
             Self::UntilCleared { longest } => format!(
-                "after a fall or a report of pain no more than {} apart, until a coach confirms and a session was clean",
+                "after a fall, report or restriction no more than {} apart, until a coach confirms and sessions were clean",
                 metres(longest)
             ),
             Self::OneVariable { longest } => {
@@ -39,6 +39,9 @@ impl Wall {
                 )
             }
             Self::SpacingAtMinimum { shortest } => format!("the club's shortest spacing is {}", metres(shortest)),
+            Self::Surface { surface } => {
+                format!("{}: wickets or soft barriers only, and nothing wider than advised", underfoot(surface))
+            }
             Self::HoldFloor { needed } => format!("fewer than {} of intervals should hold there", percent(needed)),
         }
     }

@@ -91,7 +91,7 @@ pub(super) fn of(record: &Record, advice: &Advice<'_>, height: Length, on: Day) 
     if height > highest {
         notes.push(Note::HigherThanRun { highest, target: height });
     }
-    if record.restricted_until.is_some_and(|until| until >= on.days()) {
+    if record.standing(on.days()).rests() {
         notes.push(Note::Restricted);
     }
     notes

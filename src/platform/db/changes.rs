@@ -91,6 +91,8 @@ kinds! {
     RaceEntry, "race_entry", "update race_entries x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// A result of a race test.
     RaceResult, "race_result", "update race_results x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
+    /// A report of pain, illness or injury, a restriction or a clearance.
+    WellbeingRecord, "wellbeing_record", "update wellbeing_records x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
 }
 
 /// A record by kind and id: clients choose ids, so an id alone says nothing about what it names.

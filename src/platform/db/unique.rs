@@ -5,12 +5,13 @@
 /// Stores see most of them coming: names are mapped where they are written, ids are inserted `on conflict do nothing` and
 /// read back. What is left is another request at the same moment; the request is carried out again and meets what that
 /// one stored. Only when it keeps coming back is the sentence answered, with 409.
-const MEANINGS: [(&str, &str); 10] = [
+const MEANINGS: [(&str, &str); 11] = [
     ("groups_name", "Another group of the club has this name. Choose a different one."),
     ("venues_name", "Another venue of the club has this name. Choose a different one."),
     ("barrier_configurations_name", "Another barrier configuration of the club has this name. Choose a different one."),
     ("runs_supersedes", "This run was corrected before. Correct the later run."),
     ("assessments_supersedes", "This assessment was corrected before. Correct the later assessment."),
+    ("wellbeing_records_supersedes", "This well-being record was corrected before. Correct the later record."),
     ("race_results_supersedes", "This result was corrected before. Correct the later result."),
     ("attendance_pair", "This athlete's attendance of the session was noted at the same moment. Read it again."),
     ("race_entries_id", "The entries of this race test were set at the same moment. Read them again."),

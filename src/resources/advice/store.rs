@@ -1,21 +1,22 @@
 //! The rows that advice rests on.
 
-use std::borrow::Cow;
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
+use super::club_store::{own_age_groups, own_specs};
 use super::policy::{PolicyFields, policy_of};
+use super::wellbeing_store::{breaks, surfaces};
 use super::word_store;
 use crate::compute::advice::{RATING_DAYS, Record, RunRecord, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Clearance, Rating, Ratings, Status, Stock};
 use crate::compute::prior::Experience;
-use crate::compute::specs::{AgeGroup, AgeRule, Birth, Confidence, Environment, Spec};
+use crate::compute::specs::Birth;
 use crate::compute::units::{BarrierKind, Length, Sex};
 use crate::platform::db::{ClubTx, StoreError};
-use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::ids::{AthleteId, GroupId, SessionId};
 
 /// An athlete with what is on file about them.
 #[derive(Clone, Debug)]
@@ -28,13 +29,21 @@ pub struct Person {
     pub record: Record,
 }
 
-fn length(mm: i32, what: &'static str) -> Result<Length, StoreError> {
+pub(super) fn length(mm: i32, what: &'static str) -> Result<Length, StoreError> {
     u32::try_from(mm).map(Length::from_mm).map_err(|_| StoreError::Corrupt(what))
 }
 
 /// A date as the mathematics counts it.
 pub fn day(date: NaiveDate) -> Result<Day, StoreError> {
     Day::from_days(date.to_epoch_days()).ok_or(StoreError::Corrupt("date"))
+}
+
+fn birth(date: Option<NaiveDate>, year: Option<i16>) -> Result<Birth, StoreError> {
+    match (date, year) {
+        (Some(date), _) => Ok(Birth::Date(day(date)?)),
+        (None, Some(year)) => Ok(Birth::Year(i32::from(year))),
+        (None, None) => Err(StoreError::Corrupt("athlete")),
+    }
 }
 
 /// What holds for the whole club.
@@ -66,85 +75,8 @@ pub async fn setting(tx: &mut ClubTx) -> Result<Setting, StoreError> {
     Ok(Setting { ruleset: row.ruleset, specs, age_groups, stock, policy })
 }
 
-/// The club's own specifications.
-async fn own_specs(tx: &mut ClubTx) -> Result<Vec<Spec>, StoreError> {
-    let club = tx.club.0;
-    let specs = sqlx::query!(
-        r#"
-        select ruleset, event_code, environment, sex, age_group, race_distance_mm, barriers, height_mm, to_first_mm,
-          between_mm, run_in_mm, valid_from, valid_to, source
-        from competition_specs
-        where club_id = $1 and deleted_at is null
-        order by id
-        "#,
-        club
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    let corrupt = || StoreError::Corrupt("competition specification");
-    specs
-        .into_iter()
-        .map(|row| {
-            let metres = |mm: i32| length(mm, "competition specification");
-            Ok(Spec {
-                ruleset: Cow::Owned(row.ruleset),
-                event_code: Cow::Owned(row.event_code),
-                environment: Environment::from_word(&row.environment).ok_or_else(corrupt)?,
-                sex: Sex::from_word(&row.sex),
-                age_group: Cow::Owned(row.age_group),
-                race_distance: metres(row.race_distance_mm)?,
-                barriers: u8::try_from(row.barriers).map_err(|_| corrupt())?,
-                height: metres(row.height_mm)?,
-                to_first: metres(row.to_first_mm)?,
-                between: metres(row.between_mm)?,
-                run_in: metres(row.run_in_mm)?,
-                sources: Cow::Borrowed(""),
-                confidence: Confidence::Club,
-                note: Cow::Owned(row.source),
-                valid_from: Some(day(row.valid_from)?),
-                valid_to: row.valid_to.map(day).transpose()?,
-            })
-        })
-        .collect()
-}
-
-/// The club's own age groups.
-async fn own_age_groups(tx: &mut ClubTx) -> Result<Vec<AgeGroup>, StoreError> {
-    let club = tx.club.0;
-    let groups = sqlx::query!(
-        r#"
-        select ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source
-        from age_groups
-        where club_id = $1 and deleted_at is null
-        order by id
-        "#,
-        club
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    let corrupt = || StoreError::Corrupt("age group");
-    groups
-        .into_iter()
-        .map(|row| {
-            let age = |age: Option<i16>| age.map(u8::try_from).transpose().map_err(|_| corrupt());
-            Ok(AgeGroup {
-                ruleset: Cow::Owned(row.ruleset),
-                code: Cow::Owned(row.age_group),
-                sex: None,
-                min_age: age(row.min_age)?,
-                max_age: age(row.max_age)?,
-                rule: AgeRule::from_word(&row.rule).ok_or_else(corrupt)?,
-                sources: Cow::Borrowed(""),
-                confidence: Confidence::Club,
-                note: Cow::Owned(row.source),
-                valid_from: Some(day(row.valid_from)?),
-                valid_to: row.valid_to.map(day).transpose()?,
-            })
-        })
-        .collect()
-}
-
-/// The athletes that the actor sees, by name: those of `ids`, or all active and resting ones of a group.
+/// The athletes that the actor sees, by name: those of `ids`, or all active and resting ones of a group. The surface is that of
+/// their sessions of the day.
 ///
 /// # Errors
 /// Database errors; a row that does not parse.
@@ -154,12 +86,33 @@ pub async fn load(
     group: Option<GroupId>,
     on: NaiveDate,
 ) -> Result<Vec<Person>, StoreError> {
+    load_at(tx, ids, group, (on, None)).await
+}
+
+/// The athletes among these that the actor sees, by name, as they are in a session of a day.
+///
+/// # Errors
+/// Database errors; a row that does not parse.
+pub async fn load_for_session(
+    tx: &mut ClubTx,
+    ids: &[AthleteId],
+    session: SessionId,
+    on: NaiveDate,
+) -> Result<Vec<Person>, StoreError> {
+    load_at(tx, Some(ids), None, (on, Some(session))).await
+}
+
+async fn load_at(
+    tx: &mut ClubTx,
+    ids: Option<&[AthleteId]>,
+    group: Option<GroupId>,
+    (on, session): (NaiveDate, Option<SessionId>),
+) -> Result<Vec<Person>, StoreError> {
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let wanted: Option<Vec<Uuid>> = ids.map(|ids| ids.iter().map(|id| id.0).collect());
     let rows = sqlx::query!(
         r#"
-        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.restricted_until,
-          a.status
+        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.status
         from athletes a
         where a.club_id = $1 and a.deleted_at is null
           and ($2::uuid[] is null or exists (
@@ -186,6 +139,8 @@ pub async fn load(
     let mut rated = ratings(tx, &found, on).await?;
     let (cleared, fell_at) = clearances(tx, &found, on).await?;
     let mut said = word_store::words(tx, &found, on, &fell_at).await?;
+    let mut rested = breaks(tx, &found, on).await?;
+    let underfoot = surfaces(tx, &found, on, session).await?;
     rows.into_iter()
         .map(|row| {
             let corrupt = || StoreError::Corrupt("athlete");
@@ -200,7 +155,8 @@ pub async fn load(
                 sprint_30m_s: value("sprint_30m_s"),
                 sprint_50m_s: value("sprint_50m_s"),
                 status: Status::from_word(&row.status).ok_or_else(corrupt)?,
-                restricted_until: row.restricted_until.map(day).transpose()?.map(Day::days),
+                breaks: rested.remove(&row.id).unwrap_or_default(),
+                surface: underfoot.get(&row.id).copied(),
                 ratings: rated.remove(&row.id).unwrap_or_default(),
                 clearance: cleared.get(&row.id).copied().unwrap_or_default(),
                 word: said.remove(&row.id),
@@ -209,14 +165,6 @@ pub async fn load(
             Ok(Person { id: AthleteId(row.id), display_name: row.display_name, record })
         })
         .collect()
-}
-
-fn birth(date: Option<NaiveDate>, year: Option<i16>) -> Result<Birth, StoreError> {
-    match (date, year) {
-        (Some(date), _) => Ok(Birth::Date(day(date)?)),
-        (None, Some(year)) => Ok(Birth::Year(i32::from(year))),
-        (None, None) => Err(StoreError::Corrupt("athlete")),
-    }
 }
 
 /// The latest measurement of each kind up to a day, in metres or seconds.

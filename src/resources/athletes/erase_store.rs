@@ -10,7 +10,8 @@ use crate::platform::ids::{AthleteId, GroupId, SessionId};
 
 /// Deletes an athlete: the personal data go at once, an empty stub stays so that phones learn of it.
 ///
-/// Runs, assessments and decisions stay as facts about nobody, without the free text beside them.
+/// Runs, assessments and decisions stay as facts about nobody, without the free text beside them; measurements and what was
+/// said of their health go.
 pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(
@@ -30,6 +31,7 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
     // Phones drop these with the athlete, so they need no change numbers of their own.
     for personal in [
         sqlx::query!("delete from measurements where club_id = $1 and athlete_id = $2", club, id.0),
+        sqlx::query!("delete from wellbeing_records where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!("update runs set note = null where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!("update race_results set note = null where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!("update assessments set note = null where club_id = $1 and athlete_id = $2", club, id.0),

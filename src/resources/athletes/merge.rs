@@ -22,7 +22,7 @@ pub const GROUPS: [(&str, &[&str]); 6] = [
     ("birth", &["sex", "birth_date", "birth_year"]),
     ("contact", &["consent_on"]),
     ("technique", &["preferred_lead_leg", "experience"]),
-    ("status", &["status", "restricted_until"]),
+    ("status", &["status"]),
     ("groups", &["group_ids"]),
 ];
 
@@ -36,7 +36,7 @@ pub fn touched(before: &Athlete, after: &Athlete) -> [bool; 6] {
         before.sex != after.sex || before.birth != after.birth,
         before.consent_on != after.consent_on,
         before.preferred_lead_leg != after.preferred_lead_leg || before.experience != after.experience,
-        before.status != after.status || before.restricted_until != after.restricted_until,
+        before.status != after.status,
         before.groups != after.groups,
     ]
 }

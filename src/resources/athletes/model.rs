@@ -109,8 +109,6 @@ pub struct Athlete {
     pub experience: Experience,
     /// Whether they train.
     pub status: Status,
-    /// Until when a restriction (pain, injury, illness) stands.
-    pub restricted_until: Option<NaiveDate>,
     /// When consent to keep their data was given.
     pub consent_on: Option<NaiveDate>,
 }
@@ -135,8 +133,6 @@ pub struct Raw<'a> {
     /// A word of [`Status`].
     pub status: &'a str,
     /// See [`Athlete`].
-    pub restricted_until: Option<NaiveDate>,
-    /// See [`Athlete`].
     pub consent_on: Option<NaiveDate>,
 }
 
@@ -160,9 +156,6 @@ impl Athlete {
             raw.preferred_lead_leg.and_then(|word| faults.take("/preferred_lead_leg", "word", Leg::parse(word)));
         let experience = faults.take("/experience", "word", Experience::parse(raw.experience));
         let status = faults.take("/status", "word", Status::parse(raw.status));
-        if raw.restricted_until.is_some_and(|day| day.year() < 2000 || (day - today).num_days() > 731) {
-            faults.add("/restricted_until", "out_of_range", "must be from 2000 to two years ahead");
-        }
         if raw.consent_on.is_some_and(|day| day.year() < 2000 || day > today) {
             faults.add("/consent_on", "out_of_range", "must be from 2000 to today");
         }
@@ -175,7 +168,6 @@ impl Athlete {
                 preferred_lead_leg,
                 experience: experience?,
                 status: status?,
-                restricted_until: raw.restricted_until,
                 consent_on: raw.consent_on,
             })
         })();

@@ -224,7 +224,6 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         preferred_lead_leg: cells.get("preferred_lead_leg").copied(),
         experience: cells.get("experience").copied().unwrap_or_default(),
         status: cells.get("status").copied().unwrap_or(Status::Active.as_str()),
-        restricted_until: None,
         consent_on,
     };
     let birth_sent = cells.contains_key("birth_date") || cells.contains_key("birth_year");

@@ -17,7 +17,7 @@ fn active() -> String {
 /// An athlete as sent by a client.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(as = AthleteFields, example = json!({"status": "resting", "restricted_until": "2026-12-01"}))]
+#[schema(as = AthleteFields, example = json!({"status": "resting"}))]
 pub struct Fields {
     /// How the squad calls them.
     #[schema(min_length = 1, max_length = 80, example = "Mira Osei")]
@@ -48,11 +48,6 @@ pub struct Fields {
     #[serde(default = "active")]
     #[schema(pattern = "^(active|resting|left)$", max_length = 7, example = "active")]
     pub status: String,
-    /// Until when a restriction (pain, injury, illness) stands; no medical details.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = "2026-12-01")]
-    #[serde(default, deserialize_with = "crate::platform::dates::read")]
-    pub restricted_until: Option<NaiveDate>,
     /// When consent to keep their data was given.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(example = "2026-09-01")]
@@ -75,7 +70,6 @@ impl From<&Athlete> for Fields {
             preferred_lead_leg: athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned()),
             experience: Experience::as_str(athlete.experience).to_owned(),
             status: athlete.status.as_str().to_owned(),
-            restricted_until: athlete.restricted_until,
             consent_on: athlete.consent_on,
         }
     }
@@ -96,7 +90,6 @@ impl Fields {
             preferred_lead_leg: self.preferred_lead_leg.as_deref(),
             experience: &self.experience,
             status: &self.status,
-            restricted_until: self.restricted_until,
             consent_on: self.consent_on,
         };
         Athlete::parse(&raw, today)
@@ -136,10 +129,6 @@ pub struct New {
     #[serde(default = "active")]
     #[schema(pattern = "^(active|resting|left)$", max_length = 7, example = "active")]
     pub status: String,
-    /// Until when a restriction (pain, injury, illness) stands; no medical details.
-    #[schema(example = "2026-12-01")]
-    #[serde(default, deserialize_with = "crate::platform::dates::read")]
-    pub restricted_until: Option<NaiveDate>,
     /// When consent to keep their data was given.
     #[schema(example = "2026-09-01")]
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
@@ -213,7 +202,6 @@ impl New {
             preferred_lead_leg: self.preferred_lead_leg,
             experience: self.experience,
             status: self.status,
-            restricted_until: self.restricted_until,
             consent_on: self.consent_on,
         };
         let athlete = fields.parse(today).map_err(|list| faults.add_all("", list)).ok();

@@ -22,7 +22,6 @@ struct Row {
     preferred_lead_leg: Option<String>,
     experience: String,
     status: String,
-    restricted_until: Option<NaiveDate>,
     consent_on: Option<NaiveDate>,
     groups: Vec<Uuid>,
 }
@@ -49,7 +48,6 @@ impl TryFrom<Row> for Stored<AthleteId, Athlete> {
                 preferred_lead_leg: leg,
                 experience: Experience::parse(&row.experience).map_err(|_| corrupt())?,
                 status: Status::parse(&row.status).map_err(|_| corrupt())?,
-                restricted_until: row.restricted_until,
                 consent_on: row.consent_on,
             },
         })
@@ -97,21 +95,20 @@ async fn insert_rows(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreE
     let years: Vec<Option<i16>> = new.iter().map(|one| birth_year(&one.athlete)).collect();
     let legs: Vec<Option<String>> =
         new.iter().map(|one| one.athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned())).collect();
-    let restricted: Vec<Option<NaiveDate>> = new.iter().map(|one| one.athlete.restricted_until).collect();
     let consents: Vec<Option<NaiveDate>> = new.iter().map(|one| one.athlete.consent_on).collect();
     let ids: Vec<Uuid> = new.iter().map(|one| one.id.0).collect();
     let done = sqlx::query!(
         r#"
         insert into athletes as x
           (club_id, id, display_name, sex, birth_date, birth_year, preferred_lead_leg, experience, status,
-           restricted_until, consent_on, created_at, updated_at,
+           consent_on, created_at, updated_at,
            name_rev, birth_rev, contact_rev, technique_rev, status_rev, groups_rev)
         select c.id, u.id, u.display_name, u.sex, u.birth_date, u.birth_year, u.leg, u.experience, u.status,
-          u.restricted_until, u.consent_on, $12, $12, -1, -1, -1, -1, -1, -1
+          u.consent_on, $11, $11, -1, -1, -1, -1, -1, -1
         from clubs c
         cross join unnest($2::uuid[], $3::text[], $4::text[], $5::date[], $6::smallint[], $7::text[], $8::text[],
-          $9::text[], $10::date[], $11::date[])
-          as u (id, display_name, sex, birth_date, birth_year, leg, experience, status, restricted_until, consent_on)
+          $9::text[], $10::date[])
+          as u (id, display_name, sex, birth_date, birth_year, leg, experience, status, consent_on)
         where c.id = $1
         on conflict (club_id, id) do nothing
         "#,
@@ -124,7 +121,6 @@ async fn insert_rows(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreE
         &legs as &[Option<String>],
         &column(|athlete| athlete.experience.as_str().to_owned()),
         &column(|athlete| athlete.status.as_str().to_owned()),
-        &restricted as &[Option<NaiveDate>],
         &consents as &[Option<NaiveDate>],
         Utc::now()
     )
@@ -164,7 +160,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<AthleteI
         Row,
         r#"
         select a.id, a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience,
-          a.status, a.restricted_until, a.consent_on,
+          a.status, a.consent_on,
           array(
             select s.scope_id from athlete_scope s
             where s.club_id = $1 and s.athlete_id = a.id
@@ -195,7 +191,7 @@ pub async fn page(
         Row,
         r#"
         select a.id, a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience,
-          a.status, a.restricted_until, a.consent_on,
+          a.status, a.consent_on,
           array(
             select s.scope_id from athlete_scope s
             where s.club_id = $1 and s.athlete_id = a.id
@@ -244,13 +240,13 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
         r#"
         update athletes
         set display_name = $3, sex = $4, birth_date = $5, birth_year = $6, preferred_lead_leg = $7, experience = $8,
-            status = $9, restricted_until = $10, consent_on = $11, updated_at = $12,
-            name_rev = case when $13 then -1 else name_rev end,
-            birth_rev = case when $14 then -1 else birth_rev end,
-            contact_rev = case when $15 then -1 else contact_rev end,
-            technique_rev = case when $16 then -1 else technique_rev end,
-            status_rev = case when $17 then -1 else status_rev end,
-            groups_rev = case when $18 then -1 else groups_rev end
+            status = $9, consent_on = $10, updated_at = $11,
+            name_rev = case when $12 then -1 else name_rev end,
+            birth_rev = case when $13 then -1 else birth_rev end,
+            contact_rev = case when $14 then -1 else contact_rev end,
+            technique_rev = case when $15 then -1 else technique_rev end,
+            status_rev = case when $16 then -1 else status_rev end,
+            groups_rev = case when $17 then -1 else groups_rev end
         where club_id = $1 and id = $2
         "#,
         club,
@@ -262,7 +258,6 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
         athlete.preferred_lead_leg.map(Leg::as_str),
         athlete.experience.as_str(),
         athlete.status.as_str(),
-        athlete.restricted_until,
         athlete.consent_on,
         Utc::now(),
         name,

@@ -107,6 +107,7 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
     let waiting: Vec<&Advice<'_>> = waiting.map(|one| one.advice).collect();
     let waits = waits.iter().filter_map(|one| waiting_view(one, last, &served, &name_of));
     Ok(Content {
+        cautions: inputs.cautions(),
         would_help: would_help(last, wish.barriers.0, &waiting),
         resting: resting.iter().map(resting_view).chain(waits).collect(),
         people_from: Some(inputs.from.word().to_owned()),
@@ -136,6 +137,17 @@ fn most_used(plans: &[&Plan]) -> Vec<StockUse> {
 }
 
 impl Inputs {
+    /// What everybody heeds, and what is wrong with the surface of the session.
+    fn cautions(&self) -> Vec<CautionView> {
+        let surface = self.people.iter().find_map(|person| person.record.surface);
+        Caution::BASE
+            .iter()
+            .copied()
+            .chain(surface.map(Caution::of_surface))
+            .map(|one| CautionView::from(&one))
+            .collect()
+    }
+
     /// How much the losses of an athlete count, by how the last sessions served them.
     fn weight(&self, athlete: AthleteId) -> f64 {
         self.served.get(&athlete).map_or(1.0, |losses| lane_plan::weight(losses))
@@ -218,7 +230,7 @@ fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>)
         alternatives: Vec::new(),
         stock_used: Vec::new(),
         run_out_m: wish.run_out.metres(),
-        cautions: Caution::BASE.iter().map(CautionView::from).collect(),
+        cautions: Vec::new(),
     }
 }
 

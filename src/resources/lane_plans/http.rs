@@ -69,7 +69,7 @@ async fn inputs(
         let pointer = if from == From::Groups { "/group_ids" } else { "/athlete_ids" };
         return Err(Problem::invalid(vec![Fault::at(pointer, "length", detail)]));
     }
-    let people = advice::load(tx, Some(&asked), None, info.held_on).await?;
+    let people = advice::load_for_session(tx, &asked, session, info.held_on).await?;
     let ids: Vec<AthleteId> = people.iter().map(|person| person.id).collect();
     let missing: Vec<Fault> = asked
         .iter()

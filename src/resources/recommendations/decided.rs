@@ -35,7 +35,8 @@ pub struct DecisionFields {
     /// What is run instead: spacing, metres.
     #[schema(minimum = 1, maximum = 20, example = 6.0)]
     pub spacing_m: Option<f64>,
-    /// Confirms that the athlete may run as advised again after a fall, pain or injury; a step up takes a clean session first.
+    /// Confirms that the athlete may run as advised again after a fall, or after a report or restriction that has ended by the day
+    /// of the advice; a step up takes clean sessions first.
     #[serde(default)]
     pub clears_return: bool,
     /// The last day on which the word stands, at most eight weeks after `on`; `valid_until` of the advice when absent.
@@ -99,7 +100,7 @@ pub struct DecidedView {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 20, example = 6.0)]
     pub spacing_m: Option<f64>,
-    /// Whether it confirmed the return after a fall, pain or injury.
+    /// Whether it confirmed the return after a fall, report or restriction.
     pub clears_return: bool,
     /// The last day on which the word stands, when one was given; else it is `valid_until` of the advice.
     #[serde(skip_serializing_if = "Option::is_none")]

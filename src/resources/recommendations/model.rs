@@ -27,7 +27,7 @@ pub struct Choice {
     pub reason: Option<String>,
     /// What is run instead, when overridden.
     pub chosen: Option<Chosen>,
-    /// Whether the return after a fall, pain or injury is confirmed.
+    /// Whether the return after a fall, report or restriction is confirmed.
     pub clears_return: bool,
     /// Whether the coach confirms a second time, against the soft walls.
     pub coach_accepts: bool,

@@ -95,6 +95,15 @@ pub struct Run {
     pub void: bool,
 }
 
+/// A run as it was filed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Filed {
+    /// The run.
+    pub run: Run,
+    /// Whether a report or restriction of the athlete stood on the day, as far as it was known when the run was filed.
+    pub while_restricted: bool,
+}
+
 /// What a client sends of a run, field by field.
 #[derive(Clone, Debug)]
 pub struct Raw<'a> {

@@ -1,11 +1,11 @@
 //! Filing runs: the one way in, for the runs' own route and for phones.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
-use chrono::Utc;
+use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
-use super::model::Run;
+use super::model::{Filed, Run};
 use super::shapes::Fields;
 use super::store::{self, Known};
 use crate::platform::batch::{self, Decision, Item};
@@ -14,6 +14,7 @@ use crate::platform::fault::{Fault, Faults};
 use crate::platform::grants;
 use crate::platform::ids::RunId;
 use crate::platform::problem::Problem;
+use crate::resources::advice;
 
 /// Refuses a run whose session, athlete or superseded run is not there for the caller.
 fn check_references(run: &Run, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Vec<Fault>> {
@@ -59,7 +60,9 @@ async fn file_part(
 ) -> Result<(Vec<Item<Run>>, Vec<Decision>), Problem> {
     let now = Utc::now();
     let ids: Vec<Uuid> = sent.iter().map(|fields| fields.id.0).collect();
-    let mut taken = store::by_ids(tx, &ids).await?;
+    let stored = store::by_ids(tx, &ids).await?;
+    let mut taken: HashMap<Uuid, (Run, i64)> =
+        stored.into_iter().map(|one| (one.id.0, (one.value.run, one.rev))).collect();
     let hidden = store::hidden(tx, &taken).await?;
     taken.retain(|id, _| !hidden.contains(id));
     let athletes: Vec<Uuid> = taken.values().map(|(one, _)| one.athlete.0).collect();
@@ -79,8 +82,16 @@ async fn file_part(
     let check = |one: &Run, id, replaced: &mut _| check_references(one, &known, replaced, id);
     let items = batch::judge(parsed, &taken, repeated, check, prefix);
     let decisions = batch::decide(&items, &taken, &hidden);
-    let fresh: Vec<(RunId, &Run)> =
-        batch::fresh(&items, &decisions).into_iter().map(|(id, one)| (RunId(id), one)).collect();
-    store::insert(tx, &fresh).await?;
+    let fresh = batch::fresh(&items, &decisions);
+    // A run against a report or restriction is kept like any other: it happened. The flag says so.
+    let day_of = |run: &Run| known.sessions.get(&run.session.0).map(|day| (run.athlete.0, *day));
+    let ran: Vec<(Uuid, NaiveDate)> = fresh.iter().filter_map(|(_, run)| day_of(run)).collect();
+    let against = advice::against_rest(tx, &ran).await?;
+    let flagged = |run: &Run| day_of(run).is_some_and(|day| against.contains(&day));
+    let filed: Vec<(RunId, Filed)> = fresh
+        .into_iter()
+        .map(|(id, run)| (RunId(id), Filed { while_restricted: flagged(run), run: run.clone() }))
+        .collect();
+    store::insert(tx, &filed).await?;
     Ok((items, decisions))
 }

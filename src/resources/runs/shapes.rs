@@ -151,11 +151,16 @@ pub struct View {
     /// The run.
     #[serde(flatten)]
     pub fields: Fields,
+    /// That a report of pain, illness or injury, or a restriction, stood on the day, as far as it was known when the run was
+    /// filed; absent otherwise. Such a run is kept, and counts for no step up.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false, example = true)]
+    pub while_restricted: bool,
 }
 
 impl From<&StoredRun> for View {
     fn from(stored: &StoredRun) -> Self {
-        let run = &stored.value;
+        let run = &stored.value.run;
         let model::Intervals { held, over_reached, crowded, broken } = run.intervals;
         let seconds = |ms: i32| f64::from(ms) / 1_000.0;
         let touchdowns = run.touchdowns.as_ref();
@@ -180,7 +185,7 @@ impl From<&StoredRun> for View {
             supersedes: run.supersedes,
             void: run.void,
         };
-        Self { rev: stored.rev, fields }
+        Self { rev: stored.rev, fields, while_restricted: stored.value.while_restricted }
     }
 }
 

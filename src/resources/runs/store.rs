@@ -7,7 +7,7 @@ use serde::Serialize;
 use sqlx::types::Json;
 use uuid::Uuid;
 
-use super::model::{Intervals, Leg, Run, TimingMethod, Touchdowns};
+use super::model::{Filed, Intervals, Leg, Run, TimingMethod, Touchdowns};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
@@ -16,7 +16,7 @@ use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
 /// A run as it is stored.
-pub type StoredRun = Stored<RunId, Run>;
+pub type StoredRun = Stored<RunId, Filed>;
 
 struct Row {
     id: Uuid,
@@ -42,6 +42,7 @@ struct Row {
     note: Option<String>,
     supersedes: Option<Uuid>,
     void: bool,
+    while_restricted: bool,
 }
 
 fn mm(length: Length) -> i32 {
@@ -66,7 +67,7 @@ impl TryFrom<Row> for StoredRun {
             (None, None) => None,
             _ => return Err(corrupt()),
         };
-        let value = Run {
+        let run = Run {
             session: SessionId(row.session_id),
             athlete: AthleteId(row.athlete_id),
             run_at: row.run_at,
@@ -89,6 +90,7 @@ impl TryFrom<Row> for StoredRun {
             supersedes: row.supersedes.map(RunId),
             void: row.void,
         };
+        let value = Filed { run, while_restricted: row.while_restricted };
         Ok(Self { id: RunId(row.id), rev: row.rev, value })
     }
 }
@@ -109,14 +111,15 @@ pub struct Filter {
 }
 
 /// Runs with these ids, seen by the actor or not: an id is taken either way.
-pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Run, i64)>, StoreError> {
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredRun>, StoreError> {
     let club = tx.club.0;
-    let rows = sqlx::query_as!(
+    sqlx::query_as!(
         Row,
         r#"
         select id, rev, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm, approach_mm, barriers,
           held, over_reached, crowded, broken, hits, fell, lead_leg,
-          touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", timing_method, video_fps, note, supersedes, void
+          touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", timing_method, video_fps, note, supersedes, void,
+          while_restricted
         from runs
         where club_id = $1 and id = any ($2)
         "#,
@@ -124,10 +127,10 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Run,
         ids
     )
     .fetch_all(tx.conn())
-    .await?;
-    rows.into_iter()
-        .map(|row| StoredRun::try_from(row).map(|stored| (stored.id.0, (stored.value, stored.rev))))
-        .collect()
+    .await?
+    .into_iter()
+    .map(TryInto::try_into)
+    .collect()
 }
 
 /// Those among stored runs that the actor must not learn of.
@@ -172,7 +175,7 @@ pub async fn page(
         select r.id, r.rev, r.session_id, r.athlete_id, r.run_at, r.barrier_kind, r.height_mm, r.spacing_mm,
           r.approach_mm, r.barriers, r.held, r.over_reached, r.crowded, r.broken, r.hits, r.fell, r.lead_leg,
           r.touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", r.timing_method, r.video_fps, r.note,
-          r.supersedes, r.void
+          r.supersedes, r.void, r.while_restricted
         from runs r
         join sessions s on s.club_id = $1 and s.id = r.session_id
         join athletes a on a.club_id = $1 and a.id = r.athlete_id and a.deleted_at is null
@@ -212,11 +215,11 @@ pub async fn page(
 
 /// A run, when the actor sees its athlete.
 pub async fn find(tx: &mut ClubTx, id: RunId) -> Result<Option<StoredRun>, StoreError> {
-    let found = by_ids(tx, &[id.0]).await?.remove(&id.0);
+    let found = by_ids(tx, &[id.0]).await?.pop();
     // Nobody is looked for when nothing was found, so that the answer takes as long as for a run that is hidden.
-    let athlete = found.as_ref().map_or(AthleteId(Uuid::nil()), |(run, _)| run.athlete);
+    let athlete = found.as_ref().map_or(AthleteId(Uuid::nil()), |one| one.value.run.athlete);
     let seen = People::of(tx, [athlete]).await?.sees(athlete);
-    Ok(found.filter(|_| seen).map(|(value, rev)| Stored { id, rev, value }))
+    Ok(found.filter(|_| seen))
 }
 
 /// What the runs of a batch refer to.
@@ -265,29 +268,31 @@ async fn earlier(tx: &mut ClubTx, superseded: &[Uuid]) -> Result<HashMap<Uuid, (
 }
 
 /// Inserts runs whose ids are free, in one statement.
-pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, &Run)]) -> Result<(), StoreError> {
+pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, Filed)]) -> Result<(), StoreError> {
     if runs.is_empty() {
         return Ok(());
     }
     let (club, actor, skew) = (tx.club.0, tx.actor.account.0, tx.skew_ms);
-    let rows: Vec<Columns> = runs.iter().map(|(id, run)| Columns::of(*id, run)).collect();
-    let changes: Vec<Change> = runs.iter().map(|(id, run)| Change::put(Kind::Run, *id).under(run.athlete)).collect();
+    let rows: Vec<Columns> = runs.iter().map(|(id, one)| Columns::of(*id, one)).collect();
+    let changes: Vec<Change> =
+        runs.iter().map(|(id, one)| Change::put(Kind::Run, *id).under(one.run.athlete)).collect();
     sqlx::query!(
         r#"
         insert into runs as x
           (club_id, id, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm, approach_mm, barriers,
            held, over_reached, crowded, broken, hits, fell, lead_leg, touchdown_times_ms, timing_method, video_fps,
-           note, supersedes, void, recorded_by, created_at, skew_ms)
+           note, supersedes, void, while_restricted, recorded_by, created_at, skew_ms)
         select c.id, u.id, u.session_id, u.athlete_id, u.run_at, u.barrier_kind, u.height_mm, u.spacing_mm,
           u.approach_mm, u.barriers, u.held, u.over_reached, u.crowded, u.broken, u.hits, u.fell, u.lead_leg,
-          u.touchdown_times_ms, u.timing_method, u.video_fps, u.note, u.supersedes, u.void, $3, $4, $5
+          u.touchdown_times_ms, u.timing_method, u.video_fps, u.note, u.supersedes, u.void,
+          u.while_restricted, $3, $4, $5
         from clubs c
         cross join jsonb_to_recordset($2::jsonb) as u (
           id uuid, session_id uuid, athlete_id uuid, run_at timestamptz, barrier_kind text, height_mm integer,
           spacing_mm integer, approach_mm integer, barriers smallint, held smallint, over_reached smallint,
           crowded smallint, broken smallint, hits smallint, fell boolean, lead_leg text,
           touchdown_times_ms integer[], timing_method text, video_fps smallint, note text, supersedes uuid,
-          void boolean)
+          void boolean, while_restricted boolean)
         where c.id = $1
         "#,
         club,
@@ -326,10 +331,12 @@ struct Columns<'a> {
     note: Option<&'a str>,
     supersedes: Option<Uuid>,
     void: bool,
+    while_restricted: bool,
 }
 
 impl<'a> Columns<'a> {
-    fn of(id: RunId, run: &'a Run) -> Self {
+    fn of(id: RunId, one: &'a Filed) -> Self {
+        let run = &one.run;
         let touchdowns = run.touchdowns.as_ref();
         Self {
             id: id.0,
@@ -354,6 +361,7 @@ impl<'a> Columns<'a> {
             note: run.note.as_deref(),
             supersedes: run.supersedes.map(|id| id.0),
             void: run.void,
+            while_restricted: one.while_restricted,
         }
     }
 }

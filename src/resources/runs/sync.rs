@@ -8,12 +8,10 @@ use super::record;
 use super::shapes::View;
 use super::store;
 use crate::platform::db::{ClubTx, StoreError};
-use crate::platform::ids::RunId;
 use crate::platform::ops::{self, Fact};
 use crate::platform::people::Origin;
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
-use crate::platform::stored::Stored;
 
 /// The records of these ids that are there.
 ///
@@ -21,8 +19,7 @@ use crate::platform::stored::Stored;
 /// Database errors.
 pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
     let found = store::by_ids(tx, ids).await?;
-    let view = |(id, (value, rev))| Record::of(RunId(id), rev, &View::from(&Stored { id: RunId(id), rev, value }));
-    found.into_iter().map(view).collect()
+    found.iter().map(|one| Record::of(one.id, one.rev, &View::from(one))).collect()
 }
 
 /// About whom these records are, and who recorded them; of those that are there.

@@ -20,6 +20,13 @@ words! {
         Cancelled = "cancelled" }
 }
 
+words! {
+    /// What is wrong with the surface.
+    Surface { /// It is wet.
+        Wet = "wet", /// It is uneven.
+        Uneven = "uneven" }
+}
+
 /// The stages of the progression, first to last.
 const STAGES: [&str; 11] = [
     "mobility",
@@ -71,6 +78,8 @@ pub struct Session {
     pub blocks: Vec<Block>,
     /// Weather.
     pub weather_note: Option<String>,
+    /// What is wrong with the surface; none when it is dry and even, or nobody said.
+    pub surface: Option<Surface>,
 }
 
 impl Session {
@@ -84,7 +93,7 @@ impl Session {
         groups: &[GroupId],
         venue: Option<VenueId>,
         blocks: Vec<Block>,
-        weather_note: Option<&str>,
+        (weather_note, surface): (Option<&str>, Option<&str>),
         today: NaiveDate,
     ) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
@@ -107,7 +116,8 @@ impl Session {
             check_block(&mut faults, at, block);
         }
         let weather_note = faults.opt_text("/weather_note", weather_note, 200);
-        faults.finish(state.map(|state| Self { held_on, state, groups, venue, blocks, weather_note }))
+        let surface = surface.and_then(|word| faults.take("/surface", "word", Surface::parse(word)));
+        faults.finish(state.map(|state| Self { held_on, state, groups, venue, blocks, weather_note, surface }))
     }
 }
 

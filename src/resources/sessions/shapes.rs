@@ -91,6 +91,11 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(min_length = 1, max_length = 200, example = "Dry, light headwind")]
     pub weather_note: Option<String>,
+    /// What is wrong with the surface: `wet` or `uneven`; absent while it is dry and even. Then advice and lane plans of the day
+    /// keep to wickets and soft barriers, one step closer, and nobody steps up.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(pattern = "^(wet|uneven)$", max_length = 6, example = "wet")]
+    pub surface: Option<String>,
 }
 
 impl Fields {
@@ -100,8 +105,8 @@ impl Fields {
     /// Every broken field.
     pub fn parse(&self, today: NaiveDate) -> Result<Session, Vec<Fault>> {
         let blocks = self.blocks.iter().map(Block::from).collect();
-        let note = self.weather_note.as_deref();
-        Session::parse(self.held_on, &self.state, &self.group_ids, self.venue_id, blocks, note, today)
+        let said = (self.weather_note.as_deref(), self.surface.as_deref());
+        Session::parse(self.held_on, &self.state, &self.group_ids, self.venue_id, blocks, said, today)
     }
 }
 
@@ -114,6 +119,7 @@ impl From<&Session> for Fields {
             venue_id: session.venue,
             blocks: session.blocks.iter().map(BlockFields::from).collect(),
             weather_note: session.weather_note.clone(),
+            surface: session.surface.map(|surface| surface.as_str().to_owned()),
         }
     }
 }
@@ -144,6 +150,9 @@ pub struct New {
     /// Weather.
     #[schema(min_length = 1, max_length = 200, example = "Dry, light headwind")]
     pub weather_note: Option<String>,
+    /// What is wrong with the surface: `wet` or `uneven`; absent while it is dry and even.
+    #[schema(pattern = "^(wet|uneven)$", max_length = 6, example = "wet")]
+    pub surface: Option<String>,
 }
 
 impl New {
@@ -156,6 +165,7 @@ impl New {
             venue_id: self.venue_id,
             blocks: self.blocks,
             weather_note: self.weather_note,
+            surface: self.surface,
         };
         (self.id.unwrap_or_else(SessionId::new), fields)
     }

@@ -3,7 +3,7 @@
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
-use super::model::{Session, State};
+use super::model::{Session, State, Surface};
 use super::presence_store;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::fault::Fault;
@@ -23,6 +23,7 @@ struct Row {
     venue_id: Option<Uuid>,
     blocks: serde_json::Value,
     weather_note: Option<String>,
+    surface: Option<String>,
     groups: Vec<Uuid>,
 }
 
@@ -41,6 +42,7 @@ impl TryFrom<Row> for StoredSession {
                 venue: row.venue_id.map(VenueId),
                 blocks: serde_json::from_value(row.blocks).map_err(|_| corrupt())?,
                 weather_note: row.weather_note,
+                surface: row.surface.as_deref().map(Surface::parse).transpose().map_err(|_| corrupt())?,
             },
         })
     }
@@ -87,8 +89,8 @@ pub async fn insert(tx: &mut ClubTx, id: SessionId, session: &Session) -> Result
     let done = sqlx::query!(
         r#"
         insert into sessions as x
-          (club_id, id, held_on, state, venue_id, blocks, weather_note, created_at, updated_at)
-        values ($1, $2, $3, $4, $5, $6, $7, $8, $8)
+          (club_id, id, held_on, state, venue_id, blocks, weather_note, created_at, updated_at, surface)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $8, $9)
         on conflict (club_id, id) do nothing
         "#,
         club,
@@ -98,7 +100,8 @@ pub async fn insert(tx: &mut ClubTx, id: SessionId, session: &Session) -> Result
         session.venue.map(|venue| venue.0),
         blocks(session),
         session.weather_note,
-        Utc::now()
+        Utc::now(),
+        session.surface.map(Surface::as_str)
     )
     .execute(tx.changing(Change::put(Kind::Session, id).scopes(Vec::new(), ids_of(&session.groups))))
     .await?;
@@ -121,7 +124,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredSession>,
     sqlx::query_as!(
         Row,
         r#"
-        select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note,
+        select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note, x.surface,
           array(
             select s.scope_id from session_scope s
             where s.club_id = $1 and s.session_id = x.id
@@ -152,7 +155,7 @@ pub async fn page(
     sqlx::query_as!(
         Row,
         r#"
-        select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note,
+        select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note, x.surface,
           array(
             select s.scope_id from session_scope s
             where s.club_id = $1 and s.session_id = x.id
@@ -204,7 +207,7 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &[G
     sqlx::query!(
         r#"
         update sessions
-        set held_on = $3, state = $4, venue_id = $5, blocks = $6, weather_note = $7, updated_at = $8
+        set held_on = $3, state = $4, venue_id = $5, blocks = $6, weather_note = $7, updated_at = $8, surface = $9
         where club_id = $1 and id = $2
         "#,
         club,
@@ -214,7 +217,8 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &[G
         session.venue.map(|venue| venue.0),
         blocks(session),
         session.weather_note,
-        Utc::now()
+        Utc::now(),
+        session.surface.map(Surface::as_str)
     )
     .execute(tx.changing(change))
     .await?;

@@ -17,7 +17,7 @@ use crate::platform::people::{self, Origin};
 use crate::platform::record::Record;
 use crate::resources::{
     age_groups, assessments, athletes, barrier_configurations, clubs, competition_specs, equipment, groups, lane_plans,
-    race_tests, recommendations, runs, sessions, venues,
+    race_tests, recommendations, runs, sessions, venues, wellbeing_records,
 };
 
 /// The most bytes of records on a page, unless a single one is larger.
@@ -44,6 +44,7 @@ pub async fn pull(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Recor
         Type::Club => clubs::sync::pull(tx).await,
         Type::AgeGroup => age_groups::sync::pull(tx, ids).await,
         Type::CompetitionSpec => competition_specs::sync::pull(tx, ids).await,
+        Type::WellbeingRecord => wellbeing_records::sync::pull(tx, ids).await,
     }
 }
 
@@ -63,7 +64,8 @@ pub async fn seen(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Recor
         | Type::Assessment
         | Type::Decision
         | Type::RaceEntry
-        | Type::RaceResult => id(record, "athlete_id"),
+        | Type::RaceResult
+        | Type::WellbeingRecord => id(record, "athlete_id"),
         Type::Group
         | Type::Venue
         | Type::Equipment
@@ -99,6 +101,7 @@ pub async fn origins(tx: &mut ClubTx, kind: Type, id: Uuid) -> Result<Vec<Origin
         Type::Assessment => assessments::sync::origins(tx, &[id]).await,
         Type::Decision => recommendations::sync::origins(tx, &[id]).await,
         Type::RaceResult => race_tests::sync::origins(tx, &[id]).await,
+        Type::WellbeingRecord => wellbeing_records::sync::origins(tx, &[id]).await,
         _ => Ok(Vec::new()),
     }
 }

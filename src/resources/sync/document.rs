@@ -29,6 +29,7 @@ const fn schema_of(kind: Type) -> &'static str {
         Type::Club => "Club",
         Type::AgeGroup => "AgeGroup",
         Type::CompetitionSpec => "OwnCompetitionSpec",
+        Type::WellbeingRecord => "WellbeingRecord",
     }
 }
 

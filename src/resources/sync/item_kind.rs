@@ -67,7 +67,9 @@ impl Kind {
             Self::Record(Type::BarrierConfiguration | Type::LanePlan | Type::Decision | Type::RaceTest) => {
                 check::<PlanWrite>(who)
             }
-            Self::Record(Type::Session | Type::Attendance | Type::Run | Type::RaceResult) => check::<SessionWrite>(who),
+            Self::Record(Type::Session | Type::Attendance | Type::Run | Type::RaceResult | Type::WellbeingRecord) => {
+                check::<SessionWrite>(who)
+            }
             Self::Record(Type::Assessment) => check::<AssessmentWrite>(who),
             Self::Record(Type::Athlete | Type::Measurement) | Self::Membership => check::<RosterWrite>(who),
             // Nobody may, which the edit itself says.

@@ -18,7 +18,7 @@ use crate::platform::problem::Problem;
 use crate::platform::token::sha256;
 use crate::resources::{
     age_groups, assessments, athletes, barrier_configurations, competition_specs, equipment, groups, lane_plans,
-    race_tests, recommendations, runs, sessions, venues,
+    race_tests, recommendations, runs, sessions, venues, wellbeing_records,
 };
 
 /// An item, read as far as it can be.
@@ -100,12 +100,12 @@ impl Parsed {
         self.parsed.as_ref().ok().map(|(kind, op)| record(*kind, op))
     }
 
-    /// The records that it writes, and the one that it corrects; of an attendance its session.
+    /// The records that it writes, and those that it corrects or clears; of an attendance its session.
     pub fn writes(&self) -> Vec<Uuid> {
         let Ok((kind, op)) = &self.parsed else { return Vec::new() };
         let named = |name| op.data.get(name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
         let own = if self.attends().is_some() { named("session_id") } else { Some(record(*kind, op).id) };
-        own.into_iter().chain(named("supersedes")).collect()
+        own.into_iter().chain(named("supersedes")).chain(named("clears")).collect()
     }
 
     /// The attendance that it notes or takes back.
@@ -164,6 +164,7 @@ impl Parsed {
             ("athlete_id", db::Kind::Athlete),
             ("race_test_id", db::Kind::RaceTest),
             ("supersedes", kind.of_record()),
+            ("clears", db::Kind::WellbeingRecord),
             ("group_id", db::Kind::Group),
             ("venue_id", db::Kind::Venue),
         ];
@@ -264,7 +265,7 @@ pub async fn edit(tx: &mut ClubTx, kind: Kind, op: &Op) -> Result<Done, Problem>
             let detail = "is read only here; its own routes change it";
             Err(Problem::invalid(vec![Fault::at("/type", "read_only", detail)]))
         }
-        Kind::Record(Type::Run | Type::Assessment | Type::Decision | Type::RaceResult) => {
+        Kind::Record(Type::Run | Type::Assessment | Type::Decision | Type::RaceResult | Type::WellbeingRecord) => {
             let detail = "is append-only: send PUT; correct with `supersedes`, withdraw with `void`";
             Err(Problem::invalid(vec![Fault::at("/method", "append_only", detail)]))
         }
@@ -309,6 +310,10 @@ pub async fn file(tx: &mut ClubTx, items: &[(usize, &Parsed)]) -> Result<Vec<Fac
             Kind::Record(Type::RaceResult) => {
                 Some(readable_fact(race_tests::sync::push_result(tx, op.id, &op.data).await?))
             }
+            Kind::Record(Type::WellbeingRecord) => match body::from_fields(fields()) {
+                Err(problem) => refused(problem),
+                Ok(one) => wellbeing_records::sync::push(tx, &[one]).await?.pop(),
+            },
             _ => Some(readable_fact(recommendations::sync::push(tx, op.id, &op.data).await?)),
         });
     }

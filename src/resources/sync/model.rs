@@ -24,7 +24,8 @@ words! {
         RaceResult = "race_result", /// The club and its settings.
         Club = "club", /// A club's own age group.
         AgeGroup = "age_group", /// A club's own competition specification.
-        CompetitionSpec = "competition_spec" }
+        CompetitionSpec = "competition_spec", /// A report of pain, illness or injury, a restriction or a clearance.
+        WellbeingRecord = "wellbeing_record" }
 }
 
 /// How edits of a type are reconciled.
@@ -57,7 +58,7 @@ impl Policy {
 
 impl Type {
     /// Every type, in order.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 19] = [
         Self::Group,
         Self::Venue,
         Self::Equipment,
@@ -76,6 +77,7 @@ impl Type {
         Self::Club,
         Self::AgeGroup,
         Self::CompetitionSpec,
+        Self::WellbeingRecord,
     ];
 
     /// The place in [`Type::ALL`].
@@ -114,6 +116,7 @@ impl Type {
             Self::Club => Kind::Club,
             Self::AgeGroup => Kind::AgeGroup,
             Self::CompetitionSpec => Kind::CompetitionSpec,
+            Self::WellbeingRecord => Kind::WellbeingRecord,
         }
     }
 
@@ -147,7 +150,12 @@ impl Type {
             | Self::AgeGroup
             | Self::CompetitionSpec => Policy::Optimistic,
             Self::Attendance => Policy::Set,
-            Self::Measurement | Self::Run | Self::Assessment | Self::Decision | Self::RaceResult => Policy::AppendOnly,
+            Self::Measurement
+            | Self::Run
+            | Self::Assessment
+            | Self::Decision
+            | Self::RaceResult
+            | Self::WellbeingRecord => Policy::AppendOnly,
             Self::Club | Self::RaceEntry => Policy::ReadOnly,
         }
     }

@@ -14,7 +14,7 @@ use crate::platform::text;
 
 /// Hands in what a phone did while it was away: one result for each item, each atomic by itself.
 ///
-/// Sending the same items again is always safe. Recorded facts (runs, assessments, measurements, decisions, race
+/// Sending the same items again is always safe. Recorded facts (runs, assessments, measurements, decisions, well-being records, race
 /// results) are never refused for a permission or a missing parent: they are held (202) and an admin decides. Of one phone
 /// 2,000 may wait for that, of a member 10,000, of somebody who left 2,000; an item beyond is answered 429 and stays in
 /// the outbox. The body may be packed with gzip or zstd: at most 1 MiB as sent, 4 MiB unpacked, 500 items. How to write a

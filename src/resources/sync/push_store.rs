@@ -227,10 +227,11 @@ pub async fn waiting_for(tx: &mut ClubTx, device: Uuid, kind: &str, record: Uuid
         select id, kind, data, skew_ms
         from held_item
         where club_id = $1 and outcome is null and member_id = $2 and device_id = $3 and reason = 'reference'
-          and lower($4::text) = lower(data ->> case
-            when $5 in ('session', 'athlete', 'race_test') then $5 || '_id'
-            when kind = $5 then 'supersedes'
-          end)
+          and (lower($4::text) = lower(data ->> case
+              when $5 in ('session', 'athlete', 'race_test') then $5 || '_id'
+              when kind = $5 then 'supersedes'
+            end)
+            or ($5 = 'wellbeing_record' and kind = $5 and lower($4::text) = lower(data ->> 'clears')))
         order by id
         limit $6
         "#,
@@ -292,6 +293,8 @@ pub async fn rev(tx: &mut ClubTx, kind: &str, id: Uuid) -> Result<Option<i64>, S
           select rev from recommendations where $3 = 'decision' and club_id = $1 and id = $2
           union all
           select rev from race_results where $3 = 'race_result' and club_id = $1 and id = $2
+          union all
+          select rev from wellbeing_records where $3 = 'wellbeing_record' and club_id = $1 and id = $2
         ) t
         "#,
         club,

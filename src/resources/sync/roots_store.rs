@@ -195,6 +195,9 @@ pub async fn children(
           union all
           select 14::smallint, y.id from race_results y
           where y.club_id = $1 and y.athlete_id = r.athlete and ($8::date is null or y.created_at >= $8::date)
+          union all
+          select 18::smallint, w.id from wellbeing_records w
+          where w.club_id = $1 and w.athlete_id = r.athlete
         ) c
         where c.rank = any ($3) and (r.root_id, r.root_rank, c.rank, c.id) > ($4, $10, $5, $6)
         order by r.root_id, r.root_rank, c.rank, c.id

@@ -46,6 +46,7 @@ const TABLE: &[(&str, Answers)] = &[
     // No id of the caller makes it repeatable; an account founds a few an hour.
     ("create_club", Answers::Always(&[201, 429])),
     ("create_assessments", Answers::Batch),
+    ("create_wellbeing_records", Answers::Batch),
     ("import_athletes", Answers::Always(&[201])),
     ("create_athlete", Answers::Record),
     ("create_measurement", Answers::Record),
@@ -235,6 +236,9 @@ fn facts(stage: &Stage, kind: &str, ids: &[String]) -> (String, Value) {
     match kind {
         "runs" => ("/runs".to_owned(), json!({"runs": of(&|id| stage.run(id))})),
         "assessments" => ("/assessments".to_owned(), json!({"assessments": of(&|id| stage.assessment(id))})),
+        "wellbeing_records" => {
+            ("/wellbeing-records".to_owned(), json!({"wellbeing_records": of(&|id| stage.wellbeing(id))}))
+        }
         _ => {
             let path = format!("/race-tests/{}/results", stage.ids["race_test_id"]);
             (path, json!({"results": of(&|id| stage.result(id))}))
@@ -275,7 +279,7 @@ async fn batches_that_cross_store_each_fact_once(pool: PgPool) {
         stage
     };
     let mut wrong = Vec::new();
-    for kind in ["runs", "assessments", "results"] {
+    for kind in ["runs", "assessments", "wellbeing_records", "results"] {
         // Small ones, and some that take the whole club because they are large.
         for (count, batches) in [(12, 24), (12, 24), (300, 6)] {
             let ids = new_ids(count);
@@ -351,7 +355,7 @@ async fn ten_corrections_of_one_fact_leave_one(pool: PgPool) {
     let options = (*pool.connect_options()).clone();
     let app = TestApp::spawn_on(pool, options, 8).await;
     let stage = Stage::new(&app).await;
-    for kind in ["runs", "assessments", "results"] {
+    for kind in ["runs", "assessments", "wellbeing_records", "results"] {
         for _ in 0..ROUNDS {
             let first = new_ids(1);
             crossing(&stage, kind, std::slice::from_ref(&first)).await.remove(0).expect(200);

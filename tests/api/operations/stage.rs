@@ -91,6 +91,7 @@ impl Stage {
             ("measurement_id", "create_measurement"),
             ("run_id", "create_runs"),
             ("assessment_id", "create_assessments"),
+            ("wellbeing_record_id", "create_wellbeing_records"),
             ("decision_id", "create_decision"),
             ("plan_id", "create_lane_plan"),
             ("race_test_id", "create_race_test"),
@@ -158,6 +159,12 @@ impl Stage {
     pub fn assessment(&self, id: &str) -> Value {
         json!({"id": id, "athlete_id": self.id("athlete_id"), "assessed_at": format!("{}T12:00:00Z", self.day),
             "ratings": {"arms": 1}})
+    }
+
+    /// A restriction that was over long ago, so that the athlete goes on running.
+    pub fn wellbeing(&self, id: &str) -> Value {
+        json!({"id": id, "athlete_id": self.id("athlete_id"), "kind": "restriction", "reported_on": "2020-01-01",
+            "until": "2020-01-02"})
     }
 
     pub fn result(&self, id: &str) -> Value {
@@ -241,6 +248,9 @@ impl Stage {
         match operation {
             "create_runs" => return batch("runs", "/runs".to_owned(), self.run(&id)),
             "create_assessments" => return batch("assessments", "/assessments".to_owned(), self.assessment(&id)),
+            "create_wellbeing_records" => {
+                return batch("wellbeing_records", "/wellbeing-records".to_owned(), self.wellbeing(&id));
+            }
             "create_race_results" => {
                 let path = format!("/race-tests/{}/results", self.id("race_test_id"));
                 return batch("results", path, self.result(&id));
@@ -299,6 +309,7 @@ impl Stage {
         let mut items = vec![
             create("run", self.run(&new_id())),
             create("assessment", self.assessment(&new_id())),
+            create("wellbeing_record", self.wellbeing(&new_id())),
             create("race_result", result),
             create("measurement", measured),
             create("decision", json!({"athlete_id": athlete, "outcome": "accepted"})),

@@ -4,7 +4,7 @@ use chrono::{Duration, NaiveDate, Utc};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-use super::data::{batch, create, item, measured, pair, person, rating, run, session, text, venue, with};
+use super::data::{batch, create, item, measured, pair, person, rating, rested, run, session, text, venue, with};
 use crate::support::{Caller, TestApp};
 
 /// What a caller does.
@@ -195,6 +195,7 @@ impl World {
             create("run", run(session, &self.athlete, self.day)),
             create("assessment", rating(session, &self.athlete, self.day)),
             create("measurement", measured(&self.athlete, self.day)),
+            create("wellbeing_record", rested(&self.athlete)),
             create("decision", json!({"athlete_id": self.athlete, "outcome": "accepted"})),
         ]
     }
@@ -267,8 +268,10 @@ impl World {
             cases.push(Self::case(format!("{} {kind}", text(&edit, "method")), &self.admin, vec![edit]));
         }
         cases.extend(self.merges().await);
-        for record in
-            self.spare.iter().filter(|one| !matches!(one["type"].as_str(), Some("run" | "assessment" | "decision")))
+        for record in self
+            .spare
+            .iter()
+            .filter(|one| !matches!(one["type"].as_str(), Some("run" | "assessment" | "decision" | "wellbeing_record")))
         {
             let kind = record["type"].as_str().unwrap();
             let mut more = json!({"if_match": self.rev(record).await});

@@ -204,7 +204,7 @@ const BOTH: [Cut; 2] = [Cut::Before, Cut::After];
 async fn a_new_record_of_every_type_survives_a_cut_at_every_statement(pool: PgPool) {
     let bench = Bench::set_up(pool, 0).await;
     let cases = bench.world.creates();
-    assert_eq!(cases.len(), 17);
+    assert_eq!(cases.len(), 18);
     report(&bench.all(&cases, &BOTH, Count::Statements).await);
 }
 

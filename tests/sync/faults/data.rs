@@ -58,6 +58,11 @@ pub fn rating(session: &str, athlete: &str, day: NaiveDate) -> Value {
         "ratings": {"arms": 2}})
 }
 
+/// A restriction that was over long ago.
+pub fn rested(athlete: &str) -> Value {
+    json!({"athlete_id": athlete, "kind": "restriction", "reported_on": "2020-01-01", "until": "2020-01-02"})
+}
+
 pub fn measured(athlete: &str, day: NaiveDate) -> Value {
     json!({"athlete_id": athlete, "kind": "sprint_30m_s", "value": 5.1, "measured_on": day})
 }

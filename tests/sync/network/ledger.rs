@@ -59,9 +59,12 @@ const GROUPS: [(&str, &[&str]); 6] = [
     ("birth", &["sex", "birth_date", "birth_year"]),
     ("contact", &["consent_on"]),
     ("technique", &["preferred_lead_leg", "experience"]),
-    ("status", &["status", "restricted_until"]),
+    ("status", &["status"]),
     ("groups", &["group_ids"]),
 ];
+
+/// The facts that are erased with whom they are about.
+pub const ERASED: [&str; 2] = ["measurement", "wellbeing_record"];
 
 fn number(value: &Value) -> Option<i64> {
     value.as_str().and_then(|text| text.parse().ok())
@@ -94,7 +97,9 @@ impl Ledger {
     fn note(&mut self, device: usize, item: &Value, result: &Value, status: u16) {
         let (kind, method, id) =
             (item["type"].as_str().unwrap_or_default(), item["method"].as_str(), id_of(&item["id"]));
-        if matches!(kind, "run" | "assessment" | "decision" | "measurement" | "race_result") && method == Some("PUT") {
+        let fact =
+            matches!(kind, "run" | "assessment" | "decision" | "measurement" | "race_result" | "wellbeing_record");
+        if fact && method == Some("PUT") {
             return self.note_fact((kind, id), id_of(&item["data"]["athlete_id"]), result, status);
         }
         match status {
@@ -136,7 +141,7 @@ impl Ledger {
             202 => Told::Held,
             _ => return,
         };
-        let erased = kind == "measurement" && self.is_deleted(athlete);
+        let erased = ERASED.contains(&kind) && self.is_deleted(athlete);
         let known = self.facts.entry(id).or_insert_with(|| Fact { kind: kind.to_owned(), athlete, told });
         match (known.told, told) {
             (Told::Stored(before), Told::Stored(now)) => {

@@ -6,7 +6,7 @@ use std::hash::{Hash, Hasher};
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::ledger::{Edited, Told, holds};
+use super::ledger::{ERASED, Edited, Told, holds};
 use super::world::World;
 use crate::phone::{Reply, Request};
 
@@ -83,7 +83,9 @@ const VISIBLE: &str = "
     union all
     select 'race_entry', x.id, x.rev from race_entries x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
     union all
-    select 'race_result', x.id, x.rev from race_results x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1";
+    select 'race_result', x.id, x.rev from race_results x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
+    union all
+    select 'wellbeing_record', x.id, x.rev from wellbeing_records x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1";
 
 /// Facts with their rows of the log: one each, or none when the log does not go back that far.
 const FACTS: &str = "
@@ -96,11 +98,12 @@ const FACTS: &str = "
       union all select 'assessment', id, rev from assessments where club_id = $1
       union all select 'decision', id, rev from recommendations where club_id = $1
       union all select 'race_result', id, rev from race_results where club_id = $1
+      union all select 'wellbeing_record', id, rev from wellbeing_records where club_id = $1
       union all select 'measurement', id, case when deleted_at is null then rev else 0 end from measurements where club_id = $1
     ) t left join put p on p.entity_id = t.id";
 
 /// The types that people edit here.
-const TYPES: [&str; 15] = [
+const TYPES: [&str; 16] = [
     "group",
     "venue",
     "equipment",
@@ -116,6 +119,7 @@ const TYPES: [&str; 15] = [
     "race_test",
     "race_entry",
     "race_result",
+    "wellbeing_record",
 ];
 
 fn version((key, data): (&(String, Uuid), &Value)) -> ((String, Uuid), i64) {
@@ -130,9 +134,8 @@ fn root_of(change: &Value) -> Option<Uuid> {
     let id = match change["type"].as_str()? {
         "athlete" | "session" | "group" => &change["id"],
         "lane_plan" | "race_test" => &data["session_id"],
-        "run" | "assessment" | "measurement" | "decision" | "attendance" | "race_entry" | "race_result" => {
-            &data["athlete_id"]
-        }
+        "run" | "assessment" | "measurement" | "decision" | "attendance" | "race_entry" | "race_result"
+        | "wellbeing_record" => &data["athlete_id"],
         _ => return None,
     };
     id.as_str()?.parse().ok()
@@ -154,7 +157,7 @@ impl World {
         for change in changes {
             if !matches!(
                 change["type"].as_str(),
-                Some("run" | "assessment" | "decision" | "measurement" | "race_result")
+                Some("run" | "assessment" | "decision" | "measurement" | "race_result" | "wellbeing_record")
             ) {
                 continue;
             }
@@ -299,7 +302,7 @@ impl World {
             let told = ledger.facts.iter().filter(|(_, fact)| matches!(fact.told, Told::Stored(_)) == wanted);
             let there = told.filter(|(_, fact)| {
                 // What was measured of somebody is erased with them.
-                !(wanted && fact.kind == "measurement" && ledger.is_deleted(fact.athlete))
+                !(wanted && ERASED.contains(&fact.kind.as_str()) && ledger.is_deleted(fact.athlete))
             });
             there.map(|(id, fact)| (fact.kind.as_str(), *id)).collect::<BTreeSet<_>>()
         };

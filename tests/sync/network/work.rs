@@ -123,6 +123,13 @@ impl World {
                 phone.record("assessment", id, data.clone());
                 self.clubs[self.devices[device].club].facts.push(("assessment".to_owned(), id, data));
             }
+            // Over long ago: one that stands would flag the runs that come after it, in whichever order they come.
+            6 if self.dice.chance(0.5) => {
+                let on = format!("2020-01-{:02}", 1 + self.dice.pick(28));
+                let data =
+                    json!({"athlete_id": athlete, "kind": "restriction", "reported_on": on, "until": "2020-02-01"});
+                phone.record("wellbeing_record", id, data);
+            }
             // Advice looks at every run of the athlete, which costs more than it proves under load.
             5 if !busy && self.dice.chance(0.2) => {
                 let data = json!({"athlete_id": athlete, "outcome": "accepted", "on": today});

@@ -15,7 +15,7 @@ const GROUPS: [(&str, &[&str]); 6] = [
     ("birth", &["sex", "birth_date", "birth_year"]),
     ("contact", &["consent_on"]),
     ("technique", &["preferred_lead_leg", "experience"]),
-    ("status", &["status", "restricted_until"]),
+    ("status", &["status"]),
     ("groups", &["group_ids"]),
 ];
 

@@ -26,9 +26,8 @@ struct Change<'a> {
 /// The record that a record belongs to.
 fn parent<'a>(kind: &str, data: &'a Value) -> Option<&'a str> {
     match kind {
-        "run" | "assessment" | "measurement" | "decision" | "attendance" | "race_entry" | "race_result" => {
-            data["athlete_id"].as_str()
-        }
+        "run" | "assessment" | "measurement" | "decision" | "attendance" | "race_entry" | "race_result"
+        | "wellbeing_record" => data["athlete_id"].as_str(),
         "lane_plan" | "race_test" => data["session_id"].as_str(),
         _ => None,
     }

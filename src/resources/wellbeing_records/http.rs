@@ -1,0 +1,125 @@
+//! Well-being records over HTTP.
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, get, post};
+use chrono::NaiveDate;
+use serde::Deserialize;
+use utoipa::IntoParams;
+use uuid::Uuid;
+
+use super::record;
+use super::shapes::{Batch, Page, View};
+use super::store::{self, Filter};
+use crate::platform::access::{Permit, SessionWrite, SquadRead};
+use crate::platform::batch::{self, BatchResult};
+use crate::platform::body::Body;
+use crate::platform::db::{Db, Kind};
+use crate::platform::ids::{AthleteId, WellbeingRecordId};
+use crate::platform::page::{self, PageParams};
+use crate::platform::params::{Params, path_id};
+use crate::platform::problem::Problem;
+use crate::platform::stored;
+
+/// Which well-being records a list shows.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct ListParams {
+    /// Only records of this athlete.
+    athlete_id: Option<AthleteId>,
+    /// Only from this day on.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
+    from: Option<NaiveDate>,
+    /// Only up to this day.
+    #[serde(default, deserialize_with = "crate::platform::dates::read")]
+    to: Option<NaiveDate>,
+    /// Also records that were corrected or withdrawn.
+    #[serde(default)]
+    superseded: bool,
+    /// Records on the page.
+    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
+    limit: Option<u16>,
+    /// The `next_cursor` of the page before.
+    #[param(max_length = 500)]
+    cursor: Option<String>,
+}
+
+/// Stores reports of pain, illness or injury, restrictions and clearances, each on its own: a broken one is rejected, the
+/// others are stored.
+///
+/// While a report or restriction stands the athlete is advised `rest_and_refer`, gets no lane and may run nowhere: a report on its
+/// own day, and then until a clearance that names it; a restriction from `reported_on` to `until`, or to its clearance. Afterwards
+/// the advice `needs_confirmation` until a decision with `clears_return`, the first lane back is one height lower and at least one
+/// step closer than last held, and two sessions come before a step up. Records are never changed: a correction is a new one with
+/// `supersedes`, a withdrawal has `void` as well; either, and a clearance, may follow what it is about in the same batch.
+#[utoipa::path(
+    tag = "wellbeing_records",
+    params(("club_id" = Uuid, Path, description = "The club")),
+    request_body = Batch,
+    security(("access_token" = ["session.write"])),
+    responses((status = 200, description = "One result for each record", body = BatchResult))
+)]
+#[post("/v1/clubs/{club_id}/wellbeing-records")]
+async fn create_wellbeing_records(
+    permit: Permit<SessionWrite>,
+    db: Data<Db>,
+    body: Body<Batch>,
+) -> Result<HttpResponse, Problem> {
+    let sent = body.read()?.wellbeing_records;
+    batch::check_length("/wellbeing_records", sent.len())?;
+    let mut tx = permit.write(&db).await?;
+    let (items, decisions) = record::file(&mut tx, &sent, |at| format!("/wellbeing_records/{at}")).await?;
+    let revs = tx.commit().await?;
+    let rev_of = |id| Some(revs.of(Kind::WellbeingRecord, id, 0)).filter(|rev| *rev > 0);
+    Ok(HttpResponse::Ok().json(batch::results(items, &decisions, rev_of)))
+}
+
+/// Lists the well-being records of athletes that you see, without those that were corrected or withdrawn.
+#[utoipa::path(
+    tag = "wellbeing_records",
+    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "A page", body = Page))
+)]
+#[get("/v1/clubs/{club_id}/wellbeing-records")]
+async fn list_wellbeing_records(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<ListParams>,
+) -> Result<HttpResponse, Problem> {
+    let ListParams { athlete_id, from, to, superseded, limit, cursor } = params.0;
+    let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
+    let filter = Filter { athlete: athlete_id, from, to, all: superseded };
+    let mut tx = permit.read(&db).await?;
+    let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
+    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Reads a well-being record.
+#[utoipa::path(
+    tag = "wellbeing_records",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("wellbeing_record_id" = Uuid, Path, description = "The record")
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses((status = 200, description = "The record", body = View), (status = 304, description = "Unchanged"))
+)]
+#[get("/v1/clubs/{club_id}/wellbeing-records/{wellbeing_record_id}")]
+async fn get_wellbeing_record(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
+    let id = WellbeingRecordId(path_id(&req, "wellbeing_record_id", "well-being record")?);
+    let mut tx = permit.read(&db).await?;
+    let found = store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("well-being record"))?;
+    Ok(stored::read(&req, found.rev, &View::from(&found)))
+}
+
+/// The routes of this resource.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(create_wellbeing_records).service(list_wellbeing_records).service(get_wellbeing_record);
+}

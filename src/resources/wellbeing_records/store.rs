@@ -1,0 +1,265 @@
+//! Rows of well-being records.
+
+use std::collections::{HashMap, HashSet};
+
+use chrono::{NaiveDate, Utc};
+use uuid::Uuid;
+
+use super::model::{RecordKind, Reporter, WellbeingRecord};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::grants;
+use crate::platform::ids::{AthleteId, WellbeingRecordId};
+use crate::platform::people::{self, Origin, People};
+use crate::platform::stored::Stored;
+
+/// A well-being record as it is stored.
+pub type StoredWellbeing = Stored<WellbeingRecordId, WellbeingRecord>;
+
+struct Row {
+    id: Uuid,
+    rev: i64,
+    athlete_id: Uuid,
+    kind: String,
+    reported_on: NaiveDate,
+    reported_by: Option<String>,
+    until: Option<NaiveDate>,
+    clears: Option<Uuid>,
+    supersedes: Option<Uuid>,
+    void: bool,
+}
+
+fn kind_of(word: &str) -> Result<RecordKind, StoreError> {
+    RecordKind::parse(word).map_err(|_| StoreError::Corrupt("well-being record"))
+}
+
+impl TryFrom<Row> for StoredWellbeing {
+    type Error = StoreError;
+
+    fn try_from(row: Row) -> Result<Self, StoreError> {
+        let by = row.reported_by.as_deref().map(Reporter::parse).transpose();
+        let value = WellbeingRecord {
+            athlete: AthleteId(row.athlete_id),
+            kind: kind_of(&row.kind)?,
+            reported_on: row.reported_on,
+            reported_by: by.map_err(|_| StoreError::Corrupt("well-being record"))?,
+            until: row.until,
+            clears: row.clears.map(WellbeingRecordId),
+            supersedes: row.supersedes.map(WellbeingRecordId),
+            void: row.void,
+        };
+        Ok(Self { id: WellbeingRecordId(row.id), rev: row.rev, value })
+    }
+}
+
+/// Which well-being records a list shows.
+#[derive(Debug, Default)]
+pub struct Filter {
+    /// Only of this athlete.
+    pub athlete: Option<AthleteId>,
+    /// From this day on.
+    pub from: Option<NaiveDate>,
+    /// Up to this day.
+    pub to: Option<NaiveDate>,
+    /// Also those that were corrected or withdrawn.
+    pub all: bool,
+}
+
+/// Records with these ids, seen by the actor or not: an id is taken either way.
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (WellbeingRecord, i64)>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Row,
+        r#"
+        select id, rev, athlete_id, kind, reported_on, reported_by, until, clears, supersedes, void
+        from wellbeing_records
+        where club_id = $1 and id = any ($2)
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let keyed = |row| StoredWellbeing::try_from(row).map(|one| (one.id.0, (one.value, one.rev)));
+    rows.into_iter().map(keyed).collect()
+}
+
+/// Those among stored records that the actor must not learn of.
+pub async fn hidden(
+    tx: &mut ClubTx,
+    taken: &HashMap<Uuid, (WellbeingRecord, i64)>,
+) -> Result<HashSet<Uuid>, StoreError> {
+    if taken.is_empty() || tx.actor.groups.is_none() {
+        return Ok(HashSet::new());
+    }
+    let ids: Vec<Uuid> = taken.keys().copied().collect();
+    let origins = origins(tx, &ids).await?;
+    people::hidden(tx, &origins).await
+}
+
+/// About whom these records are, and who recorded them; of those that are there.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Origin,
+        r#"
+        select id, athlete_id as athlete, recorded_by
+        from wellbeing_records
+        where club_id = $1 and id = any ($2)
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows)
+}
+
+/// The records that the actor sees, by id, after `after`.
+pub async fn page(
+    tx: &mut ClubTx,
+    filter: &Filter,
+    after: Option<Uuid>,
+    fetch: i64,
+) -> Result<Vec<StoredWellbeing>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let rows = sqlx::query_as!(
+        Row,
+        r#"
+        select x.id, x.rev, x.athlete_id, x.kind, x.reported_on, x.reported_by, x.until, x.clears, x.supersedes, x.void
+        from wellbeing_records x
+        join athletes a on a.club_id = $1 and a.id = x.athlete_id and a.deleted_at is null
+        where x.club_id = $1
+          and ($2::uuid[] is null or exists (
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = x.athlete_id and v.scope_id = any ($2)
+          ))
+          and ($3::uuid is null or x.athlete_id = $3)
+          and ($4::date is null or x.reported_on >= $4)
+          and ($5::date is null or x.reported_on <= $5)
+          and ($6 or (not x.void and not exists (
+            select from wellbeing_records later
+            where later.club_id = $1 and later.supersedes = x.id
+          )))
+          and ($7::uuid is null or x.id > $7)
+        order by x.id
+        limit $8
+        "#,
+        club,
+        groups.as_deref(),
+        filter.athlete.map(|id| id.0),
+        filter.from,
+        filter.to,
+        filter.all,
+        after,
+        fetch
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter().map(TryInto::try_into).collect()
+}
+
+/// A record, when the actor sees its athlete.
+pub async fn find(tx: &mut ClubTx, id: WellbeingRecordId) -> Result<Option<StoredWellbeing>, StoreError> {
+    let found = by_ids(tx, &[id.0]).await?.remove(&id.0);
+    // Nobody is looked for when nothing was found, so that the answer takes as long as for one that is hidden.
+    let athlete = found.as_ref().map_or(AthleteId(Uuid::nil()), |(one, _)| one.athlete);
+    let seen = People::of(tx, [athlete]).await?.sees(athlete);
+    Ok(found.filter(|_| seen).map(|(value, rev)| Stored { id, rev, value }))
+}
+
+/// A record that another one clears or corrects.
+#[derive(Debug)]
+pub struct Earlier {
+    /// About whom.
+    pub athlete: Uuid,
+    /// What it says.
+    pub kind: RecordKind,
+    /// Its day.
+    pub reported_on: NaiveDate,
+    /// Whether it only withdraws another.
+    pub void: bool,
+    /// By what it was corrected.
+    pub later: Option<Uuid>,
+}
+
+/// What the records of a batch refer to.
+#[derive(Debug)]
+pub struct Known {
+    /// Visible athletes.
+    pub athletes: Vec<Uuid>,
+    /// The records that others clear or correct.
+    pub earlier: HashMap<Uuid, Earlier>,
+}
+
+/// Looks up what the records of a batch refer to.
+pub async fn known(tx: &mut ClubTx, athletes: &[Uuid], earlier: &[Uuid]) -> Result<Known, StoreError> {
+    let club = tx.club.0;
+    let athletes = grants::visible_athletes(tx, athletes).await?.into_keys().collect();
+    let rows = sqlx::query!(
+        r#"
+        select x.id, x.athlete_id, x.kind, x.reported_on, x.void, later.id as "later?"
+        from wellbeing_records x
+        left join wellbeing_records later on later.club_id = $1 and later.supersedes = x.id
+        where x.club_id = $1 and x.id = any ($2)
+        "#,
+        club,
+        earlier
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    // A record that is hidden is none.
+    let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
+    let mut earlier = HashMap::with_capacity(rows.len());
+    for row in rows.into_iter().filter(|row| people.sees(AthleteId(row.athlete_id))) {
+        let kind = kind_of(&row.kind)?;
+        let (athlete, reported_on, void, later) = (row.athlete_id, row.reported_on, row.void, row.later);
+        earlier.insert(row.id, Earlier { athlete, kind, reported_on, void, later });
+    }
+    Ok(Known { athletes, earlier })
+}
+
+/// Inserts records whose ids are free, in one statement.
+pub async fn insert(tx: &mut ClubTx, new: &[(WellbeingRecordId, &WellbeingRecord)]) -> Result<(), StoreError> {
+    if new.is_empty() {
+        return Ok(());
+    }
+    let (club, actor, skew) = (tx.club.0, tx.actor.account.0, tx.skew_ms);
+    let columns = |(id, one): &(WellbeingRecordId, &WellbeingRecord)| {
+        serde_json::json!({
+            "id": id,
+            "athlete_id": one.athlete,
+            "kind": one.kind.as_str(),
+            "reported_on": one.reported_on,
+            "reported_by": one.reported_by.map(Reporter::as_str),
+            "until": one.until,
+            "clears": one.clears,
+            "supersedes": one.supersedes,
+            "void": one.void,
+        })
+    };
+    let rows: Vec<serde_json::Value> = new.iter().map(columns).collect();
+    let changes: Vec<Change> =
+        new.iter().map(|(id, one)| Change::put(Kind::WellbeingRecord, *id).under(one.athlete)).collect();
+    sqlx::query!(
+        r#"
+        insert into wellbeing_records as x
+          (club_id, id, athlete_id, kind, reported_on, reported_by, until, clears, supersedes, void, recorded_by,
+           created_at, skew_ms)
+        select c.id, u.id, u.athlete_id, u.kind, u.reported_on, u.reported_by, u.until, u.clears, u.supersedes, u.void,
+          $3, $4, $5
+        from clubs c
+        cross join jsonb_to_recordset($2::jsonb) as u (
+          id uuid, athlete_id uuid, kind text, reported_on date, reported_by text, until date, clears uuid,
+          supersedes uuid, void boolean)
+        where c.id = $1
+        "#,
+        club,
+        serde_json::Value::Array(rows),
+        actor,
+        Utc::now(),
+        skew
+    )
+    .execute(tx.changing_all(changes))
+    .await?;
+    Ok(())
+}

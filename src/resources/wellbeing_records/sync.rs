@@ -1,0 +1,46 @@
+//! Well-being records as phones carry them.
+
+use uuid::Uuid;
+
+pub use super::shapes::Fields;
+
+use super::record;
+use super::shapes::View;
+use super::store;
+use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::ids::WellbeingRecordId;
+use crate::platform::ops::{self, Fact};
+use crate::platform::people::Origin;
+use crate::platform::problem::Problem;
+use crate::platform::record::Record;
+use crate::platform::stored::Stored;
+
+/// The records of these ids that are there.
+///
+/// # Errors
+/// Database errors.
+pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
+    let found = store::by_ids(tx, ids).await?;
+    let view = |(id, (value, rev))| {
+        let id = WellbeingRecordId(id);
+        Record::of(id, rev, &View::from(&Stored { id, rev, value }))
+    };
+    found.into_iter().map(view).collect()
+}
+
+/// About whom these records are, and who recorded them; of those that are there.
+///
+/// # Errors
+/// Database errors.
+pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
+    store::origins(tx, ids).await
+}
+
+/// Files what phones recorded; one outcome for each, in order.
+///
+/// # Errors
+/// Database errors.
+pub async fn push(tx: &mut ClubTx, sent: &[Fields]) -> Result<Vec<Fact>, Problem> {
+    let (items, decisions) = record::file(tx, sent, |_| String::new()).await?;
+    Ok(ops::facts(items, &decisions))
+}

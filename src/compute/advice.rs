@@ -291,7 +291,7 @@ fn situation(
         report: stands.report,
         back: stands.back.and_then(|back| way_back(record, back, today)),
         clearance: record.clearance,
-        word: word(record).map(|word| given(word, &recent, &setting.policy)),
+        word: record.word.map(|word| given(word, record, &recent, &setting.policy)),
         target: target.map(|one| Target {
             height: one.spec.height,
             spacing: one.spec.between,
@@ -305,13 +305,11 @@ fn situation(
     }
 }
 
-/// The coach's latest word, unless a report or restriction has come between: it was said of somebody fit.
-fn word(record: &Record) -> Option<Word> {
-    record.word.filter(|word| record.breaks.iter().all(|one| one.on < word.on))
-}
-
 /// A word with what was run since, over its configuration or anything easier.
-fn given(word: Word, recent: &[&RunRecord], policy: &Policy) -> Given {
+fn given(word: Word, record: &Record, recent: &[&RunRecord], policy: &Policy) -> Given {
+    // What was said before a report or restriction is over with it.
+    let overtaken = word.overtaken || record.breaks.iter().any(|one| one.on >= word.on);
+    let word = Word { overtaken, ..word };
     let since = |run: &&&RunRecord| run.day >= word.since && word.is_tried_by(run.configuration(), policy);
     let tried: Vec<&RunRecord> = recent.iter().filter(since).copied().collect();
     Given { word, tried: evidence(&tried) }

@@ -8,6 +8,7 @@ use uuid::Uuid;
 use crate::support::TestApp;
 use crate::sync_push::{create, push, statuses};
 use crate::tour::{Tour, begin, planned, record, run};
+use crate::wellbeing::restrict;
 
 fn today() -> NaiveDate {
     Utc::now().date_naive()
@@ -138,10 +139,7 @@ async fn hard_walls_stand_and_soft_ones_open_at_a_second_confirmation(pool: PgPo
         "coach_accepts": true});
     let wall = tour.decide(1, hurdles).await.expect_fault(422, "/barrier_kind");
     assert_eq!(wall.body["errors"][0]["code"], "not_owned");
-    let athlete = tour.admin.get(&format!("/athletes/{}", tour.athletes[1])).await.expect(200);
-    let restricted = json!({"restricted_until": today() + Duration::days(7)});
-    let path = format!("/athletes/{}", athlete.id());
-    tour.admin.patch(&path, athlete.header("etag"), restricted).await.expect(200);
+    restrict(&tour.admin, &tour.athletes[1], today(), today() + Duration::days(7)).await;
     let wall = tour.decide(1, with(instead(0.4, 5.0), sure)).await.expect_fault(422, "/outcome");
     assert_eq!(wall.body["errors"][0]["code"], "restricted");
     let resting = tour.advised(1).await;
@@ -203,9 +201,7 @@ async fn a_rating_below_secure_and_a_restriction_end_a_word(pool: PgPool) {
     let gated = tour.advised(10).await;
     assert_eq!((&gated["decision"]["barrier_kind"], gated["decision"].get("word")), (&json!("wicket"), None));
 
-    let athlete = tour.admin.get(&format!("/athletes/{}", tour.athletes[11])).await.expect(200);
-    let restricted = json!({"restricted_until": today()});
-    tour.admin.patch(&format!("/athletes/{}", athlete.id()), athlete.header("etag"), restricted).await.expect(200);
+    restrict(&tour.admin, &tour.athletes[11], today(), today()).await;
     let after = format!("{}?on={}", tour.advice(11), today() + Duration::days(1));
     let after = tour.admin.get(&after).await.expect(200).body;
     assert_ne!(after["decision"]["kind"], "rest_and_refer");
@@ -281,9 +277,7 @@ async fn a_word_held_for_an_admin_meets_the_walls_when_it_is_filed(pool: PgPool)
     let body = with(instead(0.4, metres(spacing(&tour.advised(9).await))), json!({"athlete_id": tour.athletes[9]}));
     assert_eq!(statuses(&push(&viewer, &[create("decision", body)]).await), [202]);
     // Meanwhile the athlete is restricted.
-    let athlete = tour.admin.get(&format!("/athletes/{}", tour.athletes[9])).await.expect(200);
-    let restricted = json!({"restricted_until": today() + Duration::days(7)});
-    tour.admin.patch(&format!("/athletes/{}", athlete.id()), athlete.header("etag"), restricted).await.expect(200);
+    restrict(&tour.admin, &tour.athletes[9], today(), today() + Duration::days(7)).await;
     let held = tour.admin.get("/held-items").await.expect(200).body["items"][0]["id"].as_str().unwrap().to_owned();
     let filed = tour.admin.post(&format!("/held-items/{held}/accept"), json!({})).await;
     assert_eq!(filed.status, 422, "{}", filed.body);

@@ -9,6 +9,7 @@ use uuid::Uuid;
 use crate::race_tests::{Squad, codes, finish, shown, squad, with};
 use crate::sync_pull::Phone;
 use crate::sync_push::{create, push, statuses};
+use crate::wellbeing::restrict;
 
 impl Squad {
     /// The first athlete, rated secure, with two sessions over low barriers of 0.50 m, 6.50 m apart, all held.
@@ -127,11 +128,7 @@ async fn who_rests_or_would_race_past_the_target_is_not_entered_whatever_the_coa
         let body = json!({"athlete_ids": [squad.athletes[2]], "coach_accepts": [squad.athletes[2]]});
         squad.coach.put(&format!("{path}/entries"), tag, body).await
     };
-    for (change, code) in [
-        (json!({"status": "resting"}), "resting"),
-        (json!({"status": "active", "restricted_until": squad.day}), "restricted"),
-        (json!({"restricted_until": null, "status": "left"}), "left"),
-    ] {
+    for (change, code) in [(json!({"status": "resting"}), "resting"), (json!({"status": "left"}), "left")] {
         let read = squad.admin.get(&person).await.expect(200);
         squad.admin.patch(&person, read.header("etag"), change).await.expect(200);
         let refused = put(&tag).await.expect_fault(422, "/athlete_ids/0");
@@ -140,6 +137,11 @@ async fn who_rests_or_would_race_past_the_target_is_not_entered_whatever_the_coa
     let read = squad.admin.get(&person).await.expect(200);
     squad.admin.patch(&person, read.header("etag"), json!({"status": "active"})).await.expect(200);
     put(&tag).await.expect(200);
+    restrict(&squad.admin, &squad.athletes[3], squad.day, squad.day).await;
+    let body = json!({"athlete_ids": [squad.athletes[3]], "coach_accepts": [squad.athletes[3]]});
+    let fresh = squad.coach.get(&path).await.expect(200).header("etag").to_owned();
+    let refused = squad.coach.put(&format!("{path}/entries"), &fresh, body).await.expect_fault(422, "/athlete_ids/0");
+    assert_eq!(refused.body["errors"][0]["code"], "restricted");
     let advice = squad.coach.get(&format!("{person}/recommendation?on={}", squad.day)).await.expect(200).body;
     let target = advice["target"]["height_m"].as_f64().unwrap();
     let higher =

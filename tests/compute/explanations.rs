@@ -425,8 +425,7 @@ fn codes_never_change_once_published() {
          wickets_held hold_low latest_broken crowded hits_high spacing_at_minimum no_lower_height past_target not_ready \
          at_target target_over_hurdles likelier_step larger_gap spacing_first only_step kind_before_height \
          kind_with_height next_step_unlikely no_next_step step_back_if until_cleared until_target_moves counted_too \
-         returning surface \
-         coach_accepted coach_overrode word_until against_word"
+         returning surface coach_accepted coach_overrode word_until against_word"
     );
     assert_eq!(
         codes(&Missing::CODES),
@@ -437,8 +436,7 @@ fn codes_never_change_once_published() {
         codes(&Caution::CODES),
         "supports_coach rules_come_first tip_direction soft_first free_run_out dry_even_surface one_athlete_per_lane \
          supervise warm_up_first stop_on_breakdown growth_pain_signs wet_surface no_target thin_evidence \
-         no_wickets_owned after_fall after_report uneven_surface \
-         beyond_advice not_ready"
+         no_wickets_owned after_fall after_report uneven_surface beyond_advice not_ready"
     );
     assert_eq!(
         codes(&Standing::CODES),

@@ -66,16 +66,15 @@ fn speaks_against(tried: &Evidence) -> bool {
 }
 
 /// Whether health, technique or the calendar ended the word.
-fn ended(s: &Situation, word: &Word) -> bool {
-    let restricted = s.restriction.is_some_and(|flag| flag.until.is_none_or(|until| until >= word.on));
+fn ended(word: &Word) -> bool {
     let below = word.gate_rated.is_some_and(|rating| rating < Rating::Secure);
-    TODAY > word.until || word.overtaken || restricted || (below && word.at.barrier_kind != BarrierKind::Wicket)
+    TODAY > word.until || word.overtaken || (below && word.at.barrier_kind != BarrierKind::Wicket)
 }
 
 /// Whether the word stands, by the laws.
 fn stands(s: &Situation, alone: &Decision, limit: f64) -> bool {
     let Some(Given { word, tried }) = s.word else { return false };
-    !ended(s, &word)
+    !ended(&word)
         && !speaks_against(&tried)
         && alone.region.closed().is_none()
         && owned(s, word.at)
@@ -117,7 +116,7 @@ fn a_word_governs_exactly_while_nothing_speaks_against_it_on_twenty_thousand_sit
     let (mut standing, mut fallen, mut beyond, mut inside) = (0, 0, 0, 0);
     for _ in 0..20_000 {
         let (mut s, given, status, limit) = cases.new_tree(&mut runner).unwrap().current();
-        (s.stock, s.status) = (club_of_low_hurdles(), status);
+        (s.stock, s.status, s.surface) = (club_of_low_hurdles(), status, None);
         let alone = advise(&s, limit);
         s.word = Some(given);
         let decision = advise(&s, limit);
@@ -127,7 +126,7 @@ fn a_word_governs_exactly_while_nothing_speaks_against_it_on_twenty_thousand_sit
             assert_eq!((decision.kind, decision.proposed), (alone.kind, alone.proposed), "{s:?}");
             assert_eq!((&decision.region, decision.governed.is_none()), (&alone.region, true));
             let told = decision.reasons.iter().any(|reason| reason.code() == "against_word");
-            let lapsed = ended(&s, &word) || alone.proposed.is_none();
+            let lapsed = ended(&word) || alone.proposed.is_none();
             assert_eq!(told, speaks_against(&given.tried) && !lapsed);
             continue;
         }
@@ -166,7 +165,7 @@ fn a_choice_meets_the_hard_walls_always_and_the_soft_ones_until_it_is_confirmed_
     let mut opened = 0;
     for _ in 0..4_000 {
         let (mut s, places, limit) = cases.new_tree(&mut runner).unwrap().current();
-        s.stock = club_of_low_hurdles();
+        (s.stock, s.surface) = (club_of_low_hurdles(), None);
         let decision = advise(&s, limit);
         let back = s.back.is_some_and(|back| back.sessions < 2 || s.current.is_none());
         let locked = back || s.surface.is_some();
@@ -207,7 +206,7 @@ fn clearing_a_fall_allows_what_was_advised_and_nothing_wider_that_day() {
     let mut seen = 0;
     for _ in 0..20_000 {
         let (mut s, limit) = cases.new_tree(&mut runner).unwrap().current();
-        s.stock = club_of_low_hurdles();
+        (s.stock, s.surface) = (club_of_low_hurdles(), None);
         if !s.latest.is_some_and(|latest| latest.fell) {
             continue;
         }

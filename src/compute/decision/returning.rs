@@ -64,6 +64,12 @@ impl Situation {
         self.back.is_some() && (self.current.is_none() || self.sessions_to_come() > 0 || self.unconfirmed())
     }
 
+    /// Whether a coach's word is still needed before anything harder than the advice can be chosen.
+    pub(super) fn uncleared(&self) -> bool {
+        let fell = self.fell() && self.clearance != Clearance::Given;
+        fell || self.clearance == Clearance::Pending || self.report.is_some() || self.unconfirmed()
+    }
+
     /// Whether a fall, a report or a return still keeps everything at or below the advice.
     pub(super) fn unclean(&self) -> bool {
         self.fell() || self.report.is_some() || self.clearance == Clearance::Pending || self.returning()

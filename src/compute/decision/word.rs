@@ -6,7 +6,7 @@
 //!
 //! ```text
 //! n >= 8 and k < n / 2,      or m >= 8 and j > m / 5      (numbers of the policy)
-//! a fall or a report of pain after it, or a restriction that reached beyond its day
+//! a fall, a report of pain, illness or injury, or a restriction after it
 //! over barriers: lead leg, trail leg or walkover rated below secure after it
 //! w beyond the target, or over barriers that the club no longer owns
 //! ```
@@ -45,7 +45,7 @@ pub struct Word {
     pub since: i32,
     /// The last day on which it stands, days since 1970-01-01.
     pub until: i32,
-    /// Whether a fall or a report of pain was recorded after it.
+    /// Whether a fall, a report or a restriction came after it.
     pub overtaken: bool,
     /// The lowest rating of lead leg, trail leg or walkover that was recorded after it.
     pub gate_rated: Option<Rating>,
@@ -86,9 +86,8 @@ impl Rules<'_> {
     /// The word in force on the day, unless health or technique ended it; whether or not the runs speak against it.
     fn word_of_the_day(&self) -> Option<Given> {
         let ended = |word: &Word| {
-            let restricted = self.situation.restriction.is_some_and(|flag| flag.until.is_none_or(|day| day >= word.on));
             let below = word.gate_rated.is_some_and(|rating| rating < self.policy.min_rating);
-            word.overtaken || restricted || (below && word.at.barrier_kind != BarrierKind::Wicket)
+            word.overtaken || (below && word.at.barrier_kind != BarrierKind::Wicket)
         };
         self.situation.word.filter(|given| self.situation.on <= given.word.until && !ended(&given.word))
     }

@@ -36,7 +36,7 @@ pub struct DecisionFields {
     #[schema(minimum = 1, maximum = 20, example = 6.0)]
     pub spacing_m: Option<f64>,
     /// Confirms that the athlete may run as advised again after a fall, or after a report or restriction that has ended by the day
-    /// of the advice; a step up takes a clean session first.
+    /// of the advice; a step up takes clean sessions first.
     #[serde(default)]
     pub clears_return: bool,
     /// The last day on which the word stands, at most eight weeks after `on`; `valid_until` of the advice when absent.

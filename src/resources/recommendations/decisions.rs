@@ -72,9 +72,9 @@ fn repeated(
 /// An override without a configuration ends the word before it. What you choose instead of the advice stays inside the hard
 /// walls: 422 names the first in the way (`resting`, `left`, `restricted`, `pain_reported`, `not_owned`, `target_height` or
 /// `target_spacing`). Inside a soft one, 422 names it as well, and `coach_accepts` is the second confirmation that opens it. After
-/// a fall, and after a report or restriction that has ended, `clears_return` is the coach's word that the athlete may run as advised
-/// again: it never allows a wider lane that day, and until it is given no soft wall opens. A report or restriction that stands is
-/// ended by a clearance among the well-being records, not by this.
+/// a fall, and after a report or restriction that has ended, `clears_return` is the coach's word that the athlete may run as
+/// advised again: it never allows a wider lane that day, and until it is given no soft wall opens. A report or restriction that
+/// stands is ended by a clearance among the well-being records, not by this.
 #[utoipa::path(
     tag = "recommendations",
     params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),

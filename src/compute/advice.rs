@@ -259,7 +259,8 @@ fn counts(run: &RunRecord) -> Option<RunCounts> {
     })
 }
 
-fn situation(
+/// What the rules read of an athlete on a day.
+pub(super) fn situation(
     record: &Record,
     setting: &Setting,
     on: Day,
@@ -267,27 +268,18 @@ fn situation(
     estimate: &Estimate,
 ) -> Situation {
     let today = on.days();
-    let recent: Vec<&RunRecord> = record
-        .runs
-        .iter()
-        .filter(|run| run.day <= today && today - run.day <= EVIDENCE_DAYS && run.intervals() > 0)
-        .collect();
+    let recent = recent(&record.runs, today);
     Situation {
         on: today,
         current: current(&recent, &setting.policy, estimate.height_cost),
         held: held(&recent),
-        latest: latest(record, today),
+        latest: latest(&record.runs, today),
         status: record.status,
         ratings: record.ratings,
         restriction: record.restricted_until.map(|until| Restriction { until: Some(until) }),
         pain_reported_on: None,
         clearance: record.clearance,
-        target: target.map(|one| Target {
-            height: one.spec.height,
-            spacing: one.spec.between,
-            barriers: u32::from(one.spec.barriers),
-            approach: one.spec.to_first,
-        }),
+        target: target.map(target_of),
         stock: setting.stock.clone(),
         minor: age(record.birth, on) < ADULT_YEARS,
         wet_surface: false,
@@ -295,9 +287,25 @@ fn situation(
     }
 }
 
+/// A specification as the rules read it.
+pub(super) fn target_of(one: &Applicable<'_>) -> Target {
+    Target {
+        height: one.spec.height,
+        spacing: one.spec.between,
+        barriers: u32::from(one.spec.barriers),
+        approach: one.spec.to_first,
+    }
+}
+
+/// The runs that count as evidence on a day.
+pub(super) fn recent(runs: &[RunRecord], today: i32) -> Vec<&RunRecord> {
+    let counts = |run: &&RunRecord| run.day <= today && today - run.day <= EVIDENCE_DAYS && run.intervals() > 0;
+    runs.iter().filter(counts).collect()
+}
+
 /// The configuration run last, of those with at least six intervals; of several on one day the one with more intervals,
 /// then the wider spacing.
-fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<Current> {
+pub(super) fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<Current> {
     by_configuration(recent)
         .into_values()
         .filter(|runs| runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS)
@@ -368,9 +376,10 @@ fn evidence(runs: &[&RunRecord]) -> Evidence {
     }
 }
 
-fn latest(record: &Record, today: i32) -> Option<LatestSession> {
-    let on = record.runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
-    let runs: Vec<&RunRecord> = record.runs.iter().filter(|run| run.day == on).collect();
+/// The latest session up to a day.
+pub(super) fn latest(runs: &[RunRecord], today: i32) -> Option<LatestSession> {
+    let on = runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
+    let runs: Vec<&RunRecord> = runs.iter().filter(|run| run.day == on).collect();
     let all = evidence(&runs);
     Some(LatestSession {
         on,

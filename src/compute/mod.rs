@@ -8,6 +8,7 @@ pub mod decision;
 pub mod english;
 pub mod estimate;
 pub mod lane_plan;
+mod lots;
 pub mod params;
 pub mod prior;
 pub mod progress;

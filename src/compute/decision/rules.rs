@@ -86,7 +86,12 @@ impl<'a> Rules<'a> {
     }
 
     pub(super) fn decide(&self) -> Decision {
-        let draft = self.rest().or_else(|| self.fall()).unwrap_or_else(|| {
+        self.finish(self.draft())
+    }
+
+    /// What the first rule that applies says.
+    pub(super) fn draft(&self) -> Draft {
+        self.rest().or_else(|| self.fall()).unwrap_or_else(|| {
             let Some(here) = self.current else {
                 return self.first_lane();
             };
@@ -98,8 +103,7 @@ impl<'a> Rules<'a> {
                 .or_else(|| self.race_test(here))
                 .or_else(|| self.leave_wickets(here))
                 .unwrap_or_else(|| self.step_up(here))
-        });
-        self.finish(draft)
+        })
     }
 
     fn finish(&self, draft: Draft) -> Decision {

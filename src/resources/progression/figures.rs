@@ -265,12 +265,12 @@ pub struct ForecastView {
 }
 
 impl ForecastView {
-    /// The view of a forecast made on a day.
-    pub fn new(forecast: &Forecast, made: Day) -> Self {
+    /// The view of a forecast.
+    pub fn new(forecast: &Forecast) -> Self {
         let days = forecast.days.map(|day| day.map(date));
         Self {
-            status: forecast.status(made).as_str(),
-            hold_wanted: forecast.goal.hold,
+            status: forecast.status.as_str(),
+            hold_wanted: forecast.hold_wanted,
             hold_now: forecast.hold_now.into(),
             reached_by: ReachedBy { p05: days[0], p25: days[1], p50: days[2], p75: days[3], p95: days[4] },
             probability_now: rounded(forecast.probability_now),

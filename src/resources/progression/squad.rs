@@ -341,7 +341,7 @@ fn row(who: &Who, member: &Member<'_>, of: &Computed<'_>, links: &Links) -> RowV
         comfortable_limit_m: rounded(progress.advice.estimate.limit_m.mean),
         limit_change_m: progress.limit_change_m().map(rounded),
         plateau: (&progress.plateau).into(),
-        forecast: progress.outlook.target.as_ref().map(|one| ForecastView::new(one, made)),
+        forecast: progress.outlook.target.as_ref().map(ForecastView::new),
         forecast_notes: progress.outlook.notes.iter().map(Into::into).collect(),
         load: progress.load.into(),
         sessions_present: present.map_or(0, std::collections::BTreeSet::len),

@@ -288,7 +288,7 @@ fn a_forecast_says_what_weakens_it() {
         found.outlook.notes.iter().map(|note| note.code()).collect::<Vec<_>>()
     };
     assert_eq!(codes(&record(Vec::new())), ["no_runs"]);
-    assert_eq!(codes(&record(vec![run(40, 6_000, 4)])), ["no_recent_runs", "thin_evidence", "higher_than_run"]);
+    assert_eq!(codes(&record(vec![run(60, 6_000, 4)])), ["no_recent_runs", "thin_evidence", "higher_than_run"]);
     let mut restricted = record(season(10, 50));
     restricted.restricted_until = Some(today().days());
     assert_eq!(codes(&restricted), ["training_goes_on", "higher_than_run", "restricted"]);

@@ -86,6 +86,12 @@ impl<'a> Belief<'a> {
         Hold { mean, p05: (middle - below).clamp(0.0, mean), p95: (middle + below).clamp(mean, 1.0) }
     }
 
+    /// The probability of holding an interval at the likeliest spacing over wickets: half a band inside the limit.
+    pub fn best_hold(&self) -> f64 {
+        let (width, sd) = self.width;
+        chances(-self.settings.band_m / 2.0, libm::sqrt(width * width + sd * sd), self.settings).held
+    }
+
     /// Learns from a session of runs of about `per_run` intervals at one configuration.
     pub fn learn(&mut self, height: Length, spacing: Length, seen: Seen, per_run: f64) {
         let (limit, variance) = self.limit_over(height);

@@ -1,5 +1,6 @@
 //! When the next steps and the race test are likely to come, and what stands in their way.
 
+use super::belief::Belief;
 use super::habits::Habits;
 use super::ladder::{Advised, FUTURES, Future, STEPS, Start, futures};
 use super::notes::{self, Note};
@@ -148,9 +149,11 @@ pub(super) fn outlook(
     };
     let target = advice.target.as_ref().map(|one| of(one, |future| future.race));
     let next = advice.next_target.as_ref().map(|(_, one)| of(one, |future| future.next_race));
+    let best = Belief::new(&start.moments, settings).best_hold();
+    let holds = (best, setting.policy.min_hold_mean);
     let highest = target.iter().chain(&next).map(|one| one.height).max();
     Outlook {
-        notes: highest.map_or_else(Vec::new, |height| notes::of(record, advice, height, on)),
+        notes: highest.map_or_else(Vec::new, |height| notes::of(record, advice, height, holds, on)),
         target,
         next,
         steps: (0..STEPS).map_while(|at| step(&futures, at, on)).collect(),

@@ -69,7 +69,7 @@ pub(super) struct Future {
 
 /// Every future of an athlete.
 pub(super) fn futures(start: &Start<'_>) -> Vec<Future> {
-    (0..).zip(&start.draws).map(|(seed, draw)| Walk::new(start, *draw, seed).to_the_end()).collect()
+    (0..).zip(&start.draws).map(|(seed, draw)| Walk::new(start, *draw, seed).walked()).collect()
 }
 
 struct Walk<'a> {
@@ -99,7 +99,7 @@ impl<'a> Walk<'a> {
         }
     }
 
-    fn to_the_end(mut self) -> Future {
+    fn walked(mut self) -> Future {
         let today = self.day;
         let last = today + WEEK * HORIZON_WEEKS.cast_signed();
         let mut said = self.start.today.clone();
@@ -174,11 +174,8 @@ impl<'a> Walk<'a> {
         self.future.barrier = self.future.barrier.or(barrier.copied());
         let after = self.start.next.is_some_and(|(from, _)| day >= from);
         if said.kind == DecisionKind::RaceTest {
-            if !after {
-                self.future.race.get_or_insert(day);
-            } else {
-                self.future.next_race.get_or_insert(day);
-            }
+            let race = if after { &mut self.future.next_race } else { &mut self.future.race };
+            race.get_or_insert(day);
         }
         let up = matches!(
             said.kind,

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use thiserror::Error;
 
+use super::bounds::{Measured, plausible};
 use super::day::Day;
 use super::decision::{
     Clearance, Configuration, Current, Decision, Evidence, LatestSession, Policy, Ratings, Restriction, Situation,
@@ -229,17 +230,24 @@ fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
         Birth::Year(_) => f64::from(age(record.birth, on)) + 0.5,
         Birth::Date(born) => f64::from(on.days() - born.days()) / 365.25,
     };
+    // What cannot be of somebody of that age is a slip; the day of the measurement is not known here, so an old one of a child
+    // who grew since is left out as well, where it says little anyway.
+    let can =
+        |what, value: Option<f64>| value.filter(|value| plausible(what, record.sex, record.birth, on).contains(value));
+    let stature_m = can(Measured::Stature, record.stature_m);
+    let sprint_50m_s = can(Measured::Sprint50, record.sprint_50m_s);
     PriorInputs {
         sex: record.sex,
         age_y: (4.0..=100.0).contains(&years).then_some(years),
-        stature_m: record.stature_m,
-        leg_length_m: record.leg_length_m.filter(|leg| {
+        stature_m,
+        leg_length_m: can(Measured::LegLength, record.leg_length_m).filter(|leg| {
             // A leg length that cannot belong to the stature is a measuring error of one of the two: the stature, which
             // is easier to measure, is kept.
-            record.stature_m.is_none_or(|stature| (0.35..=0.65).contains(&(leg / stature)))
+            stature_m.is_none_or(|stature| (0.35..=0.65).contains(&(leg / stature)))
         }),
-        sprint_30m_s: record.sprint_30m_s.filter(|short| record.sprint_50m_s.is_none_or(|long| *short < long)),
-        sprint_50m_s: record.sprint_50m_s,
+        sprint_30m_s: can(Measured::Sprint30, record.sprint_30m_s)
+            .filter(|short| sprint_50m_s.is_none_or(|long| *short < long)),
+        sprint_50m_s,
         experience: record.experience,
         group: None,
     }

@@ -80,7 +80,7 @@ pub struct Arm {
     pub plans: usize,
 }
 
-pub(super) struct Member {
+pub struct Member {
     pub athlete: Athlete,
     pub record: Record,
     kept: Option<Kept>,
@@ -106,7 +106,7 @@ fn barriers() -> Vec<StockItem> {
     ]
 }
 
-pub(super) fn setting() -> Setting {
+pub fn setting() -> Setting {
     let stock = barriers().into_iter().map(|item| Stock { kind: item.kind, heights: item.heights }).collect();
     Setting { ruleset: "UKA".to_owned(), specs: Vec::new(), age_groups: Vec::new(), stock, policy: Policy::default() }
 }
@@ -279,6 +279,7 @@ pub fn planned(club: u64, shape: Shape) -> Arm {
                 region: advice.decision.region.clone(),
                 weight: weight(&members[*a].losses),
                 target: 0,
+                approach: Length::from_mm(12_000),
             })
             .collect();
         let problem = problem(&runners, &setting, shape);
@@ -321,7 +322,7 @@ pub fn planned(club: u64, shape: Shape) -> Arm {
 
 fn problem(runners: &[Runner<'_>], setting: &Setting, shape: Shape) -> Problem {
     let stock = barriers();
-    let (candidates, athletes) = group(runners, &stock, setting.policy.spacing_step, Length::from_mm(12_000));
+    let (candidates, athletes) = group(runners, &stock, setting.policy.spacing_step, None);
     Problem {
         athletes,
         candidates,

@@ -6,12 +6,14 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use super::http::view;
+use super::model;
 use super::shapes::{Content, Request};
 use super::sight::{self, Seen};
 use super::store;
 use crate::compute::decision::Caution;
+use crate::compute::units::Length;
 use crate::platform::db::{ClubTx, Kind, StoreError};
-use crate::platform::fault::Faults;
+use crate::platform::fault::{Fault, Faults};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
 use crate::platform::ops::Editable;
@@ -79,6 +81,7 @@ impl Editable for Edits {
             faults.add("/lanes", "unknown_id", format!("there is no athlete {id} in your groups"));
         }
         unknown_equipment(tx, &content, before, &mut faults).await?;
+        faults.add_all("", unsafe_lanes(&content, before));
         for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
             // The lane may be another one now; what is advised and the cautions stay.
             one.standing = None;
@@ -110,6 +113,19 @@ impl Editable for Edits {
         grants::require_people(tx, &people, Self::WHAT).await?;
         Ok(store::remove(tx, before.plan.session, LanePlanId(id)).await?)
     }
+}
+
+/// Names lanes that nobody may run, but for a layout that was there before.
+fn unsafe_lanes(content: &Content, before: Option<&Seen>) -> Vec<Fault> {
+    let layout = |content: &Content| {
+        let lanes = content.lanes.iter().filter_map(|lane| lane.configuration());
+        let lanes: Vec<_> = lanes.map(|(_, candidate)| (candidate.spacing, candidate.approach)).collect();
+        (lanes, Length::from_metres(content.run_out_m).unwrap_or_default())
+    };
+    let (lanes, run_out) = layout(content);
+    let earlier = before.and_then(|before| serde_json::from_value::<Content>(before.plan.content.clone()).ok());
+    let same = earlier.is_some_and(|earlier| layout(&earlier) == (lanes.clone(), run_out));
+    if same { Vec::new() } else { model::laid_out(&lanes, run_out) }
 }
 
 /// Names barriers that the club does not have; those that the plan already took may have been given away since.

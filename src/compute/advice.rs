@@ -230,8 +230,7 @@ fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
         Birth::Year(_) => f64::from(age(record.birth, on)) + 0.5,
         Birth::Date(born) => f64::from(on.days() - born.days()) / 365.25,
     };
-    // What cannot be of somebody of that age is a slip; the day of the measurement is not known here, so an old one of a child
-    // who grew since is left out as well, where it says little anyway.
+    // What cannot be of somebody of that age is a slip.
     let can =
         |what, value: Option<f64>| value.filter(|value| plausible(what, record.sex, record.birth, on).contains(value));
     let stature_m = can(Measured::Stature, record.stature_m);

@@ -7,7 +7,7 @@ use uuid::Uuid;
 
 use super::http::view;
 use super::model;
-use super::shapes::{Content, Request};
+use super::shapes::{Content, LaneView, Request};
 use super::sight::{self, Seen};
 use super::store;
 use crate::compute::decision::Caution;
@@ -118,7 +118,7 @@ impl Editable for Edits {
 /// Names lanes that nobody may run, but for a layout that was there before.
 fn unsafe_lanes(content: &Content, before: Option<&Seen>) -> Vec<Fault> {
     let layout = |content: &Content| {
-        let lanes = content.lanes.iter().filter_map(|lane| lane.configuration());
+        let lanes = content.lanes.iter().filter_map(LaneView::configuration);
         let lanes: Vec<_> = lanes.map(|(_, candidate)| (candidate.spacing, candidate.approach)).collect();
         (lanes, Length::from_metres(content.run_out_m).unwrap_or_default())
     };

@@ -8,7 +8,6 @@ use super::{Size, at_most, figure};
 use crate::simulation::athlete::Athlete;
 use crate::simulation::coach::{Advised, AllKnowing, Coach, Recommended, Staircase, Unchanging};
 use crate::simulation::figures::{BAND, Predictions, holds, lane_figures, limit_figures, predictions};
-use crate::simulation::forecast::{forecast_figures, forecasts};
 use crate::simulation::plan::planned;
 use crate::simulation::season::{DRIFTS_M, Session, same_lane, season, squad};
 
@@ -30,7 +29,6 @@ pub fn run(size: Size) {
         }
         print_lanes(hold, &squads, &seasons);
     }
-    print_forecasts(&squads);
     println!("{:.1} s", begun.elapsed().as_secs_f64());
 }
 
@@ -95,16 +93,4 @@ fn print_predictions(seasons: &Seasons<'_>) {
     for bin in other.bins.iter().filter(|bin| bin.intervals > 0) {
         println!("  {:>12.3} {:>12.3} {:>12}", bin.predicted, bin.held, bin.intervals);
     }
-}
-
-fn print_forecasts(squads: &[Vec<Athlete>]) {
-    let athletes = squads.iter().flatten();
-    let made: Vec<_> = athletes.flat_map(|athlete| forecasts(athlete, &Settings::default()).0).collect();
-    let found = forecast_figures(&made);
-    println!("the day on which a goal is first reached, {} forecasts of 26 weeks; later counts as one day", made.len());
-    figure("90 % range covers it", found.in_90, &(0.80..=0.98));
-    println!("    the forecasts themselves claim {:.3}, because most ranges are cut off", found.claimed_90);
-    println!("    50 % range {:.3}, claimed {:.3}", found.in_50, found.claimed_50);
-    println!("    {} ranges dated at both ends cover {:.3}", found.dated, found.dated_in_90);
-    println!("    reached in time {:.3}, expected {:.3}", found.reached, found.expected);
 }

@@ -4,6 +4,7 @@ use std::time::Instant;
 
 use super::{at_most, figure};
 use crate::simulation::clubs::{Arm, Shape, USUAL, both};
+use crate::simulation::forecast::{Aim, FAR, NEAR, Told, forecast_figures, told};
 
 /// Clubs that are simulated when no number is asked for.
 pub const CLUBS: u32 = 20;
@@ -50,5 +51,24 @@ pub fn run(seeds: u32) {
             case.club, case.athlete, case.day, case.believed, case.truth
         );
     }
+    print_forecasts(seeds, "a race of the coming months", FAR);
+    print_forecasts(seeds, "a race of the coming weeks", NEAR);
     println!("{:.1} s", begun.elapsed().as_secs_f64());
+}
+
+fn print_forecasts(seeds: u32, race: &str, aim: Aim) {
+    let all: Vec<Told> = (1..=u64::from(seeds)).flat_map(|club| told(club, USUAL.athletes, aim)).collect();
+    let found = forecast_figures(&all);
+    println!(
+        "the day of the race test as told after eight weeks, private lanes, {race}: up to {} steps and {} heights away",
+        aim.steps, aim.heights
+    );
+    println!("  {} athletes behind no gate, {} of them with a range", found.athletes, found.ranges);
+    println!("  of the others, who are told it takes longer, {:.3} did not race within 26 weeks", found.later);
+    figure("90 % range covers it", found.in_90, &(0.85..=0.97));
+    figure("50 % range covers it", found.in_50, &(0.40..=0.60));
+    figure("median of |p50 - truth| (days)", f64::from(found.error_days), &at_most(14.0));
+    figure("90 % ranges without an end", found.open, &at_most(0.20));
+    println!("    raced within 26 weeks {:.3}, expected {:.3}", found.raced, found.expected);
+    figure("90 % range covers the next step", found.step_in_90, &(0.85..=0.97));
 }

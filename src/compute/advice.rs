@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use thiserror::Error;
 
+use super::bounds::{Measured, plausible};
 use super::day::Day;
 use super::decision::{
-    Clearance, Configuration, Current, Decision, Evidence, Given, Policy, Ratings, Situation, Status, Stock, Surface,
-    Target, Word, decide, rung,
+    Clearance, Configuration, Current, Decision, Evidence, Given, LatestSession, Policy, Ratings, Situation, Status,
+    Stock, Surface, Target, Word, decide, rung,
 };
 use super::estimate::{Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate_keeping};
 use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
@@ -17,7 +18,7 @@ use super::wellbeing::{Break, Standing, standing};
 
 mod lately;
 
-use lately::{latest, way_back};
+use lately::way_back;
 
 /// Intervals that make a configuration the current one.
 const CURRENT_INTERVALS: u32 = 6;
@@ -234,17 +235,23 @@ fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
         Birth::Year(_) => f64::from(age(record.birth, on)) + 0.5,
         Birth::Date(born) => f64::from(on.days() - born.days()) / 365.25,
     };
+    // What cannot be of somebody of that age is a slip.
+    let can =
+        |what, value: Option<f64>| value.filter(|value| plausible(what, record.sex, record.birth, on).contains(value));
+    let stature_m = can(Measured::Stature, record.stature_m);
+    let sprint_50m_s = can(Measured::Sprint50, record.sprint_50m_s);
     PriorInputs {
         sex: record.sex,
         age_y: (4.0..=100.0).contains(&years).then_some(years),
-        stature_m: record.stature_m,
-        leg_length_m: record.leg_length_m.filter(|leg| {
+        stature_m,
+        leg_length_m: can(Measured::LegLength, record.leg_length_m).filter(|leg| {
             // A leg length that cannot belong to the stature is a measuring error of one of the two: the stature, which
             // is easier to measure, is kept.
-            record.stature_m.is_none_or(|stature| (0.35..=0.65).contains(&(leg / stature)))
+            stature_m.is_none_or(|stature| (0.35..=0.65).contains(&(leg / stature)))
         }),
-        sprint_30m_s: record.sprint_30m_s.filter(|short| record.sprint_50m_s.is_none_or(|long| *short < long)),
-        sprint_50m_s: record.sprint_50m_s,
+        sprint_30m_s: can(Measured::Sprint30, record.sprint_30m_s)
+            .filter(|short| sprint_50m_s.is_none_or(|long| *short < long)),
+        sprint_50m_s,
         experience: record.experience,
         group: None,
     }
@@ -264,7 +271,8 @@ fn counts(run: &RunRecord) -> Option<RunCounts> {
     })
 }
 
-fn situation(
+/// What the rules read of an athlete on a day.
+pub(super) fn situation(
     record: &Record,
     setting: &Setting,
     on: Day,
@@ -273,18 +281,14 @@ fn situation(
 ) -> Situation {
     let today = on.days();
     let stands = record.standing(today);
-    let recent: Vec<&RunRecord> = record
-        .runs
-        .iter()
-        .filter(|run| run.day <= today && today - run.day <= EVIDENCE_DAYS && run.intervals() > 0)
-        // What was run before a break, or against it, is no evidence for a step after it.
-        .filter(|run| stands.back.is_none_or(|back| run.day >= back.since))
-        .collect();
+    // What was run before a break, or against it, is no evidence for a step after it.
+    let counts = |run: &&RunRecord| stands.back.is_none_or(|back| run.day >= back.since);
+    let recent: Vec<&RunRecord> = recent(&record.runs, today).into_iter().filter(counts).collect();
     Situation {
         on: today,
         current: current(&recent, &setting.policy, estimate.height_cost),
         held: held(&recent),
-        latest: latest(record, today),
+        latest: latest(&record.runs, today),
         status: record.status,
         ratings: record.ratings,
         restriction: stands.restriction,
@@ -292,12 +296,7 @@ fn situation(
         back: stands.back.and_then(|back| way_back(record, back, today)),
         clearance: record.clearance,
         word: record.word.map(|word| given(word, record, &recent, &setting.policy)),
-        target: target.map(|one| Target {
-            height: one.spec.height,
-            spacing: one.spec.between,
-            barriers: u32::from(one.spec.barriers),
-            approach: one.spec.to_first,
-        }),
+        target: target.map(target_of),
         stock: setting.stock.clone(),
         minor: age(record.birth, on) < ADULT_YEARS,
         surface: record.surface,
@@ -315,9 +314,25 @@ fn given(word: Word, record: &Record, recent: &[&RunRecord], policy: &Policy) ->
     Given { word, tried: evidence(&tried) }
 }
 
+/// A specification as the rules read it.
+pub(super) fn target_of(one: &Applicable<'_>) -> Target {
+    Target {
+        height: one.spec.height,
+        spacing: one.spec.between,
+        barriers: u32::from(one.spec.barriers),
+        approach: one.spec.to_first,
+    }
+}
+
+/// The runs that count as evidence on a day.
+pub(super) fn recent(runs: &[RunRecord], today: i32) -> Vec<&RunRecord> {
+    let counts = |run: &&RunRecord| run.day <= today && today - run.day <= EVIDENCE_DAYS && run.intervals() > 0;
+    runs.iter().filter(counts).collect()
+}
+
 /// The configuration run last, of those with at least six intervals; of several on one day the one with more intervals,
 /// then the wider spacing.
-fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<Current> {
+pub(super) fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<Current> {
     by_configuration(recent)
         .into_values()
         .filter(|runs| is_current(runs))
@@ -391,6 +406,21 @@ fn evidence(runs: &[&RunRecord]) -> Evidence {
         barriers: sum(|run| run.barriers),
         hits: sum(|run| run.hits),
     }
+}
+
+/// The latest session up to a day.
+pub(super) fn latest(runs: &[RunRecord], today: i32) -> Option<LatestSession> {
+    let on = runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
+    let runs: Vec<&RunRecord> = runs.iter().filter(|run| run.day == on).collect();
+    let all = evidence(&runs);
+    Some(LatestSession {
+        on,
+        held: all.held,
+        intervals: all.intervals(),
+        barriers: all.barriers,
+        hits: all.hits,
+        fell: runs.iter().any(|run| run.fell),
+    })
 }
 
 #[cfg(test)]

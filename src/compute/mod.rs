@@ -3,11 +3,13 @@
 //! Pure functions over plain types: no HTTP, no SQL, no clock, no randomness without a seed.
 
 pub mod advice;
+pub mod bounds;
 pub mod day;
 pub mod decision;
 pub mod english;
 pub mod estimate;
 pub mod lane_plan;
+mod lots;
 pub mod params;
 pub mod prior;
 pub mod progress;

@@ -109,9 +109,9 @@ async fn every_broken_field_of_a_measurement_is_named_and_nothing_is_stored(pool
         (json!({"value": "1.5"}), 400, "/value"),
         (json!({"kind": "leg_length_m", "value": 0.399}), 422, "/value"),
         (json!({"kind": "leg_length_m", "value": 1.301}), 422, "/value"),
-        (json!({"kind": "sprint_30m_s", "value": 2.999}), 422, "/value"),
+        (json!({"kind": "sprint_30m_s", "value": 3.599}), 422, "/value"),
         (json!({"kind": "sprint_30m_s", "value": 12.001}), 422, "/value"),
-        (json!({"kind": "sprint_50m_s", "value": 4.999}), 422, "/value"),
+        (json!({"kind": "sprint_50m_s", "value": 5.399}), 422, "/value"),
         (json!({"kind": "sprint_50m_s", "value": 20.001}), 422, "/value"),
         (json!({"measured_on": later}), 422, "/measured_on"),
         (json!({"measured_on": "1999-12-31"}), 422, "/measured_on"),
@@ -136,7 +136,7 @@ async fn every_broken_field_of_a_measurement_is_named_and_nothing_is_stored(pool
     let mut twice = mira(&group);
     twice["measurements"] = json!([stature(1.5), stature(1.5)]);
     admin.post("/athletes", twice.clone()).await.expect_fault(422, "/measurements/1");
-    twice["measurements"] = (0..51).map(|n| stature(1.0 + f64::from(n) / 1_000.0)).collect();
+    twice["measurements"] = (0..51).map(|n| stature(1.4 + f64::from(n) / 1_000.0)).collect();
     admin.post("/athletes", twice).await.expect_fault(422, "/measurements");
     assert_eq!(admin.seq().await, seq);
     assert_eq!(admin.get(&all).await.body["items"], json!([]));
@@ -145,13 +145,22 @@ async fn every_broken_field_of_a_measurement_is_named_and_nothing_is_stored(pool
 #[sqlx::test]
 async fn the_ends_of_each_range_are_taken(pool: PgPool) {
     let admin = TestApp::spawn(pool).await.admin_of("North").await;
-    let all = format!("{}/measurements", athlete(&admin).await);
+    let group = admin.group("All ages").await;
+    let mut born = mira(&group);
+    born.as_object_mut().unwrap().remove("measurements");
+    let mut path = async |birth: &str| {
+        born["birth_date"] = json!(birth);
+        born["id"] = json!(Uuid::now_v7());
+        format!("/athletes/{}/measurements", admin.post("/athletes", born.clone()).await.expect(201).id())
+    };
+    let (child, grown) = (path("2021-06-01").await, path("2000-06-01").await);
     for (kind, low, high) in
-        [("stature_m", 0.9, 2.3), ("leg_length_m", 0.4, 1.3), ("sprint_30m_s", 3.0, 12.0), ("sprint_50m_s", 5.0, 20.0)]
+        [("stature_m", 0.9, 2.3), ("leg_length_m", 0.4, 1.3), ("sprint_30m_s", 3.6, 12.0), ("sprint_50m_s", 5.4, 20.0)]
     {
-        for value in [low, high] {
+        let small = if kind.ends_with("_m") { &child } else { &grown };
+        for (all, value) in [(small, low), (&grown, high)] {
             let body = json!({"kind": kind, "value": value, "measured_on": "2025-09-01"});
-            assert_eq!(admin.post(&all, body).await.expect(201).body["value"], value);
+            assert_eq!(admin.post(all, body).await.expect(201).body["value"], value);
         }
     }
 }

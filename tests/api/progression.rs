@@ -69,6 +69,12 @@ impl Squad {
         }
     }
 
+    /// Barriers up to the height of the target.
+    async fn own_barriers(&self) {
+        let low = json!({"barrier_kind": "low_barrier", "heights_m": [0.5, 0.6], "count": 24});
+        self.admin.post("/equipment", low).await.expect(201);
+    }
+
     fn period(&self, days: i64) -> String {
         format!("from={}&to={}", self.day - Duration::days(days - 1), self.day)
     }
@@ -95,6 +101,7 @@ fn close(value: &Value, expected: f64) {
 #[sqlx::test]
 async fn an_athletes_figures_are_those_that_the_runs_give_by_hand(pool: PgPool) {
     let squad = squad(pool).await;
+    squad.own_barriers().await;
     let spacings = [5.5, 5.5, 5.75, 5.75, 6.0, 6.0, 6.25, 6.25];
     squad.train(&squad.mira, &spacings.map(|spacing| (spacing, 4, i64::from(spacing > 6.1)))).await;
     let found = squad.athlete(&squad.period(25)).await.expect(200).body;
@@ -143,8 +150,35 @@ async fn an_athletes_figures_are_those_that_the_runs_give_by_hand(pool: PgPool) 
     let dates: Vec<&str> =
         ["p05", "p25", "p50", "p75", "p95"].iter().filter_map(|p| forecast["reached_by"][p].as_str()).collect();
     assert!(dates.is_sorted() && dates.iter().all(|date| *date >= squad.day.to_string().as_str()));
-    let within = forecast["probability_within_26_weeks"].as_f64().unwrap();
-    assert_eq!(forecast["reached_by"]["p95"].is_string(), within >= 0.95, "{forecast}");
+    assert_eq!(forecast["status"], "not_before_gate", "nobody rated the athlete: {forecast}");
+    assert!(dates.is_empty() && forecast["if_passed_today"]["p50"].is_string(), "{forecast}");
+    let held_up = found["held_up_by"].as_array().unwrap();
+    let text = "A step up needs the trail leg rated secure (not rated yet).";
+    assert!(held_up.len() == 3 && held_up.iter().any(|one| one["text"] == text && one["code"] == "rating"));
+}
+
+#[sqlx::test]
+async fn a_passed_gate_gives_the_race_test_and_the_steps_on_the_way_their_dates(pool: PgPool) {
+    let squad = squad(pool).await;
+    squad.own_barriers().await;
+    let spacings = [5.5, 5.5, 5.75, 5.75, 6.0, 6.0, 6.25, 6.25];
+    squad.train(&squad.mira, &spacings.map(|spacing| (spacing, 4, 0))).await;
+    let at = format!("{}T12:00:00Z", squad.day - Duration::days(2));
+    let ratings = json!({"lead_leg": 2, "trail_leg": 2, "walkover": 2});
+    let one = json!({"id": Uuid::now_v7(), "athlete_id": squad.mira, "assessed_at": at, "ratings": ratings});
+    squad.coach.post("/assessments", json!({"assessments": [one]})).await.expect(200);
+    let found = squad.athlete(&squad.period(25)).await.expect(200).body;
+    let (forecast, steps) = (&found["forecast"], found["next_steps"].as_array().unwrap());
+    assert_ne!(forecast["status"], "not_before_gate", "{forecast}");
+    assert!(forecast.get("if_passed_today").is_none());
+    assert_eq!(found["held_up_by"], json!([]));
+    let day = |step: &Value| step["advised_by"]["p50"].as_str().unwrap().to_owned();
+    assert!(steps.len() == 2 && day(&steps[0]) <= day(&steps[1]), "{steps:?}");
+    assert!(steps[0]["text"].as_str().unwrap().starts_with("Next, as likely as not by "), "{steps:?}");
+    let group = squad.group(&squad.period(25)).await.expect(200).body;
+    let row =
+        group["athletes"].as_array().unwrap().iter().find(|one| one["athlete_id"] == found["athlete_id"]).unwrap();
+    assert_eq!((&row["forecast"], &row["next_steps"]), (forecast, &found["next_steps"]));
 }
 
 #[sqlx::test]

@@ -207,7 +207,7 @@ async fn an_export_can_be_imported_again_and_holds_no_formula(pool: PgPool) {
     let groups: Vec<Value> =
         north.get("/groups").await.body["items"].as_array().unwrap().iter().map(|one| one["id"].clone()).collect();
     for (n, name) in shown.iter().enumerate() {
-        let body = json!({"display_name": name, "sex": "F", "birth_year": 2010 + n, "group_ids": groups[..=n % 2],
+        let body = json!({"display_name": name, "sex": "F", "birth_year": 2010 + n % 4, "group_ids": groups[..=n % 2],
             "experience": "novice", "status": "resting", "consent_on": "2025-09-01", "measurements": [
                 {"kind": "stature_m", "value": 1.5, "measured_on": "2025-01-01"},
                 {"kind": "leg_length_m", "value": 0.7, "measured_on": "2025-09-01"},

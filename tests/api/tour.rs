@@ -233,16 +233,16 @@ async fn set_out(tour: &Tour, session: &str, plan: &Value) {
     let path = format!("/sessions/{session}/lane-plans/{}/set-out", plan["id"].as_str().unwrap());
     let sheet = tour.admin.get(&path).await.expect(200);
     for (lane, marks) in plan["lanes"].as_array().unwrap().iter().zip(sheet.body["lanes"].as_array().unwrap()) {
-        let spacing = lane["spacing_m"].as_f64().unwrap();
+        let (spacing, approach) = (lane["spacing_m"].as_f64().unwrap(), lane["approach_m"].as_f64().unwrap());
         let at = |kind: &str, barrier: u64| {
             let marks = marks["marks"].as_array().unwrap();
             let found = marks.iter().find(|mark| mark["mark"] == kind && mark["barrier"] == barrier);
             found.unwrap_or_else(|| panic!("{kind} {barrier}"))["at_m"].as_f64().unwrap()
         };
-        assert!((at("barrier", 1) - 12.0).abs() < 1e-9);
-        assert!((at("barrier", 4) - (12.0 + 3.0 * spacing)).abs() < 0.005_1);
+        assert!((at("barrier", 1) - approach).abs() < 1e-9);
+        assert!((at("barrier", 4) - (approach + 3.0 * spacing)).abs() < 0.005_1);
         for (kind, share) in [("landing", 0.118), ("stride_1", 0.306), ("stride_2", 0.541), ("stride_3", 0.765)] {
-            assert!((at(kind, 1) - (12.0 + share * spacing)).abs() < 0.005_1, "{kind}");
+            assert!((at(kind, 1) - (approach + share * spacing)).abs() < 0.005_1, "{kind}");
         }
     }
     let by =

@@ -1,38 +1,41 @@
 //! Forecasts and plateaus of simulated athletes against what then became of them, with fixed seeds.
 
-use lanewright::compute::estimate::Settings;
 use lanewright::compute::progress::{Plateau, plateau};
 
 use crate::calibration::{squads, within};
 use crate::simulation::athlete::Athlete;
 use crate::simulation::calendar::SEASON_DAYS;
-use crate::simulation::forecast::{Forecast, forecast_figures, forecasts};
+use crate::simulation::forecast::{FAR, NEAR, Told, forecast_figures, limits, told};
 use crate::simulation::season::DRIFTS_M;
 
-/// Forecasts of one drift, and the share of its athletes that stand still by the service's word.
-fn level(drift_m: f64) -> (Vec<Forecast>, f64) {
-    let same = |athlete: &&Athlete| (athlete.drift_m - drift_m).abs() < 1e-9;
-    let (mut made, mut standing, mut athletes) = (Vec::new(), 0.0, 0.0);
-    for athlete in squads()[..4].iter().flatten().filter(same) {
-        let (forecasts, limits) = forecasts(athlete, &Settings::default());
-        made.extend(forecasts);
-        athletes += 1.0;
-        standing += f64::from(u8::from(matches!(plateau(&limits, SEASON_DAYS), Plateau::Standing { .. })));
-    }
-    (made, standing / athletes)
+#[test]
+fn the_race_test_of_simulated_athletes_is_advised_within_the_ranges_of_their_forecasts() {
+    let all: Vec<Told> = (1..=4).flat_map(|club| told(club, 24, FAR)).collect();
+    let found = forecast_figures(&all);
+    within("in the 90 % range", found.in_90, 0.85..=0.97);
+    within("in the 50 % range", found.in_50, 0.40..=0.60);
+    assert!(found.error_days <= 14, "{found:?}");
+    within("later than the look ahead, as told", found.later, 0.8..=1.0);
+    within("race tests, over what is expected", found.raced - found.expected, -0.08..=0.08);
+    within("the next step in its 90 % range", found.step_in_90, 0.85..=0.97);
+}
+
+/// A fifth of the simulated athletes never gets better and many of these never race, so not every range can have an end.
+#[test]
+fn the_ranges_of_a_race_of_the_coming_weeks_mostly_have_an_end() {
+    let all: Vec<Told> = (1..=2).flat_map(|club| told(club, 24, NEAR)).collect();
+    let found = forecast_figures(&all);
+    within("ranges without an end", found.open, 0.0..=0.30);
+    within("in the 90 % range", found.in_90, 0.85..=0.97);
+    assert!(found.error_days <= 7, "{found:?}");
 }
 
 #[test]
-fn what_becomes_of_simulated_athletes_lies_in_the_ranges_of_their_forecasts() {
-    let levels = DRIFTS_M.map(level);
-    let mix = forecast_figures(levels.iter().flat_map(|(made, _)| made));
-    within("in the 90 % range", mix.in_90, 0.80..=0.98);
-    // Most ranges are cut off at today or at the end of the look ahead and so claim more than their name says.
-    within("in the 90 % range, over what is claimed", mix.in_90 - mix.claimed_90, -0.05..=0.03);
-    within("in the 50 % range, over what is claimed", mix.in_50 - mix.claimed_50, -0.06..=0.08);
-    within("reached, over what is expected", mix.reached - mix.expected, -0.1..=0.1);
-    for (drift_m, (made, _)) in DRIFTS_M.iter().zip(&levels) {
-        within(&format!("in the 90 % range, {drift_m} m/week"), forecast_figures(made).in_90, 0.88..=1.0);
-    }
-    assert!(levels[0].1 > levels[4].1, "athletes without progress stand still more often");
+fn athletes_without_progress_stand_still_more_often() {
+    let standing = |drift_m: f64| {
+        let same = |athlete: &&Athlete| (athlete.drift_m - drift_m).abs() < 1e-9;
+        let plateaus = squads()[..4].iter().flatten().filter(same).map(|one| plateau(&limits(one), SEASON_DAYS));
+        plateaus.filter(|one| matches!(one, Plateau::Standing { .. })).count()
+    };
+    assert!(standing(DRIFTS_M[0]) > standing(DRIFTS_M[4]));
 }

@@ -164,7 +164,10 @@ fn a_lane_plan_request_is_refused_by_field_or_within_bounds() {
                 assert!((1..=6).contains(&wish.lanes.len()) && (1..=300).contains(&wish.capacity));
                 assert!(wish.lanes.iter().all(|lane| (10_000..=400_000).contains(&lane.straight.mm())));
                 assert!(1 <= wish.barriers.0 && wish.barriers.0 <= wish.barriers.1 && wish.barriers.1 <= 20);
-                assert!(wish.hold_target.is_none_or(|hold| (0.5..=0.95).contains(&hold)) && wish.run_out.mm() >= 3_000);
+                assert!(
+                    wish.hold_target.is_none_or(|hold| (0.5..=0.95).contains(&hold))
+                        && wish.run_out.is_none_or(|run_out| run_out.mm() >= 3_000)
+                );
                 let there = |number: u32| wish.lanes.iter().any(|lane| lane.number == number);
                 assert!(wish.pins.iter().all(|(athlete, lane)| athletes.contains(athlete) && there(*lane)));
                 assert!(wish.apart.iter().all(|(a, b)| a != b && athletes.contains(a) && athletes.contains(b)));

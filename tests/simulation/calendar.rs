@@ -45,7 +45,12 @@ impl Calendar {
 
     /// The days of a season's sessions.
     pub fn season(&self) -> impl Iterator<Item = i32> {
-        self.sessions.iter().copied().take_while(|&day| day < SEASON_DAYS)
+        self.sessions().take_while(|&day| day < SEASON_DAYS)
+    }
+
+    /// The days of all sessions.
+    pub fn sessions(&self) -> impl Iterator<Item = i32> {
+        self.sessions.iter().copied()
     }
 }
 

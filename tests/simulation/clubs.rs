@@ -19,9 +19,9 @@ use super::laws::{Placement, broken};
 use super::season::{runs, squad};
 
 /// Eight weeks.
-const DAYS: i32 = 56;
+pub const DAYS: i32 = 56;
 /// The first day of the calendar, days since 1970-01-01.
-const FIRST_DAY: i32 = 20_700;
+pub(super) const FIRST_DAY: i32 = 20_700;
 /// Days of running after which an athlete's share of held intervals says something of eight weeks.
 const DAYS_TO_JUDGE: usize = 4;
 /// Share of broken intervals in which an athlete goes down.
@@ -86,9 +86,9 @@ pub struct Arm {
     pub plans: usize,
 }
 
-struct Member {
-    athlete: Athlete,
-    record: Record,
+pub struct Member {
+    pub athlete: Athlete,
+    pub record: Record,
     kept: Option<Kept>,
     rated_on: i32,
     losses: Vec<f64>,
@@ -112,7 +112,7 @@ fn barriers() -> Vec<StockItem> {
     ]
 }
 
-fn setting() -> Setting {
+pub fn setting() -> Setting {
     let stock = barriers().into_iter().map(|item| Stock { kind: item.kind, heights: item.heights }).collect();
     Setting { ruleset: "UKA".to_owned(), specs: Vec::new(), age_groups: Vec::new(), stock, policy: Policy::default() }
 }
@@ -123,7 +123,7 @@ fn secure() -> Ratings {
 }
 
 impl Member {
-    fn new(athlete: Athlete) -> Self {
+    pub fn new(athlete: Athlete) -> Self {
         let mut dice = athlete.dice(0, 20);
         let rated_on = [0, 0, 0, 7, 14][dice.pick(5) as usize];
         let measured = athlete.measured;
@@ -160,7 +160,7 @@ impl Member {
     }
 
     /// Brings the record up to the morning of a day.
-    fn wake(&mut self, day: i32) {
+    pub fn wake(&mut self, day: i32) {
         if day >= self.rated_on {
             self.record.ratings = secure();
         }
@@ -173,7 +173,7 @@ impl Member {
         };
     }
 
-    fn advice<'a>(&mut self, setting: &'a Setting, day: i32) -> Advice<'a> {
+    pub fn advice<'a>(&mut self, setting: &'a Setting, day: i32) -> Advice<'a> {
         let on = Day::from_days(FIRST_DAY + day).expect("a day");
         let advice = advise_keeping(&mut self.kept, &self.record, setting, on).expect("possible records");
         let stage = Stage::ALL.iter().position(|stage| *stage == advice.decision.stage).expect("a stage");
@@ -182,7 +182,7 @@ impl Member {
         advice
     }
 
-    fn run(&mut self, day: i32, at: Configuration) {
+    pub fn run(&mut self, day: i32, at: Configuration) {
         let mut dice = self.athlete.dice(day, 21);
         for run in runs(&self.athlete, day, at.height, at.spacing) {
             let all = u16::try_from(run.intervals()).expect("a run");
@@ -295,6 +295,7 @@ pub fn planned(club: u64, shape: Shape) -> Arm {
                 region: advice.decision.region.clone(),
                 weight: weight(&members[*a].losses),
                 target: 0,
+                approach: Length::from_mm(12_000),
             })
             .collect();
         let problem = problem(&runners, &setting, shape);
@@ -337,7 +338,7 @@ pub fn planned(club: u64, shape: Shape) -> Arm {
 
 fn problem(runners: &[Runner<'_>], setting: &Setting, shape: Shape) -> Problem {
     let stock = barriers();
-    let (candidates, athletes) = group(runners, &stock, setting.policy.spacing_step, Length::from_mm(12_000));
+    let (candidates, athletes) = group(runners, &stock, setting.policy.spacing_step, None);
     Problem {
         athletes,
         candidates,

@@ -1,128 +1,194 @@
-//! Forecasts of the day on which a goal is reached, beside the day on which it truly is.
+//! Forecasts made after eight weeks beside what then came true: half a year more of the same clubs in private lanes.
 
-use lanewright::compute::estimate::{Goal, Passage, Posterior, Settings};
-use lanewright::compute::progress::HORIZON_WEEKS;
+use lanewright::compute::advice::Setting;
+use lanewright::compute::day::Day;
+use lanewright::compute::decision::{Configuration, DecisionKind};
+use lanewright::compute::estimate::Settings;
+use lanewright::compute::progress::{Dates, Forecast, HORIZON_WEEKS, Outlook, Period, Status, progress};
+use lanewright::compute::specs::{AgeGroup, AgeRule, Confidence, Environment, Spec};
 use lanewright::compute::units::Length;
 
 use super::athlete::Athlete;
+use super::clubs::{DAYS, FIRST_DAY, Member, setting};
 use super::coach::{Coach, Recommended, STEP_MM};
-use super::season::{GOAL, runs};
+use super::season::{GOAL, runs, squad};
 
-/// Days of the season on which forecasts are made: after four, eight and twelve weeks.
-const DAYS: [i32; 3] = [28, 56, 84];
-/// The probability of holding that the goal asks for.
-const HOLD: f64 = 0.8;
-/// The 90 % and the 50 % range, as probabilities of arrival.
-pub const RANGE_90: (f64, f64) = (0.05, 0.95);
-pub const RANGE_50: (f64, f64) = (0.25, 0.75);
-
-/// A forecast and what came true.
+/// A forecast of one athlete, and what came true.
 #[derive(Clone, Debug)]
-pub struct Forecast {
-    passage: Passage,
-    /// Days until the goal is truly reached first; none beyond the look ahead.
-    pub reached: Option<u32>,
+pub struct Told {
+    pub outlook: Outlook,
+    /// Days until the race test was first advised; none beyond the look ahead.
+    pub raced: Option<i32>,
+    /// Days until a step up was first advised.
+    pub stepped: Option<i32>,
 }
 
-impl Forecast {
-    /// Whether a range covers what came true.
-    ///
-    /// "Later than the look ahead" counts as one day after all others: a range without a last day covers it, and a range
-    /// without a first day covers nothing else. So goals that are not reached in time are neither left out nor misses.
-    pub fn covers(&self, (low, high): (f64, f64)) -> bool {
-        let after = |day: Option<u32>| day.unwrap_or(u32::MAX);
-        (after(self.passage.days_to(low))..=after(self.passage.days_to(high))).contains(&after(self.reached))
-    }
-
-    /// The probability that the forecast itself gives to a range: more than its name says where the range is cut off at
-    /// today or at the end of the look ahead.
-    pub fn claims(&self, (low, high): (f64, f64)) -> f64 {
-        let before = match self.passage.days_to(low) {
-            Some(0) => 0.0,
-            Some(_) => low,
-            None => self.passage.ever(),
-        };
-        let until = match self.passage.days_to(high) {
-            Some(0) => self.passage.now(),
-            Some(_) => high,
-            None => 1.0,
-        };
-        until - before
-    }
-
-    /// Whether both ends of the 90 % range are days to come.
-    pub fn dated(&self) -> bool {
-        self.passage.days_to(RANGE_90.0) != Some(0) && self.passage.days_to(RANGE_90.1).is_some()
-    }
-
-    /// The probability that the goal is reached within the look ahead.
-    pub fn within(&self) -> f64 {
-        self.passage.ever()
-    }
+/// How far the race is, at most, from what an athlete runs after eight weeks: spacing steps and heights.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Aim {
+    pub steps: u32,
+    pub heights: u32,
 }
 
-/// Forecasts of a season in recommended lanes, each for a goal up to three spacing steps beyond the lane of the day, over
-/// barriers of 0.50 m; and the limit as it was estimated on the days of sessions, metres (m).
-pub fn forecasts(athlete: &Athlete, settings: &Settings) -> (Vec<Forecast>, Vec<(i32, f64)>) {
-    let mut coach = Recommended::new(athlete, HOLD, settings);
-    let mut sessions = athlete.calendar.season().peekable();
-    let (mut found, mut limits) = (Vec::new(), Vec::new());
-    for day in DAYS {
-        while let Some(session) = sessions.next_if(|session| *session < day) {
-            let lane = coach.lane(session);
-            coach.saw(&runs(athlete, session, lane.height, lane.spacing));
-            limits.push((session, coach.posterior().limit_m().mean));
+/// A race of the coming months, and one of the coming weeks.
+pub const FAR: Aim = Aim { steps: 3, heights: 2 };
+pub const NEAR: Aim = Aim { steps: 1, heights: 1 };
+
+/// A club of athletes in private lanes, each as advised.
+pub fn told(club: u64, athletes: u32, aim: Aim) -> Vec<Told> {
+    squad(club, athletes).into_iter().filter_map(|athlete| of(Member::new(athlete), aim)).collect()
+}
+
+/// The club with a race of its own for everybody.
+fn with_race(club: &Setting, height: Length, between: Length) -> Setting {
+    let specs = vec![Spec {
+        ruleset: "OWN".into(),
+        event_code: "60H".into(),
+        environment: Environment::Outdoor,
+        sex: None,
+        age_group: "ALL".into(),
+        race_distance: Length::from_mm(22_000 + 5 * between.mm()),
+        barriers: 6,
+        height,
+        to_first: Length::from_mm(12_000),
+        between,
+        run_in: Length::from_mm(10_000),
+        sources: "".into(),
+        confidence: Confidence::Club,
+        note: "".into(),
+        valid_from: None,
+        valid_to: None,
+    }];
+    let age_groups = vec![AgeGroup {
+        ruleset: "OWN".into(),
+        code: "ALL".into(),
+        sex: None,
+        rule: AgeRule::DayOfCompetition,
+        min_age: None,
+        max_age: None,
+        sources: "".into(),
+        confidence: Confidence::Club,
+        note: "".into(),
+        valid_from: None,
+        valid_to: None,
+    }];
+    Setting { ruleset: "OWN".to_owned(), specs, age_groups, ..club.clone() }
+}
+
+/// A race drawn by lot within an aim.
+fn race(club: &Setting, athlete: &Athlete, current: Option<Configuration>, aim: Aim) -> Setting {
+    let mut dice = athlete.dice(DAYS, GOAL);
+    let (height, spacing) = current.map_or((300, 6_000), |at| (at.height.mm(), at.spacing.mm()));
+    let heights: Vec<u32> = [400, 500, 600, 685, 762, 840].into_iter().filter(|one| *one >= height).collect();
+    let height = heights[(dice.pick(aim.heights + 1) as usize).min(heights.len() - 1)];
+    let spacing = spacing / STEP_MM * STEP_MM + dice.pick(aim.steps + 1) * STEP_MM;
+    with_race(club, Length::from_mm(height), Length::from_mm(spacing))
+}
+
+/// The forecast after eight weeks, and half a year of what the advice says.
+fn of(mut member: Member, aim: Aim) -> Option<Told> {
+    let usual = setting();
+    let sessions: Vec<i32> = member.athlete.calendar.sessions().collect();
+    for day in sessions.iter().copied().take_while(|day| *day < DAYS) {
+        member.wake(day);
+        if let Some(at) = member.advice(&usual, day).decision.region.advised() {
+            member.run(day, at);
         }
-        let lane = coach.lane(day);
-        let steps = athlete.dice(day, GOAL).pick(4);
-        let spacing = Length::from_mm(lane.spacing.mm() + steps * STEP_MM);
-        let goal = Goal { height: Length::from_mm(500), spacing, hold: HOLD };
-        found.push(forecast(athlete, coach.posterior(), &goal, day));
     }
-    (found, limits)
+    member.wake(DAYS);
+    let current = member.advice(&usual, DAYS).decision.current;
+    let setting = race(&usual, &member.athlete, current, aim);
+    let to = Day::from_days(FIRST_DAY + DAYS)?;
+    let outlook = progress(&member.record, &setting, Period::new(to.add_days(-DAYS), to)?).ok()?.outlook;
+    let mut told = Told { outlook, raced: None, stepped: None };
+    let last = DAYS + 7 * HORIZON_WEEKS.cast_signed();
+    for day in std::iter::once(DAYS).chain(sessions.into_iter().filter(|day| (DAYS + 1..=last).contains(day))) {
+        member.wake(day);
+        let decision = member.advice(&setting, day).decision;
+        let up = [DecisionKind::StepUpSpacing, DecisionKind::StepUpHeight, DecisionKind::ChangeBarrierKind];
+        if decision.kind == DecisionKind::RaceTest {
+            told.stepped.get_or_insert(day - DAYS);
+            told.raced = Some(day - DAYS);
+            break;
+        }
+        if up.contains(&decision.kind) {
+            told.stepped.get_or_insert(day - DAYS);
+        }
+        // Sessions are on the first and fourth day of a week, so there is one on the day of the forecast.
+        if let Some(at) = decision.region.advised() {
+            member.run(day, at);
+        }
+    }
+    Some(told)
 }
 
-fn forecast(athlete: &Athlete, posterior: &Posterior, goal: &Goal, day: i32) -> Forecast {
-    let until = day + 7 * HORIZON_WEEKS.cast_signed();
-    let reached = athlete.first_day(day, goal.height, goal.spacing, goal.hold).filter(|&reached| reached <= until);
-    Forecast {
-        passage: posterior.first_passage(goal, HORIZON_WEEKS),
-        reached: reached.map(|reached| (reached - day).unsigned_abs()),
-    }
-}
-
-/// What forecasts add up to.
+/// What forecasts add up to, of athletes behind no gate.
 #[derive(Clone, Copy, Debug)]
 pub struct ForecastFigures {
-    /// Share of 90 % ranges that cover what came true, and what the forecasts themselves claim.
+    pub athletes: usize,
+    /// Those who are told a range; the others are told that it will take longer, and the share of these for whom it did.
+    pub ranges: usize,
+    pub later: f64,
+    /// Share of the 90 % ranges without an end.
+    pub open: f64,
+    /// Shares of 90 % and 50 % ranges that cover what came true; later than the look ahead counts as one day after all.
     pub in_90: f64,
-    pub claimed_90: f64,
-    /// The same for 50 % ranges.
     pub in_50: f64,
-    pub claimed_50: f64,
-    /// Forecasts whose 90 % range is dated at both ends, and the share of them that cover.
-    pub dated: usize,
-    pub dated_in_90: f64,
-    /// Share of goals reached within the look ahead, and what the forecasts expect.
-    pub reached: f64,
+    /// Median of |p50 - truth| where both are days, in days.
+    pub error_days: i32,
+    /// Share of athletes with a race test in time, and what the forecasts expect.
+    pub raced: f64,
     pub expected: f64,
+    /// The same as `in_90` of the next step.
+    pub step_in_90: f64,
 }
 
-/// How well forecasts cover what came true.
-pub fn forecast_figures<'a>(forecasts: impl IntoIterator<Item = &'a Forecast>) -> ForecastFigures {
-    let all: Vec<&Forecast> = forecasts.into_iter().collect();
-    let mean = |of: &dyn Fn(&Forecast) -> f64| all.iter().map(|one| of(one)).sum::<f64>() / all.len() as f64;
-    let share = |of: &dyn Fn(&Forecast) -> bool| mean(&|one| f64::from(u8::from(of(one))));
-    let dated: Vec<&&Forecast> = all.iter().filter(|one| one.dated()).collect();
-    let covered = dated.iter().filter(|one| one.covers(RANGE_90)).count();
+/// Days from the forecast; later than the look ahead is after all days.
+fn from_then(day: Option<Day>) -> i32 {
+    day.map_or(i32::MAX, |day| day.days() - FIRST_DAY - DAYS)
+}
+
+fn covers(dates: &Dates, low: usize, high: usize, came: Option<i32>) -> bool {
+    (from_then(dates[low])..=from_then(dates[high])).contains(&came.unwrap_or(i32::MAX))
+}
+
+/// How well forecasts tell what came true.
+pub fn forecast_figures(told: &[Told]) -> ForecastFigures {
+    let ahead: Vec<(&Told, &Forecast)> = told
+        .iter()
+        .filter_map(|one| Some((one, one.outlook.target.as_ref()?)))
+        .filter(|(_, forecast)| forecast.status != Status::NotBeforeGate)
+        .collect();
+    let (ranged, later): (Vec<_>, Vec<_>) = ahead.iter().partition(|(_, of)| of.days[0].is_some());
+    let share = |of: &[(&Told, &Forecast)], test: &dyn Fn(&Told, &Forecast) -> bool| {
+        of.iter().filter(|(one, of)| test(one, of)).count() as f64 / of.len().max(1) as f64
+    };
+    let mut errors: Vec<i32> =
+        ahead.iter().filter_map(|(one, of)| Some((from_then(Some(of.days[2]?)) - one.raced?).abs())).collect();
+    errors.sort_unstable();
+    let steps: Vec<bool> =
+        ahead.iter().filter_map(|(one, _)| Some(covers(&one.outlook.steps.first()?.days, 0, 4, one.stepped))).collect();
     ForecastFigures {
-        in_90: share(&|one| one.covers(RANGE_90)),
-        claimed_90: mean(&|one| one.claims(RANGE_90)),
-        in_50: share(&|one| one.covers(RANGE_50)),
-        claimed_50: mean(&|one| one.claims(RANGE_50)),
-        dated: dated.len(),
-        dated_in_90: covered as f64 / dated.len() as f64,
-        reached: share(&|one| one.reached.is_some()),
-        expected: mean(&Forecast::within),
+        athletes: ahead.len(),
+        ranges: ranged.len(),
+        later: share(&later, &|one, _| one.raced.is_none()),
+        open: share(&ranged, &|_, of| of.days[4].is_none()),
+        in_90: share(&ranged, &|one, of| covers(&of.days, 0, 4, one.raced)),
+        in_50: share(&ranged, &|one, of| covers(&of.days, 1, 3, one.raced)),
+        error_days: errors[errors.len() / 2],
+        raced: share(&ahead, &|one, _| one.raced.is_some()),
+        expected: ahead.iter().map(|(_, of)| of.probability_within).sum::<f64>() / ahead.len() as f64,
+        step_in_90: steps.iter().filter(|covered| **covered).count() as f64 / steps.len() as f64,
     }
+}
+
+/// The limit as it is estimated on the days of a season's sessions in recommended lanes, metres (m).
+pub fn limits(athlete: &Athlete) -> Vec<(i32, f64)> {
+    let mut coach = Recommended::new(athlete, 0.8, &Settings::default());
+    let session = |day: i32| {
+        let lane = coach.lane(day);
+        coach.saw(&runs(athlete, day, lane.height, lane.spacing));
+        (day, coach.posterior().limit_m().mean)
+    };
+    athlete.calendar.season().map(session).collect()
 }

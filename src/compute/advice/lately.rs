@@ -2,8 +2,8 @@
 
 use std::cmp::Reverse;
 
-use super::{Record, RunRecord, by_configuration, evidence, held, is_current};
-use crate::decision::{Back, Configuration, LatestSession, SESSIONS_BACK, rung};
+use super::{Record, RunRecord, by_configuration, held, is_current};
+use crate::decision::{Back, Configuration, SESSIONS_BACK, rung};
 use crate::wellbeing::Since;
 
 /// Where a return stands: sessions run since, and what was held last before it. None once it lies behind the athlete: a coach
@@ -32,21 +32,6 @@ fn last_held(runs: &[&RunRecord]) -> Option<Configuration> {
     let held = held(runs);
     let last_run = |at: &Configuration| runs.iter().filter(|run| run.configuration() == *at).map(|run| run.day).max();
     held.into_iter().max_by_key(|at| (last_run(at), Reverse((rung(at.barrier_kind), at.height, at.spacing))))
-}
-
-/// The latest session in which the athlete ran.
-pub(super) fn latest(record: &Record, today: i32) -> Option<LatestSession> {
-    let on = record.runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
-    let runs: Vec<&RunRecord> = record.runs.iter().filter(|run| run.day == on).collect();
-    let all = evidence(&runs);
-    Some(LatestSession {
-        on,
-        held: all.held,
-        intervals: all.intervals(),
-        barriers: all.barriers,
-        hits: all.hits,
-        fell: runs.iter().any(|run| run.fell),
-    })
 }
 
 #[cfg(test)]

@@ -277,3 +277,21 @@ impl Decision {
 pub fn decide(situation: &Situation, policy: &Policy, hold: &dyn Fn(Length, Length) -> Hold) -> Decision {
     rules::Rules::new(situation, policy, hold).decide()
 }
+
+/// What [`decide`] would say, without the region, the words and the cautions around it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verdict {
+    /// What to do.
+    pub kind: DecisionKind,
+    /// Where the athlete runs next; absent for rest and refer.
+    pub proposed: Option<Configuration>,
+    /// What a step up still needs.
+    pub missing: Vec<Missing>,
+}
+
+/// The heart of [`decide`], for whoever asks the same rules about many days to come.
+pub fn verdict(situation: &Situation, policy: &Policy, hold: &dyn Fn(Length, Length) -> Hold) -> Verdict {
+    let rules = rules::Rules::new(situation, policy, hold);
+    let draft = rules.draft();
+    Verdict { kind: draft.kind, proposed: draft.proposed, missing: draft.missing }
+}

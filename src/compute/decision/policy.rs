@@ -134,6 +134,27 @@ impl Policy {
         self.hold_floor.max(HOLD_FLOOR_LEAST)
     }
 
+    /// Lists every field that would switch a safeguard off, with the limit and why; empty when none would. The limits are
+    /// design choices: below them a rule hardly ever speaks.
+    pub fn check_safe(&self) -> Vec<PolicyFault> {
+        let rules: [FieldRule; 9] = [
+            ("min_intervals", "must be 6 or more: fewer runs tell nothing", self.min_intervals >= 6),
+            ("min_hold_mean", "must be 0.65 or more: a step up needs a lane that is held", self.min_hold_mean >= 0.65),
+            ("min_hold_p05", "must be 0.30 or more: a step up needs runs that show it", self.min_hold_p05 >= 0.30),
+            ("max_hit_share", "must be 0.25 or less: who hits more is not ready", self.max_hit_share <= 0.25),
+            ("min_hold_after_step", "must be 0.60 or more: the least in any lane", self.min_hold_after_step >= 0.60),
+            (
+                "step_in_hold_mean",
+                "must be 0.30 or more: a broken rhythm ends in falls",
+                self.step_in_hold_mean >= 0.30,
+            ),
+            ("lower_height_hit_share", "must be 0.40 or less: hits end in falls", self.lower_height_hit_share <= 0.40),
+            ("first_lane_hold", "must be 0.65 or more: a first lane is to be held", self.first_lane_hold >= 0.65),
+            ("recompute_after_days", "must be 28 or less: advice grows old", self.recompute_after_days <= 28),
+        ];
+        rules.into_iter().filter(|(_, _, safe)| !safe).map(|(field, must, _)| PolicyFault { field, must }).collect()
+    }
+
     fn probability_rules(&self) -> [FieldRule; 10] {
         let share = |x: f64| (0.0..=1.0).contains(&x);
         let below = |x: f64, limit: f64| share(x) && x <= limit;

@@ -103,7 +103,6 @@ pub struct Region {
     below_floor: bool,
     surface: Option<Surface>,
     uncleared: bool,
-    unconfirmed: bool,
     locked: bool,
     by_word: bool,
     /// Every barrier the club owns; flat marks or sticks stand in for wickets.
@@ -222,7 +221,7 @@ impl Region {
         self.settled(at).map(|_| ()).ok_or(Wall::NotOwned)
     }
 
-    /// Whether a fall waits for a coach's clearance.
+    /// Whether a fall or a return waits for a coach's word.
     pub const fn uncleared(&self) -> bool {
         self.uncleared
     }
@@ -230,7 +229,7 @@ impl Region {
     /// Whether a coach's second confirmation opens the soft walls: not before a fall or return is cleared, which `clears` does,
     /// not early on the way back, and not on a surface that is wet or uneven.
     pub const fn opens(&self, clears: bool) -> bool {
-        !self.locked && (clears || !(self.uncleared || self.unconfirmed))
+        !self.locked && (clears || !self.uncleared)
     }
 
     /// The same configuration at the height as the club owns it, which may differ by the tolerance; none when it owns none.
@@ -288,7 +287,6 @@ impl Rules<'_> {
             below_floor: accepted.is_some() || self.below_floor(draft),
             surface: situation.surface,
             uncleared: situation.uncleared(),
-            unconfirmed: situation.unconfirmed(),
             locked: situation.locked(),
             by_word: word.is_some(),
             owned,

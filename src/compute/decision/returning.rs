@@ -75,11 +75,6 @@ impl Situation {
         self.fell() || self.report.is_some() || self.clearance == Clearance::Pending || self.returning()
     }
 
-    /// Whether a fall waits for a coach's clearance.
-    pub(super) fn uncleared(&self) -> bool {
-        (self.fell() && self.clearance != Clearance::Given) || self.clearance == Clearance::Pending
-    }
-
     /// Whether no word of a coach opens a limit today: too early on the way back, or the surface is not dry and even.
     pub(super) fn locked(&self) -> bool {
         let early = self.back.is_some() && (self.current.is_none() || self.sessions_to_come() > 0);

@@ -95,7 +95,7 @@ impl<'a> Rules<'a> {
     }
 
     pub(super) fn decide(&self) -> Decision {
-        let mut alone = self.on_surface(self.alone());
+        let mut alone = self.on_surface(self.draft());
         if alone.proposed.is_some() {
             alone.reasons.extend(self.against_word());
         }
@@ -103,15 +103,14 @@ impl<'a> Rules<'a> {
         let Some(word) = self.word(&region) else {
             return self.finish(Ruling { draft: alone, region, governed: None });
         };
-        // A word outranks the rules, not the surface.
-        let draft = self.on_surface(self.obey(word, &alone));
+        let draft = self.obey(word, &alone);
         let governed = Governed { word, kind: alone.kind, proposed: alone.proposed, region };
         let region = self.region(&draft, Some(word).filter(|word| draft.proposed == Some(word.at)));
         self.finish(Ruling { draft, region, governed: Some(governed) })
     }
 
     /// What the rules say without a coach's word.
-    fn alone(&self) -> Draft {
+    pub(super) fn draft(&self) -> Draft {
         self.rest().or_else(|| self.fall()).or_else(|| self.come_back()).unwrap_or_else(|| {
             let Some(here) = self.current else {
                 return self.first_lane();

@@ -132,6 +132,18 @@ impl Ratings {
             Criterion::Arms => self.arms,
         }
     }
+
+    /// The ratings once every gate is passed: none rated below `needed`, and lead leg, trail leg and walkover seen.
+    #[must_use]
+    pub fn passed(mut self, needed: Rating) -> Self {
+        for gate in [&mut self.lead_leg, &mut self.trail_leg, &mut self.walkover] {
+            *gate = Some(gate.unwrap_or(needed).max(needed));
+        }
+        for other in [&mut self.take_off, &mut self.landing, &mut self.posture, &mut self.rhythm, &mut self.arms] {
+            *other = other.map(|rating| rating.max(needed));
+        }
+        self
+    }
 }
 
 /// What was run at the current configuration, all days together (counts).

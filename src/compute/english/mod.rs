@@ -3,6 +3,7 @@
 //! Everything said here is also told as a code with parameters (`compute::params`), so that a client can say it in
 //! another language. Sentences are short and active, figures carry units, and what is only expected is called expected.
 
+mod ahead;
 mod cautions;
 mod explanation;
 mod figures;

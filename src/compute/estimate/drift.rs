@@ -51,11 +51,6 @@ impl Kernel {
         Self { down: down.max(0.0), stay: 1.0 - square / cell, up: up.max(0.0) }
     }
 
-    /// The probability of going one cell up.
-    pub const fn up(self) -> f64 {
-        self.up
-    }
-
     /// Moves a row's mass by a number of steps; the row is empty outside `window`. Answers the window after them.
     pub fn run(self, steps: u32, row: &mut [f64], window: Window) -> Window {
         let mut other = [0.0; STRIDE];
@@ -79,7 +74,7 @@ impl Kernel {
     /// Writes what one step makes of `old` into the cells of `window`, the window after the step, of `new`.
     ///
     /// Mass that would leave the grid stays in the end cell.
-    pub fn step(self, old: &[f64], new: &mut [f64], window: Window) {
+    fn step(self, old: &[f64], new: &mut [f64], window: Window) {
         let (from, to) = (window.from, window.to);
         let cells = new[1 + from..=to].iter_mut().zip(&old[1 + from..=to]);
         for ((new, &here), (&below, &above)) in cells.zip(old[from..to].iter().zip(&old[2 + from..2 + to])) {

@@ -36,21 +36,21 @@ use thiserror::Error;
 use super::prior::Prior;
 use super::units::Length;
 
+mod draws;
 mod drift;
 mod grid;
 mod kept;
 mod likelihood;
 mod outcome;
-mod passage;
 mod posterior;
 mod series;
 mod settings;
 mod summary;
 mod window;
 
+pub use draws::{Moments, State};
 pub use kept::{Kept, estimate_keeping};
 pub use outcome::{Chances, chances};
-pub use passage::{Goal, Passage};
 pub use posterior::Posterior;
 pub use series::{Believed, Series, series};
 pub use settings::Settings;

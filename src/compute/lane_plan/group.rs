@@ -26,17 +26,20 @@ pub struct Runner<'a> {
     pub weight: f64,
     /// Number of the specification that the athlete trains towards.
     pub target: u32,
+    /// Approach that suits the athlete: that of the specification.
+    pub approach: Length,
 }
 
 /// The candidates that somebody may run, at most [`MAX_CANDIDATES`], and everybody as the plan sees them. Whoever is closed out
 /// (no advice) is left out.
 ///
-/// `step` is the club's spacing step.
+/// `step` is the club's spacing step. Each candidate has the longest approach of those who may run it, so that a lane fits its
+/// straight whoever of them is put there; `approach` instead where the coach wants one for all.
 pub fn group(
     runners: &[Runner<'_>],
     stock: &[StockItem],
     step: Length,
-    approach: Length,
+    approach: Option<Length>,
 ) -> (Vec<Candidate>, Vec<Athlete>) {
     let candidates = thinned(candidates(runners, stock, step.mm().max(1), approach));
     let athletes = runners.iter().filter_map(|runner| athlete(runner, &candidates)).collect();
@@ -72,7 +75,7 @@ fn chance(runner: &Runner<'_>, at: Configuration) -> (f64, bool) {
     (mean, runner.region.check(at, mean).is_ok())
 }
 
-fn candidates(runners: &[Runner<'_>], stock: &[StockItem], step: u32, approach: Length) -> Vec<Candidate> {
+fn candidates(runners: &[Runner<'_>], stock: &[StockItem], step: u32, asked: Option<Length>) -> Vec<Candidate> {
     let barriers: BTreeSet<(BarrierKind, Length)> = stock
         .iter()
         .filter(|item| item.count > 0)
@@ -81,10 +84,14 @@ fn candidates(runners: &[Runner<'_>], stock: &[StockItem], step: u32, approach: 
     let mut found = Vec::new();
     for (kind, height) in barriers {
         for spacing in spacings(runners, kind, height, step) {
-            let candidate = Candidate { kind, height, spacing, approach };
-            if runners.iter().any(|runner| chance(runner, candidate.configuration()).1) {
-                found.push(candidate);
-            }
+            let at = Configuration { barrier_kind: kind, height, spacing };
+            let may = runners.iter().filter(|runner| chance(runner, at).1);
+            found.extend(may.map(|runner| runner.approach).max().map(|longest| Candidate {
+                kind,
+                height,
+                spacing,
+                approach: asked.unwrap_or(longest),
+            }));
         }
     }
     found

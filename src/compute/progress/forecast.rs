@@ -1,9 +1,15 @@
-//! When the athlete is likely to hold the rhythm over the target.
+//! When the next steps and the race test are likely to come, and what stands in their way.
 
+use super::belief::Belief;
+use super::habits::Habits;
+use super::ladder::{Advised, FUTURES, Future, STEPS, Start, futures};
 use super::notes::{self, Note};
-use crate::advice::{Advice, Record, Setting};
+use crate::advice::{Advice, Record, Setting, situation, target_of};
 use crate::day::Day;
-use crate::estimate::{Estimate, Goal, Hold, Posterior};
+use crate::decision::{
+    Clearance, Configuration, DecisionKind, Missing, Rating, Situation, Status as Trains, Wall, verdict,
+};
+use crate::estimate::{Estimate, Hold, Posterior, Settings};
 use crate::specs::Applicable;
 use crate::units::Length;
 
@@ -11,16 +17,20 @@ use crate::units::Length;
 pub const HORIZON_WEEKS: u32 = 26;
 /// The probabilities of arrival whose dates are told: the middle, the 50 % range and the 90 % range.
 pub const LEVELS: [f64; 5] = [0.05, 0.25, 0.50, 0.75, 0.95];
+/// The day by which something has come with each of [`LEVELS`]; none where that lies beyond the look ahead.
+pub type Dates = [Option<Day>; LEVELS.len()];
 
 /// Where an athlete stands with a target.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Status {
-    /// More likely than not the rhythm holds there already.
+    /// The race test is advised today.
     Reached,
-    /// More likely than not it will within the look ahead.
+    /// More likely than not it will be within the look ahead.
     Expected,
     /// More likely than not it will take longer.
     NotWithinHorizon,
+    /// Not before something is done that no training brings: see [`Outlook::held_up`].
+    NotBeforeGate,
 }
 
 impl Status {
@@ -30,8 +40,18 @@ impl Status {
             Self::Reached => "reached",
             Self::Expected => "expected",
             Self::NotWithinHorizon => "not_within_26_weeks",
+            Self::NotBeforeGate => "not_before_gate",
         }
     }
+}
+
+/// Something no training brings that stands before every step up.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum HeldUp {
+    /// A rating, a coach's word or a barrier.
+    Missing(Missing),
+    /// Why the athlete may not run at all.
+    Closed(Wall),
 }
 
 /// How far an athlete is from a target; positive when the target asks for more.
@@ -45,41 +65,53 @@ pub struct Gap {
     pub limit_m: f64,
 }
 
-/// When a target is likely to be reached.
+/// When the race test over a target is likely to be advised.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Forecast {
-    /// What is to be reached.
-    pub goal: Goal,
+    /// Height of the target's barriers.
+    pub height: Length,
+    /// Spacing of the target.
+    pub spacing: Length,
+    /// The probability of holding an interval that a step up asks for, 0 to 1.
+    pub hold_wanted: f64,
     /// The probability of holding an interval there now.
     pub hold_now: Hold,
     /// How far it is.
     pub gap: Gap,
-    /// The day by which it has been reached with each of [`LEVELS`]; none where that lies beyond the look ahead.
-    pub days: [Option<Day>; LEVELS.len()],
-    /// The probability that it is reached already.
+    /// Where the athlete stands with it.
+    pub status: Status,
+    /// The dates; with [`Status::NotBeforeGate`] those that hold if what holds the athlete up is done today.
+    pub days: Dates,
+    /// The probability that it is advised today.
     pub probability_now: f64,
-    /// The probability that it is reached within [`HORIZON_WEEKS`].
+    /// The probability that it is advised within [`HORIZON_WEEKS`]; in the case of a gate, if it is passed today.
     pub probability_within: f64,
 }
 
-impl Forecast {
-    /// Where the athlete stands with the target.
-    pub fn status(&self, on: Day) -> Status {
-        match self.days[2] {
-            Some(day) if day <= on => Status::Reached,
-            Some(_) => Status::Expected,
-            None => Status::NotWithinHorizon,
-        }
-    }
+/// A step on the way.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StepAhead {
+    /// What is likeliest to be advised.
+    pub kind: DecisionKind,
+    /// Where it leads.
+    pub to: Configuration,
+    /// The probability that it is this step and no other.
+    pub likely: f64,
+    /// When a step is advised, this or another.
+    pub days: Dates,
 }
 
-/// What is to be expected of the target and of the one after it.
+/// What is to be expected.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outlook {
-    /// The target; none without one on file or without runs.
+    /// The race test over the target; none without one on file or without runs.
     pub target: Option<Forecast>,
-    /// The one after it.
+    /// The race test over the target after it, from the day on which it applies.
     pub next: Option<Forecast>,
+    /// The next steps up, at most two, in order.
+    pub steps: Vec<StepAhead>,
+    /// What stands before every step and no training brings; the dates hold if it is done today.
+    pub held_up: Vec<HeldUp>,
     /// On what it rests and what weakens it; never empty when there is a forecast or when runs are missing.
     pub notes: Vec<Note>,
 }
@@ -90,44 +122,157 @@ pub(super) fn outlook(
     setting: &Setting,
     advice: &Advice<'_>,
     posterior: &Posterior,
+    settings: &Settings,
     on: Day,
 ) -> Outlook {
     if advice.estimate.evidence.runs == 0 {
-        return Outlook { target: None, next: None, notes: vec![Note::NoRuns] };
+        return Outlook { target: None, next: None, steps: vec![], held_up: vec![], notes: vec![Note::NoRuns] };
     }
-    let hold = setting.policy.min_hold_mean;
-    let of = |one: &Applicable<'_>| {
-        let goal = Goal { height: one.spec.height, spacing: one.spec.between, hold };
-        forecast(goal, advice, posterior, on)
+    let situation = situation(record, setting, on, advice.target.as_ref(), &advice.estimate);
+    let open = passed(situation, setting.policy.min_rating);
+    let hold = |height, spacing| advice.estimate.hold(height, spacing);
+    let start = Start {
+        today: verdict(&open, &setting.policy, &hold),
+        situation: open,
+        policy: &setting.policy,
+        settings,
+        moments: posterior.moments(),
+        draws: posterior.draws(FUTURES),
+        habits: Habits::of(&record.runs, on.days()),
+        next: advice.next_target.as_ref().map(|(from, one)| (from.days(), target_of(one))),
     };
-    let target = advice.target.as_ref().map(of);
-    let next = advice.next_target.as_ref().map(|(_, one)| of(one));
-    let highest = target.iter().chain(&next).map(|one| one.goal.height).max();
-    Outlook { notes: highest.map_or_else(Vec::new, |height| notes::of(record, advice, height, on)), target, next }
+    let futures = futures(&start);
+    let held_up = held_up(advice, &futures);
+    let of = |one: &Applicable<'_>, race: fn(&Future) -> Option<i32>| {
+        let arrivals: Vec<Option<i32>> = futures.iter().map(race).collect();
+        forecast(one, advice, setting.policy.min_hold_mean, &arrivals, &held_up, on)
+    };
+    let target = advice.target.as_ref().map(|one| of(one, |future| future.race));
+    let next = advice.next_target.as_ref().map(|(_, one)| of(one, |future| future.next_race));
+    let best = Belief::new(&start.moments, settings).best_hold();
+    let holds = (best, setting.policy.min_hold_mean);
+    let highest = target.iter().chain(&next).map(|one| one.height).max();
+    Outlook {
+        notes: highest.map_or_else(Vec::new, |height| notes::of(record, advice, height, holds, on)),
+        target,
+        next,
+        steps: (0..STEPS).map_while(|at| step(&futures, at, on)).collect(),
+        held_up,
+    }
 }
 
-fn forecast(goal: Goal, advice: &Advice<'_>, posterior: &Posterior, on: Day) -> Forecast {
-    let passage = posterior.first_passage(&goal, HORIZON_WEEKS);
-    let day = |level: f64| {
-        let days = passage.days_to(level)?;
-        Some(on.add_days(i32::try_from(days).ok()?))
+/// The situation once everything is done that stands before every step and no training brings.
+fn passed(situation: Situation, needed: Rating) -> Situation {
+    Situation {
+        status: Trains::Active,
+        ratings: situation.ratings.passed(needed),
+        restriction: None,
+        report: None,
+        back: None,
+        surface: None,
+        word: None,
+        clearance: if situation.clearance == Clearance::NotNeeded { Clearance::NotNeeded } else { Clearance::Given },
+        ..situation
+    }
+}
+
+fn held_up(advice: &Advice<'_>, futures: &[Future]) -> Vec<HeldUp> {
+    let closed = advice.decision.region.closed().map(HeldUp::Closed);
+    let gates =
+        advice.decision.missing.iter().filter(|one| matches!(one, Missing::Rating { .. } | Missing::CoachConfirmation));
+    // Somebody who races in no future and lacks a barrier in one lacks it in all.
+    let races = futures.iter().any(|future| future.race.is_some());
+    let barrier = futures.iter().find_map(|future| future.barrier.as_ref()).filter(|_| !races);
+    closed.into_iter().chain(gates.chain(barrier).map(|one| HeldUp::Missing(*one))).collect()
+}
+
+fn forecast(
+    one: &Applicable<'_>,
+    advice: &Advice<'_>,
+    wanted: f64,
+    arrivals: &[Option<i32>],
+    held_up: &[HeldUp],
+    on: Day,
+) -> Forecast {
+    let (height, spacing) = (one.spec.height, one.spec.between);
+    let days = dates(arrivals, on);
+    let share = |test: &dyn Fn(i32) -> bool| {
+        let there = arrivals.iter().flatten().filter(|day| test(**day)).count();
+        ratio(there, arrivals.len())
+    };
+    let status = match days[2] {
+        _ if !held_up.is_empty() => Status::NotBeforeGate,
+        Some(day) if day <= on => Status::Reached,
+        Some(_) => Status::Expected,
+        None => Status::NotWithinHorizon,
     };
     Forecast {
-        goal,
-        hold_now: advice.estimate.hold(goal.height, goal.spacing),
-        gap: gap(goal, advice, &advice.estimate),
-        days: LEVELS.map(day),
-        probability_now: passage.now(),
-        probability_within: passage.ever(),
+        height,
+        spacing,
+        hold_wanted: wanted,
+        hold_now: advice.estimate.hold(height, spacing),
+        gap: gap((height, spacing), advice, &advice.estimate),
+        status,
+        days,
+        probability_now: share(&|day| day <= on.days()),
+        probability_within: share(&|_| true),
     }
 }
 
-fn gap(goal: Goal, advice: &Advice<'_>, estimate: &Estimate) -> Gap {
+/// The days at which the middles of the futures' shares pass each of [`LEVELS`]; the lower ones from above and the upper
+/// ones from below, so that a range holds what its name says although training days come in lumps. What arrives later
+/// than the look ahead is one lump after all days.
+///
+/// # Source
+/// Mid-distribution quantiles: E. Parzen, "Quantile probability and statistical data modeling", Statistical Science 19,
+/// 2004 (from memory).
+fn dates(arrivals: &[Option<i32>], on: Day) -> Dates {
+    let mut sorted = arrivals.to_vec();
+    sorted.sort_unstable_by_key(|day| day.unwrap_or(i32::MAX));
+    let mut before = 0;
+    // Each day with the share that arrived before it, and with it.
+    let lumps: Vec<(Option<i32>, f64, f64)> = sorted
+        .chunk_by(|a, b| a == b)
+        .map(|lump| {
+            let start = ratio(before, sorted.len());
+            before += lump.len();
+            (lump[0], start, ratio(before, sorted.len()))
+        })
+        .collect();
+    let middle = |at: usize| f64::midpoint(lumps[at].1, lumps[at].2);
+    let Some(median) = lumps.iter().position(|lump| lump.2 >= 0.5) else { return Dates::default() };
+    LEVELS.map(|level| {
+        let at = if level < 0.5 {
+            (0..median).find(|at| middle(*at) >= level)
+        } else {
+            (median..lumps.len()).rev().find(|at| middle(*at) <= level)
+        };
+        lumps[at.unwrap_or(median)].0.map(|day| on.add_days(day - on.days()))
+    })
+}
+
+/// A step on the way, told by what most futures take; none where most futures take none.
+fn step(futures: &[Future], at: usize, on: Day) -> Option<StepAhead> {
+    let taken: Vec<Advised> = futures.iter().filter_map(|future| future.steps[at]).collect();
+    let times = |one: &Advised| taken.iter().filter(|other| other.kind == one.kind && other.to == one.to).count();
+    let likeliest = taken.iter().max_by_key(|one| (times(one), std::cmp::Reverse(one.day)))?;
+    let arrivals: Vec<Option<i32>> = futures.iter().map(|future| future.steps[at].map(|one| one.day)).collect();
+    let days = dates(&arrivals, on);
+    days[2]?;
+    Some(StepAhead { kind: likeliest.kind, to: likeliest.to, likely: ratio(times(likeliest), futures.len()), days })
+}
+
+#[allow(clippy::cast_precision_loss)] // few
+fn ratio(part: usize, whole: usize) -> f64 {
+    part as f64 / whole.max(1) as f64
+}
+
+fn gap((height, spacing): (Length, Length), advice: &Advice<'_>, estimate: &Estimate) -> Gap {
     let current = advice.decision.current;
     let short = |goal: Length, now: Length| goal.metres() - now.metres();
     Gap {
-        spacing_m: current.map(|now| short(goal.spacing, now.spacing)),
-        height_m: current.map(|now| short(goal.height, now.height)),
-        limit_m: goal.spacing.metres() - estimate.limit_at(goal.height).mean,
+        spacing_m: current.map(|now| short(spacing, now.spacing)),
+        height_m: current.map(|now| short(height, now.height)),
+        limit_m: spacing.metres() - estimate.limit_at(height).mean,
     }
 }

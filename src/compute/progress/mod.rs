@@ -3,8 +3,11 @@
 //! One pass of the filter gives the estimate of every training day; on the last day it goes on into the forecast. All of
 //! it rests on runs and ratings whose days are kept, so that every figure can be traced to its rows.
 
+mod belief;
 mod days;
 mod forecast;
+mod habits;
+mod ladder;
 mod notes;
 mod squad;
 mod technique;
@@ -16,7 +19,7 @@ use super::day::Day;
 use super::estimate::{Believed, Settings, series};
 
 pub use days::{Load, TrainingDay, training_days};
-pub use forecast::{Forecast, Gap, HORIZON_WEEKS, LEVELS, Outlook, Status};
+pub use forecast::{Dates, Forecast, Gap, HORIZON_WEEKS, HeldUp, LEVELS, Outlook, Status, StepAhead};
 pub use notes::Note;
 pub use squad::{AthleteWeeks, Due, Member, Quantiles, Squad, squad};
 pub use technique::{Direction, Rated, TechniqueTrend, technique};
@@ -149,9 +152,10 @@ pub fn progress<'a>(record: &Record, setting: &'a Setting, period: Period) -> Re
     let (from, to) = (period.from, period.to);
     let weeks_back = to.days() - WEEK * PLATEAU_WEEKS_MAX;
     let since = from.days().min(weeks_back);
-    let mut found = series(&prior(record, to)?, &rhythm_runs(record), since, to.days(), &Settings::default())?;
+    let settings = Settings::default();
+    let mut found = series(&prior(record, to)?, &rhythm_runs(record), since, to.days(), &settings)?;
     let advice = advise_from(record, setting, to, found.posterior.summary());
-    let outlook = forecast::outlook(record, setting, &advice, &found.posterior, to);
+    let outlook = forecast::outlook(record, setting, &advice, &found.posterior, &settings, to);
     let days = training_days(&record.runs, since, to.days());
     let trained: Vec<Believed> =
         found.believed.iter().filter(|one| days.iter().any(|day| day.day == one.day)).copied().collect();

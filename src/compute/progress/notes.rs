@@ -3,13 +3,13 @@
 use std::collections::BTreeSet;
 
 use super::WEEK;
-use crate::advice::{Advice, Record};
+use crate::advice::{Advice, EVIDENCE_DAYS, Record};
 use crate::day::Day;
 use crate::estimate::Dominance;
 use crate::units::Length;
 
-/// Weeks that count as recent.
-const RECENT_WEEKS: i32 = 4;
+/// Weeks that count as recent: those whose runs are evidence, from which the forecast takes how the athlete trains.
+const RECENT_WEEKS: i32 = EVIDENCE_DAYS / WEEK;
 
 /// One thing to know about a forecast.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,10 +18,10 @@ pub enum Note {
     NoRuns,
     /// The assumption of every forecast.
     TrainingGoesOn {
-        /// Training days of the latest four weeks.
+        /// Training days of the latest eight weeks.
         days: u32,
     },
-    /// No run in the latest four weeks.
+    /// No run in the latest eight weeks.
     NoRecentRuns,
     /// The estimate rests mostly on body and age.
     ThinEvidence,
@@ -31,6 +31,13 @@ pub enum Note {
         highest: Length,
         /// The target's height.
         target: Length,
+    },
+    /// No spacing is expected to hold as often as a step up asks for: the rhythm breaks unevenly.
+    UnevenRhythm {
+        /// The probability at the likeliest spacing.
+        best: f64,
+        /// The one asked for.
+        needed: f64,
     },
     /// The athlete may not run at the moment.
     Restricted,
@@ -45,6 +52,7 @@ impl Note {
             Self::NoRecentRuns => "no_recent_runs",
             Self::ThinEvidence => "thin_evidence",
             Self::HigherThanRun { .. } => "higher_than_run",
+            Self::UnevenRhythm { .. } => "uneven_rhythm",
             Self::Restricted => "restricted",
         }
     }
@@ -54,8 +62,9 @@ impl Note {
         match self {
             Self::NoRuns => "There is no forecast before the first runs.".to_owned(),
             Self::TrainingGoesOn { days } => format!(
-                "The dates assume that training goes on as in the last {RECENT_WEEKS} weeks ({days} training {}) and that \
-                 the athlete keeps improving at the rate seen so far; growth, illness and holidays are not foreseen.",
+                "The dates assume that training goes on as in the last {RECENT_WEEKS} weeks ({days} training {}), that the advice \
+                 is followed, that ratings stay, and that the athlete keeps improving at the rate seen so far; growth, illness \
+                 and holidays are not foreseen.",
                 if days == 1 { "day" } else { "days" }
             ),
             Self::NoRecentRuns => {
@@ -69,6 +78,12 @@ impl Note {
                 target.metres(),
                 highest.metres()
             ),
+            Self::UnevenRhythm { best, needed } => format!(
+                "No spacing is expected to hold {:.0} % of intervals, the likeliest {:.0} %: a steadier rhythm has to come \
+                 before the next step, and the dates take the rhythm to stay as uneven as it is.",
+                needed * 100.0,
+                best * 100.0
+            ),
             Self::Restricted => {
                 "The athlete is restricted: the dates hold only once running is allowed again.".to_owned()
             }
@@ -76,8 +91,15 @@ impl Note {
     }
 }
 
-/// The notes of a forecast towards barriers of a height; at least one run is on file.
-pub(super) fn of(record: &Record, advice: &Advice<'_>, height: Length, on: Day) -> Vec<Note> {
+/// The notes of a forecast towards barriers of a height, with P(hold) at the likeliest spacing and the one that a step up asks
+/// for; at least one run is on file.
+pub(super) fn of(
+    record: &Record,
+    advice: &Advice<'_>,
+    height: Length,
+    (best, needed): (f64, f64),
+    on: Day,
+) -> Vec<Note> {
     let recent = on.days() - RECENT_WEEKS * WEEK + 1..=on.days();
     let days: BTreeSet<i32> = record.runs.iter().map(|run| run.day).filter(|day| recent.contains(day)).collect();
     let highest = record.runs.iter().filter(|run| run.day <= on.days()).map(|run| run.height).max().unwrap_or_default();
@@ -87,6 +109,9 @@ pub(super) fn of(record: &Record, advice: &Advice<'_>, height: Length, on: Day) 
     }];
     if advice.estimate.dominance() == Dominance::Prior {
         notes.push(Note::ThinEvidence);
+    }
+    if best < needed {
+        notes.push(Note::UnevenRhythm { best, needed });
     }
     if height > highest {
         notes.push(Note::HigherThanRun { highest, target: height });

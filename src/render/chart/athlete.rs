@@ -78,7 +78,7 @@ fn description(chart: &AthleteChart) -> String {
             let told = |day: Option<Day>| day.map_or("later than the look ahead".to_owned(), |day| day.to_string());
             let _ = write!(
                 words,
-                " Reached by {} with 5 %, {} with 50 %, {} with 95 %.",
+                " Race test advised by {} with 5 %, {} with 50 %, {} with 95 %.",
                 told(days[0]),
                 told(days[2]),
                 told(days[4])

@@ -36,14 +36,14 @@ pub struct RunPoint {
     pub spacing: Length,
 }
 
-/// A target and when it is likely to be reached.
+/// A target and when the race test over it is likely to be advised.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TargetLine {
     /// What it is, in words.
     pub label: String,
     /// Its spacing.
     pub spacing: Length,
-    /// The days by which it is reached with 5, 25, 50, 75 and 95 %; none beyond the look ahead, absent without a forecast.
+    /// The days by which it is advised with 5, 25, 50, 75 and 95 %; none beyond the look ahead, absent without a forecast.
     pub reached: Option<[Option<Day>; 5]>,
 }
 

@@ -13,7 +13,7 @@ use crate::compute::units::Length;
 pub struct PolicyFields {
     /// Intervals needed at the current configuration before a step up (default 12).
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 1, maximum = 1000, example = 12)]
+    #[schema(minimum = 6, maximum = 1000, example = 12)]
     pub min_intervals: Option<u32>,
     /// Days needed at the current configuration before a step up (default 2).
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -21,15 +21,15 @@ pub struct PolicyFields {
     pub min_days: Option<u32>,
     /// Mean P(hold) needed before a step up (default 0.80).
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 1, example = 0.8)]
+    #[schema(minimum = 0.65, maximum = 1, example = 0.8)]
     pub min_hold_mean: Option<f64>,
     /// 5 % quantile of P(hold) needed before a step up (default 0.60).
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 1, example = 0.6)]
+    #[schema(minimum = 0.3, maximum = 1, example = 0.6)]
     pub min_hold_p05: Option<f64>,
     /// Largest share of barriers hit at which a step up is open (default 0.10).
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 1, example = 0.1)]
+    #[schema(minimum = 0, maximum = 0.25, example = 0.1)]
     pub max_hit_share: Option<f64>,
     /// Lowest technique rating for barriers and steps up, 1 to 3 (default 2, secure).
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -37,19 +37,19 @@ pub struct PolicyFields {
     pub min_rating: Option<u8>,
     /// Mean P(hold) that must remain after a step up (default 0.65).
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 1, example = 0.65)]
+    #[schema(minimum = 0.6, maximum = 1, example = 0.65)]
     pub min_hold_after_step: Option<f64>,
     /// Mean P(hold) below which the spacing comes in (default 0.50).
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 1, example = 0.5)]
+    #[schema(minimum = 0.3, maximum = 1, example = 0.5)]
     pub step_in_hold_mean: Option<f64>,
     /// Share of barriers hit above which the height comes down (default 0.20).
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 1, example = 0.2)]
+    #[schema(minimum = 0, maximum = 0.4, example = 0.2)]
     pub lower_height_hit_share: Option<f64>,
     /// P(hold) that a first lane, and the lane that fits one athlete, should have at least (default 0.80).
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 1, example = 0.8)]
+    #[schema(minimum = 0.65, maximum = 1, example = 0.8)]
     pub first_lane_hold: Option<f64>,
     /// Least mean P(hold) of any lane (default 0.65; never below 0.60).
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -57,7 +57,7 @@ pub struct PolicyFields {
     pub hold_floor: Option<f64>,
     /// Days after which a decision is computed anew (default 7).
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 1, maximum = 90, example = 7)]
+    #[schema(minimum = 1, maximum = 28, example = 7)]
     pub recompute_after_days: Option<u16>,
 }
 

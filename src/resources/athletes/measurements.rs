@@ -43,6 +43,10 @@ async fn create_measurement(
     let athlete = load(&mut tx, &req).await?;
     let sent = body.read()?;
     let (mut id, value) = sent.parse(athlete.id, tx.today().await?)?;
+    // A phone's push is filed all the same, so that nothing from the track is lost; advice leaves it out.
+    if let Some(fault) = athlete.value.implausible(&value) {
+        return Err(Problem::invalid(vec![fault]));
+    }
     // The id that follows from the content belongs to the one that was deleted: this is another one.
     while sent.id.is_none() && measured_store::is_deleted(&mut tx, id).await? {
         id = model::next_id(id);

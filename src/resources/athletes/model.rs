@@ -3,6 +3,9 @@
 use chrono::{Datelike, NaiveDate};
 use uuid::Uuid;
 
+use crate::compute::bounds::{Measured, plausible};
+use crate::compute::day::Day;
+use crate::compute::specs;
 use crate::compute::units::Sex;
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
@@ -51,8 +54,8 @@ impl MeasurementKind {
         match self {
             Self::Stature => (0.9, 2.3),
             Self::LegLength => (0.4, 1.3),
-            Self::Sprint30 => (3.0, 12.0),
-            Self::Sprint50 => (5.0, 20.0),
+            Self::Sprint30 => (3.6, 12.0),
+            Self::Sprint50 => (5.4, 20.0),
         }
     }
 }
@@ -212,6 +215,38 @@ impl Measurement {
     /// The value in metres or seconds.
     pub fn value(self) -> f64 {
         f64::from(self.milli) / 1_000.0
+    }
+}
+
+impl MeasurementKind {
+    const fn measured(self) -> Measured {
+        match self {
+            Self::Stature => Measured::Stature,
+            Self::LegLength => Measured::LegLength,
+            Self::Sprint30 => Measured::Sprint30,
+            Self::Sprint50 => Measured::Sprint50,
+        }
+    }
+}
+
+impl Athlete {
+    /// Why a measurement cannot be of this athlete, if it cannot.
+    pub fn implausible(&self, measurement: &Measurement) -> Option<Fault> {
+        let birth = match self.birth {
+            Birth::Date(date) => specs::Birth::Date(Day::from_days(date.to_epoch_days())?),
+            Birth::Year(year) => specs::Birth::Year(i32::from(year)),
+        };
+        let on = Day::from_days(measurement.measured_on.to_epoch_days())?;
+        let can = plausible(measurement.kind.measured(), self.sex, birth, on);
+        if can.contains(&measurement.value()) {
+            return None;
+        }
+        let (least, most) = (can.start(), can.end());
+        let range = if most.is_finite() { format!("{least:.2} to {most:.2}") } else { format!("{least:.2} or more") };
+        let detail = format!(
+            "must be {range} at the age of this athlete on that day: check the figure, the unit and the birth date"
+        );
+        Some(Fault::at("/value", "implausible", detail))
     }
 }
 

@@ -247,6 +247,11 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
     };
     let id = AthleteId::new();
     let measurements = parse_measurements(&mut faults, cells, id, (measured_on, context.today));
+    for (_, one) in &measurements {
+        if let Some(fault) = athlete.as_ref().and_then(|athlete| athlete.implausible(one)) {
+            faults.add(format!("/{}", one.kind.as_str()), &fault.code, fault.detail);
+        }
+    }
     faults.finish(athlete.map(|athlete| NewAthlete { id, athlete, measurements }))
 }
 

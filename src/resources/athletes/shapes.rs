@@ -146,8 +146,9 @@ pub struct New {
 pub struct NewMeasurement {
     /// Client-made UUID; without one the id follows from athlete, kind, day and value.
     pub id: Option<MeasurementId>,
-    /// `stature_m` (0.9 to 2.3), `leg_length_m` (stature minus sitting height, 0.4 to 1.3), `sprint_30m_s` (3 to 12)
-    /// or `sprint_50m_s` (5 to 20), both from a standing start.
+    /// `stature_m` (0.9 to 2.3), `leg_length_m` (stature minus sitting height, 0.4 to 1.3), `sprint_30m_s` (3.6 to 12)
+    /// or `sprint_50m_s` (5.4 to 20), both from a standing start. What cannot be at the age of the athlete is
+    /// refused as `implausible`; pushed, it is filed and left out of the advice.
     #[schema(pattern = "^(stature_m|leg_length_m|sprint_30m_s|sprint_50m_s)$", max_length = 20, example = "stature_m")]
     pub kind: String,
     /// Metres or seconds, as the kind says; not finer than 0.001.
@@ -205,6 +206,11 @@ impl New {
             consent_on: self.consent_on,
         };
         let athlete = fields.parse(today).map_err(|list| faults.add_all("", list)).ok();
+        for (at, sent) in self.measurements.iter().enumerate() {
+            let one = sent.parse(id, today).ok();
+            let fault = athlete.as_ref().zip(one).and_then(|(athlete, (_, one))| athlete.implausible(&one));
+            faults.add_all(&format!("/measurements/{at}"), fault.into_iter().collect());
+        }
         faults.finish(athlete.map(|athlete| NewAthlete { id, athlete, measurements }))
     }
 }

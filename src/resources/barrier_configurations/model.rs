@@ -1,5 +1,6 @@
 //! A barrier configuration and its rules.
 
+use crate::compute::bounds::{APPROACH_LEAST, RUN_SPACING_LEAST, short_approach};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
 
@@ -50,6 +51,16 @@ impl Configuration {
         let spacing = faults.take("/spacing_m", "out_of_range", spacing);
         let approach = Length::between(approach_m, Length::default(), APPROACH_MAX);
         let approach = faults.take("/approach_m", "out_of_range", approach);
+        if let (Some(spacing), Some(near)) = (spacing, approach)
+            && short_approach(spacing, near)
+        {
+            let detail = format!(
+                "must be {:.1} m or more where barriers stand {:.1} m apart or wider: nobody reaches their stride from less",
+                APPROACH_LEAST.metres(),
+                RUN_SPACING_LEAST.metres()
+            );
+            faults.add("/approach_m", "unsafe", detail);
+        }
         if !(1..=MAX_BARRIERS).contains(&barriers) {
             faults.add("/barriers", "out_of_range", format!("must be from 1 to {MAX_BARRIERS}"));
         }

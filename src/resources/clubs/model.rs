@@ -41,11 +41,16 @@ impl Settings {
         let ruleset = faults.text("/ruleset", ruleset, 40);
         let step = Length::between(spacing_step_m, STEP.0, STEP.1);
         let spacing_step = faults.take("/spacing_step_m", "out_of_range", step);
-        if let Some(step) = spacing_step
-            && let Err(broken) = policy_of(&policy, step)
-        {
+        if let Some(step) = spacing_step {
+            let (broken, unsafe_fields) = match policy_of(&policy, step) {
+                Ok(policy) => (Vec::new(), policy.check_safe()),
+                Err(broken) => (broken, Vec::new()),
+            };
             for fault in broken {
                 faults.add(format!("/policy/{}", fault.field), "out_of_range", fault.must);
+            }
+            for fault in unsafe_fields {
+                faults.add(format!("/policy/{}", fault.field), "unsafe", fault.must);
             }
         }
         let value = (|| {

@@ -84,6 +84,10 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
         .iter()
         .map(|(person, advice)| Served { id: person.id, advice, weight: inputs.weight(person.id) })
         .collect();
+    let broken = model::bounds(&wish, &served);
+    if !broken.is_empty() {
+        return Err(Problem::invalid(broken));
+    }
     let question = model::problem(&wish, &served, &inputs.equipment, inputs.setting.policy.spacing_step);
     let names: HashMap<AthleteId, &str> =
         inputs.people.iter().map(|person| (person.id, person.display_name.as_str())).collect();
@@ -200,7 +204,7 @@ fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>)
             barrier_kind: candidate.kind.as_str().to_owned(),
             height_m: candidate.height.metres(),
             spacing_m: candidate.spacing.metres(),
-            approach_m: candidate.approach.metres(),
+            approach_m: approach(candidate, lane, wish, squad).metres(),
             barriers: lane.barriers,
             athletes: lane.athletes.iter().filter_map(|one| placed(question, candidate, one, squad)).collect(),
             others: 0,
@@ -229,9 +233,17 @@ fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>)
         changed_lanes: first.changed,
         alternatives: Vec::new(),
         stock_used: Vec::new(),
-        run_out_m: wish.run_out.metres(),
+        run_out_m: question.run_out.metres(),
         cautions: Vec::new(),
     }
+}
+
+/// The approach of a lane: the one asked for, or the one that suits most of those who run there, of equals the longer.
+fn approach(candidate: &Candidate, lane: &lane_plan::PlannedLane, wish: &Wish, squad: &Squad<'_>) -> Length {
+    let here = |one: &lane_plan::Placed| squad.served.iter().find(|served| served.id.0.as_u128() == one.athlete);
+    let suits: Vec<Length> = lane.athletes.iter().filter_map(here).map(Served::approach).collect();
+    let most = suits.iter().copied().max_by_key(|one| (suits.iter().filter(|other| *other == one).count(), *one));
+    wish.approach.or(most).unwrap_or(candidate.approach)
 }
 
 /// Where an athlete stands, beside what is advised, with what a coach must know of them.

@@ -7,8 +7,11 @@ use uuid::Uuid;
 
 use super::stock::stocks;
 use crate::compute::advice::Advice;
-use crate::compute::decision::Region;
-use crate::compute::lane_plan::{Lane, LastTime, MAX_ROUNDS, Objective, Pin, Problem, Runner, StockItem, group};
+use crate::compute::bounds::{APPROACH_LEAST, barriers_most, run_out_least, short_approach};
+use crate::compute::decision::{Bound, Region};
+use crate::compute::lane_plan::{
+    Candidate, Lane, LastTime, MAX_ROUNDS, Objective, Pin, Problem, Runner, StockItem, group,
+};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::AthleteId;
@@ -19,10 +22,10 @@ const MAX_LANES: u32 = 12;
 const MAX_BARRIERS: u32 = 20;
 /// Rounds when none are asked for.
 const ROUNDS: u32 = 2;
-/// Approach when none is asked for: that of the youngest published groups (Little Athletics Australia, 2019: 12 m).
-pub const APPROACH_M: f64 = 12.0;
-/// Run-out when none is asked for: close to the run-in of the published sprint races (10 to 13 m).
-pub const RUN_OUT_M: f64 = 10.0;
+/// Approach of an athlete without a target: that of the youngest published groups (Little Athletics Australia, 2019: 12 m).
+const APPROACH_MM: u32 = 12_000;
+/// Run-out when none is asked for and stopping needs no more: close to the run-in of the published sprint races (10 to 13 m).
+const RUN_OUT_MM: u32 = 10_000;
 /// Shortest and longest usable straight, millimetres (mm).
 const STRAIGHT_MM: (u32, u32) = (10_000, 400_000);
 /// Longest computing time of a plan, and that when none is asked for, seconds (s).
@@ -41,10 +44,10 @@ pub struct Wish {
     pub capacity: usize,
     /// Fewest and most barriers of one lane.
     pub barriers: (u32, u32),
-    /// Start line to the first barrier.
-    pub approach: Length,
-    /// Free distance after the last barrier.
-    pub run_out: Length,
+    /// Start line to the first barrier of every lane; each lane's own when absent.
+    pub approach: Option<Length>,
+    /// Free distance after the last barrier; what stopping needs when absent.
+    pub run_out: Option<Length>,
     /// The least P(hold) of anybody, where the coach wants more than the club's floor.
     pub hold_target: Option<f64>,
     /// Set-outs one after another, at most.
@@ -116,8 +119,8 @@ impl Wish {
             let length = Length::between(m, Length::from_mm(from_mm), Length::from_mm(to_mm));
             faults.take(pointer, "out_of_range", length)
         };
-        let approach = length("/approach_m", raw.approach_m.unwrap_or(APPROACH_M), 0, 50_000);
-        let run_out = length("/run_out_m", raw.run_out_m.unwrap_or(RUN_OUT_M), 3_000, 50_000);
+        let approach = raw.approach_m.map(|m| length("/approach_m", m, APPROACH_LEAST.mm(), 50_000));
+        let run_out = raw.run_out_m.map(|m| length("/run_out_m", m, 3_000, 50_000));
         let straight = match (raw.straight_m, venue) {
             (Some(m), _) => length("/straight_m", m, STRAIGHT_MM.0, STRAIGHT_MM.1),
             (None, Some((straight, _))) => Some(straight),
@@ -145,16 +148,16 @@ impl Wish {
         let hold_target = raw.hold_target.map(|hold| number("/hold_target", hold, 0.5..=0.95));
         let unless_saves = raw.unless_saves.map(|saves| number("/like/unless_saves", saves, 0.0..=300.0));
         number("/time_limit_s", raw.time_limit_s.unwrap_or(TIME_LIMIT_S), SHORTEST.as_secs_f64()..=TIME_LIMIT_S);
-        let parts = approach.zip(run_out).zip(straight).zip(objective);
-        let value = parts.map(|(((approach, run_out), straight), objective)| {
+        let value = straight.zip(objective).map(|(straight, objective)| {
             let (lanes, one_more) = lanes(raw, straight, &straights, venue.map(|(_, lanes)| lanes));
             Self {
                 lanes,
                 one_more,
                 capacity: raw.capacity as usize,
                 barriers: (raw.barriers_min, raw.barriers_max),
-                approach,
-                run_out,
+                // A broken one is a fault, and nothing comes of the wish.
+                approach: approach.flatten(),
+                run_out: run_out.flatten(),
                 hold_target,
                 rounds: raw.rounds.unwrap_or(ROUNDS) as usize,
                 objective,
@@ -273,14 +276,79 @@ pub struct Served<'a> {
     pub weight: f64,
 }
 
+impl Served<'_> {
+    /// The approach of the specification that the athlete trains towards.
+    pub fn approach(&self) -> Length {
+        let usual = Length::from_mm(APPROACH_MM);
+        self.advice.target.as_ref().map_or(usual, |target| target.spec.to_first.max(APPROACH_LEAST))
+    }
+
+    /// The widest spacing that the athlete may run today.
+    fn widest(&self) -> Option<Length> {
+        let ends = |bound: &Bound| bound.beyond.map_or(bound.longest.spacing, |beyond| beyond.spacing);
+        self.advice.decision.region.bounds().iter().map(ends).max()
+    }
+}
+
+/// The free run-out of a plan for these athletes: the usual one, or more where the fastest of them needs it to stop.
+fn run_out(served: &[Served<'_>]) -> Length {
+    let needed = served.iter().filter_map(Served::widest).map(run_out_least).max();
+    needed.into_iter().fold(Length::from_mm(RUN_OUT_MM), Length::max)
+}
+
+/// A run-out that is too short to stop in at the speed of a spacing.
+fn short_run_out((asked, widest): (Length, Length)) -> Option<Fault> {
+    let needed = run_out_least(widest);
+    let detail = format!(
+        "must be {:.1} m or more: stopping takes that at the speed of barriers {:.2} m apart; take fewer barriers, or leave it out",
+        needed.metres(),
+        widest.metres()
+    );
+    (asked < needed).then(|| Fault::at("/run_out_m", "unsafe", detail))
+}
+
+/// What lanes that somebody laid out by hand may not be, with the remedy: spacing and approach of each, and the run-out.
+pub fn laid_out(lanes: &[(Length, Length)], run_out: Length) -> Vec<Fault> {
+    let near = lanes.iter().enumerate().filter(|(_, (spacing, approach))| short_approach(*spacing, *approach));
+    let near = near.map(|(at, _)| {
+        let detail = format!("must be {:.1} m or more: nobody reaches their stride from less", APPROACH_LEAST.metres());
+        Fault::at(format!("/lanes/{at}/approach_m"), "unsafe", detail)
+    });
+    let widest = lanes.iter().map(|(spacing, _)| *spacing).max();
+    near.chain(widest.and_then(|widest| short_run_out((run_out, widest)))).collect()
+}
+
+/// What a plan for these athletes may not be, with the remedy.
+pub fn bounds(wish: &Wish, served: &[Served<'_>]) -> Vec<Fault> {
+    let widest = served.iter().filter_map(Served::widest).max();
+    let mut faults: Vec<Fault> = wish.run_out.zip(widest).and_then(short_run_out).into_iter().collect();
+    let race = |one: &Served<'_>| one.advice.target.as_ref().map(|target| u32::from(target.spec.barriers));
+    let fewest = served.iter().map(|one| (barriers_most(race(one)), race(one))).min();
+    if let Some((most, race)) = fewest.filter(|(most, _)| wish.barriers.1 > *most) {
+        let why = race.map_or_else(
+            || "no sprint race has more".to_owned(),
+            |race| format!("somebody in the plan races over {race}, and a lane may have 8, or two more than the race"),
+        );
+        faults.push(Fault::at("/barriers/max", "unsafe", format!("must be {most} or fewer: {why}")));
+    }
+    faults
+}
+
+/// The lanes of an earlier plan as today's candidates are written: their approach follows from who runs there.
+fn as_before(last: &LastTime, candidates: &[Candidate]) -> LastTime {
+    let today = |was: &Candidate| candidates.iter().find(|one| one.configuration() == was.configuration()).copied();
+    let lanes = last.lanes.iter().map(|(number, was)| (*number, today(was).unwrap_or(*was))).collect();
+    LastTime { lanes, ..last.clone() }
+}
+
 /// The problem for these athletes, none of them resting: what their regions permit decides who may run what.
-pub fn problem(wish: &Wish, runners: &[Served<'_>], equipment: &[Equipment], step: Length) -> Problem {
+pub fn problem(wish: &Wish, served: &[Served<'_>], equipment: &[Equipment], step: Length) -> Problem {
     let makes: Vec<StockItem> = equipment
         .iter()
         .map(|one| StockItem { id: one.id.as_u128(), kind: one.kind, heights: one.heights.clone(), count: one.count })
         .collect();
-    let targets = targets(runners);
-    let runners: Vec<Runner<'_>> = runners
+    let targets = targets(served);
+    let runners: Vec<Runner<'_>> = served
         .iter()
         .zip(targets)
         .map(|(one, target)| Runner {
@@ -289,9 +357,11 @@ pub fn problem(wish: &Wish, runners: &[Served<'_>], equipment: &[Equipment], ste
             region: wish.hold_target.into_iter().fold(one.advice.decision.region.clone(), Region::wanting),
             weight: one.weight,
             target,
+            approach: one.approach(),
         })
         .collect();
     let (candidates, athletes) = group(&runners, &makes, step, wish.approach);
+    let last_time = wish.last_time.as_ref().map(|last| as_before(last, &candidates));
     let stock = stocks(equipment, &candidates);
     Problem {
         athletes,
@@ -301,12 +371,12 @@ pub fn problem(wish: &Wish, runners: &[Served<'_>], equipment: &[Equipment], ste
         capacity: wish.capacity,
         barriers_min: wish.barriers.0,
         barriers_max: wish.barriers.1,
-        run_out: wish.run_out,
+        run_out: wish.run_out.unwrap_or_else(|| run_out(served)),
         stock,
         pins: wish.pins.iter().map(|(athlete, lane)| Pin { athlete: athlete.0.as_u128(), lane: *lane }).collect(),
         apart: wish.apart.iter().map(|(a, b)| (a.0.as_u128(), b.0.as_u128())).collect(),
         objective: wish.objective,
-        last_time: wish.last_time.clone(),
+        last_time,
     }
 }
 

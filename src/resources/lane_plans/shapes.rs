@@ -127,11 +127,13 @@ pub struct Request {
     pub group_ids: Option<Vec<GroupId>>,
     /// Barriers wanted in a lane.
     pub barriers: Barriers,
-    /// Start line to the first barrier, metres (default 12).
+    /// Start line to the first barrier of every lane, metres. When absent, each lane has its own: the approach of the
+    /// specification that most of its athletes train towards, 12 m without one.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 50, example = 12.0)]
+    #[schema(minimum = 5, maximum = 50, example = 12.0)]
     pub approach_m: Option<f64>,
-    /// Free distance after the last barrier, metres (default 10).
+    /// Free distance after the last barrier, metres; at least what stopping takes at the speed of the widest spacing that
+    /// somebody may run (7 m apart: 6.8 m). When absent, 10, or more where stopping takes it.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 3, maximum = 50, example = 10.0)]
     pub run_out_m: Option<f64>,

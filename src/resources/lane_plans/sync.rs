@@ -6,13 +6,15 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use super::http::view;
-use super::shapes::{Content, Request};
+use super::model;
+use super::shapes::{Content, LaneView, Request};
 use super::sight::{self, Seen};
 use super::store;
 use crate::compute::decision::Caution;
 use crate::compute::lane_plan;
+use crate::compute::units::Length;
 use crate::platform::db::{ClubTx, Kind, StoreError};
-use crate::platform::fault::Faults;
+use crate::platform::fault::{Fault, Faults};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
 use crate::platform::ops::Editable;
@@ -78,6 +80,7 @@ impl Editable for Edits {
             faults.add("/lanes", "unknown_id", format!("there is no athlete {id} in your groups"));
         }
         unknown_equipment(tx, &content, before, &mut faults).await?;
+        faults.add_all("", unsafe_lanes(&content, before));
         for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
             // The lane may be another one now; what is advised and the cautions stay.
             one.standing = None;
@@ -126,6 +129,19 @@ fn check_lanes(content: &Content, faults: &mut Faults) {
             faults.add(format!("/lanes/{at}/lane"), "twice", "stands in this round already");
         }
     }
+}
+
+/// Names lanes that nobody may run, but for a layout that was there before.
+fn unsafe_lanes(content: &Content, before: Option<&Seen>) -> Vec<Fault> {
+    let layout = |content: &Content| {
+        let lanes = content.lanes.iter().filter_map(LaneView::configuration);
+        let lanes: Vec<_> = lanes.map(|(_, candidate)| (candidate.spacing, candidate.approach)).collect();
+        (lanes, Length::from_metres(content.run_out_m).unwrap_or_default())
+    };
+    let (lanes, run_out) = layout(content);
+    let earlier = before.and_then(|before| serde_json::from_value::<Content>(before.plan.content.clone()).ok());
+    let same = earlier.is_some_and(|earlier| layout(&earlier) == (lanes.clone(), run_out));
+    if same { Vec::new() } else { model::laid_out(&lanes, run_out) }
 }
 
 /// Names barriers that the club does not have; those that the plan already took may have been given away since.

@@ -7,16 +7,15 @@ use serde::Serialize;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::figures::{
-    ConfigurationView, ForecastView, LoadView, NoteView, PlateauView, SlopeView, TargetView, date, on, rounded,
-};
+use super::ahead::{ForecastView, HeldUpView, StepView};
+use super::figures::{ConfigurationView, LoadView, NoteView, PlateauView, SlopeView, TargetView, date, on, rounded};
 use super::links::Links;
 use super::words::{Outcome, WordsView};
 use crate::compute::decision::{Caution, Rating};
 use crate::compute::estimate::{Believed, Spread};
 use crate::compute::progress::{Progress, Rated, TechniqueTrend, TrainingDay, technique};
 use crate::platform::ids::AthleteId;
-use crate::resources::advice::CautionView;
+use crate::resources::advice::{CautionView, MissingView};
 
 /// Most ratings shown of one criterion; the address lists all.
 const RATINGS_MAX: usize = 200;
@@ -172,6 +171,15 @@ pub struct View {
     /// When that one is likely to be reached.
     #[serde(skip_serializing_if = "Option::is_none")]
     next_forecast: Option<ForecastView>,
+    /// The next two steps up, in order, with their dates.
+    #[schema(max_items = 2)]
+    next_steps: Vec<StepView>,
+    /// What stands before every step up and no training brings; empty when nothing does.
+    #[schema(max_items = 20)]
+    held_up_by: Vec<HeldUpView>,
+    /// What the next step still needs, training or not.
+    #[schema(max_items = 20)]
+    missing: Vec<MissingView>,
     /// What the forecasts rest on and what weakens them; show them wherever a date is shown.
     #[schema(max_items = 10)]
     pub forecast_notes: Vec<NoteView>,
@@ -243,9 +251,12 @@ impl View {
             current: advice.decision.current.map(Into::into),
             spacing_of_target: progress.spacing_of_target().map(rounded),
             target: advice.target.as_ref().map(|one| TargetView::new(one, None)),
-            forecast: progress.outlook.target.as_ref().map(|one| ForecastView::new(one, made)),
+            forecast: progress.outlook.target.as_ref().map(Into::into),
             next_target: advice.next_target.as_ref().map(|(from, one)| TargetView::new(one, Some(*from))),
-            next_forecast: progress.outlook.next.as_ref().map(|one| ForecastView::new(one, made)),
+            next_forecast: progress.outlook.next.as_ref().map(Into::into),
+            next_steps: progress.outlook.steps.iter().map(Into::into).collect(),
+            held_up_by: progress.outlook.held_up.iter().map(Into::into).collect(),
+            missing: advice.decision.missing.iter().map(Into::into).collect(),
             forecast_notes: progress.outlook.notes.iter().map(Into::into).collect(),
             technique: technique(&subject.rated).iter().filter_map(|one| trend(one, subject, links)).collect(),
             assessments_href: links.assessments(subject.id),

@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 use crate::compute::day::Day;
 use crate::compute::decision::Configuration;
 use crate::compute::estimate::Hold;
-use crate::compute::progress::{Forecast, Load, Note, Plateau, Slope};
+use crate::compute::progress::{Load, Note, Plateau, Slope};
 use crate::compute::specs::Applicable;
 use crate::platform::ids::AthleteId;
 
@@ -208,77 +208,6 @@ pub struct HoldView {
 impl From<Hold> for HoldView {
     fn from(hold: Hold) -> Self {
         Self { mean: rounded(hold.mean), p05: rounded(hold.p05), p95: rounded(hold.p95) }
-    }
-}
-
-/// The dates by which the target is reached with a probability; absent where that lies more than 26 weeks ahead.
-#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
-pub struct ReachedBy {
-    /// With 5 %: where the 90 % range begins.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    p05: Option<NaiveDate>,
-    /// With 25 %: where the 50 % range begins.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    p25: Option<NaiveDate>,
-    /// As likely as not.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    p50: Option<NaiveDate>,
-    /// With 75 %: where the 50 % range ends.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    p75: Option<NaiveDate>,
-    /// With 95 %: where the 90 % range ends.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    p95: Option<NaiveDate>,
-}
-
-/// When the rhythm is likely to hold over a target; training is assumed to go on as in recent weeks.
-#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
-#[schema(as = TargetForecast)]
-pub struct ForecastView {
-    /// `reached`, `expected` (within 26 weeks more likely than not) or `not_within_26_weeks`.
-    #[schema(max_length = 20, example = "expected")]
-    pub status: &'static str,
-    /// The probability of holding an interval that counts as reached: the club's `min_hold_mean`.
-    #[schema(minimum = 0, maximum = 1, example = 0.8)]
-    hold_wanted: f64,
-    /// The probability of holding an interval there now.
-    hold_now: HoldView,
-    /// The dates.
-    reached_by: ReachedBy,
-    /// The probability that it is reached already.
-    #[schema(minimum = 0, maximum = 1, example = 0.04)]
-    probability_now: f64,
-    /// The probability that it is reached within 26 weeks.
-    #[schema(minimum = 0, maximum = 1, example = 0.81)]
-    pub probability_within_26_weeks: f64,
-    /// Spacing of the target less that run now, metres; absent without a current configuration.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 1.25)]
-    spacing_gap_m: Option<f64>,
-    /// Height of the target less that run now, metres; absent without a current configuration.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 0.162)]
-    height_gap_m: Option<f64>,
-    /// Spacing of the target less the estimated limit over its height, metres.
-    #[schema(example = 0.83)]
-    limit_gap_m: f64,
-}
-
-impl ForecastView {
-    /// The view of a forecast made on a day.
-    pub fn new(forecast: &Forecast, made: Day) -> Self {
-        let days = forecast.days.map(|day| day.map(date));
-        Self {
-            status: forecast.status(made).as_str(),
-            hold_wanted: forecast.goal.hold,
-            hold_now: forecast.hold_now.into(),
-            reached_by: ReachedBy { p05: days[0], p25: days[1], p50: days[2], p75: days[3], p95: days[4] },
-            probability_now: rounded(forecast.probability_now),
-            probability_within_26_weeks: rounded(forecast.probability_within),
-            spacing_gap_m: forecast.gap.spacing_m.map(rounded),
-            height_gap_m: forecast.gap.height_m.map(rounded),
-            limit_gap_m: rounded(forecast.gap.limit_m),
-        }
     }
 }
 

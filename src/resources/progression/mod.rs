@@ -1,5 +1,6 @@
 //! Progress of an athlete and of a squad over a period: as JSON, as a table and as a chart.
 
+mod ahead;
 mod athlete;
 mod figures;
 mod http;

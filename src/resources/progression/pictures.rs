@@ -1,10 +1,13 @@
 //! Charts and tables of progress.
 
+use chrono::NaiveDate;
+
+use super::ahead::ReachedBy;
 use super::athlete::{Subject, by_day};
 use super::figures::CountView;
 use super::squad::View as SquadView;
 use crate::compute::day::Day;
-use crate::compute::progress::{Period, Progress};
+use crate::compute::progress::{Period, Progress, Status, StepAhead};
 use crate::render::chart::{AthleteChart, LimitPoint, RunPoint, SquadChart, SquadRow, TargetLine};
 use crate::render::table::{csv, defused};
 
@@ -37,9 +40,17 @@ pub fn athlete_chart(subject: &Subject, progress: &Progress<'_>) -> AthleteChart
     let target = progress.advice.target.as_ref().map(|one| TargetLine {
         label: format!("Target {} {}, {:.2} m high", one.spec.event_code, one.spec.age_group, one.spec.height.metres()),
         spacing: one.spec.between,
-        reached: progress.outlook.target.as_ref().map(|forecast| forecast.days),
+        reached: progress
+            .outlook
+            .target
+            .as_ref()
+            .filter(|forecast| forecast.status != Status::NotBeforeGate)
+            .map(|forecast| forecast.days),
     });
-    let notes = progress.outlook.notes.iter().map(|note| note.text());
+    let outlook = &progress.outlook;
+    let held_up = outlook.held_up.iter().map(|one| format!("{} {}", one.text(), one.remedy()));
+    let steps = outlook.steps.iter().map(StepAhead::text);
+    let notes = held_up.chain(steps).chain(outlook.notes.iter().map(|note| note.text()));
     let cautions = paragraph(progress.advice.decision.cautions.iter().map(|caution| caution.text()));
     AthleteChart {
         name: subject.name.clone(),
@@ -123,6 +134,10 @@ pub fn squad_table(view: &SquadView) -> Result<Vec<u8>, csv::Error> {
         "limit_m",
         "limit_change_m",
         "forecast",
+        "race_test_p05",
+        "race_test_p50",
+        "race_test_p95",
+        "held_up_by",
         "probability_within_26_weeks",
         "runs",
         "intervals",
@@ -144,6 +159,12 @@ pub fn squad_table(view: &SquadView) -> Result<Vec<u8>, csv::Error> {
         row.push(number(Some(one.comfortable_limit_m)));
         row.push(number(one.limit_change_m));
         row.push(one.forecast.map(|forecast| forecast.status.to_owned()).unwrap_or_default());
+        let dates = one.forecast.map(|forecast| forecast.reached_by);
+        let day = |of: fn(&ReachedBy) -> Option<NaiveDate>| {
+            dates.as_ref().and_then(of).map(|day| day.to_string()).unwrap_or_default()
+        };
+        row.extend([day(|dates| dates.p05), day(|dates| dates.p50), day(|dates| dates.p95)]);
+        row.push(one.held_up_by.iter().map(|one| one.code).collect::<Vec<_>>().join("+"));
         row.push(number(one.forecast.map(|forecast| forecast.probability_within_26_weeks)));
         row.extend(counts.map(|n| n.to_string()));
         row.push(one.sessions_present.to_string());

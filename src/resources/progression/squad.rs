@@ -5,10 +5,9 @@ use serde::Serialize;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use super::ahead::{ForecastView, HeldUpView, StepView};
 use super::athlete::base_cautions;
-use super::figures::{
-    ConfigurationView, CountView, ForecastView, LoadView, NoteView, PlateauView, TargetView, date, on, rounded,
-};
+use super::figures::{ConfigurationView, CountView, LoadView, NoteView, PlateauView, TargetView, date, on, rounded};
 use super::links::Links;
 use super::store::Attendance;
 use super::words::{Outcome, WordsView};
@@ -206,6 +205,12 @@ pub struct RowView {
     /// When the target is likely to be reached.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub forecast: Option<ForecastView>,
+    /// The next two steps up, in order, with their dates.
+    #[schema(max_items = 2)]
+    pub next_steps: Vec<StepView>,
+    /// What stands before every step up and no training brings; empty when nothing does.
+    #[schema(max_items = 20)]
+    pub held_up_by: Vec<HeldUpView>,
     /// What the forecast rests on and what weakens it.
     #[schema(max_items = 10)]
     pub forecast_notes: Vec<NoteView>,
@@ -334,7 +339,7 @@ impl View {
 }
 
 fn row(who: &Who, member: &Member<'_>, of: &Computed<'_>, links: &Links) -> RowView {
-    let (progress, made) = (&member.progress, of.period.to());
+    let progress = &member.progress;
     let present = of.attendance.present.get(&who.id.0);
     RowView {
         athlete_id: who.id,
@@ -347,7 +352,9 @@ fn row(who: &Who, member: &Member<'_>, of: &Computed<'_>, links: &Links) -> RowV
         comfortable_limit_m: rounded(progress.advice.estimate.limit_m.mean),
         limit_change_m: progress.limit_change_m().map(rounded),
         plateau: (&progress.plateau).into(),
-        forecast: progress.outlook.target.as_ref().map(|one| ForecastView::new(one, made)),
+        forecast: progress.outlook.target.as_ref().map(Into::into),
+        next_steps: progress.outlook.steps.iter().map(Into::into).collect(),
+        held_up_by: progress.outlook.held_up.iter().map(Into::into).collect(),
         forecast_notes: progress.outlook.notes.iter().map(Into::into).collect(),
         load: progress.load.into(),
         sessions_present: present.map_or(0, std::collections::BTreeSet::len),

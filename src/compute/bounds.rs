@@ -1,0 +1,153 @@
+//! Bounds of the trade: what no lane, no measurement of an athlete and no policy of a club may be, with the reason.
+//!
+//! A form can be filled correctly and still ask for what would hurt somebody, or say what cannot be. Each bound here is one
+//! function that every caller asks; the figures are generous, so that they stop slips of the pen and not fast children.
+
+use std::ops::RangeInclusive;
+
+use crate::day::Day;
+use crate::prior::stature_at;
+use crate::specs::Birth;
+use crate::units::{Length, Sex};
+
+/// The shortest approach to a lane that is run: four to five strides, below which nobody reaches the stride of the first
+/// interval (common practice, no source; clinic notes ask eight strides of schools, so about 10 to 13 m).
+pub const APPROACH_LEAST: Length = Length::from_mm(5_000);
+/// Spacings from which a lane is run in strides; drills and walkovers stand closer (design choice: below the shortest
+/// published school lanes of 4.57 m).
+pub const RUN_SPACING_LEAST: Length = Length::from_mm(3_500);
+/// Barriers that anybody may have in a lane, however short their race (design choice).
+const BARRIERS_ALWAYS: u32 = 8;
+/// Barriers that a training lane may have more than the race (design choice).
+const BARRIERS_MORE: u32 = 2;
+/// Barriers of the longest sprint hurdle races, for whom no race is on file.
+const BARRIERS_RACE: u32 = 10;
+/// Time of a quick interval, seconds (s): fast youths take 1.0 to 1.1 s (from memory).
+const INTERVAL_S: f64 = 1.1;
+/// How hard somebody brakes who runs out freely, metres per second squared (from memory; half of what a hard stop takes).
+const BRAKING: f64 = 3.0;
+/// Fastest time of grown-ups over 30 m and 50 m from standing, seconds (s), and how much slower each year below 18 is at least
+/// (from memory: below what the fastest of all run).
+const FASTEST_30_S: (f64, f64) = (3.6, 0.12);
+const FASTEST_50_S: (f64, f64) = (5.4, 0.20);
+/// Spreads around the mean of the growth tables that a stature may lie below and, while growing, above (design choice: short
+/// stature has causes that no table of all children shows, so there is more room below).
+const SPREADS: (f64, f64) = (8.0, 5.0);
+/// Age from which nobody is too tall but by the range of the measurement, years.
+const GROWN: f64 = 18.0;
+/// Shares of the stature that a leg length can be: see the prior.
+const LEG_SHARES: (f64, f64) = (0.35, 0.65);
+
+/// Whether a lane is run and its approach too short for that.
+pub fn short_approach(spacing: Length, approach: Length) -> bool {
+    spacing >= RUN_SPACING_LEAST && approach < APPROACH_LEAST
+}
+
+/// The free distance after the last barrier that stopping needs at the speed of a spacing: the way of an even braking,
+/// v² / 2a, from the speed of a quick interval; whole tenths of a metre, rounded up.
+///
+/// ```
+/// use lanewright_compute::bounds::run_out_least;
+/// use lanewright_compute::units::Length;
+///
+/// assert_eq!(run_out_least(Length::from_mm(6_000)), Length::from_mm(5_000));
+/// assert!(run_out_least(Length::from_mm(8_500)) <= Length::from_mm(10_000));
+/// ```
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // spacings are at most 20 m: below 60 m
+pub fn run_out_least(spacing: Length) -> Length {
+    let speed = spacing.metres() / INTERVAL_S;
+    let tenths = (speed * speed / (2.0 * BRAKING) * 10.0).ceil() as u32;
+    Length::from_mm(tenths * 100)
+}
+
+/// The most barriers of a training lane for somebody whose race has so many; of the longest race where none is on file.
+pub fn barriers_most(race: Option<u32>) -> u32 {
+    race.map_or(BARRIERS_RACE, |race| (race + BARRIERS_MORE).max(BARRIERS_ALWAYS))
+}
+
+/// Something that is measured of an athlete.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Measured {
+    /// Standing height, metres (m).
+    Stature,
+    /// Stature minus sitting height, metres (m).
+    LegLength,
+    /// 30 m from a standing start, seconds (s).
+    Sprint30,
+    /// 50 m from a standing start, seconds (s).
+    Sprint50,
+}
+
+/// The values (m or s) that can be of somebody born so, measured on a day; with a birth year alone, at any age it leaves open.
+pub fn plausible(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64> {
+    let (youngest, oldest) = ages(birth, on);
+    let fastest = |(grown, year): (f64, f64)| (grown + year * (GROWN - oldest).max(0.0))..=f64::INFINITY;
+    let (shortest, tallest) = (stature_at(sex, youngest), stature_at(sex, oldest));
+    let low = if youngest < 6.0 { 0.0 } else { shortest.0 - SPREADS.0 * shortest.1 };
+    let high = if oldest < GROWN { tallest.0 + SPREADS.1 * tallest.1 } else { f64::INFINITY };
+    match what {
+        Measured::Stature => low..=high,
+        Measured::LegLength => LEG_SHARES.0 * low..=LEG_SHARES.1 * high,
+        Measured::Sprint30 => fastest(FASTEST_30_S),
+        Measured::Sprint50 => fastest(FASTEST_50_S),
+    }
+}
+
+/// The least and the greatest age, years.
+fn ages(birth: Birth, on: Day) -> (f64, f64) {
+    match birth {
+        Birth::Date(born) => {
+            let years = f64::from(on.days() - born.days()) / 365.25;
+            (years, years)
+        }
+        Birth::Year(born) => {
+            let years = f64::from(on.year() - born);
+            (years - 1.0, years + 1.0)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn on() -> Day {
+        Day::from_ymd(2026, 5, 1).unwrap()
+    }
+
+    fn aged(years: i32) -> Birth {
+        Birth::Date(Day::from_ymd(2026 - years, 5, 1).unwrap())
+    }
+
+    #[test]
+    fn a_sprint_that_no_child_of_that_age_runs_is_implausible() {
+        let can = |what, years, value| plausible(what, Sex::Male, aged(years), on()).contains(&value);
+        assert!(
+            !can(Measured::Sprint30, 4, 3.0) && !can(Measured::Sprint30, 4, 5.0) && can(Measured::Sprint30, 4, 7.0)
+        );
+        assert!(!can(Measured::Sprint30, 10, 4.0) && can(Measured::Sprint30, 10, 4.9));
+        assert!(can(Measured::Sprint30, 25, 3.8) && !can(Measured::Sprint30, 25, 3.5));
+        assert!(can(Measured::Sprint50, 10, 7.6) && !can(Measured::Sprint50, 10, 6.5));
+    }
+
+    #[test]
+    fn a_stature_far_from_the_growth_table_is_implausible() {
+        let can = |what, years, value| plausible(what, Sex::Female, aged(years), on()).contains(&value);
+        assert!(can(Measured::Stature, 10, 1.38) && can(Measured::Stature, 10, 1.65));
+        assert!(!can(Measured::Stature, 10, 1.90) && !can(Measured::Stature, 16, 1.05));
+        assert!(can(Measured::Stature, 4, 1.02), "younger than the table");
+        assert!(!can(Measured::LegLength, 10, 1.2) && can(Measured::LegLength, 10, 0.66));
+    }
+
+    #[test]
+    fn a_birth_year_leaves_both_ages_open() {
+        let of_year = plausible(Measured::Sprint30, Sex::Male, Birth::Year(2016), on());
+        assert!(of_year.start() <= plausible(Measured::Sprint30, Sex::Male, aged(10), on()).start());
+    }
+
+    #[test]
+    fn a_longer_spacing_needs_more_run_out_and_a_short_race_fewer_barriers() {
+        assert!(run_out_least(Length::from_mm(9_140)) > run_out_least(Length::from_mm(7_000)));
+        assert_eq!([Some(5), Some(8), Some(10), None].map(barriers_most), [8, 10, 12, 10]);
+    }
+}

@@ -12,7 +12,7 @@ use lanewright::platform::token::Opaque;
 use lanewright::resources::athletes::model::Athlete;
 use lanewright::resources::athletes::roster::{self, Context};
 use lanewright::resources::competition_specs::shapes as specs;
-use lanewright::resources::lane_plans::{model as plans, shapes as plan_shapes};
+use lanewright::resources::lane_plans::{model as plans, request};
 use lanewright::resources::runs::shapes as runs;
 use serde_json::Value;
 use uuid::Uuid;
@@ -136,7 +136,7 @@ fn a_lane_plan_request_is_refused_by_field_or_within_bounds() {
     let athletes = [AthleteId(Uuid::from_u128(1)), AthleteId(Uuid::from_u128(2))];
     let corpus: Vec<&[u8]> = PLANS.iter().map(|text| text.as_bytes()).collect();
     fuzz("lane plan requests", &corpus, |input| {
-        let Ok(request) = serde_json::from_slice::<plan_shapes::Request>(input) else { return false };
+        let Ok(request) = serde_json::from_slice::<request::Request>(input) else { return false };
         let raw = plans::Raw {
             lanes: request.lanes,
             reserved_lanes: &request.reserved_lanes,

@@ -12,7 +12,8 @@ use uuid::Uuid;
 
 use super::answer::{From, Inputs, compute};
 use super::model::{self, Raw, Wish};
-use super::shapes::{Content, LaneView, NotExpectedView, Page, Request, View};
+use super::request::Request;
+use super::shapes::{Content, LaneView, NotExpectedView, Page, View};
 use super::sight::{self, Seen, SeenPlan};
 use super::store::{self, StoredPlan};
 use super::sync::Edits;

@@ -5,6 +5,7 @@ mod answer;
 mod http;
 pub mod model;
 mod problem;
+pub mod request;
 mod set_out;
 pub mod shapes;
 mod sight;

@@ -2,7 +2,8 @@
 
 use std::mem;
 
-use super::shapes::{Content, LaneView, Request};
+use super::request::Request;
+use super::shapes::{Content, LaneView};
 use super::store::{Plan, StoredPlan};
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Faults;

@@ -7,7 +7,8 @@ use uuid::Uuid;
 
 use super::http::view;
 use super::model;
-use super::shapes::{Content, LaneView, Request};
+use super::request::Request;
+use super::shapes::{Content, LaneView};
 use super::sight::{self, Seen};
 use super::store;
 use crate::compute::decision::Caution;

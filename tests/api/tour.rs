@@ -1,6 +1,6 @@
 //! The main job over a real socket: from sign-up to the printed set-out sheet.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 use chrono::{Duration, NaiveDate, Utc};
@@ -338,7 +338,7 @@ async fn a_plan_without_a_place_for_all_runs_those_who_fit_and_says_what_would_h
     let path = format!("/sessions/{}/lane-plans", tour.sessions[3].1);
     let ask = async |lanes: u32, capacity: u32, barriers: (u32, u32), straight_m: f64| {
         let body = json!({"lanes": lanes, "capacity": capacity, "barriers": {"min": barriers.0, "max": barriers.1},
-            "straight_m": straight_m, "athlete_ids": tour.athletes});
+            "straight_m": straight_m, "rounds": 1, "athlete_ids": tour.athletes});
         planned(&tour.admin, &path, body).await.body
     };
     let places = ask(4, 5, (4, 6), 60.0).await;
@@ -372,6 +372,115 @@ async fn a_plan_without_a_place_for_all_runs_those_who_fit_and_says_what_would_h
         (&clash.body["type"], &clash.body["current"]["limit"]),
         (&json!("/problems/infeasible"), &json!("pins"))
     );
+}
+
+/// Who runs in each round of a plan.
+fn by_round(plan: &Value) -> BTreeMap<u64, BTreeSet<&str>> {
+    let mut rounds: BTreeMap<u64, BTreeSet<&str>> = BTreeMap::new();
+    for lane in plan["lanes"].as_array().unwrap() {
+        let ids = lane["athletes"].as_array().unwrap().iter().map(|one| one["athlete_id"].as_str().unwrap());
+        rounds.entry(lane["round"].as_u64().unwrap()).or_default().extend(ids);
+    }
+    rounds
+}
+
+#[sqlx::test]
+async fn who_finds_no_place_runs_in_a_later_round_with_few_barriers_moved(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let tour = begin(&app).await;
+    let path = format!("/sessions/{}/lane-plans", tour.sessions[3].1);
+    let ask = |rounds: Option<u32>| {
+        let mut body = json!({"lanes": 3, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 60.0,
+            "athlete_ids": tour.athletes});
+        if let Some(rounds) = rounds {
+            body["rounds"] = json!(rounds);
+        }
+        planned(&tour.admin, &path, body)
+    };
+    let two = ask(None).await.body;
+    let rounds = by_round(&two);
+    let (waits, _) = waiting(&two);
+    // The region of one may meet none of the lanes that stand for the others, so one may be left for a third round.
+    assert_eq!((rounds[&1].len(), rounds[&2].len() + waits.len(), waits.len() <= 1), (12, 12, true), "{rounds:?}");
+    assert!(rounds[&1].is_disjoint(&rounds[&2]), "nobody runs twice");
+    let set_out = |lane: &Value| json!([lane["lane"], lane["barrier_kind"], lane["height_m"], lane["spacing_m"]]);
+    let (first, second): (Vec<&Value>, Vec<&Value>) =
+        two["lanes"].as_array().unwrap().iter().partition(|lane| lane["round"] == 1);
+    let moved = second.iter().map(|lane| {
+        let stood =
+            first.iter().find(|old| set_out(old) == set_out(lane)).map_or(0, |old| old["barriers"].as_u64().unwrap());
+        lane["barriers"].as_u64().unwrap().saturating_sub(stood)
+    });
+    assert_eq!(two["rounds"][0]["barriers_moved"], json!(moved.sum::<u64>()));
+    assert_eq!((&two["rounds"][0]["round"], two["rounds"].as_array().unwrap().len()), (&json!(2), 1));
+    let all = ask(Some(4)).await.body;
+    assert_eq!((placed(&all), waiting(&all).0.len(), all["would_help"].is_null()), (24, 0, true));
+    // A lane fewer for each: three rounds of eight, and the barriers to bring are those of one of them.
+    let mut body = json!({"lanes": 2, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 60.0,
+        "athlete_ids": tour.athletes});
+    let short = planned(&tour.admin, &path, body.clone()).await.body;
+    let (waits, help) = waiting(&short);
+    assert!(waits.len() >= 8 && help.contains(&format!("one round more for the {} who wait", waits.len())), "{help}");
+    body["rounds"] = json!(3);
+    let three = planned(&tour.admin, &path, body).await.body;
+    assert_eq!(by_round(&three).keys().copied().collect::<Vec<_>>(), [1, 2, 3]);
+    assert!(placed(&three) > placed(&short));
+    let used: u64 = three["stock_used"].as_array().unwrap().iter().map(|one| one["count"].as_u64().unwrap()).sum();
+    assert!(used <= 10, "{used} barriers for two lanes of five");
+    // The sheets: all rounds as a table, one on paper, and none that there is not.
+    let sheet = format!("{path}/{}/set-out", three["id"].as_str().unwrap());
+    let all = tour.admin.get(&sheet).await.expect(200).body;
+    let of_lane: Vec<_> = all["lanes"].as_array().unwrap().iter().map(|lane| lane["round"].as_u64().unwrap()).collect();
+    assert!(of_lane.is_sorted() && of_lane.last() == Some(&3), "{of_lane:?}");
+    let second = tour.admin.get(&format!("{sheet}?round=2")).await.expect(200).body;
+    assert!(second["lanes"].as_array().unwrap().iter().all(|lane| lane["round"] == 2));
+    let third = tour.admin.path(&format!("{sheet}?round=3"));
+    let drawn = tour.admin.call(Method::GET, &third, &[("accept", "image/svg+xml")], None).await.expect(200);
+    assert!(String::from_utf8(drawn.bytes).unwrap().contains("round 3 of 3"));
+    let none = tour.admin.get(&format!("{sheet}?round=4")).await.expect(422);
+    assert_eq!(none.body["errors"][0]["pointer"], "/round");
+}
+
+#[sqlx::test]
+async fn a_plan_of_the_evening_before_is_for_whoever_is_expected(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let tour = begin(&app).await;
+    let attend = async |session: &str, who: &[String]| {
+        tour.admin.put(&format!("/sessions/{session}/attendance"), "*", json!({"present": who})).await.expect(200);
+    };
+    let day = async |on: &str| {
+        let body = json!({"held_on": on, "state": "planned", "group_ids": [tour.group]});
+        tour.admin.post("/sessions", body).await.expect(201).id()
+    };
+    // Two do not come to three sessions in a row; one of them was seen before.
+    for (on, from) in [("2027-01-04", 1), ("2027-01-06", 2), ("2027-01-08", 2), ("2027-01-11", 2)] {
+        attend(&day(on).await, &tour.athletes[from..]).await;
+    }
+    let session = day("2027-01-13").await;
+    let path = format!("/sessions/{session}/lane-plans");
+    let wish = json!({"lanes": 4, "capacity": 8, "barriers": {"min": 4, "max": 5}, "straight_m": 60.0});
+    let plan = planned(&tour.admin, &path, wish.clone()).await.body;
+    assert_eq!(plan["people_from"], "groups");
+    let absent = plan["not_expected"].as_array().unwrap();
+    assert_eq!(absent.len(), 1, "who never came is new: {absent:?}");
+    assert_eq!(absent[0]["athlete_id"], json!(tour.athletes[1]));
+    assert_eq!(absent[0]["last_seen_on"], "2027-01-04");
+    assert!(!absent[0]["display_name"].as_str().unwrap().is_empty());
+    // Once somebody is there, the plan is for those who are.
+    attend(&session, &tour.athletes[5..6]).await;
+    let plan = planned(&tour.admin, &path, wish.clone()).await.body;
+    assert_eq!((plan["people_from"].as_str(), placed(&plan)), (Some("attendance"), 1));
+    let mut both = wish;
+    both["group_ids"] = json!([tour.group]);
+    let plan = planned(&tour.admin, &path, both.clone()).await.body;
+    assert_eq!(plan["people_from"], "groups");
+    both["athlete_ids"] = json!(tour.athletes);
+    let refused = tour.admin.post(&path, both).await.expect(422);
+    assert_eq!(refused.body["errors"][0]["pointer"], "/group_ids");
+    let unknown = json!({"lanes": 1, "capacity": 8, "barriers": {"min": 4, "max": 5}, "straight_m": 60.0,
+        "group_ids": [Uuid::now_v7()]});
+    let refused = tour.admin.post(&path, unknown).await.expect(422);
+    assert_eq!(refused.body["errors"][0]["code"], "unknown_id");
 }
 
 #[sqlx::test]

@@ -127,7 +127,7 @@ fn a_run_with_an_impossible_number_of_barriers_still_names_its_other_broken_coun
 }
 
 const PLANS: [&str; 2] = [
-    r#"{"lanes":4,"capacity":8,"barriers":{"min":4,"max":6},"approach_m":12,"run_out_m":10,"straight_m":60,"hold_target":0.8,"objective":"fair","reserved_lanes":[3],"lane_straights":[{"lane":4,"straight_m":45.5}],"like":{"lane_plan_id":"00000000-0000-0000-0000-000000000003","unless_saves":0.2},"time_limit_s":2,"pins":[{"athlete_id":"00000000-0000-0000-0000-000000000001","lane":2}],"apart":[["00000000-0000-0000-0000-000000000001","00000000-0000-0000-0000-000000000002"]]}"#,
+    r#"{"lanes":4,"capacity":8,"barriers":{"min":4,"max":6},"approach_m":12,"run_out_m":10,"straight_m":60,"hold_target":0.8,"rounds":3,"objective":"fair","reserved_lanes":[3],"lane_straights":[{"lane":4,"straight_m":45.5}],"like":{"lane_plan_id":"00000000-0000-0000-0000-000000000003","unless_saves":0.2},"time_limit_s":2,"pins":[{"athlete_id":"00000000-0000-0000-0000-000000000001","lane":2}],"apart":[["00000000-0000-0000-0000-000000000001","00000000-0000-0000-0000-000000000002"]]}"#,
     r#"{"lanes":1,"capacity":300,"barriers":{"min":1,"max":20}}"#,
 ];
 
@@ -150,6 +150,7 @@ fn a_lane_plan_request_is_refused_by_field_or_within_bounds() {
             run_out_m: request.run_out_m,
             straight_m: request.straight_m,
             hold_target: request.hold_target,
+            rounds: request.rounds,
             objective: &request.objective,
             pins: request.pins.iter().map(|pin| (pin.athlete_id, pin.lane)).collect(),
             apart: request.apart.iter().map(|[a, b]| (*a, *b)).collect(),

@@ -1,6 +1,8 @@
 //! Whole clubs for eight weeks, in two arms: everybody in a private lane that follows the advice, and everybody in the lanes
 //! that the plan gives a real straight. Ratings come late, runners hit, fall, and are restricted.
 
+use std::collections::BTreeSet;
+
 use lanewright::compute::advice::{Advice, Record, RunRecord, Setting, advise_keeping};
 use lanewright::compute::day::Day;
 use lanewright::compute::decision::{Clearance, Configuration, Policy, Rating, Ratings, Reason, Stage, Status, Stock};
@@ -19,6 +21,8 @@ use super::season::{runs, squad};
 pub const DAYS: i32 = 56;
 /// The first day of the calendar, days since 1970-01-01.
 pub(super) const FIRST_DAY: i32 = 20_700;
+/// Days of running after which an athlete's share of held intervals says something of eight weeks.
+const DAYS_TO_JUDGE: usize = 4;
 /// Share of broken intervals in which an athlete goes down.
 const FALLS: f64 = 0.01;
 /// Share of barriers hit where the interval holds, and where not.
@@ -65,7 +69,8 @@ pub struct Arm {
     pub intervals: u32,
     /// Share of intervals held of each athlete, lowest first.
     pub shares: Vec<f64>,
-    /// The same of those whom some lane holds as a first lane should, the truth known: nobody can hold more than the best lane.
+    /// The same of those who ran on four days or more and whom some lane holds as a first lane should, the truth known: nobody
+    /// can hold more than the best lane.
     pub able: Vec<f64>,
     pub placements: usize,
     pub waits: usize,
@@ -353,7 +358,10 @@ impl Arm {
             self.shares.push(share);
             let wicket = Length::from_mm(300);
             let best = grid().map(|spacing| member.athlete.hold(DAYS / 2, wicket, spacing)).fold(0.0, f64::max);
-            self.able.extend((best >= Policy::default().first_lane_hold).then_some(share));
+            // Whoever came a few times only has no eight weeks to be judged over: their first lanes are known from no run.
+            let days: BTreeSet<i32> = member.record.runs.iter().map(|run| run.day).collect();
+            let able = best >= Policy::default().first_lane_hold && days.len() >= DAYS_TO_JUDGE;
+            self.able.extend(able.then_some(share));
             self.sort();
         }
     }

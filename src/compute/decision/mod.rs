@@ -5,8 +5,8 @@
 //! 1. Pain, an injury or a restriction: rest and refer. A fall in the latest session: lower height and one spacing step
 //!    in. Either way a coach confirms before any step up, and no step up comes in the session of a fall or report of pain.
 //! 2. No current configuration, or lead leg, trail leg or walkover not secure: drills and a wicket lane.
-//! 3. Crowded, and a wider lane should hold better: one spacing step out. Rhythm broken otherwise: one spacing step in;
-//!    barriers hit while it holds: lower height. A step back outranks a step up.
+//! 3. Crowded, and a wider lane should hold better: one spacing step out, over wickets up to a metre. Rhythm broken otherwise:
+//!    one spacing step in; barriers hit while it holds: lower height. A step back outranks a step up.
 //! 4. Beyond the target specification: back towards it, height first.
 //! 5. Too few intervals or days, too low a probability, too many hits, technique not secure: consolidate.
 //! 6. At the target specification: race test, over hurdles where the club owns them.

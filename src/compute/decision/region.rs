@@ -16,7 +16,7 @@
 //! The floor has one exception. Whoever is crowded holds even less in any closer lane, and one step out may not reach the
 //! floor yet: with the floor alone they would run nowhere, for weeks. So the configuration advised to a crowded athlete, and
 //! no other, is permitted below the floor once a coach confirms; never after a fall or a report of pain that is not behind
-//! them. It is one step wider, or the same again where the target is no wider. Reaching for a barrier that is too far makes
+//! them. It is one step wider, over wickets up to a metre, or the same again where the target is no wider. Reaching for a barrier that is too far makes
 //! athletes fall; a crowded stride is short, it costs the rhythm.
 //!
 //! After a fall or a report of pain nothing is wider than advised in any variable. Who rests, is restricted or has left runs

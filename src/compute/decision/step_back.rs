@@ -7,6 +7,11 @@ use super::step_up::TIE;
 use super::{Configuration, DecisionKind};
 use crate::units::BarrierKind;
 
+/// By how much a lane of wickets opens at once, at most, for whoever is crowded there. Children try lanes 0.5 m apart until one
+/// fits (Namikata primary school blog, grade 5, 3 December 2020: 5.5, 6.0, 6.5, 7.0 m); two of those is a design choice, chosen by
+/// `./dev simulate squad`: with less, whoever begins far too close is crowded for weeks. Over wickets nobody falls.
+const OPEN_MOST_MM: u32 = 1_000;
+
 impl Rules<'_> {
     // Rule 3.
 
@@ -55,14 +60,20 @@ impl Rules<'_> {
         Draft::new(DecisionKind::StepIn, Configuration { spacing, ..here.at }, reasons)
     }
 
-    /// One step wider where the lane is too short: most failures are crowded and the wider lane should hold better.
+    /// Wider where the lane is too short: most failures are crowded and the wider lane should hold better. One step over barriers;
+    /// over wickets to the lane that should hold best, up to [`OPEN_MOST_MM`] away.
     ///
     /// Without it a growing athlete stays in a lane that crowds them, because such a lane never holds well enough for a
     /// step up. A coach confirms, because the step need not wait for the evidence that other steps need, nor reach the
     /// floor of P(hold): see [`Region`](super::Region).
     pub(super) fn open(&self, here: Here) -> Option<Draft> {
-        let spacing = self.ladder.wider(here.at.spacing)?;
-        let to = Configuration { spacing, ..here.at };
+        let first = self.ladder.wider(here.at.spacing)?;
+        let most = if here.at.barrier_kind == BarrierKind::Wicket { OPEN_MOST_MM } else { 0 };
+        let wider = std::iter::successors(Some(first), |spacing| self.ladder.wider(*spacing));
+        let near = wider.take_while(|spacing| *spacing == first || spacing.mm() <= here.at.spacing.mm() + most);
+        let lanes = near.map(|spacing| Configuration { spacing, ..here.at });
+        // Of lanes that should hold alike the closer one.
+        let to = lanes.reduce(|best, next| if self.mean(next) > self.mean(best) + TIE { next } else { best })?;
         let unclean = self.situation.fell() || self.situation.pain_since_latest_session();
         let wait = unclean || self.situation.clearance == Clearance::Pending;
         let short = here.crowded() && here.hold.mean < self.policy.min_hold_mean;

@@ -15,6 +15,7 @@ mod instance;
 mod layout;
 mod loss;
 mod model;
+mod rounds;
 mod search;
 mod stock;
 mod together;
@@ -30,6 +31,7 @@ pub use model::{
     Athlete, Candidate, Lane, LastTime, MAX_ATHLETES, MAX_BARRIERS, MAX_CANDIDATES, MAX_HEIGHTS, MAX_LANES,
     MAX_STOCK_ITEMS, MAX_UNITS, Objective, Part, Pin, Problem, ProblemError, REGRET_UNIT, StockItem,
 };
+pub use rounds::{MAX_ROUNDS, barriers_moved, later_rounds};
 pub use waiting::{WaitReason, Waiting};
 pub use work::Budget;
 

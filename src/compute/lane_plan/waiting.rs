@@ -43,14 +43,19 @@ pub struct Waiting {
     pub reason: WaitReason,
 }
 
-/// The problem without some athletes (positions in [`Problem::athletes`]).
+/// The problem of some of its athletes (positions in [`Problem::athletes`]), with the wishes about them.
+pub(super) fn only(problem: &Problem, runs: impl Fn(usize) -> bool) -> Problem {
+    let athletes: Vec<_> =
+        (0..problem.athletes.len()).filter(|&a| runs(a)).map(|a| problem.athletes[a].clone()).collect();
+    let here = |id: u128| athletes.iter().any(|athlete| athlete.id == id);
+    let pins = problem.pins.iter().copied().filter(|pin| here(pin.athlete)).collect();
+    let apart = problem.apart.iter().copied().filter(|&(a, b)| here(a) && here(b)).collect();
+    Problem { athletes, pins, apart, ..problem.clone() }
+}
+
+/// The problem without some athletes.
 fn without(problem: &Problem, gone: &[usize]) -> Problem {
-    let mut rest = problem.clone();
-    let runs = |a: &usize| !gone.contains(a);
-    rest.athletes = (0..problem.athletes.len()).filter(runs).map(|a| problem.athletes[a].clone()).collect();
-    let here = |id: u128| rest.athletes.iter().any(|athlete| athlete.id == id);
-    rest.apart = problem.apart.iter().copied().filter(|&(a, b)| here(a) && here(b)).collect();
-    rest
+    only(problem, |a| !gone.contains(&a))
 }
 
 /// Plans for everybody, or for as many as find a place.

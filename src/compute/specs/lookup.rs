@@ -190,7 +190,6 @@ impl OnFile {
     ///
     /// let on = |ruleset, year| OnFile::of(ruleset, &Club::default(), Day::from_ymd(year, 6, 1).unwrap());
     /// assert_eq!(on("UKA", 2025), OnFile::ByAge);
-    /// assert_eq!(on("UKA", 2027), OnFile::NotInForce);
     /// assert_eq!(on("an invented one", 2025), OnFile::Nothing);
     /// ```
     pub fn of(ruleset: &str, club: &Club<'_>, on: Day) -> Self {

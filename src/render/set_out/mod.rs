@@ -27,6 +27,8 @@ pub struct Sheet {
     pub venue: String,
     /// Lanes in printing order, 1 to [`MAX_LANES`].
     pub lanes: Vec<SheetLane>,
+    /// How many rounds the plan has, 1 or more.
+    pub rounds: u8,
     /// Cautions, a sentence each, most important first.
     pub cautions: Vec<String>,
 }
@@ -36,6 +38,8 @@ pub struct Sheet {
 pub struct SheetLane {
     /// Number of the lane.
     pub lane: u8,
+    /// The round in which it stands like this, from 1.
+    pub round: u8,
     /// What stands in it.
     pub barrier_kind: BarrierKind,
     /// Barrier height.
@@ -68,13 +72,14 @@ impl SheetLane {
 }
 
 impl Sheet {
-    /// Barriers needed, by kind (softest first) and height (lowest first).
+    /// Barriers needed, by kind (softest first) and height (lowest first): the most of any round.
     pub fn barrier_counts(&self) -> BTreeMap<(BarrierKind, Length), u32> {
-        let mut counts = BTreeMap::new();
+        let mut counts: BTreeMap<_, BTreeMap<u8, u32>> = BTreeMap::new();
         for lane in &self.lanes {
-            *counts.entry((lane.barrier_kind, lane.height)).or_default() += u32::from(lane.barriers);
+            let rounds = counts.entry((lane.barrier_kind, lane.height)).or_default();
+            *rounds.entry(lane.round).or_default() += u32::from(lane.barriers);
         }
-        counts
+        counts.into_iter().map(|(what, rounds)| (what, rounds.into_values().max().unwrap_or_default())).collect()
     }
 }
 
@@ -105,15 +110,17 @@ pub enum SheetError {
 ///     session_date: "2026-05-02".into(),
 ///     venue: "Main track".into(),
 ///     lanes: Vec::new(),
+///     rounds: 1,
 ///     cautions: Vec::new(),
 /// };
-/// assert!(csv(&sheet).unwrap().starts_with(b"session_date,venue,lane,"));
+/// assert!(csv(&sheet).unwrap().starts_with(b"session_date,venue,round,lane,"));
 /// ```
 pub fn csv(sheet: &Sheet) -> Result<Vec<u8>, SheetError> {
     let mut table = csv::Writer::from_writer(Vec::new());
     table.write_record([
         "session_date",
         "venue",
+        "round",
         "lane",
         "barrier_kind",
         "height_m",
@@ -132,6 +139,7 @@ pub fn csv(sheet: &Sheet) -> Result<Vec<u8>, SheetError> {
             table.write_record([
                 &defused(&sheet.session_date),
                 &defused(&sheet.venue),
+                &lane.round.to_string(),
                 &lane.lane.to_string(),
                 lane.barrier_kind.as_str(),
                 &format!("{:.3}", lane.height.metres()),

@@ -52,6 +52,7 @@ struct Layout {
 ///     session_date: "2026-05-02".into(),
 ///     venue: "Main track".into(),
 ///     lanes: Vec::new(),
+///     rounds: 1,
 ///     cautions: Vec::new(),
 /// };
 /// assert!(matches!(svg(&sheet), Err(SheetError::Lanes)));
@@ -124,7 +125,9 @@ fn header(out: &mut String, sheet: &Sheet, layout: Layout) {
     let scale = layout.scale;
     let title = format!("Set-out sheet \u{2013} {}", sheet.club);
     text(out, MARGIN, 13.0, 6.0, true, "start", &cut(&title, 48));
-    let place = format!("{}   {}", sheet.session_date, sheet.venue);
+    let round = sheet.lanes.first().filter(|_| sheet.rounds > 1);
+    let round = round.map(|lane| format!("round {} of {}   ", lane.round, sheet.rounds)).unwrap_or_default();
+    let place = format!("{round}{}   {}", sheet.session_date, sheet.venue);
     text(out, PAGE.0 - MARGIN, 13.0, 4.5, true, "end", &cut(&place, 48));
     let y = 20.0;
     let ten_metres = 10_000.0 / f64::from(scale);

@@ -14,6 +14,7 @@ fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {
         });
         SheetLane {
             lane,
+            round: 1,
             barrier_kind: if lane.is_multiple_of(2) { BarrierKind::Hurdle } else { BarrierKind::LowBarrier },
             height: Length::from_mm(if lane.is_multiple_of(2) { 762 } else { 600 }),
             spacing,
@@ -28,6 +29,7 @@ fn sheet(lanes: u8, athletes: usize, barriers: u8) -> Sheet {
         session_date: "Sat 2 May 2026".into(),
         venue: "Main track".into(),
         lanes: (1..=lanes).map(lane).collect(),
+        rounds: 1,
         cautions: vec![
             "Run barriers in the direction they tip, never the reverse.".into(),
             "One athlete per lane; keep the run-out free.".into(),

@@ -18,7 +18,7 @@ use crate::platform::body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, GroupId};
-use crate::platform::intake::{self, Limits};
+use crate::platform::intake::{self, Limits, Taken};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
@@ -26,6 +26,9 @@ use crate::platform::problem::{Code, Problem};
 /// 1 MiB, as sent and unpacked.
 const LIMITS: Limits =
     Limits { wire: 1024 * 1024, unpacked: 1024 * 1024, remedy: "Split the file; nothing was stored." };
+
+/// How often a file is read again because the club's groups changed meanwhile.
+const READS: usize = 5;
 
 /// How to import.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -165,19 +168,8 @@ async fn import_athletes(
     if body::media_type(&req) != "text/csv" {
         return Err(Problem::new(Code::MediaType, "Send the roster as text/csv."));
     }
-    let taken = intake::read(&req, payload.into_inner(), LIMITS).await?;
-    let turn = lanes.squads.turn(permit.who()).await?;
-    let mut tx = permit.read(&db).await?;
-    let context = Arc::new(context(&mut tx).await?);
-    drop(tx);
-    let against = Arc::clone(&context);
-    let rows = turn.run(move || roster::read(taken.bytes(), &against)).await??;
-    let mut tx = permit.write(&db).await?;
-    roster_store::queue_import(&mut tx).await?;
-    if self::context(&mut tx).await? != *context {
-        let detail = "The club's groups changed while the file was read; nothing was stored. Send it again.";
-        return Err(Problem::new(Code::Unavailable, detail));
-    }
+    let taken = Arc::new(intake::read(&req, payload.into_inner(), LIMITS).await?);
+    let (mut tx, rows) = read_rows(&permit, &db, &lanes, taken).await?;
     let known = everyone(&mut tx).await?.iter().map(|one| (roster::person(&one.value), one.id)).collect();
     let judged = judge(&rows, &known, dry_run);
     let count = |status| judged.iter().filter(|row| row.status == status).count();
@@ -202,6 +194,31 @@ async fn import_athletes(
     let body = ImportView { dry_run, created, unchanged, rejected, rows: judged };
     let mut answer = if dry_run { HttpResponse::Ok() } else { HttpResponse::Created() };
     Ok(answer.json(body))
+}
+
+/// Reads the file against the groups that the club has, with nothing open, and answers with the transaction in which they still
+/// are those.
+async fn read_rows(
+    permit: &Permit<ClubAdmin>,
+    db: &Db,
+    lanes: &Lanes,
+    taken: Arc<Taken>,
+) -> Result<(ClubTx, Vec<Row>), Problem> {
+    for _ in 0..READS {
+        let turn = lanes.squads.turn(permit.who()).await?;
+        let mut tx = permit.read(db).await?;
+        let context = Arc::new(context(&mut tx).await?);
+        drop(tx);
+        let (against, file) = (Arc::clone(&context), Arc::clone(&taken));
+        let rows = turn.run(move || roster::read(file.bytes(), &against)).await??;
+        let mut tx = permit.write(db).await?;
+        roster_store::queue_import(&mut tx).await?;
+        if self::context(&mut tx).await? == *context {
+            return Ok((tx, rows));
+        }
+    }
+    let detail = "The club's groups changed while the file was read; nothing was stored. Send it again.";
+    Err(Problem::new(Code::Unavailable, detail))
 }
 
 /// The faults of every row, each pointer as `/rows/<line>/<column>`.

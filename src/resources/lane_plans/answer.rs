@@ -1,6 +1,6 @@
 //! Computes a plan from what is on file, and puts it as it is kept.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
 
@@ -9,12 +9,14 @@ use uuid::Uuid;
 use super::alternatives::{AlternativeLaneView, AlternativeView};
 use super::model::{self, Equipment, Served, Wish};
 use super::problem::{no_plan, would_help};
-use super::shapes::{AdvisedView, Content, LaneView, PlacedView, RestingView};
+use super::shapes::{AdvisedView, Content, LaneView, NotExpectedView, PlacedView, RestingView, RoundView};
 use super::stock;
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Caution, DecisionKind};
-use crate::compute::lane_plan::{self, Budget, Candidate, PlanError, Problem as Question, Waiting};
+use crate::compute::lane_plan::{
+    self, Budget, Candidate, Plan, PlanError, PlannedLane, Problem as Question, StockUse, WaitReason, Waiting,
+};
 use crate::compute::standing::Standing;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, ClubId};
@@ -24,11 +26,36 @@ use crate::resources::advice::{CautionView, Memory, Person, StandingView};
 /// Work that one plan may take, beside its time, before the best so far is answered with its gap.
 const BUDGET: Budget = Budget { nodes: 2_000_000 };
 
+/// Where a plan takes its athletes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum From {
+    /// The request names them.
+    Named,
+    /// Those who attend the session.
+    Attendance,
+    /// Those who are expected of groups.
+    Groups,
+}
+
+impl From {
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Named => "named",
+            Self::Attendance => "attendance",
+            Self::Groups => "groups",
+        }
+    }
+}
+
 /// Everything a plan is computed from.
 pub(super) struct Inputs {
     pub(super) club: ClubId,
     pub(super) wish: Wish,
     pub(super) people: Vec<Person>,
+    /// Where they come from.
+    pub(super) from: From,
+    /// Members of the groups planned for who are not expected.
+    pub(super) not_expected: Vec<NotExpectedView>,
     pub(super) setting: Setting,
     pub(super) equipment: Vec<Equipment>,
     pub(super) on: Day,
@@ -66,27 +93,50 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
         inputs.people.iter().map(|person| (person.id, person.display_name.as_str())).collect();
     let name_of = |id: AthleteId| names.get(&id).copied().unwrap_or_default().to_owned();
     let plan = if question.candidates.is_empty() {
-        lane_plan::Plan::without_lanes(running.iter().map(|(person, _)| person.id.0.as_u128()))
+        Plan::without_lanes(running.iter().map(|(person, _)| person.id.0.as_u128()))
     } else {
         lane_plan::plan(&question, BUDGET, &stopped).map_err(|error| no_plan(error, wish.barriers.0, name_of))?
     };
+    let later = lane_plan::later_rounds(&question, &plan, wish.rounds, BUDGET, &stopped);
     let alternatives = if inputs.alternatives && !question.candidates.is_empty() {
         alternatives(&question, &plan, wish.one_more, &stopped)
     } else {
         Vec::new()
     };
+    let plans: Vec<&Plan> = std::iter::once(&plan).chain(&later).collect();
     let content =
-        content(&plan, &question, &wish, &Squad { served: &served, setting: &inputs.setting, name_of: &name_of });
-    let waiting = served.iter().filter(|one| plan.waiting.iter().any(|wait| wait.athlete == one.id.0.as_u128()));
+        content(&plans, &question, &wish, &Squad { served: &served, setting: &inputs.setting, name_of: &name_of });
+    let (last, waits) = still_waiting(&plans);
+    let waiting = served.iter().filter(|one| waits.iter().any(|wait| wait.athlete == one.id.0.as_u128()));
     let waiting: Vec<&Advice<'_>> = waiting.map(|one| one.advice).collect();
-    let waits = plan.waiting.iter().filter_map(|one| waiting_view(one, &plan, &served, &name_of));
+    let waits = waits.iter().filter_map(|one| waiting_view(one, last, &served, &name_of));
     Ok(Content {
-        would_help: would_help(&plan, wish.barriers.0, &waiting),
+        would_help: would_help(last, wish.barriers.0, &waiting),
         resting: resting.iter().map(resting_view).chain(waits).collect(),
+        people_from: Some(inputs.from.word().to_owned()),
+        not_expected: inputs.not_expected.clone(),
         alternatives,
-        stock_used: stock::taken(&inputs.equipment, &question.candidates, &plan.stock_used),
+        stock_used: stock::taken(&inputs.equipment, &question.candidates, &most_used(&plans)),
         ..content
     })
+}
+
+/// The last round, and who has no place in any: those for whom nothing can be set out, and those whom it leaves waiting.
+fn still_waiting<'a>(plans: &[&'a Plan]) -> (&'a Plan, Vec<Waiting>) {
+    let (first, last) = (plans[0], plans[plans.len() - 1]);
+    let never = first.waiting.iter().filter(|one| one.reason == WaitReason::NothingPermitted);
+    let still = last.waiting.iter().filter(|one| one.reason == WaitReason::NoPlace);
+    (last, never.chain(still).copied().collect())
+}
+
+/// The most that any round takes from each stock at each height.
+fn most_used(plans: &[&Plan]) -> Vec<StockUse> {
+    let mut most: BTreeMap<(u128, Length), u32> = BTreeMap::new();
+    for used in plans.iter().flat_map(|plan| &plan.stock_used) {
+        let count = most.entry((used.item, used.height)).or_default();
+        *count = used.count.max(*count);
+    }
+    most.into_iter().map(|((item, height), count)| StockUse { item, height, count }).collect()
 }
 
 impl Inputs {
@@ -114,7 +164,7 @@ fn resting_view((person, advice): &(&Person, Advice<'_>)) -> RestingView {
 
 fn waiting_view(
     one: &Waiting,
-    plan: &lane_plan::Plan,
+    plan: &Plan,
     served: &[Served<'_>],
     name_of: &dyn Fn(AthleteId) -> String,
 ) -> Option<RestingView> {
@@ -133,11 +183,12 @@ fn rounded(value: f64) -> f64 {
     (value * 1e6).round() / 1e6
 }
 
-fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, squad: &Squad<'_>) -> Content {
-    let lane = |lane: &lane_plan::PlannedLane| {
+fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>) -> Content {
+    let lane = |round: u32, lane: &PlannedLane| {
         let candidate = question.candidates.get(lane.candidate)?;
         Some(LaneView {
             lane: lane.number,
+            round,
             barrier_kind: candidate.kind.as_str().to_owned(),
             height_m: candidate.height.metres(),
             spacing_m: candidate.spacing.metres(),
@@ -147,15 +198,27 @@ fn content(plan: &lane_plan::Plan, question: &Question, wish: &Wish, squad: &Squ
             others: 0,
         })
     };
+    let lanes_of =
+        |(round, plan): (u32, &&Plan)| plan.lanes.iter().filter_map(|one| lane(round, one)).collect::<Vec<_>>();
+    let later = |(round, pair): (u32, &[&Plan])| RoundView {
+        round,
+        changed_lanes: pair[1].changed.unwrap_or_default(),
+        barriers_moved: lane_plan::barriers_moved(question, pair[0], pair[1]),
+    };
+    let first = plans[0];
+    let after: f64 = plans[1..].iter().map(|plan| plan.total_regret).sum();
     Content {
-        lanes: plan.lanes.iter().filter_map(lane).collect(),
+        lanes: (1..).zip(plans).flat_map(lanes_of).collect(),
+        rounds: (2..).zip(plans.windows(2)).map(later).collect(),
+        people_from: None,
+        not_expected: Vec::new(),
         resting: Vec::new(),
         would_help: Vec::new(),
-        total_regret: rounded(plan.total_regret),
-        largest_regret: rounded(plan.largest_regret),
-        proven_optimal: plan.proven_optimal,
-        lower_bound: rounded(plan.lower_bound),
-        changed_lanes: plan.changed,
+        total_regret: rounded(first.total_regret + after),
+        largest_regret: rounded(plans.iter().map(|plan| plan.largest_regret).fold(0.0, f64::max)),
+        proven_optimal: plans.iter().all(|plan| plan.proven_optimal),
+        lower_bound: rounded(first.lower_bound + after),
+        changed_lanes: first.changed,
         alternatives: Vec::new(),
         stock_used: Vec::new(),
         run_out_m: question.run_out.metres(),
@@ -209,7 +272,7 @@ fn placed(question: &Question, lane: &Candidate, one: &lane_plan::Placed, squad:
 /// The best plans with one lane fewer than this one uses, and with one lane more than may be used when there is one.
 fn alternatives(
     question: &Question,
-    plan: &lane_plan::Plan,
+    plan: &Plan,
     one_more: Option<lane_plan::Lane>,
     stopped: &dyn Fn() -> bool,
 ) -> Vec<AlternativeView> {
@@ -225,12 +288,7 @@ fn alternatives(
     answers.map(|(lanes, changed)| alternative(lanes, &changed, plan, stopped)).collect()
 }
 
-fn alternative(
-    lanes: usize,
-    question: &Question,
-    plan: &lane_plan::Plan,
-    stopped: &dyn Fn() -> bool,
-) -> AlternativeView {
+fn alternative(lanes: usize, question: &Question, plan: &Plan, stopped: &dyn Fn() -> bool) -> AlternativeView {
     let nothing = AlternativeView { lanes, ..AlternativeView::default() };
     match lane_plan::plan(question, BUDGET, stopped) {
         Ok(other) => AlternativeView {
@@ -248,7 +306,7 @@ fn alternative(
     }
 }
 
-fn lane_view(question: &Question, lane: &lane_plan::PlannedLane) -> Option<AlternativeLaneView> {
+fn lane_view(question: &Question, lane: &PlannedLane) -> Option<AlternativeLaneView> {
     let candidate = question.candidates.get(lane.candidate)?;
     Some(AlternativeLaneView {
         lane: lane.number,

@@ -10,9 +10,9 @@ use chrono::NaiveDate;
 use tokio::time::Instant;
 use uuid::Uuid;
 
-use super::answer::{Inputs, compute};
+use super::answer::{From, Inputs, compute};
 use super::model::{self, Raw, Wish};
-use super::shapes::{Content, LaneView, Page, Request, View};
+use super::shapes::{Content, LaneView, NotExpectedView, Page, Request, View};
 use super::sight::{self, Seen, SeenPlan};
 use super::store::{self, StoredPlan};
 use super::sync::Edits;
@@ -22,6 +22,7 @@ use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, Kind, StoreError};
 use crate::platform::fault::Fault;
+use crate::platform::grants;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::lanes::Lanes;
 use crate::platform::ops::Editable;
@@ -59,13 +60,14 @@ async fn inputs(
     info: store::SessionInfo,
     request: &Request,
 ) -> Result<Inputs, Problem> {
-    let asked = match &request.athlete_ids {
-        Some(ids) => ids.clone(),
-        None => store::present(tx, session).await?,
-    };
+    let (from, asked, not_expected) = who_runs(tx, session, info.held_on, request).await?;
     if asked.is_empty() || asked.len() > lane_plan::MAX_ATHLETES {
-        let detail = "must name 1 to 300 athletes, or record who attends the session first";
-        return Err(Problem::invalid(vec![Fault::at("/athlete_ids", "length", detail)]));
+        let detail = match from {
+            From::Groups => "leaves 0 or more than 300 athletes to expect: name them in athlete_ids",
+            _ => "must name 1 to 300 athletes, or record who attends the session first",
+        };
+        let pointer = if from == From::Groups { "/group_ids" } else { "/athlete_ids" };
+        return Err(Problem::invalid(vec![Fault::at(pointer, "length", detail)]));
     }
     let people = advice::load(tx, Some(&asked), None, info.held_on).await?;
     let ids: Vec<AthleteId> = people.iter().map(|person| person.id).collect();
@@ -93,6 +95,7 @@ async fn inputs(
         run_out_m: request.run_out_m,
         straight_m: request.straight_m,
         hold_target: request.hold_target,
+        rounds: request.rounds,
         objective: &request.objective,
         pins: request.pins.iter().map(|pin| (pin.athlete_id, pin.lane)).collect(),
         apart: request.apart.iter().map(|[a, b]| (*a, *b)).collect(),
@@ -106,7 +109,47 @@ async fn inputs(
     let equipment = store::equipment(tx).await?;
     let on = Day::from_days(info.held_on.to_epoch_days()).ok_or(StoreError::Corrupt("session"))?;
     let served = served(tx, info.held_on).await?;
-    Ok(Inputs { club: tx.club, wish, people, setting, equipment, on, served, alternatives: request.alternatives })
+    let alternatives = request.alternatives;
+    Ok(Inputs { club: tx.club, wish, people, from, not_expected, setting, equipment, on, served, alternatives })
+}
+
+/// Who is planned for, where they come from, and who of the groups planned for is not expected.
+async fn who_runs(
+    tx: &mut ClubTx,
+    session: SessionId,
+    held_on: NaiveDate,
+    request: &Request,
+) -> Result<(From, Vec<AthleteId>, Vec<NotExpectedView>), Problem> {
+    if let Some(ids) = &request.athlete_ids {
+        if request.group_ids.is_some() {
+            let detail = "does not go together with athlete_ids: leave out one of them";
+            return Err(Problem::invalid(vec![Fault::at("/group_ids", "contradiction", detail)]));
+        }
+        return Ok((From::Named, ids.clone(), Vec::new()));
+    }
+    let groups = match &request.group_ids {
+        Some(groups) => {
+            grants::require(tx, groups, "/group_ids").await?;
+            groups.clone()
+        }
+        None => {
+            let present = store::present(tx, session).await?;
+            if store::is_attended(tx, session).await? {
+                return Ok((From::Attendance, present, Vec::new()));
+            }
+            store::groups(tx, session).await?
+        }
+    };
+    let (mut expected, mut others) = (Vec::new(), Vec::new());
+    for one in store::members(tx, session, held_on, &groups).await? {
+        match one.missing_since {
+            None => expected.push(one.athlete),
+            Some(last_seen_on) => {
+                others.push(NotExpectedView { athlete_id: one.athlete, display_name: String::new(), last_seen_on });
+            }
+        }
+    }
+    Ok((From::Groups, expected, others))
 }
 
 /// What each athlete lost in the plans of the last weeks, latest first; waiting is the whole of it.
@@ -132,17 +175,22 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
     let unknown = || Fault::at("/like/lane_plan_id", "unknown_id", "there is no such lane plan in your groups");
     let found = found.ok_or_else(|| Problem::invalid(vec![unknown()]))?;
     let content: Content = serde_json::from_value(found.content).map_err(|_| StoreError::Corrupt("lane plan"))?;
-    let lanes: Option<_> = content.lanes.iter().map(LaneView::configuration).collect();
+    // What stands there is what the last round left.
+    let last = content.lanes.iter().map(|lane| lane.round).max();
+    let stands = content.lanes.iter().filter(|lane| Some(lane.round) == last);
+    let lanes: Option<_> = stands.map(LaneView::configuration).collect();
     Ok(lanes.ok_or(StoreError::Corrupt("lane plan"))?)
 }
 
 /// Computes and stores the lanes to set out for a session and who runs where.
 ///
-/// The plan is for the athletes named, or for those of your groups who attend. It serves each athlete's advice: nobody runs
+/// The plan is for the athletes named, or for those of your groups who attend; before anybody was noted, or with `group_ids`, for
+/// whoever is expected: everybody in those groups but who missed each of their last three sessions (`not_expected`). It serves each athlete's advice: nobody runs
 /// anything harder than advised, and what differs is said of each. It is proven to be the best, or says its gap. Its time counts
 /// from the request: while others are computed it waits its turn, club by club; 503 with `Retry-After` when too many wait or the
 /// time is over. Athletes with a restriction or report of pain rest. Where lanes, barriers or metres do not reach for everybody,
-/// the plan is the best for those who fit; `resting` tells who waits and `would_help` what would do. Only wishes that contradict
+/// the others run in later rounds, with as few lanes as possible set out anew; `resting` tells who still waits and `would_help` what
+/// would do. Only wishes that contradict
 /// each other are answered with 422 `infeasible`. Everybody who sees the session sees the plan, but of its people only those
 /// whom they see; the others are counted in their lanes.
 #[utoipa::path(

@@ -9,7 +9,9 @@ use super::stock::stocks;
 use crate::compute::advice::Advice;
 use crate::compute::bounds::{APPROACH_LEAST, barriers_most, run_out_least, short_approach};
 use crate::compute::decision::{Bound, Region};
-use crate::compute::lane_plan::{Candidate, Lane, LastTime, Objective, Pin, Problem, Runner, StockItem, group};
+use crate::compute::lane_plan::{
+    Candidate, Lane, LastTime, MAX_ROUNDS, Objective, Pin, Problem, Runner, StockItem, group,
+};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::AthleteId;
@@ -18,6 +20,8 @@ use crate::platform::ids::AthleteId;
 const MAX_LANES: u32 = 12;
 /// Most barriers of a lane.
 const MAX_BARRIERS: u32 = 20;
+/// Rounds when none are asked for.
+const ROUNDS: u32 = 2;
 /// Approach of an athlete without a target: that of the youngest published groups (Little Athletics Australia, 2019: 12 m).
 const APPROACH_MM: u32 = 12_000;
 /// Run-out when none is asked for and stopping needs no more: close to the run-in of the published sprint races (10 to 13 m).
@@ -46,6 +50,8 @@ pub struct Wish {
     pub run_out: Option<Length>,
     /// The least P(hold) of anybody, where the coach wants more than the club's floor.
     pub hold_target: Option<f64>,
+    /// Set-outs one after another, at most.
+    pub rounds: usize,
     /// What is minimised.
     pub objective: Objective,
     /// Athletes with a lane of the coach's choice.
@@ -90,6 +96,8 @@ pub struct Raw<'a> {
     pub straight_m: Option<f64>,
     /// See [`Wish`].
     pub hold_target: Option<f64>,
+    /// See [`Wish`].
+    pub rounds: Option<u32>,
     /// `total` or `fair`.
     pub objective: &'a str,
     /// See [`Wish`].
@@ -151,6 +159,7 @@ impl Wish {
                 approach: approach.flatten(),
                 run_out: run_out.flatten(),
                 hold_target,
+                rounds: raw.rounds.unwrap_or(ROUNDS) as usize,
                 objective,
                 pins: raw.pins.clone(),
                 apart: raw.apart.clone(),
@@ -208,6 +217,9 @@ fn check_limits(faults: &mut Faults, raw: &Raw<'_>, lanes: Option<u32>) {
     }
     if (1..=raw.lanes.min(MAX_LANES)).all(|lane| raw.reserved_lanes.contains(&lane)) {
         faults.add("/reserved_lanes", "out_of_range", "must leave at least one of the lanes");
+    }
+    if raw.rounds.is_some_and(|rounds| !(1..=MAX_ROUNDS).contains(&(rounds as usize))) {
+        faults.add("/rounds", "out_of_range", format!("must be from 1 to {MAX_ROUNDS}"));
     }
     if !(1..=300).contains(&raw.capacity) {
         faults.add("/capacity", "out_of_range", "must be from 1 to 300 athletes in a lane");

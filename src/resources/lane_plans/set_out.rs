@@ -3,8 +3,8 @@
 use actix_web::http::header::VARY;
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get};
-use serde::Serialize;
-use utoipa::ToSchema;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
 
 use super::http::load;
 use super::shapes::{Content, LaneView, PlacedView};
@@ -15,7 +15,9 @@ use crate::compute::units::{BarrierKind, Length};
 use crate::platform::accept::{Format, negotiate};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{Db, StoreError};
+use crate::platform::fault::Fault;
 use crate::platform::ids::AthleteId;
+use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
 use crate::resources::advice::CautionView;
@@ -91,6 +93,9 @@ struct LaneMarks {
     /// Its number.
     #[schema(minimum = 1, maximum = 12, example = 2)]
     lane: u32,
+    /// The round in which it stands like this, from 1.
+    #[schema(minimum = 1, maximum = 4, example = 1)]
+    round: u32,
     /// Who runs here, and what to know of each.
     #[schema(max_items = 300)]
     athletes: Vec<RunnerView>,
@@ -103,8 +108,8 @@ struct LaneMarks {
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = SetOut)]
 struct View {
-    /// The lanes.
-    #[schema(max_items = 12)]
+    /// The lanes, round by round.
+    #[schema(max_items = 48)]
     lanes: Vec<LaneMarks>,
     /// Cautions; show them wherever the sheet is shown.
     #[schema(max_items = 30)]
@@ -132,11 +137,18 @@ fn names(lane: &LaneView) -> Vec<String> {
     lane.athletes.iter().map(|one| one.display_name.clone()).chain(others).collect()
 }
 
-fn sheet(info: SessionInfo, content: &Content) -> Result<Sheet, Problem> {
+/// The rounds of a plan; one at least.
+fn rounds(content: &Content) -> u32 {
+    content.lanes.iter().map(|lane| lane.round).max().unwrap_or(1)
+}
+
+fn sheet(info: SessionInfo, content: &Content, rounds: u32) -> Result<Sheet, Problem> {
+    let rounds = u8::try_from(rounds).map_err(|_| StoreError::Corrupt("lane plan"))?;
     let lanes = content.lanes.iter().map(|lane| {
         let (barrier_kind, height, spacing, barriers, marks) = marks(lane, content.run_out_m)?;
         Ok(SheetLane {
             lane: u8::try_from(lane.lane).map_err(|_| StoreError::Corrupt("lane plan"))?,
+            round: u8::try_from(lane.round).map_err(|_| StoreError::Corrupt("lane plan"))?,
             barrier_kind,
             height,
             spacing,
@@ -151,6 +163,7 @@ fn sheet(info: SessionInfo, content: &Content) -> Result<Sheet, Problem> {
         session_date: info.held_on.to_string(),
         venue: info.venue.map(|(name, ..)| name).unwrap_or_default(),
         lanes: lanes.collect::<Result<_, Problem>>()?,
+        rounds,
         cautions: content.cautions.iter().map(|one| one.text.clone()).collect(),
     })
 }
@@ -160,7 +173,7 @@ fn json(content: &Content) -> Result<View, Problem> {
         let (.., marks) = marks(lane, content.run_out_m)?;
         let mark = |mark: &Mark| MarkView { at_m: mark.at_tape(), mark: mark.kind.as_str(), barrier: mark.barrier };
         let athletes = lane.athletes.iter().map(RunnerView::from).collect();
-        Ok(LaneMarks { lane: lane.lane, athletes, marks: marks.iter().map(mark).collect() })
+        Ok(LaneMarks { lane: lane.lane, round: lane.round, athletes, marks: marks.iter().map(mark).collect() })
     };
     Ok(View {
         lanes: content.lanes.iter().map(lane).collect::<Result<_, Problem>>()?,
@@ -168,14 +181,25 @@ fn json(content: &Content) -> Result<View, Problem> {
     })
 }
 
-/// Where the tape marks go, as JSON, as CSV or as a printable SVG sheet, by `Accept`.
+/// What is wanted of a sheet.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct Wanted {
+    /// Only this round; without it JSON and CSV give all of them, a printable sheet the first.
+    #[param(minimum = 1, maximum = 4, example = 1)]
+    round: Option<u32>,
+}
+
+/// Where the tape marks go, as JSON, as CSV or as a printable SVG sheet, by `Accept`; a plan in rounds has a sheet for each.
 #[utoipa::path(
     tag = "lane_plans",
     params(
         ("club_id" = Uuid, Path, description = "The club"),
         ("session_id" = Uuid, Path, description = "The session"),
         ("plan_id" = Uuid, Path, description = "The plan"),
-        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")
+        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml"),
+        Wanted
     ),
     security(("access_token" = ["squad.read"])),
     responses(
@@ -188,14 +212,27 @@ fn json(content: &Content) -> Result<View, Problem> {
     )
 )]
 #[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{plan_id}/set-out")]
-async fn get_set_out(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn get_set_out(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    params: Params<Wanted>,
+) -> Result<HttpResponse, Problem> {
     let format = negotiate(&req).ok_or_else(|| {
         Problem::new(Code::NotAcceptable, "The sheet comes as application/json, text/csv or image/svg+xml.")
     })?;
     let mut tx = permit.read(&db).await?;
     let (info, found) = load(&mut tx, &req).await?;
     drop(tx);
-    let (_, content) = found.value.shown()?;
+    let (_, mut content) = found.value.shown()?;
+    let rounds = rounds(&content);
+    if let Some(round) = params.0.round.or(matches!(format, Format::Svg).then_some(1)) {
+        if !(1..=rounds).contains(&round) {
+            let detail = format!("must be from 1 to {rounds}, the rounds of this plan");
+            return Err(Problem::invalid(vec![Fault::at("/round", "out_of_range", detail)]));
+        }
+        content.lanes.retain(|lane| lane.round == round);
+    }
     if content.lanes.is_empty() && matches!(format, Format::Svg) {
         return Err(Problem::new(Code::Conflict, "There is no lane to draw: everybody rests or waits."));
     }
@@ -207,8 +244,8 @@ async fn get_set_out(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
         Format::Csv => answer
             .content_type("text/csv; charset=utf-8")
             .insert_header(("content-disposition", "attachment; filename=\"set-out.csv\""))
-            .body(csv(&sheet(info, &content)?).map_err(broken)?),
-        Format::Svg => answer.content_type("image/svg+xml").body(svg(&sheet(info, &content)?).map_err(broken)?),
+            .body(csv(&sheet(info, &content, rounds)?).map_err(broken)?),
+        Format::Svg => answer.content_type("image/svg+xml").body(svg(&sheet(info, &content, rounds)?).map_err(broken)?),
     })
 }
 

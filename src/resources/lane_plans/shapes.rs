@@ -1,5 +1,6 @@
 //! The JSON of lane plans.
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -7,7 +8,7 @@ use super::alternatives::AlternativeView;
 use super::problem::RelaxationView;
 use crate::compute::lane_plan::Candidate;
 use crate::compute::units::{BarrierKind, Length};
-use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
+use crate::platform::ids::{AthleteId, EquipmentId, GroupId, LanePlanId, SessionId};
 use crate::resources::advice::{CautionView, StandingView};
 
 /// Barriers wanted in a lane.
@@ -70,6 +71,10 @@ const fn nobody(count: &usize) -> bool {
     *count == 0
 }
 
+const fn first() -> u32 {
+    1
+}
+
 const fn yes() -> bool {
     true
 }
@@ -105,10 +110,21 @@ pub struct Request {
     /// Most athletes of one lane.
     #[schema(minimum = 1, maximum = 300, example = 8)]
     pub capacity: u32,
-    /// Who runs; those of your groups who attend the session when absent. When read, those that you see.
+    /// Set-outs one after another, at most (default 2): where not everybody finds a place, the others run in a later round, with as
+    /// few lanes as possible set out anew.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 4, example = 2)]
+    pub rounds: Option<u32>,
+    /// Who runs. When absent, those of your groups who attend the session; before anybody was noted, who is expected of
+    /// `group_ids`. When read, those that you see.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(min_items = 1, max_items = 300)]
     pub athlete_ids: Option<Vec<AthleteId>>,
+    /// Plan for whoever is expected of these groups (the evening before, say); without it and before anybody was noted, of those
+    /// groups of the session that you see. Not together with `athlete_ids`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_items = 1, max_items = 50)]
+    pub group_ids: Option<Vec<GroupId>>,
     /// Barriers wanted in a lane.
     pub barriers: Barriers,
     /// Start line to the first barrier of every lane, metres. When absent, each lane has its own: the approach of the
@@ -222,6 +238,10 @@ pub struct LaneView {
     /// Its number.
     #[schema(minimum = 1, maximum = 12, example = 2)]
     pub lane: u32,
+    /// The round in which it stands like this and its athletes run, from 1.
+    #[serde(default = "first")]
+    #[schema(minimum = 1, maximum = 4, example = 1, required)]
+    pub round: u32,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
     #[schema(max_length = 11, example = "low_barrier")]
     pub barrier_kind: String,
@@ -297,13 +317,56 @@ pub struct RestingView {
     pub waiting: Option<String>,
 }
 
+/// What is set out anew between a round and the one before.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = LanePlanRound)]
+pub struct RoundView {
+    /// The round, from 2.
+    #[schema(minimum = 2, maximum = 4, example = 2)]
+    pub round: u32,
+    /// Lanes that carry something else than in the round before.
+    #[schema(maximum = 12, example = 1)]
+    pub changed_lanes: usize,
+    /// Barriers to put somewhere else or to add.
+    #[schema(maximum = 240, example = 6)]
+    pub barriers_moved: u32,
+}
+
+/// A member of the groups that are planned for who is not expected.
+#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
+#[schema(as = NotExpectedAthlete)]
+pub struct NotExpectedView {
+    /// The athlete.
+    pub athlete_id: AthleteId,
+    /// How the squad calls them today; what a client sends is ignored.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    #[schema(max_length = 80, example = "Mira Osei", required)]
+    pub display_name: String,
+    /// The last session they attended.
+    #[serde(deserialize_with = "crate::platform::dates::read")]
+    pub last_seen_on: NaiveDate,
+}
+
 /// The plan as it is kept.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = LanePlanContent)]
 pub struct Content {
-    /// The lanes in use.
-    #[schema(max_items = 12)]
+    /// The lanes in use, round by round.
+    #[schema(max_items = 48)]
     pub lanes: Vec<LaneView>,
+    /// The rounds after the first, when there is more than one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 3)]
+    pub rounds: Vec<RoundView>,
+    /// Where the plan took its athletes from: `named` (by the request), `attendance` (of the session) or `groups` (who is
+    /// expected of them).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 10, example = "attendance")]
+    pub people_from: Option<String>,
+    /// With `groups`: members who are not planned for, because they missed each of the last three sessions; of those that you see.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 300)]
+    pub not_expected: Vec<NotExpectedView>,
     /// Athletes who do not run over barriers today, of those that you see: who rests, and with `waiting` who finds no place.
     #[schema(max_items = 300)]
     pub resting: Vec<RestingView>,
@@ -319,7 +382,8 @@ pub struct Content {
     pub largest_regret: f64,
     /// Whether no better plan exists.
     pub proven_optimal: bool,
-    /// What the total cannot fall below; with `like`, the total and `unless_saves` for each changed lane.
+    /// What the total cannot fall below, later rounds as they are; with `like`, the total and `unless_saves` for each changed
+    /// lane of the first round.
     #[schema(minimum = 0, example = 0.61)]
     pub lower_bound: f64,
     /// With `like`: lanes that were not there last time.
@@ -330,7 +394,7 @@ pub struct Content {
     #[serde(default)]
     #[schema(max_items = 2)]
     pub alternatives: Vec<AlternativeView>,
-    /// Barriers taken from the stock.
+    /// Barriers taken from the stock: the most of any round.
     #[schema(max_items = 1_000)]
     pub stock_used: Vec<StockView>,
     /// Free distance after the last barrier, metres.

@@ -50,6 +50,8 @@ impl Seen {
         // That somebody rests says something about them, so those of other groups are not even counted.
         content.resting.retain(|one| sees(one.athlete_id));
         content.resting.iter_mut().for_each(|one| one.display_name = name(one.athlete_id));
+        content.not_expected.retain(|one| sees(one.athlete_id));
+        content.not_expected.iter_mut().for_each(|one| one.display_name = name(one.athlete_id));
         let ids = request.athlete_ids.take().map(|ids| ids.into_iter().filter(|id| sees(*id)).collect::<Vec<_>>());
         request.athlete_ids = ids.filter(|ids| !ids.is_empty());
         request.pins.retain(|pin| sees(pin.athlete_id));
@@ -82,6 +84,7 @@ pub fn kept(session: SessionId, request: &Request, mut content: Content) -> Resu
         lane.athletes.iter_mut().for_each(|one| one.display_name.clear());
     }
     content.resting.iter_mut().for_each(|one| one.display_name.clear());
+    content.not_expected.iter_mut().for_each(|one| one.display_name.clear());
     let corrupt = |_| StoreError::Corrupt("lane plan");
     let mut people: Vec<AthleteId> = everybody(&content).collect();
     people.extend(request.athlete_ids.iter().flatten());
@@ -97,10 +100,11 @@ pub fn kept(session: SessionId, request: &Request, mut content: Content) -> Resu
     })
 }
 
-/// Everybody who runs or rests in a plan.
+/// Everybody who runs, rests or is not expected in a plan.
 pub fn everybody(content: &Content) -> impl Iterator<Item = AthleteId> {
     let run = content.lanes.iter().flat_map(|lane| &lane.athletes).map(|one| one.athlete_id);
-    run.chain(content.resting.iter().map(|one| one.athlete_id))
+    let absent = content.not_expected.iter().map(|one| one.athlete_id);
+    run.chain(content.resting.iter().map(|one| one.athlete_id)).chain(absent)
 }
 
 /// Puts back into an edit whom its author does not see: they stay in their lanes, and those lanes as they are.
@@ -117,7 +121,8 @@ pub fn rejoin(
     let sees = |athlete: AthleteId| people.sees(athlete);
     let shared = |lane: &&LaneView| lane.athletes.iter().any(|one| !sees(one.athlete_id));
     for lane in planned.lanes.iter().filter(shared) {
-        let same = |to: &&mut LaneView| to.configuration() == lane.configuration() && to.barriers == lane.barriers;
+        let setting = |of: &LaneView| (of.round, of.configuration(), of.barriers);
+        let same = |to: &&mut LaneView| setting(to) == setting(lane);
         let Some(to) = content.lanes.iter_mut().find(same) else {
             let detail = format!("lane {} is also run by athletes of other groups: leave it as it is", lane.lane);
             faults.add("/lanes", "others", detail);
@@ -128,6 +133,8 @@ pub fn rejoin(
     }
     let resting = mem::take(&mut content.resting);
     content.resting = joined(&planned.resting, resting, |one| sees(one.athlete_id), |one| one.athlete_id);
+    let absent = mem::take(&mut content.not_expected);
+    content.not_expected = joined(&planned.not_expected, absent, |one| sees(one.athlete_id), |one| one.athlete_id);
     if let Some(ids) = asked.athlete_ids.filter(|ids| ids.iter().any(|id| !sees(*id))) {
         let sent = request.athlete_ids.take().unwrap_or_default();
         request.athlete_ids = Some(joined(&ids, sent, |id| sees(*id), |id| *id));

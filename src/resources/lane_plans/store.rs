@@ -6,7 +6,8 @@ use uuid::Uuid;
 use super::model::Equipment;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
-use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::grants;
+use crate::platform::ids::{AthleteId, GroupId, LanePlanId, SessionId};
 use crate::platform::people::People;
 use crate::platform::stored::Stored;
 
@@ -99,6 +100,97 @@ pub async fn present(tx: &mut ClubTx, session: SessionId) -> Result<Vec<AthleteI
     .await?;
     let people = People::of(tx, ids.iter().copied().map(AthleteId)).await?;
     Ok(ids.into_iter().map(AthleteId).filter(|athlete| people.sees(*athlete)).collect())
+}
+
+/// Whether anybody's attendance is noted, seen by the actor or not.
+pub async fn is_attended(tx: &mut ClubTx, session: SessionId) -> Result<bool, StoreError> {
+    let club = tx.club.0;
+    Ok(sqlx::query_scalar!(
+        r#"
+        select exists (
+          select from attendance where club_id = $1 and session_id = $2 and deleted_at is null
+        ) as "is!"
+        "#,
+        club,
+        session.0
+    )
+    .fetch_one(tx.conn())
+    .await?)
+}
+
+/// The groups of a session that the actor sees.
+pub async fn groups(tx: &mut ClubTx, session: SessionId) -> Result<Vec<GroupId>, StoreError> {
+    let club = tx.club.0;
+    let ids = sqlx::query_scalar!(
+        r#"select scope_id as "id!" from session_scope where club_id = $1 and session_id = $2 order by scope_id"#,
+        club,
+        session.0
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(ids.into_iter().map(GroupId).filter(|group| tx.actor.sees(*group)).collect())
+}
+
+/// A member of groups, and whether they come.
+#[derive(Clone, Copy, Debug)]
+pub struct Member {
+    /// The athlete.
+    pub athlete: AthleteId,
+    /// The last session they attended, when they missed each of the last [`MISSED`].
+    pub missing_since: Option<NaiveDate>,
+}
+
+/// After so many sessions of their groups missed in a row nobody is expected (design choice).
+const MISSED: i64 = 3;
+
+/// The members of groups who have not left; who never came is new, and expected.
+pub async fn members(
+    tx: &mut ClubTx,
+    but: SessionId,
+    on: NaiveDate,
+    groups: &[GroupId],
+) -> Result<Vec<Member>, StoreError> {
+    let club = tx.club.0;
+    let groups = grants::ids_of(groups);
+    let rows = sqlx::query!(
+        r#"
+        with latest as (
+          select s.id, s.held_on
+          from sessions s
+          where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2
+            and exists (
+              select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = any ($4)
+            )
+            and exists (
+              select from attendance t where t.club_id = $1 and t.session_id = s.id and t.deleted_at is null
+            )
+          order by s.held_on desc, s.id desc
+          limit $5
+        )
+        select a.id, max(s.held_on) as last_seen_on,
+          (select count(*) from latest) = $5 and not coalesce(bool_or(t.session_id in (select id from latest)), false)
+            as "missed!"
+        from athletes a
+        left join attendance t on t.club_id = $1 and t.athlete_id = a.id and t.deleted_at is null and t.session_id <> $2
+        left join sessions s on s.club_id = $1 and s.id = t.session_id and s.deleted_at is null and s.held_on <= $3
+        where a.club_id = $1 and a.deleted_at is null and a.status <> 'left'
+          and exists (select from athlete_scope c where c.club_id = $1 and c.athlete_id = a.id and c.scope_id = any ($4))
+        group by a.id
+        order by a.id
+        "#,
+        club,
+        but.0,
+        on,
+        &groups,
+        MISSED
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let member = |row: (Uuid, Option<NaiveDate>, bool)| Member {
+        athlete: AthleteId(row.0),
+        missing_since: row.1.filter(|_| row.2),
+    };
+    Ok(rows.into_iter().map(|row| member((row.id, row.last_seen_on, row.missed))).collect())
 }
 
 /// The club's barriers.

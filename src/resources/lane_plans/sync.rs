@@ -11,6 +11,7 @@ use super::shapes::{Content, LaneView, Request};
 use super::sight::{self, Seen};
 use super::store;
 use crate::compute::decision::Caution;
+use crate::compute::lane_plan;
 use crate::compute::units::Length;
 use crate::platform::db::{ClubTx, Kind, StoreError};
 use crate::platform::fault::{Fault, Faults};
@@ -71,9 +72,7 @@ impl Editable for Edits {
         if before.is_some_and(|before| before.plan.session != session_id) {
             faults.add("/session_id", "other_session", "a plan stays with its session");
         }
-        if !(1..=12).contains(&content.lanes.len()) {
-            faults.add("/lanes", "length", "must have 1 to 12 lanes");
-        }
+        check_lanes(&content, &mut faults);
         let sent: Vec<AthleteId> = sight::everybody(&content).collect();
         let earlier = before.map(|before| before.plan.people.clone()).unwrap_or_default();
         let people = People::of(tx, sent.iter().copied().chain(earlier)).await?;
@@ -126,6 +125,23 @@ fn unsafe_lanes(content: &Content, before: Option<&Seen>) -> Vec<Fault> {
     let earlier = before.and_then(|before| serde_json::from_value::<Content>(before.plan.content.clone()).ok());
     let same = earlier.is_some_and(|earlier| layout(&earlier) == (lanes.clone(), run_out));
     if same { Vec::new() } else { model::laid_out(&lanes, run_out) }
+}
+
+/// Checks that each round has each lane once.
+fn check_lanes(content: &Content, faults: &mut Faults) {
+    if content.lanes.is_empty() || content.lanes.len() > lane_plan::MAX_LANES * lane_plan::MAX_ROUNDS {
+        faults.add("/lanes", "length", "must have 1 to 12 lanes a round");
+    }
+    let mut seen = HashSet::new();
+    for (at, lane) in content.lanes.iter().enumerate() {
+        if !(1..=lane_plan::MAX_ROUNDS).contains(&(lane.round as usize)) {
+            let detail = format!("must be from 1 to {}", lane_plan::MAX_ROUNDS);
+            faults.add(format!("/lanes/{at}/round"), "out_of_range", detail);
+        }
+        if !seen.insert((lane.round, lane.lane)) {
+            faults.add(format!("/lanes/{at}/lane"), "twice", "stands in this round already");
+        }
+    }
 }
 
 /// Names barriers that the club does not have; those that the plan already took may have been given away since.

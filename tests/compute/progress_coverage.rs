@@ -10,7 +10,7 @@ use crate::simulation::season::DRIFTS_M;
 
 #[test]
 fn the_race_test_of_simulated_athletes_is_advised_within_the_ranges_of_their_forecasts() {
-    let all: Vec<Told> = (1..=4).flat_map(|club| told(club, 24, FAR)).collect();
+    let all: Vec<Told> = (1..=6).flat_map(|club| told(club, 24, FAR)).collect();
     let found = forecast_figures(&all);
     within("in the 90 % range", found.in_90, 0.85..=0.97);
     within("in the 50 % range", found.in_50, 0.40..=0.60);

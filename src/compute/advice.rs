@@ -1,14 +1,11 @@
 //! From what is on file about one athlete to the advice on a day: estimate, target specification, decision.
 
-use std::collections::BTreeMap;
-
 use thiserror::Error;
 
 use super::bounds::{Measured, plausible};
 use super::day::Day;
 use super::decision::{
-    Clearance, Configuration, Current, Decision, Evidence, Given, LatestSession, Policy, Ratings, Situation, Status,
-    Stock, Surface, Target, Word, decide, rung,
+    Clearance, Configuration, Decision, Policy, Ratings, Situation, Status, Stock, Surface, Target, Word, decide,
 };
 use super::estimate::{Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate_keeping};
 use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
@@ -16,12 +13,13 @@ use super::specs::{AgeGroup, Applicable, Birth, Club, Lookup, OnFile, Query, Spe
 use super::units::{BarrierKind, Length, Sex};
 use super::wellbeing::{Break, Standing, standing};
 
+mod evidence;
 mod lately;
 
+pub(crate) use evidence::{current, latest, recent};
+use evidence::{given, held};
 use lately::way_back;
 
-/// Intervals that make a configuration the current one.
-const CURRENT_INTERVALS: u32 = 6;
 /// Days back to which runs at a configuration count as evidence for a step: eight weeks (design choice).
 pub const EVIDENCE_DAYS: i32 = 56;
 /// Days back to which a technique rating counts: twelve weeks (design choice).
@@ -304,16 +302,6 @@ pub(super) fn situation(
     }
 }
 
-/// A word with what was run since, over its configuration or anything easier.
-fn given(word: Word, record: &Record, recent: &[&RunRecord], policy: &Policy) -> Given {
-    // What was said before a report or restriction is over with it.
-    let overtaken = word.overtaken || record.breaks.iter().any(|one| one.on >= word.on);
-    let word = Word { overtaken, ..word };
-    let since = |run: &&&RunRecord| run.day >= word.since && word.is_tried_by(run.configuration(), policy);
-    let tried: Vec<&RunRecord> = recent.iter().filter(since).copied().collect();
-    Given { word, tried: evidence(&tried) }
-}
-
 /// A specification as the rules read it.
 pub(super) fn target_of(one: &Applicable<'_>) -> Target {
     Target {
@@ -322,105 +310,6 @@ pub(super) fn target_of(one: &Applicable<'_>) -> Target {
         barriers: u32::from(one.spec.barriers),
         approach: one.spec.to_first,
     }
-}
-
-/// The runs that count as evidence on a day.
-pub(super) fn recent(runs: &[RunRecord], today: i32) -> Vec<&RunRecord> {
-    let counts = |run: &&RunRecord| run.day <= today && today - run.day <= EVIDENCE_DAYS && run.intervals() > 0;
-    runs.iter().filter(counts).collect()
-}
-
-/// The configuration run last, of those with at least six intervals; of several on one day the one with more intervals,
-/// then the wider spacing.
-pub(super) fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<Current> {
-    by_configuration(recent)
-        .into_values()
-        .filter(|runs| is_current(runs))
-        .max_by_key(|runs| {
-            let last = runs.iter().map(|run| run.day).max();
-            let of_last: u32 = runs.iter().filter(|run| Some(run.day) == last).map(|run| run.intervals()).sum();
-            (last, of_last, runs.first().map(|run| run.spacing))
-        })
-        .and_then(|runs| {
-            let configuration = runs.first()?.configuration();
-            Some(Current {
-                configuration,
-                evidence: evidence(&runs),
-                also: also(recent, &runs, configuration, policy, height_cost),
-            })
-        })
-}
-
-/// Whether these runs over one configuration make it a current one.
-fn is_current(runs: &[&RunRecord]) -> bool {
-    runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS
-}
-
-fn by_configuration<'a>(recent: &[&'a RunRecord]) -> BTreeMap<(BarrierKind, Length, Length), Vec<&'a RunRecord>> {
-    let mut found: BTreeMap<_, Vec<_>> = BTreeMap::new();
-    for run in recent {
-        found.entry((run.barrier_kind, run.height, run.spacing)).or_default().push(*run);
-    }
-    found
-}
-
-/// Configurations with at least six intervals of which most were held.
-fn held(recent: &[&RunRecord]) -> Vec<Configuration> {
-    let of = |runs: Vec<&RunRecord>| {
-        let all = evidence(&runs);
-        let held = all.intervals() >= CURRENT_INTERVALS && all.held * 2 > all.intervals();
-        runs.first().filter(|_| held).map(|run| run.configuration())
-    };
-    by_configuration(recent).into_values().filter_map(of).collect()
-}
-
-/// What counts beside the runs at a configuration itself: runs over the same or a higher barrier of no softer a kind whose
-/// demand, in metres of spacing over a wicket, is at most half a step less.
-fn also(recent: &[&RunRecord], there: &[&RunRecord], at: Configuration, policy: &Policy, height_cost: f64) -> Evidence {
-    let least = at.demand_m(height_cost) - policy.spacing_step.metres() / 2.0;
-    let as_demanding = |run: &&&RunRecord| {
-        run.configuration() != at
-            && rung(run.barrier_kind) >= rung(at.barrier_kind)
-            && run.height.mm() + policy.height_tolerance.mm() >= at.height.mm()
-            && run.configuration().demand_m(height_cost) >= least
-    };
-    let runs: Vec<&RunRecord> = recent.iter().filter(as_demanding).copied().collect();
-    let mut days: Vec<i32> = runs.iter().map(|run| run.day).collect();
-    days.sort_unstable();
-    days.dedup();
-    days.retain(|day| there.iter().all(|run| run.day != *day));
-    Evidence { days: u32::try_from(days.len()).unwrap_or(u32::MAX), ..evidence(&runs) }
-}
-
-fn evidence(runs: &[&RunRecord]) -> Evidence {
-    let sum = |pick: fn(&RunRecord) -> u16| runs.iter().map(|run| u32::from(pick(run))).sum();
-    let mut days: Vec<i32> = runs.iter().map(|run| run.day).collect();
-    days.sort_unstable();
-    days.dedup();
-    Evidence {
-        held: sum(|run| run.held),
-        over_reached: sum(|run| run.over_reached),
-        crowded: sum(|run| run.crowded),
-        broken: sum(|run| run.broken),
-        days: u32::try_from(days.len()).unwrap_or(u32::MAX),
-        barriers: sum(|run| run.barriers),
-        hits: sum(|run| run.hits),
-    }
-}
-
-/// The latest session up to a day.
-pub(super) fn latest(runs: &[RunRecord], today: i32) -> Option<LatestSession> {
-    let on = runs.iter().map(|run| run.day).filter(|day| *day <= today).max()?;
-    let runs: Vec<&RunRecord> = runs.iter().filter(|run| run.day == on).collect();
-    let all = evidence(&runs);
-    Some(LatestSession {
-        on,
-        held: all.held,
-        intervals: all.intervals(),
-        barriers: all.barriers,
-        hits: all.hits,
-        fell: runs.iter().any(|run| run.fell),
-    })
 }
 
 #[cfg(test)]

@@ -170,10 +170,10 @@ proptest! {
     #[test]
     fn a_shape_that_is_a_race_is_left_as_it_is(course in any_course(), small in any_shape()) {
         let small = Shape {
-            touchdown_1_s: small.touchdown_1_s / 60.0,
-            unit_s: small.unit_s / 200.0,
-            acceleration: small.acceleration / 100.0,
-            fade: small.fade / 100.0,
+            touchdown_1_s: small.touchdown_1_s / 600.0,
+            unit_s: small.unit_s / 2_000.0,
+            acceleration: small.acceleration / 1_000.0,
+            fade: small.fade / 1_000.0,
         };
         let kept = small.within(&course);
         prop_assert_eq!(kept, small);

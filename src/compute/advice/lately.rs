@@ -2,7 +2,8 @@
 
 use std::cmp::Reverse;
 
-use super::{Record, RunRecord, by_configuration, held, is_current};
+use super::evidence::{by_configuration, held, is_current};
+use super::{Record, RunRecord};
 use crate::decision::{Back, Configuration, SESSIONS_BACK, rung};
 use crate::wellbeing::Since;
 

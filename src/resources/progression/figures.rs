@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 use crate::compute::day::Day;
 use crate::compute::decision::Configuration;
 use crate::compute::estimate::Hold;
-use crate::compute::progress::{Load, Note, Plateau, Slope};
+use crate::compute::progress::{Load, Note, Plateau, Quantiles, Slope};
 use crate::compute::specs::Applicable;
 use crate::platform::ids::AthleteId;
 
@@ -286,5 +286,38 @@ pub struct ConfigurationView {
 impl From<Configuration> for ConfigurationView {
     fn from(one: Configuration) -> Self {
         Self { barrier_kind: one.barrier_kind.as_str(), height_m: one.height.metres(), spacing_m: one.spacing.metres() }
+    }
+}
+
+/// Five figures of a distribution over athletes; whose they are stands with each athlete.
+#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
+#[schema(as = Distribution)]
+pub struct DistributionView {
+    /// Smallest.
+    #[schema(example = 0.71)]
+    pub min: f64,
+    /// 25 % quantile.
+    #[schema(example = 0.8)]
+    pub p25: f64,
+    /// Median.
+    #[schema(example = 0.86)]
+    pub p50: f64,
+    /// 75 % quantile.
+    #[schema(example = 0.93)]
+    pub p75: f64,
+    /// Largest.
+    #[schema(example = 1.0)]
+    pub max: f64,
+}
+
+impl From<Quantiles> for DistributionView {
+    fn from(of: Quantiles) -> Self {
+        Self {
+            min: rounded(of.min),
+            p25: rounded(of.p25),
+            p50: rounded(of.p50),
+            p75: rounded(of.p75),
+            max: rounded(of.max),
+        }
     }
 }

@@ -7,11 +7,13 @@ use uuid::Uuid;
 
 use super::ahead::{ForecastView, HeldUpView, StepView};
 use super::athlete::base_cautions;
-use super::figures::{ConfigurationView, CountView, LoadView, NoteView, PlateauView, TargetView, date, on, rounded};
+use super::figures::{
+    ConfigurationView, CountView, DistributionView, LoadView, NoteView, PlateauView, TargetView, date, on, rounded,
+};
 use super::links::Links;
 use super::store::Attendance;
 use super::words::{Outcome, WordsView};
-use crate::compute::progress::{AthleteWeeks, Due, Member, Period, Quantiles, squad};
+use crate::compute::progress::{AthleteWeeks, Due, Member, Period, squad};
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::resources::advice::CautionView;
 
@@ -25,39 +27,6 @@ pub struct Who {
     pub id: AthleteId,
     /// How the squad calls them.
     pub name: String,
-}
-
-/// Five figures of a distribution over athletes; whose they are stands with each athlete.
-#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
-#[schema(as = Distribution)]
-pub struct DistributionView {
-    /// Smallest.
-    #[schema(example = 0.71)]
-    min: f64,
-    /// 25 % quantile.
-    #[schema(example = 0.8)]
-    p25: f64,
-    /// Median.
-    #[schema(example = 0.86)]
-    p50: f64,
-    /// 75 % quantile.
-    #[schema(example = 0.93)]
-    p75: f64,
-    /// Largest.
-    #[schema(example = 1.0)]
-    max: f64,
-}
-
-impl From<Quantiles> for DistributionView {
-    fn from(of: Quantiles) -> Self {
-        Self {
-            min: rounded(of.min),
-            p25: rounded(of.p25),
-            p50: rounded(of.p50),
-            p75: rounded(of.p75),
-            max: rounded(of.max),
-        }
-    }
 }
 
 /// Attendance of the group's sessions.

@@ -217,15 +217,18 @@ async fn nobody_with_an_open_report_is_entered_in_a_race_test_or_drawn(pool: PgP
     let app = TestApp::spawn(pool).await;
     let tour = begin(&app).await;
     let (day, session) = tour.sessions[3].clone();
-    let [well, ill] = [&tour.athletes[0], &tour.athletes[1]];
+    let [well, ill, hurt] = [&tour.athletes[0], &tour.athletes[1], &tour.athletes[2]];
     let race = json!({"session_id": session, "dimensions": {"race_distance_m": 50, "barriers": 5, "height_m": 0.5,
         "approach_m": 11, "spacing_m": 6.5}});
     let race = tour.admin.post("/race-tests", race).await.expect(201);
     let entries = format!("/race-tests/{}/entries", race.id());
-    let both = json!({"athlete_ids": [well, ill]});
-    let entered = tour.admin.put(&entries, race.header("etag"), both.clone()).await.expect(200);
+    let both = json!({"athlete_ids": [well, ill], "coach_accepts": [well, ill]});
+    let entered = tour.admin.put(&entries, race.header("etag"), both).await.expect(200);
     stored(&tour.admin, record(ill, "illness", day - Duration::days(4), &json!({}))).await;
-    let refused = tour.admin.put(&entries, entered.header("etag"), both).await.expect_fault(422, "/athlete_ids/1");
+    stored(&tour.admin, record(hurt, "injury", day - Duration::days(4), &json!({}))).await;
+    // No coach's word opens a report.
+    let all = json!({"athlete_ids": [well, ill, hurt], "coach_accepts": [well, ill, hurt]});
+    let refused = tour.admin.put(&entries, entered.header("etag"), all).await.expect_fault(422, "/athlete_ids/2");
     assert_eq!(refused.body["errors"][0]["code"], "pain_reported");
     let heats = tour.admin.path(&format!("/race-tests/{}/heats", race.id()));
     let headers = [("if-match", entered.header("etag"))];

@@ -91,6 +91,17 @@ pub struct Bound {
     pub beyond: Option<Limit>,
 }
 
+/// What a coach's second confirmation does to the soft walls.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum SoftWalls {
+    /// It opens them.
+    Open,
+    /// It opens them once a fall or a return is cleared.
+    OpenOnceCleared,
+    /// They stand today.
+    Stand,
+}
+
 /// Where one athlete may run on one day; see the module's page.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Region {
@@ -102,8 +113,7 @@ pub struct Region {
     wider_hold: f64,
     below_floor: bool,
     surface: Option<Surface>,
-    uncleared: bool,
-    locked: bool,
+    soft: SoftWalls,
     by_word: bool,
     /// Every barrier the club owns; flat marks or sticks stand in for wickets.
     owned: Vec<(BarrierKind, Length)>,
@@ -221,15 +231,10 @@ impl Region {
         self.settled(at).map(|_| ()).ok_or(Wall::NotOwned)
     }
 
-    /// Whether a fall or a return waits for a coach's word.
-    pub const fn uncleared(&self) -> bool {
-        self.uncleared
-    }
-
     /// Whether a coach's second confirmation opens the soft walls: not before a fall or return is cleared, which `clears` does,
     /// not early on the way back, and not on a surface that is wet or uneven.
     pub const fn opens(&self, clears: bool) -> bool {
-        !self.locked && (clears || !self.uncleared)
+        matches!((self.soft, clears), (SoftWalls::Open, _) | (SoftWalls::OpenOnceCleared, true))
     }
 
     /// The same configuration at the height as the club owns it, which may differ by the tolerance; none when it owns none.
@@ -286,8 +291,11 @@ impl Rules<'_> {
             wider_hold: policy.first_lane_hold.max(floor),
             below_floor: accepted.is_some() || self.below_floor(draft),
             surface: situation.surface,
-            uncleared: situation.uncleared(),
-            locked: situation.locked(),
+            soft: match (situation.locked(), situation.uncleared()) {
+                (true, _) => SoftWalls::Stand,
+                (false, true) => SoftWalls::OpenOnceCleared,
+                (false, false) => SoftWalls::Open,
+            },
             by_word: word.is_some(),
             owned,
             height_tolerance: policy.height_tolerance.mm(),

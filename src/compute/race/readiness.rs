@@ -43,8 +43,9 @@ impl Readiness {
         let mut cautions: Vec<Caution> =
             decision.cautions.iter().filter(|one| !Caution::BASE.contains(one)).copied().collect();
         // A fall in a race is no run of the latest session, and waits for a coach's clearance all the same.
-        let said = [Caution::AfterFall, Caution::AfterReport].iter().any(|one| cautions.contains(one));
-        if decision.region.uncleared() && !said {
+        let said = [Caution::AfterFall, Caution::AfterReport, Caution::WetSurface, Caution::UnevenSurface];
+        let said = said.iter().any(|one| cautions.contains(one));
+        if !decision.region.opens(false) && !said {
             cautions.push(Caution::AfterFall);
         }
         cautions.extend(wall.filter(|wall| !wall.is_hard()).map(|_| Caution::NotReady));

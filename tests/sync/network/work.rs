@@ -27,7 +27,7 @@ fn plan(session: Uuid, lanes: u32, people: &[Uuid]) -> Value {
     let placed = |id: &Uuid| json!({"athlete_id": id, "display_name": "?", "regret": 0.25, "hold_probability": 0.5});
     let lane = |lane| {
         let people: &[Uuid] = if lane == 1 { people } else { &[] };
-        json!({"lane": lane, "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6.25, "approach_m": 12.0,
+        json!({"lane": lane, "round": 1, "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6.25, "approach_m": 12.0,
         "barriers": 5, "athletes": people.iter().map(placed).collect::<Vec<_>>()})
     };
     let request = json!({"lanes": lanes, "capacity": 8, "barriers": {"min": 4, "max": 6}, "objective": "total"});

@@ -30,8 +30,8 @@ impl OnFile {
                  them: until an admin tells the ages of the groups, athletes have no target and no forecast."
             }
             Self::NotInForce => {
-                "The edition on file is not in force on this day, and a newer one is not on file: until an admin takes one over \
-                 or adds the club's own specifications, athletes have no target and no forecast."
+                "For some ages the edition on file is not in force on this day, and a newer one is not on file: until an admin \
+                 takes one over or adds the club's own specifications, athletes of those ages have no target and no forecast."
             }
             Self::Nothing => {
                 "No sprint-hurdle specification of this rule set is on file: until an admin takes over those of another rule \

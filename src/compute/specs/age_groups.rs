@@ -204,6 +204,11 @@ impl AgeGroup {
         !matches!(self.rule, AgeRule::SchoolGrade | AgeRule::NotStated)
     }
 
+    /// The ages of the group, whole years, as far as they differ: up to 100 where there is no upper limit.
+    pub(super) fn ages(&self) -> std::ops::RangeInclusive<u8> {
+        self.min_age.unwrap_or(0)..=self.max_age.unwrap_or(100)
+    }
+
     /// Whether the row holds on a day.
     pub fn holds_on(&self, on: Day) -> bool {
         is_valid(self.valid_from, self.valid_to, on)

@@ -105,6 +105,10 @@ impl<'a> File<'a> {
 
     /// For somebody younger than every age group that has a specification: those of the youngest such group.
     pub(super) fn provisional(&self, on: Day) -> Vec<Applicable<'a>> {
+        // Whose own group has no specification is not too young: the next older one would say nothing about them.
+        if !self.memberships(on).is_empty() {
+            return Vec::new();
+        }
         let (born_first, _) = self.birth.range();
         let specs = self.specs_on(on);
         let groups: Vec<(&'a AgeGroup, i32)> = self

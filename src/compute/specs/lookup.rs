@@ -1,6 +1,7 @@
 //! What applies to an athlete on a date, and what comes next.
 
 use std::cmp::Reverse;
+use std::collections::BTreeSet;
 
 use super::age_groups::{AgeGroup, AgeSpan, Birth, published_age_groups};
 use super::file::{File, belongs};
@@ -175,7 +176,7 @@ pub enum OnFile {
     ByAge,
     /// Specifications, but a school grade or an unstated day decides who races over them: an admin maps groups to ages.
     AgesMissing,
-    /// Specifications that an age led to, but on other days: a newer edition may apply.
+    /// Specifications that some ages led to, but on other days: a newer edition may apply.
     NotInForce,
     /// No sprint-hurdle specification at all.
     Nothing,
@@ -190,6 +191,7 @@ impl OnFile {
     ///
     /// let on = |ruleset, year| OnFile::of(ruleset, &Club::default(), Day::from_ymd(year, 6, 1).unwrap());
     /// assert_eq!(on("UKA", 2025), OnFile::ByAge);
+    /// assert_eq!(on("UKA", 2027), OnFile::NotInForce);
     /// assert_eq!(on("an invented one", 2025), OnFile::Nothing);
     /// ```
     pub fn of(ruleset: &str, club: &Club<'_>, on: Day) -> Self {
@@ -199,16 +201,28 @@ impl OnFile {
         if specs.is_empty() {
             return Self::Nothing;
         }
-        let aged = |spec: &Spec, holding: bool| {
-            let mut groups = published_age_groups().iter().chain(club.age_groups);
-            groups.any(|group| group.counts_ages() && belongs(spec, group) && (!holding || group.holds_on(on)))
+        let groups: Vec<&AgeGroup> = published_age_groups().iter().chain(club.age_groups).collect();
+        let led_by = |spec: &Spec, holding: bool| -> Vec<(Sex, u8)> {
+            let leads = |group: &&&AgeGroup| {
+                group.counts_ages() && belongs(spec, group) && (!holding || (spec.holds_on(on) && group.holds_on(on)))
+            };
+            let of = |sex: Option<Sex>, one: Sex| sex.is_none_or(|sex| sex == one);
+            let both = |group: &&AgeGroup| {
+                [Sex::Female, Sex::Male].map(|sex| (of(spec.sex, sex) && of(group.sex, sex)).then_some(sex))
+            };
+            let led = groups.iter().filter(leads).flat_map(|group| {
+                both(group).into_iter().flatten().flat_map(|sex| group.ages().map(move |age| (sex, age)))
+            });
+            led.collect()
         };
-        if specs.iter().any(|spec| spec.holds_on(on) && aged(spec, true)) {
-            Self::ByAge
-        } else if specs.iter().any(|spec| aged(spec, false)) {
-            Self::NotInForce
-        } else {
+        let ever: BTreeSet<_> = specs.iter().flat_map(|spec| led_by(spec, false)).collect();
+        let now: BTreeSet<_> = specs.iter().flat_map(|spec| led_by(spec, true)).collect();
+        if ever.is_empty() {
             Self::AgesMissing
+        } else if ever.is_subset(&now) {
+            Self::ByAge
+        } else {
+            Self::NotInForce
         }
     }
 

@@ -4,7 +4,7 @@ use chrono::{Datelike, NaiveDate};
 
 use super::Own;
 use crate::compute::day::Day;
-use crate::compute::specs::{AgeGroup, AgeRule, Spec, published, published_age_groups};
+use crate::compute::specs::{AgeGroup, AgeRule, Club, OnFile, Spec, published, published_age_groups};
 use crate::platform::fault::{Fault, Faults};
 use crate::resources::age_groups::Group;
 
@@ -48,9 +48,9 @@ impl Adoption {
             return Err(vec![Fault::at("/from", "unknown", detail)]);
         }
         let groups = published_age_groups().iter().filter(|group| group.ruleset == from);
-        let ages_hold = Day::from_days(valid_from.to_epoch_days())
-            .is_some_and(|day| groups.clone().any(|group| group.holds_on(day) && group.counts_ages()));
-        if ages_hold && specs.iter().any(|spec| spec.is_under(into)) {
+        let by_age = Day::from_days(valid_from.to_epoch_days())
+            .is_some_and(|day| OnFile::of(into, &Club::default(), day) == OnFile::ByAge);
+        if by_age && specs.iter().any(|spec| spec.is_under(into)) {
             let detail = format!("applies under the club's rule set {into} on that day already");
             return Err(vec![Fault::at("/from", "same", detail)]);
         }

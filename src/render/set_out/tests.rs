@@ -102,11 +102,22 @@ fn the_table_comes_back_as_it_was_written() {
     assert_eq!(rows.len(), marks.len());
     for (row, (lane, mark)) in rows.iter().zip(marks) {
         assert_eq!(&row[1], "'=HYPERLINK(\"x\"), north");
-        assert_eq!(row[2], lane.to_string());
-        assert_eq!(&row[6], mark.kind.as_str());
-        assert_eq!(row[8], format!("{:.2}", mark.at_tape()));
-        assert_eq!(row[9], format!("Runner L{lane} No1; Runner L{lane} No2"));
+        assert_eq!((&row[2], &row[3]), ("1", &*lane.to_string()));
+        assert_eq!(&row[7], mark.kind.as_str());
+        assert_eq!(row[9], format!("{:.2}", mark.at_tape()));
+        assert_eq!(row[10], format!("Runner L{lane} No1; Runner L{lane} No2"));
     }
+}
+
+#[test]
+fn the_barriers_to_bring_are_the_most_of_any_round() {
+    let mut sheet = sheet(2, 1, 4);
+    (sheet.rounds, sheet.lanes[1].round) = (2, 2);
+    let mut again = sheet.lanes[0].clone();
+    (again.round, again.barriers) = (2, 6);
+    sheet.lanes.push(again);
+    assert_eq!(sheet.barrier_counts().into_values().collect::<Vec<_>>(), [6, 4]);
+    assert!(svg(&sheet).unwrap().contains("round 1 of 2"));
 }
 
 #[test]

@@ -404,7 +404,9 @@ async fn who_finds_no_place_runs_in_a_later_round_with_few_barriers_moved(pool: 
     // The region of one may meet none of the lanes that stand for the others, so one may be left for a third round.
     assert_eq!((rounds[&1].len(), rounds[&2].len() + waits.len(), waits.len() <= 1), (12, 12, true), "{rounds:?}");
     assert!(rounds[&1].is_disjoint(&rounds[&2]), "nobody runs twice");
-    let set_out = |lane: &Value| json!([lane["lane"], lane["barrier_kind"], lane["height_m"], lane["spacing_m"]]);
+    let set_out = |lane: &Value| {
+        json!([lane["lane"], lane["barrier_kind"], lane["height_m"], lane["spacing_m"], lane["approach_m"]])
+    };
     let (first, second): (Vec<&Value>, Vec<&Value>) =
         two["lanes"].as_array().unwrap().iter().partition(|lane| lane["round"] == 1);
     let moved = second.iter().map(|lane| {

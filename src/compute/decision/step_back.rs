@@ -8,7 +8,8 @@ use crate::units::BarrierKind;
 
 /// By how much a lane of wickets opens at once, at most, for whoever is crowded there. Children try lanes 0.5 m apart until one
 /// fits (Namikata primary school blog, grade 5, 3 December 2020: 5.5, 6.0, 6.5, 7.0 m); two of those is a design choice, chosen by
-/// `./dev simulate squad`: with less, whoever begins far too close is crowded for weeks. Over wickets nobody falls.
+/// `./dev simulate squad`: with less, whoever begins far too close is crowded for weeks. Only over wickets, which are low and
+/// give way.
 const OPEN_MOST_MM: u32 = 1_000;
 
 impl Rules<'_> {

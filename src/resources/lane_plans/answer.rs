@@ -196,7 +196,7 @@ fn rounded(value: f64) -> f64 {
 }
 
 fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>) -> Content {
-    let lane = |round: u32, lane: &PlannedLane| {
+    let lane = |at: usize, round: u32, lane: &PlannedLane| {
         let candidate = question.candidates.get(lane.candidate)?;
         Some(LaneView {
             lane: lane.number,
@@ -204,14 +204,15 @@ fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>)
             barrier_kind: candidate.kind.as_str().to_owned(),
             height_m: candidate.height.metres(),
             spacing_m: candidate.spacing.metres(),
-            approach_m: approach(candidate, lane, wish, squad).metres(),
+            approach_m: approach_in(plans, at, lane, &|one| approach(candidate, one, wish, squad)).metres(),
             barriers: lane.barriers,
             athletes: lane.athletes.iter().filter_map(|one| placed(question, candidate, one, squad)).collect(),
             others: 0,
         })
     };
-    let lanes_of =
-        |(round, plan): (u32, &&Plan)| plan.lanes.iter().filter_map(|one| lane(round, one)).collect::<Vec<_>>();
+    let lanes_of = |((at, plan), round): ((usize, &&Plan), u32)| {
+        plan.lanes.iter().filter_map(|one| lane(at, round, one)).collect::<Vec<_>>()
+    };
     let later = |(round, pair): (u32, &[&Plan])| RoundView {
         round,
         changed_lanes: pair[1].changed.unwrap_or_default(),
@@ -220,7 +221,7 @@ fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>)
     let first = plans[0];
     let after: f64 = plans[1..].iter().map(|plan| plan.total_regret).sum();
     Content {
-        lanes: (1..).zip(plans).flat_map(lanes_of).collect(),
+        lanes: plans.iter().enumerate().zip(1..).flat_map(lanes_of).collect(),
         rounds: (2..).zip(plans.windows(2)).map(later).collect(),
         people_from: None,
         not_expected: Vec::new(),
@@ -238,8 +239,20 @@ fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>)
     }
 }
 
+/// The approach of a lane in a round (position in `plans`): a lane that stands as in the round before keeps its own, so that
+/// none of its barriers is carried.
+fn approach_in(plans: &[&Plan], at: usize, lane: &PlannedLane, own: &dyn Fn(&PlannedLane) -> Length) -> Length {
+    let stood = |before: usize| {
+        plans[before].lanes.iter().find(|old| (old.number, old.candidate) == (lane.number, lane.candidate))
+    };
+    match at.checked_sub(1).and_then(|before| Some((before, stood(before)?))) {
+        Some((before, old)) => approach_in(plans, before, old, own),
+        None => own(lane),
+    }
+}
+
 /// The approach of a lane: the one asked for, or the one that suits most of those who run there, of equals the longer.
-fn approach(candidate: &Candidate, lane: &lane_plan::PlannedLane, wish: &Wish, squad: &Squad<'_>) -> Length {
+fn approach(candidate: &Candidate, lane: &PlannedLane, wish: &Wish, squad: &Squad<'_>) -> Length {
     let here = |one: &lane_plan::Placed| squad.served.iter().find(|served| served.id.0.as_u128() == one.athlete);
     let suits: Vec<Length> = lane.athletes.iter().filter_map(here).map(Served::approach).collect();
     let most = suits.iter().copied().max_by_key(|one| (suits.iter().filter(|other| *other == one).count(), *one));

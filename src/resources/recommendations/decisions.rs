@@ -73,7 +73,7 @@ fn repeated(
 /// walls: 422 names the first in the way (`resting`, `left`, `restricted`, `pain_reported`, `not_owned`, `target_height` or
 /// `target_spacing`). Inside a soft one, 422 names it as well, and `coach_accepts` is the second confirmation that opens it. After
 /// a fall, and after a report or restriction that has ended, `clears_return` is the coach's word that the athlete may run as
-/// advised again: it never allows a wider lane that day, and until it is given no soft wall opens. A report or restriction that
+/// advised again: it never allows a wider lane that day, and until it is given no soft wall opens; nor does any early on the way back, or on a wet or uneven surface. A report or restriction that
 /// stands is ended by a clearance among the well-being records, not by this.
 #[utoipa::path(
     tag = "recommendations",

@@ -418,6 +418,11 @@ async fn who_finds_no_place_runs_in_a_later_round_with_few_barriers_moved(pool: 
     assert_eq!((&two["rounds"][0]["round"], two["rounds"].as_array().unwrap().len()), (&json!(2), 1));
     let all = ask(Some(4)).await.body;
     assert_eq!((placed(&all), waiting(&all).0.len(), all["would_help"].is_null()), (24, 0, true));
+    // With four rounds of two places somebody still waits, and a fifth cannot be asked for.
+    let few = json!({"lanes": 1, "capacity": 2, "barriers": {"min": 4, "max": 5}, "straight_m": 60.0, "rounds": 4,
+        "athlete_ids": tour.athletes});
+    let (waits, help) = (planned(&tour.admin, &path, few).await.body, "one round more");
+    assert!(waiting(&waits).0.len() >= 16 && !waiting(&waits).1.contains(help), "{}", waiting(&waits).1);
     // A lane fewer for each: three rounds of eight, and the barriers to bring are those of one of them.
     let mut body = json!({"lanes": 2, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 60.0,
         "athlete_ids": tour.athletes});

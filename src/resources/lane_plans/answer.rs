@@ -107,12 +107,14 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
     let content =
         content(&plans, &question, &wish, &Squad { served: &served, setting: &inputs.setting, name_of: &name_of });
     let (last, waits) = still_waiting(&plans);
+    // Fewer rounds than asked for: one more would help nobody.
+    let another_round = plans.len() == wish.rounds && wish.rounds < lane_plan::MAX_ROUNDS;
     let waiting = served.iter().filter(|one| waits.iter().any(|wait| wait.athlete == one.id.0.as_u128()));
     let waiting: Vec<&Advice<'_>> = waiting.map(|one| one.advice).collect();
     let waits = waits.iter().filter_map(|one| waiting_view(one, last, &served, &name_of));
     Ok(Content {
         cautions: inputs.cautions(),
-        would_help: would_help(last, wish.barriers.0, &waiting),
+        would_help: would_help(last, wish.barriers.0, &waiting, another_round),
         resting: resting.iter().map(resting_view).chain(waits).collect(),
         people_from: Some(inputs.from.word().to_owned()),
         not_expected: inputs.not_expected.clone(),

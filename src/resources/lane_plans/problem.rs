@@ -52,12 +52,12 @@ fn relaxation(one: &Relaxation, barriers_min: u32) -> RelaxationView {
     RelaxationView::new(limit, one.text(barriers_min))
 }
 
-/// What would give those who wait a place: changes of the limits that bind, one more round, ratings that open barriers.
-pub fn would_help(plan: &Plan, barriers_min: u32, waiting: &[&Advice<'_>]) -> Vec<RelaxationView> {
+/// What would give those who wait a place; `another_round` tells whether one can be asked for: changes of the limits that bind, one more round, ratings that open barriers.
+pub fn would_help(plan: &Plan, barriers_min: u32, waiting: &[&Advice<'_>], another_round: bool) -> Vec<RelaxationView> {
     let short = plan.short_of.iter().flat_map(|why| &why.relaxations).map(|one| relaxation(one, barriers_min));
     let no_place = plan.waiting.iter().filter(|one| one.reason == WaitReason::NoPlace).count();
-    let rounds =
-        (no_place > 0 && !plan.lanes.is_empty()).then(|| RelaxationView::new("rounds", one_more_round(no_place)));
+    let rounds = (another_round && no_place > 0 && !plan.lanes.is_empty())
+        .then(|| RelaxationView::new("rounds", one_more_round(no_place)));
     let missing = waiting.iter().map(|advice| advice.decision.missing.as_slice());
     let ratings = ratings_that_open(missing).map(|text| RelaxationView::new("ratings", text));
     short.chain(rounds).chain(ratings).collect()

@@ -64,7 +64,7 @@ impl World {
         let Some(mut phone) = self.devices[device].phone.take() else { return };
         let busy = self.plan.load && self.devices[device].club == 0;
         if busy {
-            self.record_runs(device, &mut phone, 1_500);
+            self.record_runs(device, &mut phone, self.plan.burst);
         }
         for _ in 0..=self.dice.pick(6) {
             self.do_something(device, &mut phone);

@@ -81,7 +81,7 @@ async fn a_phone_that_is_killed_at_any_step_loses_nothing_and_does_nothing_twice
                 shape(&phone.copy()),
                 ["athlete", "attendance", "club", "group", "run", "run", "run", "session"]
             );
-            assert_eq!(phone.data(athlete).unwrap()["display_name"], "Mira O.");
+            assert_eq!(phone.data("athlete", athlete).unwrap()["display_name"], "Mira O.");
             assert_eq!(phone.journal().len(), 14);
             let mut tx = service.look(club).await;
             let (rows, last): (i64, i64) = sqlx::query_as(

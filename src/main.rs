@@ -1,4 +1,4 @@
-//! Commands: serve, migrate, seed, openapi, keys, cluster.
+//! Commands: serve, migrate, seed, openapi, rotate-keys, cluster.
 
 use std::ffi::OsString;
 use std::io::Write;

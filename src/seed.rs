@@ -11,6 +11,8 @@ use chrono::{Duration, NaiveDate, Utc};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use thiserror::Error;
+use tracing::instrument::WithSubscriber;
+use tracing::subscriber::NoSubscriber;
 
 use crate::app::{self, Shared};
 use crate::platform::db::Db;
@@ -96,6 +98,13 @@ struct Player<'a, S> {
 /// # Errors
 /// [`SeedError`].
 pub async fn seed(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
+    // A line for each of its hundreds of requests would hide what is printed next; a refused one is the error.
+    let demo = load(shared, db).with_subscriber(NoSubscriber::default()).await?;
+    tracing::info!(accounts = demo.accounts.len(), "the invented clubs are loaded");
+    Ok(demo)
+}
+
+async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     let service = test::init_service(app::build(shared, db)).await;
     let accounts: Accounts = serde_json::from_str(ACCOUNTS)?;
     let requests: Vec<Request> = REQUESTS.lines().map(serde_json::from_str).collect::<Result<_, _>>()?;

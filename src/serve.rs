@@ -116,7 +116,7 @@ impl Database {
 /// # Errors
 /// When the database cannot be used or a migration fails.
 pub async fn migrate() -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let database = Database::open().await?;
     let done = database.migrate().await;
     database.close().await?;
@@ -129,7 +129,7 @@ pub async fn migrate() -> Result<(), ServeError> {
 /// # Errors
 /// When the database cannot be used.
 pub async fn rotate_keys() -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let database = Database::open().await?;
     let kid = Keys::rotate(&Db::lazy(database.options.clone(), 1)).await;
     database.close().await?;
@@ -141,7 +141,7 @@ pub async fn rotate_keys() -> Result<(), ServeError> {
 /// # Errors
 /// When the database cannot be used.
 pub async fn after_restore() -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let database = Database::open().await?;
     let done = Db::lazy(database.options.clone(), 1).after_restore().await;
     database.close().await?;
@@ -154,7 +154,7 @@ pub async fn after_restore() -> Result<(), ServeError> {
 /// # Errors
 /// When the database cannot be used.
 pub async fn compact() -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let database = Database::open().await?;
     let done = chores::compact(&Db::lazy(database.options.clone(), 1), chrono::Duration::zero()).await;
     database.close().await?;
@@ -181,7 +181,7 @@ async fn compact_often(db: Db) {
 /// # Errors
 /// When the database cannot be used or the API refuses something.
 pub async fn load_seed() -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let database = Database::open().await?;
     let done = seed_into(&database).await;
     database.close().await?;
@@ -202,7 +202,7 @@ async fn seed_into(database: &Database) -> Result<(), ServeError> {
 /// # Errors
 /// When the service cannot start, or its private database ends by itself.
 pub async fn serve(demo: bool) -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let config = Config::from_env()?;
     let listener = bind(listen_address()?, "LANEWRIGHT_LISTEN")?;
     let probes = match health_address()? {

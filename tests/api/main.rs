@@ -35,6 +35,8 @@ mod service;
 mod shared_sessions;
 mod support;
 mod sync_admin;
+mod sync_corrections;
+mod sync_erased;
 mod sync_held;
 mod sync_polls;
 mod sync_pull;

@@ -168,7 +168,8 @@ pub fn run(listener: TcpListener, shared: Shared, database: PgConnectOptions) ->
     let files = config.workers * config.connections as usize + OTHER_FILES;
     let room = (sockets::fitting(config.sockets, files), config.sockets_each);
     // A pool of its own for each worker: connections belong to the runtime that opened them.
-    let app = move || build(&shared, Db::lazy(database.clone(), config.connections));
+    let app =
+        move || build(&shared, Db::lazy(database.clone(), config.connections).noting_erasures(config.erasures.clone()));
     listen(listener, config.workers, Door::new(room.0, room.1), config.patience, app)
 }
 

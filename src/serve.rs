@@ -2,6 +2,7 @@
 
 use std::io::Write;
 use std::net::{SocketAddr, TcpListener};
+use std::path::PathBuf;
 use std::str::FromStr;
 use std::time::Duration;
 
@@ -15,10 +16,11 @@ use tokio::signal::unix::{SignalKind, signal};
 use crate::app::{self, Shared};
 use crate::chores;
 use crate::platform::cluster::{self, Cluster, ClusterError};
-use crate::platform::config::{Config, ConfigError, health_address, listen_address};
+use crate::platform::config::{Config, ConfigError, erasures_file, health_address, listen_address};
 use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
+use crate::resources::athletes;
 use crate::seed::{self, SeedError};
 
 /// How often what is kept long enough is dropped, by whichever instance comes first.
@@ -150,17 +152,33 @@ pub async fn rotate_keys(now: bool) -> Result<(), ServeError> {
     print(&done?)
 }
 
-/// Begins a new life of the database after it was restored from a copy.
+/// Begins a new life of the database after it was restored from a copy, and erases again who was erased since.
 ///
 /// # Errors
-/// When the database cannot be used.
+/// When the database or the list of erasures cannot be used.
 pub async fn after_restore() -> Result<(), ServeError> {
     telemetry::init()?;
+    let file = erasures_file()?;
     let database = Database::open().await?;
-    let done = Db::lazy(database.options.clone(), 1).after_restore().await;
+    let db = Db::lazy(database.options.clone(), 1);
+    let done = async { Ok::<_, ServeError>((db.after_restore().await?, erase_again(&db, file).await?)) }.await;
     database.close().await?;
-    let life = done?;
-    print(&format!("The database begins its life {life}. Restart every instance of the service now."))
+    let (life, erased) = done?;
+    let erased = match erased {
+        Some(count) => format!("{count} athletes who were erased after the copy was made are erased again."),
+        None => {
+            "LANEWRIGHT_ERASURES names no list: erase again by hand who was erased after the copy was made.".to_owned()
+        }
+    };
+    print(&format!("The database begins its life {life}. {erased} Restart every instance of the service now."))
+}
+
+/// Brings the database and the list of erasures outside it together; how many athletes were erased again. None without a list.
+async fn erase_again(db: &Db, file: Option<PathBuf>) -> Result<Option<usize>, ServeError> {
+    match file {
+        Some(file) => Ok(Some(athletes::erasures::settle(db, &file).await?)),
+        None => Ok(None),
+    }
 }
 
 /// Drops what is kept long enough.
@@ -252,6 +270,10 @@ async fn serve_on(
 ) -> Result<(), ServeError> {
     database.migrate().await?;
     let db = Db::lazy(database.options.clone(), 2);
+    // Before anything is served: the database may be an older copy.
+    if let Some(erased @ 1..) = erase_again(&db, config.erasures.clone()).await? {
+        tracing::warn!(erased, "athletes who were erased before are erased again");
+    }
     let keys = Keys::load(&db).await?;
     let address = listener.local_addr()?;
     let shared = Shared::new(config.clone(), keys);

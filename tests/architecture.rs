@@ -82,7 +82,7 @@ fn resources_do_not_import_each_other_and_each_file_keeps_to_its_kind() {
 }
 
 /// Writes that phones need not learn of by themselves: what they belong to is noted in the same transaction.
-const NOTED_ELSEWHERE: [&str; 14] = [
+const NOTED_ELSEWHERE: [&str; 15] = [
     "insert into root_scope",
     "delete from root_scope",
     "insert into club_clock",
@@ -96,6 +96,7 @@ const NOTED_ELSEWHERE: [&str; 14] = [
     "update race_results set note",
     "update recommendations set reason",
     "update held_item set data",
+    "delete from held_item",
     "delete from refused_edit",
 ];
 

@@ -23,6 +23,8 @@ pub enum ItemStatus {
     Created,
     /// It was stored before, with the same content.
     Unchanged,
+    /// It is kept in the holding area; `problem` says why, and who decides.
+    Held,
     /// It was not stored; `problem` says why.
     Rejected,
 }
@@ -38,7 +40,7 @@ pub struct ItemResult {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, example = 42)]
     pub rev: Option<i64>,
-    /// Why it was rejected.
+    /// Why it was rejected, or is held.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub problem: Option<ProblemBody>,
 }
@@ -96,8 +98,12 @@ pub fn check_correction<S: BuildHasher>(
         Some((_, Some(later))) if later != id => {
             faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
         }
-        Some(_) if !replaced.insert(replaces) => {
+        Some(_) if replaced.contains(&replaces) => {
             faults.add("/supersedes", "superseded", "is corrected twice in this batch");
+        }
+        // One that is broken corrects nothing.
+        Some(_) if faults.is_empty() => {
+            replaced.insert(replaces);
         }
         Some(_) => {}
     }
@@ -236,6 +242,7 @@ pub fn results<T>(items: Vec<Item<T>>, decisions: &[Decision], rev_of: impl Fn(U
     let one = |(item, decision): (Item<T>, &Decision)| {
         let id = item.id;
         let (status, rev, problem) = match (decision, item.value) {
+            (_, Err(problem)) if problem.code() == Code::Held => (ItemStatus::Held, None, Some(problem.body())),
             (_, Err(problem)) => (ItemStatus::Rejected, None, Some(problem.body())),
             (Decision::Insert, _) => (ItemStatus::Created, rev_of(id), None),
             // One that an earlier part of the batch stored has its version from this very commit.

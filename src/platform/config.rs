@@ -2,6 +2,7 @@
 
 use std::net::SocketAddr;
 use std::ops::RangeInclusive;
+use std::path::PathBuf;
 use std::str::FromStr;
 use std::time::Duration;
 
@@ -22,6 +23,8 @@ pub struct Config {
     pub sockets: usize,
     /// Connections of one address at once; 0 means no limit but the total.
     pub sockets_each: usize,
+    /// Where erasures are noted outside the database.
+    pub erasures: Option<PathBuf>,
 }
 
 impl Default for Config {
@@ -34,6 +37,7 @@ impl Default for Config {
             patience: Self::PATIENCE,
             sockets: 4096,
             sockets_each: 256,
+            erasures: None,
         }
     }
 }
@@ -78,6 +82,7 @@ impl Config {
                 .unwrap_or(default.sockets),
             sockets_each: whole("LANEWRIGHT_SOCKETS_EACH", "give a whole number, 0 for no limit", 0..=100_000)?
                 .unwrap_or(each),
+            erasures: erasures_file()?,
         })
     }
 }
@@ -88,6 +93,15 @@ fn whole<T: FromStr + PartialOrd>(
     range: RangeInclusive<T>,
 ) -> Result<Option<T>, ConfigError> {
     read(name, remedy, |text| text.parse().ok().filter(|n| range.contains(n)))
+}
+
+/// The list of erasures outside the database: `LANEWRIGHT_ERASURES`; none by default.
+///
+/// # Errors
+/// When the path is not absolute.
+pub fn erasures_file() -> Result<Option<PathBuf>, ConfigError> {
+    let remedy = "give the absolute path of a file that is not part of copies of the database";
+    read("LANEWRIGHT_ERASURES", remedy, |text| Some(PathBuf::from(text)).filter(|path| path.is_absolute()))
 }
 
 /// Where to listen: `LANEWRIGHT_LISTEN`, by default the loopback address and port 8080.

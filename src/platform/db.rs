@@ -9,6 +9,7 @@ mod locks;
 pub mod unique;
 
 use std::collections::HashMap;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
@@ -18,6 +19,7 @@ use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{AssertSqlSafe, PgConnection, PgPool, Postgres, Transaction};
 use uuid::Uuid;
 
+use super::erasures;
 use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
 
@@ -63,6 +65,8 @@ impl Actor {
 pub struct Db {
     pool: PgPool,
     life: Arc<AtomicI32>,
+    /// Where erasures are noted outside the database.
+    erasures: Option<Arc<Path>>,
 }
 
 impl Db {
@@ -85,7 +89,13 @@ impl Db {
             .idle_timeout(Duration::from_mins(5))
             .test_before_acquire(false)
             .connect_lazy_with(options);
-        Self { pool, life }
+        Self { pool, life, erasures: None }
+    }
+
+    /// The same, and whoever is erased is noted in a file outside the database; see [`erasures`].
+    #[must_use]
+    pub fn noting_erasures(self, file: Option<PathBuf>) -> Self {
+        Self { erasures: file.map(Arc::from), ..self }
     }
 
     /// For a single statement over account tables, outside a transaction.
@@ -120,7 +130,9 @@ impl Db {
     /// When the database is away.
     pub async fn write(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
         let begin = format!("BEGIN; {}", enter(club));
-        Ok(ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone()))
+        let mut tx = ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone());
+        tx.erasures.clone_from(&self.erasures);
+        Ok(tx)
     }
 
     /// Begins a new life of the database after it was restored from a copy.
@@ -213,10 +225,23 @@ pub struct ClubTx {
     changes: Vec<Change>,
     unsynced: bool,
     receipts: Vec<Receipt>,
+    erasures: Option<Arc<Path>>,
     /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
     pub skew_ms: Option<i64>,
     /// What was computed for records before this began, so that it does not wait for computing.
     pub prepared: HashMap<Uuid, Prepared>,
+}
+
+/// Notes outside the database whom a commit erased. One that cannot be noted is when the service starts next.
+async fn note_erased(file: Arc<Path>, club: ClubId, changes: &[Change]) {
+    let erased: Vec<_> = changes.iter().filter_map(Change::erased).map(|athlete| (club, athlete)).collect();
+    if erased.is_empty() {
+        return;
+    }
+    let noted = tokio::task::spawn_blocking(move || erasures::add(&file, &erased)).await;
+    if let Err(error) = noted.map_err(std::io::Error::other).and_then(|noted| noted) {
+        tracing::error!(%error, "cannot note an erasure outside the database: see LANEWRIGHT_ERASURES");
+    }
 }
 
 impl ClubTx {
@@ -231,6 +256,7 @@ impl ClubTx {
             changes: Vec::new(),
             unsynced: false,
             receipts: Vec::new(),
+            erasures: None,
             skew_ms: None,
             prepared: HashMap::new(),
         }
@@ -326,6 +352,9 @@ impl ClubTx {
         // Also after an error: the answer may be lost, not the commit, and whoever looks finds it.
         super::news::tell(self.club, revs.last());
         done?;
+        if let Some(file) = self.erasures {
+            note_erased(file, self.club, &self.changes).await;
+        }
         Ok(revs)
     }
 }

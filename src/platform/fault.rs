@@ -2,13 +2,13 @@
 
 use precis_profiles::UsernameCaseMapped;
 use precis_profiles::precis_core::profile::PrecisFastInvocation;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::text;
 
 /// One broken field of a request.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Fault {
     /// JSON Pointer (RFC 6901) to the field of the body; absent for a query parameter or header.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -116,14 +116,15 @@ pub fn facts<T>(items: Vec<Item<T>>, decisions: &[Decision]) -> Vec<Fact> {
     items.into_iter().zip(decisions).map(one).collect()
 }
 
-/// Whether a refused fact may be filed by an admin: what it belongs to is missing or hidden, or a clock was wrong.
+/// Whether a refused fact may still be filed: what it belongs to is missing or hidden, a clock was wrong, or somebody else
+/// corrected the same before.
 pub fn can_be_held(problem: &Problem) -> bool {
     let faults = problem.faults();
     !faults.is_empty()
         && faults.iter().all(|fault| {
             let clock =
                 matches!(fault.pointer.as_deref(), Some("/run_at" | "/assessed_at" | "/measured_on" | "/reported_on"));
-            clock || fault.code == "unknown_id"
+            clock || fault.code == "unknown_id" || fault.code == "superseded"
         })
 }
 

@@ -4,7 +4,7 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::{HeaderName, HeaderValue, RETRY_AFTER, WWW_AUTHENTICATE};
 use actix_web::{HttpResponse, ResponseError};
 use serde::Serialize;
-use serde_json::Value;
+use serde_json::{Value, json};
 use utoipa::ToSchema;
 
 use super::db::{StoreError, unique};
@@ -240,6 +240,19 @@ impl Problem {
             headers: self.headers.clone(),
             undone: self.undone,
         }
+    }
+
+    /// What is kept of a refusal, so that it can be given again; see [`Self::kept`].
+    pub fn to_keep(&self) -> Value {
+        json!({"code": self.code.row().0, "detail": self.detail, "errors": self.errors})
+    }
+
+    /// A refusal that was kept.
+    pub fn kept(value: &Value) -> Self {
+        let word = value["code"].as_str().unwrap_or_default();
+        let code = Code::ALL.into_iter().find(|code| code.row().0 == word).unwrap_or(Code::Invalid);
+        let errors = serde_json::from_value(value["errors"].clone()).unwrap_or_default();
+        Self::new(code, value["detail"].as_str().unwrap_or_default()).with_faults(errors)
     }
 
     /// Says that nothing was wrong with the request: others at the same moment undid it, and the same once more will do.

@@ -36,6 +36,8 @@ mod service;
 mod shared_sessions;
 mod support;
 mod sync_admin;
+mod sync_corrections;
+mod sync_erased;
 mod sync_held;
 mod sync_polls;
 mod sync_pull;

@@ -9,7 +9,7 @@ use crate::support::Caller;
 use crate::sync_pull::{Phone, Squad, squad};
 use crate::sync_push::{count, create, item, push, statuses};
 
-fn race(squad: &Squad) -> Value {
+pub fn race(squad: &Squad) -> Value {
     create(
         "race_test",
         json!({"session_id": squad.session, "name": "Autumn test", "dimensions": {"race_distance_m": 60, "barriers": 6,
@@ -17,7 +17,7 @@ fn race(squad: &Squad) -> Value {
     )
 }
 
-fn result(race: &str, athlete: &str, time: f64) -> Value {
+pub fn result(race: &str, athlete: &str, time: f64) -> Value {
     create(
         "race_result",
         json!({"race_test_id": race, "athlete_id": athlete, "status": "finished", "final_time_s": time, "note": "Headwind"}),

@@ -145,6 +145,7 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("list_changes", Rule::Member, "sync"),
     ("push_changes", Rule::Recorder, "sync"),
     ("list_held_items", Rule::Admin, "club.admin"),
+    ("list_own_held_items", Rule::Recorder, "sync"),
     ("accept_held_item", Rule::Admin, "club.admin"),
     ("reject_held_item", Rule::Admin, "club.admin"),
     ("list_refused_edits", Rule::Admin, "club.admin"),

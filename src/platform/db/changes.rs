@@ -162,6 +162,11 @@ impl Change {
         self
     }
 
+    /// The athlete whom the change erases, if it does.
+    pub(super) fn erased(&self) -> Option<Uuid> {
+        (self.removed && self.record.kind == Kind::Athlete).then_some(self.record.id)
+    }
+
     fn op(&self) -> &'static str {
         match (self.record.kind, self.removed) {
             (Kind::Grant, _) => "grant",

@@ -14,6 +14,7 @@ use crate::platform::access::{AssessmentWrite, Permit, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
 use crate::platform::db::{Db, Kind};
+use crate::platform::holding;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -65,7 +66,9 @@ async fn create_assessments(
     let sent = body.read()?;
     batch::check_length("/assessments", sent.assessments.len())?;
     let mut tx = permit.write(&db).await?;
-    let (items, decisions) = record::file(&mut tx, &sent.assessments, |at| format!("/assessments/{at}")).await?;
+    let (mut items, mut decisions) =
+        record::file(&mut tx, &sent.assessments, |at| format!("/assessments/{at}")).await?;
+    holding::keep_corrections(&mut tx, "assessment", (&mut items, &mut decisions), &sent.assessments, &[]).await?;
     let revs = tx.commit().await?;
     let body = batch::results(items, &decisions, |id| Some(revs.of(Kind::Assessment, id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))

@@ -1,5 +1,7 @@
 //! Deleting an athlete: what is personal goes at once, wherever it was copied to.
 
+use std::collections::BTreeSet;
+
 use chrono::Utc;
 use serde_json::Value;
 use uuid::Uuid;
@@ -43,7 +45,7 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
         sqlx::query!(
             r#"
             update held_item
-            set data = data - 'note'
+            set data = data - 'note' - 'reason'
             where club_id = $1 and athlete_id = $2 and id = any (array(
               select h.id from held_item h
               where h.club_id = $1 and h.athlete_id = $2
@@ -54,12 +56,57 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
             club,
             id.0
         ),
+        sqlx::query!(
+            r#"
+            delete from held_item
+            where club_id = $1 and athlete_id = $2 and kind in ('measurement', 'wellbeing_record')
+            "#,
+            club,
+            id.0
+        ),
         sqlx::query!("delete from refused_edit where club_id = $1 and kind = 'athlete' and entity_id = $2", club, id.0),
     ] {
         personal.execute(tx.conn()).await?;
     }
     withdraw_from_races(tx, id).await?;
     leave_lane_plans(tx, id).await
+}
+
+/// The athletes who were erased.
+pub async fn erased(tx: &mut ClubTx) -> Result<BTreeSet<Uuid>, StoreError> {
+    let club = tx.club.0;
+    let ids = sqlx::query_scalar!("select id from athletes where club_id = $1 and deleted_at is not null", club)
+        .fetch_all(tx.conn())
+        .await?;
+    Ok(ids.into_iter().collect())
+}
+
+/// Erases an athlete of whom a restored copy does not know that they were erased: whoever is there goes as the first time, and
+/// the id of somebody who is not there yet is used up, or a phone's journal would bring them back.
+pub async fn erase_again(tx: &mut ClubTx, id: AthleteId) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let groups = sqlx::query_scalar!(
+        r#"select scope_id as "scope_id!" from athlete_scope where club_id = $1 and athlete_id = $2 order by scope_id"#,
+        club,
+        id.0
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    sqlx::query!(
+        r#"
+        insert into athletes as x
+          (club_id, id, display_name, experience, status, created_at, updated_at)
+        values ($1, $2, '', 'novice', 'left', $3, $3)
+        on conflict (club_id, id) do nothing
+        "#,
+        club,
+        id.0,
+        Utc::now()
+    )
+    .execute(tx.unsynced())
+    .await?;
+    let groups: Vec<GroupId> = groups.into_iter().map(GroupId).collect();
+    remove(tx, id, &groups).await
 }
 
 /// Takes the athlete's entries out of race tests; results stay as facts about nobody.

@@ -69,6 +69,30 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<(AthleteId, Sto
     find(tx, None, Some(ids)).await
 }
 
+/// A measurement that was deleted, with its athlete.
+pub async fn deleted(tx: &mut ClubTx, id: MeasurementId) -> Result<Option<(AthleteId, StoredMeasurement)>, StoreError> {
+    let club = tx.club.0;
+    let row = sqlx::query!(
+        r#"
+        select rev, athlete_id, kind, value_milli, measured_on
+        from measurements
+        where club_id = $1 and id = $2 and deleted_at is not null
+        "#,
+        club,
+        id.0
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    row.map(|row| parse((id.0, row.rev, row.athlete_id, row.kind, row.value_milli, row.measured_on))).transpose()
+}
+
+fn parse(row: (Uuid, i64, Uuid, String, i32, NaiveDate)) -> Result<(AthleteId, StoredMeasurement), StoreError> {
+    let (id, rev, athlete, kind, milli, measured_on) = row;
+    let kind = MeasurementKind::parse(&kind).map_err(|_| StoreError::Corrupt("measurement"))?;
+    let value = Measurement { kind, milli, measured_on };
+    Ok((AthleteId(athlete), Stored { id: MeasurementId(id), rev, value }))
+}
+
 async fn find(
     tx: &mut ClubTx,
     athletes: Option<&[Uuid]>,
@@ -90,12 +114,6 @@ async fn find(
     )
     .fetch_all(tx.conn())
     .await?;
-    let parse = |row: (Uuid, i64, Uuid, String, i32, NaiveDate)| {
-        let (id, rev, athlete, kind, milli, measured_on) = row;
-        let kind = MeasurementKind::parse(&kind).map_err(|_| StoreError::Corrupt("measurement"))?;
-        let value = Measurement { kind, milli, measured_on };
-        Ok((AthleteId(athlete), Stored { id: MeasurementId(id), rev, value }))
-    };
     rows.into_iter()
         .map(|row| parse((row.id, row.rev, row.athlete_id, row.kind, row.value_milli, row.measured_on)))
         .collect()

@@ -1,6 +1,7 @@
 //! Athletes with their dated measurements, and the roster as CSV.
 
 mod erase_store;
+pub mod erasures;
 mod http;
 mod measured_store;
 mod measurements;

@@ -102,12 +102,12 @@ pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Valu
         return Ok(Fact::Hidden);
     }
     if !measured_store::insert(tx, &[(sent.athlete_id, id, value)]).await? {
-        // It was deleted, or the same push has come twice and the other one was faster.
+        // The same push has come twice and the other one was faster.
         if is_hidden(tx, id).await? {
             return Ok(Fact::Hidden);
         }
         let known = known_measurement(tx, sent.athlete_id, id, &value).await?;
-        return Ok(known.unwrap_or_else(|| Fact::Refused(Problem::gone())));
+        return Ok(known.unwrap_or(Fact::Clash));
     }
     Ok(Fact::Stored(Done::now(201, 0)))
 }
@@ -126,17 +126,24 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
     measured_store::origins(tx, ids).await
 }
 
-/// What a measurement is whose id is taken by one that is there.
+/// What a measurement is whose id is taken by one that is there, or was: the same again is answered as when it was stored.
 async fn known_measurement(
     tx: &mut ClubTx,
     athlete: AthleteId,
     id: MeasurementId,
     value: &Measurement,
 ) -> Result<Option<Fact>, StoreError> {
-    let found = measured_store::by_ids(tx, &[id.0]).await?.pop();
-    Ok(found.map(|(of, stored)| {
-        if of == athlete && stored.value == *value { Fact::Stored(Done::before(stored.rev)) } else { Fact::Clash }
-    }))
+    let there = measured_store::by_ids(tx, &[id.0]).await?.pop();
+    let same = |(of, stored): &(AthleteId, measured_store::StoredMeasurement)| of == &athlete && stored.value == *value;
+    if let Some(found) = there {
+        return Ok(Some(if same(&found) { Fact::Stored(Done::before(found.1.rev)) } else { Fact::Clash }));
+    }
+    let deleted = measured_store::deleted(tx, id).await?;
+    Ok(deleted.map(
+        |found| {
+            if same(&found) { Fact::Stored(Done::before(found.1.rev)) } else { Fact::Refused(Problem::gone()) }
+        },
+    ))
 }
 
 /// Deletes a measurement that was wrong.

@@ -24,7 +24,8 @@ pub struct HeldView {
     /// What was sent.
     #[schema(value_type = Object)]
     pub data: Value,
-    /// `role`, `scope`, `left`, `reference` (what it belongs to is missing or hidden) or `clock`.
+    /// `role`, `scope`, `left`, `reference` (what it belongs to is missing or hidden), `clock`, or `corrected` (what it
+    /// corrects or clears was corrected by somebody else).
     #[schema(max_length = 10, example = "reference")]
     pub reason: String,
     /// The broken fields.
@@ -36,14 +37,14 @@ pub struct HeldView {
     pub skew_ms: Option<i64>,
     /// When it arrived.
     pub received_at: DateTime<Utc>,
-    /// `accepted` or `rejected`; absent while open.
+    /// `accepted`, `rejected`, or `withdrawn` by who recorded it; absent while open.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 10, example = "accepted")]
     pub outcome: Option<String>,
     /// When it was decided.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub decided_at: Option<DateTime<Utc>>,
-    /// Why it was rejected.
+    /// Why it was rejected or taken back.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 500, example = "Recorded for the wrong athlete")]
     pub note: Option<String>,
@@ -81,7 +82,7 @@ pub struct HeldPage {
 }
 
 /// Where an accepted fact belongs, when not where it says.
-#[derive(Debug, Default, Deserialize, ToSchema)]
+#[derive(Debug, Default, PartialEq, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields, default)]
 #[schema(as = HeldItemPlace, example = json!({"group_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57"}))]
 pub struct Place {
@@ -98,7 +99,7 @@ pub struct Place {
     pub at: Option<DateTime<Utc>>,
 }
 
-/// Why a fact is rejected.
+/// Why a fact is rejected, or taken back.
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = HeldItemRejection, example = json!({"reason": "Recorded for the wrong athlete"}))]

@@ -1,4 +1,4 @@
-//! The holding area and the devices, as an admin sees them.
+//! The holding area, as those who decide see it, and the devices.
 
 use chrono::{DateTime, Utc};
 use serde_json::Value;
@@ -29,8 +29,10 @@ pub struct HeldRow {
     pub outcome: Option<String>,
     /// When.
     pub decided_at: Option<DateTime<Utc>>,
-    /// Why it was rejected.
+    /// Why it was rejected or taken back.
     pub note: Option<String>,
+    /// Who recorded the correction that stands, of a second one.
+    pub rival: Option<Uuid>,
 }
 
 /// Where a list of held facts goes on: the id and type of the last one.
@@ -48,7 +50,8 @@ pub async fn held(
     let rows = sqlx::query_as!(
         HeldRow,
         r#"
-        select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note
+        select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note,
+          rival
         from held_item
         where club_id = $1
           and (outcome is not null) = $2
@@ -67,13 +70,48 @@ pub async fn held(
     Ok(rows)
 }
 
+/// Facts of the holding area that the actor recorded, and second corrections of what they corrected of athletes whom they
+/// see, by id and type, after `after`.
+pub async fn own(tx: &mut ClubTx, decided: bool, after: Option<Place>, fetch: i64) -> Result<Vec<HeldRow>, StoreError> {
+    let (club, member, groups) = (tx.club.0, tx.actor.account.0, tx.actor.group_ids());
+    let (after_id, after_kind) = after.unzip();
+    let rows = sqlx::query_as!(
+        HeldRow,
+        r#"
+        select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note,
+          rival
+        from held_item h
+        where h.club_id = $1
+          and (h.outcome is not null) = $2
+          and ($3::uuid is null or (h.id, h.kind) > ($3, $4))
+          and (h.member_id = $6 or (h.rival = $6 and ($7::uuid[] is null or exists (
+            select from athlete_scope v
+            where v.club_id = $1 and v.athlete_id = h.athlete_id and v.scope_id = any ($7)
+          ))))
+        order by h.id, h.kind
+        limit $5
+        "#,
+        club,
+        decided,
+        after_id,
+        after_kind,
+        fetch,
+        member,
+        groups.as_deref()
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows)
+}
+
 /// The facts of the holding area with an id, of one type when it is named.
 pub async fn held_as(tx: &mut ClubTx, id: Uuid, kind: Option<&str>) -> Result<Vec<HeldRow>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query_as!(
         HeldRow,
         r#"
-        select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note
+        select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note,
+          rival
         from held_item
         where club_id = $1 and id = $2 and ($3::text is null or kind = $3)
         order by kind
@@ -87,11 +125,11 @@ pub async fn held_as(tx: &mut ClubTx, id: Uuid, kind: Option<&str>) -> Result<Ve
     Ok(rows)
 }
 
-/// Writes down what an admin decided; false when somebody decided before.
+/// Writes down what somebody decided; false when somebody decided before.
 pub async fn decide(
     tx: &mut ClubTx,
     (kind, id): (&str, Uuid),
-    admin: Uuid,
+    decider: Uuid,
     outcome: &str,
     note: Option<&str>,
 ) -> Result<bool, StoreError> {
@@ -106,7 +144,7 @@ pub async fn decide(
         kind,
         id,
         outcome,
-        admin,
+        decider,
         Utc::now(),
         note
     )

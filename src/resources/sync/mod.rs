@@ -8,6 +8,7 @@ mod clock_store;
 mod deleted_store;
 mod devices_store;
 mod document;
+mod held_http;
 mod http;
 mod intake;
 mod item_kind;
@@ -36,5 +37,6 @@ pub use retention_store::{compact, prune};
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
     push_http::routes(config);
+    held_http::routes(config);
     admin_http::routes(config);
 }

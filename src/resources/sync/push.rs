@@ -2,13 +2,13 @@
 
 mod chain;
 mod facts;
+mod refusals;
 
 use std::collections::HashSet;
 
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
-use super::deleted_store;
 use super::devices_store;
 use super::intake::Push;
 use super::items::{self, Brought, Kind, Parsed};
@@ -17,6 +17,7 @@ use super::shapes::Outcome;
 use crate::platform::access::Recorder;
 use crate::platform::again;
 use crate::platform::db::{ClubTx, Db, Receipt, Revs};
+use crate::platform::holding::State;
 use crate::platform::lanes::Lanes;
 use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
@@ -33,8 +34,10 @@ const PAUSE_MS: u64 = 20;
 /// What became of an item before the commit gave its version.
 enum Verdict {
     Done(Done),
-    Held(Problem),
+    Held(Problem, State),
     Refused(Problem),
+    /// Refused before, and again.
+    Again(Problem),
 }
 
 /// An item whose turn comes with a later push.
@@ -162,7 +165,7 @@ impl Work<'_> {
                 continue;
             }
             let verdict = self.one(&mut tx, at, &failed).await?;
-            if let (Verdict::Refused(problem), Some(item)) = (&verdict, self.items.get(at))
+            if let (Verdict::Refused(problem) | Verdict::Again(problem), Some(item)) = (&verdict, self.items.get(at))
                 && problem.code() != Code::Conflict
             {
                 failed.extend(item.brings());
@@ -252,20 +255,25 @@ impl Work<'_> {
     /// An edit, under a receipt.
     async fn edit(&self, tx: &mut ClubTx, at: usize, kind: Kind, op: &Op) -> Result<Verdict, Problem> {
         let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
-        let mark = tx.mark().await?;
         let digest = items::digest(kind, op);
         if let Some(given) = store::claim(tx, item.op_id, &digest, items::record(kind, op)).await? {
             if given.digest != digest {
                 let detail = "This op_id was used for another edit. Give each item its own.";
                 return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
             }
-            return Ok(Verdict::Done(Done::answered(given.status, given.rev)));
+            let Some(answer) = given.answer else {
+                return Ok(Verdict::Done(Done::answered(given.status, given.rev)));
+            };
+            let problem = Problem::kept(&answer);
+            let beside = matches!(problem.code(), Code::Conflict | Code::Stale);
+            let current = if beside { items::current(tx, kind, item.id).await? } else { None };
+            return Ok(Verdict::Again(current.into_iter().fold(problem, Problem::with_current)));
         }
         if let Some(reason) = kind.barred(self.who) {
-            tx.back_to(mark).await?;
             let detail = format!("This needs what your membership or access token lacks: {reason}.");
-            return Ok(Verdict::Refused(Problem::new(Code::Forbidden, detail)));
+            return self.refused(tx, item.op_id, Problem::new(Code::Forbidden, detail)).await;
         }
+        let mark = tx.mark().await?;
         let mut op = op.clone();
         self.chain.follow(kind, item.id, &mut op);
         match items::edit(tx, kind, &op).await {
@@ -294,29 +302,12 @@ impl Work<'_> {
             Err(problem) => {
                 tx.back_to(mark).await?;
                 if matches!(problem.code(), Code::NotFound | Code::Invalid) && self.too_early(at) {
+                    store::unclaim(tx, item.op_id).await?;
                     return Ok(Verdict::Refused(waiting()));
                 }
                 self.refuse(tx, item, kind, &op, problem).await
             }
         }
-    }
-
-    async fn refuse(
-        &self,
-        tx: &mut ClubTx,
-        item: &Parsed,
-        kind: Kind,
-        op: &Op,
-        problem: Problem,
-    ) -> Result<Verdict, Problem> {
-        if problem.code() == Code::NotFound && deleted_store::told(tx, kind.word(), item.id).await? {
-            // What was said about a person goes with the person.
-            let data = if kind.is_personal() { Value::Object(Map::new()) } else { Value::Object(op.data.clone()) };
-            let about = (item.op_id, kind.word(), item.id);
-            store::keep_refused(tx, about, ("deleted", op.base_rev.or(op.if_match)), data).await?;
-            return Ok(Verdict::Refused(Problem::gone()));
-        }
-        Ok(Verdict::Refused(problem))
     }
 
     /// Writes down what became of an item.
@@ -330,6 +321,7 @@ impl Work<'_> {
             applied: Vec::new(),
             conflicts: Vec::new(),
             current: None,
+            held: None,
             problem: None,
         };
         match verdict {
@@ -346,13 +338,17 @@ impl Work<'_> {
                     self.chain.note(*kind, item.id, op, done, rev);
                 }
             }
-            Verdict::Held(problem) => {
-                outcome.status = 202;
-                outcome.problem = Some(problem.body());
-            }
-            Verdict::Refused(problem) => {
+            Verdict::Held(problem, state) => {
                 let mut problem = problem.again();
                 outcome.current = problem.take_current();
+                outcome.status = 202;
+                outcome.held = Some(state.clone());
+                outcome.problem = Some(problem.body());
+            }
+            Verdict::Refused(problem) | Verdict::Again(problem) => {
+                let mut problem = problem.again();
+                outcome.current = problem.take_current();
+                outcome.replayed = matches!(verdict, Verdict::Again(_));
                 outcome.status = problem.status();
                 outcome.problem = Some(problem.body());
             }

@@ -6,6 +6,7 @@ use serde_json::{Map, Value};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use crate::platform::holding::State;
 use crate::platform::ops::Conflict;
 use crate::platform::problem::ProblemBody;
 
@@ -128,10 +129,14 @@ pub struct Outcome {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 6)]
     pub conflicts: Vec<Conflict>,
-    /// The stored record, when the item was made on another version: `rev` and `data`.
+    /// The stored record, when the item was made on another version, or the correction that stands, when the item is a
+    /// second one: `rev` and `data`.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Object)]
     pub current: Option<Value>,
+    /// With 202: why the fact is held, and what became of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub held: Option<State>,
     /// Why it was not stored, or is held.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub problem: Option<ProblemBody>,

@@ -102,6 +102,49 @@ async fn a_phone_that_is_killed_at_any_step_loses_nothing_and_does_nothing_twice
     LocalSet::new().run_until(whole).await;
 }
 
+#[sqlx::test]
+async fn an_erased_athlete_is_in_nothing_that_a_phone_keeps(pool: PgPool) {
+    let whole = async {
+        let service = Service::start((*pool.connect_options()).clone()).await;
+        let person = service.person("admin", "north").await;
+        let club = service.found(&person, "North").await;
+        let mut link = async |request: Request| -> Result<Reply, Lost> {
+            Ok(service.carry(&person.token, club, &request).await.0)
+        };
+        let stores = ["erased-one", "erased-other"].map(Store::memory);
+        let mut phones = stores.each_ref().map(Phone::open);
+        let athlete = work(&mut phones[0]);
+        let day = chrono::Utc::now().date_naive();
+        for phone in &mut phones {
+            assert_eq!(phone.sync(&mut link, 0).await.unwrap(), Outcome::Done);
+        }
+        let [one, other] = &mut phones;
+        // Something for each of the three: confirmed, refused, and not handed in yet.
+        let measured =
+            |value: f64| json!({"athlete_id": athlete, "kind": "stature_m", "value": value, "measured_on": day});
+        other.record("measurement", Uuid::now_v7(), measured(1.5));
+        other.record("measurement", Uuid::now_v7(), measured(-1.0));
+        other.patch("athlete", athlete, json!({"display_name": ""}));
+        assert_eq!(other.sync(&mut link, 0).await.unwrap(), Outcome::Done);
+        assert_eq!((other.journal().len(), other.parked().len()), (1, 2), "{:?}", other.parked());
+        other.record("measurement", Uuid::now_v7(), measured(1.6));
+        other.patch("athlete", athlete, json!({"display_name": "Mira Secret"}));
+        one.delete("athlete", athlete);
+        for phone in [one, other] {
+            for _ in 0..2 {
+                assert_eq!(phone.sync(&mut link, 0).await.unwrap(), Outcome::Done);
+            }
+            let kept = format!("{:?} {:?} {:?}", phone.copy(), phone.journal(), phone.parked());
+            assert!(!kept.contains(&athlete.to_string()) && !kept.contains("Mira"), "{kept}");
+            assert_eq!(phone.waiting(), 0);
+        }
+        let mut tx = service.look(club).await;
+        let held: i64 = sqlx::query_scalar("select count(*) from held_item").fetch_one(&mut *tx).await.unwrap();
+        assert_eq!(held, 0, "nothing about them waits for anybody");
+    };
+    LocalSet::new().run_until(whole).await;
+}
+
 /// Runs a plan in a database of its own, with the printed figures of the run.
 async fn simulate(pool: &PgPool, plan: Plan) -> World {
     let whole = async {

@@ -294,6 +294,59 @@ pub fn replay(db: &Connection) {
     db.execute("delete from journal", []).unwrap();
 }
 
+/// Drops what is about an athlete who was deleted, and takes them out of whatever else names them: nothing about them is
+/// kept, neither to be sent nor to be shown.
+pub fn erase(db: &Connection, athlete: &str) {
+    for table in ["outbox", "journal", "parked"] {
+        let answer = if table == "parked" { "answer" } else { "null" };
+        let mut naming = db
+            .prepare(&format!(
+                "select op_id, item, {answer} from {table} where instr(lower(item || coalesce({answer}, '')), ?1)"
+            ))
+            .unwrap();
+        let rows = naming.query_map([athlete.to_lowercase()], |row| {
+            Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?, row.get::<_, Option<String>>(2)?))
+        });
+        for (op_id, item, answer) in rows.unwrap().map(Result::unwrap).collect::<Vec<_>>() {
+            let mut item: Value = serde_json::from_str(&item).unwrap();
+            if is(&item["data"]["athlete_id"], athlete) || (item["type"] == "athlete" && is(&item["id"], athlete)) {
+                db.execute(&format!("delete from {table} where op_id = ?1"), [&op_id]).unwrap();
+                db.execute("delete from note where op_id = ?1", [&op_id]).unwrap();
+                continue;
+            }
+            forget(&mut item, athlete);
+            db.execute(&format!("update {table} set item = ?2 where op_id = ?1"), params![op_id, item.to_string()])
+                .unwrap();
+            if let Some(answer) = answer {
+                let mut answer: Value = serde_json::from_str(&answer).unwrap();
+                forget(&mut answer, athlete);
+                db.execute("update parked set answer = ?2 where op_id = ?1", params![op_id, answer.to_string()])
+                    .unwrap();
+            }
+        }
+    }
+}
+
+fn is(value: &Value, id: &str) -> bool {
+    value.as_str().is_some_and(|text| text.eq_ignore_ascii_case(id))
+}
+
+/// Takes out of every list what is about an athlete: the id, a pair with it, an object with it.
+fn forget(value: &mut Value, athlete: &str) {
+    match value {
+        Value::Array(list) => {
+            list.retain(|one| match one {
+                Value::Object(fields) => !fields.get("athlete_id").is_some_and(|id| is(id, athlete)),
+                Value::Array(pair) => !pair.iter().any(|id| is(id, athlete)),
+                other => !is(other, athlete),
+            });
+            list.iter_mut().for_each(|one| forget(one, athlete));
+        }
+        Value::Object(fields) => fields.values_mut().for_each(|one| forget(one, athlete)),
+        _ => {}
+    }
+}
+
 /// Sets an item aside for a person.
 pub fn park(db: &Connection, n: i64, item: &Value, status: u16, answer: &Value) {
     db.prepare_cached("insert or replace into parked (op_id, n, item, status, answer) values (?1, ?2, ?3, ?4, ?5)")

@@ -22,6 +22,12 @@ struct Change<'a> {
     id: &'a str,
     rev: &'a str,
     data: Option<Value>,
+    removed: Option<Removed<'a>>,
+}
+
+#[derive(Deserialize)]
+struct Removed<'a> {
+    reason: &'a str,
 }
 
 /// The record that a record belongs to.
@@ -122,7 +128,12 @@ impl Phone {
                 Some(data) => {
                     store::put(&tx, (change.kind, change.id), parent(change.kind, data), rev, &data.to_string());
                 }
-                None => store::remove(&tx, (change.kind, change.id)),
+                None => {
+                    store::remove(&tx, (change.kind, change.id));
+                    if change.kind == "athlete" && change.removed.as_ref().is_some_and(|one| one.reason == "deleted") {
+                        outbox::erase(&tx, change.id);
+                    }
+                }
             }
         }
         if !page.more {

@@ -8,6 +8,12 @@ use super::{Killed, Lost, Outcome, Phone, Reply, Request, outbox, store};
 /// The most bytes of a push as it is sent; some room is left for the envelope.
 const BYTES: usize = 1_000_000;
 
+/// The athlete of whom the service says that they were deleted, so that nothing about them is kept.
+fn erased<'a>(item: &'a Value, result: &Value) -> Option<&'a str> {
+    let mut errors = result["problem"]["errors"].as_array().into_iter().flatten();
+    errors.any(|error| error["code"] == "erased").then(|| item["data"]["athlete_id"].as_str()).flatten()
+}
+
 impl Phone {
     pub(super) async fn push_all(
         &mut self,
@@ -85,6 +91,10 @@ impl Phone {
                 continue;
             }
             let Some((n, item)) = outbox::take(&tx, op_id) else { continue };
+            if let (410, Some(athlete)) = (status, erased(&item, result)) {
+                outbox::erase(&tx, athlete);
+                continue;
+            }
             let rev = result["rev"].as_str().and_then(|rev| rev.parse().ok());
             match status {
                 200 | 201 => outbox::confirm(&tx, n, &item, rev, date),

@@ -2,18 +2,27 @@
 
 use std::collections::HashMap;
 
-use serde_json::Value;
+use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::{Verdict, Work, waiting};
 use crate::platform::db::ClubTx;
+use crate::platform::fault::Fault;
+use crate::platform::grants;
+use crate::platform::holding::{self, CORRECTED, Held, NewHeld, State};
 use crate::platform::ops::{self, Done, Fact};
 use crate::platform::problem::{Code, Problem};
 use crate::resources::sync::admin_store::decide;
 use crate::resources::sync::items::{self, Kind, Parsed};
 use crate::resources::sync::model::Type;
-use crate::resources::sync::push_store::{self as store, NewHeld};
+use crate::resources::sync::push_store as store;
 use crate::resources::sync::{bodies, deleted_store};
+
+/// The athlete whom a fact is about, when they were deleted.
+async fn about_erased(tx: &mut ClubTx, data: &Map<String, Value>) -> Result<Option<Uuid>, Problem> {
+    let Some(athlete) = holding::named(data, "athlete_id") else { return Ok(None) };
+    Ok(grants::erased(tx, &[athlete]).await?.pop())
+}
 
 impl Work<'_> {
     pub(super) async fn facts(
@@ -26,7 +35,7 @@ impl Work<'_> {
         let ids: Vec<Uuid> = items.iter().map(|(_, item)| item.id).collect();
         // They are of one type.
         let kind = items.first().and_then(|(_, item)| item.parsed.as_ref().ok()).map_or("", |(kind, _)| kind.word());
-        let held = store::held(tx, kind, &ids).await?;
+        let held = holding::held(tx, kind, &ids).await?;
         let (known, new): (Vec<_>, Vec<_>) = items.into_iter().partition(|(_, item)| held.contains_key(&item.id));
         let mut verdicts = Vec::with_capacity(to - from);
         let filed = items::file(tx, &new).await?;
@@ -42,7 +51,7 @@ impl Work<'_> {
 
     /// One fact that is not filed in bulk.
     pub(super) async fn fact(&self, tx: &mut ClubTx, at: usize, item: &Parsed, kind: Kind) -> Result<Verdict, Problem> {
-        let held = store::held(tx, kind.word(), &[item.id]).await?;
+        let held = holding::held(tx, kind.word(), &[item.id]).await?;
         if !held.is_empty() {
             return self.known(tx, item, &held).await;
         }
@@ -91,26 +100,45 @@ impl Work<'_> {
         &self,
         tx: &mut ClubTx,
         item: &Parsed,
-        held: &HashMap<Uuid, store::Held>,
+        held: &HashMap<Uuid, Held>,
     ) -> Result<Verdict, Problem> {
         let Some(before) = held.get(&item.id) else { return Ok(Verdict::Refused(Problem::gone())) };
         let Ok((kind, op)) = &item.parsed else { return Ok(Verdict::Refused(Problem::gone())) };
-        if before.data != Value::Object(op.data.clone()) {
-            let detail = "This id is already used by a fact with other content, which is held for an admin.";
-            return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
+        let mut sent = op.data.clone();
+        if before.data != Value::Object(sent.clone()) && about_erased(tx, &op.data).await?.is_some() {
+            // What was said about a deleted athlete is gone; a repeat of it is still the same fact.
+            sent.retain(|name, _| !["note", "reason"].contains(&name.as_str()));
         }
-        Ok(match before.outcome.as_deref() {
-            Some("accepted") => {
-                // Filed, and deleted since.
-                let rev = store::rev(tx, kind.word(), before.id).await?;
-                rev.map_or_else(|| Verdict::Refused(Problem::gone()), |rev| Verdict::Done(Done::before(rev)))
-            }
-            Some(_) => {
-                let note = before.note.clone().unwrap_or_default();
-                Verdict::Held(Problem::new(Code::Held, format!("An admin rejected this: {note}")))
-            }
-            None => Verdict::Held(Problem::new(Code::Held, "An admin will decide.")),
-        })
+        if before.data != Value::Object(sent) {
+            return Ok(Verdict::Refused(holding::taken()));
+        }
+        if before.outcome.as_deref() == Some("accepted") {
+            // Filed, and deleted since.
+            let rev = store::rev(tx, kind.word(), before.id).await?;
+            return Ok(rev.map_or_else(|| Verdict::Refused(Problem::gone()), |rev| Verdict::Done(Done::before(rev))));
+        }
+        let mut problem = holding::decided(before);
+        if before.outcome.is_none() && before.reason == CORRECTED {
+            problem = self.beside(tx, *kind, &op.data, problem).await?.0;
+        }
+        Ok(Verdict::Held(problem, State::from(before)))
+    }
+
+    /// Puts the correction that stands beside a second one, when its recorder may see it; and says who recorded it.
+    async fn beside(
+        &self,
+        tx: &mut ClubTx,
+        kind: Kind,
+        data: &Map<String, Value>,
+        problem: Problem,
+    ) -> Result<(Problem, Option<Uuid>), Problem> {
+        for field in ["supersedes", "clears"] {
+            let Some(corrected) = holding::named(data, field) else { continue };
+            let Some(stands) = holding::standing(tx, kind.word(), corrected).await? else { continue };
+            let current = items::current(tx, kind, stands.id).await?;
+            return Ok((current.into_iter().fold(problem, Problem::with_current), stands.by));
+        }
+        Ok((problem, None))
     }
 
     pub(super) async fn judge(
@@ -140,8 +168,12 @@ impl Work<'_> {
                 Ok(Verdict::Refused(waiting()))
             }
             Fact::Refused(problem) if ops::can_be_held(&problem) => {
-                let clock = problem.faults().iter().all(|fault| fault.code != "unknown_id");
-                let reason = if clock { "clock" } else { "reference" };
+                let reference = problem.faults().iter().any(|fault| fault.code == "unknown_id");
+                let reason = match holding::corrected_field(&problem) {
+                    Some(_) => CORRECTED,
+                    None if reference => "reference",
+                    None => "clock",
+                };
                 self.hold(tx, item, reason, problem).await
             }
             Fact::Refused(problem) => Ok(Verdict::Refused(problem)),
@@ -185,12 +217,15 @@ impl Work<'_> {
         if *kind == Kind::Record(Type::Measurement) && deleted_store::told(tx, kind.word(), item.id).await? {
             return Ok(Verdict::Refused(Problem::gone()));
         }
-        if !store::has_room(tx, self.device, self.who.role.is_none()).await? {
-            let detail = "So much from you waits for an admin that there is no room for more. Leave it in the outbox, ask an \
-                admin of the club to decide on what is held, and send it again later.";
-            return Ok(Verdict::Refused(Problem::new(Code::TooMany, detail)));
+        if let Some(athlete) = about_erased(tx, &op.data).await? {
+            return self.erased(tx, athlete, reason, &problem).await;
         }
-        let detail = serde_json::to_value(problem.faults()).unwrap_or_default();
+        if !holding::has_room(tx, self.device, self.who.role.is_none()).await? {
+            return Ok(Verdict::Refused(holding::full()));
+        }
+        let held = Problem::new(Code::Held, holding::words(reason)).with_faults(problem.faults().to_vec());
+        let (held, rival) =
+            if reason == CORRECTED { self.beside(tx, *kind, &op.data, held).await? } else { (held, None) };
         let taken = self.is_taken(tx, *kind, item.id).await?;
         let new = NewHeld {
             id: item.id,
@@ -199,18 +234,30 @@ impl Work<'_> {
             device: self.device,
             data: &op.data,
             reason,
-            detail,
+            faults: problem.faults(),
             taken,
+            rival,
         };
-        store::hold(tx, &new).await?;
-        let words = match reason {
-            "left" => "You are no longer a member of the club.",
-            "role" => "Your role in the club does not record this.",
-            "scope" => "The access token lacks the scope for this.",
-            "clock" => "Its time does not fit; the phone's clock may be wrong.",
-            _ => "What it belongs to is missing or not yours to see.",
-        };
-        let detail = format!("{words} It is stored in the holding area; an admin of the club decides.");
-        Ok(Verdict::Held(Problem::new(Code::Held, detail).with_faults(problem.faults().to_vec())))
+        holding::hold(tx, &new).await?;
+        Ok(Verdict::Held(held, State::open(reason)))
+    }
+
+    /// Nothing about an athlete who was deleted is kept. Whoever never heard of them is answered as about anybody whom they do
+    /// not see.
+    async fn erased(
+        &self,
+        tx: &mut ClubTx,
+        athlete: Uuid,
+        reason: &'static str,
+        problem: &Problem,
+    ) -> Result<Verdict, Problem> {
+        if deleted_store::told(tx, Type::Athlete.as_str(), athlete).await? {
+            let detail = "was deleted, and nothing about them is kept: drop this, and whatever else names them";
+            let fault = Fault::at("/athlete_id", "erased", detail);
+            let problem = Problem::new(Code::Gone, "This is about an athlete who was deleted; it was not stored.");
+            return Ok(Verdict::Refused(problem.with_faults(vec![fault])));
+        }
+        let held = Problem::new(Code::Held, holding::words(reason)).with_faults(problem.faults().to_vec());
+        Ok(Verdict::Held(held, State::open(reason)))
     }
 }

@@ -1,0 +1,389 @@
+//! The holding area: recorded facts that cannot be filed by themselves, kept until somebody decides.
+
+use std::collections::HashMap;
+
+use chrono::Utc;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use serde_json::{Map, Value};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use super::batch::{Decision, Item};
+use super::body;
+use super::db::{ClubTx, StoreError};
+use super::fault::Fault;
+use super::problem::{Code, Problem};
+
+/// Why a second correction is held.
+pub const CORRECTED: &str = "corrected";
+
+/// A fact in the holding area.
+#[derive(Clone, Debug)]
+pub struct Held {
+    /// The id under which it is held and filed.
+    pub id: Uuid,
+    /// What was sent.
+    pub data: Value,
+    /// Why it is held.
+    pub reason: String,
+    /// What was decided.
+    pub outcome: Option<String>,
+    /// Why, when not filed.
+    pub note: Option<String>,
+}
+
+/// Why a fact is held, and what became of it.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = HeldState)]
+pub struct State {
+    /// `role`, `scope`, `left`, `reference` (what it belongs to is missing or hidden), `clock`, or `corrected` (what it
+    /// corrects or clears was corrected by somebody else).
+    #[schema(max_length = 10, example = "corrected")]
+    pub reason: String,
+    /// `rejected` or `withdrawn`; absent while nobody decided.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 10, example = "rejected")]
+    pub outcome: Option<String>,
+    /// Why.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500, example = "Recorded for the wrong athlete")]
+    pub note: Option<String>,
+}
+
+impl State {
+    /// One that nobody decided on yet.
+    pub fn open(reason: &str) -> Self {
+        Self { reason: reason.to_owned(), outcome: None, note: None }
+    }
+}
+
+impl From<&Held> for State {
+    fn from(held: &Held) -> Self {
+        Self { reason: held.reason.clone(), outcome: held.outcome.clone(), note: held.note.clone() }
+    }
+}
+
+/// The id under which a fact is held when its own is taken by what its recorder must not learn of: the same each time,
+/// and free to be filed under.
+fn other_id(member: Uuid, id: Uuid) -> Uuid {
+    Uuid::new_v5(&member, id.as_bytes())
+}
+
+/// The facts of a type among these ids that are, or were, in the holding area for the actor; what others recorded there is
+/// nobody else's to learn of.
+///
+/// # Errors
+/// Database errors.
+pub async fn held(tx: &mut ClubTx, kind: &str, ids: &[Uuid]) -> Result<HashMap<Uuid, Held>, StoreError> {
+    let (club, member) = (tx.club.0, tx.actor.account.0);
+    let own: HashMap<Uuid, Uuid> = ids.iter().flat_map(|id| [(other_id(member, *id), *id), (*id, *id)]).collect();
+    let asked: Vec<Uuid> = own.keys().copied().collect();
+    let rows = sqlx::query_as!(
+        Held,
+        r#"
+        select id, data, reason, outcome, note
+        from held_item
+        where club_id = $1 and member_id = $2 and kind = $3 and id = any ($4)
+        "#,
+        club,
+        member,
+        kind,
+        &asked
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().filter_map(|row| Some((*own.get(&row.id)?, row))).collect())
+}
+
+/// A fact on its way into the holding area.
+#[derive(Debug)]
+pub struct NewHeld<'a> {
+    /// The fact.
+    pub id: Uuid,
+    /// Its type.
+    pub kind: &'static str,
+    /// The item.
+    pub op_id: Uuid,
+    /// The phone's own id.
+    pub device: Uuid,
+    /// What was sent.
+    pub data: &'a Map<String, Value>,
+    /// One of those that [`State::reason`] lists.
+    pub reason: &'static str,
+    /// The broken fields.
+    pub faults: &'a [Fault],
+    /// Whether its id is taken by a stored fact that its recorder must not learn of.
+    pub taken: bool,
+    /// Who recorded the correction that stands, when this is a second one.
+    pub rival: Option<Uuid>,
+}
+
+/// Most facts of one phone that wait for a decision: a coach's whole week without a record to belong to is about 2,000.
+pub const HELD_PER_DEVICE: i64 = 2_000;
+/// Most facts of one member that wait, from all phones.
+pub const HELD_PER_MEMBER: i64 = 10_000;
+/// The same for somebody who left the club: what they had recorded until then.
+pub const HELD_PER_FORMER: i64 = 2_000;
+
+/// Whether the holding area has room for one more fact of this phone and its member; `former` when they left the club.
+///
+/// Two pushes at the same moment may both find the last place.
+///
+/// # Errors
+/// Database errors.
+pub async fn has_room(tx: &mut ClubTx, device: Uuid, former: bool) -> Result<bool, StoreError> {
+    let (club, member) = (tx.club.0, tx.actor.account.0);
+    let most = if former { HELD_PER_FORMER } else { HELD_PER_MEMBER };
+    let full = sqlx::query_scalar!(
+        r#"
+        select exists (
+          select from held_item
+          where club_id = $1 and member_id = $2 and device_id = $3 and outcome is null
+          offset $4
+        ) or exists (
+          select from held_item
+          where club_id = $1 and member_id = $2 and outcome is null
+          offset $5
+        ) as "full!"
+        "#,
+        club,
+        member,
+        device,
+        HELD_PER_DEVICE - 1,
+        most - 1
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    Ok(!full)
+}
+
+/// That there is no room for more.
+pub fn full() -> Problem {
+    let detail = "So much from you waits for a decision that there is no room for more. Leave it in the outbox, ask an \
+        admin of the club to decide on what is held, and send it again later.";
+    Problem::new(Code::TooMany, detail)
+}
+
+/// Puts a fact into the holding area, once; under another id when its own is taken there by somebody else's.
+///
+/// # Errors
+/// Database errors.
+pub async fn hold(tx: &mut ClubTx, new: &NewHeld<'_>) -> Result<(), StoreError> {
+    let (club, member) = (tx.club.0, tx.actor.account.0);
+    if !new.taken && insert(tx, new, new.id).await? {
+        return Ok(());
+    }
+    let own = sqlx::query_scalar!(
+        r#"select exists (select from held_item where club_id = $1 and member_id = $2 and kind = $3 and id = $4) as "own!""#,
+        club,
+        member,
+        new.kind,
+        new.id
+    );
+    if own.fetch_one(tx.conn()).await? {
+        return Ok(());
+    }
+    insert(tx, new, other_id(member, new.id)).await?;
+    Ok(())
+}
+
+async fn insert(tx: &mut ClubTx, new: &NewHeld<'_>, id: Uuid) -> Result<bool, StoreError> {
+    let (club, member, skew) = (tx.club.0, tx.actor.account.0, tx.skew_ms);
+    let done = sqlx::query!(
+        r#"
+        insert into held_item as x
+          (club_id, id, kind, op_id, member_id, device_id, athlete_id, data, reason, detail, skew_ms, received_at, rival)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
+        on conflict (club_id, kind, id) do nothing
+        "#,
+        club,
+        id,
+        new.kind,
+        new.op_id,
+        member,
+        new.device,
+        named(new.data, "athlete_id"),
+        Value::Object(new.data.clone()),
+        new.reason,
+        serde_json::to_value(new.faults).unwrap_or_default(),
+        skew,
+        Utc::now(),
+        new.rival
+    )
+    .execute(tx.unsynced())
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// The id in a field.
+pub fn named(data: &Map<String, Value>, field: &str) -> Option<Uuid> {
+    data.get(field).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok())
+}
+
+/// A correction that stands.
+#[derive(Clone, Copy, Debug)]
+pub struct Standing {
+    /// The correction.
+    pub id: Uuid,
+    /// Who recorded it; none when that is not kept.
+    pub by: Option<Uuid>,
+}
+
+/// The last correction of a fact of a type, one after the other; none when it was not corrected.
+///
+/// # Errors
+/// Database errors.
+pub async fn standing(tx: &mut ClubTx, kind: &str, corrected: Uuid) -> Result<Option<Standing>, StoreError> {
+    let club = tx.club.0;
+    let (mut at, mut last) = (corrected, None);
+    loop {
+        let next = sqlx::query_as!(
+            Standing,
+            r#"
+            select t.id as "id!", t.by
+            from (
+              select id, recorded_by as by from runs where $3 = 'run' and club_id = $1 and supersedes = $2
+              union all
+              select id, recorded_by from assessments where $3 = 'assessment' and club_id = $1 and supersedes = $2
+              union all
+              select id, recorded_by from race_results where $3 = 'race_result' and club_id = $1 and supersedes = $2
+              union all
+              select id, recorded_by
+              from wellbeing_records where $3 = 'wellbeing_record' and club_id = $1 and supersedes = $2
+            ) t
+            "#,
+            club,
+            at,
+            kind
+        )
+        .fetch_optional(tx.conn())
+        .await?;
+        let Some(next) = next else { return Ok(last) };
+        (at, last) = (next.id, Some(next));
+    }
+}
+
+/// The field that names what somebody else corrected, when a fact is refused for that and nothing worse.
+pub fn corrected_field(problem: &Problem) -> Option<&'static str> {
+    let pointers = || problem.faults().iter().filter(|fault| fault.code == "superseded").flat_map(|one| &one.pointer);
+    let of = |field: &'static str| pointers().any(|pointer| pointer.ends_with(field)).then_some(&field[1..]);
+    if problem.faults().iter().any(|fault| fault.code != "superseded") {
+        return None;
+    }
+    of("/supersedes").or_else(|| of("/clears"))
+}
+
+/// Holds what of a batch corrects or clears a fact that somebody else corrected meanwhile, as a push does: it is refused
+/// for nothing else, and what was recorded is kept. What the items say of it follows from it.
+///
+/// # Errors
+/// Database errors.
+pub async fn keep_corrections<T, F: Serialize + DeserializeOwned>(
+    tx: &mut ClubTx,
+    kind: &'static str,
+    (items, decisions): (&mut [Item<T>], &mut [Decision]),
+    sent: &[F],
+    place: &[(&str, Uuid)],
+) -> Result<(), Problem> {
+    for ((item, decision), sent) in items.iter_mut().zip(decisions).zip(sent) {
+        let field = match &item.value {
+            Err(problem) => corrected_field(problem),
+            // It may have been filed as a correction of what stood then.
+            Ok(_) if *decision == Decision::Clash => Some("supersedes"),
+            Ok(_) => None,
+        };
+        let Some(field) = field else { continue };
+        let Ok(Value::Object(mut data)) = serde_json::to_value(sent) else { continue };
+        data.remove("id");
+        data.extend(place.iter().map(|(name, id)| ((*name).to_owned(), Value::String(id.to_string()))));
+        let Some(corrected) = named(&data, field) else { continue };
+        if let Some(before) = held(tx, kind, &[item.id]).await?.remove(&item.id) {
+            let same = is_same::<F>(&before, item.id, &data, place);
+            match before.outcome.as_deref() {
+                Some("accepted") if same => *decision = Decision::Unchanged(None),
+                _ if same => item.value = Err(decided(&before)),
+                _ => item.value = Err(taken()),
+            }
+            continue;
+        }
+        let Err(problem) = &item.value else { continue };
+        let Some(stands) = standing(tx, kind, corrected).await? else { continue };
+        // A route knows no phone: what it holds is counted for none.
+        let device = Uuid::nil();
+        if !has_room(tx, device, false).await? {
+            item.value = Err(full());
+            continue;
+        }
+        let faults = problem.faults().to_vec();
+        let new = NewHeld {
+            id: item.id,
+            kind,
+            op_id: item.id,
+            device,
+            data: &data,
+            reason: CORRECTED,
+            faults: &faults,
+            taken: false,
+            rival: stands.by,
+        };
+        hold(tx, &new).await?;
+        item.value = Err(Problem::new(Code::Held, words(CORRECTED)).with_faults(faults));
+    }
+    Ok(())
+}
+
+/// Whether a batch says of a fact what is held of it, whichever of its defaults were spelt out.
+fn is_same<F: Serialize + DeserializeOwned>(
+    before: &Held,
+    id: Uuid,
+    data: &Map<String, Value>,
+    place: &[(&str, Uuid)],
+) -> bool {
+    let id = Value::String(id.to_string());
+    let held = before.data.as_object().into_iter().flatten();
+    let fields = held.filter(|(name, _)| !place.iter().any(|(other, _)| other == name));
+    let fields = fields.map(|(name, value)| (name.as_str(), value)).chain([("id", &id)]);
+    let Some(Value::Object(mut same)) =
+        body::from_fields::<F>(fields).ok().and_then(|one| serde_json::to_value(one).ok())
+    else {
+        return false;
+    };
+    same.remove("id");
+    same.extend(place.iter().map(|(name, id)| ((*name).to_owned(), Value::String(id.to_string()))));
+    same == *data
+}
+
+/// That an id is taken by a held fact with other content.
+pub fn taken() -> Problem {
+    let detail = "This id is already used by a fact with other content, which is held for a decision.";
+    Problem::new(Code::Conflict, detail)
+}
+
+/// What is said of a fact that is held, or was and is not filed.
+pub fn decided(held: &Held) -> Problem {
+    let note = held.note.as_deref().unwrap_or_default();
+    let detail = match held.outcome.as_deref() {
+        None if held.reason == CORRECTED => words(CORRECTED),
+        None => "An admin will decide.".to_owned(),
+        Some("withdrawn") => format!("You took this back: {note}"),
+        Some(_) => format!("This was rejected: {note}"),
+    };
+    Problem::new(Code::Held, detail)
+}
+
+/// Why a fact is held, and who decides.
+pub fn words(reason: &str) -> String {
+    let (why, who) = match reason {
+        "left" => ("You are no longer a member of the club.", "an admin of the club decides"),
+        "role" => ("Your role in the club does not record this.", "an admin of the club decides"),
+        "scope" => ("The access token lacks the scope for this.", "an admin of the club decides"),
+        "clock" => ("Its time does not fit; the phone's clock may be wrong.", "an admin of the club decides"),
+        CORRECTED => (
+            "Somebody else corrected the same before.",
+            "you, who recorded the correction that stands, or an admin decide which one stands",
+        ),
+        _ => ("What it belongs to is missing or not yours to see.", "an admin of the club decides"),
+    };
+    format!("{why} It is stored in the holding area; {who}.")
+}

@@ -1,0 +1,42 @@
+//! Erases again who was erased after a copy of the database was made.
+
+use std::path::Path;
+
+use uuid::Uuid;
+
+use super::erase_store as store;
+use crate::platform::db::{Actor, Db, StoreError};
+use crate::platform::erasures;
+use crate::platform::ids::{AccountId, AthleteId};
+
+/// Brings a database and the list of erasures outside it together: whom the list names is erased here, whoever is erased
+/// here is in the list. How many were erased.
+///
+/// # Errors
+/// When the database or the file cannot be used; nobody must be served before it could.
+pub async fn settle(db: &Db, file: &Path) -> Result<usize, std::io::Error> {
+    let mut listed = erasures::read(file)?;
+    let nobody = Actor { account: AccountId(Uuid::nil()), groups: None };
+    let failed = |error: StoreError| std::io::Error::other(format!("the list of erasures cannot be applied: {error}"));
+    let (mut missing, mut count) = (Vec::new(), 0);
+    for club in db.clubs().await.map_err(failed)? {
+        let wanted = listed.remove(&club).unwrap_or_default();
+        let mut tx = db.write(club, &nobody).await.map_err(failed)?;
+        let known = store::erased(&mut tx).await.map_err(failed)?;
+        missing.extend(known.iter().filter(|athlete| !wanted.contains(athlete)).map(|athlete| (club, *athlete)));
+        let mut again: Vec<Uuid> = wanted.into_iter().filter(|athlete| !known.contains(athlete)).collect();
+        if !again.is_empty() {
+            tx.alone_all(again.iter().copied()).await.map_err(failed)?;
+            // Another instance that starts at this moment may have been faster.
+            let known = store::erased(&mut tx).await.map_err(failed)?;
+            again.retain(|athlete| !known.contains(athlete));
+            for athlete in &again {
+                store::erase_again(&mut tx, AthleteId(*athlete)).await.map_err(failed)?;
+            }
+            tx.commit().await.map_err(failed)?;
+            count += again.len();
+        }
+    }
+    erasures::add(file, &missing)?;
+    Ok(count)
+}

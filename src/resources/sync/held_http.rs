@@ -1,0 +1,342 @@
+//! The holding area over HTTP: for admins, and for those who recorded what is held.
+
+use actix_web::web::Data;
+use actix_web::{FromRequest, HttpRequest, HttpResponse, get, post};
+use serde::Deserialize;
+use serde_json::{Map, Value, json};
+use utoipa::IntoParams;
+use uuid::Uuid;
+
+use super::admin_shapes::{HeldPage, HeldView, Place, Rejection};
+use super::admin_store::{self as store, HeldRow, Place as After};
+use super::items::{self, Kind, Parsed};
+use crate::platform::access::{ClubAdmin, Permit, Recorder};
+use crate::platform::body::Body;
+use crate::platform::db::{Actor, ClubTx, Db};
+use crate::platform::fault::{Fault, Faults};
+use crate::platform::holding::{self, CORRECTED};
+use crate::platform::ids::{AthleteId, ClubId, GroupId};
+use crate::platform::ops::{Fact, Method, Op, edit};
+use crate::platform::page::{self, PageParams};
+use crate::platform::params::{Params, path_id};
+use crate::platform::people::People;
+use crate::platform::problem::{Code, Problem};
+use crate::resources::sessions;
+
+/// Which facts a list shows.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct HeldParams {
+    /// Those that were decided, instead of those that are open.
+    #[serde(default)]
+    decided: bool,
+    /// Records on the page.
+    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
+    limit: Option<u16>,
+    /// The `next_cursor` of the page before.
+    #[param(max_length = 500)]
+    cursor: Option<String>,
+}
+
+/// Which fact of an id.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct OneHeld {
+    /// Its type; needed only when facts of several types are held under this id.
+    #[serde(rename = "type")]
+    #[param(max_length = 30, example = "run")]
+    kind: Option<String>,
+}
+
+/// The fact in the path.
+async fn load(tx: &mut ClubTx, req: &HttpRequest, kind: Option<&str>) -> Result<HeldRow, Problem> {
+    let id = path_id(req, "held_item_id", "held item")?;
+    let mut found = store::held_as(tx, id, kind).await?;
+    if found.len() > 1 {
+        let types: Vec<&str> = found.iter().map(|one| one.kind.as_str()).collect();
+        let detail =
+            format!("Facts of several types are held under this id: {}. Name one with ?type=.", types.join(", "));
+        return Err(Problem::new(Code::Conflict, detail));
+    }
+    found.pop().ok_or_else(|| Problem::not_found("held item"))
+}
+
+fn decided_before() -> Problem {
+    Problem::new(Code::Conflict, "Somebody decided on this before.")
+}
+
+/// Who decides on held facts: an admin on all of them, others on what [`Decider::may`] says.
+struct Decider {
+    club: ClubId,
+    actor: Actor,
+    /// None for an admin.
+    recorder: Option<Recorder>,
+}
+
+/// What is to be decided.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Wanted {
+    /// To file it.
+    Accept,
+    /// To reject it, or to take it back.
+    Reject,
+}
+
+impl Decider {
+    async fn of(req: &HttpRequest) -> Result<Self, Problem> {
+        let refused = match Permit::<ClubAdmin>::extract(req).await {
+            Ok(permit) => return Ok(Self { club: permit.club, actor: permit.actor, recorder: None }),
+            Err(problem) => problem,
+        };
+        match Recorder::extract(req).await {
+            Ok(who) => Ok(Self { club: who.club, actor: who.actor.clone(), recorder: Some(who) }),
+            Err(_) => Err(refused),
+        }
+    }
+
+    /// Whether a fact is the caller's to decide on: their own to take back; a second correction both coaches'.
+    async fn may(&self, tx: &mut ClubTx, held: &HeldRow, wanted: Wanted) -> Result<bool, Problem> {
+        let Some(who) = &self.recorder else { return Ok(true) };
+        let me = who.actor.account.0;
+        if held.member == me && wanted == Wanted::Reject {
+            return Ok(true);
+        }
+        let athlete = held.data.get("athlete_id").and_then(|id| Uuid::try_parse(id.as_str()?).ok()).map(AthleteId);
+        let Some(athlete) = athlete.filter(|_| held.reason == CORRECTED) else { return Ok(false) };
+        let coach = Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none());
+        let theirs = held.member == me || held.rival == Some(me);
+        Ok(theirs && coach && People::of(tx, [athlete]).await?.sees(athlete))
+    }
+
+    /// The fact in the path, for the caller alone, when it is theirs to decide on. Of others nobody learns whether they are there.
+    async fn open(
+        &self,
+        db: &Db,
+        (req, one): (&HttpRequest, &OneHeld),
+        (wanted, with_session): (Wanted, bool),
+    ) -> Result<(ClubTx, HeldRow), Problem> {
+        let mut tx = db.write(self.club, &self.actor).await?;
+        let refused = |problem: Problem| {
+            let detail = "An admin of the club decides on held facts; you may take back your own, and settle a second \
+                correction of what you corrected.";
+            match &self.recorder {
+                None => problem,
+                Some(who) if who.role.is_none() => Problem::not_found("club"),
+                Some(_) => Problem::new(Code::Forbidden, detail),
+            }
+        };
+        let held = alone(&mut tx, req, one, with_session).await.map_err(|problem| match problem.code() {
+            Code::NotFound | Code::Conflict => refused(problem),
+            _ => problem,
+        })?;
+        if !self.may(&mut tx, &held, wanted).await? {
+            return Err(refused(Problem::not_found("held item")));
+        }
+        Ok((tx, held))
+    }
+
+    /// The fact as it is now.
+    async fn answer(&self, db: &Db, req: &HttpRequest, kind: &str) -> Result<HttpResponse, Problem> {
+        let mut tx = db.read(self.club, &self.actor).await?;
+        Ok(HttpResponse::Ok().json(HeldView::from(load(&mut tx, req, Some(kind)).await?)))
+    }
+}
+
+/// Lists the recorded facts that could not be filed by themselves.
+#[utoipa::path(
+    tag = "sync",
+    params(("club_id" = Uuid, Path, description = "The club"), HeldParams),
+    security(("access_token" = ["club.admin"])),
+    responses((status = 200, description = "A page", body = HeldPage))
+)]
+#[get("/v1/clubs/{club_id}/held-items")]
+async fn list_held_items(
+    req: HttpRequest,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+    params: Params<HeldParams>,
+) -> Result<HttpResponse, Problem> {
+    let HeldParams { decided, limit, cursor } = params.0;
+    let wanted = PageParams { limit, cursor }.parse::<After>()?;
+    let mut tx = permit.read(&db).await?;
+    let rows = store::held(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| (row.id, row.kind.clone()));
+    let body = HeldPage { items: rows.into_iter().map(HeldView::from).collect(), next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Lists what you recorded and could not be filed by itself, and what became of it; and second corrections of what you corrected.
+///
+/// A second correction waits for either coach or an admin: accept it and it stands, reject it and the other stays.
+#[utoipa::path(
+    tag = "sync",
+    params(("club_id" = Uuid, Path, description = "The club"), HeldParams),
+    security(("access_token" = ["sync"])),
+    responses((status = 200, description = "A page", body = HeldPage))
+)]
+#[get("/v1/clubs/{club_id}/own-held-items")]
+async fn list_own_held_items(
+    req: HttpRequest,
+    who: Recorder,
+    db: Data<Db>,
+    params: Params<HeldParams>,
+) -> Result<HttpResponse, Problem> {
+    let HeldParams { decided, limit, cursor } = params.0;
+    let wanted = PageParams { limit, cursor }.parse::<After>()?;
+    let mut tx = db.read(who.club, &who.actor).await?;
+    let rows = store::own(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| (row.id, row.kind.clone()));
+    let body = HeldPage { items: rows.into_iter().map(HeldView::from).collect(), next_cursor };
+    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+}
+
+/// Makes the session of a fact, for a group, on the day that the fact claims.
+async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId) -> Result<(), Problem> {
+    let session = data.get("session_id").and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+    let at = data.get("run_at").or_else(|| data.get("assessed_at")).and_then(Value::as_str);
+    let day = at.and_then(|text| text.get(..10));
+    let (Some(session), Some(day)) = (session, day) else {
+        let fault = Fault::at("/group_id", "no_session", "only goes with a fact of a session");
+        return Err(Problem::invalid(vec![fault]));
+    };
+    if !sessions::sync::pull(tx, &[session]).await?.is_empty() {
+        return Ok(());
+    }
+    let fields = json!({"held_on": day, "state": "held", "group_ids": [group]});
+    let Value::Object(data) = fields else { return Ok(()) };
+    let op = Op { method: Method::Put, id: session, if_none_match: true, if_match: None, base_rev: None, data };
+    edit::<sessions::sync::Edits>(tx, &op).await.map(|_| ())
+}
+
+/// The fact in the path, which nobody else files or decides on meanwhile.
+async fn alone(tx: &mut ClubTx, req: &HttpRequest, one: &OneHeld, with_session: bool) -> Result<HeldRow, Problem> {
+    let held = load(tx, req, one.kind.as_deref()).await?;
+    let named = |name| held.data.get(name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+    let session = named("session_id").filter(|_| with_session);
+    let mut records: Vec<Uuid> = [Some(held.id), session].into_iter().flatten().collect();
+    for corrected in [named("supersedes"), named("clears")].into_iter().flatten() {
+        records.push(corrected);
+        records.extend(holding::standing(tx, &held.kind, corrected).await?.map(|stands| stands.id));
+    }
+    tx.alone_all(records).await?;
+    load(tx, req, Some(&held.kind)).await
+}
+
+/// Lets a fact correct and clear what stands now, when what it named was corrected meanwhile.
+async fn follow(tx: &mut ClubTx, held: &HeldRow, data: &mut Map<String, Value>) -> Result<(), Problem> {
+    for field in ["supersedes", "clears"] {
+        let Some(corrected) = holding::named(data, field) else { continue };
+        if let Some(stands) = holding::standing(tx, &held.kind, corrected).await?.filter(|one| one.id != held.id) {
+            data.insert(field.to_owned(), json!(stands.id));
+        }
+    }
+    Ok(())
+}
+
+/// Files a held fact: where it says, or where the body says.
+///
+/// What it corrects or clears is what stands now. An admin files all; a second correction (`corrected`) also either of the
+/// two coaches, with the scopes `sync` and that of its own route, where it says.
+#[utoipa::path(
+    tag = "sync",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("held_item_id" = Uuid, Path, description = "The fact"),
+        OneHeld
+    ),
+    request_body = Place,
+    security(("access_token" = ["club.admin"])),
+    responses((status = 200, description = "Filed", body = HeldView))
+)]
+#[post("/v1/clubs/{club_id}/held-items/{held_item_id}/accept")]
+async fn accept_held_item(
+    req: HttpRequest,
+    db: Data<Db>,
+    params: Result<Params<OneHeld>, Problem>,
+    body: Body<Place>,
+) -> Result<HttpResponse, Problem> {
+    let decider = Decider::of(&req).await?;
+    let (params, place) = (params?.0, body.read());
+    let with_session = place.as_ref().is_ok_and(|place| place.group_id.is_some());
+    let (mut tx, held) = decider.open(&db, (&req, &params), (Wanted::Accept, with_session)).await?;
+    let place = place?;
+    if decider.recorder.is_some() && place != Place::default() {
+        return Err(Problem::new(Code::Forbidden, "Only an admin of the club files a fact elsewhere: send {}."));
+    }
+    if !store::decide(&mut tx, (&held.kind, held.id), decider.actor.account.0, "accepted", None).await? {
+        return Err(decided_before());
+    }
+    let Value::Object(mut data) = held.data.clone() else { return Err(Problem::not_found("held item")) };
+    if let Some(athlete) = place.athlete_id {
+        data.insert("athlete_id".to_owned(), json!(athlete));
+    }
+    if let Some(session) = place.session_id {
+        data.insert("session_id".to_owned(), json!(session));
+    }
+    if let Some(test) = place.race_test_id {
+        data.insert("race_test_id".to_owned(), json!(test));
+    }
+    if let Some(at) = place.at {
+        data.insert(if held.kind == "run" { "run_at" } else { "assessed_at" }.to_owned(), json!(at));
+    }
+    if let Some(group) = place.group_id {
+        make_session(&mut tx, &data, group).await?;
+    }
+    follow(&mut tx, &held, &mut data).await?;
+    // It stays the record of who recorded it.
+    tx.actor.account.0 = held.member;
+    tx.skew_ms = held.skew_ms;
+    let parsed = Parsed::held(held.id, &held.kind, Value::Object(data));
+    if let Err(problem) = &parsed.parsed {
+        return Err(problem.again());
+    }
+    match items::file(&mut tx, &[(0, &parsed)]).await?.pop() {
+        Some(Fact::Stored(_)) => {}
+        Some(Fact::Refused(problem)) => return Err(problem),
+        _ => return Err(Problem::new(Code::Conflict, "The id of the fact is used by another record.")),
+    }
+    tx.commit().await?;
+    decider.answer(&db, &req, &held.kind).await
+}
+
+/// Rejects a held fact, or takes back one's own; its recorder is told why.
+///
+/// An admin rejects all; a second correction (`corrected`) also who recorded the one that stands. Who recorded a fact takes it
+/// back (`withdrawn`), with the scope `sync`.
+#[utoipa::path(
+    tag = "sync",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("held_item_id" = Uuid, Path, description = "The fact"),
+        OneHeld
+    ),
+    request_body = Rejection,
+    security(("access_token" = ["club.admin"])),
+    responses((status = 200, description = "Rejected", body = HeldView))
+)]
+#[post("/v1/clubs/{club_id}/held-items/{held_item_id}/reject")]
+async fn reject_held_item(
+    req: HttpRequest,
+    db: Data<Db>,
+    params: Result<Params<OneHeld>, Problem>,
+    body: Body<Rejection>,
+) -> Result<HttpResponse, Problem> {
+    let decider = Decider::of(&req).await?;
+    let params = params?.0;
+    let (mut tx, held) = decider.open(&db, (&req, &params), (Wanted::Reject, false)).await?;
+    let mut faults = Faults::new();
+    let reason = faults.text("/reason", &body.read()?.reason, 500);
+    let reason = faults.finish(reason)?;
+    let me = decider.actor.account.0;
+    let outcome = if held.member == me { "withdrawn" } else { "rejected" };
+    if !store::decide(&mut tx, (&held.kind, held.id), me, outcome, Some(&reason)).await? {
+        return Err(decided_before());
+    }
+    tx.commit().await?;
+    decider.answer(&db, &req, &held.kind).await
+}
+
+/// The routes of the holding area.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(list_held_items).service(list_own_held_items).service(accept_held_item).service(reject_held_item);
+}

@@ -8,10 +8,12 @@ mod clock_store;
 mod deleted_store;
 mod devices_store;
 mod document;
+mod history_store;
 mod http;
 mod intake;
 mod item_kind;
 mod items;
+mod limits_http;
 mod model;
 mod pager;
 mod places;
@@ -36,5 +38,6 @@ pub use retention_store::{compact, prune};
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
     push_http::routes(config);
+    limits_http::routes(config);
     admin_http::routes(config);
 }

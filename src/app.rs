@@ -109,6 +109,11 @@ impl Shared {
         }
     }
 
+    /// The keys of access tokens.
+    pub fn keys(&self) -> &Data<Keys> {
+        &self.keys
+    }
+
     /// The lanes of what computes.
     pub fn lanes(&self) -> &Lanes {
         &self.lanes

@@ -1,4 +1,4 @@
-//! Commands: serve, migrate, seed, openapi, keys, cluster.
+//! Commands: serve, migrate, seed, openapi, rotate-keys, cluster.
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -30,8 +30,13 @@ enum Command {
     Seed,
     /// Prints the OpenAPI document.
     Openapi,
-    /// Makes a new key for signing access tokens; the old one verifies until its last token has expired.
-    RotateKeys,
+    /// Makes a new key for signing access tokens: published at once, signing in ten minutes; the old one verifies until its
+    /// last token has expired. Nothing is restarted.
+    RotateKeys {
+        /// The keys may be known to others: believe nothing any more that they signed.
+        #[arg(long)]
+        now: bool,
+    },
     /// Must follow a restore from a copy: no change number is given twice, and phones hand in what was lost.
     AfterRestore,
     /// Drops what is kept long enough: old rows of the change log, receipts, decided facts, ended sign-ins, old
@@ -51,7 +56,7 @@ async fn main() -> ExitCode {
         Command::Serve { demo } => serve::serve(demo).await,
         Command::Migrate => serve::migrate().await,
         Command::Seed => serve::load_seed().await,
-        Command::RotateKeys => serve::rotate_keys().await,
+        Command::RotateKeys { now } => serve::rotate_keys(now).await,
         Command::AfterRestore => serve::after_restore().await,
         Command::Compact => serve::compact().await,
         Command::Openapi => serve::print(&app::document_text()),

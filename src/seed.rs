@@ -11,9 +11,12 @@ use chrono::{Duration, NaiveDate, Utc};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use thiserror::Error;
+use tracing::instrument::WithSubscriber;
+use tracing::subscriber::NoSubscriber;
 
 use crate::app::{self, Shared};
-use crate::platform::db::Db;
+use crate::platform::db::{Db, StoreError};
+use crate::resources::accounts;
 
 const ACCOUNTS: &str = include_str!("../seed-data/accounts.json");
 const REQUESTS: &str = include_str!("../seed-data/requests.jsonl");
@@ -24,6 +27,12 @@ pub enum SeedError {
     /// A seed file does not parse.
     #[error("seed-data cannot be read: {0}; run seed-data/generate.py again")]
     File(#[from] serde_json::Error),
+    /// People have accounts here that the demo did not make.
+    #[error("the database is in use: the demo, whose passwords everybody knows, goes only into an empty one or its own; unset DATABASE_URL, or choose another LANEWRIGHT_DATA_DIR")]
+    InUse,
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
     /// The API refused a request.
     #[error("the demo could not be loaded: {method} {path} was answered {status}: {answer}")]
     Refused {
@@ -96,12 +105,22 @@ struct Player<'a, S> {
 /// # Errors
 /// [`SeedError`].
 pub async fn seed(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
-    let service = test::init_service(app::build(shared, db)).await;
+    // A line for each of its hundreds of requests would hide what is printed next; a refused one is the error.
+    let demo = load(shared, db).with_subscriber(NoSubscriber::default()).await?;
+    tracing::info!(accounts = demo.accounts.len(), "the invented clubs are loaded");
+    Ok(demo)
+}
+
+async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
+    let service = test::init_service(app::build(shared, db.clone())).await;
     let accounts: Accounts = serde_json::from_str(ACCOUNTS)?;
     let requests: Vec<Request> = REQUESTS.lines().map(serde_json::from_str).collect::<Result<_, _>>()?;
     let today = Utc::now().date_naive();
     let mut player =
         Player { service: &service, accounts: &accounts, tokens: HashMap::new(), clubs: HashMap::new(), today };
+    if !player.knows_a_founder().await && accounts::any(&db).await? {
+        return Err(SeedError::InUse);
+    }
     for account in accounts.accounts.iter().filter(|account| account.club.is_some()) {
         player.token(&account.email).await?;
     }
@@ -154,6 +173,21 @@ where
         Err(SeedError::Refused { method: method.to_owned(), path: path.to_owned(), status, answer })
     }
 
+    /// Whether one of the founders has an account with the demo's password, so that the demo made it.
+    async fn knows_a_founder(&self) -> bool {
+        for account in self.accounts.accounts.iter().filter(|account| account.club.is_some()) {
+            if self.sign_in(&account.email).await.0 == 200 {
+                return true;
+            }
+        }
+        false
+    }
+
+    async fn sign_in(&self, email: &str) -> (u16, Value) {
+        let credentials = json!({"email": email, "password": self.accounts.password, "device_name": "Seeding"});
+        self.call("POST", "/v1/auth/sign-in", None, Some(&credentials)).await
+    }
+
     /// The token of a person, who signs in, or up and into their club.
     async fn token(&mut self, email: &str) -> Result<String, SeedError> {
         if let Some(token) = self.tokens.get(email) {
@@ -163,8 +197,7 @@ where
         let Some(account) = accounts.accounts.iter().find(|account| account.email == email) else {
             return Ok(String::new());
         };
-        let credentials = json!({"email": email, "password": accounts.password, "device_name": "Seeding"});
-        let (status, answer) = self.call("POST", "/v1/auth/sign-in", None, Some(&credentials)).await;
+        let (status, answer) = self.sign_in(email).await;
         let tokens = if status == 200 { answer } else { self.sign_up(account).await?["tokens"].clone() };
         let token = tokens["access_token"].as_str().unwrap_or_default().to_owned();
         self.tokens.insert(email.to_owned(), token.clone());

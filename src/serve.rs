@@ -5,6 +5,8 @@ use std::net::{SocketAddr, TcpListener};
 use std::str::FromStr;
 use std::time::Duration;
 
+use actix_web::web::Data;
+use chrono::Utc;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{ConnectOptions, PgConnection};
 use thiserror::Error;
@@ -16,7 +18,7 @@ use crate::platform::cluster::{self, Cluster, ClusterError};
 use crate::platform::config::{Config, ConfigError, health_address, listen_address};
 use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::telemetry;
-use crate::platform::token::{KeyError, Keys};
+use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::seed::{self, SeedError};
 
 /// How often what is kept long enough is dropped, by whichever instance comes first.
@@ -116,7 +118,7 @@ impl Database {
 /// # Errors
 /// When the database cannot be used or a migration fails.
 pub async fn migrate() -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let database = Database::open().await?;
     let done = database.migrate().await;
     database.close().await?;
@@ -124,16 +126,28 @@ pub async fn migrate() -> Result<(), ServeError> {
     print("The database has the schema of this version.")
 }
 
-/// Makes a new signing key.
+/// Makes a new signing key, which signs in a few minutes or, when the old ones may be known to others, `now` in their place.
 ///
 /// # Errors
 /// When the database cannot be used.
-pub async fn rotate_keys() -> Result<(), ServeError> {
-    telemetry::init();
+pub async fn rotate_keys(now: bool) -> Result<(), ServeError> {
+    telemetry::init()?;
     let database = Database::open().await?;
-    let kid = Keys::rotate(&Db::lazy(database.options.clone(), 1)).await;
+    let db = Db::lazy(database.options.clone(), 1);
+    let done = if now {
+        Keys::replace(&db).await.map(|kid| {
+            format!("Signing key {kid} takes the place of all others within a minute. Access tokens are refreshed, phones copy afresh.")
+        })
+    } else {
+        Keys::rotate(&db).await.map(|(kid, from)| {
+            format!(
+                "New signing key {kid}. It signs from {}; nothing needs to be restarted.",
+                from.format("%H:%M:%S UTC")
+            )
+        })
+    };
     database.close().await?;
-    print(&format!("New signing key {}. Restart the service to use it.", kid?))
+    print(&done?)
 }
 
 /// Begins a new life of the database after it was restored from a copy.
@@ -141,7 +155,7 @@ pub async fn rotate_keys() -> Result<(), ServeError> {
 /// # Errors
 /// When the database cannot be used.
 pub async fn after_restore() -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let database = Database::open().await?;
     let done = Db::lazy(database.options.clone(), 1).after_restore().await;
     database.close().await?;
@@ -154,7 +168,7 @@ pub async fn after_restore() -> Result<(), ServeError> {
 /// # Errors
 /// When the database cannot be used.
 pub async fn compact() -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let database = Database::open().await?;
     let done = chores::compact(&Db::lazy(database.options.clone(), 1), chrono::Duration::zero()).await;
     database.close().await?;
@@ -176,12 +190,22 @@ async fn compact_often(db: Db) {
     }
 }
 
+/// Reads the signing keys again and again, so that a new one needs no restart.
+async fn reload_often(db: Db, keys: Data<Keys>) {
+    loop {
+        tokio::time::sleep(Duration::from_secs(RELOAD_SECONDS)).await;
+        if let Err(error) = keys.reload(&db, Utc::now()).await {
+            tracing::warn!(%error, "cannot read the signing keys again");
+        }
+    }
+}
+
 /// Loads the invented clubs into the database.
 ///
 /// # Errors
 /// When the database cannot be used or the API refuses something.
 pub async fn load_seed() -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let database = Database::open().await?;
     let done = seed_into(&database).await;
     database.close().await?;
@@ -202,7 +226,7 @@ async fn seed_into(database: &Database) -> Result<(), ServeError> {
 /// # Errors
 /// When the service cannot start, or its private database ends by itself.
 pub async fn serve(demo: bool) -> Result<(), ServeError> {
-    telemetry::init();
+    telemetry::init()?;
     let config = Config::from_env()?;
     let listener = bind(listen_address()?, "LANEWRIGHT_LISTEN")?;
     let probes = match health_address()? {
@@ -231,7 +255,8 @@ async fn serve_on(
     let keys = Keys::load(&db).await?;
     let address = listener.local_addr()?;
     let shared = Shared::new(config.clone(), keys);
-    let chores = tokio::spawn(compact_often(db.clone()));
+    let chores =
+        [tokio::spawn(compact_often(db.clone())), tokio::spawn(reload_often(db.clone(), Data::clone(shared.keys())))];
     let demo = if demo { Some(seed::seed(&shared, db).await?) } else { None };
     if let Some(probes) = probes {
         let address = probes.local_addr()?;
@@ -262,7 +287,9 @@ async fn serve_on(
         done = &mut running => return done.map_err(std::io::Error::other)?.map_err(ServeError::Io),
         error = watch => ended = Some(error),
     }
-    chores.abort();
+    for chore in chores {
+        chore.abort();
+    }
     handle.stop(ended.is_none()).await;
     match ended {
         Some(error) => Err(error.into()),

@@ -300,6 +300,25 @@ fn the_command_finds_the_server_in_its_environment_and_no_setting_of_another_one
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
 }
 
+/// Hundreds of requests load the invented clubs; what a newcomer reads next must not scroll away above them.
+#[test]
+fn loading_the_demo_says_one_line_an_event_in_the_form_that_was_asked_for() {
+    let scratch = Scratch::new("console");
+    for (form, starts) in [("json", '{'), ("text", '2')] {
+        let seed = [env!("CARGO_BIN_EXE_lanewright"), "seed"];
+        let output = program(&scratch, &seed).env("LANEWRIGHT_LOG_FORMAT", form).output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success(), "{said}");
+        let ours: Vec<&str> = said.lines().filter(|line| line.contains("the invented clubs are loaded")).collect();
+        assert!(ours.len() == 1 && ours[0].starts_with(starts), "{said}");
+        assert!(said.lines().count() < 20, "{said}");
+    }
+    let mut wrong = program(&scratch, &[env!("CARGO_BIN_EXE_lanewright"), "seed"]);
+    let output = wrong.env("LANEWRIGHT_LOG_FORMAT", "colour").output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(!output.status.success() && said.contains("LANEWRIGHT_LOG_FORMAT is \"colour\""), "{said}");
+}
+
 #[test]
 fn the_exit_code_of_the_command_is_passed_on_and_nothing_stays_behind() {
     let scratch = Scratch::new("exit-code");

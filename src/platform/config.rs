@@ -108,6 +108,18 @@ pub fn health_address() -> Result<Option<SocketAddr>, ConfigError> {
     read("LANEWRIGHT_HEALTH_LISTEN", "give an address and a port, such as 127.0.0.1:8081", |text| text.parse().ok())
 }
 
+/// Whether log lines are for people: `LANEWRIGHT_LOG_FORMAT`; nothing when it is not set.
+///
+/// # Errors
+/// When the word is another.
+pub fn log_as_text() -> Result<Option<bool>, ConfigError> {
+    read("LANEWRIGHT_LOG_FORMAT", "give text or json", |text| match text {
+        "text" => Some(true),
+        "json" => Some(false),
+        _ => None,
+    })
+}
+
 fn read<T>(
     name: &'static str,
     remedy: &'static str,

@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 
 use super::db::Db;
 use super::problem::{Code, Problem};
-use super::token::Keys;
+use super::token::{KEY_SET_SECONDS, Keys};
 
 /// State of the service.
 #[derive(Debug, Serialize, ToSchema)]
@@ -54,7 +54,8 @@ async fn get_readiness(db: Data<Db>) -> Result<Json<Health>, Problem> {
 )]
 #[get("/.well-known/jwks.json")]
 async fn get_key_set(keys: Data<Keys>) -> HttpResponse {
-    HttpResponse::Ok().insert_header(("cache-control", "public, max-age=300")).json(keys.jwks())
+    let kept = format!("public, max-age={KEY_SET_SECONDS}");
+    HttpResponse::Ok().insert_header(("cache-control", kept)).json(keys.jwks())
 }
 
 /// What a supervisor asks, on the listener that is for it alone.

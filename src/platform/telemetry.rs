@@ -1,5 +1,6 @@
 //! Request ids, trace context and one log line per request.
 
+use std::io::IsTerminal;
 use std::net::IpAddr;
 use std::time::Instant;
 
@@ -10,6 +11,7 @@ use actix_web::middleware::Next;
 use actix_web::{Error, HttpMessage, HttpRequest};
 use uuid::Uuid;
 
+use super::config::{ConfigError, log_as_text};
 use super::ids::AccountId;
 use super::lanes::Who;
 use super::network::{self, Network};
@@ -108,10 +110,20 @@ fn trace_parent(req: &ServiceRequest) -> String {
     }
 }
 
-/// JSON log lines to standard error, filtered by `LANEWRIGHT_LOG` (default `info`).
-pub fn init() {
+/// Log lines to standard error, filtered by `LANEWRIGHT_LOG` (default `info`), one an event; as JSON, or for people when
+/// somebody watches the terminal.
+///
+/// # Errors
+/// When `LANEWRIGHT_LOG_FORMAT` names no form of a line.
+pub fn init() -> Result<(), ConfigError> {
     let filter = tracing_subscriber::EnvFilter::try_from_env("LANEWRIGHT_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
+    let lines = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
     // A second initialisation (tests in one process) changes nothing.
-    let _ = tracing_subscriber::fmt().json().with_env_filter(filter).with_writer(std::io::stderr).try_init();
+    let _ = if log_as_text()?.unwrap_or_else(|| std::io::stderr().is_terminal()) {
+        lines.compact().with_target(false).with_ansi(std::io::stderr().is_terminal()).try_init()
+    } else {
+        lines.json().try_init()
+    };
+    Ok(())
 }

@@ -1,6 +1,7 @@
 //! Access tokens: JWT signed with Ed25519 (RFC 7519, RFC 8037); refresh tokens: opaque, stored hashed.
 
 use std::collections::HashMap;
+use std::sync::{Arc, PoisonError, RwLock};
 
 use aws_lc_rs::rand::SystemRandom;
 use aws_lc_rs::signature::{Ed25519KeyPair, KeyPair};
@@ -46,8 +47,20 @@ const MAC_DAYS: i64 = 100;
 const TAG: usize = 4;
 const PROOF: usize = TAG + 16;
 
-/// The keys that sign and verify access tokens, and prove what clients hand back unread.
-pub struct Keys {
+/// How often an instance reads the keys again, seconds.
+pub const RELOAD_SECONDS: u64 = 60;
+/// How long whoever asks for the key set may keep it, seconds.
+pub const KEY_SET_SECONDS: u64 = 300;
+/// How long a new key is published before it signs, seconds: every instance has read it by then, and every kept copy of the
+/// key set has run out.
+const ANNOUNCED_SECONDS: i64 = 600;
+/// How long a retired key verifies, seconds: an instance may sign with it until it reads the keys again.
+const VERIFIES_SECONDS: i64 = ACCESS_SECONDS + 120;
+
+/// The keys that sign and verify access tokens, and prove what clients hand back unread, as last read.
+pub struct Keys(RwLock<Arc<KeySet>>);
+
+struct KeySet {
     kid: String,
     macs: Vec<(Vec<u8>, hmac::Key)>,
     signing: EncodingKey,
@@ -57,7 +70,7 @@ pub struct Keys {
 
 impl std::fmt::Debug for Keys {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Keys").field("kid", &self.kid).finish_non_exhaustive()
+        f.debug_struct("Keys").field("kid", &self.set().kid).finish_non_exhaustive()
     }
 }
 
@@ -68,7 +81,7 @@ pub enum KeyError {
     #[error(transparent)]
     Store(#[from] StoreError),
     /// A stored key is not an Ed25519 key, or the random source failed.
-    #[error("a signing key cannot be made or read; run `lanewright keys rotate`")]
+    #[error("a signing key cannot be made or read; run `lanewright rotate-keys`")]
     Key,
 }
 
@@ -92,66 +105,62 @@ impl Keys {
                 .fetch_one(tx.conn())
                 .await?;
         if !some {
-            insert_new(&mut tx).await?;
+            insert_new(&mut tx, Utc::now()).await?;
         }
-        let now = Utc::now();
-        let rows = sqlx::query!(
-            r#"
-            select kid, private_pkcs8, coalesce(retired_at > $2, true) as "verifies!"
-            from signing_keys
-            where retired_at is null or retired_at > $1
-            order by retired_at is null desc, created_at desc
-            "#,
-            now - Duration::days(MAC_DAYS),
-            now - Duration::seconds(ACCESS_SECONDS)
-        )
-        .fetch_all(tx.conn())
-        .await?;
+        let set = KeySet::read(&mut tx, Utc::now()).await?;
         tx.commit().await?;
-        Self::from_rows(rows.into_iter().map(|row| (row.kid, row.private_pkcs8, row.verifies)).collect())
+        Ok(Self(RwLock::new(Arc::new(set))))
     }
 
-    /// Makes a new signing key; the old ones verify until their last token has expired.
+    /// Reads the keys again: what another instance or an operator made, and who signs at `now`.
+    ///
+    /// # Errors
+    /// When the database is away or a key does not parse; the keys stay as they were then.
+    pub async fn reload(&self, db: &Db, now: DateTime<Utc>) -> Result<(), KeyError> {
+        let set = Arc::new(KeySet::read(&mut db.account_tx().await?, now).await?);
+        *self.0.write().unwrap_or_else(PoisonError::into_inner) = set;
+        Ok(())
+    }
+
+    /// Makes a new signing key: published at once, signing when everybody can know it; the old one then verifies until its
+    /// last token has expired. Answers its id and when it begins to sign.
     ///
     /// # Errors
     /// When the database is away or the random source fails.
-    pub async fn rotate(db: &Db) -> Result<String, KeyError> {
+    pub async fn rotate(db: &Db) -> Result<(String, DateTime<Utc>), KeyError> {
         let mut tx = db.account_tx().await?;
-        sqlx::query!("update signing_keys set retired_at = $1 where retired_at is null", Utc::now())
+        let from = Utc::now() + Duration::seconds(ANNOUNCED_SECONDS);
+        sqlx::query!("update signing_keys set retired_at = $1 where retired_at is null", from)
             .execute(tx.conn())
             .await?;
-        let kid = insert_new(&mut tx).await?;
+        let of_no_use = Utc::now() - Duration::days(MAC_DAYS);
+        sqlx::query!("delete from signing_keys where retired_at < $1", of_no_use).execute(tx.conn()).await?;
+        let kid = insert_new(&mut tx, from).await?;
+        tx.commit().await?;
+        Ok((kid, from))
+    }
+
+    /// Makes a new signing key in place of all others, which somebody else may know: within a minute nothing they signed or
+    /// proved is believed. People's apps refresh their tokens by themselves, phones copy their clubs afresh.
+    ///
+    /// # Errors
+    /// When the database is away or the random source fails.
+    pub async fn replace(db: &Db) -> Result<String, KeyError> {
+        let mut tx = db.account_tx().await?;
+        sqlx::query!("delete from signing_keys").execute(tx.conn()).await?;
+        let kid = insert_new(&mut tx, Utc::now()).await?;
         tx.commit().await?;
         Ok(kid)
     }
 
-    /// The first row signs, those that say so verify, all prove.
-    fn from_rows(rows: Vec<(String, Vec<u8>, bool)>) -> Result<Self, KeyError> {
-        let mut verifying = HashMap::new();
-        let mut published = Vec::new();
-        let mut macs = Vec::new();
-        for (kid, pkcs8, verifies) in &rows {
-            // A key of its own for each purpose, so that a proof can never pass for a signature.
-            let derived = hmac::sign(&hmac::Key::new(hmac::HMAC_SHA256, pkcs8), b"lanewright change feed 1");
-            let tag = sha256(kid.as_bytes()).into_iter().take(TAG).collect();
-            macs.push((tag, hmac::Key::new(hmac::HMAC_SHA256, derived.as_ref())));
-            if !verifies {
-                continue;
-            }
-            let pair = Ed25519KeyPair::from_pkcs8(pkcs8).map_err(|_| KeyError::Key)?;
-            let x = URL_SAFE_NO_PAD.encode(pair.public_key().as_ref());
-            let key = DecodingKey::from_ed_components(&x).map_err(|_| KeyError::Key)?;
-            verifying.insert(kid.clone(), key);
-            published.push((kid.clone(), x));
-        }
-        let (kid, pkcs8, _) = rows.into_iter().next().ok_or(KeyError::Key)?;
-        Ok(Self { kid, macs, signing: EncodingKey::from_ed_der(&pkcs8), verifying, published })
+    fn set(&self) -> Arc<KeySet> {
+        self.0.read().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     /// Puts a proof before bytes that a client is to hand back unread; `context` is what it is bound to.
     pub fn seal(&self, context: &[u8], payload: &[u8]) -> Vec<u8> {
         let mut sealed = Vec::with_capacity(PROOF + payload.len());
-        if let Some((tag, key)) = self.macs.first() {
+        if let Some((tag, key)) = self.set().macs.first() {
             sealed.extend_from_slice(tag);
             sealed.extend(proof(key, context, payload));
         }
@@ -163,7 +172,8 @@ impl Keys {
     pub fn open<'a>(&self, context: &[u8], sealed: &'a [u8]) -> Option<&'a [u8]> {
         let (head, payload) = sealed.split_at_checked(PROOF)?;
         let (tag, sent) = head.split_at(TAG);
-        let (_, key) = self.macs.iter().find(|(known, _)| known == tag)?;
+        let set = self.set();
+        let (_, key) = set.macs.iter().find(|(known, _)| known == tag)?;
         aws_lc_rs::constant_time::verify_slices_are_equal(&proof(key, context, payload), sent).ok()?;
         Some(payload)
     }
@@ -171,6 +181,7 @@ impl Keys {
     /// The public keys as a JWK set (RFC 7517, RFC 8037).
     pub fn jwks(&self) -> serde_json::Value {
         let keys: Vec<_> = self
+            .set()
             .published
             .iter()
             .map(|(kid, x)| serde_json::json!({"kty": "OKP", "crv": "Ed25519", "alg": "EdDSA", "use": "sig", "kid": kid, "x": x}))
@@ -200,8 +211,9 @@ impl Keys {
             jti: Uuid::now_v7(),
         };
         let mut header = Header::new(Algorithm::EdDSA);
-        header.kid = Some(self.kid.clone());
-        jsonwebtoken::encode(&header, &claims, &self.signing)
+        let set = self.set();
+        header.kid = Some(set.kid.clone());
+        jsonwebtoken::encode(&header, &claims, &set.signing)
             .map_err(|_| Problem::new(Code::Internal, "The access token could not be signed."))
     }
 
@@ -213,13 +225,56 @@ impl Keys {
         let refused =
             || Problem::new(Code::Unauthenticated, "The access token is not valid or has expired. Refresh it.");
         let kid = jsonwebtoken::decode_header(token).ok().and_then(|header| header.kid).ok_or_else(refused)?;
-        let key = self.verifying.get(&kid).ok_or_else(refused)?;
+        let set = self.set();
+        let key = set.verifying.get(&kid).ok_or_else(refused)?;
         let mut rules = Validation::new(Algorithm::EdDSA);
         rules.leeway = 0;
         rules.set_issuer(&[ISSUER]);
         rules.set_audience(&[AUDIENCE]);
         rules.set_required_spec_claims(&["exp", "iss", "aud", "sub"]);
         jsonwebtoken::decode::<Claims>(token, key, &rules).map(|data| data.claims).map_err(|_| refused())
+    }
+}
+
+impl KeySet {
+    async fn read(tx: &mut super::db::AccountTx, now: DateTime<Utc>) -> Result<Self, KeyError> {
+        let rows = sqlx::query!(
+            r#"
+            select kid, private_pkcs8, coalesce(retired_at > $2, true) as "verifies!"
+            from signing_keys
+            where retired_at is null or retired_at > $1
+            order by coalesce(signs_from, created_at) <= $3 desc, created_at desc
+            "#,
+            now - Duration::days(MAC_DAYS),
+            now - Duration::seconds(VERIFIES_SECONDS),
+            now
+        )
+        .fetch_all(tx.conn())
+        .await?;
+        Self::from_rows(rows.into_iter().map(|row| (row.kid, row.private_pkcs8, row.verifies)).collect())
+    }
+
+    /// The first row signs, those that say so verify, all prove.
+    fn from_rows(rows: Vec<(String, Vec<u8>, bool)>) -> Result<Self, KeyError> {
+        let mut verifying = HashMap::new();
+        let mut published = Vec::new();
+        let mut macs = Vec::new();
+        for (kid, pkcs8, verifies) in &rows {
+            // A key of its own for each purpose, so that a proof can never pass for a signature.
+            let derived = hmac::sign(&hmac::Key::new(hmac::HMAC_SHA256, pkcs8), b"lanewright change feed 1");
+            let tag = sha256(kid.as_bytes()).into_iter().take(TAG).collect();
+            macs.push((tag, hmac::Key::new(hmac::HMAC_SHA256, derived.as_ref())));
+            if !verifies {
+                continue;
+            }
+            let pair = Ed25519KeyPair::from_pkcs8(pkcs8).map_err(|_| KeyError::Key)?;
+            let x = URL_SAFE_NO_PAD.encode(pair.public_key().as_ref());
+            let key = DecodingKey::from_ed_components(&x).map_err(|_| KeyError::Key)?;
+            verifying.insert(kid.clone(), key);
+            published.push((kid.clone(), x));
+        }
+        let (kid, pkcs8, _) = rows.into_iter().next().ok_or(KeyError::Key)?;
+        Ok(Self { kid, macs, signing: EncodingKey::from_ed_der(&pkcs8), verifying, published })
     }
 }
 
@@ -230,14 +285,15 @@ fn proof(key: &hmac::Key, context: &[u8], payload: &[u8]) -> Vec<u8> {
     signer.sign().as_ref().iter().copied().take(PROOF - TAG).collect()
 }
 
-async fn insert_new(tx: &mut super::db::AccountTx) -> Result<String, KeyError> {
+async fn insert_new(tx: &mut super::db::AccountTx, signs_from: DateTime<Utc>) -> Result<String, KeyError> {
     let pkcs8 = Ed25519KeyPair::generate_pkcs8v1(&SystemRandom::new()).map_err(|_| KeyError::Key)?;
     let kid = Uuid::now_v7().to_string();
     sqlx::query!(
-        "insert into signing_keys (kid, private_pkcs8, created_at) values ($1, $2, $3)",
+        "insert into signing_keys (kid, private_pkcs8, created_at, signs_from) values ($1, $2, $3, $4)",
         kid,
         pkcs8.as_ref(),
-        Utc::now()
+        Utc::now(),
+        signs_from
     )
     .execute(tx.conn())
     .await?;

@@ -19,6 +19,7 @@ mod floods;
 mod front;
 mod groups;
 mod hidden;
+mod keys;
 mod kinds;
 mod kinds_migration;
 mod measurements;

@@ -7,17 +7,32 @@ use lanewright::app::Shared;
 use lanewright::platform::config::Config;
 use lanewright::platform::db::Db;
 use lanewright::platform::token::Keys;
-use lanewright::seed;
+use lanewright::seed::{self, SeedError};
 use serde_json::json;
 use sqlx::PgPool;
 
 use crate::support::{Caller, TestApp, walk};
 
-async fn load(pool: &PgPool) {
+async fn try_to_load(pool: &PgPool) -> Result<seed::Demo, SeedError> {
     let options = (*pool.connect_options()).clone();
     let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
     let config = Config { workers: 1, connections: 2, ..Config::default() };
-    seed::seed(&Shared::new(config, keys), Db::lazy(options, 2)).await.unwrap();
+    seed::seed(&Shared::new(config, keys), Db::lazy(options, 2)).await
+}
+
+async fn load(pool: &PgPool) {
+    try_to_load(pool).await.unwrap();
+}
+
+/// Everybody knows the passwords of the demo.
+#[sqlx::test]
+async fn the_demo_is_not_put_beside_people_that_it_did_not_make(pool: PgPool) {
+    let app = TestApp::spawn(pool.clone()).await;
+    app.person("Ines").await;
+    let error = try_to_load(&pool).await.unwrap_err();
+    assert!(matches!(error, SeedError::InUse), "{error}");
+    let credentials = json!({"email": "admin@quillmere.example", "password": "three strides to the next"});
+    app.post("/v1/auth/sign-in", credentials).await.expect(401);
 }
 
 async fn sign_in(app: &TestApp, email: &str) -> Caller {

@@ -3,6 +3,7 @@
 use std::net::TcpListener;
 use std::sync::Arc;
 
+use actix_web::web::Data;
 use lanewright::app;
 use lanewright::platform::config::Config;
 use lanewright::platform::db::Db;
@@ -36,6 +37,7 @@ pub struct TestApp {
     pub client: reqwest::Client,
     pub pool: PgPool,
     pub lanes: Lanes,
+    pub keys: Data<Keys>,
 }
 
 /// What the server answered.
@@ -121,10 +123,11 @@ impl TestApp {
         let base = format!("http://{}", listener.local_addr().unwrap());
         let shared = app::Shared::new(config, keys);
         let lanes = shared.lanes().clone();
+        let keys = Data::clone(shared.keys());
         let server = app::run(listener, shared, options).unwrap();
         let stop = Arc::new(StopOnDrop(server.handle()));
         tokio::spawn(server);
-        Self { _stop: stop, base, client: reqwest::Client::new(), pool, lanes }
+        Self { _stop: stop, base, client: reqwest::Client::new(), pool, lanes, keys }
     }
 
     /// Sends a request with these headers and body bytes.

@@ -33,7 +33,7 @@ const SETTINGS: &[&str] = &[
 
 /// Settings for data that nobody will miss: a power cut may ruin it, but nothing waits for the disk.
 const WITHOUT_DURABILITY: &[&str] =
-    &["fsync=off", "synchronous_commit=off", "full_page_writes=off", "autovacuum=off", "max_wal_size=4GB"];
+    &["fsync=off", "synchronous_commit=off", "full_page_writes=off", "autovacuum=off", "max_wal_size=1GB"];
 
 /// Makes the data folder beside its final place and renames it, so that a half-made one never looks whole.
 pub(super) fn make_data(

@@ -8,6 +8,7 @@ mod sign_in;
 mod store;
 
 pub use devices_store::prune;
+pub use store::any;
 
 /// The routes of this resource.
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {

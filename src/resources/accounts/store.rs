@@ -55,6 +55,15 @@ pub async fn insert(tx: &mut AccountTx, account: &NewAccount, password_hash: &st
     Ok(id)
 }
 
+/// Whether anybody has an account; asks every node, so not for requests.
+///
+/// # Errors
+/// Database errors.
+pub async fn any(db: &Db) -> Result<bool, StoreError> {
+    let mut tx = db.account_tx().await?;
+    Ok(sqlx::query_scalar!(r#"select exists (select from accounts) as "any!""#).fetch_one(tx.conn()).await?)
+}
+
 /// The account of an address; an unknown one costs the same two reads.
 pub async fn find_by_email(tx: &mut AccountTx, email: &str) -> Result<Option<Account>, StoreError> {
     let id = sqlx::query_scalar!("select account_id from login_emails where email = $1", email)

@@ -87,6 +87,7 @@ impl World {
         let list = self.admin(club, Method::GET, "/held-items?limit=20", "", None).await.expect(200).json();
         let Some(items) = list["items"].as_array().filter(|items| !items.is_empty()) else { return };
         let item = &items[self.dice.pick(u32::try_from(items.len()).unwrap()) as usize];
+        self.figures.fault("held fact decided");
         let path = format!("/held-items/{}", item["id"].as_str().unwrap());
         if self.dice.chance(0.3) {
             let body = Some(json!({"reason": "Recorded twice by hand"}));

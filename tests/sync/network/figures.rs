@@ -7,6 +7,34 @@ use serde_json::Value;
 use super::service::pack;
 use crate::phone::Reply;
 
+/// What can go wrong in the simulated network; each must have, over the seeds of a run together.
+pub const FAULTS: [&str; 24] = [
+    "answer cut",
+    "answer dropped",
+    "clock jumped",
+    "delayed 0 to 90 days",
+    "duplicated",
+    "edited token",
+    "foreign token",
+    "full copy forced",
+    "grants changed",
+    "killed",
+    "late answer",
+    "log compacted",
+    "long foreign transaction",
+    "member removed",
+    "old token",
+    "other schema",
+    "other types",
+    "overloaded (429, 503)",
+    "poison item",
+    "reordered",
+    "request cut",
+    "request dropped",
+    "role changed",
+    "held fact decided",
+];
+
 /// Counts of one seed or many.
 #[derive(Clone, Debug, Default)]
 pub struct Figures {
@@ -68,7 +96,12 @@ impl Figures {
         }
     }
 
-    #[allow(dead_code)] // each test runs one seed; the long form adds many
+    /// The faults that never happened.
+    #[allow(dead_code)] // the short form asks
+    pub fn missing(&self) -> Vec<&'static str> {
+        FAULTS.into_iter().filter(|kind| !self.faults.contains_key(kind)).collect()
+    }
+
     pub fn add(&mut self, other: &Self) {
         self.seeds += other.seeds;
         self.items += other.items;

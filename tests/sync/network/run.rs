@@ -81,7 +81,7 @@ impl World {
                 self.jump(device);
             }
             11..13 if self.plan.faults => self.carry_other_types(device),
-            13 if self.plan.faults && self.plan.load && self.dice.chance(0.1) => self.forget_history().await,
+            13 if self.plan.faults && self.plan.load && self.dice.chance(self.rarely()) => self.forget_history().await,
             _ if self.devices[device].running.is_some() => {}
             13..40 => self.work(device),
             _ => {
@@ -96,17 +96,22 @@ impl World {
         }
     }
 
+    /// How often what costs much happens, when its turn comes: a short form lasts only a few hundred turns.
+    fn rarely(&self) -> f64 {
+        if self.plan.operations < 10_000 { 0.5 } else { 0.1 }
+    }
+
     /// A token that is edited, somebody else's, or old, or shapes of a version that there is not.
     async fn prank(&mut self, device: usize) {
         // Full copies of the busy club are dear.
-        if self.plan.load && self.devices[device].club == 0 && self.dice.chance(0.9) {
+        if self.plan.load && self.devices[device].club == 0 && !self.dice.chance(self.rarely()) {
             return;
         }
-        let other = self.dice.pick(u32::try_from(self.devices.len()).unwrap()) as usize;
-        let member = |world: &Self, one: usize| (world.devices[one].club, world.devices[one].person);
+        let member = |one: usize| (self.devices[one].club, self.devices[one].person);
         let Some(phone) = &self.devices[device].phone else { return };
         let Some(token) = phone.token() else { return };
-        let foreign = self.devices[other].tokens.last().cloned();
+        let others = (0..self.devices.len()).filter(|other| member(*other) != member(device));
+        let others: Vec<String> = others.filter_map(|other| self.devices[other].tokens.last().cloned()).collect();
         let old = self.devices[device].tokens.first().cloned();
         if self.dice.chance(0.25) {
             self.figures.fault("other schema");
@@ -114,9 +119,12 @@ impl World {
             assert!((400..500).contains(&reply.status), "a page of a schema that there is not");
             return;
         }
-        let (fault, wrong) = match (self.dice.pick(3), foreign, old) {
-            (0, Some(foreign), _) if member(self, other) != member(self, device) => ("foreign token", foreign),
-            (1, _, Some(old)) => ("old token", old),
+        let (fault, wrong) = match (self.dice.pick(3), old) {
+            (0, _) if !others.is_empty() => {
+                let at = self.dice.pick(u32::try_from(others.len()).unwrap()) as usize;
+                ("foreign token", others[at].clone())
+            }
+            (1, Some(old)) => ("old token", old),
             _ => {
                 let at = 4 + self.dice.pick(u32::try_from(token.len() - 5).unwrap()) as usize;
                 let mut bytes = token.into_bytes();

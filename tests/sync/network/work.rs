@@ -54,7 +54,7 @@ impl World {
             return at.to_rfc3339();
         }
         let day = phone
-            .data(session)
+            .data("session", session)
             .map_or_else(|| self.today().to_string(), |data| data["held_on"].as_str().unwrap_or_default().to_owned());
         format!("{day}T00:{:02}:00Z", self.dice.pick(60))
     }
@@ -64,7 +64,7 @@ impl World {
         let Some(mut phone) = self.devices[device].phone.take() else { return };
         let busy = self.plan.load && self.devices[device].club == 0;
         if busy {
-            self.record_runs(device, &mut phone, 1_500);
+            self.record_runs(device, &mut phone, self.plan.burst);
         }
         for _ in 0..=self.dice.pick(6) {
             self.do_something(device, &mut phone);
@@ -256,7 +256,7 @@ impl World {
         if self.dice.chance(0.5)
             && let Some(id) = self.one(&phone.ids("lane_plan"))
         {
-            let session = phone.data(id).unwrap()["session_id"].as_str().unwrap().parse().unwrap();
+            let session = phone.data("lane_plan", id).unwrap()["session_id"].as_str().unwrap().parse().unwrap();
             if self.dice.chance(0.2) {
                 phone.delete("lane_plan", id);
             } else {
@@ -319,7 +319,7 @@ impl World {
             5 => item["colour"] = json!("red"),
             _ => item["data"]["barriers"] = json!(99),
         }
-        self.poisoned.insert(phone.enqueue(item, Uuid::nil()));
+        self.poisoned.insert(phone.enqueue(item, ("", Uuid::nil())));
     }
 
     /// The person looks at what was parked: insists on some of it, having seen what is stored, and gives the rest up.

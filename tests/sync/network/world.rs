@@ -31,13 +31,25 @@ pub struct Plan {
     pub claims: bool,
     /// Items of a push; each phone its own when absent.
     pub batch: Option<usize>,
-    /// Whether the first club is under a hundred times the load of the others.
+    /// Whether the first club is under many times the load of the others.
     pub load: bool,
+    /// The most runs that somebody of the loaded club records at a time.
+    pub burst: u32,
 }
 
 impl Plan {
     pub fn of(seed: u64, operations: u64) -> Self {
-        Self { seed, operations, faults: true, interleaved: true, clocks: seed, claims: true, batch: None, load: true }
+        Self {
+            seed,
+            operations,
+            faults: true,
+            interleaved: true,
+            clocks: seed,
+            claims: true,
+            batch: None,
+            load: true,
+            burst: 1_500,
+        }
     }
 }
 

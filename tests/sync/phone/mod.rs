@@ -150,8 +150,8 @@ impl Phone {
     }
 
     /// The data of one record.
-    pub fn data(&self, id: Uuid) -> Option<Value> {
-        store::record(&self.db, id).map(|(_, data)| data)
+    pub fn data(&self, kind: &str, id: Uuid) -> Option<Value> {
+        store::record(&self.db, kind, id).map(|(_, data)| data)
     }
 
     /// The token of the last page.

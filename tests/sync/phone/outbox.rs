@@ -66,12 +66,12 @@ fn follows(done: &Value, later: &Value) -> bool {
 impl Phone {
     /// Records or creates: nothing like it may be there.
     pub fn record(&mut self, kind: &str, id: Uuid, data: Value) -> Uuid {
-        self.enqueue(json!({"method": "PUT", "type": kind, "id": id, "if_none_match": "*", "data": data}), id)
+        self.enqueue(json!({"method": "PUT", "type": kind, "id": id, "if_none_match": "*", "data": data}), (kind, id))
     }
 
     /// Replaces the record that the phone shows.
     pub fn replace(&mut self, kind: &str, id: Uuid, data: Value) -> Uuid {
-        self.enqueue(json!({"method": "PUT", "type": kind, "id": id, "data": data}), id)
+        self.enqueue(json!({"method": "PUT", "type": kind, "id": id, "data": data}), (kind, id))
     }
 
     /// Changes some fields of the record that the phone shows; of an athlete each field group by itself.
@@ -82,23 +82,26 @@ impl Phone {
             data.as_object().cloned().into_iter().collect()
         };
         let item = |part| json!({"method": "PATCH", "type": kind, "id": id, "data": Value::Object(part)});
-        parts.into_iter().map(|part| self.enqueue(item(part), id)).collect()
+        parts.into_iter().map(|part| self.enqueue(item(part), (kind, id))).collect()
     }
 
     /// Deletes the record that the phone shows.
     pub fn delete(&mut self, kind: &str, id: Uuid) -> Uuid {
-        self.enqueue(json!({"method": "DELETE", "type": kind, "id": id}), id)
+        self.enqueue(json!({"method": "DELETE", "type": kind, "id": id}), (kind, id))
     }
 
     /// Takes an athlete out of a group.
     pub fn leave(&mut self, group: Uuid, athlete: Uuid) -> Uuid {
         let id = Uuid::new_v5(&group, athlete.as_bytes());
         let data = json!({"group_id": group, "athlete_id": athlete});
-        self.enqueue(json!({"method": "DELETE", "type": "group_membership", "id": id, "data": data}), athlete)
+        self.enqueue(
+            json!({"method": "DELETE", "type": "group_membership", "id": id, "data": data}),
+            ("athlete", athlete),
+        )
     }
 
     /// Puts an item of any content into the outbox, broken ones too.
-    pub fn enqueue(&mut self, mut item: Value, seen: Uuid) -> Uuid {
+    pub fn enqueue(&mut self, mut item: Value, seen: (&str, Uuid)) -> Uuid {
         let op_id = Uuid::now_v7();
         item["op_id"] = json!(op_id);
         let tx = self.db.transaction().unwrap();
@@ -107,10 +110,7 @@ impl Phone {
         {
             item[field] = json!(rev.to_string());
         }
-        tx.prepare_cached("insert into outbox (op_id, id, item) values (?1, ?2, ?3)")
-            .unwrap()
-            .execute(params![op_id.to_string(), text(&item, "id"), item.to_string()])
-            .unwrap();
+        append(&tx, &item);
         tx.commit().unwrap();
         op_id
     }
@@ -172,22 +172,28 @@ impl Phone {
         }
         let tx = self.db.transaction().unwrap();
         tx.execute("delete from parked where op_id = ?1", [parked.op_id.to_string()]).unwrap();
-        tx.execute(
-            "insert into outbox (op_id, id, item) values (?1, ?2, ?3)",
-            params![op_id.to_string(), text(&item, "id"), item.to_string()],
-        )
-        .unwrap();
+        append(&tx, &item);
         tx.commit().unwrap();
         op_id
     }
 }
 
+fn append(db: &Connection, item: &Value) {
+    db.prepare_cached("insert into outbox (op_id, type, id, item) values (?1, ?2, ?3, ?4)")
+        .unwrap()
+        .execute([text(item, "op_id"), text(item, "type"), text(item, "id"), &item.to_string()])
+        .unwrap();
+}
+
 /// The version that the phone shows: that of the record, or of the phone's own confirmed edit whose echo is not here.
-fn known_rev(db: &Connection, item: &Value, seen: Uuid) -> Option<i64> {
-    let shown = store::record(db, seen).map(|(rev, _)| rev);
-    let mut own =
-        db.prepare_cached("select item, rev from journal where id = ?1 and rev is not null order by n").unwrap();
-    let rows = own.query_map([text(item, "id")], |row| Ok((row.get::<_, String>(0)?, row.get::<_, i64>(1)?))).unwrap();
+fn known_rev(db: &Connection, item: &Value, (kind, id): (&str, Uuid)) -> Option<i64> {
+    let shown = store::record(db, kind, id).map(|(rev, _)| rev);
+    let mut own = db
+        .prepare_cached("select item, rev from journal where type = ?1 and id = ?2 and rev is not null order by n")
+        .unwrap();
+    let rows = own
+        .query_map([text(item, "type"), text(item, "id")], |row| Ok((row.get::<_, String>(0)?, row.get::<_, i64>(1)?)))
+        .unwrap();
     let mut known = shown;
     for row in rows {
         let (done, rev) = row.unwrap();
@@ -211,7 +217,9 @@ pub fn first(db: &Connection, count: usize) -> Vec<(i64, Value)> {
         let (n, item) = row.unwrap();
         let item: Value = serde_json::from_str(&item).unwrap();
         let unknown = version_field(&item).is_some_and(|field| item[field].is_null());
-        let creates = |(_, other): &(i64, Value)| other["id"] == item["id"] && version_field(other).is_none();
+        let creates = |(_, other): &(i64, Value)| {
+            other["type"] == item["type"] && other["id"] == item["id"] && version_field(other).is_none()
+        };
         if unknown && items.iter().any(creates) {
             break;
         }
@@ -229,10 +237,12 @@ pub fn take(db: &Connection, op_id: &str) -> Option<(i64, Value)> {
 
 /// Files a confirmed item, and gives the later items of its record the new version.
 pub fn confirm(db: &Connection, n: i64, item: &Value, rev: Option<i64>, date: i64) {
-    db.prepare_cached("insert or replace into journal (op_id, n, id, item, rev, at) values (?1, ?2, ?3, ?4, ?5, ?6)")
-        .unwrap()
-        .execute(params![text(item, "op_id"), n, text(item, "id"), item.to_string(), rev, date])
-        .unwrap();
+    db.prepare_cached(
+        "insert or replace into journal (op_id, n, type, id, item, rev, at) values (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    )
+    .unwrap()
+    .execute(params![text(item, "op_id"), n, text(item, "type"), text(item, "id"), item.to_string(), rev, date])
+    .unwrap();
     if let Some(rev) = rev {
         rebase(db, item, rev);
     }
@@ -240,9 +250,10 @@ pub fn confirm(db: &Connection, n: i64, item: &Value, rev: Option<i64>, date: i6
 
 /// Gives later items of a record the version that an item led to.
 pub fn rebase(db: &Connection, done: &Value, rev: i64) {
-    let mut later = db.prepare_cached("select n, item from outbox where id = ?1 order by n").unwrap();
-    let rows =
-        later.query_map([text(done, "id")], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?))).unwrap();
+    let mut later = db.prepare_cached("select n, item from outbox where type = ?1 and id = ?2 order by n").unwrap();
+    let rows = later
+        .query_map([text(done, "type"), text(done, "id")], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
+        .unwrap();
     let rows: Vec<_> = rows.map(Result::unwrap).collect();
     for (n, item) in rows {
         let mut item: Value = serde_json::from_str(&item).unwrap();
@@ -275,7 +286,11 @@ pub fn expire(db: &Connection, date: i64) {
 
 /// Puts the journal back into the outbox, in the order it happened.
 pub fn replay(db: &Connection) {
-    db.execute("insert or ignore into outbox (n, op_id, id, item) select n, op_id, id, item from journal", []).unwrap();
+    db.execute(
+        "insert or ignore into outbox (n, op_id, type, id, item) select n, op_id, type, id, item from journal",
+        [],
+    )
+    .unwrap();
     db.execute("delete from journal", []).unwrap();
 }
 

@@ -3,6 +3,7 @@
 use serde::Deserialize;
 use serde_json::Value;
 
+use super::store::Name;
 use super::{Killed, Lost, Outcome, Phone, Reply, Request, outbox, store};
 
 #[derive(Deserialize)]
@@ -24,11 +25,11 @@ struct Change<'a> {
 }
 
 /// The record that a record belongs to.
-fn parent<'a>(kind: &str, data: &'a Value) -> Option<&'a str> {
+fn parent<'a>(kind: &str, data: &'a Value) -> Option<Name<'a>> {
     match kind {
         "run" | "assessment" | "measurement" | "decision" | "attendance" | "race_entry" | "race_result"
-        | "wellbeing_record" => data["athlete_id"].as_str(),
-        "lane_plan" | "race_test" => data["session_id"].as_str(),
+        | "wellbeing_record" => data["athlete_id"].as_str().map(|id| ("athlete", id)),
+        "lane_plan" | "race_test" => data["session_id"].as_str().map(|id| ("session", id)),
         _ => None,
     }
 }
@@ -121,12 +122,12 @@ impl Phone {
             }
             kill = kill.map(|left| left - 1);
             let rev = change.rev.parse().unwrap();
-            store::rose(&tx, change.id, rev);
+            store::rose(&tx, (change.kind, change.id), rev);
             match &change.data {
                 Some(data) => {
                     store::put(&tx, (change.kind, change.id), parent(change.kind, data), rev, &data.to_string());
                 }
-                None => store::remove(&tx, change.id),
+                None => store::remove(&tx, (change.kind, change.id)),
             }
         }
         if !page.more {

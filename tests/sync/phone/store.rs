@@ -8,27 +8,30 @@ use uuid::Uuid;
 
 const TABLES: &str = "
     create table if not exists meta (name text primary key, value text not null) without rowid;
-    -- Records as they came; `stale` while a full copy is under way and has not named them yet.
+    -- Records as they came, by type and id, as are their parents; `stale` while a full copy is under way and has not named
+    -- them yet.
     create table if not exists record (
-      id text primary key, type text not null, parent text, rev integer not null, data text not null,
-      stale integer not null default 0
+      type text not null, id text not null, parent_type text, parent text, rev integer not null, data text not null,
+      stale integer not null default 0, primary key (type, id)
     ) without rowid;
-    create index if not exists record_type on record (type, id);
-    create index if not exists record_parent on record (parent) where parent is not null;
+    create index if not exists record_parent on record (parent_type, parent) where parent is not null;
     -- Items in the order they happened; the number stays with an item that goes to the journal and comes back.
-    create table if not exists outbox (n integer primary key autoincrement, op_id text unique, id text, item text not null);
-    create index if not exists outbox_id on outbox (id);
+    create table if not exists outbox (
+      n integer primary key autoincrement, op_id text unique, type text, id text, item text not null
+    );
+    create index if not exists outbox_record on outbox (type, id);
     create table if not exists journal (
-      op_id text primary key, n integer not null, id text not null, item text not null, rev integer, at integer not null
+      op_id text primary key, n integer not null, type text not null, id text not null, item text not null, rev integer,
+      at integer not null
     ) without rowid;
-    create index if not exists journal_id on journal (id);
+    create index if not exists journal_record on journal (type, id);
     create index if not exists journal_at on journal (at);
     create table if not exists parked (
       op_id text primary key, n integer not null, item text not null, status integer not null, answer text not null
     ) without rowid;
     create table if not exists note (op_id text primary key, problem text not null) without rowid;
-    -- Not part of a client: the highest number seen of each id since the last full copy, which must never fall.
-    create table if not exists highest (id text primary key, rev integer not null) without rowid;
+    -- Not part of a client: the highest number seen of each record since the last full copy, which must never fall.
+    create table if not exists highest (type text, id text, rev integer not null, primary key (type, id)) without rowid;
 ";
 
 /// Where a phone keeps its data: it outlives the program.
@@ -98,9 +101,10 @@ pub fn ids(db: &Connection, kind: &str) -> Vec<Uuid> {
 }
 
 /// The number and data of a record.
-pub fn record(db: &Connection, id: Uuid) -> Option<(i64, Value)> {
-    let mut one = db.prepare_cached("select rev, data from record where id = ?1").unwrap();
-    let found = one.query_row([id.to_string()], |row| Ok((row.get(0)?, row.get::<_, String>(1)?))).optional().unwrap();
+pub fn record(db: &Connection, kind: &str, id: Uuid) -> Option<(i64, Value)> {
+    let mut one = db.prepare_cached("select rev, data from record where type = ?1 and id = ?2").unwrap();
+    let found =
+        one.query_row([kind, &id.to_string()], |row| Ok((row.get(0)?, row.get::<_, String>(1)?))).optional().unwrap();
     found.map(|(rev, data)| (rev, serde_json::from_str(&data).unwrap()))
 }
 
@@ -133,30 +137,37 @@ pub fn carry(db: &mut Connection, what: &str, wanted: Option<&[&str]>) {
     tx.commit().unwrap();
 }
 
+/// Type and id of a record.
+pub type Name<'a> = (&'a str, &'a str);
+
 /// Stores a record as it came.
-pub fn put(db: &Connection, (kind, id): (&str, &str), parent: Option<&str>, rev: i64, data: &str) {
+pub fn put(db: &Connection, (kind, id): Name, parent: Option<Name>, rev: i64, data: &str) {
+    let (parent_type, parent) = parent.unzip();
     db.prepare_cached(
-        "insert into record (id, type, parent, rev, data, stale) values (?1, ?2, ?3, ?4, ?5, 0)
-         on conflict (id) do update set type = ?2, parent = ?3, rev = ?4, data = ?5, stale = 0",
+        "insert into record (type, id, parent_type, parent, rev, data, stale) values (?1, ?2, ?3, ?4, ?5, ?6, 0)
+         on conflict (type, id) do update set parent_type = ?3, parent = ?4, rev = ?5, data = ?6, stale = 0",
     )
     .unwrap()
-    .execute(params![id, kind, parent, rev, data])
+    .execute(params![kind, id, parent_type, parent, rev, data])
     .unwrap();
 }
 
 /// Drops a record and everything whose parent it is.
-pub fn remove(db: &Connection, id: &str) {
-    db.prepare_cached("delete from record where id = ?1").unwrap().execute([id]).unwrap();
-    db.prepare_cached("delete from record where parent = ?1").unwrap().execute([id]).unwrap();
+pub fn remove(db: &Connection, (kind, id): Name) {
+    db.prepare_cached("delete from record where type = ?1 and id = ?2").unwrap().execute([kind, id]).unwrap();
+    db.prepare_cached("delete from record where parent_type = ?1 and parent = ?2")
+        .unwrap()
+        .execute([kind, id])
+        .unwrap();
 }
 
-/// Notes the number of an id; panics when it fell.
-pub fn rose(db: &Connection, id: &str, rev: i64) {
-    let mut known = db.prepare_cached("select rev from highest where id = ?1").unwrap();
-    let before: Option<i64> = known.query_row([id], |row| row.get(0)).optional().unwrap();
-    assert!(before.is_none_or(|before| rev >= before), "the number of {id} fell from {before:?} to {rev}");
-    db.prepare_cached("insert or replace into highest (id, rev) values (?1, ?2)")
+/// Notes the number of a record; panics when it fell.
+pub fn rose(db: &Connection, (kind, id): Name, rev: i64) {
+    let mut known = db.prepare_cached("select rev from highest where type = ?1 and id = ?2").unwrap();
+    let before: Option<i64> = known.query_row([kind, id], |row| row.get(0)).optional().unwrap();
+    assert!(before.is_none_or(|before| rev >= before), "the number of {kind} {id} fell from {before:?} to {rev}");
+    db.prepare_cached("insert or replace into highest (type, id, rev) values (?1, ?2, ?3)")
         .unwrap()
-        .execute(params![id, rev])
+        .execute(params![kind, id, rev])
         .unwrap();
 }

@@ -233,7 +233,7 @@ impl<A: Act> FromRequest for Permit<A> {
 }
 
 /// How long somebody who left a club may still hand in what they recorded, days.
-const HAND_IN_DAYS: i64 = 30;
+pub const HAND_IN_DAYS: i64 = 30;
 
 /// Somebody who hands in what a phone recorded: a member, or one who left a short time ago.
 #[derive(Clone, Debug)]

@@ -15,7 +15,7 @@ use super::problem::{Code, Problem};
 use super::text;
 
 /// The largest JSON body, as sent and unpacked, bytes.
-const MAX_BYTES: usize = 2 * 1024 * 1024;
+pub const MAX_BYTES: usize = 2 * 1024 * 1024;
 const LIMITS: Limits = Limits { wire: MAX_BYTES, unpacked: MAX_BYTES, remedy: "Send it in parts; nothing was stored." };
 
 /// A JSON body of shape `T`, or why it cannot be read.

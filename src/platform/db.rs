@@ -24,7 +24,7 @@ use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
 
 pub use account_tx::AccountTx;
-pub use changes::{Change, Kind, Named, Receipt, Revs};
+pub use changes::{Change, Kind, Named, REDATE, Receipt, Revs};
 pub use error::StoreError;
 pub use hold::{Hold, one_connection};
 

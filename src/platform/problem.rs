@@ -208,9 +208,14 @@ impl Problem {
             let detail = "a text holds a NUL, or a date or number is beyond what can be kept";
             return Self::malformed(Fault::at("", "value", detail));
         }
+        let busy = || Self::new(Code::Unavailable, "The database is busy or away; nothing was stored. Try again.");
+        if StoreError::waited(error) {
+            tracing::warn!(request.id = id, %error, "waited too long for other requests");
+            return busy();
+        }
         tracing::error!(request.id = id, %error, "database");
         if StoreError::passing(error) {
-            return Self::new(Code::Unavailable, "The database is busy or away; nothing was stored. Try again.");
+            return busy();
         }
         Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
     }

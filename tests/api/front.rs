@@ -104,7 +104,9 @@ async fn every_answer_tells_browsers_to_guess_frame_tell_and_load_nothing(pool: 
             let public = path.starts_with("/docs")
                 || path == "/openapi.json"
                 || path.starts_with("/.well-known")
-                || ["/v1/rulesets", "/v1/competition-specs", "/v1/rhythm/"].iter().any(|one| path.starts_with(one));
+                || ["/v1/limits", "/v1/rulesets", "/v1/competition-specs", "/v1/rhythm/"]
+                    .iter()
+                    .any(|one| path.starts_with(one));
             let private = ["no-store", "private, no-cache", "private, no-store"].contains(&cached);
             assert!(private || public && cached.starts_with("public"), "{at}: {cached:?}");
         }

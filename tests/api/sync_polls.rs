@@ -2,6 +2,7 @@
 
 use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
 
 use chrono::Utc;
 use lanewright::platform::db::Db;
@@ -249,7 +250,7 @@ async fn ended_while_waiting(squad: &Squad, there: &TestApp) {
         let waiting = waiter.call(Method::GET, &path, &[("prefer", "wait=25")], None);
         let ending = async {
             // So that it usually waits already; one that has not begun is refused as well.
-            tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+            tokio::time::sleep(Duration::from_millis(300)).await;
             match way {
                 "sign-out" => {
                     own.app.post("/v1/auth/sign-out", json!({"refresh_token": waiter.refresh})).await.expect(204)
@@ -285,6 +286,92 @@ async fn a_poll_that_waits_ends_when_another_instance_ends_its_sign_in(pool: PgP
     ended_while_waiting(&squad, &app).await;
 }
 
+/// A poll that waits: how long it took, and what it was answered.
+async fn waited(caller: &Caller, query: &str, seconds: u64) -> (Duration, Value) {
+    let path = caller.path(&format!("/changes?{query}"));
+    let begun = Instant::now();
+    let wish = format!("wait={seconds}");
+    let answer = caller.call(Method::GET, &path, &[("prefer", &wish)], None).await.expect(200);
+    (begun.elapsed(), answer.body)
+}
+
+/// Somebody waits while others do what is not theirs to see, at `there`: the wait goes on to its end, and what is theirs is
+/// heard by the next.
+async fn unmoved(squad: &Squad, there: &TestApp) {
+    let coach = &squad.coach;
+    let admin = Caller { app: there.clone(), ..squad.admin.clone() };
+    let mut phone = Phone::default();
+    phone.pull(coach, 500).await;
+    let all = format!("sync_token={}", phone.token.as_ref().unwrap());
+    // One that carries venues alone sleeps over everything else of its own groups.
+    let mut venues = Phone::asking("&types=venue".to_owned());
+    venues.pull(coach, 500).await;
+    let few = format!("types=venue&sync_token={}", venues.token.as_ref().unwrap());
+    let (of_group, of_type) = (Uuid::now_v7().to_string(), Uuid::now_v7().to_string());
+    let busy = async {
+        for (at, athlete, session) in [(0, &squad.hidden, &of_group), (1, &squad.hidden, &of_type)] {
+            tokio::time::sleep(Duration::from_millis(400)).await;
+            let body = json!({"id": session, "held_on": squad.day, "state": "held", "group_ids": [squad.other]});
+            admin.post("/sessions", body).await.expect(201);
+            let fact = create("run", run(session, athlete, squad.day));
+            assert_eq!(statuses(&push(&admin, &[fact]).await), [201], "{at}");
+        }
+    };
+    let ((time, answer), ()) = tokio::join!(waited(coach, &all, 3), busy);
+    assert_eq!(answer["changes"], json!([]), "{answer}");
+    assert!(time >= Duration::from_secs(3), "the wait ended after {time:?} for what others did");
+    assert_eq!((&answer["more"], answer["from"].as_str()), (&json!(false), phone.token.as_deref()));
+    phone.apply(&answer);
+
+    let own = async {
+        tokio::time::sleep(Duration::from_millis(400)).await;
+        record(squad, &admin).await;
+    };
+    let ((time, answer), ()) = tokio::join!(waited(coach, &few, 3), own);
+    assert_eq!(answer["changes"], json!([]), "{answer}");
+    assert!(time >= Duration::from_secs(3), "the wait ended after {time:?} for a type that is not carried");
+    let token = format!("sync_token={}", phone.token.as_ref().unwrap());
+    let (_, answer) = waited(coach, &token, 25).await;
+    assert_eq!(answer["changes"][0]["type"], "run", "{answer}");
+}
+
+#[sqlx::test]
+async fn a_poll_that_waits_sleeps_over_what_is_not_for_its_caller(pool: PgPool) {
+    let squad = squad(pool).await;
+    unmoved(&squad, &squad.app).await;
+}
+
+#[sqlx::test]
+async fn a_poll_that_waits_sleeps_over_what_others_do_at_another_instance(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (_other, app) = Other::start(&squad.app);
+    unmoved(&squad, &app).await;
+}
+
+/// What comes after something hidden is heard in the same wait.
+#[sqlx::test]
+async fn a_poll_that_slept_over_what_is_hidden_hears_what_is_not(pool: PgPool) {
+    let squad = squad(pool).await;
+    let mut phone = Phone::default();
+    phone.pull(&squad.coach, 500).await;
+    let mut heard = Value::Null;
+    eventually("it is heard", async || {
+        let token = format!("sync_token={}", phone.token.as_ref().unwrap());
+        let writing = async {
+            squad.admin.group("Elsewhere").await;
+            record(&squad, &squad.admin).await;
+        };
+        let ((time, answer), ()) = tokio::join!(waited(&squad.coach, &token, 20), writing);
+        // On a slow machine the wait may be over before the writing is; an empty answer comes no earlier.
+        assert!(answer["changes"] != json!([]) || time >= Duration::from_secs(20), "{time:?} {answer}");
+        phone.apply(&answer);
+        heard = answer;
+        heard["changes"] != json!([])
+    })
+    .await;
+    assert_eq!(heard["changes"][0]["type"], "run", "{heard}");
+}
+
 /// What another instance writes to its log.
 #[sqlx::test]
 async fn the_log_names_account_club_and_kind_of_address_and_no_person(pool: PgPool) {
@@ -313,4 +400,45 @@ async fn the_log_names_account_club_and_kind_of_address_and_no_person(pool: PgPo
     for word in ["@", "Seen", "Mira", "Osei", "Ivo", "Ferret", "wrong one", &coach.token, "q="] {
         assert!(!text.contains(word), "{word}: {text}");
     }
+}
+
+/// What requests do to each other at the same moment is expected: it is no error of the service in its log.
+#[sqlx::test]
+async fn the_log_calls_no_race_of_requests_an_error(pool: PgPool) {
+    let squad = squad(pool).await;
+    let folder = std::env::temp_dir().join(format!("lanewright-log-{}", Uuid::new_v4().simple()));
+    let log = std::fs::File::create(&folder).unwrap();
+    let (other, app) = Other::start_with_log(&squad.app, log.into());
+    let admin = Caller { app, ..squad.admin.clone() };
+    // A lock that does not come free in time.
+    let path = format!("/athletes/{}", squad.athlete);
+    let tag = admin.get(&path).await.header("etag").to_owned();
+    let mut held = squad.app.pool.begin().await.unwrap();
+    let lock = format!(
+        "set local app.club_id = '{}'; select from athletes where id = '{}' for update",
+        admin.club, squad.athlete
+    );
+    sqlx::raw_sql(sqlx::AssertSqlSafe(lock)).execute(&mut *held).await.unwrap();
+    admin.patch(&path, &tag, json!({"display_name": "Later"})).await.expect(503);
+    held.rollback().await.unwrap();
+    // The same name, the same id and the same version, each many times at once.
+    let id = Uuid::now_v7();
+    let names = (0..12).map(|_| admin.post("/groups", json!({"name": "At once"})));
+    let ids = (0..12).map(|at| admin.post("/groups", json!({"id": id, "name": format!("Named {at}")})));
+    let edits = (0..12).map(|at| admin.patch(&path, &tag, json!({"display_name": format!("Edit {at}")})));
+    let all = futures_util::future::join3(
+        futures_util::future::join_all(names),
+        futures_util::future::join_all(ids),
+        futures_util::future::join_all(edits),
+    );
+    let (names, ids, edits) = all.await;
+    let done = |answers: &[Answer]| answers.iter().filter(|one| one.status < 300).count();
+    assert_eq!((done(&names), done(&ids), done(&edits)), (1, 1, 1));
+    drop(other);
+    let text = std::fs::read_to_string(&folder).unwrap();
+    std::fs::remove_file(&folder).unwrap();
+    let lines: Vec<Value> = text.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    assert!(lines.iter().any(|line| line["level"] == "WARN"), "{text}");
+    let errors: Vec<&Value> = lines.iter().filter(|line| line["level"] == "ERROR").collect();
+    assert!(errors.is_empty(), "{errors:?}");
 }

@@ -15,6 +15,8 @@ use crate::support::{Caller, TestApp, eventually};
 pub struct Phone {
     pub token: Option<String>,
     pub copy: BTreeMap<(String, String), Value>,
+    /// What it asks for, as `&name=value`.
+    pub wish: String,
     revs: HashMap<(String, String), i64>,
 }
 
@@ -30,6 +32,11 @@ fn parent(kind: &str, data: &Value) -> Option<(String, String)> {
 }
 
 impl Phone {
+    /// One that asks for some of the feed, as `&name=value`.
+    pub fn asking(wish: String) -> Self {
+        Self { wish, ..Self::default() }
+    }
+
     pub fn apply(&mut self, page: &Value) {
         assert_eq!(page["from"].as_str(), self.token.as_deref());
         for change in page["changes"].as_array().unwrap() {
@@ -54,7 +61,7 @@ impl Phone {
     pub async fn pull(&mut self, caller: &Caller, limit: usize) -> usize {
         for pages in 1..500 {
             let token = self.token.as_ref().map(|token| format!("&sync_token={token}")).unwrap_or_default();
-            let page = caller.get(&format!("/changes?limit={limit}{token}")).await.expect(200).body;
+            let page = caller.get(&format!("/changes?limit={limit}{}{token}", self.wish)).await.expect(200).body;
             assert!(page["changes"].as_array().unwrap().len() <= limit);
             self.apply(&page);
             if page["more"] == false {

@@ -305,6 +305,27 @@ async fn a_phone_follows_who_is_seen_in_a_plan_and_what_they_are_called(pool: Pg
     assert!(!whole.contains(&shared.hidden[0]) && !whole.contains("Secret 0"), "{whole}");
 }
 
+/// What a phone that waits is sent is cut by what its owner sees when it is sent, not when they began to wait.
+#[sqlx::test]
+async fn a_poll_that_waits_is_answered_by_what_is_seen_at_its_end(pool: PgPool) {
+    let shared = shared(pool).await;
+    shared.assign(&shared.coach, &[&shared.mine, &shared.other]).await;
+    let mut phone = Phone::default();
+    phone.pull(&shared.coach, 500).await;
+    let path = shared.coach.path(&format!("/changes?sync_token={}", phone.token.clone().unwrap()));
+    let waiting = shared.coach.call(Method::GET, &path, &[("prefer", "wait=25")], None);
+    let taking = async {
+        // So that it usually waits already.
+        tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+        shared.assign(&shared.coach, &[&shared.mine]).await;
+    };
+    let (answer, ()) = tokio::join!(waiting, taking);
+    let sent = answer.expect(200).body;
+    let plan = sent["changes"].as_array().unwrap().iter().find(|one| one["type"] == "lane_plan").unwrap();
+    assert_eq!(others(&plan["data"]), 2);
+    shared.clean("the plan", &plan.to_string());
+}
+
 #[sqlx::test]
 async fn a_validator_covers_what_the_caller_may_see(pool: PgPool) {
     let shared = shared(pool).await;

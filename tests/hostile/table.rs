@@ -39,6 +39,7 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("sign_out", Rule::Public, ""),
     ("list_published_specs", Rule::Public, ""),
     ("list_rulesets", Rule::Public, ""),
+    ("get_limits", Rule::Public, ""),
     ("analyse_rhythm", Rule::Public, ""),
     ("get_rhythm_schedule", Rule::Public, ""),
     ("forecast_final_time", Rule::Public, ""),

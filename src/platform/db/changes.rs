@@ -95,6 +95,9 @@ kinds! {
     WellbeingRecord, "wellbeing_record", "update wellbeing_records x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
 }
 
+/// What the log says of a session whose day changed.
+pub const REDATE: &str = "redate";
+
 /// A record by kind and id: clients choose ids, so an id alone says nothing about what it names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Named {
@@ -129,6 +132,7 @@ named!(AthleteId: Athlete, SessionId: Session, AccountId: Member);
 pub struct Change {
     record: Named,
     removed: bool,
+    redated: bool,
     root: Named,
     scopes: Option<Moved>,
 }
@@ -140,7 +144,7 @@ impl Change {
     /// A record that is its own root was created or changed, its scopes were not.
     pub fn put(kind: Kind, id: impl Into<Uuid>) -> Self {
         let record = Named::new(kind, id);
-        Self { record, removed: false, root: record, scopes: None }
+        Self { record, removed: false, redated: false, root: record, scopes: None }
     }
 
     /// A record that is its own root was deleted.
@@ -167,11 +171,19 @@ impl Change {
         (self.removed && self.record.kind == Kind::Athlete).then_some(self.record.id)
     }
 
+    /// The day of a session changed, and with it that of everything recorded in it.
+    #[must_use]
+    pub fn redated(mut self) -> Self {
+        self.redated = true;
+        self
+    }
+
     fn op(&self) -> &'static str {
         match (self.record.kind, self.removed) {
             (Kind::Grant, _) => "grant",
             (Kind::Revoke, _) => "revoke",
             (_, true) => "remove",
+            (_, false) if self.redated => REDATE,
             (_, false) => "put",
         }
     }

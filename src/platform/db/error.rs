@@ -47,6 +47,12 @@ impl StoreError {
         }
     }
 
+    /// Whether a lock of others did not come free in time.
+    pub fn waited(error: &sqlx::Error) -> bool {
+        let code = error.as_database_error().and_then(sqlx::error::DatabaseError::code);
+        code.is_some_and(|code| code == "55P03")
+    }
+
     /// Whether the transaction was undone only because of others at the same moment (serialisation, deadlock): the same
     /// work from its beginning will do.
     pub fn undone(error: &sqlx::Error) -> bool {

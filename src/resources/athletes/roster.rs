@@ -31,6 +31,8 @@ pub const COLUMNS: [&str; 14] = [
 const REQUIRED: [&str; 4] = ["display_name", "sex", "groups", "experience"];
 /// Most rows of one file.
 pub const MAX_ROWS: usize = 2_000;
+/// The largest file, as sent and unpacked, bytes.
+pub const MAX_BYTES: usize = 1024 * 1024;
 const KINDS: [MeasurementKind; 4] =
     [MeasurementKind::Stature, MeasurementKind::LegLength, MeasurementKind::Sprint30, MeasurementKind::Sprint50];
 

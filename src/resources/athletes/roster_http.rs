@@ -25,7 +25,7 @@ use crate::platform::problem::{Code, Problem};
 
 /// 1 MiB, as sent and unpacked.
 const LIMITS: Limits =
-    Limits { wire: 1024 * 1024, unpacked: 1024 * 1024, remedy: "Split the file; nothing was stored." };
+    Limits { wire: roster::MAX_BYTES, unpacked: roster::MAX_BYTES, remedy: "Split the file; nothing was stored." };
 
 /// How often a file is read again because the club's groups changed meanwhile.
 const READS: usize = 5;

@@ -195,14 +195,17 @@ pub async fn page(
     .collect()
 }
 
-/// Saves a changed session; `before` holds the groups so far.
-pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &[GroupId]) -> Result<(), StoreError> {
+/// Saves a changed session.
+pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &Session) -> Result<(), StoreError> {
     let club = tx.club.0;
     check_venue(tx, session.venue).await?;
     let mut change = Change::put(Kind::Session, id);
-    let moved = session.groups != before;
+    let moved = session.groups != before.groups;
     if moved {
-        change = change.scopes(ids_of(before), ids_of(&session.groups));
+        change = change.scopes(ids_of(&before.groups), ids_of(&session.groups));
+    }
+    if session.held_on != before.held_on {
+        change = change.redated();
     }
     sqlx::query!(
         r#"

@@ -90,7 +90,7 @@ impl Editable for Edits {
         if (value.state == State::Cancelled) != (before.state == State::Cancelled) {
             grants::require_all(tx, &before.groups, Self::WHAT)?;
         }
-        Ok(store::save(tx, SessionId(id), value, &before.groups).await?)
+        Ok(store::save(tx, SessionId(id), value, before).await?)
     }
 
     async fn remove(tx: &mut ClubTx, id: Uuid, before: &Session) -> Result<(), Problem> {

@@ -21,7 +21,7 @@ use crate::resources::{
 };
 
 /// The most bytes of records on a page, unless a single one is larger.
-const MAX_BYTES: usize = 1024 * 1024;
+pub const MAX_BYTES: usize = 1024 * 1024;
 
 /// The records of one type that are there.
 pub async fn pull(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {

@@ -9,11 +9,12 @@ use chrono::{NaiveDate, Utc};
 use serde::Deserialize;
 use tokio::time::Instant;
 use utoipa::IntoParams;
+use uuid::Uuid;
 
 use super::clock_store::{self, Clock};
 use super::devices_store::{self, Head, Phone};
 use super::model::{Type, Types};
-use super::pager::{self, Limits};
+use super::pager::{self, Limits, Wanted};
 use super::places::{Position, Walk};
 use super::polls::{self, Polls};
 use super::shapes::Page;
@@ -33,9 +34,12 @@ use crate::platform::{telemetry, text};
 
 /// The version of the records' shapes that this service speaks.
 pub const SCHEMA: u16 = 1;
-/// Changes on a page when `limit` is absent, and at most.
-const DEFAULT_LIMIT: u16 = 500;
-const MAX_LIMIT: u16 = 2_000;
+/// Changes on a page when `limit` is absent.
+pub const DEFAULT_LIMIT: u16 = 500;
+/// Changes on a page at most.
+pub const MAX_LIMIT: u16 = 2_000;
+/// Most groups of `groups`; at most 32, one bit for each in the token.
+pub const MAX_GROUPS: usize = 20;
 /// Rows that one page may read.
 const ROWS: usize = 5_000;
 /// How often a device's progress is noted while nothing changes, seconds.
@@ -48,28 +52,33 @@ struct FeedParams {
     /// The types to carry, separated by commas; all when absent.
     #[param(max_length = 300, example = "athlete,session,run,assessment")]
     types: Option<String>,
+    /// The ids of the groups whose records to carry, separated by commas, beside what belongs to the whole club; everything
+    /// that you see when absent.
+    #[param(max_length = 750)]
+    groups: Option<String>,
     /// The version of the records' shapes: 1.
     #[param(minimum = 1, maximum = 1, default = 1, example = 1)]
     schema: Option<u16>,
     /// The token of the page before; absent for a full copy.
-    #[param(max_length = 500)]
+    #[param(max_length = 1000)]
     sync_token: Option<String>,
     /// Another name of `sync_token`.
-    #[param(max_length = 500)]
+    #[param(max_length = 1000)]
     since: Option<String>,
     /// Changes on the page.
     #[param(minimum = 1, maximum = 2000, default = 500, example = 500)]
     limit: Option<u16>,
-    /// Leaves out runs, assessments, decisions, attendances, lane plans and race tests with their entries and results from
-    /// before this day; only with a full copy.
+    /// Leaves out runs, attendances, lane plans, assessments, decisions and race tests with their entries and results that are
+    /// about a day before this one, also those that arrive later; said with a full copy, the token remembers it.
     #[param(example = "2026-09-01")]
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     history_from: Option<NaiveDate>,
 }
 
 /// A request for changes, checked.
-struct Wanted {
-    types: Types,
+#[derive(Clone)]
+struct Asked {
+    wanted: Wanted,
     text: Option<String>,
     limit: usize,
     history_from: Option<NaiveDate>,
@@ -83,7 +92,21 @@ fn parse_types(text: Option<&str>) -> Result<Types, Problem> {
     text.split(',').map(|word| one(word.trim())).collect()
 }
 
-impl Wanted {
+fn parse_groups(text: Option<&str>) -> Result<Option<Vec<Uuid>>, Problem> {
+    let Some(text) = text else { return Ok(None) };
+    let fault = |detail: String| Problem::malformed(Fault::of("groups", "word", detail));
+    let one =
+        |word: &str| Uuid::try_parse(word.trim()).map_err(|_| fault(format!("{word:?} is not the id of a group")));
+    let mut groups: Vec<Uuid> = text.split(',').map(one).collect::<Result<_, _>>()?;
+    groups.sort_unstable();
+    groups.dedup();
+    if groups.len() > MAX_GROUPS {
+        return Err(fault(format!("names more than {MAX_GROUPS} groups; without groups, everything is sent")));
+    }
+    Ok(Some(groups))
+}
+
+impl Asked {
     fn parse(params: FeedParams) -> Result<Self, Problem> {
         let refuse = |name: &str, detail: &str| Err(Problem::malformed(Fault::of(name, "out_of_range", detail)));
         if params.schema.unwrap_or(SCHEMA) != SCHEMA {
@@ -97,7 +120,10 @@ impl Wanted {
             return refuse("since", "is another name of sync_token: send one of the two");
         }
         Ok(Self {
-            types: parse_types(params.types.as_deref())?,
+            wanted: Wanted {
+                types: parse_types(params.types.as_deref())?,
+                groups: parse_groups(params.groups.as_deref())?,
+            },
             text: params.sync_token.or(params.since),
             limit: usize::from(limit),
             history_from: params.history_from,
@@ -105,17 +131,46 @@ impl Wanted {
     }
 }
 
+const fn whole(types: Types) -> Walk {
+    Walk { types, groups: 0, after: None }
+}
+
+/// What is to be copied before the log is read on: what is under way, and what the phone has not carried so far.
+fn widened(token: &Token, wanted: &Wanted) -> Option<Walk> {
+    let types = wanted.types.without(token.types);
+    let groups = match (&token.groups, &wanted.groups) {
+        (None, _) => Some(0),
+        (Some(_), None) => None,
+        (Some(before), Some(now)) => {
+            let added = (0..).zip(now).filter(|(_, group)| !before.contains(group));
+            Some(added.fold(0, |bits, (at, _)| bits | 1_u32 << at))
+        }
+    };
+    match (token.position.walk, groups) {
+        // Its groups are named by their places among those of the token.
+        (Some(walk), Some(0)) if types.is_empty() && (walk.groups == 0 || token.groups == wanted.groups) => {
+            Some(Walk { types: walk.types.and(wanted.types), ..walk })
+        }
+        // A copy under way begins again with what is new; what was sent of it comes twice, which is harmless.
+        (Some(walk), Some(0)) if walk.groups == 0 => Some(whole(walk.types.or(types).and(wanted.types))),
+        (None, Some(0)) => Some(whole(types)).filter(|_| !types.is_empty()),
+        (None, Some(groups)) if types.is_empty() => Some(Walk { groups, ..whole(wanted.types) }),
+        _ => Some(whole(wanted.types)),
+    }
+}
+
 /// How far the phone has read by its token, checked against the log.
-fn position(tx: &ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) -> Result<Token, Problem> {
-    let start = Walk { types: wanted.types, after: None };
-    let Some(text) = &wanted.text else {
+fn position(tx: &ClubTx, clock: &Clock, asked: &Asked, keys: &Keys) -> Result<Token, Problem> {
+    let wanted = &asked.wanted;
+    let Some(text) = &asked.text else {
         return Ok(Token {
             epoch: clock.epoch,
             generation: clock.generation,
             types: wanted.types,
+            groups: wanted.groups.clone(),
             schema: SCHEMA,
-            history_from: wanted.history_from,
-            position: Position { seq: clock.seq, sub: None, walk: Some(start) },
+            history_from: asked.history_from,
+            position: Position { seq: clock.seq, sub: None, walk: Some(whole(wanted.types)) },
         });
     };
     let mut token = Token::read(text, keys, tx.club, tx.actor.account).ok_or_else(|| {
@@ -136,14 +191,8 @@ fn position(tx: &ClubTx, clock: &Clock, wanted: &Wanted, keys: &Keys) -> Result<
         return Err(Problem::new(Code::SyncTokenExpired, detail).with_current(current));
     }
     token.generation = token.generation.max(clock.generation);
-    let added = wanted.types.without(token.types);
-    // A copy under way begins again with what is new; what was sent of it comes twice, which is harmless.
-    token.position.walk = match token.position.walk {
-        Some(walk) if added.is_empty() => Some(Walk { types: walk.types.and(wanted.types), ..walk }),
-        Some(walk) => Some(Walk { types: walk.types.or(added).and(wanted.types), after: None }),
-        None if added.is_empty() => None,
-        None => Some(Walk { types: added, after: None }),
-    };
+    token.position.walk = widened(&token, wanted);
+    token.groups.clone_from(&wanted.groups);
     token.types = wanted.types;
     Ok(token)
 }
@@ -163,20 +212,23 @@ async fn read_page(
     permit: &Permit<Syncing>,
     (db, lanes): (&Db, &Lanes),
     keys: &Keys,
-    wanted: &Wanted,
+    asked: &Asked,
 ) -> Result<Read, Problem> {
     let _turn = lanes.reads.turn(permit.who()).await?;
     let mut tx = permit.read(db).await?;
     let clock = clock_store::clock(&mut tx, permit.device).await?;
-    let mut token = position(&tx, &clock, wanted, keys)?;
-    let sight = store::sight(&mut tx).await?;
-    let scopes = sight.now();
-    if scopes.is_empty() {
+    let mut token = position(&tx, &clock, asked, keys)?;
+    let mut sight = store::sight(&mut tx).await?;
+    if sight.now().is_empty() {
         return Err(Problem::not_found("club"));
     }
-    let limits = Limits { items: wanted.limit, rows: ROWS };
-    let mut log = Log { tx: &mut tx, history_from: token.history_from, scopes };
-    let mut page = pager::page(&mut log, &sight, wanted.types, token.position, clock.seq, limits).await?;
+    let groups = asked.wanted.groups.clone();
+    if let Some(groups) = &groups {
+        sight = sight.of_groups(groups, permit.club.0);
+    }
+    let limits = Limits { items: asked.limit, rows: ROWS };
+    let mut log = Log { tx: &mut tx, history_from: token.history_from, groups, scopes: sight.now() };
+    let mut page = pager::page(&mut log, &sight, &asked.wanted, token.position, clock.seq, limits).await?;
     let (changes, cut) = bodies::fill(&mut tx, &page.items).await?;
     if let Some(cut) = cut {
         page.next = cut;
@@ -184,13 +236,13 @@ async fn read_page(
     }
     token.position = page.next;
     let sync_token = token.write(keys, permit.club, permit.actor.account);
-    let page = Page { from: wanted.text.clone(), sync_token, more: page.more, changes };
+    let page = Page { from: asked.text.clone(), sync_token, more: page.more, changes };
     Ok(Read { page, clock, seq: token.position.seq, generation: token.generation })
 }
 
 /// Reads what changed since the token; without one, a full copy.
 ///
-/// With `Prefer: wait=N` (RFC 7240, at most 25 seconds) the answer waits until there is something to send. The page and
+/// With `Prefer: wait=N` (RFC 7240, at most 25 seconds) the answer waits until there is something to send to this caller. The page and
 /// its token belong into one local transaction of the phone. How to write a client: `/docs/sync`.
 #[utoipa::path(
     tag = "sync",
@@ -214,34 +266,45 @@ async fn list_changes(
     lanes: Data<Lanes>,
     params: Result<Params<FeedParams>, Problem>,
 ) -> Result<HttpResponse, Problem> {
-    let wanted = params.and_then(|params| Wanted::parse(params.0));
+    let asked = params.and_then(|params| Asked::parse(params.0));
     let seconds = wait::preferred(&req);
-    if let Ok(Wanted { types, text: Some(text), .. }) = &wanted
+    if let Ok(Asked { wanted, text: Some(text), .. }) = &asked
         && let (0, Some(access), Ok(club)) = (seconds, bearer(&req), path_id(&req, "club_id", "club"))
-        && let Some(account) = polls.nothing_new(&db, ClubId(club), &polls::request(access, text, *types)).await
+        && let Some(account) = polls.nothing_new(&db, ClubId(club), &polls::request(access, text, wanted)).await
     {
         telemetry::acts(&req, account);
         let page = Page { from: Some(text.clone()), sync_token: text.clone(), more: false, changes: Vec::new() };
         return Ok(answer(0, &page));
     }
     let mut permit = Permit::<Syncing>::extract(&req).await?;
-    let wanted = wanted?;
+    let asked = asked?;
     let club = polls.club(permit.club);
     let until = Instant::now() + Duration::from_secs(seconds);
     let news = (seconds > 0).then(|| {
         let waiting = Waiting::begin(permit.club, permit.actor.account, permit.device);
         (news::watch(&db, permit.club, &permit.actor), waiting)
     });
-    let mut read = read_page(&permit, (&db, &lanes), &keys, &wanted).await?;
-    if let Some((mut news, waiting)) = news.filter(|_| read.page.changes.is_empty() && !read.page.more) {
-        while wait::until_news(&mut news, &waiting, read.clock.seq, until).await {
+    let mut read = read_page(&permit, (&db, &lanes), &keys, &asked).await?;
+    if let Some((mut news, waiting)) = news {
+        let mut from = Instant::now();
+        // What others do and this caller is not sent does not end the wait.
+        while read.page.changes.is_empty() && (read.page.more || Instant::now() < until) {
+            let doubted =
+                !read.page.more && wait::until_news((&mut news, &waiting), read.clock.seq, (from, until)).await;
+            // Their sign-in, or some of what they see, may have ended meanwhile.
             permit = Permit::<Syncing>::extract(&req).await?;
+            if doubted {
+                continue;
+            }
+            let next = Asked { text: Some(read.page.sync_token), ..asked.clone() };
+            read = read_page(&permit, (&db, &lanes), &keys, &next).await?;
+            from = wait::later();
         }
-        read = read_page(&permit, (&db, &lanes), &keys, &wanted).await?;
+        read.page.from.clone_from(&asked.text);
     }
     note(&req, &permit, &db, &read).await?;
     if let (false, Some(access)) = (read.page.more, bearer(&req)) {
-        let request = polls::request(access, &read.page.sync_token, wanted.types);
+        let request = polls::request(access, &read.page.sync_token, &asked.wanted);
         let phone = Phone { account: permit.actor.account, device: permit.device, generation: read.generation };
         let head = Head { epoch: read.clock.epoch, seq: read.clock.seq };
         club.remember(request, phone, head, permit.expires);

@@ -15,7 +15,7 @@ use crate::platform::intake::{self, Limits, Taken};
 use crate::platform::problem::{Code, Problem};
 
 /// 1 MiB as sent, 4 MiB unpacked.
-const LIMITS: Limits = Limits { wire: 1024 * 1024, unpacked: 4 * 1024 * 1024, remedy: REMEDY };
+pub const LIMITS: Limits = Limits { wire: 1024 * 1024, unpacked: 4 * 1024 * 1024, remedy: REMEDY };
 const REMEDY: &str = "Send the items in several pushes; nothing was stored.";
 /// Pushes read at once: a body of 4 MiB may need twenty times that while it is read.
 static READERS: Semaphore = Semaphore::const_new(2);

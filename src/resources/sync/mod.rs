@@ -9,10 +9,12 @@ mod deleted_store;
 mod devices_store;
 mod document;
 mod held_http;
+mod history_store;
 mod http;
 mod intake;
 mod item_kind;
 mod items;
+mod limits_http;
 mod model;
 mod pager;
 mod places;
@@ -38,5 +40,6 @@ pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
     push_http::routes(config);
     held_http::routes(config);
+    limits_http::routes(config);
     admin_http::routes(config);
 }

@@ -5,125 +5,23 @@ use std::ops::ControlFlow;
 
 use uuid::Uuid;
 
-use super::model::{Type, Types};
+use super::model::Type;
 use super::places::{Key, Part, Place, Position, RootId};
 use super::visibility::{self, Reason, Root, Seq, Sight, Step};
+
+mod parts;
+
+pub use parts::{Child, Dated, Item, Limits, Page, Row, Sent, Source, Wanted, What};
 
 /// Roots whose records are read together.
 const ROOTS: usize = 16;
 /// Rows of the log that are read together.
 const ROWS: usize = 500;
 
-/// A row of the log.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Row {
-    /// Its number.
-    pub seq: Seq,
-    /// What it says.
-    pub what: What,
-}
-
-/// What a row of the log says.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum What {
-    /// A root changed; its scopes before and after, where they changed.
-    Root(RootId, Option<(Vec<Uuid>, Vec<Uuid>)>),
-    /// A record below a root changed.
-    Child(Type, Uuid, RootId),
-    /// This member sees a scope from here on.
-    Grant(Uuid),
-    /// This member no longer sees a scope.
-    Revoke(Uuid),
-    /// Nothing that concerns the member.
-    Other,
-}
-
-/// A record below a root.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Child {
-    /// Its root.
-    pub root: RootId,
-    /// Its type.
-    pub kind: Type,
-    /// Its id.
-    pub id: Uuid,
-}
-
-/// Where rows, roots and records come from.
-pub trait Source {
-    /// Why they cannot be read.
-    type Error;
-
-    /// The rows of the log after a number, in order.
-    async fn rows(&mut self, after: Seq, limit: usize) -> Result<Vec<Row>, Self::Error>;
-    /// Roots as they are now; those that are not there are left out.
-    async fn roots(&mut self, ids: &[RootId]) -> Result<HashMap<RootId, Root>, Self::Error>;
-    /// The roots that are seen now, in order, after `after`.
-    async fn visible(&mut self, after: Place, limit: usize) -> Result<Vec<RootId>, Self::Error>;
-    /// The roots that are in a scope now or left it in a row after `since`, in order, after `after`.
-    async fn touched(
-        &mut self,
-        scope: Uuid,
-        since: Seq,
-        after: Place,
-        limit: usize,
-    ) -> Result<Vec<RootId>, Self::Error>;
-    /// The live records of these types below these roots, by root, type and id, after `after`.
-    async fn children(
-        &mut self,
-        roots: &[RootId],
-        types: Types,
-        after: Option<Key>,
-        limit: usize,
-    ) -> Result<Vec<Child>, Self::Error>;
-}
-
-/// One thing to send.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Item {
-    /// Where to go on after it.
-    pub position: Position,
-    /// Its type.
-    pub kind: Type,
-    /// Its id.
-    pub id: Uuid,
-    /// What is to be sent of it.
-    pub sent: Sent,
-}
-
-/// What is sent of a record.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Sent {
-    /// The record as it is now; when it is not there any more, that it was deleted.
-    Current,
-    /// That it goes; with the number of its last change.
-    Removed(Reason, Seq),
-}
-
-/// A page.
-#[derive(Debug)]
-pub struct Page {
-    /// What to send, in order.
-    pub items: Vec<Item>,
-    /// Where the next page begins.
-    pub next: Position,
-    /// Whether there is more to read at once.
-    pub more: bool,
-}
-
-/// How much a page may hold and cost.
-#[derive(Clone, Copy, Debug)]
-pub struct Limits {
-    /// Things to send.
-    pub items: usize,
-    /// Rows to read.
-    pub rows: usize,
-}
-
 struct Reader<'a, S> {
     source: &'a mut S,
     sight: &'a Sight,
-    types: Types,
+    wanted: &'a Wanted,
     limits: Limits,
     at: Position,
     items: Vec<Item>,
@@ -132,19 +30,19 @@ struct Reader<'a, S> {
 
 type Flow = ControlFlow<()>;
 
-/// The next page after `from`; `head` is the number of the last row of the log.
+/// The next page after `from`; `head` is the number of the last row of the log, and `sight` that of the groups wanted.
 ///
 /// # Errors
 /// Those of the source.
 pub async fn page<S: Source>(
     source: &mut S,
     sight: &Sight,
-    types: Types,
+    wanted: &Wanted,
     from: Position,
     head: Seq,
     limits: Limits,
 ) -> Result<Page, S::Error> {
-    let mut reader = Reader { source, sight, types, limits, at: from, items: Vec::new(), read: 0 };
+    let mut reader = Reader { source, sight, wanted, limits, at: from, items: Vec::new(), read: 0 };
     let flow = match reader.walk().await? {
         Flow::Continue(()) => reader.log(head).await?,
         Flow::Break(()) => Flow::Break(()),
@@ -164,13 +62,23 @@ impl<S: Source> Reader<'_, S> {
     /// Sends a full copy, where one is under way.
     async fn walk(&mut self) -> Result<Flow, S::Error> {
         let Some(walk) = self.at.walk else { return Ok(Flow::Continue(())) };
+        let all = self.wanted.groups.iter().flatten();
+        let added: Vec<Uuid> = (0..).zip(all).filter(|(at, _)| walk.groups >> at & 1 == 1).map(|(_, id)| *id).collect();
         let mut after = walk.after.map_or(Place::START, |key| Place::before(key.root));
         loop {
-            let ids = self.source.visible(after, ROOTS).await?;
+            // Groups that are added come as if they were granted where the phone stands.
+            let ids = match walk.groups {
+                0 => self.source.visible(after, ROOTS).await?,
+                _ => self.source.touched(&added, self.at.seq, after, ROOTS).await?,
+            };
             self.read += ids.len();
             let Some(last) = ids.last().copied() else { break };
             let roots = self.source.roots(&ids).await?;
-            let steps = |root: &Root| if self.sight.sees(root) { visibility::WHOLE } else { &[] };
+            let steps = |root: &Root| match walk.groups {
+                _ if !self.sight.sees(root) => &[],
+                0 => visibility::WHOLE,
+                _ => visibility::at_grant(self.sight, root),
+            };
             let plan: Vec<_> = ids.iter().filter_map(|id| roots.get(id).map(|root| (*id, root, steps(root)))).collect();
             if self.send(&plan).await?.is_break() {
                 return Ok(Flow::Break(()));
@@ -191,8 +99,12 @@ impl<S: Source> Reader<'_, S> {
             if rows.is_empty() {
                 break;
             }
+            let children: Vec<(Type, Uuid)> = rows.iter().filter_map(|row| row.what.child()).collect();
+            let old = self.source.old(&children).await?;
             for row in rows.into_iter().take_while(|row| row.seq <= head) {
-                if self.row(&row, &roots).await?.is_break() {
+                // What became too old with its session was taken back by the row of the session.
+                let skip = row.what.child().is_some_and(|child| old.contains(&child));
+                if !skip && self.row(&row, &roots).await?.is_break() {
                     return Ok(Flow::Break(()));
                 }
                 self.at.seq = row.seq;
@@ -218,10 +130,11 @@ impl<S: Source> Reader<'_, S> {
                 let Some(root) = roots.get(id) else { return Ok(Flow::Continue(())) };
                 let moved = moved.as_ref().map(|(before, after)| (before.as_slice(), after.as_slice()));
                 let steps = visibility::at_root(self.sight, row.seq, root, moved);
-                self.send(&[(*id, root, steps)]).await
+                let flow = self.send(&[(*id, root, steps)]).await?;
+                if flow.is_break() || !row.redated { Ok(flow) } else { self.redated(*id).await }
             }
-            What::Grant(scope) => self.scope(row.seq, *scope, visibility::at_grant).await,
-            What::Revoke(scope) => self.scope(row.seq, *scope, visibility::at_revoke).await,
+            What::Grant(scopes) => self.scope(row.seq, scopes, visibility::at_grant).await,
+            What::Revoke(scopes) => self.scope(row.seq, scopes, visibility::at_revoke).await,
         }
     }
 
@@ -229,13 +142,13 @@ impl<S: Source> Reader<'_, S> {
     async fn scope(
         &mut self,
         at: Seq,
-        scope: Uuid,
+        scopes: &[Uuid],
         rule: fn(&Sight, &Root) -> &'static [Step],
     ) -> Result<Flow, S::Error> {
         let at_part = |key: Key| if key.part == LAST { Place::past(key.root) } else { Place::before(key.root) };
         let mut after = self.at.sub.map_or(Place::START, at_part);
         loop {
-            let ids = self.source.touched(scope, at, after, ROOTS).await?;
+            let ids = self.source.touched(scopes, at, after, ROOTS).await?;
             self.read += ids.len();
             let Some(last) = ids.last().copied() else { return Ok(Flow::Continue(())) };
             let roots = self.source.roots(&ids).await?;
@@ -249,6 +162,36 @@ impl<S: Source> Reader<'_, S> {
                 return Ok(Flow::Break(()));
             }
             after = Place::past(last);
+        }
+    }
+
+    /// Sends anew what has the day of a session that has moved, or takes it back where it has become too old.
+    async fn redated(&mut self, session: RootId) -> Result<Flow, S::Error> {
+        let mut after = match self.at.sub {
+            Some(Key { part: Part::Dated(kind, id), .. }) => Some((kind, id)),
+            _ => None,
+        };
+        loop {
+            let found = self.source.dated(session.id, self.wanted.types, after, ROWS).await?;
+            self.read += found.len();
+            let Some(last) = found.last() else { return Ok(Flow::Continue(())) };
+            after = Some((last.child.kind, last.child.id));
+            let ids: Vec<RootId> = found.iter().map(|one| one.child.root).collect();
+            let roots = self.source.roots(&ids).await?;
+            for Dated { child, rev, old } in found {
+                let key = Key { root: session, part: Part::Dated(child.kind, child.id) };
+                if !roots.get(&child.root).is_some_and(|root| self.sight.sees(root)) {
+                    self.progress(key);
+                    continue;
+                }
+                let sent = if old { Sent::Removed(Reason::Changed, rev) } else { Sent::Current };
+                if self.emit(key, child.kind, child.id, sent).is_break() {
+                    return Ok(Flow::Break(()));
+                }
+            }
+            if self.flow().is_break() {
+                return Ok(Flow::Break(()));
+            }
         }
     }
 
@@ -301,7 +244,7 @@ impl<S: Source> Reader<'_, S> {
                 return Ok(Flow::Continue(()));
             }
             let limit = (self.limits.items - self.items.len()).min(ROWS);
-            let types = self.at.walk.map_or(self.types, |walk| walk.types);
+            let types = self.at.walk.map_or(self.wanted.types, |walk| walk.types);
             let after = self.sent_last().filter(|key| key.root >= id);
             *buffer = self.source.children(whole, types, after, limit).await?.into();
             self.read += buffer.len();
@@ -330,7 +273,7 @@ impl<S: Source> Reader<'_, S> {
             return Flow::Continue(());
         }
         self.progress(key);
-        let types = self.at.walk.map_or(self.types, |walk| walk.types);
+        let types = self.at.walk.map_or(self.wanted.types, |walk| walk.types);
         // What lies below a removed root goes with it, whichever types the phone carries.
         let wanted = types.has(kind) || (kind.is_root() && matches!(sent, Sent::Removed(..)));
         if wanted {
@@ -342,15 +285,6 @@ impl<S: Source> Reader<'_, S> {
 
 /// After everything of a root.
 const LAST: Part = Part::Child(Type::ALL[Type::ALL.len() - 1], Uuid::max());
-
-impl What {
-    fn root(&self) -> Option<RootId> {
-        match self {
-            Self::Root(id, _) | Self::Child(_, _, id) => Some(*id),
-            Self::Grant(_) | Self::Revoke(_) | Self::Other => None,
-        }
-    }
-}
 
 #[cfg(test)]
 mod tests;

@@ -57,6 +57,8 @@ pub enum Part {
     Root,
     /// A record below it.
     Child(Type, Uuid),
+    /// A record whose day is that of this session, below it or below another root.
+    Dated(Type, Uuid),
 }
 
 /// A full copy of some types under way.
@@ -64,6 +66,8 @@ pub enum Part {
 pub struct Walk {
     /// The types it sends.
     pub types: Types,
+    /// Those of the groups that the phone carries whose roots alone it sends, one bit for each; all roots when 0.
+    pub groups: u32,
     /// The last place that was sent.
     pub after: Option<Key>,
 }

@@ -18,7 +18,7 @@ use std::time::{Duration, Instant};
 use chrono::Utc;
 
 use super::devices_store::{self as store, Head, Phone};
-use super::model::Types;
+use super::pager::Wanted;
 use crate::platform::db::Db;
 use crate::platform::ids::{AccountId, ClubId};
 use crate::platform::news::Commits;
@@ -89,8 +89,8 @@ fn open<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 /// What makes two requests of a club the same: the access token, with it the member, and where and what is read.
-pub fn request(access: &str, token: &str, types: Types) -> Request {
-    sha256(format!("{access} {token} {}", types.bits()).as_bytes())
+pub fn request(access: &str, token: &str, wanted: &Wanted) -> Request {
+    sha256(format!("{access} {token} {} {:?}", wanted.types.bits(), wanted.groups).as_bytes())
 }
 
 impl Polls {

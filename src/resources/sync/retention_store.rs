@@ -7,7 +7,7 @@ use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::platform::ids::AccountId;
 
 /// How long all of it is kept, days.
-const DAYS: i64 = 90;
+pub const DAYS: i64 = 90;
 /// Rows of the log that are kept of each club, however old.
 const ROWS: i64 = 10_000;
 /// Rows that one transaction deletes.

@@ -70,11 +70,11 @@ pub async fn visible(tx: &mut ClubTx, scopes: &[Uuid], after: Place, limit: i64)
     rows.into_iter().map(|row| root(row.id, row.rank)).collect()
 }
 
-/// The roots that are in a scope now or left it in a row after `since`, in order, after `after`.
+/// The roots that are in one of these scopes now or left it in a row after `since`, in order, after `after`.
 #[allow(clippy::too_many_lines)] // one statement, with an arm for each type
 pub async fn touched(
     tx: &mut ClubTx,
-    (scope, since): (Uuid, Seq),
+    (scopes, since): (&[Uuid], Seq),
     after: Place,
     limit: i64,
 ) -> Result<Vec<RootId>, StoreError> {
@@ -82,18 +82,22 @@ pub async fn touched(
     let rows = sqlx::query!(
         r#"
         select t.id as "id!", t.rank as "rank!" from (
-          (select s.root_id as id, (case s.kind when 'athlete' then 4 else 5 end)::smallint as rank from root_scope s
-           where s.club_id = $1 and s.scope_id = $2 and s.root_id >= $4
-             and (s.root_id > $4 or (case s.kind when 'athlete' then 4 else 5 end) > $7::smallint)
-           order by s.root_id, s.kind limit $6)
+          (select s.root_id as id, (case s.kind when 'athlete' then 4 else 5 end)::smallint as rank
+           from unnest($2::uuid[]) as w (id)
+           cross join lateral (
+             select x.root_id, x.kind from root_scope x
+             where x.club_id = $1 and x.scope_id = w.id and x.root_id >= $4
+               and (x.root_id > $4 or (case x.kind when 'athlete' then 4 else 5 end) > $7::smallint)
+             order by x.root_id, x.kind limit $6
+           ) s)
           union
           (select c.entity_id, (case c.kind when 'athlete' then 4 else 5 end)::smallint from club_change c
-           where c.club_id = $1 and c.seq > $3 and c.before_scopes is not null and c.before_scopes @> array[$2]
+           where c.club_id = $1 and c.seq > $3 and c.before_scopes is not null and c.before_scopes && $2::uuid[]
              and c.kind in ('athlete', 'session') and c.entity_id >= $4
              and (c.entity_id > $4 or (case c.kind when 'athlete' then 4 else 5 end) > $7))
           union
           (select g.id, 0::smallint from groups g
-           where g.club_id = $1 and (g.id = $2 or $5) and g.deleted_at is null and g.id >= $4 and (g.id > $4 or 0 > $7)
+           where g.club_id = $1 and (g.id = any ($2) or $5) and g.deleted_at is null and g.id >= $4 and (g.id > $4 or 0 > $7)
            order by g.id limit $6)
           union
           (select a.id, 4::smallint from athletes a
@@ -105,45 +109,46 @@ pub async fn touched(
            order by x.id limit $6)
           union
           (select v.id, 1::smallint from venues v
-           where v.club_id = $1 and $2 = $1 and v.deleted_at is null and v.id >= $4 and (v.id > $4 or 1 > $7)
+           where v.club_id = $1 and $8 and v.deleted_at is null and v.id >= $4 and (v.id > $4 or 1 > $7)
            order by v.id limit $6)
           union
           (select e.id, 2::smallint from equipment e
-           where e.club_id = $1 and $2 = $1 and e.deleted_at is null and e.id >= $4 and (e.id > $4 or 2 > $7)
+           where e.club_id = $1 and $8 and e.deleted_at is null and e.id >= $4 and (e.id > $4 or 2 > $7)
            order by e.id limit $6)
           union
           (select b.id, 3::smallint from barrier_configurations b
-           where b.club_id = $1 and $2 = $1 and b.deleted_at is null and b.id >= $4 and (b.id > $4 or 3 > $7)
+           where b.club_id = $1 and $8 and b.deleted_at is null and b.id >= $4 and (b.id > $4 or 3 > $7)
            order by b.id limit $6)
           union
-          (select c.id, 15::smallint from clubs c where c.id = $1 and $2 = $1 and c.id >= $4 and (c.id > $4 or 15 > $7))
+          (select c.id, 15::smallint from clubs c where c.id = $1 and $8 and c.id >= $4 and (c.id > $4 or 15 > $7))
           union
           (select y.id, 16::smallint from age_groups y
-           where y.club_id = $1 and $2 = $1 and y.deleted_at is null and y.id >= $4 and (y.id > $4 or 16 > $7)
+           where y.club_id = $1 and $8 and y.deleted_at is null and y.id >= $4 and (y.id > $4 or 16 > $7)
            order by y.id limit $6)
           union
           (select z.id, 17::smallint from competition_specs z
-           where z.club_id = $1 and $2 = $1 and z.deleted_at is null and z.id >= $4 and (z.id > $4 or 17 > $7)
+           where z.club_id = $1 and $8 and z.deleted_at is null and z.id >= $4 and (z.id > $4 or 17 > $7)
            order by z.id limit $6)
         ) t
         order by t.id, t.rank
         limit $6
         "#,
         club,
-        scope,
+        scopes,
         since,
         after.id,
-        scope.is_nil(),
+        scopes.contains(&Uuid::nil()),
         limit,
-        after.rank
+        after.rank,
+        scopes.contains(&club)
     )
     .fetch_all(tx.conn())
     .await?;
     rows.into_iter().map(|row| root(row.id, row.rank)).collect()
 }
 
-/// The live records of these types below these roots, by root, type and id, after `after`; of recorded facts those from a
-/// day on.
+/// The live records of these types below these roots, by root, type and id, after `after`; of those that are about a day,
+/// as [`super::history_store`] has it, those from a day on.
 #[allow(clippy::too_many_lines)] // one statement, with an arm for each type
 pub async fn children(
     tx: &mut ClubTx,
@@ -156,6 +161,11 @@ pub async fn children(
     let (above, rank, id) = past(after);
     let rows = sqlx::query!(
         r#"
+        with recent as (
+          select s.id from sessions s where s.club_id = $1 and s.held_on >= $8::date
+        ), recent_tests as (
+          select x.id from race_tests x where x.club_id = $1 and x.session_id in (select id from recent)
+        )
         select r.root_id as "root!", r.root_rank as "root_rank!", c.rank as "rank!", c.id as "id!"
         from (
           select u.root_id, u.root_rank, case u.root_rank when 4 then u.root_id end as athlete,
@@ -168,33 +178,38 @@ pub async fn children(
           union all
           select 7::smallint, t.id from attendance t
           where t.club_id = $1 and t.athlete_id = r.athlete and t.deleted_at is null
-            and ($8::date is null or t.created_at >= $8::date)
+            and ($8::date is null or t.session_id in (select id from recent))
           union all
           select 8::smallint, l.id from lane_plans l
           where l.club_id = $1 and l.session_id = r.session and l.deleted_at is null
-            and ($8::date is null or l.created_at >= $8::date)
+            and ($8::date is null or l.session_id in (select id from recent))
           union all
           (select 9::smallint, x.id from runs x
-           where x.club_id = $1 and x.athlete_id = r.athlete and ($8::date is null or x.run_at >= $8::date)
+           where x.club_id = $1 and x.athlete_id = r.athlete
+             and ($8::date is null or x.session_id in (select id from recent))
              and x.id > case when r.athlete = $4 and 4::smallint = $10 and 9::smallint = $5 then $6
                else '00000000-0000-0000-0000-000000000000'::uuid end
            order by x.id limit $7)
           union all
           select 10::smallint, a.id from assessments a
-          where a.club_id = $1 and a.athlete_id = r.athlete and ($8::date is null or a.assessed_at >= $8::date)
+          where a.club_id = $1 and a.athlete_id = r.athlete
+            and ($8::date is null or a.session_id in (select id from recent)
+              or (a.session_id is null and (a.assessed_at at time zone 'UTC')::date >= $8))
           union all
           select 11::smallint, d.id from recommendations d
           where d.club_id = $1 and d.athlete_id = r.athlete and ($8::date is null or d.on_date >= $8)
           union all
           select 12::smallint, x.id from race_tests x
           where x.club_id = $1 and x.session_id = r.session and x.deleted_at is null
-            and ($8::date is null or x.created_at >= $8::date)
+            and ($8::date is null or x.session_id in (select id from recent))
           union all
           select 13::smallint, e.id from race_entries e
-          where e.club_id = $1 and e.athlete_id = r.athlete and ($8::date is null or e.created_at >= $8::date)
+          where e.club_id = $1 and e.athlete_id = r.athlete
+            and ($8::date is null or e.race_test_id in (select id from recent_tests))
           union all
           select 14::smallint, y.id from race_results y
-          where y.club_id = $1 and y.athlete_id = r.athlete and ($8::date is null or y.created_at >= $8::date)
+          where y.club_id = $1 and y.athlete_id = r.athlete
+            and ($8::date is null or y.race_test_id in (select id from recent_tests))
           union all
           select 18::smallint, w.id from wellbeing_records w
           where w.club_id = $1 and w.athlete_id = r.athlete
@@ -231,6 +246,7 @@ fn past(after: Option<Key>) -> (Place, i16, Uuid) {
     match after {
         None => (Place::START, -1, Uuid::nil()),
         Some(Key { root, part: Part::Child(kind, id) }) => (Place::past(root), kind.rank(), id),
+        Some(Key { root, part: Part::Dated(..) }) => (Place::past(root), i16::MAX, Uuid::max()),
         Some(Key { root, .. }) => (Place::past(root), -1, Uuid::nil()),
     }
 }

@@ -11,7 +11,7 @@ use crate::platform::ids::ClubId;
 use crate::platform::problem::{Code, Problem};
 
 /// Pushes at work.
-const AT_WORK: usize = 2;
+pub const AT_WORK: usize = 2;
 /// Pushes that wait.
 const WAITING: usize = 8;
 /// The longest wait.

@@ -1,16 +1,17 @@
 //! The change log and what it points at, as rows.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use chrono::NaiveDate;
 use uuid::Uuid;
 
+use super::history_store;
 use super::model::{Type, Types};
-use super::pager::{Child, Row, Source, What};
+use super::pager::{Child, Dated, Row, Source, What};
 use super::places::{Key, Place, RootId};
 use super::roots_store;
-use super::visibility::{Grant, Root, Seq, Sight};
-use crate::platform::db::{ClubTx, Kind, StoreError};
+use super::visibility::{self, Grant, Root, Seq, Sight};
+use crate::platform::db::{ClubTx, Kind, REDATE, StoreError};
 
 /// Everything the actor sees and ever saw.
 pub async fn sight(tx: &mut ClubTx) -> Result<Sight, StoreError> {
@@ -63,7 +64,9 @@ pub struct Log<'a> {
     pub tx: &'a mut ClubTx,
     /// The day from which recorded facts are sent.
     pub history_from: Option<NaiveDate>,
-    /// The scopes that the actor sees.
+    /// The groups that the phone carries; all when absent.
+    pub groups: Option<Vec<Uuid>>,
+    /// The scopes that the actor sees of them.
     pub scopes: Vec<Uuid>,
 }
 
@@ -91,6 +94,7 @@ const MEMBER: &str = Kind::Member.as_str();
 struct LogRow {
     seq: Seq,
     kind: String,
+    op: String,
     entity_id: Uuid,
     root_kind: String,
     root_id: Uuid,
@@ -110,7 +114,7 @@ impl Source for Log<'_> {
         let rows = sqlx::query_as!(
             LogRow,
             r#"
-            select seq, kind, entity_id, root_kind, root_id, before_scopes, after_scopes
+            select seq, kind, op, entity_id, root_kind, root_id, before_scopes, after_scopes
             from club_change
             where club_id = $1 and seq > $2
             order by seq
@@ -122,14 +126,20 @@ impl Source for Log<'_> {
         )
         .fetch_all(self.tx.conn())
         .await?;
+        let groups = self.groups.as_deref();
         let what =
             |(word, id): (&str, Uuid), root: (&str, Uuid), before: Option<Vec<Uuid>>, after: Option<Vec<Uuid>>| {
-                let first = |scopes: Option<Vec<Uuid>>| scopes.and_then(|list| list.first().copied());
+                let carried = |scopes: Option<Vec<Uuid>>| {
+                    let scope = scopes.and_then(|list| list.first().copied())?;
+                    let scopes =
+                        groups.map_or_else(|| vec![scope], |groups| visibility::remaining(scope, groups, club));
+                    Some(scopes).filter(|scopes| !scopes.is_empty())
+                };
                 let root_of =
                     |(word, id)| Type::of_kind(word).filter(|kind| kind.is_root()).map(|kind| RootId { id, kind });
                 match (word, Type::of_kind(word)) {
-                    ("grant", _) if root == (MEMBER, member) => first(after).map(What::Grant),
-                    ("revoke", _) if root == (MEMBER, member) => first(before).map(What::Revoke),
+                    ("grant", _) if root == (MEMBER, member) => carried(after).map(What::Grant),
+                    ("revoke", _) if root == (MEMBER, member) => carried(before).map(What::Revoke),
                     (_, Some(kind @ (Type::Athlete | Type::Session))) => {
                         let moved = before.zip(after).map(|(before, after)| (moved(before), moved(after)));
                         Some(What::Root(RootId { id, kind }, moved))
@@ -143,8 +153,10 @@ impl Source for Log<'_> {
                 }
                 .unwrap_or(What::Other)
             };
+        let dates = self.history_from.is_some();
         let row = |row: LogRow| Row {
             seq: row.seq,
+            redated: dates && row.op == REDATE,
             what: what((&row.kind, row.entity_id), (&row.root_kind, row.root_id), row.before_scopes, row.after_scopes),
         };
         Ok(rows.into_iter().map(row).collect())
@@ -213,12 +225,12 @@ impl Source for Log<'_> {
 
     async fn touched(
         &mut self,
-        scope: Uuid,
+        scopes: &[Uuid],
         since: Seq,
         after: Place,
         limit: usize,
     ) -> Result<Vec<RootId>, StoreError> {
-        roots_store::touched(self.tx, (scope, since), after, count(limit)).await
+        roots_store::touched(self.tx, (scopes, since), after, count(limit)).await
     }
 
     async fn children(
@@ -229,5 +241,23 @@ impl Source for Log<'_> {
         limit: usize,
     ) -> Result<Vec<Child>, StoreError> {
         roots_store::children(self.tx, (roots, types, self.history_from), after, count(limit)).await
+    }
+
+    async fn old(&mut self, records: &[(Type, Uuid)]) -> Result<HashSet<(Type, Uuid)>, StoreError> {
+        match self.history_from {
+            Some(day) if !records.is_empty() => history_store::old(self.tx, records, day).await,
+            _ => Ok(HashSet::new()),
+        }
+    }
+
+    async fn dated(
+        &mut self,
+        session: Uuid,
+        types: Types,
+        after: Option<(Type, Uuid)>,
+        limit: usize,
+    ) -> Result<Vec<Dated>, StoreError> {
+        let Some(day) = self.history_from else { return Ok(Vec::new()) };
+        history_store::dated(self.tx, (session, types, day), after, count(limit)).await
     }
 }

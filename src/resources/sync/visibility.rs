@@ -29,6 +29,16 @@ impl Sight {
         self.0.iter().any(|grant| valid(grant) && scopes.contains(&grant.scope))
     }
 
+    /// The same of some groups and of what belongs to the whole club alone: as of a member who has just these.
+    #[must_use]
+    pub fn of_groups(&self, groups: &[Uuid], club: Uuid) -> Self {
+        let one = |grant: &Grant| {
+            let of = |scope| Grant { scope, ..*grant };
+            remaining(grant.scope, groups, club).into_iter().map(of).collect::<Vec<_>>()
+        };
+        Self(self.0.iter().flat_map(one).collect())
+    }
+
     /// The scopes seen now.
     pub fn now(&self) -> Vec<Uuid> {
         self.0.iter().filter(|grant| grant.to.is_none()).map(|grant| grant.scope).collect()
@@ -45,6 +55,18 @@ impl Sight {
 
     fn ever_saw(&self, scopes: &[Uuid]) -> bool {
         self.any(scopes, |_| true)
+    }
+}
+
+/// What remains of a scope for somebody who wants only some groups and what belongs to the whole club: who sees
+/// everything sees these.
+pub fn remaining(scope: Uuid, groups: &[Uuid], club: Uuid) -> Vec<Uuid> {
+    if scope.is_nil() {
+        groups.to_vec()
+    } else if scope == club || groups.contains(&scope) {
+        vec![scope]
+    } else {
+        Vec::new()
     }
 }
 

@@ -1,12 +1,14 @@
 //! Waiting for something to send.
 
+use std::time::Duration;
+
 use actix_web::HttpRequest;
 use tokio::time::Instant;
 
 use crate::platform::news::{News, Waiting};
 
 /// The longest wait, seconds.
-const MAX_SECONDS: u64 = 25;
+pub const MAX_SECONDS: u64 = 25;
 
 /// The seconds that the caller prefers to wait; 0 without the wish.
 pub fn preferred(req: &HttpRequest) -> u64 {
@@ -16,12 +18,25 @@ pub fn preferred(req: &HttpRequest) -> u64 {
     wishes.find_map(|seconds| seconds.trim().parse::<u64>().ok()).unwrap_or(0).min(MAX_SECONDS)
 }
 
-/// Waits until the counter is beyond `seq` or the time is over; true when the caller's sign-in may have ended before.
-pub async fn until_news(news: &mut News, waiting: &Waiting, seq: i64, until: Instant) -> bool {
+/// The pause after a look that found nothing for the caller: a busy club would have everybody who waits look at every
+/// commit.
+const PAUSE: Duration = Duration::from_secs(1);
+
+/// When somebody who found nothing looks again at the earliest.
+pub fn later() -> Instant {
+    Instant::now() + PAUSE
+}
+
+/// Waits until the counter is beyond `seq`, not before `from`, or the time is over; true when the caller's sign-in may have
+/// ended before.
+pub async fn until_news((news, waiting): (&mut News, &Waiting), seq: i64, (from, until): (Instant, Instant)) -> bool {
     // Time over and news are answered alike: by reading again.
-    let heard = tokio::time::timeout_at(until, news.wait_for(|latest| *latest > seq));
+    let heard = async {
+        tokio::time::sleep_until(from.min(until)).await;
+        tokio::time::timeout_at(until, news.wait_for(|latest| *latest > seq)).await.ok();
+    };
     tokio::select! {
-        _ = heard => false,
+        () = heard => false,
         () = waiting.doubted() => true,
     }
 }

@@ -145,6 +145,9 @@ impl World {
 
     /// A phone carries fewer types, or all again.
     fn carry_other_types(&mut self, device: usize) {
+        if self.devices[device].person > 0 && self.dice.chance(0.4) {
+            return self.carry_other_groups(device);
+        }
         self.figures.fault("other types");
         let all = self.dice.chance(0.5);
         // A token from before says of another copy what is in it.
@@ -152,6 +155,19 @@ impl World {
         if let Some(phone) = &mut self.devices[device].phone {
             phone.carry((!all).then_some(&["group", "athlete", "session", "attendance"]));
         }
+    }
+
+    fn carry_other_groups(&mut self, device: usize) {
+        self.figures.fault("other groups");
+        let chosen = self.dice.pick(8) as usize;
+        let device = &mut self.devices[device];
+        let Some(phone) = &mut device.phone else { return };
+        device.tokens.clear();
+        let all = &self.clubs[device.club].groups;
+        let some: Vec<_> = (0..3).filter(|at| chosen >> at & 1 == 1).map(|at| all[at]).collect();
+        let groups = Some(some).filter(|groups| !groups.is_empty());
+        phone.carry_groups(groups.as_deref());
+        device.keeps.1 = groups;
     }
 
     /// A hundred days pass for the busy club's log: what is too old goes, and phones that are behind must copy afresh.

@@ -7,7 +7,7 @@ use serde_json::Value;
 use uuid::Uuid;
 
 use super::ledger::{ERASED, Edited, Told, holds};
-use super::world::World;
+use super::world::{Keeps, World};
 use crate::phone::{Reply, Request};
 
 /// Records by type and id.
@@ -33,13 +33,23 @@ const HIDDEN: &str = "
         or (g.scope_id = '00000000-0000-0000-0000-000000000000' and exists (
           select from groups x where x.club_id = $1 and x.id = wanted.id and x.deleted_at is null))))";
 
-/// Everything that a member sees, with its version.
+/// Everything that a member sees, with its version: of what is about a day, that from $3 on; of the
+/// groups $4 where they are named.
 const VISIBLE: &str = "
-    with g as (
+    with granted as (
       select scope_id from scope_grant where club_id = $1 and member_id = $2 and not revoked
+    ), g as (
+      select scope_id from granted where $4::uuid[] is null or scope_id = $1 or scope_id = any ($4)
+      union
+      select named.id from unnest($4::uuid[]) as named (id)
+      where exists (select from granted where scope_id = '00000000-0000-0000-0000-000000000000')
     ), w as (
       select exists (select from g where scope_id = '00000000-0000-0000-0000-000000000000') as everything,
         exists (select from g where scope_id = $1) as club_wide
+    ), recent as (
+      select x.id from sessions x where x.club_id = $1 and ($3::date is null or x.held_on >= $3)
+    ), recent_tests as (
+      select x.id from race_tests x join recent r on r.id = x.session_id where x.club_id = $1
     ), root as (
       select 'athlete' as kind, x.id, x.rev from athletes x, w
       where x.club_id = $1 and x.deleted_at is null and (w.everything or exists (
@@ -67,23 +77,29 @@ const VISIBLE: &str = "
     where x.club_id = $1 and x.deleted_at is null
     union all
     select 'attendance', x.id, x.rev from attendance x join root r on r.kind = 'athlete' and r.id = x.athlete_id
-    where x.club_id = $1 and x.deleted_at is null
+    where x.club_id = $1 and x.deleted_at is null and x.session_id in (select id from recent)
     union all
     select 'lane_plan', x.id, x.rev from lane_plans x join root r on r.kind = 'session' and r.id = x.session_id
-    where x.club_id = $1 and x.deleted_at is null
+    where x.club_id = $1 and x.deleted_at is null and x.session_id in (select id from recent)
     union all
     select 'run', x.id, x.rev from runs x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
+      and x.session_id in (select id from recent)
     union all
     select 'assessment', x.id, x.rev from assessments x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
+      and (x.session_id in (select id from recent)
+        or (x.session_id is null and ($3::date is null or (x.assessed_at at time zone 'UTC')::date >= $3)))
     union all
     select 'decision', x.id, x.rev from recommendations x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
+      and ($3::date is null or x.on_date >= $3)
     union all
     select 'race_test', x.id, x.rev from race_tests x join root r on r.kind = 'session' and r.id = x.session_id
-    where x.club_id = $1 and x.deleted_at is null
+    where x.club_id = $1 and x.deleted_at is null and x.session_id in (select id from recent)
     union all
     select 'race_entry', x.id, x.rev from race_entries x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
+      and x.race_test_id in (select id from recent_tests)
     union all
     select 'race_result', x.id, x.rev from race_results x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1
+      and x.race_test_id in (select id from recent_tests)
     union all
     select 'wellbeing_record', x.id, x.rev from wellbeing_records x join root r on r.kind = 'athlete' and r.id = x.athlete_id where x.club_id = $1";
 
@@ -189,20 +205,21 @@ impl World {
     /// I3: every replica is what its member may see: ids, versions and bytes.
     pub async fn check_replicas(&mut self) {
         for number in 0..self.clubs.len() {
-            let mut fresh: BTreeMap<usize, Copy> = BTreeMap::new();
+            let mut fresh: BTreeMap<(usize, Keeps), Copy> = BTreeMap::new();
             for device in 0..self.devices.len() {
                 if self.devices[device].club != number {
                     continue;
                 }
                 let person = self.devices[device].person;
-                if let Entry::Vacant(place) = fresh.entry(person) {
+                let who = (person, self.devices[device].keeps.clone());
+                if let Entry::Vacant(place) = fresh.entry(who.clone()) {
                     let copy = self.fresh_copy(device).await;
-                    self.compare_with_tables(number, person, &copy).await;
+                    self.compare_with_tables(number, &who, &copy).await;
                     place.insert(copy);
                 }
                 let copy = self.devices[device].phone.as_ref().unwrap().copy();
                 self.figures.records_compared += copy.len() as u64;
-                assert_same(&copy, &fresh[&person], &format!("phone {device} of club {number}"));
+                assert_same(&copy, &fresh[&who], &format!("phone {device} of club {number}"));
             }
         }
     }
@@ -213,9 +230,12 @@ impl World {
         if !self.clubs[self.devices[device].club].people[self.devices[device].person].member {
             return copy;
         }
-        let mut token = String::new();
+        let (day, groups) = self.devices[device].keeps.clone();
+        let groups = groups.map(|groups| groups.iter().map(Uuid::to_string).collect::<Vec<_>>().join(","));
+        let groups = groups.map(|groups| format!("&groups={groups}")).unwrap_or_default();
+        let mut token = day.map(|day| format!("&history_from={day}")).unwrap_or_default();
         loop {
-            let request = Request::Pull { query: format!("limit=2000{token}") };
+            let request = Request::Pull { query: format!("limit=2000{groups}{token}") };
             let reply = self.ask(device, &request).await;
             assert_eq!(reply.status, 200, "{}", String::from_utf8_lossy(&reply.body));
             let page: Value = serde_json::from_slice(&reply.body).unwrap();
@@ -232,12 +252,15 @@ impl World {
         }
     }
 
-    async fn compare_with_tables(&self, number: usize, person: usize, copy: &Copy) {
+    async fn compare_with_tables(&self, number: usize, who: &(usize, Keeps), copy: &Copy) {
+        let (person, (history_from, groups)) = who;
         let club = &self.clubs[number];
         let mut tx = self.service.look(club.id).await;
         let rows: Vec<(String, Uuid, i64)> = sqlx::query_as(VISIBLE)
             .bind(club.id)
-            .bind(club.people[person].signed_in.account)
+            .bind(club.people[*person].signed_in.account)
+            .bind(history_from)
+            .bind(groups)
             .fetch_all(&mut *tx)
             .await
             .unwrap();

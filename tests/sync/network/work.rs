@@ -240,6 +240,8 @@ impl World {
         let Some(id) = self.one(&phone.ids("session")) else { return };
         if self.dice.chance(0.3) {
             phone.patch("session", id, json!({"group_ids": groups}));
+        } else if self.dice.chance(0.2) {
+            phone.patch("session", id, json!({"held_on": day}));
         } else {
             let note = format!("Wind {}", self.dice.pick(9));
             phone.patch("session", id, json!({"weather_note": note}));

@@ -85,6 +85,9 @@ pub struct Running {
     pub asked: Option<(Request, oneshot::Sender<Result<Reply, Lost>>)>,
 }
 
+/// What a phone keeps of what its owner sees: from a day on, of some groups.
+pub type Keeps = (Option<chrono::NaiveDate>, Option<Vec<Uuid>>);
+
 /// A phone in somebody's hand.
 pub struct Device {
     pub club: usize,
@@ -95,6 +98,8 @@ pub struct Device {
     pub phone: Option<Phone>,
     pub running: Option<Running>,
     settings: crate::phone::Settings,
+    /// The first day that it keeps, and the groups that it carries.
+    pub keeps: Keeps,
     /// How far its clock is ahead, milliseconds.
     pub ahead: i64,
     /// Answers that will come late.
@@ -204,6 +209,11 @@ impl World {
         let store = Store::memory(&Uuid::now_v7().to_string());
         let mut phone = Phone::open(&store);
         phone.settings = settings.clone();
+        // Some keep what is recent alone; the phones of admins are what others are judged by.
+        let history_from = (person > 0 && number % 3 == 1).then(|| self.today() - chrono::Duration::days(8));
+        if let Some(day) = history_from {
+            phone.keep_from(day);
+        }
         let ahead = clock_of(self.plan.clocks, number, 0);
         self.devices.push(Device {
             club,
@@ -213,6 +223,7 @@ impl World {
             phone: Some(phone),
             running: None,
             settings,
+            keeps: (history_from, None),
             ahead,
             kept: Vec::new(),
             tokens: Vec::new(),

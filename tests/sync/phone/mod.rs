@@ -122,7 +122,21 @@ impl Phone {
     /// Asks for these types only from now on; `None`: all. More of them are copied with the next pull; for fewer the
     /// copy begins afresh.
     pub fn carry(&mut self, types: Option<&[&str]>) {
-        store::carry(&mut self.db, types);
+        store::carry(&mut self.db, "types", types);
+    }
+
+    /// Carries these groups only from now on, beside what belongs to the whole club; `None`: everything. More of them are
+    /// copied with the next pull; for fewer the copy begins afresh.
+    pub fn carry_groups(&mut self, groups: Option<&[Uuid]>) {
+        let groups: Option<Vec<String>> = groups.map(|groups| groups.iter().map(Uuid::to_string).collect());
+        let groups: Option<Vec<&str>> = groups.as_ref().map(|groups| groups.iter().map(String::as_str).collect());
+        store::carry(&mut self.db, "groups", groups.as_deref());
+    }
+
+    /// Keeps what is about this day or a later one only, from the full copy that begins with the next pull.
+    pub fn keep_from(&mut self, day: chrono::NaiveDate) {
+        store::set_meta(&self.db, "history_from", Some(&day.to_string()));
+        store::forget_token(&self.db);
     }
 
     /// Every record that the phone shows, with its `data`, by type and id.

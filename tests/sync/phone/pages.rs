@@ -80,9 +80,14 @@ impl Phone {
     }
 
     fn query(&self) -> String {
-        let types = store::meta(&self.db, "types").map(|types| format!("&types={types}")).unwrap_or_default();
-        let token = self.token().map(|token| format!("&sync_token={token}")).unwrap_or_default();
-        format!("schema=1&limit={}{types}{token}", self.settings.limit)
+        let wish = |name: &str| store::meta(&self.db, name).map(|text| format!("&{name}={text}")).unwrap_or_default();
+        let (types, groups) = (wish("types"), wish("groups"));
+        // A token remembers the day, which is said for a full copy.
+        let from = match self.token() {
+            Some(token) => format!("&sync_token={token}"),
+            None => wish("history_from"),
+        };
+        format!("schema=1&limit={}{types}{groups}{from}", self.settings.limit)
     }
 
     /// Rule 5; whether the token was refused, so that pulling goes on from the start.

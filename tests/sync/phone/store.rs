@@ -121,19 +121,19 @@ pub fn drop_copy(db: &Connection) {
     forget_token(db);
 }
 
-pub fn carry(db: &mut Connection, types: Option<&[&str]>) {
+/// Asks for these from now on, types or groups; for fewer the copy begins afresh.
+pub fn carry(db: &mut Connection, what: &str, wanted: Option<&[&str]>) {
     let tx = db.transaction().unwrap();
-    let before = meta(&tx, "types");
-    let wanted = types.map(|types| types.join(","));
-    let kept = |one: &str| types.is_none_or(|types| types.contains(&one));
+    let before = meta(&tx, what);
+    let kept = |one: &str| wanted.is_none_or(|wanted| wanted.contains(&one));
     let fewer = match &before {
         Some(before) => before.split(',').any(|one| !kept(one)),
-        None => types.is_some(),
+        None => wanted.is_some(),
     };
     if fewer {
         forget_token(&tx);
     }
-    set_meta(&tx, "types", wanted.as_deref());
+    set_meta(&tx, what, wanted.map(|wanted| wanted.join(",")).as_deref());
     tx.commit().unwrap();
 }
 

@@ -9,12 +9,14 @@ mod dice;
 mod engine;
 mod model;
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use serde_json::{Value, json};
 use uuid::Uuid;
 
 use self::club::{Club, Reading, id, root};
+use self::engine::words::{ALL, CLUB, MEMBERS, Record, Scopes};
+use super::super::model::Types;
 use super::*;
 use crate::resources::sync::places::Walk;
 
@@ -32,8 +34,9 @@ fn now<T>(future: impl Future<Output = T>) -> T {
 
 fn pull(club: &Club, member: u128, token: Option<Position>, types: Types, limits: Limits) -> Page {
     let head = club.head();
-    let from = token.unwrap_or(Position { seq: head, sub: None, walk: Some(Walk { types, after: None }) });
-    now(page(&mut Reading { club, member }, &club.sight(member), types, from, head, limits)).unwrap()
+    let from = token.unwrap_or(Position { seq: head, sub: None, walk: Some(Walk { types, groups: 0, after: None }) });
+    let wanted = Wanted { types, groups: None };
+    now(page(&mut Reading { club, member }, &club.sight(member), &wanted, from, head, limits)).unwrap()
 }
 
 fn number(value: &Value) -> u128 {
@@ -123,9 +126,10 @@ fn both(
     let expected = view.slice(*from, limit, usize::MAX);
     let rows = club.log.last().map_or(0, |row| row.seq);
     let limits = Limits { items: limit, rows: 5_000 };
-    let mut source = model::Reading { club, member, history_from, read: 0 };
+    let mut source = model::Reading { club, member, history_from, groups: None, read: 0 };
     let sight = model::sight(club, member);
-    let page = now(page(&mut source, &sight, model::types(types), *at, rows, limits)).unwrap();
+    let carried = Wanted { types: model::types(types), groups: None };
+    let page = now(page(&mut source, &sight, &carried, *at, rows, limits)).unwrap();
     let told: Vec<_> = page.items.iter().map(model::told).collect();
     let wanted: Vec<_> = expected.items.iter().map(|item| model::wanted(club, *item)).collect();
     assert_eq!(told, wanted);
@@ -181,10 +185,10 @@ fn short_and_costly_pages_add_up_to_a_long_one() {
             let all = |limits: Limits| {
                 let (mut at, mut told) = (model::position(club, &token.position), Vec::new());
                 loop {
-                    let mut source =
-                        model::Reading { club, member: phone.member, history_from: phone.history_from, read: 0 };
-                    let types = model::types(phone.types);
-                    let page = now(page(&mut source, &sight, types, at, club.seq, limits)).unwrap();
+                    let (member, history_from) = (phone.member, phone.history_from);
+                    let mut source = model::Reading { club, member, history_from, groups: None, read: 0 };
+                    let wanted = Wanted { types: model::types(phone.types), groups: None };
+                    let page = now(page(&mut source, &sight, &wanted, at, club.seq, limits)).unwrap();
                     // One read of each kind may go over the budget, none more.
                     let most = limits.rows.saturating_add(ROWS + ROOTS + limits.items);
                     assert!(source.read <= most, "{} rows read", source.read);
@@ -199,4 +203,97 @@ fn short_and_costly_pages_add_up_to_a_long_one() {
             assert_eq!(all(Limits { items: 1 + usize::try_from(seed % 4).unwrap(), rows: 3 }), long, "history {seed}");
         }
     }
+}
+
+/// A phone that carries some groups: what it keeps, by type and id, with the root of each.
+#[derive(Default)]
+struct Carrying {
+    groups: Scopes,
+    /// The life of the database that it last read from.
+    life: u32,
+    at: Option<Position>,
+    copy: BTreeMap<(Type, Uuid), (Seq, RootId)>,
+}
+
+impl Carrying {
+    /// Reads one page; whether there is more.
+    fn read(&mut self, club: &engine::club::Club, member: usize, limit: usize) -> bool {
+        let groups: Vec<Uuid> = engine::club::single(self.groups).map(model::scope).collect();
+        let mut source = model::Reading { club, member, history_from: None, groups: Some(groups.clone()), read: 0 };
+        let sight = source.sight();
+        let wanted = Wanted { types: Types::all(), groups: Some(groups) };
+        let walk = Some(Walk { types: Types::all(), groups: 0, after: None });
+        let from = self.at.unwrap_or(Position { seq: club.seq, sub: None, walk });
+        let limits = Limits { items: limit, rows: 5_000 };
+        let page = now(page(&mut source, &sight, &wanted, from, club.seq, limits)).unwrap();
+        for item in &page.items {
+            let record = &club.records[&model::back(item.id)];
+            let key = (item.kind, item.id);
+            if item.sent == Sent::Current && record.alive {
+                self.copy.insert(key, (record.rev, model::root(club, record.root)));
+            } else {
+                self.copy.remove(&key);
+                self.copy.retain(|_, (_, root)| (root.kind, root.id) != key);
+            }
+        }
+        self.at = Some(page.next);
+        page.more
+    }
+
+    /// Asks for more groups, from where it stands.
+    fn widen(&mut self, added: Scopes) {
+        let before = self.groups;
+        self.groups |= added;
+        let places = (0..).zip(engine::club::single(self.groups));
+        let bits = places.filter(|(_, group)| before & group == 0).fold(0, |bits, (at, _)| bits | 1_u32 << at);
+        let at = self.at.as_mut().unwrap();
+        let under_way = at.walk.is_some();
+        let groups = if under_way { 0 } else { bits };
+        at.walk = Some(Walk { types: Types::all(), groups, after: None }).filter(|_| bits != 0 || under_way);
+    }
+}
+
+/// Whatever groups a phone asks for, and whenever it asks for more, it ends with what a fresh copy of them holds: what
+/// its member sees of them, and nothing else.
+#[test]
+fn a_phone_of_some_groups_follows_them_and_takes_more() {
+    let (mut compared, mut widened) = (0, 0);
+    for seed in 0..400_u32 {
+        let mut world = engine::world::World::new(None);
+        let mut phones: Vec<Carrying> = (0..MEMBERS).map(|_| Carrying::default()).collect();
+        for (number_of, event) in (0_u32..).zip(engine::proof::history(seed.into())) {
+            world.happen(event);
+            let club = &world.server.clubs[0];
+            for (member, phone) in phones.iter_mut().enumerate() {
+                if phone.at.is_none() {
+                    phone.groups = 1 << ((seed as usize + member) % 3);
+                }
+                let life = club.epoch.max(world.server.life);
+                if phone.life != life || phone.at.is_some_and(|at| at.seq + 1 < club.oldest) {
+                    *phone = Carrying { groups: phone.groups, life, ..Carrying::default() };
+                }
+                if phone.at.is_some() && (number_of + seed) % 29 == 7 {
+                    phone.widen(1 << ((seed / 3) % 3));
+                    widened += 1;
+                }
+                if (number_of + seed) % 5 == 0 {
+                    phone.read(club, member, 3);
+                }
+            }
+        }
+        let club = &world.server.clubs[0];
+        for (member, phone) in phones.iter_mut().enumerate() {
+            while phone.read(club, member, 4) {}
+            let mut fresh = Carrying { groups: phone.groups, ..Carrying::default() };
+            while fresh.read(club, member, 50) {}
+            assert_eq!(phone.copy, fresh.copy, "history {seed}, member {member}");
+            let own = engine::club::single(club.now(member)).filter(|one| one & (ALL | CLUB | phone.groups) != 0);
+            let all = own.fold(0, |all, one| all | if one == ALL { phone.groups } else { one });
+            let shown = |one: &&Record| one.alive && club.records[&one.root].alive;
+            let seen = club.records.values().filter(shown).filter(|one| club.records[&one.root].scopes & all != 0);
+            assert_eq!(fresh.copy.len(), seen.count(), "history {seed}, member {member}");
+            compared += fresh.copy.len();
+        }
+    }
+    assert!(compared > 2_000 && widened > 1_000, "{compared} {widened}");
 }

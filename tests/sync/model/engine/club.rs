@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::words::{ALL, EACH, GROUPS, Id, Item, Kind, MEMBERS, OpId, Record, Scopes, Seq, each};
+use super::words::{ALL, Act, EACH, GROUPS, Id, Item, Kind, MEMBERS, OpId, Record, Scopes, Seq, each};
 
 /// How far the counter jumps in a new epoch; more than any history writes.
 pub const JUMP: Seq = 10_000;
@@ -25,6 +25,8 @@ pub struct Grant {
 pub enum What {
     /// A root changed; its scopes before and after, where they changed.
     Root(Id, Option<(Scopes, Scopes)>),
+    /// A session changed, and with its day that of its plans.
+    Day(Id),
     /// A record below a root changed.
     Child(Id, Id),
     Grant(usize, Scopes),
@@ -122,6 +124,16 @@ impl Club {
         record.alive && self.records.get(&record.root).is_some_and(|root| self.sees(member, root))
     }
 
+    /// Whether a live record is about a day before the first that a phone keeps: a plan about that of its session.
+    pub fn old(&self, record: &Record, history_from: Option<i32>) -> bool {
+        let day = match record.kind {
+            Kind::Run => Some(record.claimed),
+            Kind::Plan => self.records.get(&record.root).map(|session| session.claimed),
+            _ => None,
+        };
+        record.alive && history_from.zip(day).is_some_and(|(first, day)| day < first)
+    }
+
     /// The rows after a number.
     pub fn rows_after(&self, seq: Seq) -> &[Row] {
         &self.log[self.log.partition_point(|row| row.seq <= seq)..]
@@ -191,6 +203,7 @@ impl Tx {
     pub fn write(&mut self, record: Record, by: &Item, groups: u8, moved: Option<(Scopes, Scopes)>) {
         let what = match record.kind {
             Kind::Venue => What::Root(record.id, Some((super::words::CLUB, super::words::CLUB))),
+            Kind::Session if matches!(by.act, Act::Replace { .. }) => What::Day(record.id),
             kind if kind.is_root() => What::Root(record.id, moved),
             _ => What::Child(record.id, record.root),
         };
@@ -202,7 +215,7 @@ impl Tx {
     pub fn number(&mut self, first: Seq) {
         self.first = Some(first);
         for (seq, what) in (first..).zip(&self.rows) {
-            let (What::Root(id, _) | What::Child(id, _)) = what else { continue };
+            let (What::Root(id, _) | What::Day(id) | What::Child(id, _)) = what else { continue };
             for write in self.writes.iter_mut().filter(|write| write.record.id == *id) {
                 write.record.rev = seq;
                 each(write.groups).for_each(|group| write.record.group_rev[group] = seq);
@@ -240,7 +253,7 @@ impl Tx {
                         grant.to = Some(seq);
                     }
                 }
-                What::Root(..) | What::Child(..) => {}
+                What::Root(..) | What::Day(..) | What::Child(..) => {}
             }
         }
         for write in self.writes {

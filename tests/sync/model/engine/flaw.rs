@@ -44,6 +44,8 @@ flaws! {
     RowCutLost = "a page that is cut inside a row goes on after the row",
     WalkFromEnd = "a full copy goes on from the counter at its end",
     WidenForgets = "types that are asked for later are not copied",
+    LateSent = "what is about a day before history_from is sent when it arrives late",
+    DayMovesAlone = "a session whose day moves over history_from takes nothing along",
     RetentionSilent = "a token older than the log is answered with a page",
     BudgetIgnored = "a page reads the log without a limit",
     TokenAnyMember = "tokens are not bound to the member",

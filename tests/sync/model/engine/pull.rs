@@ -9,7 +9,7 @@ use super::words::{Body, Id, Kind, Record, Seq, Types};
 /// Rows that one page may read.
 pub const BUDGET: usize = 14;
 
-/// A place among everything that one row, or a full copy, expands to: root, part (reset, root, child), type, id.
+/// A place among everything that one row, or a full copy, expands to: root, part (reset, root, child, dated), type, id.
 pub type Key = (Id, u8, u8, Id);
 
 /// A full copy of some types under way, and the last place that was sent.
@@ -136,7 +136,7 @@ impl View<'_> {
     fn whole(&self, root: &Record, steps: &mut Steps) {
         steps.push(Self::itself(root, Emit::Current));
         for child in self.club.below(root.id) {
-            if self.history_from.is_some_and(|day| child.kind == Kind::Run && child.claimed < day) {
+            if self.club.old(child, self.history_from) {
                 continue;
             }
             steps.push(((root.id, 2, child.kind as u8, child.id), child.kind, child.id, Emit::Current));
@@ -157,7 +157,15 @@ impl View<'_> {
             What::Child(id, root) => {
                 let seen = self.club.records.get(&root).filter(|root| self.club.sees(self.member, root));
                 if let (Some(root), Some(child)) = (seen, self.club.records.get(&id)) {
-                    steps.push(((root.id, 2, child.kind as u8, id), child.kind, id, Emit::Current));
+                    if self.is(Flaw::LateSent) || !self.club.old(child, self.history_from) {
+                        steps.push(((root.id, 2, child.kind as u8, id), child.kind, id, Emit::Current));
+                    }
+                }
+            }
+            What::Day(id) => {
+                self.expand_root(row.seq, id, None, &mut steps);
+                if self.history_from.is_some() && !self.is(Flaw::DayMovesAlone) {
+                    self.expand_day(id, &mut steps);
                 }
             }
             What::Root(id, moved) => self.expand_root(row.seq, id, moved, &mut steps),
@@ -201,6 +209,18 @@ impl View<'_> {
         let ever = if self.is(Flaw::NowForEver) { self.club.now(self.member) } else { self.club.ever(self.member) };
         if before & ever != 0 && !(root.alive && self.is(Flaw::NoMovedOut)) {
             steps.push(Self::itself(root, Emit::Removed { deleted: !root.alive }));
+        }
+    }
+
+    /// What has the day of a session: anew, or taken back where it has become too old.
+    fn expand_day(&self, id: Id, steps: &mut Steps) {
+        if !self.club.records.get(&id).is_some_and(|session| self.club.sees(self.member, session)) {
+            return;
+        }
+        for child in self.club.below(id) {
+            let old = self.club.old(child, self.history_from);
+            let emit = if old { Emit::Removed { deleted: false } } else { Emit::Current };
+            steps.push(((id, 3, child.kind as u8, child.id), child.kind, child.id, emit));
         }
     }
 

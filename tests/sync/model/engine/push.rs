@@ -208,7 +208,7 @@ impl Case<'_> {
             data,
             group_rev: [0; 3],
             scopes,
-            claimed: 0,
+            claimed: if item.kind == Kind::Session { item.day() } else { 0 },
         };
         self.tx.write(record, item, item.groups(), Some((0, scopes)));
         Outcome { applied: item.groups(), ..Outcome::of(201) }
@@ -268,7 +268,8 @@ impl Case<'_> {
             let moved = record.kind.is_root().then_some((before, 0));
             self.tx.write(Record { alive: false, data, scopes: 0, claimed: 0, ..record }, item, 0b111, moved);
         } else {
-            self.tx.write(Record { data: [item.value, 0, 0], ..record }, item, 0b001, None);
+            let claimed = if record.kind == Kind::Session { item.day() } else { record.claimed };
+            self.tx.write(Record { data: [item.value, 0, 0], claimed, ..record }, item, 0b001, None);
         }
         Outcome { rev, applied: 0b001, ..Outcome::of(200) }
     }

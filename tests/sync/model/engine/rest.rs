@@ -2,7 +2,7 @@
 
 use super::club::Club;
 use super::laws::{ADMIN, Finding, author, lasting};
-use super::phone::{Copy, Phone};
+use super::phone::Phone;
 use super::words::{Id, Item, Kind, OpId};
 use super::world::World;
 
@@ -76,14 +76,14 @@ impl World {
 /// Where a phone's copy differs from what its member may see.
 fn replica(club: &Club, phone: &Phone) -> Option<String> {
     for record in club.records.values() {
-        let wanted = club.shows(phone.member, record) && phone.types & record.kind.bit() != 0;
-        let optional = phone.history_from.is_some_and(|day| record.kind == Kind::Run && record.claimed < day);
+        let carried = phone.types & record.kind.bit() != 0 && !club.old(record, phone.history_from);
+        let wanted = club.shows(phone.member, record) && carried;
         match phone.copies.get(&record.id) {
             Some(_) if !wanted => return Some(format!("{} should not be there", record.id)),
             Some(copy) if copy.rev != record.rev || copy.body != record.body() => {
                 return Some(format!("{} is not as it is stored: {} instead of {}", record.id, copy.rev, record.rev));
             }
-            None if wanted && !optional => return Some(format!("{} is missing", record.id)),
+            None if wanted => return Some(format!("{} is missing", record.id)),
             _ => {}
         }
     }
@@ -158,11 +158,10 @@ pub fn same(one: &World, two: &World, club: usize, clocks: bool) -> bool {
     let strip = |world: &World| {
         let mut state = world.server.clubs[club].clone();
         let copies = |phone: &Phone| {
-            let optional = |copy: &Copy| {
-                phone.history_from.is_some_and(|day| copy.body.kind == Kind::Run && (clocks || copy.body.claimed < day))
-            };
             let mut copies = phone.copies.clone();
-            copies.retain(|_, copy| !optional(copy));
+            if clocks && phone.history_from.is_some() {
+                copies.retain(|_, copy| !matches!(copy.body.kind, Kind::Run | Kind::Plan));
+            }
             copies
         };
         let mut phones: Vec<_> = world.phones[club].iter().map(copies).collect();

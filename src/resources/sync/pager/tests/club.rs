@@ -1,11 +1,12 @@
 //! A club in memory, read like one in the database.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::convert::Infallible;
 
 use uuid::Uuid;
 
 use super::super::*;
+use crate::resources::sync::model::Types;
 use crate::resources::sync::visibility::Grant;
 
 #[derive(Clone)]
@@ -97,11 +98,12 @@ impl Source for Reading<'_> {
         let rows: Vec<Row> = rows
             .map(|(at, entry)| Row {
                 seq: Seq::try_from(at + 1).unwrap(),
+                redated: false,
                 what: match entry.clone() {
                     Entry::Root(id, moved) => What::Root(id, moved),
                     Entry::Child(kind, id, root) => What::Child(kind, id, root),
-                    Entry::Grant(who, scope) if who == self.member => What::Grant(scope),
-                    Entry::Revoke(who, scope) if who == self.member => What::Revoke(scope),
+                    Entry::Grant(who, scope) if who == self.member => What::Grant(vec![scope]),
+                    Entry::Revoke(who, scope) if who == self.member => What::Revoke(vec![scope]),
                     Entry::Grant(..) | Entry::Revoke(..) => What::Other,
                 },
             })
@@ -121,17 +123,22 @@ impl Source for Reading<'_> {
 
     async fn touched(
         &mut self,
-        scope: Uuid,
+        scopes: &[Uuid],
         since: Seq,
         after: Place,
         limit: usize,
     ) -> Result<Vec<RootId>, Infallible> {
         let skip = usize::try_from(since).unwrap();
         let left = self.club.log.iter().skip(skip).filter_map(|entry| match entry {
-            Entry::Root(id, Some((before, _))) if before.contains(&scope) => Some(*id),
+            Entry::Root(id, Some((before, _))) if before.iter().any(|one| scopes.contains(one)) => Some(*id),
             _ => None,
         });
-        let inside = self.club.roots.iter().filter(|(_, root)| root.scopes.contains(&scope)).map(|(id, _)| *id);
+        let inside = self
+            .club
+            .roots
+            .iter()
+            .filter(|(_, root)| root.scopes.iter().any(|one| scopes.contains(one)))
+            .map(|(id, _)| *id);
         let all: BTreeSet<RootId> = left.chain(inside).collect();
         Ok(all.into_iter().filter(|root| Place::past(*root) > after).take(limit).collect())
     }
@@ -151,5 +158,13 @@ impl Source for Reading<'_> {
         all.retain(|child| types.has(child.kind) && after.is_none_or(|after| key(child) > after));
         all.truncate(limit);
         Ok(all)
+    }
+
+    async fn old(&mut self, _: &[(Type, Uuid)]) -> Result<HashSet<(Type, Uuid)>, Infallible> {
+        Ok(HashSet::new())
+    }
+
+    async fn dated(&mut self, _: Uuid, _: Types, _: Option<(Type, Uuid)>, _: usize) -> Result<Vec<Dated>, Infallible> {
+        Ok(Vec::new())
     }
 }

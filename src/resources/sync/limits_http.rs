@@ -1,0 +1,173 @@
+//! What a client must know of our limits before it meets them, from the constants that decide them.
+
+use actix_web::http::header::CACHE_CONTROL;
+use actix_web::{HttpResponse, get};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::{bodies, http, intake, push_store, retention_store, slots, wait};
+use crate::platform::problem::Problem;
+use crate::platform::{access, batch, body, page, token};
+use crate::resources::athletes;
+
+/// Limits of the service. Those of single fields stand in the OpenAPI document.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Limits)]
+struct View {
+    /// The largest JSON body of a request other than a push, as sent and unpacked, bytes.
+    #[schema(minimum = 1, example = 2_097_152)]
+    body_bytes: usize,
+    /// Records in one batch of runs, assessments, well-being records or race results.
+    #[schema(minimum = 1, example = 500)]
+    batch_items: usize,
+    /// Pages of lists.
+    list: PageLimits,
+    /// The roster as a file.
+    roster: RosterLimits,
+    /// Reading changes.
+    pull: PullLimits,
+    /// Handing in what a phone did.
+    push: PushLimits,
+    /// How many recorded facts may wait for an admin.
+    held: HeldLimits,
+    /// How long tokens hold.
+    sign_in: SignInLimits,
+}
+
+/// Records on a page.
+#[derive(Debug, Serialize, ToSchema)]
+struct PageLimits {
+    /// When `limit` is absent.
+    #[schema(minimum = 1, example = 50)]
+    limit_default: u16,
+    /// At most.
+    #[schema(minimum = 1, example = 200)]
+    limit_max: u16,
+}
+
+/// The roster as a file.
+#[derive(Debug, Serialize, ToSchema)]
+struct RosterLimits {
+    /// Bytes, as sent and unpacked.
+    #[schema(minimum = 1, example = 1_048_576)]
+    bytes: usize,
+    /// Rows.
+    #[schema(minimum = 1, example = 2000)]
+    rows: usize,
+}
+
+/// Reading changes.
+#[derive(Debug, Serialize, ToSchema)]
+struct PullLimits {
+    /// Changes on a page.
+    #[serde(flatten)]
+    page: PageLimits,
+    /// Bytes of records after which a page ends; one record alone may be larger.
+    #[schema(minimum = 1, example = 1_048_576)]
+    page_bytes: usize,
+    /// The longest `Prefer: wait`, seconds.
+    #[schema(minimum = 1, example = 25)]
+    wait_seconds: u64,
+    /// Groups that `groups` may name.
+    #[schema(minimum = 1, example = 20)]
+    groups: usize,
+    /// Days that the log goes back at least; an older token is answered 410.
+    #[schema(minimum = 1, example = 90)]
+    log_days: i64,
+}
+
+/// Handing in what a phone did.
+#[derive(Debug, Serialize, ToSchema)]
+struct PushLimits {
+    /// Items.
+    #[schema(minimum = 1, example = 500)]
+    items: usize,
+    /// Bytes as sent, packed or not.
+    #[schema(minimum = 1, example = 1_048_576)]
+    bytes: usize,
+    /// Bytes unpacked.
+    #[schema(minimum = 1, example = 4_194_304)]
+    unpacked_bytes: usize,
+    /// Pushes of a club that are worked on at once; a few more wait.
+    #[schema(minimum = 1, example = 2)]
+    at_work: usize,
+    /// Days that a repeat of an edit is answered like the edit.
+    #[schema(minimum = 1, example = 90)]
+    receipt_days: i64,
+    /// Days that somebody who left the club may still push.
+    #[schema(minimum = 1, example = 30)]
+    hand_in_days: i64,
+}
+
+/// How many recorded facts may wait for an admin.
+#[derive(Debug, Serialize, ToSchema)]
+struct HeldLimits {
+    /// Of one phone.
+    #[schema(minimum = 1, example = 2000)]
+    device: i64,
+    /// Of one member, from all phones.
+    #[schema(minimum = 1, example = 10000)]
+    member: i64,
+    /// Of somebody who left the club.
+    #[schema(minimum = 1, example = 2000)]
+    former_member: i64,
+}
+
+/// How long tokens hold.
+#[derive(Debug, Serialize, ToSchema)]
+struct SignInLimits {
+    /// An access token, seconds.
+    #[schema(minimum = 1, example = 900)]
+    access_seconds: i64,
+    /// A refresh token that is not used, seconds.
+    #[schema(minimum = 1, example = 5_184_000)]
+    refresh_seconds: i64,
+}
+
+impl View {
+    const fn now() -> Self {
+        Self {
+            body_bytes: body::MAX_BYTES,
+            batch_items: batch::MAX_ITEMS,
+            list: PageLimits { limit_default: page::DEFAULT_LIMIT, limit_max: page::MAX_LIMIT },
+            roster: RosterLimits { bytes: athletes::roster::MAX_BYTES, rows: athletes::roster::MAX_ROWS },
+            pull: PullLimits {
+                page: PageLimits { limit_default: http::DEFAULT_LIMIT, limit_max: http::MAX_LIMIT },
+                page_bytes: bodies::MAX_BYTES,
+                wait_seconds: wait::MAX_SECONDS,
+                groups: http::MAX_GROUPS,
+                log_days: retention_store::DAYS,
+            },
+            push: PushLimits {
+                items: intake::ITEMS,
+                bytes: intake::LIMITS.wire,
+                unpacked_bytes: intake::LIMITS.unpacked,
+                at_work: slots::AT_WORK,
+                receipt_days: retention_store::DAYS,
+                hand_in_days: access::HAND_IN_DAYS,
+            },
+            held: HeldLimits {
+                device: push_store::HELD_PER_DEVICE,
+                member: push_store::HELD_PER_MEMBER,
+                former_member: push_store::HELD_PER_FORMER,
+            },
+            sign_in: SignInLimits { access_seconds: token::ACCESS_SECONDS, refresh_seconds: token::REFRESH_SECONDS },
+        }
+    }
+}
+
+/// The limits of the service.
+#[utoipa::path(
+    tag = "service",
+    security(()),
+    responses((status = 200, description = "The limits", body = View))
+)]
+#[get("/v1/limits")]
+async fn get_limits() -> Result<HttpResponse, Problem> {
+    Ok(HttpResponse::Ok().insert_header((CACHE_CONTROL, "public, max-age=3600")).json(View::now()))
+}
+
+/// The routes of limits.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(get_limits);
+}

@@ -35,6 +35,7 @@ mod service;
 mod shared_sessions;
 mod support;
 mod sync_admin;
+mod sync_guide;
 mod sync_held;
 mod sync_polls;
 mod sync_pull;

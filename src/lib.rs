@@ -2,11 +2,13 @@
 //!
 //! `compute` is the mathematics, `render` turns its results into files, `platform` is shared technique,
 //! `resources` has one folder per resource, `app` puts them together, `serve` starts and stops
-//! it, `chores` drops what is kept long enough, `seed` fills it with invented clubs.
+//! it, `chores` drops what is kept long enough, `seed` fills it with invented clubs, `rehearsal` plays the server for somebody
+//! else's phone.
 
 pub mod app;
 pub mod chores;
 pub mod platform;
+pub mod rehearsal;
 pub mod resources;
 pub mod seed;
 pub mod serve;

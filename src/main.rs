@@ -1,4 +1,4 @@
-//! Commands: serve, migrate, seed, openapi, rotate-keys, cluster.
+//! Commands: serve, migrate, seed, openapi, rotate-keys, rehearsal, cluster.
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -42,6 +42,23 @@ enum Command {
     /// Drops what is kept long enough: old rows of the change log, receipts, decided facts, ended sign-ins, old
     /// invitations and counters of limits. The service does it by itself every six hours.
     Compact,
+    /// Plays the service for somebody else's phone, scene by scene, and says what the phone did wrong. The phone's test driver
+    /// asks `POST /rehearsal/next` for what the person does next; see "Rehearse with the service's side" in
+    /// `api-spec/sync-guide.md`. Ends with 1 when a scene failed.
+    RehearsePhone {
+        /// Where to listen: the loopback only.
+        #[arg(long, default_value_t = 7_480)]
+        port: u16,
+        /// Plays these scenes alone; may be given several times.
+        #[arg(long)]
+        scene: Vec<String>,
+        /// Lists the scenes.
+        #[arg(long)]
+        list: bool,
+        /// Gives up when the driver asks nothing for so long, seconds.
+        #[arg(long, default_value_t = 120)]
+        patience: u64,
+    },
     /// Runs a command beside a throw-away database.
     Cluster {
         /// The command and its arguments, after `--`.
@@ -60,6 +77,12 @@ async fn main() -> ExitCode {
         Command::AfterRestore => serve::after_restore().await,
         Command::Compact => serve::compact().await,
         Command::Openapi => serve::print(&app::document_text()),
+        Command::RehearsePhone { port, scene, list, patience } => {
+            match serve::rehearse(port, &scene, list, patience).await {
+                Ok(passed) => return if passed { ExitCode::SUCCESS } else { ExitCode::FAILURE },
+                Err(error) => Err(error),
+            }
+        }
         Command::Cluster { command } => {
             return cluster::run_with_ephemeral_cluster(command).await.unwrap_or_else(|error| {
                 report(&error);

@@ -21,6 +21,7 @@ use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::resources::athletes;
+use crate::rehearsal;
 use crate::seed::{self, SeedError};
 
 /// How often what is kept long enough is dropped, by whichever instance comes first.
@@ -79,6 +80,28 @@ pub fn print(text: &str) -> Result<(), ServeError> {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
         _ => Ok(()),
     }
+}
+
+/// Plays the scenes of [`rehearsal`] for a phone, or lists them; whether the phone passed.
+///
+/// # Errors
+/// The address is taken, or there is no such scene.
+pub async fn rehearse(port: u16, scenes: &[String], list: bool, patience: u64) -> Result<bool, ServeError> {
+    if list {
+        let lines = rehearsal::scenes().into_iter().map(|(name, about)| format!("{name}: {about}"));
+        print(&lines.collect::<Vec<_>>().join("\n"))?;
+        return Ok(true);
+    }
+    let address = SocketAddr::from(([127, 0, 0, 1], port));
+    let listener = TcpListener::bind(address).map_err(|error| ServeError::Listen(address, error, "--port"))?;
+    let address = listener.local_addr()?;
+    let rehearsal = rehearsal::start(listener, scenes)?;
+    print(&format!(
+        "the driver asks http://{address}/rehearsal/next, the phone http://{address}/v1/clubs/.../changes"
+    ))?;
+    let report = rehearsal.ended(Duration::from_secs(patience)).await;
+    print(&report.to_string())?;
+    Ok(report.passed())
 }
 
 /// The database in use: the one of `DATABASE_URL`, else a private one.

@@ -16,6 +16,8 @@ use crate::faults::kills;
 use crate::model::engine::proof;
 use crate::network::{Figures, Plan, Service, figures};
 
+/// Instances of the service before one database.
+const INSTANCES: usize = 2;
 /// Operations of each seed.
 const OPERATIONS: u64 = 100_000;
 
@@ -89,6 +91,7 @@ fn simulate(server: &PgConnectOptions, seeds: u32) {
     for (name, figure) in all.into_inner().expect("no seed failed").lines() {
         println!("| {name} | {figure} |");
     }
+    println!("| Instances of the service before the database of a seed | {INSTANCES} |");
     println!("| Seconds | {} |", begun.elapsed().as_secs());
 }
 
@@ -100,7 +103,7 @@ async fn one_seed(server: &PgConnectOptions, seed: u32) -> Figures {
     let mut own: PgConnection = options.connect().await.expect("the new database");
     MIGRATOR.run(&mut own).await.expect("the migrations");
     own.close().await.expect("an end");
-    let service = Rc::new(Service::start(options).await);
+    let service = Rc::new(Service::several(options, INSTANCES).await);
     let figures = figures(Rc::clone(&service), Plan::of(u64::from(seed), OPERATIONS)).await;
     drop(service);
     // A process of the server that tends the tables may be in there, which only a superuser can send away.

@@ -40,6 +40,7 @@ mod sync_corrections;
 mod sync_erased;
 mod sync_alike;
 mod sync_groups;
+mod sync_guide;
 mod sync_held;
 mod sync_history;
 mod sync_polls;

@@ -11,6 +11,7 @@ mod faults;
 mod model;
 mod network;
 mod phone;
+mod rehearsal;
 #[path = "../api/support.rs"]
 #[allow(dead_code, reason = "shared with the tests of the API")]
 mod support;

@@ -20,12 +20,13 @@ impl World {
     pub async fn act(&mut self, club: usize) {
         self.figures.actions += 1;
         let person = 1 + self.dice.pick(3) as usize;
-        match self.dice.pick(13) {
+        match self.dice.pick(14) {
             0..6 => self.regroup(club, person).await,
             6 => self.set_role(club, person).await,
             7 => self.come_or_go(club, person).await,
             8..11 => self.decide(club).await,
             11 => self.enter(club).await,
+            12 => self.set_up(club).await,
             _ => self.resync(club).await,
         }
     }
@@ -98,6 +99,14 @@ impl World {
         let place = if item["reason"] == "clock" && item["type"] == "run" { json!({"at": at}) } else { json!({}) };
         let answer = self.admin(club, Method::POST, &format!("{path}/accept"), "", Some(place)).await;
         assert!(answer.status < 500, "{}", answer.json());
+    }
+
+    /// The club gets another name.
+    async fn set_up(&mut self, club: usize) {
+        self.figures.fault("club settings changed");
+        let name = self.name(club, "Club");
+        let shown = self.admin(club, Method::GET, "", "", None).await.expect(200);
+        self.admin(club, Method::PATCH, "", &shown.etag, Some(json!({"name": name}))).await.expect(200);
     }
 
     /// A phone must copy afresh.

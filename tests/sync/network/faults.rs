@@ -29,23 +29,28 @@ impl World {
         let (reply, sent) = service.carry(&one.token, club, request).await;
         let text = || String::from_utf8_lossy(&reply.body).into_owned();
         assert!(reply.status < 500, "the service broke: {} {}", reply.status, text());
+        self.note(device, request, &reply, sent).await;
+        reply
+    }
+
+    /// Checks and notes an answer.
+    pub async fn note(&mut self, device: usize, request: &Request, reply: &Reply, sent: usize) {
         self.figures.requests += 1;
         match request {
             Request::Pull { .. } => {
-                self.figures.down(&reply);
+                self.figures.down(reply);
                 if reply.status == 200 {
-                    self.check_page(device, &reply).await;
+                    self.check_page(device, reply).await;
                 }
             }
             Request::Push { body, .. } => {
                 self.figures.up(body, sent);
                 // A body that was cut is no push.
                 if let (200, Ok(push)) = (reply.status, serde_json::from_slice::<Value>(body)) {
-                    self.note_results(device, &push, &reply);
+                    self.note_results(device, &push, reply);
                 }
             }
         }
-        reply
     }
 
     /// Serves one waiting phone, as well or badly as the dice say.

@@ -268,8 +268,20 @@ pub fn holds(stored: &Value, fields: &Map<String, Value>) -> bool {
     fields.iter().all(|(name, value)| {
         // What stands in a plan beside its lanes is the service's; a race test shows its dimensions as a specification.
         matches!(name.as_str(), "dimensions" | "alternatives" | "cautions" | "proven_optimal" | "id" | "rev")
-            || sorted(&bare(name, &stored[name])) == sorted(&bare(name, value))
+            || equal(&sorted(&bare(name, &stored[name])), &sorted(&bare(name, value)))
     })
+}
+
+/// Whether two values are the same, 50 and 50.0 too.
+fn equal(a: &Value, b: &Value) -> bool {
+    match (a, b) {
+        (Value::Number(a), Value::Number(b)) => a.as_f64() == b.as_f64(),
+        (Value::Array(a), Value::Array(b)) => a.len() == b.len() && a.iter().zip(b).all(|(a, b)| equal(a, b)),
+        (Value::Object(a), Value::Object(b)) => {
+            a.len() == b.len() && a.iter().all(|(name, a)| b.get(name).is_some_and(|b| equal(a, b)))
+        }
+        _ => a == b,
+    }
 }
 
 /// The lanes of a plan without who runs there: those whom an editor did not see stay, and some are deleted since.

@@ -64,6 +64,9 @@ impl World {
         self.service.date.set(self.service.date.get() + i64::from(self.dice.pick(pause)));
         self.deliver_late(false).await;
         let waiting = u32::try_from(self.queue.len()).unwrap();
+        if waiting > 1 && self.plan.parallel && self.dice.chance(0.3) {
+            return self.serve_together().await;
+        }
         if waiting > 0 && self.dice.chance(0.75) {
             let at = if self.dice.chance(0.3) { self.dice.pick(waiting) as usize } else { 0 };
             return self.serve(at).await;
@@ -214,6 +217,10 @@ impl World {
         for round in 1..=ROUNDS {
             let mut changed = false;
             self.work_off_the_held().await;
+            if self.plan.parallel {
+                // A page without changes may be up to a second old.
+                tokio::time::sleep(std::time::Duration::from_millis(1_100)).await;
+            }
             for (device, last) in rounds.iter_mut().enumerate() {
                 self.look_at_parked(device, false);
                 let state = |world: &Self| {

@@ -23,9 +23,12 @@ const PASSWORD: &str = "five wickets in a row";
 
 type Answering = Pin<Box<dyn Future<Output = Answer>>>;
 
-/// The service.
+type Calling = Box<dyn Fn(test::TestRequest) -> Answering>;
+
+/// The service: instances that share a database and nothing else.
 pub struct Service {
-    call: Box<dyn Fn(test::TestRequest) -> Answering>,
+    instances: Vec<Calling>,
+    turn: Cell<usize>,
     pub db: Db,
     /// Connections of the proof itself, which looks at what the service stored.
     pub pool: PgPool,
@@ -65,11 +68,27 @@ pub struct SignedIn {
 impl Service {
     /// The service on a migrated database.
     pub async fn start(options: PgConnectOptions) -> Self {
+        Self::several(options, 1).await
+    }
+
+    /// So many instances of it, to which requests go in turn.
+    pub async fn several(options: PgConnectOptions, count: usize) -> Self {
+        let mut instances = Vec::new();
+        for _ in 0..count {
+            instances.push(Self::instance(&options).await);
+        }
+        let db = Db::lazy(options.clone(), 1);
+        let pool = PgPoolOptions::new().max_connections(2).connect_lazy_with(options);
+        let date = Cell::new(chrono::Utc::now().timestamp());
+        Self { instances, turn: Cell::new(0), db, pool, date }
+    }
+
+    async fn instance(options: &PgConnectOptions) -> Calling {
         let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
         let config = Config { workers: 1, connections: 4, ..Config::default() };
         let db = Db::lazy(options.clone(), 4);
-        let service = Rc::new(test::init_service(app::build(&app::Shared::new(config, keys), db.clone())).await);
-        let call = move |request: test::TestRequest| -> Answering {
+        let service = Rc::new(test::init_service(app::build(&app::Shared::new(config, keys), db)).await);
+        Box::new(move |request: test::TestRequest| -> Answering {
             let service = Rc::clone(&service);
             Box::pin(async move {
                 let answer = match test::try_call_service(&*service, request.to_request()).await {
@@ -85,10 +104,13 @@ impl Service {
                 let bytes = test::try_read_body(answer).await.unwrap_or_default().to_vec();
                 Answer { status, etag, retry_after, bytes }
             })
-        };
-        let pool = PgPoolOptions::new().max_connections(2).connect_lazy_with(options);
-        let date = Cell::new(chrono::Utc::now().timestamp());
-        Self { call: Box::new(call), db, pool, date }
+        })
+    }
+
+    /// The answer of the instance whose turn it is.
+    fn answer(&self, request: test::TestRequest) -> Answering {
+        self.turn.update(|turn| (turn + 1) % self.instances.len());
+        self.instances[self.turn.get()](request)
     }
 
     /// Calls a path with JSON.
@@ -104,7 +126,7 @@ impl Service {
         if let Some(body) = body {
             request = request.insert_header((header::CONTENT_TYPE, kind)).set_payload(body.to_string());
         }
-        (self.call)(request).await
+        self.answer(request).await
     }
 
     /// Carries a phone's request to the service; how many bytes went up.
@@ -124,7 +146,7 @@ impl Service {
                 (request, sent)
             }
         };
-        let answer = (self.call)(request.insert_header(bearer)).await;
+        let answer = self.answer(request.insert_header(bearer)).await;
         let Answer { status, retry_after, bytes, .. } = answer;
         (Reply { status, body: bytes, date: self.date.get(), retry_after }, sent)
     }

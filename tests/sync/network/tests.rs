@@ -202,28 +202,28 @@ fn assert_alike(one: &[String], other: &[String]) {
     assert_eq!(one.len(), other.len());
 }
 
-/// Operations of each of the two seeds below. The short form works off as many turns of its clubs with fewer runs at a
-/// time.
+/// Operations of each of the two seeds below.
 fn size(seed: u64) -> Plan {
-    if crate::deep() { Plan::of(seed, 50_000) } else { Plan { burst: 60, ..Plan::of(seed, 3_500) } }
+    Plan::of(seed, if crate::deep() { 50_000 } else { 3_500 })
 }
 
 #[sqlx::test]
 async fn nothing_is_lost_doubled_shown_or_split_behind_a_bad_network(pool: PgPool) {
     let mut all = Figures::default();
     for seed in [1, 2] {
-        let service = Rc::new(Service::start((*pool.connect_options()).clone()).await);
+        let service = Rc::new(Service::several((*pool.connect_options()).clone(), 2).await);
         all.add(&figures(service, size(seed)).await);
     }
     for (name, figure) in all.lines() {
         println!("{name}: {figure}");
     }
     assert_eq!(all.missing(), [""; 0], "these faults never happened: {:?}", all.faults);
+    assert!(all.has_edits(), "{} of {} operations are edits", all.edits, all.operations());
 }
 
 #[sqlx::test]
 async fn the_clocks_of_the_phones_change_nothing_that_is_stored(pool: PgPool) {
-    let plan = Plan { claims: false, load: false, ..Plan::of(2, 800) };
+    let plan = Plan { claims: false, load: false, parallel: false, ..Plan::of(2, 800) };
     let mut states = Vec::new();
     for clocks in [20, 21] {
         let mut world = simulate(&pool, Plan { clocks, ..plan }).await;
@@ -234,7 +234,8 @@ async fn the_clocks_of_the_phones_change_nothing_that_is_stored(pool: PgPool) {
 
 #[sqlx::test]
 async fn the_cut_of_the_pushes_changes_nothing_that_is_stored(pool: PgPool) {
-    let plan = Plan { claims: false, load: false, faults: false, interleaved: false, ..Plan::of(3, 700) };
+    let plan =
+        Plan { claims: false, load: false, faults: false, interleaved: false, parallel: false, ..Plan::of(3, 700) };
     let mut states = Vec::new();
     for batch in [500, 50, 3, 1] {
         let mut world = simulate(&pool, Plan { batch: Some(batch), ..plan }).await;

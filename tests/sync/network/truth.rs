@@ -68,6 +68,11 @@ const VISIBLE: &str = "
       union all
       select 'equipment', x.id, x.rev from equipment x, w where x.club_id = $1 and x.deleted_at is null and w.club_wide
       union all
+      select 'age_group', x.id, x.rev from age_groups x, w where x.club_id = $1 and x.deleted_at is null and w.club_wide
+      union all
+      select 'competition_spec', x.id, x.rev from competition_specs x, w
+      where x.club_id = $1 and x.deleted_at is null and w.club_wide
+      union all
       select 'barrier_configuration', x.id, x.rev from barrier_configurations x, w
       where x.club_id = $1 and x.deleted_at is null and w.club_wide
     )
@@ -119,7 +124,9 @@ const FACTS: &str = "
     ) t left join put p on p.entity_id = t.id";
 
 /// The types that people edit here.
-const TYPES: [&str; 16] = [
+const TYPES: [&str; 18] = [
+    "age_group",
+    "competition_spec",
     "group",
     "venue",
     "equipment",
@@ -215,6 +222,9 @@ impl World {
                 if let Entry::Vacant(place) = fresh.entry(who.clone()) {
                     let copy = self.fresh_copy(device).await;
                     self.compare_with_tables(number, &who, &copy).await;
+                    if self.clubs[number].people[person].member {
+                        self.compare_with_routes(device, &copy).await;
+                    }
                     place.insert(copy);
                 }
                 let copy = self.devices[device].phone.as_ref().unwrap().copy();
@@ -299,7 +309,8 @@ impl World {
             self.figures.changes += highest;
             let log: Vec<(String, Uuid, i64)> = sqlx::query_as(
                 "select kind, entity_id, seq from club_change where club_id = $1
-                 and kind in ('venue', 'equipment', 'barrier_configuration', 'group', 'session', 'lane_plan', 'athlete', 'race_test')",
+                 and kind in ('venue', 'equipment', 'barrier_configuration', 'group', 'session', 'lane_plan', 'athlete', 'race_test',
+                   'age_group', 'competition_spec')",
             )
             .bind(id)
             .fetch_all(&mut *tx)

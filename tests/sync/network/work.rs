@@ -91,7 +91,10 @@ impl World {
         let club = self.devices[device].club;
         let busy = self.plan.load && club == 0;
         self.figures.items += 1;
-        match self.dice.pick(100) {
+        let what = self.dice.pick(100);
+        // Race tests are edited too, but most of what is done there are results.
+        self.figures.edits += u64::from((42..85).contains(&what) || (88..96).contains(&what));
+        match what {
             0..22 => {
                 self.figures.items -= 1;
                 self.record_runs(device, phone, 3);
@@ -105,7 +108,7 @@ impl World {
             80..85 => self.edit_plan(phone),
             85..88 => self.race(club, phone),
             88..93 => self.edit_thing(club, phone),
-            93..96 => self.delete_something(phone),
+            93..96 => self.delete_something(club, phone),
             _ if self.plan.faults => self.poison(phone),
             _ => self.edit_athlete(club, phone),
         }
@@ -234,6 +237,7 @@ impl World {
             if self.dice.chance(0.5) {
                 phone.patch("session", id, json!({"weather_note": "Dry"}));
                 self.figures.items += 1;
+                self.figures.edits += 1;
             }
             return;
         }
@@ -244,7 +248,14 @@ impl World {
             phone.patch("session", id, json!({"held_on": day}));
         } else {
             let note = format!("Wind {}", self.dice.pick(9));
-            phone.patch("session", id, json!({"weather_note": note}));
+            let mut whole = phone.data("session", id).unwrap();
+            if self.dice.chance(0.5) {
+                phone.patch("session", id, json!({"weather_note": note}));
+            } else {
+                whole["weather_note"] = json!(note);
+                whole.as_object_mut().unwrap().retain(|name, _| name != "id" && name != "rev");
+                phone.replace("session", id, whole);
+            }
         }
     }
 
@@ -259,6 +270,8 @@ impl World {
             let session = phone.data("lane_plan", id).unwrap()["session_id"].as_str().unwrap().parse().unwrap();
             if self.dice.chance(0.2) {
                 phone.delete("lane_plan", id);
+            } else if self.dice.chance(0.3) {
+                phone.patch("lane_plan", id, json!({"run_out_m": f64::from(9 + self.dice.pick(4))}));
             } else {
                 phone.replace("lane_plan", id, plan(session, lanes, &people));
             }
@@ -270,29 +283,52 @@ impl World {
 
     /// Recipes, and what only admins may change: from coaches it is refused.
     fn edit_thing(&mut self, club: usize, phone: &mut Phone) {
-        let kinds = ["barrier_configuration", "venue", "equipment", "group"];
-        let kind = kinds[self.dice.pick(4) as usize];
+        let kinds = ["barrier_configuration", "venue", "equipment", "group", "age_group", "competition_spec"];
+        let kind = kinds[self.dice.pick(6) as usize];
         let name = self.name(club, "Thing");
         let data = match kind {
             "venue" => venue(&name, 1 + self.dice.pick(8)),
             "equipment" => json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 1 + self.dice.pick(40)}),
             "group" => json!({"name": name}),
+            "age_group" => json!({"ruleset": name, "age_group": "U12", "max_age": 11, "rule": "school_year",
+                "valid_from": "2026-01-01", "source": "Club rules"}),
+            "competition_spec" => json!({"ruleset": name, "event_code": "50H", "environment": "outdoor", "sex": "F",
+                "age_group": "U12", "race_distance_m": 50, "barriers": 5, "height_m": 0.5, "to_first_m": 11,
+                "between_m": 6.5, "run_in_m": 13, "valid_from": "2026-01-01", "source": "Club rules"}),
             _ => json!({"name": name, "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6.0, "approach_m": 12.0,
                 "barriers": 1 + self.dice.pick(9)}),
         };
         if self.dice.chance(0.5)
             && let Some(id) = self.one(&phone.ids(kind))
         {
-            phone.replace(kind, id, data);
+            let source = matches!(kind, "age_group" | "competition_spec");
+            if source && self.dice.chance(0.5) {
+                phone.patch(kind, id, json!({"source": name}));
+            } else {
+                phone.replace(kind, id, data);
+            }
             return;
         }
         phone.record(kind, self.id(), data);
     }
 
-    fn delete_something(&mut self, phone: &mut Phone) {
-        let kinds = ["measurement", "venue", "equipment", "barrier_configuration", "session", "athlete", "race_test"];
-        let kind = kinds[self.dice.pick(7) as usize];
-        let ids = phone.ids(kind);
+    fn delete_something(&mut self, club: usize, phone: &mut Phone) {
+        let kinds = [
+            "measurement",
+            "venue",
+            "equipment",
+            "barrier_configuration",
+            "session",
+            "athlete",
+            "race_test",
+            "group",
+            "age_group",
+            "competition_spec",
+        ];
+        let kind = kinds[self.dice.pick(10) as usize];
+        let mut ids = phone.ids(kind);
+        // Those of the club's begin stay: members are assigned to them.
+        ids.retain(|id| !self.clubs[club].groups.contains(id));
         // A club that has lost its people proves little. And an athlete is deleted on one's own earlier edit only within
         // one push, so the batches would tell.
         if matches!(kind, "session" | "athlete") && (ids.len() < 5 || self.plan.batch.is_some()) {

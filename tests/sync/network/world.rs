@@ -33,6 +33,8 @@ pub struct Plan {
     pub batch: Option<usize>,
     /// Whether the first club is under many times the load of the others.
     pub load: bool,
+    /// Whether several phones are served at the same time.
+    pub parallel: bool,
     /// The most runs that somebody of the loaded club records at a time.
     pub burst: u32,
 }
@@ -48,7 +50,8 @@ impl Plan {
             claims: true,
             batch: None,
             load: true,
-            burst: 1_500,
+            parallel: true,
+            burst: 45,
         }
     }
 }

@@ -4,6 +4,7 @@
 //! network, `copy()` for what it shows. The network is a closure, so that a bad one can stand between. With
 //! [`Phone::kill_after`] the program ends at any step; what is left is what the store holds when it is opened again.
 
+mod flaw;
 mod outbox;
 mod pages;
 mod push;
@@ -14,6 +15,7 @@ use std::collections::BTreeMap;
 use serde_json::Value;
 use uuid::Uuid;
 
+pub use flaw::Flaw;
 pub use outbox::Parked;
 pub use store::Store;
 
@@ -83,12 +85,24 @@ pub struct Phone {
     kill_after: Option<u32>,
     /// Time-outs in a row.
     failures: u32,
+    /// What it does wrong on purpose.
+    flaw: Option<Flaw>,
 }
 
 impl Phone {
     /// Opens the store, with whatever an earlier program left in it.
     pub fn open(store: &Store) -> Self {
-        Self { db: store.connect(), settings: Settings::default(), kill_after: None, failures: 0 }
+        Self { db: store.connect(), settings: Settings::default(), kill_after: None, failures: 0, flaw: None }
+    }
+
+    /// Does something wrong from now on: whoever judges a phone must see it.
+    #[allow(dead_code)] // the simulations want it right
+    pub fn go_wrong(&mut self, flaw: Flaw) {
+        self.flaw = Some(flaw);
+    }
+
+    fn is(&self, flaw: Flaw) -> bool {
+        self.flaw == Some(flaw)
     }
 
     /// Ends the program at the `steps`-th step from now: before and after each request, within and around each local
@@ -107,16 +121,29 @@ impl Phone {
         link: &mut impl AsyncFnMut(Request) -> Result<Reply, Lost>,
         now: i64,
     ) -> Result<Outcome, Killed> {
+        if self.is(Flaw::PullsFirst) {
+            self.pull_all(link).await?;
+        }
         let outcome = match self.push_all(link, now).await? {
             Outcome::Done => self.pull_all(link).await?,
             other => other,
         };
-        if outcome == Outcome::Left {
-            // They may hand in for 30 days; there is nothing to show any more.
-            store::drop_copy(&self.db);
+        if outcome == Outcome::Left && !self.is(Flaw::LeftKeepsCopy) {
+            self.drop_club();
         }
         self.failures = if matches!(outcome, Outcome::Later(_)) { self.failures + 1 } else { 0 };
         Ok(outcome)
+    }
+
+    /// They may hand in for 30 days, everything once more; there is nothing to show any more.
+    fn drop_club(&mut self) {
+        let tx = self.db.transaction().unwrap();
+        if store::meta(&tx, "left").is_none() && self.flaw != Some(Flaw::LeftWithoutJournal) {
+            outbox::replay(&tx);
+        }
+        store::set_meta(&tx, "left", Some("1"));
+        store::drop_copy(&tx);
+        tx.commit().unwrap();
     }
 
     /// Asks for these types only from now on; `None`: all. More of them are copied with the next pull; for fewer the
@@ -178,9 +205,13 @@ impl Phone {
 
     /// What to do about an answer that is neither a page nor results.
     fn give_up(&self, status: u16, retry_after: Option<u64>) -> Outcome {
+        if status == 401 && self.is(Flaw::SignedOutForgets) {
+            self.db.execute("delete from outbox", []).unwrap();
+        }
         match status {
             401 => Outcome::SignIn,
             403 | 404 => Outcome::Left,
+            _ if self.is(Flaw::NoPatience) => Outcome::Later(1),
             _ => Outcome::Later(retry_after.unwrap_or_else(|| (2_u64 << self.failures.min(8)).min(300))),
         }
     }

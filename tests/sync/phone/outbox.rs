@@ -4,7 +4,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
-use super::{Phone, store};
+use super::{Flaw, Phone, store};
 
 /// How long the journal is kept, seconds by the service's clock.
 const JOURNAL: i64 = 30 * 86_400;
@@ -55,8 +55,8 @@ fn groups_of(item: &Value) -> Vec<&'static str> {
 
 /// Whether the number that an item led to is one that `later` has seen: for athletes only if it is about the same field
 /// groups, because others may have changed the rest meanwhile.
-fn follows(done: &Value, later: &Value) -> bool {
-    if version_field(done).is_none() || text(done, "type") != "athlete" {
+fn follows(done: &Value, later: &Value, flaw: Option<Flaw>) -> bool {
+    if flaw == Some(Flaw::FollowsAll) || version_field(done).is_none() || text(done, "type") != "athlete" {
         return true;
     }
     let groups = groups_of(done);
@@ -76,7 +76,7 @@ impl Phone {
 
     /// Changes some fields of the record that the phone shows; of an athlete each field group by itself.
     pub fn patch(&mut self, kind: &str, id: Uuid, data: Value) -> Vec<Uuid> {
-        let parts: Vec<Map<String, Value>> = if kind == "athlete" {
+        let parts: Vec<Map<String, Value>> = if kind == "athlete" && !self.is(Flaw::GroupsTogether) {
             GROUPS.iter().map(|(_, fields)| only(&data, fields)).filter(|part| !part.is_empty()).collect()
         } else {
             data.as_object().cloned().into_iter().collect()
@@ -104,9 +104,10 @@ impl Phone {
     pub fn enqueue(&mut self, mut item: Value, seen: (&str, Uuid)) -> Uuid {
         let op_id = Uuid::now_v7();
         item["op_id"] = json!(op_id);
+        let flaw = self.flaw;
         let tx = self.db.transaction().unwrap();
         if let Some(field) = version_field(&item)
-            && let Some(rev) = known_rev(&tx, &item, seen)
+            && let Some(rev) = known_rev(&tx, &item, seen, flaw)
         {
             item[field] = json!(rev.to_string());
         }
@@ -161,13 +162,13 @@ impl Phone {
     /// that the answer named. `data` replaces what it said.
     pub fn insist(&mut self, parked: &Parked, data: Option<Map<String, Value>>) -> Uuid {
         let mut item = parked.item.clone();
-        let op_id = Uuid::now_v7();
+        let op_id = if self.is(Flaw::InsistsAsBefore) { parked.op_id } else { Uuid::now_v7() };
         item["op_id"] = json!(op_id);
         if let Some(data) = data {
             item["data"] = Value::Object(data);
         }
         let seen = parked.answer["current"]["rev"].as_str().or(parked.answer["rev"].as_str());
-        if let (Some(field), Some(rev)) = (version_field(&item), seen) {
+        if let (Some(field), Some(rev), false) = (version_field(&item), seen, self.is(Flaw::InsistsOnOldRev)) {
             item[field] = json!(rev);
         }
         let tx = self.db.transaction().unwrap();
@@ -186,8 +187,11 @@ fn append(db: &Connection, item: &Value) {
 }
 
 /// The version that the phone shows: that of the record, or of the phone's own confirmed edit whose echo is not here.
-fn known_rev(db: &Connection, item: &Value, (kind, id): (&str, Uuid)) -> Option<i64> {
+fn known_rev(db: &Connection, item: &Value, (kind, id): (&str, Uuid), flaw: Option<Flaw>) -> Option<i64> {
     let shown = store::record(db, kind, id).map(|(rev, _)| rev);
+    if flaw == Some(Flaw::NoOwnRev) {
+        return shown;
+    }
     let mut own = db
         .prepare_cached("select item, rev from journal where type = ?1 and id = ?2 and rev is not null order by n")
         .unwrap();
@@ -199,7 +203,7 @@ fn known_rev(db: &Connection, item: &Value, (kind, id): (&str, Uuid)) -> Option<
         let (done, rev) = row.unwrap();
         let done = serde_json::from_str::<Value>(&done).unwrap();
         // The journal outlives the copy: without a record only a creation says that there is one.
-        if follows(&done, item) && (shown.is_some() || version_field(&done).is_none() || known.is_some()) {
+        if follows(&done, item, flaw) && (shown.is_some() || version_field(&done).is_none() || known.is_some()) {
             known = known.max(Some(rev));
         }
     }
@@ -207,7 +211,7 @@ fn known_rev(db: &Connection, item: &Value, (kind, id): (&str, Uuid)) -> Option<
 }
 
 /// The first items, up to one whose version is not known yet: what it edits is still being created.
-pub fn first(db: &Connection, count: usize) -> Vec<(i64, Value)> {
+pub fn first(db: &Connection, count: usize, flaw: Option<Flaw>) -> Vec<(i64, Value)> {
     let mut all = db.prepare_cached("select n, item from outbox order by n limit ?1").unwrap();
     let rows = all
         .query_map([i64::try_from(count).unwrap()], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
@@ -220,7 +224,7 @@ pub fn first(db: &Connection, count: usize) -> Vec<(i64, Value)> {
         let creates = |(_, other): &(i64, Value)| {
             other["type"] == item["type"] && other["id"] == item["id"] && version_field(other).is_none()
         };
-        if unknown && items.iter().any(creates) {
+        if unknown && items.iter().any(creates) && flaw != Some(Flaw::EditAtOnce) {
             break;
         }
         items.push((n, item));
@@ -236,20 +240,20 @@ pub fn take(db: &Connection, op_id: &str) -> Option<(i64, Value)> {
 }
 
 /// Files a confirmed item, and gives the later items of its record the new version.
-pub fn confirm(db: &Connection, n: i64, item: &Value, rev: Option<i64>, date: i64) {
+pub fn confirm(db: &Connection, (n, item): (i64, &Value), rev: Option<i64>, date: i64, flaw: Option<Flaw>) {
     db.prepare_cached(
         "insert or replace into journal (op_id, n, type, id, item, rev, at) values (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
     )
     .unwrap()
     .execute(params![text(item, "op_id"), n, text(item, "type"), text(item, "id"), item.to_string(), rev, date])
     .unwrap();
-    if let Some(rev) = rev {
-        rebase(db, item, rev);
+    if let Some(rev) = rev.filter(|_| flaw != Some(Flaw::NoFollowing)) {
+        rebase(db, item, rev, flaw);
     }
 }
 
 /// Gives later items of a record the version that an item led to.
-pub fn rebase(db: &Connection, done: &Value, rev: i64) {
+pub fn rebase(db: &Connection, done: &Value, rev: i64, flaw: Option<Flaw>) {
     let mut later = db.prepare_cached("select n, item from outbox where type = ?1 and id = ?2 order by n").unwrap();
     let rows = later
         .query_map([text(done, "type"), text(done, "id")], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
@@ -257,7 +261,7 @@ pub fn rebase(db: &Connection, done: &Value, rev: i64) {
     let rows: Vec<_> = rows.map(Result::unwrap).collect();
     for (n, item) in rows {
         let mut item: Value = serde_json::from_str(&item).unwrap();
-        let Some(field) = version_field(&item).filter(|_| follows(done, &item)) else { continue };
+        let Some(field) = version_field(&item).filter(|_| follows(done, &item, flaw)) else { continue };
         let named = item[field].as_str().and_then(|rev| rev.parse::<i64>().ok());
         if named.is_none_or(|named| named < rev) {
             item[field] = json!(rev.to_string());
@@ -270,13 +274,13 @@ pub fn rebase(db: &Connection, done: &Value, rev: i64) {
 }
 
 /// The same after a merge that was applied in part: for later items about nothing but the applied field groups.
-pub fn rebase_groups(db: &Connection, item: &Value, applied: &[Value], rev: i64) {
+pub fn rebase_groups(db: &Connection, item: &Value, applied: &[Value], rev: i64, flaw: Option<Flaw>) {
     let fields =
         GROUPS.iter().filter(|(group, _)| applied.iter().any(|one| one == group)).flat_map(|(_, fields)| *fields);
     let fields: Vec<&str> = fields.copied().collect();
     let mut part = item.clone();
     part["data"] = Value::Object(only(&item["data"], &fields));
-    rebase(db, &part, rev);
+    rebase(db, &part, rev, flaw);
 }
 
 /// Drops what was confirmed long enough ago.
@@ -345,6 +349,36 @@ fn forget(value: &mut Value, athlete: &str) {
         Value::Object(fields) => fields.values_mut().for_each(|one| forget(one, athlete)),
         _ => {}
     }
+}
+
+/// The same, behind what is in the outbox: wrong.
+pub fn replay_behind(db: &Connection) {
+    db.execute(
+        "insert or ignore into outbox (op_id, type, id, item) select op_id, type, id, item from journal order by n",
+        [],
+    )
+    .unwrap();
+    db.execute("delete from journal", []).unwrap();
+}
+
+/// Gives the first item another operation: wrong.
+pub fn rename_first(db: &Connection) {
+    edit_first(db, |item| item["op_id"] = json!(Uuid::now_v7()));
+}
+
+/// Changes what the first item says: wrong.
+pub fn change_first(db: &Connection) {
+    edit_first(db, |item| item["data"]["hits"] = json!(2));
+}
+
+fn edit_first(db: &Connection, edit: impl Fn(&mut Value)) {
+    let Some((n, mut item)) = first(db, 1, None).pop() else { return };
+    edit(&mut item);
+    db.execute(
+        "update outbox set item = ?2, op_id = ?3 where n = ?1",
+        params![n, item.to_string(), text(&item, "op_id")],
+    )
+    .unwrap();
 }
 
 /// Sets an item aside for a person.

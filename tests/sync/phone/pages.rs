@@ -4,7 +4,7 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::store::Name;
-use super::{Killed, Lost, Outcome, Phone, Reply, Request, outbox, store};
+use super::{Flaw, Killed, Lost, Outcome, Phone, Reply, Request, outbox, store};
 
 #[derive(Deserialize)]
 struct Page<'a> {
@@ -49,7 +49,9 @@ impl Phone {
         loop {
             self.step()?;
             let query = self.query();
-            let Ok(reply) = link(Request::Pull { query }).await else { return Ok(self.give_up(0, None)) };
+            let Ok(reply) = link(Request::Pull { query }).await else {
+                return Ok(if self.is(Flaw::CutIsEmpty) { Outcome::Done } else { self.give_up(0, None) });
+            };
             self.step()?;
             match reply.status {
                 200 => {}
@@ -63,7 +65,7 @@ impl Phone {
             }
             // A body that broke off is a lost connection.
             let Ok(page) = serde_json::from_slice::<Page>(&reply.body) else { return Ok(self.give_up(0, None)) };
-            if page.from != self.token() {
+            if page.from != self.token() && !self.is(Flaw::AppliesLatePage) && !self.is(Flaw::NoToken) {
                 // A late answer. A network that only sends such is as good as none.
                 ignored += 1;
                 if ignored > 3 {
@@ -73,7 +75,7 @@ impl Phone {
             }
             self.apply(&page, reply.date)?;
             self.step()?;
-            if !page.more {
+            if !page.more || self.is(Flaw::OnePage) {
                 return Ok(Outcome::Done);
             }
         }
@@ -83,7 +85,7 @@ impl Phone {
         let wish = |name: &str| store::meta(&self.db, name).map(|text| format!("&{name}={text}")).unwrap_or_default();
         let (types, groups) = (wish("types"), wish("groups"));
         // A token remembers the day, which is said for a full copy.
-        let from = match self.token() {
+        let from = match self.token().filter(|_| !self.is(Flaw::NoToken)) {
             Some(token) => format!("&sync_token={token}"),
             None => wish("history_from"),
         };
@@ -103,7 +105,11 @@ impl Phone {
             return Ok(false);
         }
         let kill = self.kill_after.take();
+        let flaw = self.flaw;
         let tx = self.db.transaction().unwrap();
+        if flaw == Some(Flaw::AfreshForgets) {
+            tx.execute("delete from outbox", []).unwrap();
+        }
         store::forget_token(&tx);
         if kill == Some(0) {
             return Err(Killed);
@@ -116,11 +122,14 @@ impl Phone {
     /// Applies a page and stores its token, or does neither.
     fn apply(&mut self, page: &Page, date: i64) -> Result<(), Killed> {
         let mut kill = self.kill_after.take();
+        let flaw = self.flaw;
         let tx = self.db.transaction().unwrap();
-        if page.from.is_none() {
-            outbox::replay(&tx);
-        } else {
-            outbox::expire(&tx, date);
+        store::set_meta(&tx, "left", None);
+        match flaw {
+            Some(Flaw::JournalStays) => {}
+            Some(Flaw::JournalBehind) if page.from.is_none() => outbox::replay_behind(&tx),
+            _ if page.from.is_none() => outbox::replay(&tx),
+            _ => outbox::expire(&tx, date),
         }
         for change in &page.changes {
             if kill == Some(0) {
@@ -129,19 +138,25 @@ impl Phone {
             kill = kill.map(|left| left - 1);
             let rev = change.rev.parse().unwrap();
             store::rose(&tx, (change.kind, change.id), rev);
+            let name = (change.kind, change.id);
             match &change.data {
+                Some(_) if flaw == Some(Flaw::FirstIsGood) && store::has(&tx, name) => {}
                 Some(data) => {
-                    store::put(&tx, (change.kind, change.id), parent(change.kind, data), rev, &data.to_string());
+                    let mut data = data.clone();
+                    if flaw == Some(Flaw::KnownMembersOnly) {
+                        data.as_object_mut().unwrap().retain(|member, _| member != "shoe");
+                    }
+                    store::put(&tx, name, parent(change.kind, &data), rev, &data.to_string());
                 }
                 None => {
-                    store::remove(&tx, (change.kind, change.id));
+                    store::remove(&tx, name, flaw);
                     if change.kind == "athlete" && change.removed.as_ref().is_some_and(|one| one.reason == "deleted") {
                         outbox::erase(&tx, change.id);
                     }
                 }
             }
         }
-        if !page.more {
+        if !page.more && flaw != Some(Flaw::StaleStays) {
             tx.execute("delete from record where stale = 1", []).unwrap();
         }
         store::set_meta(&tx, "token", Some(&page.sync_token));

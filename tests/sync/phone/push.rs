@@ -2,8 +2,9 @@
 
 use chrono::DateTime;
 use serde_json::{Value, json};
+use uuid::Uuid;
 
-use super::{Killed, Lost, Outcome, Phone, Reply, Request, outbox, store};
+use super::{Flaw, Killed, Lost, Outcome, Phone, Reply, Request, outbox, store};
 
 /// The most bytes of a push as it is sent; some room is left for the envelope.
 const BYTES: usize = 1_000_000;
@@ -27,10 +28,15 @@ impl Phone {
             if items.is_empty() {
                 return Ok(Outcome::Done);
             }
-            let Ok(reply) = link(self.request(&items, now)).await else { return Ok(self.give_up(0, None)) };
+            let Ok(reply) = link(self.request(&items, now)).await else {
+                self.after_lost(&items);
+                return Ok(self.give_up(0, None));
+            };
             self.step()?;
             match reply.status {
                 200 => {}
+                429 | 503 if self.is(Flaw::GoesOn) => continue,
+                400 | 413 | 415 if self.is(Flaw::NoHalves) => return Ok(Outcome::Done),
                 // Nothing was stored: one of the items makes the whole unreadable or too large.
                 400 | 413 | 415 if items.len() > 1 => {
                     size = items.len().div_ceil(2);
@@ -42,10 +48,18 @@ impl Phone {
                     size = self.settings.batch;
                     continue;
                 }
-                status => return Ok(self.give_up(status, reply.retry_after)),
+                status => {
+                    if status == 503 {
+                        self.after_lost(&items);
+                    }
+                    return Ok(self.give_up(status, reply.retry_after));
+                }
             }
             let answer: Value = serde_json::from_slice(&reply.body).unwrap_or(Value::Null);
-            let Some(results) = answer["results"].as_array() else { return Ok(self.give_up(0, None)) };
+            let Some(results) = answer["results"].as_array() else {
+                self.after_lost(&items);
+                return Ok(self.give_up(0, None));
+            };
             let before = self.waiting();
             self.settle(results, reply.date)?;
             self.step()?;
@@ -55,10 +69,30 @@ impl Phone {
         }
     }
 
+    /// What phones with certain flaws do about a push whose answer did not come.
+    fn after_lost(&self, items: &[Value]) {
+        match self.flaw {
+            Some(Flaw::NewOperation) => outbox::rename_first(&self.db),
+            Some(Flaw::ChangesItem) => outbox::change_first(&self.db),
+            Some(Flaw::LostIsStored) => items.iter().for_each(|item| {
+                outbox::take(&self.db, item["op_id"].as_str().unwrap());
+            }),
+            Some(Flaw::FirstAgain) => items.iter().skip(1).for_each(|item| {
+                outbox::take(&self.db, item["op_id"].as_str().unwrap());
+            }),
+            _ => {}
+        }
+    }
+
     /// The first items that fit into one push.
     fn batch(&self, size: usize) -> Vec<Value> {
         let mut bytes = 0;
-        let items = outbox::first(&self.db, size).into_iter().map(|(_, item)| item);
+        let size = if self.is(Flaw::OnePush) { usize::MAX >> 1 } else { size };
+        let mut items = outbox::first(&self.db, size, self.flaw);
+        if self.is(Flaw::NewestFirst) {
+            items.reverse();
+        }
+        let items = items.into_iter().map(|(_, item)| item);
         items
             .enumerate()
             .take_while(|(at, item)| {
@@ -71,7 +105,8 @@ impl Phone {
 
     fn request(&self, items: &[Value], now: i64) -> Request {
         let sent_at = DateTime::from_timestamp_millis(now).unwrap_or_default();
-        let device = store::meta(&self.db, "device");
+        let device = store::meta(&self.db, "device").filter(|_| !self.is(Flaw::NewDevice));
+        let device = device.unwrap_or_else(|| Uuid::now_v7().to_string());
         let body = json!({"device_id": device, "schema": 1, "sent_at": sent_at, "items": items});
         Request::Push { body: body.to_string().into_bytes(), gzip: self.settings.gzip }
     }
@@ -79,6 +114,8 @@ impl Phone {
     /// Files each result. They are known by their operation: a late answer to an earlier push says nothing wrong.
     fn settle(&mut self, results: &[Value], date: i64) -> Result<(), Killed> {
         let mut kill = self.kill_after.take();
+        let flaw = self.flaw;
+        let date = if flaw == Some(Flaw::JournalByClock) { 0 } else { date };
         let tx = self.db.transaction().unwrap();
         for result in results {
             if kill == Some(0) {
@@ -87,7 +124,14 @@ impl Phone {
             kill = kill.map(|left| left - 1);
             let op_id = result["op_id"].as_str().unwrap_or_default();
             let status = u16::try_from(result["status"].as_u64().unwrap_or(0)).unwrap_or(0);
-            if [424, 429].contains(&status) {
+            let stays = match flaw {
+                Some(Flaw::WaitingDropped) => status == 429,
+                Some(Flaw::NoRoomParked) => status == 424,
+                Some(Flaw::HeldAgain) => [202, 424, 429].contains(&status),
+                Some(Flaw::RefusedAgain) => status >= 400,
+                _ => [424, 429].contains(&status),
+            };
+            if stays {
                 continue;
             }
             let Some((n, item)) = outbox::take(&tx, op_id) else { continue };
@@ -97,15 +141,15 @@ impl Phone {
             }
             let rev = result["rev"].as_str().and_then(|rev| rev.parse().ok());
             match status {
-                200 | 201 => outbox::confirm(&tx, n, &item, rev, date),
+                200 | 201 => outbox::confirm(&tx, (n, &item), rev, date, flaw),
                 202 => {
-                    outbox::confirm(&tx, n, &item, None, date);
+                    outbox::confirm(&tx, (n, &item), None, date, flaw);
                     outbox::note(&tx, op_id, &result["problem"]);
                 }
                 _ => {
                     outbox::park(&tx, n, &item, status, result);
                     if let (409, Some(rev), Some(applied)) = (status, rev, result["applied"].as_array()) {
-                        outbox::rebase_groups(&tx, &item, applied, rev);
+                        outbox::rebase_groups(&tx, &item, applied, rev, flaw);
                     }
                 }
             }

@@ -6,6 +6,8 @@ use rusqlite::{Connection, OptionalExtension, params};
 use serde_json::Value;
 use uuid::Uuid;
 
+use super::Flaw;
+
 const TABLES: &str = "
     create table if not exists meta (name text primary key, value text not null) without rowid;
     -- Records as they came, by type and id, as are their parents; `stale` while a full copy is under way and has not named
@@ -152,13 +154,24 @@ pub fn put(db: &Connection, (kind, id): Name, parent: Option<Name>, rev: i64, da
     .unwrap();
 }
 
-/// Drops a record and everything whose parent it is.
-pub fn remove(db: &Connection, (kind, id): Name) {
+/// Whether there is a record.
+pub fn has(db: &Connection, (kind, id): Name) -> bool {
+    let mut one = db.prepare_cached("select 1 from record where type = ?1 and id = ?2").unwrap();
+    one.exists([kind, id]).unwrap()
+}
+
+/// Drops a record and everything whose parent it is; with a flaw less, or more.
+pub fn remove(db: &Connection, (kind, id): Name, flaw: Option<Flaw>) {
     db.prepare_cached("delete from record where type = ?1 and id = ?2").unwrap().execute([kind, id]).unwrap();
-    db.prepare_cached("delete from record where parent_type = ?1 and parent = ?2")
-        .unwrap()
-        .execute([kind, id])
-        .unwrap();
+    if flaw != Some(Flaw::ChildrenStay) {
+        let below = "delete from record where parent_type = ?1 and parent = ?2";
+        db.prepare_cached(below).unwrap().execute([kind, id]).unwrap();
+    }
+    match flaw {
+        Some(Flaw::RemovesById) => db.execute("delete from record where id = ?1", [id]).unwrap(),
+        Some(Flaw::OutboxTouched) => db.execute("delete from outbox where item like '%' || ?1 || '%'", [id]).unwrap(),
+        _ => 0,
+    };
 }
 
 /// Notes the number of a record; panics when it fell.

@@ -1,0 +1,256 @@
+//! Each sentence of the guide with the tests that hold it: a new one needs a row, and a test.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
+
+use super::{GUIDE, plain};
+
+/// How a sentence begins, and what holds it: names of tests, `scene` and a scene of the rehearsal, or `-` and why nothing does.
+#[rustfmt::skip]
+const HELD: &[(&str, &[&str])] = &[
+    ("A phone records at a track without signal.", &["an_offline_session_with_everything_in_it_is_handed_in_and_repeated_safely"]),
+    ("Later it hands in what it recorded and fetches what", &["an_offline_session_with_everything_in_it_is_handed_in_and_repeated_safely"]),
+    ("Two calls do all of it:", &["- a heading"]),
+    ("Both need an access token with the scope `sync`;", &["each_edit_needs_the_scope_that_the_guide_names"]),
+    ("The records are those of the ordinary routes: `data`", &["the_data_of_a_record_is_what_its_own_route_answers", "a_phone_follows_exactly_what_its_member_may_read"]),
+    ("Standards used: HTTP semantics (RFC 9110), merge", &["- names standards"]),
+    ("**records**: type, id, rev and `data`, members it", &["scene unknown-members"]),
+    ("Type and id together name a record: phones choose", &["what_is_pushed_under_the_id_of_another_kind_is_a_record_of_its_own", "scene removed-root"]),
+    ("**token**: the last `sync_token`, stored in the same", &["a_phone_that_is_killed_at_any_step_loses_nothing_and_does_nothing_twice"]),
+    ("**outbox**: items in the order they happened, each", &["scene in-order", "scene answer-lost"]),
+    ("**journal**: items that were answered 2xx, with the", &["scene journal-month", "scene history-diverged"]),
+    ("**parked items**: what a person must look at, with", &["scene refused"]),
+    ("Sending the same items again is always safe, alone", &["a_push_that_comes_twice_at_once_has_one_effect", "scene answer-lost"]),
+    ("A body that breaks off is a lost connection.", &["scene answer-cut", "scene page-cut"]),
+    ("One request at a time: the answer to a request that", &["every_built_in_fault_is_found_in_the_same_histories"]),
+    ("An edit names the rev of the record as the phone", &["the_rev_of_the_phone_s_own_edit_is_good_before_its_echo_has_come", "scene own-edit"]),
+    ("Items of one record go in the order they happened;", &["scene in-order", "scene refused"]),
+    ("`GET /v1/clubs/{club_id}/changes?types=athlete,session,run&schema=1&sync_token=st1...&limit=500`", &["the_example_of_a_page_has_the_members_of_real_pages"]),
+    ("parameter | meaning", &["- a heading"]),
+    ("`types` | the types to carry, by commas; all when", &["a_wider_request_copies_only_what_is_new"]),
+    ("`schema` | version of the records' shapes: 1", &["fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
+    ("`sync_token` (or `since`) | of the page before; absent", &["fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
+    ("`limit` | 1 to 2000 changes, 500 when absent; a page", &["fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
+    ("`history_from` | a day; a full copy leaves out older", &["a_race_recorded_offline_is_handed_in_and_read_as_its_own_routes_show_it"]),
+    ("header `Prefer: wait=N` | waits up to N seconds (at", &["a_waiting_phone_hears_of_a_commit"]),
+    ("`rev` is a decimal number as text; compare it as", &["the_example_of_a_page_has_the_members_of_real_pages"]),
+    ("Rules, all of them:", &["- a heading"]),
+    ("`data` is the whole current record.", &["a_phone_follows_exactly_what_its_member_may_read", "scene full-copy"]),
+    ("It may be newer than its place in the feed, and the", &["scene sent-again"]),
+    ("`removed`: drop the record and every record whose", &["scene removed-root"]),
+    ("Ignore an unknown one.", &["scene removed-root"]),
+    ("Never touch the outbox.", &["scene removed-root"]),
+    ("`deleted`: gone for everybody.", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),
+    ("`changed`: no longer visible to you, or about to", &["who_loses_a_group_is_sent_a_removed_for_each_athlete_and_session"]),
+    ("Ignore a page whose `from` is not your stored token:", &["scene late-page"]),
+    ("References may dangle until `more` is false.", &["scene full-copy"]),
+    ("An empty page with `more` is normal.", &["scene full-copy"]),
+    ("A page without changes may be up to a second old.", &["what_another_instance_commits_is_heard_soon"]),
+    ("Keep members of `data` that you do not know.", &["scene unknown-members"]),
+    ("On 410, or 400 `sync-token-invalid`: forget the token,", &["scene expired", "scene token-refused", "old_rows_go_and_tokens_before_them_expire"]),
+    ("Keep the outbox.", &["scene expired"]),
+    ("Put the journal back into the outbox, before what", &["scene history-diverged", "phones_bring_back_what_a_restored_copy_has_lost"]),
+    ("Parents: `run`, `assessment`, `measurement`, `decision`,", &["the_parents_that_the_guide_lists_are_those_that_records_name"]),
+    ("The others stand by themselves.", &["the_parents_that_the_guide_lists_are_those_that_records_name"]),
+    ("A record says only what it keeps itself: an `athlete`", &["the_parents_that_the_guide_lists_are_those_that_records_name"]),
+    ("They are records of their own, or follow from those.", &["the_parents_that_the_guide_lists_are_those_that_records_name"]),
+    ("status | problem | do", &["- a heading"]),
+    ("200 | | apply", &["a_phone_follows_exactly_what_its_member_may_read"]),
+    ("400 | `malformed` | a parameter is wrong: `errors`", &["fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
+    ("400 | `sync-token-invalid` | rule 5; the token is", &["a_token_that_is_not_ours_is_refused_and_never_gives_a_page", "scene token-refused"]),
+    ("401 | `unauthenticated` | refresh the access token.", &["a_lost_answer_does_not_sign_the_phone_out", "a_third_call_at_the_same_moment_is_told_to_take_the_answer_of_the_others", "scene signed-out"]),
+    ("403, 404 | | no scope `sync`, or no longer a member:", &["an_access_token_that_is_none_is_answered_401_and_somebody_elses_club_404", "scene left"]),
+    ("410 | `sync-token-expired` | rule 5; `current.retained_since`", &["old_rows_go_and_tokens_before_them_expire", "an_admin_sees_the_devices_and_can_make_one_copy_afresh", "scene expired"]),
+    ("410 | `history-diverged` | rule 5; the service was", &["a_restored_database_never_gives_a_number_twice", "scene history-diverged"]),
+    ("503 | `unavailable` | later", &["nothing_is_lost_or_doubled_when_the_database_is_killed", "scene overloaded"]),
+    ("`POST /v1/clubs/{club_id}/changes`, `Content-Type:", &["packed_pushes_are_taken_in_and_bombs_are_not"]),
+    ("Limits: 500 items, 1 MiB as sent, 4 MiB unpacked.", &["the_columns_of_a_push_have_the_limits_that_the_guide_says", "packed_pushes_are_taken_in_and_bombs_are_not", "scene batches"]),
+    ("An edit of a record whose creation is still in the", &["scene edit-waits"]),
+    ("`device_id` is the phone's own id of its installation;", &["the_example_of_a_push_is_carried_out_item_by_item", "the_clocks_of_the_phones_change_nothing_that_is_stored"]),
+    ("`data` is what the ordinary create takes, without", &["an_id_inside_the_data_must_be_that_of_the_item_and_a_rev_is_ignored"]),
+    ("Two edits of one record in one push may both name", &["two_edits_of_one_record_in_one_push_may_both_name_the_rev_that_the_phone_shows"]),
+    ("Of an `athlete` they follow each other within a field", &["an_edit_in_the_same_push_does_not_speak_for_what_others_changed"]),
+    ("The answer has one result for each item, in order;", &["the_example_of_a_push_is_carried_out_item_by_item"]),
+    ("item status | meaning | do", &["- a heading"]),
+    ("200, 201 | stored, now or earlier (`replayed`) |", &["the_rev_of_a_confirmed_edit_is_the_rev_of_its_echo", "a_later_item_does_not_overwrite_what_its_author_never_saw", "scene follow-up", "scene field-groups"]),
+    ("202 | stored in the holding area; an admin decides;", &["an_admin_files_what_is_held_and_the_phone_hears_of_it", "scene held"]),
+    ("403, 404 | an edit of something you may not edit,", &["an_edit_names_the_version_it_was_made_on", "scene refused"]),
+    ("409 | some field groups were not applied (`conflicts`);", &["edits_of_different_field_groups_merge_and_the_loser_is_shown_both", "what_is_in_use_is_answered_409_and_the_problem_says_by_what", "an_edit_names_the_version_it_was_made_on", "scene refused"]),
+    ("410 | the record was deleted, or its id is used up", &["an_edit_names_the_version_it_was_made_on", "scene refused"]),
+    ("412 | another version is stored: `current` | rebase", &["an_edit_names_the_version_it_was_made_on", "scene stale"]),
+    ("422 | broken: `problem.errors` has JSON pointers", &["a_broken_item_names_its_fields_by_pointers_into_its_data", "scene refused"]),
+    ("424 | what it belongs to failed in this push, or", &["what_needs_a_failed_item_waits_in_the_outbox", "scene waits-for-parent"]),
+    ("428 | no `if_match` or `base_rev` | a bug of the", &["an_attendance_names_if_none_match_also_when_it_was_taken_back_before", "an_edit_names_the_version_it_was_made_on"]),
+    ("429 | the holding area has no room: 2,000 facts of", &["a_phone_has_two_thousand_facts_held_and_keeps_the_rest", "a_member_has_ten_thousand_facts_held_whatever_their_phones_call_themselves", "scene no-room"]),
+    ("500 | this item broke something on our side; the", &["scene refused"]),
+    ("The push as a whole is answered 400 (cannot be read;", &["a_push_that_cannot_be_read_stores_nothing", "an_access_token_that_is_none_is_answered_401_and_somebody_elses_club_404", "a_club_has_two_pushes_at_work_and_a_short_queue"]),
+    ("After 503 some items may be stored: send all of them", &["scene half-stored", "held_facts_batches_and_decisions_survive_a_cut_at_every_statement"]),
+    ("After 400 or 413 nothing was stored: send half as", &["scene unreadable", "scene too-large", "a_push_that_cannot_be_read_stores_nothing"]),
+    ("Somebody who left the club may still push for 30", &["somebody_who_left_has_room_for_what_they_had_recorded_and_no_more", "a_fact_is_never_refused_for_a_permission_or_a_missing_parent"]),
+    ("An item that repeats an `op_id` of the same push", &["operations_that_stand_twice_are_carried_out_once"]),
+    ("Nothing is ever put into an answer that you could", &["items_of_a_push_answer_a_hidden_id_like_an_unknown_one", "items_that_refer_to_what_is_hidden_are_answered_like_those_that_refer_to_nothing"]),
+    ("An id that is taken by what you do not see cannot", &["items_of_a_push_answer_a_hidden_id_like_an_unknown_one"]),
+    ("A recorded fact is held (202) in the words of a fact", &["a_fact_whose_id_is_taken_by_a_hidden_one_is_kept_and_the_sender_learns_nothing"]),
+    ("What you recorded yourself and send again is answered", &["who_recorded_a_fact_may_repeat_it_after_the_athlete_left_their_groups"]),
+    ("type | policy | how", &["- a heading"]),
+    ("`run`, `assessment`, `decision`, `race_result` |", &["the_types_of_the_table_are_those_of_the_feed_with_their_policies", "what_was_corrected_before_the_network_came_back_is_filed_and_not_held"]),
+    ("`wellbeing_record` | append_only | the same, with", &["phones_carry_records_both_ways", "a_record_is_corrected_withdrawn_and_cleared_also_in_one_batch"]),
+    ("`measurement` | append_only | `PUT` with `athlete_id`,", &["a_measurement_that_was_deleted_by_mistake_can_be_entered_again"]),
+    ("`athlete` | merge | `PUT` with `if_none_match` creates;", &["the_field_groups_of_the_guide_are_those_of_the_document", "edits_of_different_field_groups_merge_and_the_loser_is_shown_both", "scene field-groups"]),
+    ("`session`, `lane_plan`, `barrier_configuration`,", &["an_edit_names_the_version_it_was_made_on", "the_types_of_the_table_are_those_of_the_feed_with_their_policies"]),
+    ("`race_test` | optimistic | the same; `name`, `state`", &["an_edit_of_a_race_test_names_its_version_and_keeps_what_it_is_run_over"]),
+    ("`race_entry` | read_only | who is entered in a race", &["entries_are_seen_with_their_athlete", "who_is_ready_is_entered_and_who_is_not_needs_the_coach_s_word"]),
+    ("`club` | read_only | one record, its id is the club's:", &["what_a_phone_computes_with_is_in_the_feed"]),
+    ("`attendance` | set | id = UUID version 5 of the athlete's", &["an_attendance_names_if_none_match_also_when_it_was_taken_back_before"]),
+    ("`group_membership` | set | push only; its effect", &["athletes_join_and_leave_groups_as_a_set", "the_last_group_of_an_athlete_is_not_left"]),
+    ("The name of a version 5 is the 16 bytes themselves,", &["the_test_vector_of_version_5_is_what_the_service_derives"]),
+    ("Compare with this before you trust yours:", &["- a heading"]),
+    ("Change the groups of an athlete either by memberships,", &["a_patch_of_the_groups_behind_a_membership_is_answered_409_with_the_groups_of_now"]),
+    ("A `PATCH` of `group_ids` is then answered 409 with", &["a_patch_of_the_groups_behind_a_membership_is_answered_409_with_the_groups_of_now"]),
+    ("Two `PUT` of memberships never meet.", &["a_patch_of_the_groups_behind_a_membership_is_answered_409_with_the_groups_of_now"]),
+    ("A new `lane_plan` is one that the service computed", &["a_new_lane_plan_is_a_computed_one_with_the_fields_that_the_guide_lists"]),
+    ("Of that `session_id`, `request`, `lanes`, `resting`,", &["a_new_lane_plan_is_a_computed_one_with_the_fields_that_the_guide_lists"]),
+    ("A `read_only` record is changed by its ordinary routes;", &["the_types_of_the_table_are_those_of_the_feed_with_their_policies"]),
+    ("Members and their names are not in the feed: no record", &["a_phone_follows_exactly_what_its_member_may_read", "no_read_shows_what_its_caller_cannot_get"]),
+    ("The published specifications and age groups are the", &["what_a_phone_computes_with_is_in_the_feed"]),
+    ("What another group rests on is not taken from it.", &["a_coach_cannot_take_what_two_groups_share"]),
+    ("A `session` of several groups is deleted or cancelled", &["a_session_of_several_groups_is_deleted_by_who_has_all_of_them_while_nothing_rests_on_it", "a_coach_does_not_take_another_group_out_of_a_session", "a_race_test_with_athletes_of_another_group_is_not_deleted"]),
+    ("A `session` with attendance, runs, assessments or", &["a_session_with_records_is_cancelled_and_keeps_them", "a_group_whose_athletes_have_records_stays_in_the_session"]),
+    ("A `run` comes back with `while_restricted` when a", &["a_run_against_a_restriction_is_kept_and_flagged_by_route_and_by_push"]),
+    ("`surface` of a `session` (`wet`, `uneven`, or absent)", &["a_wet_session_keeps_to_soft_barriers_one_step_closer_and_can_be_said_at_the_trackside"]),
+    ("A recorded fact (`run`, `assessment`, `measurement`,", &["a_fact_is_never_refused_for_a_permission_or_a_missing_parent"]),
+    ("When a later push from the same phone creates what", &["what_waits_for_a_record_of_the_same_phone_is_filed_when_it_comes"]),
+    ("A `decision` is judged as by its own route when it", &["a_pushed_word_meets_the_same_walls_and_waits_in_the_phone_for_its_coach"]),
+    ("Park it and show it to the coach who decided: a hard", &["a_pushed_word_meets_the_same_walls_and_waits_in_the_phone_for_its_coach"]),
+    ("A held one is judged when an admin files it, and", &["a_word_held_for_an_admin_meets_the_walls_when_it_is_filed"]),
+    ("A split of a `race_result` that is missing or out", &["a_split_out_of_order_is_flagged_in_place_and_costs_no_final_time"]),
+    ("A `measurement` that was deleted by mistake is entered", &["a_measurement_that_was_deleted_by_mistake_can_be_entered_again"]),
+    ("A `lane_plan` names equipment of the club in `stock_used`;", &["a_pushed_lane_plan_takes_barriers_that_the_club_has"]),
+    ("A `lane_plan` is seen by everybody who sees its session,", &["a_shared_session_shows_each_member_their_own_people_in_every_form"]),
+    ("Edit what you see: others stay in their lanes, and", &["an_edit_of_a_shared_plan_leaves_others_where_they_are", "a_lane_plan_with_athletes_of_another_group_keeps_them_and_is_not_deleted"]),
+    ("`display_name` is that of today and ignored in what", &["a_phone_follows_who_is_seen_in_a_plan_and_what_they_are_called"]),
+    ("The plan's rev also rises when one of its people", &["a_phone_follows_who_is_seen_in_a_plan_and_what_they_are_called"]),
+    ("A plan with athletes moved by hand is never `proven_optimal`.", &["a_new_lane_plan_is_a_computed_one_with_the_fields_that_the_guide_lists"]),
+    ("An `athlete` is deleted by who has all of the athlete's", &["an_athlete_is_deleted_by_who_has_all_of_their_groups"]),
+    ("What is personal is erased at once and for good:", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),
+    ("Runs, assessments, decisions and results stay on", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),
+    ("Phones are sent one `removed` (`deleted`) for the", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),
+    ("Edits that come later are answered 410, facts are", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),
+    ("A member sees the athletes and sessions of the groups", &["a_member_sees_their_groups_what_lies_below_and_what_the_club_has_in_common"]),
+    ("An admin sees everything.", &["a_member_sees_their_groups_what_lies_below_and_what_the_club_has_in_common"]),
+    ("Who gets a group is sent what is in it; who loses", &["who_loses_a_group_is_sent_a_removed_for_each_athlete_and_session"]),
+    ("role | edits", &["- a heading"]),
+    ("admin | everything", &["each_role_edits_what_the_table_of_roles_says"]),
+    ("coach | `athlete`, `group_membership`, `measurement`,", &["each_role_edits_what_the_table_of_roles_says"]),
+    ("viewer | nothing: an edit is answered 403, a recorded", &["each_role_edits_what_the_table_of_roles_says"]),
+    ("`group`, `venue`, `equipment`, `age_group` and `competition_spec`", &["each_role_edits_what_the_table_of_roles_says"]),
+    ("The scopes are those of the routes: `session.write`", &["each_edit_needs_the_scope_that_the_guide_names"]),
+    ("Cut the connection before and after each answer,", &["a_new_record_of_every_type_survives_a_cut_at_every_statement", "scene answer-lost"]),
+    ("Deliver each page twice and late: rule 3 drops it.", &["scene late-page"]),
+    ("Stop the program between applying a page and storing", &["a_phone_that_is_killed_at_any_step_loses_nothing_and_does_nothing_twice"]),
+    ("Two phones edit the same athlete: different groups", &["edits_of_different_field_groups_merge_and_the_loser_is_shown_both"]),
+    ("Let an admin take a group from the coach and give", &["who_loses_a_group_is_sent_a_removed_for_each_athlete_and_session"]),
+    ("`lanewright rehearse-phone` plays the service for", &["the_reference_phone_passes_every_scene"]),
+    ("It judges what arrives, prints each scene with `pass`", &["a_phone_that_breaks_a_rule_is_told_which"]),
+    ("It needs no database and stores nothing.", &["the_reference_phone_passes_every_scene"]),
+    ("Your phone's tests drive it.", &["the_reference_phone_passes_every_scene"]),
+    ("They ask `POST /rehearsal/next` with the answer to", &["the_reference_phone_passes_every_scene"]),
+    ("`do` | the driver | answers", &["- a heading"]),
+    ("`begin` | throws the phone's store away; from now", &["the_reference_phone_passes_every_scene"]),
+    ("`record` | the person records or creates `type`,", &["the_reference_phone_passes_every_scene"]),
+    ("`change` | the person changes the fields of `data`", &["the_reference_phone_passes_every_scene"]),
+    ("`delete` | the person deletes the record | `{}`", &["the_reference_phone_passes_every_scene"]),
+    ("`insist` | the person insists on the parked item", &["the_reference_phone_passes_every_scene"]),
+    ("`sign_in` | the access token is `access_token` from", &["the_reference_phone_passes_every_scene"]),
+    ("`sync` | lets the phone go through its loop once,", &["the_reference_phone_passes_every_scene"]),
+    (r#"`show` | | `{"records": [{"type", "id", "data"}],"#, &["the_reference_phone_passes_every_scene"]),
+    ("`end` | stops", &["the_reference_phone_passes_every_scene"]),
+];
+
+/// The sentences of the guide, rows of its tables as one each; blocks of code stand for themselves.
+fn sentences() -> Vec<String> {
+    let (mut all, mut paragraph) = (Vec::new(), String::new());
+    for line in GUIDE.lines().chain([""]) {
+        let list =
+            line.starts_with("- ") || (line.len() > 2 && line.as_bytes()[0].is_ascii_digit() && &line[1..3] == ". ");
+        if line.trim().is_empty() || line.starts_with('#') || line.starts_with('|') || line.starts_with("    ") || list
+        {
+            all.extend(split(&plain(&paragraph)));
+            paragraph.clear();
+        }
+        match line {
+            row if row.starts_with('|') && !row.starts_with("| ---") => all.push(plain(row.trim_matches(['|', ' ']))),
+            item if list => paragraph.push_str(
+                item.trim_start_matches("- ").trim_start_matches(|c: char| c.is_ascii_digit()).trim_start_matches(". "),
+            ),
+            text if !text.starts_with(['#', '|']) && !text.starts_with("    ") => {
+                paragraph.push(' ');
+                paragraph.push_str(text);
+            }
+            _ => {}
+        }
+    }
+    all
+}
+
+/// A paragraph by sentences: a full stop, and a capital letter or a quoted word behind it.
+fn split(paragraph: &str) -> Vec<String> {
+    let mut all = Vec::new();
+    let mut rest = paragraph;
+    let ends = |text: &str, at: usize| text[at + 2..].starts_with(|c: char| c.is_ascii_uppercase() || c == '`');
+    while let Some(at) = rest.match_indices(". ").map(|(at, _)| at).find(|at| ends(rest, *at)) {
+        all.push(rest[..=at].to_owned());
+        rest = &rest[at + 2..];
+    }
+    all.extend((!rest.is_empty()).then(|| rest.to_owned()));
+    all
+}
+
+/// The names of all tests.
+fn tests(folder: &Path, found: &mut BTreeSet<String>) {
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            tests(&path, found);
+        } else if path.extension().is_some_and(|end| end == "rs") {
+            let text = fs::read_to_string(&path).unwrap();
+            let names = text.split("fn ").skip(1).filter_map(|rest| rest.split('(').next());
+            found.extend(names.map(str::to_owned));
+        }
+    }
+}
+
+#[test]
+fn every_sentence_of_the_guide_is_held_by_tests_that_there_are() {
+    let mut known = BTreeSet::new();
+    tests(&Path::new(env!("CARGO_MANIFEST_DIR")).join("tests"), &mut known);
+    let scenes: Vec<&str> = lanewright::rehearsal::scenes().into_iter().map(|(name, _)| name).collect();
+    let sentences = sentences();
+    let mut wrong = Vec::new();
+    for sentence in &sentences {
+        let rows = HELD.iter().filter(|(begin, _)| sentence.starts_with(begin)).count();
+        if rows != 1 {
+            wrong.push(format!("{rows} rows for: {sentence}"));
+        }
+    }
+    for (begin, holders) in HELD {
+        if !sentences.iter().any(|sentence| sentence.starts_with(begin)) {
+            wrong.push(format!("the guide has no sentence: {begin}"));
+        }
+        for holder in *holders {
+            let there = match holder.split_once(' ') {
+                Some(("scene", name)) => scenes.contains(&name),
+                Some(("-", why)) => !why.is_empty(),
+                _ => known.contains(*holder),
+            };
+            if !there {
+                wrong.push(format!("there is no {holder}"));
+            }
+        }
+        if holders.is_empty() {
+            wrong.push(format!("nothing holds: {begin}"));
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}

@@ -5,9 +5,9 @@ use actix_web::{HttpResponse, get};
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{bodies, http, intake, push_store, retention_store, slots, wait};
+use super::{bodies, http, intake, retention_store, slots, wait};
 use crate::platform::problem::Problem;
-use crate::platform::{access, batch, body, page, token};
+use crate::platform::{access, batch, body, holding, page, token};
 use crate::resources::athletes;
 
 /// Limits of the service. Those of single fields stand in the OpenAPI document.
@@ -147,9 +147,9 @@ impl View {
                 hand_in_days: access::HAND_IN_DAYS,
             },
             held: HeldLimits {
-                device: push_store::HELD_PER_DEVICE,
-                member: push_store::HELD_PER_MEMBER,
-                former_member: push_store::HELD_PER_FORMER,
+                device: holding::HELD_PER_DEVICE,
+                member: holding::HELD_PER_MEMBER,
+                former_member: holding::HELD_PER_FORMER,
             },
             sign_in: SignInLimits { access_seconds: token::ACCESS_SECONDS, refresh_seconds: token::REFRESH_SECONDS },
         }

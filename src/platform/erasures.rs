@@ -23,10 +23,8 @@ pub fn add(file: &Path, lines: &[(ClubId, Uuid)]) -> io::Result<()> {
     }
     let mut list = OpenOptions::new().create(true).append(true).open(file)?;
     // A line that was cut off by a crash ends here, and is no line.
-    let mut text = String::from("\n");
-    for (club, athlete) in lines {
-        text.push_str(&format!("{} {athlete}\n", club.0));
-    }
+    let lines = lines.iter().map(|(club, athlete)| format!("{} {athlete}\n", club.0));
+    let text: String = std::iter::once("\n".to_owned()).chain(lines).collect();
     list.write_all(text.as_bytes())?;
     list.sync_data()
 }

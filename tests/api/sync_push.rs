@@ -347,7 +347,9 @@ async fn a_refused_edit_is_answered_alike_however_late_it_comes_again(pool: PgPo
     assert_eq!(late["problem"]["errors"], unknown["problem"]["errors"]);
     // Whoever means it says so with a new operation.
     let mut meant = [taken, barred];
-    meant.iter_mut().for_each(|one| one["op_id"] = json!(Uuid::now_v7()));
+    for one in &mut meant {
+        one["op_id"] = json!(Uuid::now_v7());
+    }
     let [name, session] = meant;
     assert_eq!(statuses(&push(&squad.admin, &[name]).await), [201]);
     assert_eq!(statuses(&push(&squad.coach, &[session]).await), [201]);

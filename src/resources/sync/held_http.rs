@@ -86,10 +86,12 @@ impl Decider {
     async fn of(req: &HttpRequest) -> Result<Self, Problem> {
         let refused = match Permit::<ClubAdmin>::extract(req).await {
             Ok(permit) => return Ok(Self { club: permit.club, actor: permit.actor, recorder: None }),
+            Err(problem) if !matches!(problem.code(), Code::Forbidden | Code::NotFound) => return Err(problem),
             Err(problem) => problem,
         };
         match Recorder::extract(req).await {
             Ok(who) => Ok(Self { club: who.club, actor: who.actor.clone(), recorder: Some(who) }),
+            Err(problem) if problem.status() >= 500 => Err(problem),
             Err(_) => Err(refused),
         }
     }

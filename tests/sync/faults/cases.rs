@@ -320,7 +320,9 @@ impl World {
         let first = create("run", run(&session, &self.athlete, self.day));
         let mut again = create("run", run(&session, &self.athlete, self.day));
         again["data"]["supersedes"] = first["id"].clone();
-        cases.push(Self::case("record and correct", &self.coach, vec![first, again]));
+        let mut twice = create("run", run(&session, &self.athlete, self.day));
+        twice["data"]["supersedes"] = first["id"].clone();
+        cases.push(Self::case("record, correct and correct again", &self.coach, vec![first, again, twice]));
         let many = (0..101).map(|_| create("run", run(&session, &self.athlete, self.day))).collect();
         cases.push(Self::case("more than one transaction takes", &self.coach, many));
         let hidden = create("run", run(&session, &self.hidden, self.day));

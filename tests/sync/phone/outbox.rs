@@ -344,9 +344,15 @@ fn forget(value: &mut Value, athlete: &str) {
                 Value::Array(pair) => !pair.iter().any(|id| is(id, athlete)),
                 other => !is(other, athlete),
             });
-            list.iter_mut().for_each(|one| forget(one, athlete));
+            for one in list {
+                forget(one, athlete);
+            }
         }
-        Value::Object(fields) => fields.values_mut().for_each(|one| forget(one, athlete)),
+        Value::Object(fields) => {
+            for one in fields.values_mut() {
+                forget(one, athlete);
+            }
+        }
         _ => {}
     }
 }

@@ -123,7 +123,9 @@ async fn alone(tx: &mut ClubTx, req: &HttpRequest, one: &OneHeld, with_session: 
     ),
     request_body = Place,
     security(("access_token" = ["club.admin"])),
-    responses((status = 200, description = "Filed", body = HeldView))
+    responses((status = 200, description = "Filed", body = HeldView),
+        (status = 409, description = "An admin decided on this before, or the id is used by another record")
+    )
 )]
 #[post("/v1/clubs/{club_id}/held-items/{held_item_id}/accept")]
 async fn accept_held_item(
@@ -182,7 +184,9 @@ async fn accept_held_item(
     ),
     request_body = Rejection,
     security(("access_token" = ["club.admin"])),
-    responses((status = 200, description = "Rejected", body = HeldView))
+    responses((status = 200, description = "Rejected", body = HeldView),
+        (status = 409, description = "An admin decided on this before")
+    )
 )]
 #[post("/v1/clubs/{club_id}/held-items/{held_item_id}/reject")]
 async fn reject_held_item(

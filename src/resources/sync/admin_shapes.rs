@@ -8,6 +8,25 @@ use uuid::Uuid;
 
 use super::admin_store::{DeviceRow, HeldRow, RefusedRow};
 use crate::platform::ids::{AthleteId, GroupId, RaceTestId, SessionId};
+use crate::platform::words::spelt;
+
+spelt! {
+    /// Why a fact waits for an admin.
+    HeldReason {
+        "role": "The recorder's role does not record this.",
+        "scope": "The access token lacked the scope.",
+        "left": "The recorder had left the club.",
+        "reference": "What it belongs to is missing or hidden.",
+        "clock": "Its time does not fit; the phone's clock may be wrong."
+    }
+    /// What an admin decided.
+    HeldOutcome { "accepted": "It was filed.", "rejected": "It was not filed." }
+    /// Why an edit was refused.
+    RefusedReason {
+        "conflict": "Somebody else changed the record first.",
+        "deleted": "The record was deleted."
+    }
+}
 
 /// A recorded fact that could not be filed by itself.
 #[derive(Debug, Serialize, ToSchema)]
@@ -25,7 +44,7 @@ pub struct HeldView {
     #[schema(value_type = Object)]
     pub data: Value,
     /// `role`, `scope`, `left`, `reference` (what it belongs to is missing or hidden) or `clock`.
-    #[schema(max_length = 10, example = "reference")]
+    #[schema(value_type = HeldReason)]
     pub reason: String,
     /// The broken fields.
     #[schema(value_type = Vec<crate::platform::fault::Fault>, max_items = 100)]
@@ -38,7 +57,7 @@ pub struct HeldView {
     pub received_at: DateTime<Utc>,
     /// `accepted` or `rejected`; absent while open.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 10, example = "accepted")]
+    #[schema(value_type = Option<HeldOutcome>)]
     pub outcome: Option<String>,
     /// When it was decided.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -123,7 +142,7 @@ pub struct RefusedView {
     /// Who sent it.
     pub member_id: Uuid,
     /// `conflict`: somebody else changed it first. `deleted`: the record was deleted.
-    #[schema(max_length = 10, example = "conflict")]
+    #[schema(value_type = RefusedReason)]
     pub reason: String,
     /// The rev that it was made on.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -301,6 +301,7 @@ fn cors(origins: &[String]) -> Cors {
             header::ETAG,
             header::LINK,
             header::LOCATION,
+            HeaderName::from_static("preference-applied"),
             header::RETRY_AFTER,
             header::WWW_AUTHENTICATE,
             HeaderName::from_static("traceparent"),

@@ -12,6 +12,7 @@ use actix_web::App;
 use actix_web::body::MessageBody;
 use actix_web::dev::{AppConfig, ServiceFactory, ServiceRequest, ServiceResponse};
 use actix_web::error::DispatchError;
+use actix_web::http::header::HeaderName;
 use actix_web::http::{Method, header};
 use actix_web::middleware::{Compress, from_fn};
 use actix_web::rt::net::TcpStream;
@@ -25,11 +26,12 @@ use utoipa_swagger_ui::SwaggerUi;
 
 use crate::platform::config::Config;
 use crate::platform::db::Db;
-use crate::platform::document::{self, Known};
+use crate::platform::document::{self, Known, representations, schemas};
 use crate::platform::lanes::Lanes;
+use crate::platform::problem_pages::FaultCodes;
 use crate::platform::sockets::{self, Door, Rules};
 use crate::platform::token::Keys;
-use crate::platform::{again, fault, front, health, intake, problem, telemetry};
+use crate::platform::{access, again, fault, front, health, intake, problem, problem_pages, telemetry};
 use crate::resources::{self, advice::Memory, sync::Polls};
 
 /// The head of the OpenAPI document.
@@ -41,11 +43,38 @@ use crate::resources::{self, advice::Memory, sync::Polls};
 A recommendation supports a qualified coach; it never replaces one, nor the rules of the governing body and the facility, \
 local law or medical advice. Lengths are metres, times seconds. Bodies may be packed with gzip or zstd (one coding; others are \
 415); a body has at most 2 MiB as sent and unpacked unless its operation says otherwise, 64 KiB without a valid access token \
-(413), and comes at 2 KiB a second or faster (408).",
+(413), and comes at 2 KiB a second or faster (408).\n\nEvery answer carries `x-request-id`, which stands in the log and as \
+`instance` in problems, and `traceparent` (W3C Trace Context). Problems are `application/problem+json` (RFC 9457); the address in \
+`type` answers with what it means and what to do. A path with another method is answered 405 with `Allow`; an `Accept-Encoding` \
+that rules out every coding 406. HEAD is answered like GET. Unknown fields and query parameters are refused; answers may gain \
+fields, and a client leaves aside those that it does not know.",
         contact(name = "Lanewright developers"),
         license(name = "Apache-2.0", identifier = "Apache-2.0")
     ),
     servers((url = "/", description = "This service")),
+    tags(
+        (name = "service", description = "Whether the service lives and is ready, and the keys that its tokens are signed with."),
+        (name = "sync", description = "What phones read and send after they were away, and what admins decide about it."),
+        (name = "accounts", description = "People: sign-up, sign-in, tokens, passwords, the devices they signed in with."),
+        (name = "clubs", description = "Clubs and their settings."),
+        (name = "members", description = "Who belongs to a club, in which role and for which groups; invitations."),
+        (name = "groups", description = "Training groups; coaches and viewers see the athletes of theirs."),
+        (name = "athletes", description = "Athletes and their measurements; rosters in and out."),
+        (name = "age_groups", description = "A club's own age groups: which ages race together, and the day that counts."),
+        (name = "competition_specs", description = "What each age group races over: published rule sets and a club's own."),
+        (name = "venues", description = "Where lanes are set out."),
+        (name = "equipment", description = "The barriers that a club owns."),
+        (name = "barrier_configurations", description = "Recipes for a lane that are used again and again."),
+        (name = "sessions", description = "Training sessions and who came."),
+        (name = "lane_plans", description = "Who runs in which lane, at which spacing and height; where the tape goes."),
+        (name = "runs", description = "What was run: recorded once, corrected by a later record."),
+        (name = "assessments", description = "How an athlete's technique was rated: recorded once, corrected by a later record."),
+        (name = "wellbeing_records", description = "Reports of pain, illness and injury, restrictions and clearances."),
+        (name = "recommendations", description = "What is advised for an athlete and why, and what coaches decide on it."),
+        (name = "progression", description = "How athletes and squads come along."),
+        (name = "race_tests", description = "Timed runs under race conditions: entries, heats, results, personal bests."),
+        (name = "rhythm", description = "Calculators of rhythm: touchdown times, schedules, stride marks, cues.")
+    ),
     components(schemas(problem::ProblemBody, fault::Fault))
 )]
 struct Head;
@@ -70,14 +99,26 @@ fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
     let bearer = HttpBuilder::new()
         .scheme(HttpAuthScheme::Bearer)
         .bearer_format("JWT")
-        .description(Some("Access token from sign-in or refresh; the listed names are the scopes it must carry."))
+        .description(Some(format!(
+            "Access token from sign-in or refresh. An operation lists the scopes that it must carry; a person's own sign-in \
+carries all, and a role in the club is needed beside them:\n\n{}",
+            access::scopes_described()
+        )))
         .build();
     api.components
         .get_or_insert_default()
         .security_schemes
         .insert("access_token".to_owned(), SecurityScheme::Http(bearer).into());
-    document::complete(&mut api);
+    if let Some(components) = &mut api.components {
+        schemas::join(&mut components.schemas);
+    }
+    representations::describe(&mut api);
+    schemas::patches(&mut api);
+    resources::advice::describe(&mut api);
     resources::sync::describe(&mut api);
+    document::complete(&mut api);
+    schemas::part(&mut api);
+    schemas::complete(&mut api);
     api
 }
 
@@ -87,6 +128,7 @@ pub struct Shared {
     config: Config,
     keys: Data<Keys>,
     known: Data<Known>,
+    faults: Data<FaultCodes>,
     memory: Data<Memory>,
     polls: Data<Polls>,
     lanes: Data<Lanes>,
@@ -102,6 +144,7 @@ impl Shared {
             config,
             keys: Data::new(keys),
             known: Data::new(Known::of(&api)),
+            faults: Data::new(FaultCodes::of(&api)),
             memory: Data::default(),
             polls: Data::default(),
             lanes: Data::new(lanes),
@@ -137,11 +180,13 @@ pub fn build(
     app.app_data(Data::new(db))
         .app_data(Data::clone(&shared.keys))
         .app_data(Data::clone(&shared.known))
+        .app_data(Data::clone(&shared.faults))
         .app_data(Data::clone(&shared.memory))
         .app_data(Data::clone(&shared.polls))
         .app_data(Data::clone(&shared.lanes))
         .app_data(Data::new(shared.config.clone()))
         .route("/docs/sync", web::get().to(sync_guide))
+        .configure(problem_pages::routes)
         .service(
             SwaggerUi::new("/docs/{_:.*}")
                 .url("/openapi.json", shared.api.clone())
@@ -152,6 +197,7 @@ pub fn build(
         .default_service(web::to(document::unrouted))
         .wrap(from_fn(again::carry_out))
         .wrap(Compress::default())
+        .wrap(from_fn(representations::lead))
         .wrap(from_fn(front::refuse))
         .wrap(cors(&shared.config.origins))
         .wrap(from_fn(head_as_get))
@@ -250,9 +296,23 @@ fn cors(origins: &[String]) -> Cors {
             header::CONTENT_TYPE,
             header::IF_MATCH,
             header::IF_NONE_MATCH,
-            header::HeaderName::from_static("idempotency-key"),
+            HeaderName::from_static("idempotency-key"),
+            HeaderName::from_static("prefer"),
+            HeaderName::from_static("traceparent"),
         ])
-        .expose_headers([header::ETAG, header::LINK, header::LOCATION])
+        .expose_headers([
+            header::CONTENT_DISPOSITION,
+            // A phone tells its clock's error by it.
+            header::DATE,
+            header::ETAG,
+            header::LINK,
+            header::LOCATION,
+            HeaderName::from_static("preference-applied"),
+            header::RETRY_AFTER,
+            header::WWW_AUTHENTICATE,
+            HeaderName::from_static("traceparent"),
+            HeaderName::from_static("x-request-id"),
+        ])
         .max_age(3600)
 }
 

@@ -327,8 +327,8 @@ impl Demo {
              curl -s -H \"authorization: Bearer $T\" '{api}/athletes?limit=3'\n\
              curl -s -H \"authorization: Bearer $T\" {api}/athletes/{athlete}/recommendation\n\
              curl -s -H \"authorization: Bearer $T\" {api}/groups/{group}/recommendations\n\
-             curl -s -H \"authorization: Bearer $T\" -H 'accept: image/svg+xml' \
-             {api}/sessions/{session}/lane-plans/{plan}/set-out -o set-out.svg\n",
+             curl -s -H \"authorization: Bearer $T\" \
+             {api}/sessions/{session}/lane-plans/{plan}/set-out.svg -o set-out.svg\n",
             people.join("\n")
         )
     }

@@ -22,6 +22,10 @@ use super::telemetry;
 use super::token::{Claims, Keys};
 
 /// What a member is in a club.
+///
+/// - `admin`: Runs the club: members, groups, rosters, settings.
+/// - `coach`: Plans and records for the assigned groups.
+/// - `viewer`: Reads the assigned groups.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Role {
@@ -60,17 +64,46 @@ pub trait Act: 'static {
     const SCOPE: &'static str;
 }
 
-macro_rules! acts {
-    ($($(#[$doc:meta])* $name:ident: [$($role:ident),+], $scope:literal;)*) => {$(
-        $(#[$doc])*
-        #[derive(Clone, Copy, Debug)]
-        pub struct $name;
+/// An act as the document lists it.
+struct Listed {
+    scope: &'static str,
+    roles: &'static [Role],
+    means: &'static str,
+}
 
-        impl Act for $name {
-            const ROLES: &'static [Role] = &[$(Role::$role),+];
-            const SCOPE: &'static str = $scope;
-        }
-    )*};
+macro_rules! acts {
+    ($($(#[doc = $doc:literal])* $name:ident: [$($role:ident),+], $scope:literal;)*) => {
+        $(
+            $(#[doc = $doc])*
+            #[derive(Clone, Copy, Debug)]
+            pub struct $name;
+
+            impl Act for $name {
+                const ROLES: &'static [Role] = &[$(Role::$role),+];
+                const SCOPE: &'static str = $scope;
+            }
+        )*
+
+        /// Every act.
+        const ACTS: &[Listed] =
+            &[$(Listed { scope: $name::SCOPE, roles: $name::ROLES, means: concat!($($doc),*) }),*];
+    };
+}
+
+/// The words of the roles that may what these scopes open.
+pub fn roles_of(scopes: &[String]) -> Vec<&'static str> {
+    let opened = |act: &&Listed| scopes.iter().any(|scope| scope == act.scope);
+    let roles = ACTS.iter().find(opened).map_or(&[][..], |act| act.roles);
+    roles.iter().map(|role| role.as_str()).collect()
+}
+
+/// What each scope opens, one line each, for the document.
+pub fn scopes_described() -> String {
+    let line = |scope: &str| {
+        let means: Vec<&str> = ACTS.iter().filter(|act| act.scope == scope).map(|act| act.means.trim()).collect();
+        format!("- `{scope}`: {} Roles: {}.", means.join(" "), roles_of(&[scope.to_owned()]).join(", "))
+    };
+    ALL_SCOPES.split(' ').map(line).collect::<Vec<_>>().join("\n")
 }
 
 acts! {

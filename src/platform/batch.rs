@@ -16,6 +16,10 @@ use super::problem::{Code, Problem, ProblemBody};
 pub const MAX_ITEMS: usize = 500;
 
 /// What became of an item.
+///
+/// - `created`: It is stored now.
+/// - `unchanged`: It was stored before, with the same content.
+/// - `rejected`: It was not stored; `problem` says why.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum ItemStatus {

@@ -19,7 +19,7 @@ pub struct Fault {
     #[schema(max_length = 100, example = "limit")]
     pub parameter: Option<String>,
     /// Stable code for programs.
-    #[schema(max_length = 40, example = "out_of_range")]
+    #[schema(value_type = super::fault_code::FaultCode)]
     pub code: String,
     /// What is wrong and what would be right, for people.
     #[schema(max_length = 1000, example = "must be from 0.1 to 1.2 metres")]

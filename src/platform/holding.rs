@@ -14,6 +14,25 @@ use super::body;
 use super::db::{ClubTx, StoreError};
 use super::fault::Fault;
 use super::problem::{Code, Problem};
+use super::words::spelt;
+
+spelt! {
+    /// Why a fact is held.
+    HeldReason {
+        "role": "The recorder's role does not record this.",
+        "scope": "The access token lacked the scope.",
+        "left": "The recorder had left the club.",
+        "reference": "What it belongs to is missing or hidden.",
+        "clock": "Its time does not fit; the phone's clock may be wrong.",
+        "corrected": "What it corrects or clears was corrected by somebody else."
+    }
+    /// What became of a held fact.
+    HeldOutcome {
+        "accepted": "It was filed.",
+        "rejected": "It was not filed.",
+        "withdrawn": "Who recorded it took it back."
+    }
+}
 
 /// Why a second correction is held.
 pub const CORRECTED: &str = "corrected";
@@ -37,13 +56,12 @@ pub struct Held {
 #[derive(Clone, Debug, Serialize, ToSchema)]
 #[schema(as = HeldState)]
 pub struct State {
-    /// `role`, `scope`, `left`, `reference` (what it belongs to is missing or hidden), `clock`, or `corrected` (what it
-    /// corrects or clears was corrected by somebody else).
-    #[schema(max_length = 10, example = "corrected")]
+    /// Why it is held.
+    #[schema(value_type = HeldReason)]
     pub reason: String,
-    /// `rejected` or `withdrawn`; absent while nobody decided.
+    /// What became of it; absent while nobody decided. What was accepted is filed and answered so.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 10, example = "rejected")]
+    #[schema(value_type = Option<HeldOutcome>)]
     pub outcome: Option<String>,
     /// Why.
     #[serde(skip_serializing_if = "Option::is_none")]

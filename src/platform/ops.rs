@@ -16,7 +16,7 @@ use super::words::words;
 
 words! {
     /// What an item does.
-    Method { /// Creates or replaces.
+    Method as PushMethod { /// Creates or replaces.
         Put = "PUT", /// Changes some fields (merge patch).
         Patch = "PATCH", /// Deletes.
         Delete = "DELETE" }

@@ -134,7 +134,7 @@ pub struct Problem {
 /// An error answer (RFC 9457).
 #[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct ProblemBody {
-    /// Path that names the kind of problem; documented under /docs.
+    /// Path that names the kind of problem; which answers with what it means and what to do.
     #[serde(rename = "type")]
     #[schema(max_length = 100, example = "/problems/invalid")]
     kind: String,
@@ -184,7 +184,7 @@ impl Problem {
 
     /// No such record, or none that the caller may see.
     pub fn not_found(what: &str) -> Self {
-        Self::new(Code::NotFound, format!("There is no such {what} here, or it is not yours to see."))
+        Self::new(Code::NotFound, format!("There is no such {what}, or it is not yours to see."))
     }
 
     /// The id belongs to a record that was deleted.
@@ -297,6 +297,15 @@ impl Problem {
     /// The broken fields.
     pub fn faults(&self) -> &[Fault] {
         &self.errors
+    }
+
+    /// What it looks like on the wire, for the document.
+    pub fn example(&self) -> Value {
+        let mut body = serde_json::to_value(self.body()).unwrap_or_default();
+        if let Some(body) = body.as_object_mut() {
+            body.insert("instance".to_owned(), "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57".into());
+        }
+        body
     }
 
     /// The answer's body, also used for one item of a batch.

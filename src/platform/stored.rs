@@ -1,7 +1,9 @@
 //! A record as it is stored, and its version as `ETag`, `If-Match` and `If-None-Match` (RFC 9110).
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{CACHE_CONTROL, ContentType, ETAG, HeaderName, IF_MATCH, IF_NONE_MATCH, LOCATION};
+use actix_web::http::header::{
+    CACHE_CONTROL, CONTENT_DISPOSITION, ContentType, ETAG, HeaderName, IF_MATCH, IF_NONE_MATCH, LOCATION, VARY,
+};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -119,6 +121,22 @@ pub fn created(
         answer.headers_mut().insert(LOCATION, value);
     }
     answer
+}
+
+/// Answers a read with a file for people, such as a table; 304 when the caller already has it.
+pub fn file(req: &HttpRequest, rev: i64, media: &'static str, name: &str, bytes: Vec<u8>) -> HttpResponse {
+    let tag = etag(rev, &bytes);
+    let known = has(req, &tag);
+    let mut answer = HttpResponse::build(if known { StatusCode::NOT_MODIFIED } else { StatusCode::OK });
+    answer
+        .insert_header((ETAG, tag))
+        .insert_header((CACHE_CONTROL, "private, no-cache"))
+        .insert_header((VARY, "accept"));
+    if known {
+        return answer.finish();
+    }
+    answer.insert_header((CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")));
+    answer.content_type(media).body(bytes)
 }
 
 /// Answers with a body and its tag; 304 when `read` is a request that names the tag.

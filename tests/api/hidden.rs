@@ -45,7 +45,7 @@ async fn targets(admin: &Caller, group: &str, athlete: &str, day: chrono::NaiveD
     kinds.push(("measurement_id", "measurement", measured.id()));
     let plan = json!({"lanes": 2, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 80, "athlete_ids": [athlete]});
     let plan = admin.post(&format!("/sessions/{session}/lane-plans"), plan).await.expect(201);
-    kinds.push(("plan_id", "lane_plan", plan.id()));
+    kinds.push(("lane_plan_id", "lane_plan", plan.id()));
     let race = json!({"session_id": session, "dimensions": {"race_distance_m": 50, "barriers": 5, "height_m": 0.5,
         "approach_m": 11, "spacing_m": 6.5}});
     let race = admin.post("/race-tests", race).await.expect(201);
@@ -119,7 +119,7 @@ fn body(operation: &str, ids: &dyn Fn(&str) -> String) -> Value {
         "set_attendance" => json!({"present": [ids("athlete_id")]}),
         "set_race_entries" => json!({"athlete_ids": [ids("athlete_id")]}),
         "create_lane_plan" => json!({"lanes": 2, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 80,
-            "athlete_ids": [ids("athlete_id")], "like": {"lane_plan_id": ids("plan_id")}}),
+            "athlete_ids": [ids("athlete_id")], "like": {"lane_plan_id": ids("lane_plan_id")}}),
         "create_race_heats" => json!({"lanes": 4, "pins": [{"athlete_id": ids("athlete_id"), "heat": 1}]}),
         "create_race_results" => {
             json!({"results": [{"id": Uuid::nil(), "athlete_id": ids("athlete_id"), "status": "finished",

@@ -14,6 +14,8 @@ mod bounds;
 mod clubs;
 mod coach_word;
 mod competition_specs;
+mod contract;
+mod document;
 mod equipment;
 mod floods;
 mod front;

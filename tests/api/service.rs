@@ -1,5 +1,6 @@
 //! What every route shares: health, problems, methods, document.
 
+use lanewright::platform::config::Config;
 use reqwest::Method;
 use serde_json::json;
 use sqlx::PgPool;
@@ -44,6 +45,42 @@ async fn the_trace_of_the_caller_goes_on(pool: PgPool) {
 }
 
 #[sqlx::test]
+async fn a_browser_of_a_configured_origin_may_send_and_read_what_a_sync_client_needs(pool: PgPool) {
+    let origin = "https://app.club.example";
+    let config = Config { workers: 1, connections: 4, origins: vec![origin.to_owned()], ..Config::default() };
+    let app = TestApp::spawn_with(pool.clone(), (*pool.connect_options()).clone(), config).await;
+    let wanted =
+        "authorization,content-encoding,content-type,idempotency-key,if-match,if-none-match,prefer,traceparent";
+    let asked =
+        [("origin", origin), ("access-control-request-method", "POST"), ("access-control-request-headers", wanted)];
+    let path = "/v1/clubs/01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57/changes";
+    let allowed = app.send(Method::OPTIONS, path, &asked, None).await.expect(200);
+    assert_eq!(allowed.header("access-control-allow-origin"), origin);
+    let names = allowed.header("access-control-allow-headers").to_lowercase();
+    for name in wanted.split(',') {
+        assert!(names.split(',').any(|one| one.trim() == name), "{name} may not be sent: {names}");
+    }
+    let read = app.send(Method::GET, "/healthz", &[("origin", origin)], None).await.expect(200);
+    let names = read.header("access-control-expose-headers").to_lowercase();
+    for name in [
+        "content-disposition",
+        "date",
+        "etag",
+        "link",
+        "location",
+        "preference-applied",
+        "retry-after",
+        "traceparent",
+        "www-authenticate",
+        "x-request-id",
+    ] {
+        assert!(names.split(',').any(|one| one.trim() == name), "{name} cannot be read: {names}");
+    }
+    let stranger = app.send(Method::GET, "/healthz", &[("origin", "https://elsewhere.example")], None).await;
+    assert!(stranger.header("access-control-allow-origin").is_empty());
+}
+
+#[sqlx::test]
 async fn bodies_that_cannot_be_read_name_the_place(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     let admin = app.admin_of("North").await;
@@ -65,8 +102,7 @@ async fn the_document_is_served_and_is_the_committed_one(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     let served = app.get("/openapi.json").await.expect(200);
     assert_eq!(served.body["openapi"], "3.1.0");
-    let committed: serde_json::Value = serde_json::from_str(include_str!("../../api-spec/openapi.json")).unwrap();
-    assert!(served.body == committed, "api-spec/openapi.json is stale: run ./dev spec");
+    assert!(served.body == crate::contract::CONTRACT.document, "api-spec/openapi.json is stale: run ./dev spec");
 }
 
 #[sqlx::test]

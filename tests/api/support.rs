@@ -15,6 +15,8 @@ use sqlx::PgPool;
 use sqlx::postgres::PgConnectOptions;
 use uuid::Uuid;
 
+use crate::contract::{self, Exchange};
+
 /// The password of everybody in the tests.
 pub const PASSWORD: &str = "five wickets in a row";
 
@@ -38,6 +40,8 @@ pub struct TestApp {
     pub pool: PgPool,
     pub lanes: Lanes,
     pub keys: Data<Keys>,
+    /// Whether every exchange has to be as the document says; not where a test breaks the database under it.
+    pub promised: bool,
 }
 
 /// What the server answered.
@@ -127,19 +131,31 @@ impl TestApp {
         let server = app::run(listener, shared, options).unwrap();
         let stop = Arc::new(StopOnDrop(server.handle()));
         tokio::spawn(server);
-        Self { _stop: stop, base, client: reqwest::Client::new(), pool, lanes, keys }
+        Self { _stop: stop, base, client: reqwest::Client::new(), pool, lanes, keys, promised: true }
     }
 
-    /// Sends a request with these headers and body bytes.
+    /// Sends a request with these headers and body bytes; both it and its answer have to be as the document says.
     pub async fn send(&self, method: Method, path: &str, headers: &[(&str, &str)], body: Option<Vec<u8>>) -> Answer {
-        let mut request = self.client.request(method, format!("{}{path}", self.base));
+        let mut request = self.client.request(method.clone(), format!("{}{path}", self.base));
         for (name, value) in headers {
             request = request.header(*name, *value);
         }
-        if let Some(body) = body {
-            request = request.body(body);
+        if let Some(body) = &body {
+            request = request.body(body.clone());
         }
-        Answer::of(request.send().await.unwrap()).await
+        let answer = Answer::of(request.send().await.unwrap()).await;
+        if self.promised {
+            contract::check(&Exchange {
+                method: &method,
+                path,
+                sent_headers: headers,
+                sent: body.as_deref(),
+                status: answer.status,
+                headers: &answer.headers,
+                body: &answer.bytes,
+            });
+        }
+        answer
     }
 
     /// Posts JSON without signing in.

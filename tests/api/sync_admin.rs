@@ -273,7 +273,7 @@ async fn the_document_says_how_each_type_is_reconciled(pool: PgPool) {
     ] {
         assert_eq!(schemas[name]["x-sync-policy"], policy, "{name}");
     }
-    let fields = &schemas["AthleteFields"]["properties"];
+    let fields = &schemas["AthletePatch"]["properties"];
     assert!(fields.as_object().unwrap().values().all(|field| field["x-merge-group"].is_string()), "{fields}");
 }
 

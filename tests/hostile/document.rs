@@ -108,7 +108,7 @@ pub struct Document {
     pub operations: Vec<Operation>,
 }
 
-/// `athlete` of `AthleteId` and of `athlete_id`; a lane plan is called `plan` in paths.
+/// `athlete` of `AthleteId` and of `athlete_id`.
 fn kind_of(schema: &str) -> Option<String> {
     let word = schema.strip_suffix("Id")?;
     let mut out = String::new();
@@ -119,7 +119,6 @@ fn kind_of(schema: &str) -> Option<String> {
         out.push(letter.to_ascii_lowercase());
     }
     Some(match out.as_str() {
-        "lane_plan" => "plan".to_owned(),
         "recommendation" => "decision".to_owned(),
         _ => out,
     })

@@ -22,7 +22,7 @@ pub const ORDER: [(&str, &str); 19] = [
     ("assessment_id", "create_assessments"),
     ("wellbeing_record_id", "create_wellbeing_records"),
     ("decision_id", "create_decision"),
-    ("plan_id", "create_lane_plan"),
+    ("lane_plan_id", "create_lane_plan"),
     ("race_test_id", "create_race_test"),
     ("", "set_race_entries"),
     ("", "create_race_heats"),

@@ -26,7 +26,7 @@ pub const TYPES: &[(&str, &str, &str)] = &[
     ("CoachDecision", "decision", "decision_id"),
     ("Equipment", "equipment", "equipment_id"),
     ("Group", "group", "group_id"),
-    ("LanePlan", "lane_plan", "plan_id"),
+    ("LanePlan", "lane_plan", "lane_plan_id"),
     ("Measurement", "measurement", "measurement_id"),
     ("OwnCompetitionSpec", "competition_spec", "competition_spec_id"),
     ("RaceEntry", "race_entry", ""),
@@ -58,7 +58,7 @@ pub async fn data(world: &World, kind: &str, place: &Place) -> Value {
         "measurement" => with(body("create_measurement"), "athlete_id", "athlete_id"),
         "decision" => with(body("create_decision"), "athlete_id", "athlete_id"),
         "lane_plan" => {
-            let path = place.fill("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{plan_id}");
+            let path = place.fill("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}");
             let who = if place.name == "south" { "south admin" } else { "admin" };
             Ask::new("GET", &path).by(world.person(who)).send(world).await.expect(200).json()
         }

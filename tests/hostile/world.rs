@@ -321,9 +321,11 @@ impl World {
     /// test without any go in their stead.
     async fn delete(&mut self, name: &'static str) {
         let at = self.places.iter().position(|place| place.name == name).unwrap();
-        for (param, operation) in
-            [("session_id", "create_session"), ("race_test_id", "create_race_test"), ("plan_id", "create_lane_plan")]
-        {
+        for (param, operation) in [
+            ("session_id", "create_session"),
+            ("race_test_id", "create_race_test"),
+            ("lane_plan_id", "create_lane_plan"),
+        ] {
             self.furnish_one(at, "admin", param, operation).await;
         }
         let place = self.place(name).clone();

@@ -25,7 +25,10 @@ use crate::platform::token::Keys;
     tag = "accounts",
     request_body = SignUp,
     security(()),
-    responses((status = 201, description = "Created and signed in", body = SignedUp))
+    responses((status = 201, description = "Created and signed in", body = SignedUp),
+        (status = 409, description = "The e-mail address has an account"),
+        (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
+    )
 )]
 #[post("/v1/auth/sign-up")]
 async fn sign_up(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignUp>) -> Result<HttpResponse, Problem> {
@@ -63,7 +66,9 @@ async fn sign_up(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignU
     tag = "accounts",
     request_body = NewPassword,
     security(("access_token" = [])),
-    responses((status = 204, description = "Changed"))
+    responses((status = 204, description = "Changed"),
+        (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
+    )
 )]
 #[post("/v1/me/password")]
 async fn change_password(caller: Caller, db: Data<Db>, body: Body<NewPassword>) -> Result<HttpResponse, Problem> {
@@ -113,7 +118,10 @@ async fn get_me(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     tag = "clubs",
     request_body = ClubFields,
     security(("access_token" = ["club.admin"])),
-    responses((status = 201, description = "Founded", body = ClubCreated))
+    responses((status = 201, description = "Founded", body = ClubCreated),
+        (status = 409, description = "The account is in as many clubs as it may be"),
+        (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
+    )
 )]
 #[post("/v1/clubs")]
 async fn create_club(

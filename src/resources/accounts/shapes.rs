@@ -13,6 +13,7 @@ use crate::compute::day::Day;
 use crate::compute::specs::{self, OnFile};
 use crate::platform::access::Role;
 use crate::platform::ids::{AccountId, ClubId, DeviceId};
+use crate::resources::advice::vocabulary;
 
 fn unnamed() -> String {
     "unnamed device".to_owned()
@@ -160,7 +161,7 @@ pub struct ClubCreated {
     pub ruleset: String,
     /// What athletes find under that rule set: `by_age`, `ages_missing`, `not_in_force` or
     /// `nothing`; see `GET /v1/rulesets`.
-    #[schema(max_length = 12, example = "by_age")]
+    #[schema(value_type = vocabulary::OnFile)]
     pub on_file: &'static str,
     /// The same as a sentence. `POST /v1/clubs/{club_id}/competition-specs/adopt` takes over another rule set.
     #[schema(max_length = 400, example = "Specifications are on file, and ages lead to them.")]
@@ -230,7 +231,7 @@ pub struct Me {
 
 /// A sign-in of your account.
 #[derive(Serialize, ToSchema)]
-#[schema(as = Device)]
+#[schema(as = SignedInDevice)]
 pub struct DeviceView {
     /// The id.
     pub id: DeviceId,

@@ -140,7 +140,8 @@ fn wrong() -> Problem {
     security(()),
     responses(
         (status = 200, description = "Signed in", body = Tokens),
-        (status = 401, description = "Wrong e-mail or password", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 401, description = "Wrong e-mail or password", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
 #[post("/v1/auth/sign-in")]
@@ -171,7 +172,9 @@ async fn sign_in(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignI
     responses(
         (status = 200, description = "New tokens", body = Tokens),
         (status = 401, description = "Not valid any more", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 409, description = "Other calls are exchanging this token: take their answer, or send it again when it is lost", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 409, description = "Other calls are exchanging this token: take their answer, or send it again when it is lost", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json",
+            headers(("Retry-After" = u32, description = "Seconds until it is worth trying again"))),
+        (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
 #[post("/v1/auth/refresh")]

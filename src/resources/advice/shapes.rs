@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaFormat, Type};
-use utoipa::openapi::{KnownFormat, RefOr};
+use utoipa::openapi::{KnownFormat, OpenApi, RefOr};
 use utoipa::{PartialSchema, ToSchema};
 
 use crate::compute::decision::{Caution, Missing, Reason, Wall};
@@ -58,6 +58,18 @@ codes!(
     WallCode, "Why an athlete may not run somewhere.", Wall::CODES
 );
 
+/// Adds the walls of an athlete's region to the codes of broken fields: what nobody may run is refused with their words.
+pub fn describe(api: &mut OpenApi) {
+    let Some(components) = &mut api.components else { return };
+    let Some(RefOr::T(Schema::Object(codes))) = components.schemas.get_mut("FaultCode") else { return };
+    for wall in Wall::CODES {
+        codes.enum_values.get_or_insert_default().push(json!(wall.code));
+        let lines = codes.description.get_or_insert_default();
+        // Writing to a string cannot fail.
+        let _ = write!(lines, "\n- `{}`: {}", wall.code, wall.means);
+    }
+}
+
 fn code_schema(says: &str, codes: &[CodeDoc]) -> RefOr<Schema> {
     let mut description = format!("{says} The list is closed and a code never changes its meaning.\n");
     for one in codes {
@@ -84,7 +96,7 @@ impl PartialSchema for Params {
         PARAMS
             .iter()
             .fold(ObjectBuilder::new().description(Some(says)), |object, (name, kind, means)| {
-                object.property(*name, param_schema(*kind, means))
+                object.property(*name, param_schema(name, *kind, means))
             })
             .examples([json!({"hits": 3, "barriers": 12})])
             .into()
@@ -97,7 +109,7 @@ impl ToSchema for Params {
     }
 }
 
-fn param_schema(kind: Kind, means: &str) -> Schema {
+fn param_schema(name: &str, kind: Kind, means: &str) -> Schema {
     let unit = match kind {
         Kind::Metres => " Metres.",
         Kind::Share => " From 0 to 1.",
@@ -111,7 +123,15 @@ fn param_schema(kind: Kind, means: &str) -> Schema {
         Kind::Share => object.schema_type(Type::Number).minimum(Some(0)).maximum(Some(1)),
         Kind::Loss => object.schema_type(Type::Number).minimum(Some(0)).maximum(Some(2)),
         Kind::Metres => object.schema_type(Type::Number).minimum(Some(0)).maximum(Some(1_000)),
-        Kind::Word => object.schema_type(Type::String).max_length(Some(20)),
+        Kind::Word => {
+            let word = match name {
+                "criterion" => "trail_leg",
+                "report" => "pain",
+                "surface" => "wet",
+                _ => "low_barrier",
+            };
+            object.schema_type(Type::String).max_length(Some(20)).examples([word])
+        }
         Kind::Date => object.schema_type(Type::String).format(Some(SchemaFormat::KnownFormat(KnownFormat::Date))),
     }
     .into()

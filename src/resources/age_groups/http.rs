@@ -79,7 +79,9 @@ async fn get_age_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
     ),
     request_body(content = Fields, content_type = "application/merge-patch+json"),
     security(("access_token" = ["club.admin"])),
-    responses((status = 200, description = "Changed", body = View))
+    responses((status = 200, description = "Changed", body = View),
+        (status = 409, description = "It would overlap another of the rule set")
+    )
 )]
 #[patch("/v1/clubs/{club_id}/age-groups/{age_group_id}")]
 async fn update_age_group(

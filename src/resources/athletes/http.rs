@@ -31,7 +31,7 @@ struct ListParams {
     /// Only athletes of this group.
     group_id: Option<GroupId>,
     /// Only athletes of this status: `active`, `resting` or `left`.
-    #[param(max_length = 7, example = "active")]
+    #[param(value_type = Option<super::model::Status>, inline, example = "active")]
     status: Option<String>,
     /// Only athletes whose name contains this, ignoring case.
     #[param(max_length = 80, example = "osei")]

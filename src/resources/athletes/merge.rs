@@ -162,10 +162,13 @@ async fn merge(tx: &mut ClubTx, op: &Op, found: Stored<AthleteId, Athlete>) -> R
 }
 
 /// The pair of a membership.
-#[derive(serde::Deserialize)]
+#[derive(serde::Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct Pair {
+#[schema(as = GroupMembership)]
+pub struct Pair {
+    /// The group.
     group_id: GroupId,
+    /// The athlete.
     athlete_id: AthleteId,
 }
 

@@ -32,7 +32,7 @@ words! {
 
 words! {
     /// Whether the athlete trains at the moment.
-    Status { /// Trains.
+    Status as AthleteStatus { /// Trains.
         Active = "active", /// Pauses.
         Resting = "resting", /// Left the squad.
         Left = "left" }

@@ -40,6 +40,11 @@ struct ImportParams {
 }
 
 /// What became of one row.
+///
+/// - `valid`: It would be added (dry run).
+/// - `created`: It was added.
+/// - `unchanged`: The club has this athlete (same name and birth); left as it is.
+/// - `rejected`: It is broken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 enum RowStatus {

@@ -9,6 +9,7 @@ use super::model::{self, Athlete, Birth, Experience, Measurement, NewAthlete, Ra
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::platform::stored::Stored;
+use crate::resources::advice::vocabulary;
 
 fn active() -> String {
     Status::Active.as_str().to_owned()
@@ -23,7 +24,7 @@ pub struct Fields {
     #[schema(min_length = 1, max_length = 80, example = "Mira Osei")]
     pub display_name: String,
     /// Category for competition rules.
-    #[schema(pattern = "^(F|M)$", max_length = 1, example = "F")]
+    #[schema(value_type = vocabulary::Sex)]
     pub sex: String,
     /// Day of birth; send this or `birth_year`.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -39,14 +40,14 @@ pub struct Fields {
     pub group_ids: Vec<GroupId>,
     /// The leg they like to lead with: `left` or `right`.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(pattern = "^(left|right)$", max_length = 5, example = "left")]
+    #[schema(value_type = Option<super::model::Leg>)]
     pub preferred_lead_leg: Option<String>,
     /// `novice` (under a year of hurdling) or `trained`.
-    #[schema(pattern = "^(novice|trained)$", max_length = 7, example = "novice")]
+    #[schema(value_type = super::model::Experience)]
     pub experience: String,
     /// `active`, `resting` or `left`.
     #[serde(default = "active")]
-    #[schema(pattern = "^(active|resting|left)$", max_length = 7, example = "active")]
+    #[schema(value_type = super::model::Status)]
     pub status: String,
     /// When consent to keep their data was given.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -107,7 +108,7 @@ pub struct New {
     #[schema(min_length = 1, max_length = 80, example = "Mira Osei")]
     pub display_name: String,
     /// Category for competition rules.
-    #[schema(pattern = "^(F|M)$", max_length = 1, example = "F")]
+    #[schema(value_type = vocabulary::Sex)]
     pub sex: String,
     /// Day of birth; send this or `birth_year`.
     #[schema(example = "2013-05-17")]
@@ -120,14 +121,14 @@ pub struct New {
     #[schema(min_items = 1, max_items = 20)]
     pub group_ids: Vec<GroupId>,
     /// The leg they like to lead with: `left` or `right`.
-    #[schema(pattern = "^(left|right)$", max_length = 5, example = "left")]
+    #[schema(value_type = Option<super::model::Leg>)]
     pub preferred_lead_leg: Option<String>,
     /// `novice` (under a year of hurdling) or `trained`.
-    #[schema(pattern = "^(novice|trained)$", max_length = 7, example = "novice")]
+    #[schema(value_type = super::model::Experience)]
     pub experience: String,
     /// `active`, `resting` or `left`.
     #[serde(default = "active")]
-    #[schema(pattern = "^(active|resting|left)$", max_length = 7, example = "active")]
+    #[schema(value_type = super::model::Status)]
     pub status: String,
     /// When consent to keep their data was given.
     #[schema(example = "2026-09-01")]
@@ -149,7 +150,7 @@ pub struct NewMeasurement {
     /// `stature_m` (0.9 to 2.3), `leg_length_m` (stature minus sitting height, 0.4 to 1.3), `sprint_30m_s` (3.6 to 12)
     /// or `sprint_50m_s` (5.4 to 20), both from a standing start. What cannot be at the age of the athlete is
     /// refused as `implausible`; pushed, it is filed and left out of the advice.
-    #[schema(pattern = "^(stature_m|leg_length_m|sprint_30m_s|sprint_50m_s)$", max_length = 20, example = "stature_m")]
+    #[schema(value_type = super::model::MeasurementKind)]
     pub kind: String,
     /// Metres or seconds, as the kind says; not finer than 0.001.
     #[schema(minimum = 0.4, maximum = 20, example = 1.52)]
@@ -225,7 +226,7 @@ pub struct MeasurementView {
     #[schema(minimum = 1, example = 42)]
     pub rev: i64,
     /// What was measured.
-    #[schema(max_length = 20, example = "stature_m")]
+    #[schema(value_type = super::model::MeasurementKind)]
     pub kind: &'static str,
     /// Metres or seconds, as the kind says.
     #[schema(minimum = 0.4, maximum = 20, example = 1.52)]

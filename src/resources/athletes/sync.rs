@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
+use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::measured_store;
@@ -18,18 +19,26 @@ use crate::platform::problem::Problem;
 use crate::platform::record::Record;
 
 /// An athlete without measurements.
-#[derive(Debug, Serialize)]
-struct AthleteView {
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = AthleteRecord)]
+pub struct AthleteView {
+    /// The id.
     id: AthleteId,
+    /// Number of the last change.
+    #[schema(minimum = 0, example = 42)]
     rev: i64,
+    /// The athlete.
     #[serde(flatten)]
     fields: Fields,
 }
 
 /// A measurement with its athlete.
-#[derive(Debug, Serialize)]
-struct MeasuredView {
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = MeasurementRecord)]
+pub struct MeasuredView {
+    /// The athlete.
     athlete_id: AthleteId,
+    /// The measurement.
     #[serde(flatten)]
     measurement: MeasurementView,
 }
@@ -60,12 +69,19 @@ pub async fn pull_measurements(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Reco
 }
 
 /// A measurement as phones send it.
-#[derive(Deserialize)]
+#[derive(Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-struct SentMeasurement {
+pub struct SentMeasurement {
+    /// The athlete.
     athlete_id: AthleteId,
+    /// What was measured.
+    #[schema(value_type = super::model::MeasurementKind)]
     kind: String,
+    /// Metres or seconds, as the kind says; not finer than 0.001.
+    #[schema(minimum = 0.4, maximum = 20, example = 1.52)]
     value: f64,
+    /// The day.
+    #[schema(example = "2026-09-01")]
     #[serde(deserialize_with = "crate::platform::dates::read")]
     measured_on: chrono::NaiveDate,
 }

@@ -83,7 +83,9 @@ async fn get_barrier_configuration(
     ),
     request_body(content = Fields, content_type = "application/merge-patch+json"),
     security(("access_token" = ["plan.write"])),
-    responses((status = 200, description = "Changed", body = View))
+    responses((status = 200, description = "Changed", body = View),
+        (status = 409, description = "Another record of the club has this name")
+    )
 )]
 #[patch("/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}")]
 async fn update_barrier_configuration(

@@ -7,6 +7,7 @@ use super::model::Configuration;
 use super::store::StoredConfiguration;
 use crate::platform::fault::Fault;
 use crate::platform::ids::BarrierConfigurationId;
+use crate::resources::advice::vocabulary;
 
 /// A barrier configuration as sent by a client.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -17,7 +18,7 @@ pub struct Fields {
     #[schema(min_length = 1, max_length = 80, example = "Low rhythm lane")]
     pub name: String,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]
@@ -68,7 +69,7 @@ pub struct New {
     #[schema(min_length = 1, max_length = 80, example = "Low rhythm lane")]
     pub name: String,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]

@@ -16,6 +16,7 @@ use crate::platform::db::{Db, StoreError};
 use crate::platform::ids::{AgeGroupId, CompetitionSpecId};
 use crate::platform::problem::Problem;
 use crate::resources::advice;
+use crate::resources::advice::vocabulary;
 use crate::resources::age_groups;
 
 /// What becomes of one age group of the rule set that is taken over.
@@ -77,7 +78,7 @@ struct Adopted {
     kept: Vec<String>,
     /// What athletes of the club find afterwards: `by_age`, `ages_missing`,
     /// `not_in_force` or `nothing`.
-    #[schema(max_length = 12, example = "by_age")]
+    #[schema(value_type = vocabulary::OnFile)]
     on_file: String,
     /// The same as a sentence.
     #[schema(max_length = 400, example = "Specifications are on file, and ages lead to them.")]

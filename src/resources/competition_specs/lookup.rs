@@ -19,6 +19,7 @@ use crate::platform::ids::AthleteId;
 use crate::platform::params::Params;
 use crate::platform::problem::Problem;
 use crate::resources::advice;
+use crate::resources::advice::vocabulary;
 
 /// Public data change with a release only.
 const CACHE: (&str, &str) = ("cache-control", "public, max-age=3600");
@@ -31,7 +32,7 @@ struct PublishedParams {
     #[param(min_length = 1, max_length = 40, example = "UKA")]
     ruleset: String,
     /// `F` or `M`; without it every specification of the rule set is listed.
-    #[param(max_length = 1, example = "F")]
+    #[param(value_type = Option<vocabulary::Sex>, inline, example = "F")]
     sex: Option<String>,
     /// Day of birth; send this or `birth_year` with `sex`.
     #[param(example = "2011-09-03")]
@@ -45,7 +46,7 @@ struct PublishedParams {
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     on: Option<NaiveDate>,
     /// Only `indoor` or only `outdoor`.
-    #[param(max_length = 7, example = "outdoor")]
+    #[param(value_type = Option<vocabulary::Environment>, inline, example = "outdoor")]
     environment: Option<String>,
 }
 
@@ -56,7 +57,7 @@ struct ClubParams {
     /// An athlete that you see; or send `sex` and a birth.
     athlete_id: Option<AthleteId>,
     /// `F` or `M`.
-    #[param(max_length = 1, example = "F")]
+    #[param(value_type = Option<vocabulary::Sex>, inline, example = "F")]
     sex: Option<String>,
     /// Day of birth.
     #[param(example = "2011-09-03")]
@@ -73,7 +74,7 @@ struct ClubParams {
     #[param(min_length = 1, max_length = 40, example = "UKA")]
     ruleset: Option<String>,
     /// Only `indoor` or only `outdoor`.
-    #[param(max_length = 7, example = "outdoor")]
+    #[param(value_type = Option<vocabulary::Environment>, inline, example = "outdoor")]
     environment: Option<String>,
 }
 

@@ -84,7 +84,9 @@ async fn get_competition_spec(
     ),
     request_body(content = Fields, content_type = "application/merge-patch+json"),
     security(("access_token" = ["club.admin"])),
-    responses((status = 200, description = "Changed", body = View))
+    responses((status = 200, description = "Changed", body = View),
+        (status = 409, description = "It would overlap another of the rule set")
+    )
 )]
 #[patch("/v1/clubs/{club_id}/competition-specs/{competition_spec_id}")]
 async fn update_competition_spec(

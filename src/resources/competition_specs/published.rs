@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use crate::compute::specs::{AgeGroup, Applicable, Lookup, Source, Spec};
 use crate::compute::units::Sex;
+use crate::resources::advice::vocabulary;
 
 /// A published source.
 #[derive(Debug, Serialize, ToSchema)]
@@ -43,7 +44,7 @@ pub struct AgeRuleView {
     )]
     rule: String,
     /// `page` (read on the page named), `memory` (not read: check before relying on it) or `club` (the club's own).
-    #[schema(max_length = 10, example = "page")]
+    #[schema(value_type = vocabulary::Confidence)]
     confidence: &'static str,
     /// Where the rule was read.
     #[schema(max_items = 20)]
@@ -77,10 +78,10 @@ pub struct SpecView {
     #[schema(max_length = 20, example = "75H")]
     event_code: String,
     /// `indoor` or `outdoor`.
-    #[schema(max_length = 7, example = "outdoor")]
+    #[schema(value_type = vocabulary::Environment)]
     environment: &'static str,
     /// `F`, `M` or `X` for both.
-    #[schema(max_length = 1, example = "F")]
+    #[schema(value_type = vocabulary::SpecSex)]
     sex: &'static str,
     /// Code of the age group.
     #[schema(max_length = 60, example = "U15")]
@@ -104,7 +105,7 @@ pub struct SpecView {
     #[schema(minimum = 1, maximum = 100, example = 11)]
     run_in_m: f64,
     /// `page` (read on the page named), `memory` (not read: check before relying on it) or `club` (the club's own).
-    #[schema(max_length = 10, example = "page")]
+    #[schema(value_type = vocabulary::Confidence)]
     confidence: &'static str,
     /// Where the figures were read.
     #[schema(max_items = 20)]
@@ -165,7 +166,7 @@ impl SpecView {
 
 /// The specifications that apply, and from when others do.
 #[derive(Debug, Serialize, ToSchema)]
-#[schema(as = CompetitionSpecAnswer)]
+#[schema(as = ApplicableCompetitionSpecs)]
 pub struct Answer {
     /// Those that apply on the day; several where groups overlap.
     #[schema(max_items = 500)]
@@ -218,7 +219,7 @@ pub struct RulesetView {
     pub specifications: usize,
     /// What its athletes find: `by_age` (a target for each age), `ages_missing` (a club tells the ages of the groups),
     /// `not_in_force` (a newer edition may apply today) or `nothing` (no sprint-hurdle specification).
-    #[schema(max_length = 12, example = "by_age")]
+    #[schema(value_type = vocabulary::OnFile)]
     pub on_file: &'static str,
     /// The same as a sentence.
     #[schema(max_length = 400, example = "Specifications are on file, and ages lead to them.")]

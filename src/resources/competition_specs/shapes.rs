@@ -9,6 +9,7 @@ use super::store::StoredOwn;
 use crate::compute::units::Sex;
 use crate::platform::fault::Fault;
 use crate::platform::ids::CompetitionSpecId;
+use crate::resources::advice::vocabulary;
 
 /// A club's own competition specification as sent by a client.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -22,10 +23,10 @@ pub struct Fields {
     #[schema(min_length = 1, max_length = 20, example = "75H")]
     pub event_code: String,
     /// `indoor` or `outdoor`.
-    #[schema(pattern = "^(indoor|outdoor)$", max_length = 7, example = "outdoor")]
+    #[schema(value_type = vocabulary::Environment)]
     pub environment: String,
     /// `F`, `M` or `X` for both.
-    #[schema(pattern = "^(F|M|X)$", max_length = 1, example = "F")]
+    #[schema(value_type = vocabulary::SpecSex)]
     pub sex: String,
     /// Code of the age group, published or the club's own.
     #[schema(min_length = 1, max_length = 40, example = "U14")]
@@ -109,10 +110,10 @@ pub struct New {
     #[schema(min_length = 1, max_length = 20, example = "75H")]
     pub event_code: String,
     /// `indoor` or `outdoor`.
-    #[schema(pattern = "^(indoor|outdoor)$", max_length = 7, example = "outdoor")]
+    #[schema(value_type = vocabulary::Environment)]
     pub environment: String,
     /// `F`, `M` or `X` for both.
-    #[schema(pattern = "^(F|M|X)$", max_length = 1, example = "F")]
+    #[schema(value_type = vocabulary::SpecSex)]
     pub sex: String,
     /// Code of the age group, published or the club's own.
     #[schema(min_length = 1, max_length = 40, example = "U14")]

@@ -43,7 +43,7 @@ async fn create_equipment(
     responses((status = 200, description = "A page", body = Page))
 )]
 #[get("/v1/clubs/{club_id}/equipment")]
-async fn list_all_equipment(
+async fn list_equipment(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
@@ -111,7 +111,7 @@ async fn delete_equipment(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     config
         .service(create_equipment)
-        .service(list_all_equipment)
+        .service(list_equipment)
         .service(get_equipment)
         .service(update_equipment)
         .service(delete_equipment);

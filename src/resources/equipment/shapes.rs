@@ -7,6 +7,7 @@ use super::model::Equipment;
 use super::store::StoredEquipment;
 use crate::platform::fault::Fault;
 use crate::platform::ids::EquipmentId;
+use crate::resources::advice::vocabulary;
 
 /// A stock of barriers as sent by a client.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -14,7 +15,7 @@ use crate::platform::ids::EquipmentId;
 #[schema(as = EquipmentFields, example = json!({"barrier_kind": "low_barrier", "heights_m": [0.4, 0.5, 0.6], "count": 24}))]
 pub struct Fields {
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     pub barrier_kind: String,
     /// Heights that each of them can be set to, metres.
     #[schema(min_items = 1, max_items = 12, example = json!([0.4, 0.5, 0.6]))]
@@ -57,7 +58,7 @@ pub struct New {
     /// Client-made UUID (version 7); makes the create repeatable.
     pub id: Option<EquipmentId>,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     pub barrier_kind: String,
     /// Heights that each of them can be set to, metres.
     #[schema(min_items = 1, max_items = 12, example = json!([0.4, 0.5, 0.6]))]

@@ -160,7 +160,9 @@ async fn get_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) ->
     ),
     request_body(content = Fields, content_type = "application/merge-patch+json"),
     security(("access_token" = ["club.admin"])),
-    responses((status = 200, description = "Changed", body = View))
+    responses((status = 200, description = "Changed", body = View),
+        (status = 409, description = "Another record of the club has this name")
+    )
 )]
 #[patch("/v1/clubs/{club_id}/groups/{group_id}")]
 async fn update_group(
@@ -181,7 +183,9 @@ async fn update_group(
         ("If-Match" = String, Header, description = "ETag of the version you read")
     ),
     security(("access_token" = ["club.admin"])),
-    responses((status = 204, description = "Deleted"))
+    responses((status = 204, description = "Deleted"),
+        (status = 409, description = "Athletes, sessions or members belong to it")
+    )
 )]
 #[delete("/v1/clubs/{club_id}/groups/{group_id}")]
 async fn delete_group(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {

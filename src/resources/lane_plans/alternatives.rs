@@ -1,5 +1,6 @@
 //! The JSON of plans with another number of lanes.
 
+use crate::resources::advice::vocabulary;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -11,7 +12,7 @@ pub struct AlternativeLaneView {
     #[schema(minimum = 1, maximum = 12, example = 2)]
     pub lane: u32,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
@@ -55,7 +56,7 @@ pub struct AlternativeView {
     pub proven_optimal: Option<bool>,
     /// Why there is none: `infeasible` (no plan with so many lanes satisfies every limit) or `time`.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 10, example = "infeasible")]
+    #[schema(value_type = Option<vocabulary::NotPlanned>)]
     pub not_planned: Option<String>,
     /// Its lanes.
     #[serde(default)]

@@ -250,7 +250,7 @@ async fn create_lane_plan(
 /// The plan in the path, when the caller sees its session.
 pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<(store::SessionInfo, SeenPlan), Problem> {
     let session = SessionId(path_id(req, "session_id", "session")?);
-    let id = LanePlanId(path_id(req, "plan_id", "lane plan")?);
+    let id = LanePlanId(path_id(req, "lane_plan_id", "lane plan")?);
     let info = store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
     let found = store::find(tx, session, id).await?.ok_or_else(|| Problem::not_found("lane plan"))?;
     Ok((info, seen(tx, found).await?))
@@ -293,12 +293,12 @@ async fn list_lane_plans(
     params(
         ("club_id" = Uuid, Path, description = "The club"),
         ("session_id" = Uuid, Path, description = "The session"),
-        ("plan_id" = Uuid, Path, description = "The plan")
+        ("lane_plan_id" = Uuid, Path, description = "The plan")
     ),
     security(("access_token" = ["squad.read"])),
     responses((status = 200, description = "The plan", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{plan_id}")]
+#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}")]
 async fn get_lane_plan(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
@@ -311,13 +311,13 @@ async fn get_lane_plan(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
     params(
         ("club_id" = Uuid, Path, description = "The club"),
         ("session_id" = Uuid, Path, description = "The session"),
-        ("plan_id" = Uuid, Path, description = "The plan"),
+        ("lane_plan_id" = Uuid, Path, description = "The plan"),
         ("If-Match" = String, Header, description = "ETag of the version you read")
     ),
     security(("access_token" = ["plan.write"])),
     responses((status = 204, description = "Deleted"))
 )]
-#[delete("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{plan_id}")]
+#[delete("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}")]
 async fn delete_lane_plan(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;

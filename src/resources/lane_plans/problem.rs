@@ -8,13 +8,14 @@ use crate::compute::english::{one_more_round, ratings_that_open};
 use crate::compute::lane_plan::{Infeasible, Limit, Plan, PlanError, Relaxation, WaitReason};
 use crate::platform::ids::AthleteId;
 use crate::platform::problem::{Code, Problem};
+use crate::resources::advice::vocabulary;
 
 /// A change of one limit that gives everybody a place.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = Relaxation)]
 pub struct RelaxationView {
     /// `capacity`, `barriers_min`, `straight`, `stock`, `pins`, `rounds` or `ratings`.
-    #[schema(max_length = 20, example = "stock")]
+    #[schema(value_type = vocabulary::RelaxedLimit)]
     pub limit: String,
     /// The change in words.
     #[schema(max_length = 300, example = "2 more low barriers settable to 0.60 m")]

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::platform::ids::{AthleteId, GroupId, LanePlanId};
+use crate::resources::advice::vocabulary;
 
 /// Barriers wanted in a lane.
 #[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
@@ -132,7 +133,7 @@ pub struct Request {
     pub hold_target: Option<f64>,
     /// `total` (least regret together) or `fair` (least largest regret first).
     #[serde(default = "total")]
-    #[schema(pattern = "^(total|fair)$", max_length = 5, example = "total")]
+    #[schema(value_type = vocabulary::Objective)]
     pub objective: String,
     /// Athletes with a lane of the coach's choice; when read, those that you see.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

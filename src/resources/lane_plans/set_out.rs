@@ -21,6 +21,7 @@ use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
 use crate::resources::advice::CautionView;
+use crate::resources::advice::vocabulary;
 
 /// A tape mark.
 #[derive(Debug, Serialize, ToSchema)]
@@ -30,7 +31,7 @@ struct MarkView {
     #[schema(minimum = 0, maximum = 1000, example = 12.0)]
     at_m: f64,
     /// `start`, `barrier`, `landing`, `stride_1`, `stride_2`, `stride_3`, `take_off` or `run_out_end`.
-    #[schema(max_length = 12, example = "barrier")]
+    #[schema(value_type = vocabulary::TapeMarkPlace)]
     mark: &'static str,
     /// The barrier it belongs to: the barrier itself, the one just cleared, or for a take-off the coming one.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -192,13 +193,15 @@ struct Wanted {
     round: Option<u32>,
 }
 
-/// Where the tape marks go, as JSON, as CSV or as a printable SVG sheet, by `Accept`; a plan in rounds has a sheet for each.
+/// Where the tape marks go.
+///
+/// A plan in rounds has a sheet for each. The SVG is a printable sheet.
 #[utoipa::path(
     tag = "lane_plans",
     params(
         ("club_id" = Uuid, Path, description = "The club"),
         ("session_id" = Uuid, Path, description = "The session"),
-        ("plan_id" = Uuid, Path, description = "The plan"),
+        ("lane_plan_id" = Uuid, Path, description = "The plan"),
         ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml"),
         Wanted
     ),
@@ -209,10 +212,11 @@ struct Wanted {
             (String = "text/csv"),
             (String = "image/svg+xml")
         )),
-        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 422, description = "The plan has no such round")
     )
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{plan_id}/set-out")]
+#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out")]
 async fn get_set_out(
     req: HttpRequest,
     permit: Permit<SquadRead>,

@@ -10,6 +10,7 @@ use super::request::Request;
 use crate::compute::lane_plan::Candidate;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
+use crate::resources::advice::vocabulary;
 use crate::resources::advice::{CautionView, StandingView};
 
 #[allow(clippy::trivially_copy_pass_by_ref)] // the shape serde asks for
@@ -31,7 +32,7 @@ const fn is_no(said: &bool) -> bool {
 #[schema(as = AdvisedConfiguration)]
 pub struct AdvisedView {
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
@@ -95,7 +96,7 @@ pub struct LaneView {
     #[schema(minimum = 1, maximum = 4, example = 1, required)]
     pub round: u32,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
@@ -165,7 +166,7 @@ pub struct RestingView {
     /// Absent for who rests. Who waits could run, but finds no place: `nothing_permitted` (nothing that the club can set out
     /// suits them today) or `no_place` (lanes, barriers or metres do not reach for everybody).
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 20, example = "no_place")]
+    #[schema(value_type = Option<vocabulary::Waiting>)]
     pub waiting: Option<String>,
 }
 
@@ -213,7 +214,7 @@ pub struct Content {
     /// Where the plan took its athletes from: `named` (by the request), `attendance` (of the session) or `groups` (who is
     /// expected of them).
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 10, example = "attendance")]
+    #[schema(value_type = Option<vocabulary::PeopleFrom>)]
     pub people_from: Option<String>,
     /// With `groups`: members who are not planned for, because they missed each of the last three sessions; of those that you see.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

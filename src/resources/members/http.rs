@@ -70,7 +70,9 @@ async fn get_member(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -
     ),
     request_body(content = Fields, content_type = "application/merge-patch+json"),
     security(("access_token" = ["club.admin"])),
-    responses((status = 200, description = "Changed", body = View))
+    responses((status = 200, description = "Changed", body = View),
+        (status = 409, description = "It is the last admin of the club")
+    )
 )]
 #[patch("/v1/clubs/{club_id}/members/{member_id}")]
 async fn update_member(
@@ -100,7 +102,9 @@ async fn update_member(
         ("If-Match" = String, Header, description = "ETag of the version you read")
     ),
     security(("access_token" = ["club.admin"])),
-    responses((status = 204, description = "Removed"))
+    responses((status = 204, description = "Removed"),
+        (status = 409, description = "It is the last admin of the club")
+    )
 )]
 #[delete("/v1/clubs/{club_id}/members/{member_id}")]
 async fn delete_member(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {

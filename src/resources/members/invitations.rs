@@ -107,7 +107,9 @@ async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data
     responses(
         (status = 200, description = "Joined", body = Joined),
         (status = 404, description = "No open invitation for you", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 410, description = "Void: whoever made it is no longer an admin of the club", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 410, description = "Void: whoever made it is no longer an admin of the club", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 409, description = "The account is a member, or in as many clubs as it may be"),
+        (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
 #[post("/v1/invitations/accept")]

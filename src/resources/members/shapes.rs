@@ -90,6 +90,9 @@ pub struct NewInvitation {
 }
 
 /// Whether an invitation can be taken.
+///
+/// - `open`: It can, until it expires.
+/// - `void`: It cannot: whoever made it is no longer an admin of the club. Invite the person again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum InvitationState {

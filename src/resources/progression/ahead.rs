@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use super::figures::{ConfigurationView, HoldView, date, rounded};
 use crate::compute::progress::{Dates, Forecast, HeldUp, Status, StepAhead};
+use crate::resources::advice::vocabulary;
 
 /// The dates by which something is advised with a probability; absent where that lies more than 26 weeks ahead.
 #[derive(Clone, Copy, Debug, Serialize, ToSchema)]
@@ -41,7 +42,7 @@ impl From<Dates> for ReachedBy {
 pub struct ForecastView {
     /// `reached` (advised today), `expected` (within 26 weeks more likely than not), `not_within_26_weeks`, or
     /// `not_before_gate`: not before what `held_up_by` lists is done, whatever is trained.
-    #[schema(max_length = 20, example = "expected")]
+    #[schema(value_type = vocabulary::ForecastStatus)]
     pub status: &'static str,
     /// The probability of holding an interval that a step up asks for: the club's `min_hold_mean`.
     #[schema(minimum = 0, maximum = 1, example = 0.8)]
@@ -97,7 +98,7 @@ impl From<&Forecast> for ForecastView {
 #[schema(as = StepAhead)]
 pub struct StepView {
     /// What is likeliest to be advised, as in a recommendation.
-    #[schema(max_length = 20, example = "step_up_spacing")]
+    #[schema(value_type = vocabulary::DecisionKind)]
     decision: &'static str,
     /// Where it leads.
     to: ConfigurationView,

@@ -15,6 +15,7 @@ use crate::compute::decision::{Caution, Rating};
 use crate::compute::estimate::{Believed, Spread};
 use crate::compute::progress::{Progress, Rated, TechniqueTrend, TrainingDay, technique};
 use crate::platform::ids::AthleteId;
+use crate::resources::advice::vocabulary;
 use crate::resources::advice::{CautionView, MissingView};
 
 /// Most ratings shown of one criterion; the address lists all.
@@ -88,10 +89,10 @@ pub struct RatingView {
 #[schema(as = TechniqueTrend)]
 pub struct TechniqueView {
     /// The criterion.
-    #[schema(max_length = 10, example = "trail_leg")]
+    #[schema(value_type = vocabulary::Criterion)]
     criterion: &'static str,
     /// `up`, `same`, `down` from the first to the latest, or `once`.
-    #[schema(max_length = 4, example = "up")]
+    #[schema(value_type = vocabulary::TrendDirection)]
     direction: &'static str,
     /// The first rating of the period.
     first: RatingView,
@@ -144,10 +145,10 @@ pub struct View {
     /// Whether the athlete stands still.
     plateau: PlateauView,
     /// Stage of the progression on the last day.
-    #[schema(max_length = 20, example = "spacing_build")]
+    #[schema(value_type = vocabulary::Stage)]
     stage: &'static str,
     /// What is next.
-    #[schema(max_length = 20, example = "consolidate")]
+    #[schema(value_type = vocabulary::DecisionKind)]
     decision: &'static str,
     /// Where stage and decision are explained.
     #[schema(max_length = 300)]

@@ -10,6 +10,7 @@ use crate::compute::estimate::Hold;
 use crate::compute::progress::{Load, Note, Plateau, Quantiles, Slope};
 use crate::compute::specs::Applicable;
 use crate::platform::ids::AthleteId;
+use crate::resources::advice::vocabulary;
 
 /// A date of the mathematics.
 pub fn date(day: Day) -> NaiveDate {
@@ -153,7 +154,7 @@ pub struct WeekView {
 #[schema(as = Plateau)]
 pub struct PlateauView {
     /// `standing` (the interval of the slope contains zero), `moving` or `not_enough_data`.
-    #[schema(max_length = 20, example = "moving")]
+    #[schema(value_type = vocabulary::PlateauState)]
     state: &'static str,
     /// For how many weeks, up to twelve; when standing.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -273,7 +274,7 @@ impl TargetView {
 #[schema(as = ProgressConfiguration)]
 pub struct ConfigurationView {
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     pub barrier_kind: &'static str,
     /// Height of the barriers, metres.
     #[schema(minimum = 0, maximum = 1.5, example = 0.5)]

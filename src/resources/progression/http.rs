@@ -100,8 +100,8 @@ fn broken<E>(_: E) -> Problem {
 /// How an athlete came along over a period, and when the target is likely to be reached.
 ///
 /// Estimates, runs and technique day by day; slopes with their intervals; whether the athlete stands still; the dates by
-/// which the rhythm is likely to hold over the target and over the one after it. Every figure says where its rows are. By
-/// `Accept` also as a table (a row for each point) or as a printable chart.
+/// which the rhythm is likely to hold over the target and over the one after it. Every figure says where its rows are.
+/// The CSV has a row for each point, the SVG is a printable chart.
 #[utoipa::path(
     tag = "progression",
     params(
@@ -162,7 +162,7 @@ async fn get_athlete_progression(
 
 /// How a squad came along over a period: stages, decisions, load, attendance, who is ready and what is due.
 ///
-/// By `Accept` also as a table (a row for each athlete) or as a printable chart.
+/// The CSV has a row for each athlete, the SVG is a printable chart.
 #[utoipa::path(
     tag = "progression",
     params(

@@ -16,6 +16,7 @@ use super::words::{Outcome, WordsView};
 use crate::compute::progress::{AthleteWeeks, Due, Member, Period, squad};
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::resources::advice::CautionView;
+use crate::resources::advice::vocabulary;
 
 /// Most sessions listed for one athlete; the count tells all.
 const SESSIONS_MAX: usize = 200;
@@ -89,7 +90,7 @@ impl From<AthleteWeeks> for WeeklyView {
 #[schema(as = DueCriterion)]
 pub struct DueCriterionView {
     /// The criterion.
-    #[schema(max_length = 10, example = "trail_leg")]
+    #[schema(value_type = vocabulary::Criterion)]
     criterion: &'static str,
     /// Since when the latest rating no longer counts; absent if it was never rated.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -120,7 +121,7 @@ pub struct ReadyView {
     #[schema(max_length = 80, example = "Mira Osei")]
     display_name: String,
     /// `race_test`, `step_up_spacing`, `step_up_height` or `change_barrier_kind`.
-    #[schema(max_length = 20, example = "step_up_spacing")]
+    #[schema(value_type = vocabulary::DecisionKind)]
     decision: &'static str,
     /// The probability of holding an interval after it.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -147,10 +148,10 @@ pub struct RowView {
     #[schema(max_length = 80, example = "Mira Osei")]
     pub display_name: String,
     /// Stage of the progression on the last day.
-    #[schema(max_length = 20, example = "spacing_build")]
+    #[schema(value_type = vocabulary::Stage)]
     pub stage: &'static str,
     /// What is next.
-    #[schema(max_length = 20, example = "consolidate")]
+    #[schema(value_type = vocabulary::DecisionKind)]
     pub decision: &'static str,
     /// What is run over now; absent before six intervals at one configuration.
     #[serde(skip_serializing_if = "Option::is_none")]

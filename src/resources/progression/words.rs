@@ -14,6 +14,7 @@ use crate::compute::decision::Configuration;
 use crate::compute::progress::{Period, Sum, Taken, TurnedOut, sums, turned_out};
 use crate::platform::ids::{AthleteId, RecommendationId};
 use crate::resources::advice::Said;
+use crate::resources::advice::vocabulary;
 
 /// Most overrides listed; the sums tell of all.
 const OVERRIDES_MAX: usize = 100;
@@ -49,7 +50,7 @@ pub fn outcomes(
 pub struct SumView {
     /// `accepted`: the advice; overridden with something `harder` or `easier` than advised, or `otherwise`: as demanding, or
     /// without a configuration.
-    #[schema(max_length = 10, example = "harder")]
+    #[schema(value_type = vocabulary::WordWay)]
     way: &'static str,
     /// Decisions.
     #[schema(minimum = 0, example = 6)]
@@ -94,7 +95,7 @@ pub struct OverrideView {
     /// The day of the decision.
     on: NaiveDate,
     /// `harder`, `easier` or `otherwise` than advised.
-    #[schema(max_length = 10, example = "harder")]
+    #[schema(value_type = vocabulary::OverrideWay)]
     way: &'static str,
     /// What was advised; absent for rest.
     #[serde(skip_serializing_if = "Option::is_none")]

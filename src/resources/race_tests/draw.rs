@@ -2,7 +2,7 @@
 
 use std::collections::HashSet;
 
-use actix_web::http::header::{ACCEPT, VARY};
+use actix_web::http::header::ACCEPT;
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use chrono::NaiveDate;
@@ -169,7 +169,9 @@ fn compute(
 
 /// The heats of the race test in the path.
 async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Problem> {
-    let draw = found.value.draw.clone().ok_or_else(|| Problem::not_found("heats"))?;
+    let draw = found.value.draw.clone().ok_or_else(|| {
+        Problem::new(Code::NotFound, "This race test has no heats yet. Draw them with a POST to this path.")
+    })?;
     let drawn: Drawn = serde_json::from_value(draw).map_err(|_| StoreError::Corrupt("race test"))?;
     Ok(HeatsView::new(found, drawn, &entries_store::entrants(tx, found.id).await?)?)
 }
@@ -191,7 +193,8 @@ async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Pr
     responses(
         (status = 200, description = "Drawn", body = HeatsView),
         (status = 412, description = "Changed since you read it", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 428, description = "If-Match is required", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 428, description = "If-Match is required", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 409, description = "Nobody who is entered can run, or what is on file about somebody cannot be used")
     )
 )]
 #[post("/v1/clubs/{club_id}/race-tests/{race_test_id}/heats")]
@@ -247,7 +250,7 @@ fn wants_csv(req: &HttpRequest) -> bool {
 }
 
 /// The start list as a file.
-fn start_list(view: &HeatsView) -> Result<HttpResponse, Problem> {
+fn start_list(req: &HttpRequest, rev: i64, view: &HeatsView) -> Result<HttpResponse, Problem> {
     let rows: Vec<StartRow> = view
         .heats
         .iter()
@@ -265,15 +268,12 @@ fn start_list(view: &HeatsView) -> Result<HttpResponse, Problem> {
         .collect();
     let file = csv(&view.name, &view.held_on.to_string(), &rows)
         .map_err(|_| Problem::new(Code::Internal, "The start list could not be written."))?;
-    Ok(HttpResponse::Ok()
-        .content_type("text/csv; charset=utf-8")
-        .insert_header((VARY, "accept"))
-        .insert_header(("cache-control", "private, no-cache"))
-        .insert_header(("content-disposition", "attachment; filename=\"start-list.csv\""))
-        .body(file))
+    Ok(stored::file(req, rev, "text/csv; charset=utf-8", "start-list.csv", file.into()))
 }
 
-/// Reads the heats, as JSON or, by `Accept`, the start list as CSV.
+/// Reads the heats.
+///
+/// The CSV is the start list.
 #[utoipa::path(
     tag = "race_tests",
     params(
@@ -293,7 +293,7 @@ async fn get_race_heats(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db
     let found = load(&mut tx, &req).await?;
     let body = heats_view(&mut tx, &found).await?;
     if wants_csv(&req) {
-        return start_list(&body);
+        return start_list(&req, found.rev, &body);
     }
     Ok(stored::read(&req, found.rev, &body))
 }

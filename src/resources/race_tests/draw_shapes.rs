@@ -15,6 +15,7 @@ use crate::compute::race::{Expected, LaneDraw};
 use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceTestId};
 use crate::resources::advice::CautionView;
+use crate::resources::advice::vocabulary;
 
 fn balanced() -> String {
     "balanced".to_owned()
@@ -48,7 +49,7 @@ pub struct PinFields {
 pub struct Request {
     /// `balanced` (each heat has the same mix) or `like_times` (similar times together, fastest heat last).
     #[serde(default = "balanced")]
-    #[schema(pattern = "^(balanced|like_times)$", max_length = 10, example = "balanced")]
+    #[schema(value_type = vocabulary::Seeding)]
     pub seeding: String,
     /// Lanes of the track; those of the session's venue when absent.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -63,7 +64,7 @@ pub struct Request {
     pub heats: Option<u8>,
     /// `ranked` (the faster draw the middle lanes) or `lots` (everybody draws from all).
     #[serde(default = "ranked")]
-    #[schema(pattern = "^(ranked|lots)$", max_length = 6, example = "ranked")]
+    #[schema(value_type = vocabulary::LaneDraw)]
     pub lane_draw: String,
     /// Seed of the draw; one is made up, stored and shown when absent.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -106,7 +107,7 @@ pub struct ExpectedView {
     #[schema(minimum = 0, maximum = 600, example = 0.31)]
     pub sd_s: f64,
     /// What it rests on: `recent_tests`, `rhythm`, `speed` or `limit`.
-    #[schema(max_length = 12, example = "recent_tests")]
+    #[schema(value_type = vocabulary::ExpectedBasis)]
     pub basis: &'static str,
     /// The same in a sentence.
     #[schema(max_length = 200, example = "Median of the races over the same course in the last eight weeks.")]

@@ -106,7 +106,8 @@ fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Ve
     responses(
         (status = 200, description = "Set", body = View),
         (status = 412, description = "Changed since you read it", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 428, description = "If-Match is required", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 428, description = "If-Match is required", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 409, description = "What is on file about somebody cannot be used")
     )
 )]
 #[put("/v1/clubs/{club_id}/race-tests/{race_test_id}/entries")]

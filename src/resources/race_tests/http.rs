@@ -157,7 +157,9 @@ async fn update_race_test(
         ("If-Match" = String, Header, description = "ETag of the version you read")
     ),
     security(("access_token" = ["plan.write"])),
-    responses((status = 204, description = "Deleted"))
+    responses((status = 204, description = "Deleted"),
+        (status = 409, description = "Results were recorded in it")
+    )
 )]
 #[delete("/v1/clubs/{club_id}/race-tests/{race_test_id}")]
 async fn delete_race_test(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {

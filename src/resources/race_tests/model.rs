@@ -14,14 +14,14 @@ pub const MAX_BARRIERS: u8 = 20;
 
 words! {
     /// Whether a race test is still to come.
-    State { /// To come.
+    State as RaceTestState { /// To come.
         Planned = "planned", /// It was run.
         Held = "held" }
 }
 
 words! {
     /// How times are taken.
-    Method { /// A stopwatch.
+    Method as TimingMethod { /// A stopwatch.
         Hand = "hand", /// Taps on a phone.
         Tap = "tap", /// Video frames.
         Video = "video", /// Timing gates.

@@ -11,7 +11,7 @@ const LATEST_MS: f64 = LATEST_S * 1_000.0;
 
 words! {
     /// What became of an athlete.
-    Status { /// Crossed the line.
+    Status as RaceResultStatus { /// Crossed the line.
         Finished = "finished", /// Did not start.
         DidNotStart = "did_not_start", /// Started and did not finish.
         DidNotFinish = "did_not_finish", /// Disqualified.

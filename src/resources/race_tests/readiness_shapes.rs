@@ -10,6 +10,7 @@ use crate::compute::decision::Caution;
 use crate::compute::race::Readiness;
 use crate::platform::db::StoreError;
 use crate::platform::ids::AthleteId;
+use crate::resources::advice::vocabulary;
 use crate::resources::advice::{CautionView, MissingView, WallView};
 
 /// What was run last.
@@ -17,7 +18,7 @@ use crate::resources::advice::{CautionView, MissingView, WallView};
 #[schema(as = RaceLastRun)]
 pub struct LastView {
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     barrier_kind: String,
     /// Height, metres.
     #[schema(minimum = 0, maximum = 1.5, example = 0.5)]

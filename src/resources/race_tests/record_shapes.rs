@@ -15,14 +15,22 @@ use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId, SessionId};
 
 /// A race test without the day of its session and without its entries.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RaceTestRecord)]
 pub struct TestRecord {
+    /// The id.
     id: RaceTestId,
+    /// Number of the last change.
+    #[schema(minimum = 0, example = 42)]
     rev: i64,
+    /// The session.
     session_id: SessionId,
+    /// What may change.
     #[serde(flatten)]
     fields: Fields,
+    /// What is run.
     specification: SpecificationView,
+    /// Whether heats and lanes are drawn.
     drawn: bool,
 }
 
@@ -102,10 +110,15 @@ impl TryFrom<&Entry> for EntryRecord {
 }
 
 /// A result with its race test, without places: those depend on the results of others.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RaceResultRecord)]
 pub struct ResultRecord {
+    /// Number of the last change.
+    #[schema(minimum = 0, example = 42)]
     rev: i64,
+    /// The race test.
     race_test_id: RaceTestId,
+    /// The result.
     #[serde(flatten)]
     fields: ResultFields,
 }

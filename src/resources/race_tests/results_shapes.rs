@@ -13,6 +13,7 @@ use crate::compute::race::Against;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RaceResultId, RaceTestId};
 use crate::resources::advice::CautionView;
+use crate::resources::advice::vocabulary;
 
 /// A result as sent by a client.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -32,11 +33,7 @@ pub struct Fields {
     #[schema(minimum = 1, maximum = 12, example = 4)]
     pub lane: Option<i16>,
     /// `finished`, `did_not_start`, `did_not_finish` or `disqualified`.
-    #[schema(
-        pattern = "^(finished|did_not_start|did_not_finish|disqualified)$",
-        max_length = 14,
-        example = "finished"
-    )]
+    #[schema(value_type = super::outcome::Status)]
     pub status: String,
     /// Final time from the athlete's own start, seconds; also in a handicap.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -49,7 +46,7 @@ pub struct Fields {
     pub touchdown_times_s: Option<Vec<Option<f64>>>,
     /// `hand`, `tap`, `video` or `gate`; that of the race test when absent.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(pattern = "^(hand|tap|video|gate)$", max_length = 5, example = "hand")]
+    #[schema(value_type = Option<super::model::Method>)]
     pub timing_method: Option<String>,
     /// Frames per second, with `video`.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -137,7 +134,7 @@ pub struct Batch {
 #[schema(as = AgainstBest)]
 pub struct AgainstView {
     /// `first`, `improved`, `equalled` or `behind`; the first two are personal bests.
-    #[schema(max_length = 8, example = "improved")]
+    #[schema(value_type = vocabulary::AgainstBestKind)]
     pub kind: &'static str,
     /// Whether it is a personal best.
     pub personal_best: bool,
@@ -189,7 +186,7 @@ pub struct SplitView {
 #[schema(as = RaceSplitFinding)]
 pub struct SplitFinding {
     /// `missing`, `not_monotonic` (out of order), `too_short`, `too_long`, `forgotten_tap`, `doubtful_mark` or `after_finish`.
-    #[schema(max_length = 20, example = "not_monotonic")]
+    #[schema(value_type = vocabulary::RaceSplitFlag)]
     pub code: &'static str,
     /// The sentence.
     #[schema(max_length = 300, example = "Touchdown 4 is missing; the intervals before and after it are left out.")]
@@ -263,7 +260,7 @@ pub struct BestView {
     /// What was run over: distance, barriers, height, approach and spacing make the list; names play no part.
     pub course: CourseView,
     /// `hand` or `electronic`; the two never compare.
-    #[schema(max_length = 10, example = "hand")]
+    #[schema(value_type = vocabulary::TimingClass)]
     pub timing_class: &'static str,
     /// Final time, seconds.
     #[schema(minimum = 0, maximum = 120, example = 12.84)]

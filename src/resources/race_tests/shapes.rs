@@ -11,6 +11,7 @@ use super::store::StoredTest;
 use crate::compute::units::Length;
 use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
+use crate::resources::advice::vocabulary;
 
 /// A competition specification by its names.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -27,10 +28,10 @@ pub struct SpecFields {
     #[schema(min_length = 1, max_length = 60, example = "U15")]
     pub age_group: String,
     /// `F` or `M`; needed where the sexes race over different barriers.
-    #[schema(max_length = 1, example = "F")]
+    #[schema(value_type = Option<vocabulary::SpecSex>)]
     pub sex: Option<String>,
     /// `indoor` or `outdoor`; needed where the event has both.
-    #[schema(max_length = 7, example = "outdoor")]
+    #[schema(value_type = Option<vocabulary::Environment>)]
     pub environment: Option<String>,
 }
 
@@ -73,10 +74,10 @@ pub struct New {
     #[schema(min_length = 1, max_length = 80, example = "Autumn test")]
     pub name: Option<String>,
     /// `planned` (default) or `held`.
-    #[schema(pattern = "^(planned|held)$", max_length = 7, example = "planned")]
+    #[schema(value_type = Option<super::model::State>)]
     pub state: Option<String>,
     /// How times are taken: `hand` (default), `tap`, `video` or `gate`.
-    #[schema(pattern = "^(hand|tap|video|gate)$", max_length = 5, example = "hand")]
+    #[schema(value_type = Option<super::model::Method>)]
     pub timing_method: Option<String>,
     /// A competition specification.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -111,10 +112,10 @@ pub struct Fields {
     #[schema(min_length = 1, max_length = 80, example = "Autumn test")]
     pub name: String,
     /// `planned` or `held`.
-    #[schema(pattern = "^(planned|held)$", max_length = 7, example = "planned")]
+    #[schema(value_type = super::model::State)]
     pub state: String,
     /// How times are taken, unless a result says otherwise: `hand`, `tap`, `video` or `gate`.
-    #[schema(pattern = "^(hand|tap|video|gate)$", max_length = 5, example = "hand")]
+    #[schema(value_type = super::model::Method)]
     pub timing_method: String,
 }
 
@@ -142,11 +143,11 @@ pub struct SpecificationView {
     pub event_code: Option<String>,
     /// `indoor` or `outdoor`, when taken from a rule set.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 7, example = "outdoor")]
+    #[schema(value_type = Option<vocabulary::Environment>)]
     pub environment: Option<String>,
     /// `F`, `M` or `X` for both, when taken from a rule set.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 1, example = "F")]
+    #[schema(value_type = Option<vocabulary::SpecSex>)]
     pub sex: Option<String>,
     /// Code of the age group, when taken from a rule set.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -8,6 +8,7 @@ use super::model::{Choice, RawChoice};
 use super::shapes::View;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RecommendationId};
+use crate::resources::advice::vocabulary;
 
 /// What the coach decided on a recommendation.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -21,13 +22,13 @@ pub struct DecisionFields {
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub on: Option<NaiveDate>,
     /// `accepted` or `overridden`.
-    #[schema(pattern = "^(accepted|overridden)$", max_length = 10, example = "accepted")]
+    #[schema(value_type = super::model::Outcome)]
     pub outcome: String,
     /// Why it was overridden.
     #[schema(min_length = 1, max_length = 500, example = "Tired after school sports day")]
     pub reason: Option<String>,
     /// What is run instead: kind.
-    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
+    #[schema(value_type = Option<vocabulary::BarrierKind>)]
     pub barrier_kind: Option<String>,
     /// What is run instead: height, metres.
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]
@@ -82,7 +83,7 @@ pub struct DecidedView {
     /// The day of the advice.
     pub on: NaiveDate,
     /// `accepted` or `overridden`.
-    #[schema(max_length = 10, example = "accepted")]
+    #[schema(value_type = super::model::Outcome)]
     pub outcome: String,
     /// Why it was overridden.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -90,7 +91,7 @@ pub struct DecidedView {
     pub reason: Option<String>,
     /// What was chosen: kind.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = Option<vocabulary::BarrierKind>)]
     pub barrier_kind: Option<String>,
     /// What was chosen: height, metres.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -111,7 +111,9 @@ fn in_the_way(wall: &Wall, region: &Region, choice: &Choice) -> Fault {
         OnParams
     ),
     security(("access_token" = ["squad.read"])),
-    responses((status = 200, description = "The recommendation", body = View))
+    responses((status = 200, description = "The recommendation", body = View),
+        (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
+    )
 )]
 #[get("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation")]
 async fn get_recommendation(
@@ -140,7 +142,9 @@ async fn get_recommendation(
         OnParams
     ),
     security(("access_token" = ["squad.read"])),
-    responses((status = 200, description = "The recommendations", body = GroupAdvice))
+    responses((status = 200, description = "The recommendations", body = GroupAdvice),
+        (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
+    )
 )]
 #[get("/v1/clubs/{club_id}/groups/{group_id}/recommendations")]
 async fn list_recommendations(

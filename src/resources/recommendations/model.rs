@@ -10,7 +10,7 @@ use crate::platform::words::words;
 
 words! {
     /// Whether the coach followed the advice.
-    Outcome { /// Followed.
+    Outcome as DecisionOutcome { /// Followed.
         Accepted = "accepted", /// Did otherwise.
         Overridden = "overridden" }
 }

@@ -5,6 +5,7 @@ use utoipa::ToSchema;
 
 use crate::compute::decision::{Bound, Limit, Region};
 use crate::resources::advice::WallView;
+use crate::resources::advice::vocabulary;
 
 /// A spacing at which the permitted ones end.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -28,7 +29,7 @@ impl From<Limit> for LimitView {
 #[schema(as = PermittedBarrier)]
 pub struct BoundView {
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     barrier_kind: String,
     /// Height, metres.
     #[schema(minimum = 0, maximum = 1.5, example = 0.5)]

@@ -12,6 +12,7 @@ use crate::compute::decision::{Caution, Configuration, Fit};
 use crate::compute::specs::Applicable;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, GroupId};
+use crate::resources::advice::vocabulary;
 use crate::resources::advice::{CautionView, MissingView, ReasonView};
 
 /// What an athlete runs over.
@@ -31,7 +32,7 @@ pub struct ConfigurationView {
 #[schema(as = CurrentConfiguration)]
 pub struct CurrentView {
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     barrier_kind: String,
     /// Height and spacing.
     #[serde(flatten)]
@@ -68,14 +69,14 @@ impl From<Fit> for FittingView {
 pub struct DecisionView {
     /// `step_up_spacing`, `step_up_height`, `change_barrier_kind`, `consolidate`, `step_in`, `lower_height`,
     /// `rest_and_refer` or `race_test`.
-    #[schema(max_length = 20, example = "step_up_spacing")]
+    #[schema(value_type = vocabulary::DecisionKind)]
     pub kind: String,
     /// Stage of the progression.
     #[schema(max_length = 20, example = "spacing_build")]
     stage: String,
     /// What to run over; absent for rest and refer.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = Option<vocabulary::BarrierKind>)]
     pub barrier_kind: Option<String>,
     /// Height, metres.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -134,7 +135,7 @@ pub struct TargetView {
     #[schema(max_length = 1000, example = "Olympic factoid: up and over (England Athletics, 2024)")]
     source: String,
     /// `page` (read on the page named), `memory` (not read: check before relying on it) or `club` (your own).
-    #[schema(max_length = 10, example = "page")]
+    #[schema(value_type = vocabulary::Confidence)]
     confidence: String,
     /// Whether it applies for sure; with only a birth year on file it may not.
     certain: bool,
@@ -221,7 +222,7 @@ pub struct View {
     /// The same as a stable code: `unknown_ruleset`, `not_in_force`, `no_age_group`, `no_specification`,
     /// `grade_decides`, `rule_not_stated`, or `no_sprint_specification` where only other events are on file.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 30, example = "no_specification")]
+    #[schema(value_type = Option<vocabulary::NoTargetCode>)]
     no_target_code: Option<String>,
 }
 
@@ -333,7 +334,7 @@ impl ShortView {
 #[derive(Debug, Serialize, ToSchema)]
 pub struct DecisionCount {
     /// The decision.
-    #[schema(max_length = 20, example = "consolidate")]
+    #[schema(value_type = vocabulary::DecisionKind)]
     pub kind: &'static str,
     /// Athletes.
     #[schema(minimum = 0, example = 9)]

@@ -1,25 +1,26 @@
 //! The JSON of a coach's word that stands.
 
+use super::model::Outcome;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::estimate::date;
-use super::model::Outcome;
 use crate::compute::decision::Governed;
+use crate::resources::advice::vocabulary;
 
 /// A coach's word that governs, and what the rules say without it. The next override is measured against the rules.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = StandingWord)]
 pub struct WordView {
     /// `accepted` or `overridden`.
-    #[schema(max_length = 10, example = "overridden")]
+    #[schema(value_type = super::model::Outcome)]
     outcome: String,
     /// Its last day, unless another decision or runs that speak against it end it before.
     #[serde(deserialize_with = "crate::platform::dates::read")]
     until: NaiveDate,
     /// What the rules alone would do: a word as in `kind` of the decision.
-    #[schema(max_length = 20, example = "step_in")]
+    #[schema(value_type = vocabulary::DecisionKind)]
     rules_kind: String,
     /// What they would have the athlete run over: kind.
     #[serde(skip_serializing_if = "Option::is_none")]

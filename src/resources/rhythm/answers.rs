@@ -9,6 +9,7 @@ use crate::compute::rhythm::{
     AgainstSchedule, Analysis, Consistency, Fade, Finding, Interval, Measured, Pace, ReadingError, SOURCE, Timing,
     analyse, compare,
 };
+use crate::resources::advice::vocabulary;
 
 /// Ten-thousandths: for figures far below one.
 fn fine(value: f64) -> f64 {
@@ -43,7 +44,7 @@ struct IntervalView {
     /// Whether it goes into the figures of the run.
     used: bool,
     /// What is said of it: `missing`, `not_monotonic`, `too_short`, `too_long`, `forgotten_tap`, `doubtful_mark`, `broken`.
-    #[schema(max_items = 7, example = json!([]))]
+    #[schema(value_type = Vec<vocabulary::RhythmFlag>, max_items = 7, example = json!([]))]
     flags: Vec<&'static str>,
 }
 
@@ -77,7 +78,7 @@ struct FindingView {
     #[schema(minimum = 1, maximum = 19, example = 3)]
     interval: Option<usize>,
     /// Stable code, as the flags of the intervals.
-    #[schema(max_length = 20, example = "forgotten_tap")]
+    #[schema(value_type = vocabulary::RhythmFlag)]
     code: &'static str,
     /// One sentence or two.
     #[schema(max_length = 400, example = "Touchdown 4 is missing; the intervals before and after it are left out.")]

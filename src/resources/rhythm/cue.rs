@@ -13,6 +13,7 @@ use crate::compute::units::Length;
 use crate::platform::fault::Fault;
 use crate::platform::params::Params;
 use crate::platform::problem::Problem;
+use crate::resources::advice::vocabulary;
 
 fn refused(parameter: &str, code: &str, detail: impl std::fmt::Display) -> Problem {
     Problem::malformed(Fault::of(parameter, code, detail.to_string()))
@@ -32,7 +33,7 @@ struct MarksParams {
 #[schema(as = StrideMark)]
 struct StrideMarkView {
     /// `landing`, `stride_1`, `stride_2`, `stride_3`, or `barrier` for the next barrier.
-    #[schema(max_length = 12, example = "stride_1")]
+    #[schema(value_type = vocabulary::StrideMarkPlace)]
     mark: &'static str,
     /// Distance behind the barrier just cleared, metres, to the centimetre.
     #[schema(minimum = 0, maximum = 20, example = 2.6)]
@@ -115,7 +116,7 @@ struct BeatView {
     #[schema(minimum = 0, maximum = 60, example = 0.27)]
     at_s: f64,
     /// `landing`, `stride_1`, `stride_2` or `stride_3`, the take-off.
-    #[schema(max_length = 12, example = "stride_1")]
+    #[schema(value_type = vocabulary::RhythmStep)]
     step: &'static str,
     /// The interval, from 1; the landing behind the last barrier counts as the next.
     #[schema(minimum = 1, maximum = 20, example = 1)]

@@ -18,7 +18,7 @@ pub struct AnalysisFields {
     #[schema(min_items = 2, max_items = 20, example = json!([2.61, 3.65, 4.67, null, 6.72]))]
     touchdown_times_s: Vec<Option<f64>>,
     /// How they were taken: `hand`, `tap`, `video` or `gate`.
-    #[schema(pattern = "^(hand|tap|video|gate)$", max_length = 5, example = "video")]
+    #[schema(value_type = crate::resources::advice::vocabulary::TimingMethod)]
     timing_method: String,
     /// Frames per second; needed with `video`, refused without.
     #[schema(minimum = 10, maximum = 1000, example = 60)]
@@ -66,7 +66,7 @@ pub struct FinalTimeFields {
     #[schema(min_items = 1, max_items = 20, example = json!([2.61, 3.65, 4.67]))]
     touchdown_times_s: Vec<Option<f64>>,
     /// How they were taken: `hand`, `tap`, `video` or `gate`.
-    #[schema(pattern = "^(hand|tap|video|gate)$", max_length = 5, example = "tap")]
+    #[schema(value_type = crate::resources::advice::vocabulary::TimingMethod)]
     timing_method: String,
     /// Frames per second; needed with `video`, refused without.
     #[schema(minimum = 10, maximum = 1000, example = 60)]

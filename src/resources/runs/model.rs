@@ -19,14 +19,14 @@ const APPROACH_MAX: Length = Length::from_mm(50_000);
 const TOUCHDOWN_MS: f64 = 120_000.0;
 
 words! {
-    /// The leg that led.
+    /// A leg.
     Leg { /// Left.
         Left = "left", /// Right.
         Right = "right" }
 }
 
 words! {
-    /// How touchdown times were taken.
+    /// How times are taken.
     TimingMethod { /// A stopwatch.
         Hand = "hand", /// Taps on a phone.
         Tap = "tap", /// Video frames.

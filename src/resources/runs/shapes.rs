@@ -8,6 +8,7 @@ use super::model::{self, Raw, Run};
 use super::store::StoredRun;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RunId, SessionId};
+use crate::resources::advice::vocabulary;
 
 /// Outcomes of the intervals of a run; they add up to barriers - 1.
 #[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
@@ -48,7 +49,7 @@ pub struct Fields {
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub run_at: DateTime<Utc>,
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(pattern = "^(wicket|foam|low_barrier|hurdle)$", max_length = 11, example = "low_barrier")]
+    #[schema(value_type = vocabulary::BarrierKind)]
     pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]
@@ -74,7 +75,7 @@ pub struct Fields {
     pub fell: bool,
     /// `left` or `right`.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(pattern = "^(left|right)$", max_length = 5, example = "left")]
+    #[schema(value_type = Option<super::model::Leg>)]
     pub lead_leg: Option<String>,
     /// Touchdown time after each barrier since the start, seconds; null where one was missed.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -82,7 +83,7 @@ pub struct Fields {
     pub touchdown_times_s: Option<Vec<Option<f64>>>,
     /// How touchdown times were taken: `hand`, `tap`, `video` or `gate`.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(pattern = "^(hand|tap|video|gate)$", max_length = 5, example = "tap")]
+    #[schema(value_type = Option<super::model::TimingMethod>)]
     pub timing_method: Option<String>,
     /// Frames per second, with `video`.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -1,5 +1,6 @@
 //! Sessions over HTTP.
 
+use super::model::State;
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
 use chrono::NaiveDate;
@@ -8,7 +9,6 @@ use serde_json::{Map, Value};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use super::model::State;
 use super::shapes::{Fields, New, Page, View};
 use super::store::{self, Filter, StoredSession};
 use super::sync::Edits;
@@ -29,7 +29,7 @@ struct ListParams {
     /// Only sessions of this group.
     group_id: Option<GroupId>,
     /// Only `planned`, `held` or `cancelled` sessions.
-    #[param(max_length = 9, example = "held")]
+    #[param(value_type = Option<super::model::State>, inline, example = "held")]
     state: Option<String>,
     /// From this day on.
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
@@ -123,7 +123,9 @@ async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     ),
     request_body(content = Fields, content_type = "application/merge-patch+json"),
     security(("access_token" = ["session.write"])),
-    responses((status = 200, description = "Changed", body = View))
+    responses((status = 200, description = "Changed", body = View),
+        (status = 409, description = "Records of athletes of a group that is taken out rest on it")
+    )
 )]
 #[patch("/v1/clubs/{club_id}/sessions/{session_id}")]
 async fn update_session(
@@ -147,7 +149,9 @@ async fn update_session(
         ("If-Match" = String, Header, description = "ETag of the version you read")
     ),
     security(("access_token" = ["session.write"])),
-    responses((status = 204, description = "Deleted"))
+    responses((status = 204, description = "Deleted"),
+        (status = 409, description = "Records rest on it: cancel it instead")
+    )
 )]
 #[delete("/v1/clubs/{club_id}/sessions/{session_id}")]
 async fn delete_session(req: HttpRequest, permit: Permit<SessionWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {

@@ -14,7 +14,7 @@ const MAX_GROUPS: usize = 20;
 
 words! {
     /// Whether the session lies ahead or took place.
-    State { /// Ahead.
+    State as SessionState { /// Ahead.
         Planned = "planned", /// Took place.
         Held = "held", /// Does not take place, or does not count any more; what was recorded in it stays.
         Cancelled = "cancelled" }

@@ -75,7 +75,7 @@ pub struct Fields {
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub held_on: NaiveDate,
     /// `planned`, `held` or `cancelled`.
-    #[schema(pattern = "^(planned|held|cancelled)$", max_length = 9, example = "planned")]
+    #[schema(value_type = super::model::State)]
     pub state: String,
     /// The groups it is for: all of them, also those that you do not see. A group's id tells nothing of its people.
     #[schema(min_items = 1, max_items = 20)]
@@ -94,7 +94,7 @@ pub struct Fields {
     /// What is wrong with the surface: `wet` or `uneven`; absent while it is dry and even. Then advice and lane plans of the day
     /// keep to wickets and soft barriers, one step closer, and nobody steps up.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(pattern = "^(wet|uneven)$", max_length = 6, example = "wet")]
+    #[schema(value_type = Option<super::model::Surface>)]
     pub surface: Option<String>,
 }
 
@@ -136,7 +136,7 @@ pub struct New {
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub held_on: NaiveDate,
     /// `planned`, `held` or `cancelled`.
-    #[schema(pattern = "^(planned|held|cancelled)$", max_length = 9, example = "planned")]
+    #[schema(value_type = super::model::State)]
     pub state: String,
     /// The groups it is for.
     #[schema(min_items = 1, max_items = 20)]
@@ -151,7 +151,7 @@ pub struct New {
     #[schema(min_length = 1, max_length = 200, example = "Dry, light headwind")]
     pub weather_note: Option<String>,
     /// What is wrong with the surface: `wet` or `uneven`; absent while it is dry and even.
-    #[schema(pattern = "^(wet|uneven)$", max_length = 6, example = "wet")]
+    #[schema(value_type = Option<super::model::Surface>)]
     pub surface: Option<String>,
 }
 

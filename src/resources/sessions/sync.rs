@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
+use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::model::{Session, State};
@@ -20,11 +21,17 @@ use crate::platform::routed::Routed;
 use crate::platform::stored::Stored;
 
 /// That an athlete came to a session.
-#[derive(Debug, Serialize)]
-struct AttendanceView {
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = AttendanceRecord)]
+pub struct AttendanceView {
+    /// UUID version 5 of the athlete's 16 bytes in the namespace of the session's id.
     id: Uuid,
+    /// Number of the last change.
+    #[schema(minimum = 0, example = 42)]
     rev: i64,
+    /// The session.
     session_id: SessionId,
+    /// The athlete.
     athlete_id: AthleteId,
 }
 
@@ -122,10 +129,13 @@ impl Routed for Edits {
 }
 
 /// The pair of an attendance.
-#[derive(Debug, Deserialize, Serialize)]
+#[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-struct Pair {
+#[schema(as = AttendanceFields)]
+pub struct Pair {
+    /// The session.
     session_id: SessionId,
+    /// The athlete who came.
     athlete_id: AthleteId,
 }
 

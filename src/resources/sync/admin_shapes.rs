@@ -7,7 +7,17 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::admin_store::{DeviceRow, HeldRow, RefusedRow};
+use crate::platform::holding::{HeldOutcome, HeldReason};
 use crate::platform::ids::{AthleteId, GroupId, RaceTestId, SessionId};
+use crate::platform::words::spelt;
+
+spelt! {
+    /// Why an edit was refused.
+    RefusedReason {
+        "conflict": "Somebody else changed the record first.",
+        "deleted": "The record was deleted."
+    }
+}
 
 /// A recorded fact that could not be filed by itself.
 #[derive(Debug, Serialize, ToSchema)]
@@ -24,9 +34,9 @@ pub struct HeldView {
     /// What was sent.
     #[schema(value_type = Object)]
     pub data: Value,
-    /// `role`, `scope`, `left`, `reference` (what it belongs to is missing or hidden), `clock`, or `corrected` (what it
+    /// Why it is held.
     /// corrects or clears was corrected by somebody else).
-    #[schema(max_length = 10, example = "reference")]
+    #[schema(value_type = HeldReason)]
     pub reason: String,
     /// The broken fields.
     #[schema(value_type = Vec<crate::platform::fault::Fault>, max_items = 100)]
@@ -39,7 +49,7 @@ pub struct HeldView {
     pub received_at: DateTime<Utc>,
     /// `accepted`, `rejected`, or `withdrawn` by who recorded it; absent while open.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 10, example = "accepted")]
+    #[schema(value_type = Option<HeldOutcome>)]
     pub outcome: Option<String>,
     /// When it was decided.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -124,7 +134,7 @@ pub struct RefusedView {
     /// Who sent it.
     pub member_id: Uuid,
     /// `conflict`: somebody else changed it first. `deleted`: the record was deleted.
-    #[schema(max_length = 10, example = "conflict")]
+    #[schema(value_type = RefusedReason)]
     pub reason: String,
     /// The rev that it was made on.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -248,7 +248,9 @@ async fn follow(tx: &mut ClubTx, held: &HeldRow, data: &mut Map<String, Value>) 
     ),
     request_body = Place,
     security(("access_token" = ["club.admin"])),
-    responses((status = 200, description = "Filed", body = HeldView))
+    responses((status = 200, description = "Filed", body = HeldView),
+        (status = 409, description = "It was decided on before, or the id is used by another record")
+    )
 )]
 #[post("/v1/clubs/{club_id}/held-items/{held_item_id}/accept")]
 async fn accept_held_item(
@@ -314,7 +316,9 @@ async fn accept_held_item(
     ),
     request_body = Rejection,
     security(("access_token" = ["club.admin"])),
-    responses((status = 200, description = "Rejected", body = HeldView))
+    responses((status = 200, description = "Rejected", body = HeldView),
+        (status = 409, description = "It was decided on before")
+    )
 )]
 #[post("/v1/clubs/{club_id}/held-items/{held_item_id}/reject")]
 async fn reject_held_item(

@@ -6,7 +6,7 @@ use crate::platform::words::words;
 words! {
     /// A synced type. The order is that in which the records below a root are sent; tokens name a type by its place, so
     /// new types come last.
-    Type { /// A training group.
+    Type as SyncType { /// A training group.
         Group = "group", /// A venue.
         Venue = "venue", /// A stock of barriers.
         Equipment = "equipment", /// A reusable lane recipe.

@@ -9,12 +9,21 @@ use uuid::Uuid;
 use crate::platform::holding::State;
 use crate::platform::ops::Conflict;
 use crate::platform::problem::ProblemBody;
+use crate::platform::words::spelt;
+
+spelt! {
+    /// Why a record leaves the phone.
+    RemovedReason {
+        "deleted": "It is gone for everybody.",
+        "changed": "It is no longer visible to you, or about to be sent afresh."
+    }
+}
 
 /// Why a record leaves the phone.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Removed {
     /// `deleted`: gone for everybody. `changed`: no longer visible to you, or about to be sent afresh.
-    #[schema(pattern = "^(deleted|changed)$", max_length = 7, example = "deleted")]
+    #[schema(value_type = RemovedReason)]
     pub reason: &'static str,
 }
 
@@ -63,7 +72,7 @@ pub struct Page {
 #[schema(as = PushItem)]
 pub struct Item {
     /// `PUT`, `PATCH` or `DELETE`.
-    #[schema(pattern = "^(PUT|PATCH|DELETE)$", max_length = 6, example = "PUT")]
+    #[schema(value_type = crate::platform::ops::Method)]
     pub method: String,
     /// The type of the record.
     #[serde(rename = "type")]
@@ -99,7 +108,7 @@ pub struct Envelope {
     #[schema(example = "2026-11-25T08:00:02.120Z")]
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub sent_at: DateTime<Utc>,
-    /// What it did, in order; each item has an `op_id` (a UUID) beside the fields of `PushItem`.
+    /// What it did, in order.
     #[schema(max_items = 500, value_type = Vec<Item>)]
     pub items: Vec<Map<String, Value>>,
 }

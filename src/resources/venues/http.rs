@@ -79,7 +79,9 @@ async fn get_venue(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) ->
     ),
     request_body(content = Fields, content_type = "application/merge-patch+json"),
     security(("access_token" = ["club.admin"])),
-    responses((status = 200, description = "Changed", body = View))
+    responses((status = 200, description = "Changed", body = View),
+        (status = 409, description = "Another record of the club has this name")
+    )
 )]
 #[patch("/v1/clubs/{club_id}/venues/{venue_id}")]
 async fn update_venue(
@@ -100,7 +102,9 @@ async fn update_venue(
         ("If-Match" = String, Header, description = "ETag of the version you read")
     ),
     security(("access_token" = ["club.admin"])),
-    responses((status = 204, description = "Deleted"))
+    responses((status = 204, description = "Deleted"),
+        (status = 409, description = "Sessions are held there")
+    )
 )]
 #[delete("/v1/clubs/{club_id}/venues/{venue_id}")]
 async fn delete_venue(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {

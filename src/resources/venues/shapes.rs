@@ -7,6 +7,7 @@ use super::model::Venue;
 use super::store::StoredVenue;
 use crate::platform::fault::Fault;
 use crate::platform::ids::VenueId;
+use crate::resources::advice::vocabulary;
 
 /// A venue as sent by a client.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -17,7 +18,7 @@ pub struct Fields {
     #[schema(min_length = 1, max_length = 80, example = "Harbour Park")]
     pub name: String,
     /// `indoor` or `outdoor`.
-    #[schema(pattern = "^(indoor|outdoor)$", max_length = 7, example = "outdoor")]
+    #[schema(value_type = vocabulary::Environment)]
     pub environment: String,
     /// Usable straight from the start line to the end of the free run-out, metres.
     #[schema(minimum = 10, maximum = 400, example = 110)]
@@ -64,7 +65,7 @@ pub struct New {
     #[schema(min_length = 1, max_length = 80, example = "Harbour Park")]
     pub name: String,
     /// `indoor` or `outdoor`.
-    #[schema(pattern = "^(indoor|outdoor)$", max_length = 7, example = "outdoor")]
+    #[schema(value_type = vocabulary::Environment)]
     pub environment: String,
     /// Usable straight from the start line to the end of the free run-out, metres.
     #[schema(minimum = 10, maximum = 400, example = 110)]

@@ -11,7 +11,7 @@ const AHEAD_DAYS: i64 = 731;
 
 words! {
     /// What a record says.
-    RecordKind { /// Pain was reported.
+    RecordKind as WellbeingKind { /// Pain was reported.
         Pain = "pain", /// An illness was reported.
         Illness = "illness", /// An injury was reported.
         Injury = "injury", /// The athlete does not run over barriers for now.

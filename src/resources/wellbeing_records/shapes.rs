@@ -21,7 +21,7 @@ pub struct Fields {
     pub athlete_id: AthleteId,
     /// `pain`, `illness` or `injury` was reported; `restriction`: no running over barriers for now; `clearance`: a coach
     /// lets the athlete come back.
-    #[schema(pattern = "^(pain|illness|injury|restriction|clearance)$", max_length = 11, example = "pain")]
+    #[schema(value_type = super::model::RecordKind)]
     pub kind: String,
     /// The day: of the report, the first of a restriction, or from which a clearance counts. Only a restriction may lie
     /// ahead, up to two years.
@@ -30,7 +30,7 @@ pub struct Fields {
     pub reported_on: NaiveDate,
     /// Who told the club: `athlete`, `guardian`, `coach` or `medical`. Needed with a report, never with a clearance.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(pattern = "^(athlete|guardian|coach|medical)$", max_length = 8, example = "athlete")]
+    #[schema(value_type = Option<super::model::Reporter>)]
     pub reported_by: Option<String>,
     /// The last day of a restriction; absent while it is open-ended.
     #[serde(skip_serializing_if = "Option::is_none")]

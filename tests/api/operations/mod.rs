@@ -3,7 +3,7 @@
 mod crowd;
 mod pairs;
 mod single;
-mod stage;
+pub mod stage;
 mod strikes;
 
 use std::collections::BTreeSet;

@@ -93,7 +93,7 @@ impl Stage {
             ("assessment_id", "create_assessments"),
             ("wellbeing_record_id", "create_wellbeing_records"),
             ("decision_id", "create_decision"),
-            ("plan_id", "create_lane_plan"),
+            ("lane_plan_id", "create_lane_plan"),
             ("race_test_id", "create_race_test"),
         ];
         for (name, operation) in made {
@@ -354,8 +354,8 @@ impl Stage {
         for (name, value) in &self.ids {
             path = path.replace(&format!("{{{name}}}"), value);
         }
-        if operation.id == "get_race_heats" {
-            let heats = self.other("create_race_heats", path.clone()).await;
+        if operation.id.starts_with("get_race_heats") {
+            let heats = self.other("create_race_heats", path.trim_end_matches(".csv").to_owned()).await;
             heats.send(&self.app).await.expect(200);
         }
         match operation.method {

@@ -110,7 +110,8 @@ fn writing(all: Vec<Operation>) -> Vec<Operation> {
 
 #[sqlx::test]
 async fn what_others_undo_is_carried_out_again_or_answered_503(pool: PgPool) {
-    let app = TestApp::spawn(pool.clone()).await;
+    let mut app = TestApp::spawn(pool.clone()).await;
+    app.promised = false;
     let stage = Stage::new(&app).await;
     let striker = Striker::new(&pool).await;
     let (mut wrong, mut struck) = (Vec::new(), 0);
@@ -162,7 +163,8 @@ async fn uniques(pool: &PgPool) -> BTreeMap<String, Vec<String>> {
 #[sqlx::test]
 async fn every_uniqueness_has_a_meaning_that_a_caller_can_read(pool: PgPool) {
     let uniques = uniques(&pool).await;
-    let app = TestApp::spawn(pool.clone()).await;
+    let mut app = TestApp::spawn(pool.clone()).await;
+    app.promised = false;
     let stage = Stage::new(&app).await;
     let striker = Striker::new(&pool).await;
     striker.rest().await;

@@ -3,70 +3,15 @@
 use actix_web::http::header::ALLOW;
 use actix_web::{HttpRequest, HttpResponse, ResponseError, web::Data};
 use utoipa::openapi::path::{HttpMethod, Operation, Parameter, ParameterIn, PathItem};
-use utoipa::openapi::{
-    ContentBuilder, Header, HeaderBuilder, ObjectBuilder, OpenApi, Ref, RefOr, ResponseBuilder, Type,
-};
+use utoipa::openapi::{OpenApi, RefOr};
 
 use super::problem::{Code, Problem};
 
-/// Adds to every operation the problems it can answer with.
-pub fn complete(api: &mut OpenApi) {
-    for (path, item) in &mut api.paths.paths {
-        for (method, operation) in operations_mut(item) {
-            for code in problems_of(path, &method, operation) {
-                let (_, status, title) = code.row();
-                operation.responses.responses.entry(status.to_string()).or_insert_with(|| {
-                    let answer = ResponseBuilder::new().description(title).content(
-                        "application/problem+json",
-                        ContentBuilder::new().schema(Some(Ref::from_schema_name("ProblemBody"))).build(),
-                    );
-                    RefOr::T(answer.build())
-                });
-            }
-            for status in ["429", "503"] {
-                if let Some(RefOr::T(answer)) = operation.responses.responses.get_mut(status) {
-                    answer.headers.entry("Retry-After".to_owned()).or_insert_with(|| RefOr::T(retry_after()));
-                }
-            }
-        }
-    }
-}
+mod operations;
+pub mod representations;
+pub mod schemas;
 
-/// The header that says when to try again (RFC 9110).
-fn retry_after() -> Header {
-    let seconds = ObjectBuilder::new()
-        .schema_type(Type::Integer)
-        .minimum(Some(1))
-        .maximum(Some(86_400))
-        .examples([serde_json::json!(30)])
-        .build();
-    HeaderBuilder::new().schema(Some(seconds)).description(Some("Seconds until it is worth trying again")).build()
-}
-
-/// Which problems an operation can answer with, from its path, method, body and security.
-fn problems_of(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<Code> {
-    let public = operation.security.as_ref().is_some_and(|needs| {
-        needs.iter().all(|need| serde_json::to_value(need).is_ok_and(|need| need == serde_json::json!({})))
-    });
-    let mut codes = vec![Code::Malformed, Code::Internal, Code::Unavailable];
-    if !public {
-        codes.push(Code::Unauthenticated);
-    }
-    if path.contains("{club_id}") {
-        codes.extend([Code::Forbidden, Code::NotFound]);
-    }
-    if operation.request_body.is_some() {
-        codes.extend([Code::Slow, Code::TooLarge, Code::MediaType, Code::Invalid, Code::Conflict]);
-    }
-    if matches!(method, HttpMethod::Patch | HttpMethod::Delete) && path.contains("{club_id}") {
-        codes.extend([Code::Conflict, Code::Stale, Code::PreconditionRequired]);
-    }
-    let founds = path == "/v1/clubs" && *method == HttpMethod::Post;
-    if founds || path.starts_with("/v1/auth/") || ["/v1/me/password", "/v1/invitations/accept"].contains(&path) {
-        codes.push(Code::TooMany);
-    }
-    codes
-}
+pub use operations::complete;
 
 /// The operations of a path with their methods.
 pub fn operations_mut(item: &mut PathItem) -> Vec<(HttpMethod, &mut Operation)> {

@@ -1,0 +1,105 @@
+//! What a record or a computation also looks like, each at a path of its own: `set-out.csv` beside `set-out`.
+//!
+//! A route negotiates by `Accept`; the document gives every other representation its own path, and a request for that path
+//! goes to the route with the `Accept` that it stands for. A new representation needs nothing here but its ending.
+
+use actix_web::body::MessageBody;
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::header::{ACCEPT, HeaderValue};
+use actix_web::http::uri::PathAndQuery;
+use actix_web::http::{Method, Uri};
+use actix_web::middleware::Next;
+use actix_web::web::Data;
+use utoipa::openapi::path::{Operation, PathItem};
+use utoipa::openapi::{OpenApi, RefOr};
+
+use super::Known;
+
+/// The endings of paths, what they stand for, and how people call it.
+const ENDINGS: [(&str, &str, &str); 2] = [("csv", "text/csv", "CSV"), ("svg", "image/svg+xml", "SVG")];
+
+/// The good answer of an operation.
+fn answer(operation: &mut Operation) -> Option<&mut utoipa::openapi::Response> {
+    match operation.responses.responses.get_mut("200")? {
+        RefOr::T(answer) => Some(answer),
+        RefOr::Ref(_) => None,
+    }
+}
+
+fn without_accept(operation: &mut Operation) {
+    let accept = |one: &RefOr<utoipa::openapi::path::Parameter>| matches!(one, RefOr::T(one) if one.name == "Accept");
+    operation.parameters.iter_mut().for_each(|given| given.retain(|one| !accept(one)));
+    operation.responses.responses.remove("406");
+}
+
+/// The operation for one representation; none when it does not have it, or has nothing else.
+fn alone(operation: &Operation, (ending, media, called): (&str, &str, &str)) -> Option<Operation> {
+    let mut own = operation.clone();
+    let content = &mut answer(&mut own)?.content;
+    if content.len() < 2 || !content.contains_key(media) {
+        return None;
+    }
+    content.retain(|known, _| known == media);
+    without_accept(&mut own);
+    own.operation_id = own.operation_id.map(|id| format!("{id}_{ending}"));
+    own.summary = own.summary.map(|says| format!("{} As {called}.", says.trim_end()));
+    Some(own)
+}
+
+/// Gives every representation but JSON a path of its own.
+pub fn describe(api: &mut OpenApi) {
+    let mut found = Vec::new();
+    for (path, item) in &mut api.paths.paths {
+        let Some(operation) = &mut item.get else { continue };
+        let others: Vec<_> = ENDINGS.into_iter().filter_map(|one| Some((one, alone(operation, one)?))).collect();
+        if others.is_empty() {
+            continue;
+        }
+        if let Some(answer) = answer(operation) {
+            answer.content.retain(|media, _| media == "application/json");
+        }
+        without_accept(operation);
+        for ((ending, ..), own) in others {
+            found.push((format!("{path}.{ending}"), own));
+        }
+    }
+    for (path, operation) in found {
+        let mut item = PathItem::default();
+        item.get = Some(operation);
+        api.paths.paths.insert(path, item);
+    }
+}
+
+/// Where a request for a path with an ending leads, and what it accepts there.
+fn plain(req: &ServiceRequest) -> Option<(Uri, HeaderValue)> {
+    let path = req.path();
+    let (_, ending) = path.rsplit_once('.')?;
+    let (ending, media, _) = ENDINGS.into_iter().find(|(known, ..)| *known == ending)?;
+    let known = req.app_data::<Data<Known>>()?.parameters(req.method().as_str(), path).is_some();
+    let own = req.resource_map().has_resource(path);
+    if *req.method() != Method::GET || !known || own {
+        return None;
+    }
+    let stem = path.strip_suffix(ending)?.strip_suffix('.')?;
+    let query = req.query_string();
+    let text = if query.is_empty() { stem.to_owned() } else { format!("{stem}?{query}") };
+    let mut parts = req.uri().clone().into_parts();
+    parts.path_and_query = Some(PathAndQuery::try_from(text).ok()?);
+    Some((Uri::from_parts(parts).ok()?, HeaderValue::from_static(media)))
+}
+
+/// Leads a request for a representation to the route that has it.
+///
+/// # Errors
+/// Those of the inner service.
+pub async fn lead<B: MessageBody>(
+    mut req: ServiceRequest,
+    next: Next<B>,
+) -> Result<ServiceResponse<B>, actix_web::Error> {
+    if let Some((uri, accept)) = plain(&req) {
+        req.match_info_mut().get_mut().update(&uri);
+        req.head_mut().uri = uri;
+        req.headers_mut().insert(ACCEPT, accept);
+    }
+    next.call(req).await
+}

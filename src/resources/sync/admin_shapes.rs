@@ -35,7 +35,6 @@ pub struct HeldView {
     #[schema(value_type = Object)]
     pub data: Value,
     /// Why it is held.
-    /// corrects or clears was corrected by somebody else).
     #[schema(value_type = HeldReason)]
     pub reason: String,
     /// The broken fields.

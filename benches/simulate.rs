@@ -10,6 +10,9 @@
 
 use std::process::ExitCode;
 
+#[path = "../tests/api/contract.rs"]
+#[allow(dead_code)] // tests ask more of it
+mod contract;
 #[path = "../tests/sync/faults/mod.rs"]
 #[allow(dead_code, unused_imports)] // tests ask more of it
 mod faults;

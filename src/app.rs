@@ -26,12 +26,12 @@ use utoipa_swagger_ui::SwaggerUi;
 
 use crate::platform::config::Config;
 use crate::platform::db::Db;
-use crate::platform::document::{self, Known, representations, schemas};
+use crate::platform::document::{self, Known, fields, representations, schemas};
 use crate::platform::lanes::Lanes;
 use crate::platform::problem_pages::FaultCodes;
 use crate::platform::sockets::{self, Door, Rules};
 use crate::platform::token::Keys;
-use crate::platform::{access, again, fault, front, health, intake, problem, problem_pages, telemetry};
+use crate::platform::{again, fault, front, health, intake, problem, problem_pages, telemetry};
 use crate::resources::{self, advice::Memory, sync::Polls};
 
 /// The head of the OpenAPI document.
@@ -102,7 +102,7 @@ fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
         .description(Some(format!(
             "Access token from sign-in or refresh. An operation lists the scopes that it must carry; a person's own sign-in \
 carries all, and a role in the club is needed beside them:\n\n{}",
-            access::scopes_described()
+            document::scopes_described()
         )))
         .build();
     api.components
@@ -118,7 +118,7 @@ carries all, and a role in the club is needed beside them:\n\n{}",
     resources::sync::describe(&mut api);
     document::complete(&mut api);
     schemas::part(&mut api);
-    schemas::complete(&mut api);
+    fields::complete(&mut api);
     api
 }
 

@@ -14,6 +14,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::db::{Actor, ClubTx, Db, StoreError};
+use super::document::Listed;
 use super::ids::{AccountId, ClubId, DeviceId, GroupId};
 use super::lanes::Who;
 use super::params::path_id;
@@ -64,13 +65,6 @@ pub trait Act: 'static {
     const SCOPE: &'static str;
 }
 
-/// An act as the document lists it.
-struct Listed {
-    scope: &'static str,
-    roles: &'static [Role],
-    means: &'static str,
-}
-
 macro_rules! acts {
     ($($(#[doc = $doc:literal])* $name:ident: [$($role:ident),+], $scope:literal;)*) => {
         $(
@@ -85,25 +79,9 @@ macro_rules! acts {
         )*
 
         /// Every act.
-        const ACTS: &[Listed] =
+        pub(super) const ACTS: &[Listed] =
             &[$(Listed { scope: $name::SCOPE, roles: $name::ROLES, means: concat!($($doc),*) }),*];
     };
-}
-
-/// The words of the roles that may what these scopes open.
-pub fn roles_of(scopes: &[String]) -> Vec<&'static str> {
-    let opened = |act: &&Listed| scopes.iter().any(|scope| scope == act.scope);
-    let roles = ACTS.iter().find(opened).map_or(&[][..], |act| act.roles);
-    roles.iter().map(|role| role.as_str()).collect()
-}
-
-/// What each scope opens, one line each, for the document.
-pub fn scopes_described() -> String {
-    let line = |scope: &str| {
-        let means: Vec<&str> = ACTS.iter().filter(|act| act.scope == scope).map(|act| act.means.trim()).collect();
-        format!("- `{scope}`: {} Roles: {}.", means.join(" "), roles_of(&[scope.to_owned()]).join(", "))
-    };
-    ALL_SCOPES.split(' ').map(line).collect::<Vec<_>>().join("\n")
 }
 
 acts! {

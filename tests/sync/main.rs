@@ -4,6 +4,9 @@
 // Tests may fail loudly, and their figures are small.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
+#[path = "../api/contract.rs"]
+#[allow(dead_code, reason = "shared with the tests of the API")]
+mod contract;
 #[path = "../simulation/dice.rs"]
 #[allow(dead_code)] // the other simulation draws from distributions as well
 mod dice;

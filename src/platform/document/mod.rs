@@ -7,11 +7,14 @@ use utoipa::openapi::{OpenApi, RefOr};
 
 use super::problem::{Code, Problem};
 
+pub mod fields;
 mod operations;
 pub mod representations;
 pub mod schemas;
+mod scopes;
 
 pub use operations::complete;
+pub use scopes::{Listed, described as scopes_described};
 
 /// The operations of a path with their methods.
 pub fn operations_mut(item: &mut PathItem) -> Vec<(HttpMethod, &mut Operation)> {

@@ -11,7 +11,7 @@ use utoipa::openapi::{ContentBuilder, HeaderBuilder, OpenApi, Ref, RefOr, Requir
 
 use super::operations_mut;
 use super::schemas;
-use crate::platform::access;
+use super::scopes::roles_of;
 use crate::platform::problem::{Code, Problem};
 
 const UUID: &str = "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57";
@@ -19,6 +19,7 @@ const TAG: &str = "\"42-q0aXzr7hC2Jd\"";
 const PROBLEM: &str = "application/problem+json";
 
 /// What an operation is like, as far as its words and answers follow from it.
+#[allow(clippy::struct_excessive_bools)] // each is a question of its own
 struct Shape {
     public: bool,
     in_club: bool,
@@ -123,7 +124,7 @@ when somebody else was faster."
             (true, _) => "Needs no access token.".to_owned(),
             (false, []) => "Needs an access token, of any scope.".to_owned(),
             (false, scopes) => {
-                let roles = access::roles_of(scopes).join(", ");
+                let roles = roles_of(scopes).join(", ");
                 let of =
                     if self.in_club { format!(", and one of these roles in the club: {roles}") } else { String::new() };
                 format!("Needs an access token with the scope `{}`{of}.", scopes.join("`, `"))
@@ -181,8 +182,7 @@ fn told(name: &str, always: bool) -> RefOr<Header> {
 
 /// The name of the shared answer with a problem.
 fn name_of(code: Code) -> String {
-    let (word, _, _) = code.row();
-    word.split('-').map(|part| format!("{}{}", part[..1].to_uppercase(), &part[1..])).collect()
+    schemas::pascal(code.row().0)
 }
 
 /// An answer with a problem, with an example of it.

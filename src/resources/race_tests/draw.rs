@@ -268,7 +268,7 @@ fn start_list(req: &HttpRequest, rev: i64, view: &HeatsView) -> Result<HttpRespo
         .collect();
     let file = csv(&view.name, &view.held_on.to_string(), &rows)
         .map_err(|_| Problem::new(Code::Internal, "The start list could not be written."))?;
-    Ok(stored::file(req, rev, "text/csv; charset=utf-8", "start-list.csv", file.into()))
+    Ok(stored::file(req, rev, "text/csv; charset=utf-8", "start-list.csv", file))
 }
 
 /// Reads the heats.

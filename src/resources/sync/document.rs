@@ -11,7 +11,7 @@ use utoipa::openapi::{OpenApi, RefOr, Schema};
 
 use super::items::Kind;
 use super::model::Type;
-use crate::platform::document::schemas::{self, Schemas, link};
+use crate::platform::document::schemas::{self, Schemas, link, pascal};
 use crate::resources::athletes::merge;
 use crate::resources::athletes::sync::{AthleteView, MeasuredView, SentMeasurement};
 use crate::resources::race_tests::record_shapes::{EntryRecord, ResultRecord, TestRecord};
@@ -63,36 +63,33 @@ struct Carried {
 
 /// What an item about a type carries; none when phones only read it.
 const fn carried(kind: Kind) -> Option<Carried> {
-    const ATHLETE: (&str, &str) = ("athlete_id", "AthleteId");
-    const fn edited(put: &'static str, patch: &'static str) -> Option<Carried> {
-        Some(Carried { put, names: &[], patch: Some(patch) })
+    const fn edited(put: &'static str, patch: &'static str) -> Carried {
+        Carried { put, names: &[], patch: Some(patch) }
     }
-    const fn filed(put: &'static str, names: &'static [(&'static str, &'static str)]) -> Option<Carried> {
-        Some(Carried { put, names, patch: None })
+    const fn filed(put: &'static str, names: &'static [(&'static str, &'static str)]) -> Carried {
+        Carried { put, names, patch: None }
     }
-    match kind {
-        Kind::Membership => filed("GroupMembership", &[]),
-        Kind::Record(kind) => match kind {
-            Type::Group => edited("GroupFields", "GroupPatch"),
-            Type::Venue => edited("VenueFields", "VenuePatch"),
-            Type::Equipment => edited("EquipmentFields", "EquipmentPatch"),
-            Type::BarrierConfiguration => edited("BarrierConfigurationFields", "BarrierConfigurationPatch"),
-            Type::Athlete => edited("NewAthlete", "AthletePatch"),
-            Type::Session => edited("SessionFields", "SessionPatch"),
-            Type::RaceTest => edited("NewRaceTest", "RaceTestPatch"),
-            Type::AgeGroup => edited("AgeGroupFields", "AgeGroupPatch"),
-            Type::CompetitionSpec => edited("OwnCompetitionSpecFields", "OwnCompetitionSpecPatch"),
-            Type::LanePlan => edited("LanePlan", "LanePlanPatch"),
-            Type::Measurement => filed("SentMeasurement", &[]),
-            Type::Attendance => filed("AttendanceFields", &[]),
-            Type::Run => filed("RunFields", &[]),
-            Type::Assessment => filed("AssessmentFields", &[]),
-            Type::WellbeingRecord => filed("WellbeingRecordFields", &[]),
-            Type::Decision => filed("NewCoachDecision", &[ATHLETE]),
-            Type::RaceResult => filed("RaceResultFields", &[("race_test_id", "RaceTestId")]),
-            Type::RaceEntry | Type::Club => None,
-        },
-    }
+    let Kind::Record(kind) = kind else { return Some(filed("GroupMembership", &[])) };
+    Some(match kind {
+        Type::Group => edited("GroupFields", "GroupPatch"),
+        Type::Venue => edited("VenueFields", "VenuePatch"),
+        Type::Equipment => edited("EquipmentFields", "EquipmentPatch"),
+        Type::BarrierConfiguration => edited("BarrierConfigurationFields", "BarrierConfigurationPatch"),
+        Type::Athlete => edited("NewAthlete", "AthletePatch"),
+        Type::Session => edited("SessionFields", "SessionPatch"),
+        Type::RaceTest => edited("NewRaceTest", "RaceTestPatch"),
+        Type::AgeGroup => edited("AgeGroupFields", "AgeGroupPatch"),
+        Type::CompetitionSpec => edited("OwnCompetitionSpecFields", "OwnCompetitionSpecPatch"),
+        Type::LanePlan => edited("LanePlan", "LanePlanPatch"),
+        Type::Measurement => filed("SentMeasurement", &[]),
+        Type::Attendance => filed("AttendanceFields", &[]),
+        Type::Run => filed("RunFields", &[]),
+        Type::Assessment => filed("AssessmentFields", &[]),
+        Type::WellbeingRecord => filed("WellbeingRecordFields", &[]),
+        Type::Decision => filed("NewCoachDecision", &[("athlete_id", "AthleteId")]),
+        Type::RaceResult => filed("RaceResultFields", &[("race_test_id", "RaceTestId")]),
+        Type::RaceEntry | Type::Club => return None,
+    })
 }
 
 fn extend(schema: &mut RefOr<Schema>, name: &str, word: &str) {
@@ -122,15 +119,6 @@ fn add<T: ToSchema>(schemas: &mut Schemas) {
     for (name, schema) in found {
         schemas.entry(name).or_insert(schema);
     }
-}
-
-/// `race_test` as part of the name of a schema: `RaceTest`.
-fn pascal(word: &str) -> String {
-    let part = |part: &str| {
-        let mut letters = part.chars();
-        letters.next().map(|first| first.to_ascii_uppercase()).into_iter().chain(letters).collect::<String>()
-    };
-    word.split('_').map(part).collect()
 }
 
 fn only(word: &str) -> Object {

@@ -1,0 +1,108 @@
+//! What follows for a field of the document from its type and its name: a description, bounds, an example.
+
+use std::collections::BTreeMap;
+
+use utoipa::openapi::schema::{ArrayItems, Object, Schema, SchemaType, Type};
+use utoipa::openapi::{OpenApi, RefOr};
+
+use super::operations::usual_example;
+use super::schemas::name_of;
+
+/// The largest whole number that every JSON reader keeps exactly (RFC 8259, section 6).
+const LARGEST: f64 = 9_007_199_254_740_991.0;
+
+/// Says of each field what follows from its type: a description, bounds, an example.
+pub fn complete(api: &mut OpenApi) {
+    let Some(components) = &mut api.components else { return };
+    let says = |schema: &RefOr<Schema>| match schema {
+        RefOr::T(Schema::Object(one)) => one.description.clone(),
+        RefOr::T(Schema::OneOf(one)) => one.description.clone(),
+        _ => None,
+    };
+    let known: BTreeMap<String, String> = components
+        .schemas
+        .iter()
+        .filter_map(|(name, schema)| Some((name.clone(), says(schema)?.lines().next()?.to_owned())))
+        .collect();
+    for schema in components.schemas.values_mut() {
+        let RefOr::T(Schema::Object(whole)) = schema else { continue };
+        for (name, field) in &mut whole.properties {
+            describe(field, &known);
+            if let RefOr::T(Schema::Object(one)) = field
+                && one.example.is_none()
+                && one.examples.is_empty()
+            {
+                one.examples = named_example(name).into_iter().collect();
+            }
+        }
+        if !whole.examples.is_empty() || whole.example.is_some() || whole.properties.is_empty() {
+            bound(whole);
+        }
+    }
+}
+
+/// An example of what is called the same everywhere: where to go on, where to look.
+fn named_example(name: &str) -> Option<serde_json::Value> {
+    let text = match name {
+        "next_cursor" => "IjAxOTM2ZjJlLTVkM2EtN2M0MS05YjFlLTJmNmQwYzhhNGU1NyI",
+        "from" => "st1.AAECAw",
+        _ if name.ends_with("href") => {
+            "/v1/clubs/01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57/runs?from=2026-09-01&to=2026-11-24"
+        }
+        _ => return None,
+    };
+    Some(text.into())
+}
+
+fn describe(field: &mut RefOr<Schema>, known: &BTreeMap<String, String>) {
+    match field {
+        RefOr::Ref(reference) if reference.description.is_empty() => {
+            reference.description = known.get(name_of(reference)).cloned().unwrap_or_default();
+        }
+        RefOr::T(Schema::OneOf(several)) => {
+            for one in &mut several.items {
+                describe(one, known);
+            }
+            let first = several.items.iter().find_map(|one| match one {
+                RefOr::Ref(reference) => Some(reference.description.clone()),
+                RefOr::T(_) => None,
+            });
+            several.description = several.description.take().or(first);
+        }
+        RefOr::T(Schema::Object(one)) => bound(one),
+        RefOr::T(Schema::Array(list)) => {
+            if let ArrayItems::RefOrSchema(item) = &mut list.items
+                && let RefOr::T(Schema::Object(one)) = &mut **item
+            {
+                bound(one);
+            }
+        }
+        RefOr::Ref(_) | RefOr::T(_) => {}
+    }
+}
+
+/// Adds the bounds and the example that every whole number, id, day or time has.
+fn bound(one: &mut Object) {
+    let is = |kind: Type| match &one.schema_type {
+        SchemaType::Type(known) => *known == kind,
+        SchemaType::Array(several) => several.contains(&kind),
+        SchemaType::AnyValue => false,
+    };
+    let (whole, number) = (is(Type::Integer), is(Type::Number));
+    if whole {
+        one.maximum = one.maximum.take().or(Some(LARGEST.into()));
+        one.minimum = one.minimum.take().or(Some((-LARGEST).into()));
+    }
+    if one.example.is_some() || !one.examples.is_empty() || one.enum_values.is_some() {
+        return;
+    }
+    let least = one.minimum.as_ref().filter(|_| whole || number).and_then(|least| serde_json::to_value(least).ok());
+    let least = least.map(|least| match least.as_f64() {
+        // The largest number is no example of anything.
+        Some(least) if whole && least <= -LARGEST => serde_json::json!(1),
+        #[allow(clippy::cast_possible_truncation)] // whole, and far smaller than the largest
+        Some(least) if whole => serde_json::json!(least as i64),
+        _ => least,
+    });
+    one.examples = usual_example(one).or(least).into_iter().collect();
+}

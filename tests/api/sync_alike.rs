@@ -16,14 +16,14 @@ fn text<'a>(data: &'a Value, name: &str) -> &'a str {
 }
 
 /// Fields of both, compared where the feed has them.
-fn within(sent: &Value, read: &Value, but: &[&str]) {
+fn within(at: &str, (sent, read): (&Value, &Value), but: &[&str]) {
     for (name, value) in sent.as_object().unwrap().iter().filter(|(name, _)| !but.contains(&name.as_str())) {
-        assert_eq!(value, &read[name], "{name} of {sent} and {read}");
+        assert_eq!(value, &read[name], "{at}: {name} of {sent} and {read}");
     }
 }
 
 /// Compares one record of a phone with what its owner's own routes answer.
-async fn compare(caller: &Caller, kind: &str, id: &str, sent: &Value) {
+async fn compare(at: &str, caller: &Caller, (kind, id): (&str, &str), sent: &Value) {
     let path = match kind {
         "group" | "venue" | "session" | "run" | "assessment" | "athlete" => format!("/{kind}s/{id}"),
         "equipment" => format!("/equipment/{id}"),
@@ -39,36 +39,40 @@ async fn compare(caller: &Caller, kind: &str, id: &str, sent: &Value) {
     let read = caller.get(&path).await.expect(200).body;
     let of_athlete = |list: &Value| {
         let mut all = list.as_array().unwrap().iter();
-        all.find(|one| one["athlete_id"] == sent["athlete_id"]).cloned().unwrap_or_else(|| panic!("{sent} in {list}"))
+        all.find(|one| one["athlete_id"] == sent["athlete_id"])
+            .cloned()
+            .unwrap_or_else(|| panic!("{at}: {sent} in {list}"))
     };
     match kind {
-        "athlete" => within(sent, &read, &[]),
-        "race_test" => within(sent, &read, &["held_on", "athlete_ids", "entries"]),
-        "club" => within(sent, &read, &["policy"]),
-        "attendance" => assert!(read["present"].as_array().unwrap().contains(&sent["athlete_id"]), "{sent} in {read}"),
+        "athlete" => within(at, (sent, &read), &[]),
+        "race_test" => within(at, (sent, &read), &["held_on", "athlete_ids", "entries"]),
+        "club" => within(at, (sent, &read), &[]),
+        "attendance" => {
+            assert!(read["present"].as_array().unwrap().contains(&sent["athlete_id"]), "{at}: {sent} in {read}")
+        }
         "race_entry" => {
             let entry = of_athlete(&read["entries"]);
             within(
-                sent,
-                &entry,
+                at,
+                (sent, &entry),
                 &["id", "rev", "race_test_id", "heat", "lane", "start_offset_s", "expected_time_s", "expected_sd_s"],
             );
         }
         "race_result" => {
             let results = caller.get(&format!("{path}/results")).await.expect(200).body;
             let result = of_athlete(&results["results"]);
-            assert_eq!(sent["final_time_s"], result["final_time_s"], "{sent} and {result}");
+            assert_eq!(sent["final_time_s"], result["final_time_s"], "{at}: {sent} and {result}");
         }
         "measurement" => {
             let listed = read["measurements"].as_array().unwrap().iter().find(|one| one["id"] == json!(id));
-            within(sent, listed.unwrap_or_else(|| panic!("{sent} in {read}")), &["athlete_id"]);
+            within(at, (sent, listed.unwrap_or_else(|| panic!("{at}: {sent} in {read}"))), &["athlete_id"]);
         }
-        _ => assert_eq!(sent, &read, "{kind}"),
+        _ => assert_eq!(sent, &read, "{at}: {kind}"),
     }
 }
 
 /// Nothing that a list names is missing in the feed.
-async fn complete(caller: &Caller, phone: &Phone) {
+async fn complete(at: &str, caller: &Caller, phone: &Phone) {
     let all = |list: &Value, name: &str| -> BTreeSet<String> {
         list.as_array().unwrap().iter().map(|one| one[name].as_str().unwrap().to_owned()).collect()
     };
@@ -81,7 +85,7 @@ async fn complete(caller: &Caller, phone: &Phone) {
     ] {
         let listed = caller.get(path).await.expect(200).body;
         let sent: BTreeSet<String> = phone.ids(kind).into_iter().map(str::to_owned).collect();
-        assert_eq!(sent, all(&listed["items"], "id"), "{kind}");
+        assert_eq!(sent, all(&listed["items"], "id"), "{at}: {kind}");
     }
     let of = |kind: &str, field: &str, id: &str| -> BTreeSet<String> {
         let records = phone.copy.iter().filter(|((one, _), data)| one == kind && data[field] == json!(id));
@@ -95,15 +99,15 @@ async fn complete(caller: &Caller, phone: &Phone) {
             .filter(|((kind, _), data)| kind == "lane_plan" && data["session_id"] == json!(session))
             .map(|((_, id), _)| id.clone())
             .collect();
-        assert_eq!(sent, all(&plans["items"], "id"));
+        assert_eq!(sent, all(&plans["items"], "id"), "{at}");
         let present = caller.get(&format!("/sessions/{session}/attendance")).await.expect(200).body;
         let present: BTreeSet<String> =
             present["present"].as_array().unwrap().iter().map(|id| id.as_str().unwrap().to_owned()).collect();
-        assert_eq!(of("attendance", "session_id", session), present);
+        assert_eq!(of("attendance", "session_id", session), present, "{at}");
     }
     for test in phone.ids("race_test") {
         let read = caller.get(&format!("/race-tests/{test}")).await.expect(200).body;
-        assert_eq!(of("race_entry", "race_test_id", test), all(&read["entries"], "athlete_id"));
+        assert_eq!(of("race_entry", "race_test_id", test), all(&read["entries"], "athlete_id"), "{at}");
         let results = caller.get(&format!("/race-tests/{test}/results")).await.expect(200).body;
         // Without those of others, which have neither name nor id here.
         let own: Vec<Value> = results["results"]
@@ -113,7 +117,7 @@ async fn complete(caller: &Caller, phone: &Phone) {
             .filter(|one| one["athlete_id"].is_string())
             .cloned()
             .collect();
-        assert_eq!(of("race_result", "race_test_id", test), all(&json!(own), "athlete_id"));
+        assert_eq!(of("race_result", "race_test_id", test), all(&json!(own), "athlete_id"), "{at}");
     }
 }
 
@@ -125,12 +129,12 @@ struct Readers {
 impl Readers {
     async fn compare(&mut self, what: &str) {
         for (who, caller, phone) in &mut self.readers {
-            println!("{what}: {who}");
+            let at = format!("{what}, {who}");
             phone.pull(caller, 7).await;
             for ((kind, id), sent) in &phone.copy {
-                compare(caller, kind, id, sent).await;
+                compare(&at, caller, (kind, id), sent).await;
             }
-            complete(caller, phone).await;
+            complete(&at, caller, phone).await;
         }
     }
 

@@ -156,10 +156,10 @@ impl View<'_> {
         match row.what {
             What::Child(id, root) => {
                 let seen = self.club.records.get(&root).filter(|root| self.club.sees(self.member, root));
-                if let (Some(root), Some(child)) = (seen, self.club.records.get(&id)) {
-                    if self.is(Flaw::LateSent) || !self.club.old(child, self.history_from) {
-                        steps.push(((root.id, 2, child.kind as u8, id), child.kind, id, Emit::Current));
-                    }
+                if let (Some(root), Some(child)) = (seen, self.club.records.get(&id))
+                    && (self.is(Flaw::LateSent) || !self.club.old(child, self.history_from))
+                {
+                    steps.push(((root.id, 2, child.kind as u8, id), child.kind, id, Emit::Current));
                 }
             }
             What::Day(id) => {

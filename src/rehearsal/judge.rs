@@ -45,7 +45,9 @@ impl Stage {
         if !self.round.stuck {
             let waits = self.deeds.iter().find(|deed| deed.can_go() && !deed.asked);
             let waits = waits.map(|deed| (deed.why, format!("a pull comes before {} was handed in", told(deed))));
-            waits.into_iter().for_each(|(rule, seen)| self.find(rule, seen));
+            if let Some((rule, seen)) = waits {
+                self.find(rule, seen);
+            }
         }
         let from = all("sync_token").or_else(|| all("since"));
         if from != self.mirror.token {
@@ -203,8 +205,8 @@ impl Stage {
         let left_out =
             |(at, deed): (usize, &Deed)| (at < last && deed.can_go() && !deeds.contains(&at)).then(|| told(deed));
         let missing = self.deeds.iter().enumerate().find_map(left_out);
-        missing
-            .into_iter()
-            .for_each(|deed| self.find(rules::ORDER, format!("{deed} is left out of a push of later items")));
+        if let Some(deed) = missing {
+            self.find(rules::ORDER, format!("{deed} is left out of a push of later items"));
+        }
     }
 }

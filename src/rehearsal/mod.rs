@@ -5,6 +5,7 @@
 //! `scenes` says what happens, `stage` plays the server and knows what the phone must have by now, `judge` compares that with
 //! what arrives. Each rule is a sentence of `api-spec/sync-guide.md`.
 
+mod carry;
 mod deeds;
 mod http;
 mod judge;

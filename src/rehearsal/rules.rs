@@ -14,7 +14,7 @@ rules! {
     PULL = "apply the page and store its token in ONE local transaction; until \"more\" is false";
     STOP = "on 429, 503, a time-out or a lost connection: stop, wait (Retry-After, else 2 s doubling to 5 min), start again";
     ORDER = "items in the order they happened, each with an `op_id` (UUID) that never changes";
-    AGAIN = "Sending the same items again is always safe, alone or with others: each is carried out once and answered alike.";
+    AGAIN = "Sending the same items again is always safe, alone or with others: each is carried out once and answered alike, for 90 days.";
     BROKEN_OFF = "A body that breaks off is a lost connection.";
     NAMES = "An edit names the rev of the record as the phone shows it, or of the phone's own confirmed edit of it whose echo has not come yet";
     TOKEN = "the last `sync_token`, stored in the same local transaction as the changes it came with";

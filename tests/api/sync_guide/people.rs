@@ -166,12 +166,12 @@ async fn an_athlete_is_deleted_by_who_has_all_of_their_groups(pool: PgPool) {
 #[sqlx::test]
 async fn phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone(pool: PgPool) {
     says(
-        "Phones are sent one `removed` (`deleted`) for the athlete and drop what lies below. Edits that come later are \
-          answered 410, facts are held.",
+        "Phones are sent one `removed` (`deleted`) for the athlete and drop what lies below. Edits and facts that come later \
+          are answered 410, facts with an error `erased`: they are neither stored nor held;",
     );
     says(
         "What is personal is erased at once and for good: the name, measurements, well-being records, notes. Runs, \
-          assessments, decisions and results stay on the server as facts about nobody.",
+          assessments, decisions and results stay on the server as facts about nobody, without remarks.",
     );
     let squad = squad(pool).await;
     let fact = || create("run", run(&squad.session, &squad.athlete, squad.day));
@@ -190,7 +190,7 @@ async fn phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_
     phone.pull(&squad.coach, 500).await;
     assert!(FACTS.iter().all(|kind| phone.ids(kind).is_empty()), "{:?}", phone.copy);
     let late = item("PATCH", "athlete", &squad.athlete, json!({"base_rev": rev, "data": {"display_name": "Back"}}));
-    assert_eq!(statuses(&push(&squad.coach, &[late, fact()]).await), [410, 202]);
+    assert_eq!(statuses(&push(&squad.coach, &[late, fact()]).await), [410, 410]);
     let mut tx = squad.app.pool.begin().await.unwrap();
     let enter = format!("set local app.club_id = '{}'", squad.admin.club);
     sqlx::raw_sql(sqlx::AssertSqlSafe(enter)).execute(&mut *tx).await.unwrap();

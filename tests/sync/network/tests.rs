@@ -164,7 +164,7 @@ async fn state(world: &mut World, revs: bool) -> Vec<String> {
     let mut all = Vec::new();
     for number in 0..world.clubs.len() {
         let device = world.devices.iter().position(|one| one.club == number).unwrap();
-        for ((kind, id), mut data) in world.fresh_copy(device).await {
+        for ((kind, id), mut data) in world.fresh_copy(device, &(None, None)).await {
             if let Some(fields) = data.as_object_mut() {
                 fields.remove("decided_at");
                 if !revs {

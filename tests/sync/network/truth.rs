@@ -213,18 +213,21 @@ impl World {
     pub async fn check_replicas(&mut self) {
         for number in 0..self.clubs.len() {
             let mut fresh: BTreeMap<(usize, Keeps), Copy> = BTreeMap::new();
+            let mut read = BTreeSet::new();
             for device in 0..self.devices.len() {
                 if self.devices[device].club != number {
                     continue;
                 }
                 let person = self.devices[device].person;
+                if read.insert(person) && self.clubs[number].people[person].member {
+                    // Routes know nothing of what a phone keeps, so they are held against a copy of everything.
+                    let whole = self.fresh_copy(device, &(None, None)).await;
+                    self.compare_with_routes(device, &whole).await;
+                }
                 let who = (person, self.devices[device].keeps.clone());
                 if let Entry::Vacant(place) = fresh.entry(who.clone()) {
-                    let copy = self.fresh_copy(device).await;
+                    let copy = self.fresh_copy(device, &who.1).await;
                     self.compare_with_tables(number, &who, &copy).await;
-                    if self.clubs[number].people[person].member {
-                        self.compare_with_routes(device, &copy).await;
-                    }
                     place.insert(copy);
                 }
                 let copy = self.devices[device].phone.as_ref().unwrap().copy();
@@ -234,14 +237,13 @@ impl World {
         }
     }
 
-    /// What a member's new phone would get.
-    pub async fn fresh_copy(&mut self, device: usize) -> Copy {
+    /// What a member's new phone would get that keeps so much.
+    pub async fn fresh_copy(&mut self, device: usize, (day, groups): &Keeps) -> Copy {
         let mut copy = Copy::new();
         if !self.clubs[self.devices[device].club].people[self.devices[device].person].member {
             return copy;
         }
-        let (day, groups) = self.devices[device].keeps.clone();
-        let groups = groups.map(|groups| groups.iter().map(Uuid::to_string).collect::<Vec<_>>().join(","));
+        let groups = groups.as_ref().map(|groups| groups.iter().map(Uuid::to_string).collect::<Vec<_>>().join(","));
         let groups = groups.map(|groups| format!("&groups={groups}")).unwrap_or_default();
         let mut token = day.map(|day| format!("&history_from={day}")).unwrap_or_default();
         loop {
@@ -355,7 +357,7 @@ impl World {
 
     async fn check_edits(&mut self, number: usize, log: &[(String, Uuid, i64)], refused: &[Uuid]) {
         let device = self.devices.iter().position(|one| one.club == number).unwrap();
-        let all = self.fresh_copy(device).await;
+        let all = self.fresh_copy(device, &(None, None)).await;
         let ledger = &self.clubs[number].ledger;
         for (kind, id, seq) in log {
             // A plan is also sent anew when one of its people comes into or out of somebody's sight.

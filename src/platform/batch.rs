@@ -88,28 +88,27 @@ pub fn invalid_item(prefix: &str, mut faults: Vec<Fault>) -> Problem {
 /// Refuses a correction of a fact that is not there, is about something else, or was corrected already.
 ///
 /// `earlier` is the stored fact: whether it is about the same, as `rule` (what it is called, and what it must be) demands,
-/// and what corrected it before. `replaced` are the facts that the batch corrected so far.
+/// and what corrected it before. `replaced` are the facts that the batch corrected so far, with what corrected each.
 pub fn check_correction<S: BuildHasher>(
     faults: &mut Faults,
     (id, replaces): (Uuid, Uuid),
     earlier: Option<(bool, Option<Uuid>)>,
-    replaced: &mut HashSet<Uuid, S>,
+    replaced: &mut HashMap<Uuid, Uuid, S>,
     (called, rule): (&str, &str),
 ) {
+    let later =
+        replaced.get(&replaces).copied().or_else(|| earlier.and_then(|(_, later)| later)).filter(|one| *one != id);
     match earlier {
         None => faults.add("/supersedes", "unknown_id", format!("there is no such {called}")),
         Some((false, _)) => faults.add("/supersedes", "other_athlete", rule),
-        Some((_, Some(later))) if later != id => {
-            faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
-        }
-        Some(_) if replaced.contains(&replaces) => {
-            faults.add("/supersedes", "superseded", "is corrected twice in this batch");
-        }
-        // One that is broken corrects nothing.
-        Some(_) if faults.is_empty() => {
-            replaced.insert(replaces);
-        }
-        Some(_) => {}
+        Some(_) => match later {
+            Some(later) => {
+                faults.add("/supersedes", "superseded", format!("was corrected before, by {later}; correct that one"));
+            }
+            // One that is broken corrects nothing.
+            None if faults.is_empty() => drop(replaced.insert(replaces, id)),
+            None => {}
+        },
     }
 }
 
@@ -167,10 +166,10 @@ pub fn judge<T, V, S: BuildHasher>(
     parsed: Vec<(Uuid, Result<T, Vec<Fault>>)>,
     taken: &HashMap<Uuid, V, S>,
     repeated: impl Fn(&mut T),
-    check: impl Fn(&T, Uuid, &mut HashSet<Uuid>) -> Result<(), Vec<Fault>>,
+    check: impl Fn(&T, Uuid, &mut HashMap<Uuid, Uuid>) -> Result<(), Vec<Fault>>,
     prefix: impl Fn(usize) -> String,
 ) -> Vec<Item<T>> {
-    let (mut replaced, mut seen) = (HashSet::new(), HashSet::new());
+    let (mut replaced, mut seen) = (HashMap::new(), HashSet::new());
     let judged = parsed.into_iter().enumerate().map(|(at, (id, one))| {
         let checked = one.and_then(|mut one| {
             if taken.contains_key(&id) {
@@ -178,7 +177,7 @@ pub fn judge<T, V, S: BuildHasher>(
                 return Ok(one);
             }
             // A repeat inside the batch corrects nothing anew.
-            let mut nothing = HashSet::new();
+            let mut nothing = HashMap::new();
             let replaced = if seen.insert(id) { &mut replaced } else { &mut nothing };
             check(&one, id, replaced).map(|()| one)
         });

@@ -320,7 +320,10 @@ pub async fn keep_corrections<T, F: Serialize + DeserializeOwned>(
             let same = is_same::<F>(&before, item.id, &data, place);
             match before.outcome.as_deref() {
                 Some("accepted") if same => *decision = Decision::Unchanged(None),
-                _ if same => item.value = Err(decided(&before)),
+                _ if same => {
+                    let faults = item.value.as_ref().err().map(|problem| problem.faults().to_vec());
+                    item.value = Err(decided(&before).with_faults(faults.unwrap_or_default()));
+                }
                 _ => item.value = Err(taken()),
             }
             continue;

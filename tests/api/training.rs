@@ -286,7 +286,7 @@ async fn a_correction_supersedes_and_a_withdrawal_voids(pool: PgPool) {
     let fixed = with(squad.run(), &json!({"supersedes": first["id"], "hits": 0}));
     let again = with(squad.run(), &json!({"supersedes": first["id"]}));
     let of_other = with(squad.run(), &json!({"supersedes": first["id"], "athlete_id": squad.athletes[1]}));
-    assert_eq!(statuses(&squad.record(&[of_other, fixed.clone(), again]).await), ["rejected", "created", "rejected"]);
+    assert_eq!(statuses(&squad.record(&[of_other, fixed.clone(), again]).await), ["rejected", "created", "held"]);
     assert_eq!(statuses(&squad.record(std::slice::from_ref(&fixed)).await), ["unchanged"]);
     let current = squad.coach.get("/runs").await.expect(200);
     assert_eq!(current.body["items"].as_array().unwrap().len(), 1);
@@ -308,7 +308,7 @@ async fn a_batch_may_correct_what_it_records(pool: PgPool) {
     let late = with(squad.run(), &json!({"supersedes": first["id"]}));
     let lost = with(squad.run(), &json!({"supersedes": broken["id"]}));
     let batch = [first.clone(), broken, fixed, first, gone, late, lost];
-    let expected = ["created", "rejected", "created", "unchanged", "created", "rejected", "rejected"];
+    let expected = ["created", "rejected", "created", "unchanged", "created", "held", "rejected"];
     let results = squad.record(&batch).await;
     assert_eq!(statuses(&results), expected, "{results:?}");
     assert_eq!(results[3]["rev"], results[0]["rev"]);

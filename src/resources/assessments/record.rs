@@ -1,6 +1,6 @@
 //! Filing assessments: the one way in, for the assessments' own route and for phones.
 
-use std::collections::HashSet;
+use std::collections::HashMap;
 
 use chrono::Utc;
 use uuid::Uuid;
@@ -16,7 +16,12 @@ use crate::platform::ids::AssessmentId;
 use crate::platform::problem::Problem;
 
 /// Refuses an assessment whose athlete, session or superseded assessment is not there for the caller.
-fn check_references(one: &Assessment, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Vec<Fault>> {
+fn check_references(
+    one: &Assessment,
+    known: &Known,
+    replaced: &mut HashMap<Uuid, Uuid>,
+    id: Uuid,
+) -> Result<(), Vec<Fault>> {
     let mut faults = Faults::new();
     if !known.athletes.contains(&one.athlete.0) {
         faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");

@@ -1,6 +1,6 @@
 //! Filing results: the one way in, for the race tests' own route and for phones.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use uuid::Uuid;
 
@@ -22,7 +22,12 @@ struct Known {
 }
 
 /// Refuses a result whose athlete or superseded result is not there for the caller.
-fn check_references(one: &Outcome, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Vec<Fault>> {
+fn check_references(
+    one: &Outcome,
+    known: &Known,
+    replaced: &mut HashMap<Uuid, Uuid>,
+    id: Uuid,
+) -> Result<(), Vec<Fault>> {
     let mut faults = Faults::new();
     if !known.athletes.contains_key(&one.athlete.0) {
         faults.add("/athlete_id", "unknown_id", "there is no such athlete in your groups");

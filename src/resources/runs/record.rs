@@ -1,6 +1,6 @@
 //! Filing runs: the one way in, for the runs' own route and for phones.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
@@ -17,7 +17,7 @@ use crate::platform::problem::Problem;
 use crate::resources::advice;
 
 /// Refuses a run whose session, athlete or superseded run is not there for the caller.
-fn check_references(run: &Run, known: &Known, replaced: &mut HashSet<Uuid>, id: Uuid) -> Result<(), Vec<Fault>> {
+fn check_references(run: &Run, known: &Known, replaced: &mut HashMap<Uuid, Uuid>, id: Uuid) -> Result<(), Vec<Fault>> {
     let mut faults = Faults::new();
     match known.sessions.get(&run.session.0) {
         None => faults.add("/session_id", "unknown_id", "there is no such session for your groups"),

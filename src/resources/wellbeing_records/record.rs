@@ -1,6 +1,6 @@
 //! Filing well-being records: the one way in, for their own route and for phones.
 
-use std::collections::HashSet;
+use std::collections::HashMap;
 
 use uuid::Uuid;
 
@@ -17,7 +17,7 @@ use crate::platform::problem::Problem;
 fn check_references(
     one: &WellbeingRecord,
     known: &Known,
-    replaced: &mut HashSet<Uuid>,
+    replaced: &mut HashMap<Uuid, Uuid>,
     id: Uuid,
 ) -> Result<(), Vec<Fault>> {
     let mut faults = Faults::new();

@@ -29,7 +29,7 @@ impl Case {
     /// The status of each item when nothing is cut; a mixed batch has several.
     fn wanted(&self) -> Option<u64> {
         match self.name.as_str() {
-            "mixed batch" => None,
+            "mixed batch" | "record, correct and correct again" => None,
             "change what was deleted" => Some(410),
             "merge in part" => Some(409),
             name if name.starts_with("hold") => Some(202),

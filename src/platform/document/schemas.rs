@@ -162,6 +162,8 @@ pub fn add_patch(schemas: &mut Schemas, of: &str, name: &str, says: &str) {
         }
     }
     patch.required.clear();
+    // What is said of the record is not said of a change to it.
+    patch.extensions = None;
     patch.description = Some(says.to_owned());
     patch.additional_properties = Some(Box::new(AdditionalProperties::FreeForm(false)));
     schemas.insert(name.to_owned(), patch.into());
@@ -274,6 +276,9 @@ pub fn part(api: &mut OpenApi) {
         if let Some(schema) = schemas.get(name) {
             let mut input = schema.clone();
             each_ref(&mut input, &mut rename);
+            if let RefOr::T(Schema::Object(one)) = &mut input {
+                one.extensions = None;
+            }
             schemas.insert(format!("{name}Input"), input);
         }
     }

@@ -185,6 +185,7 @@ fn items(schemas: &mut Schemas) {
         }
         data.description = Some(format!("What a PUT of the type `{word}` carries."));
         data.example = None;
+        data.extensions = None;
         let name = pascal(word);
         schemas.insert(format!("Pushed{name}"), data.into());
         let mut item = base.clone();

@@ -28,7 +28,9 @@ pub enum SeedError {
     #[error("seed-data cannot be read: {0}; run seed-data/generate.py again")]
     File(#[from] serde_json::Error),
     /// People have accounts here that the demo did not make.
-    #[error("the database is in use: the demo, whose passwords everybody knows, goes only into an empty one or its own; unset DATABASE_URL, or choose another LANEWRIGHT_DATA_DIR")]
+    #[error(
+        "the database is in use: the demo, whose passwords everybody knows, goes only into an empty one or its own; unset DATABASE_URL, or choose another LANEWRIGHT_DATA_DIR"
+    )]
     InUse,
     /// The store.
     #[error(transparent)]

@@ -20,8 +20,8 @@ use crate::platform::config::{Config, ConfigError, erasures_file, health_address
 use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
-use crate::resources::athletes;
 use crate::rehearsal;
+use crate::resources::athletes;
 use crate::seed::{self, SeedError};
 
 /// How often what is kept long enough is dropped, by whichever instance comes first.

@@ -8,6 +8,7 @@ pub mod body;
 pub mod chores;
 pub mod cluster;
 pub mod config;
+pub mod corrections;
 pub mod dates;
 pub mod db;
 pub mod document;

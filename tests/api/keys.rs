@@ -64,7 +64,7 @@ async fn nothing_that_a_leaked_key_signed_is_believed_and_apps_go_on_by_themselv
     let db = Db::lazy((*app.pool.connect_options()).clone(), 1);
     let new = Keys::replace(&db).await.unwrap();
     app.keys.reload(&db, Utc::now()).await.unwrap();
-    assert_eq!(published(&app).await, [new.clone()]);
+    assert_eq!(published(&app).await, std::slice::from_ref(&new));
     assert_eq!(status(&app, before["access_token"].as_str().unwrap()).await, 401);
     let body = json!({"refresh_token": before["refresh_token"]});
     let after = app.post("/v1/auth/refresh", body).await.expect(200).body;

@@ -13,8 +13,8 @@ use super::store::{self, Filter};
 use crate::platform::access::{AssessmentWrite, Permit, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
+use crate::platform::corrections;
 use crate::platform::db::{Db, Kind};
-use crate::platform::holding;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -68,7 +68,7 @@ async fn create_assessments(
     let mut tx = permit.write(&db).await?;
     let (mut items, mut decisions) =
         record::file(&mut tx, &sent.assessments, |at| format!("/assessments/{at}")).await?;
-    holding::keep_corrections(&mut tx, "assessment", (&mut items, &mut decisions), &sent.assessments, &[]).await?;
+    corrections::hold_second(&mut tx, "assessment", (&mut items, &mut decisions), &sent.assessments, &[]).await?;
     let revs = tx.commit().await?;
     let body = batch::results(items, &decisions, |id| Some(revs.of(Kind::Assessment, id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))

@@ -20,9 +20,9 @@ use crate::compute::rhythm;
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
+use crate::platform::corrections;
 use crate::platform::db::{Db, Kind};
 use crate::platform::grants;
-use crate::platform::holding;
 use crate::platform::ids::{AthleteId, RaceResultId};
 use crate::platform::params::path_id;
 use crate::platform::problem::Problem;
@@ -57,7 +57,7 @@ async fn create_race_results(
     batch::check_length("/results", sent.results.len())?;
     let (mut items, mut decisions) = record::file(&mut tx, &test, &sent.results, |at| format!("/results/{at}")).await?;
     let place = [("race_test_id", test.id.0)];
-    holding::keep_corrections(&mut tx, "race_result", (&mut items, &mut decisions), &sent.results, &place).await?;
+    corrections::hold_second(&mut tx, "race_result", (&mut items, &mut decisions), &sent.results, &place).await?;
     let revs = tx.commit().await?;
     let body = batch::results(items, &decisions, |id| Some(revs.of(Kind::RaceResult, id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))

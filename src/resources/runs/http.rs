@@ -13,8 +13,8 @@ use super::store::{self, Filter};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
+use crate::platform::corrections;
 use crate::platform::db::{Db, Kind};
-use crate::platform::holding;
 use crate::platform::ids::{AthleteId, RunId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -64,7 +64,7 @@ async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batc
     batch::check_length("/runs", sent.runs.len())?;
     let mut tx = permit.write(&db).await?;
     let (mut items, mut decisions) = record::file(&mut tx, &sent.runs, |at| format!("/runs/{at}")).await?;
-    holding::keep_corrections(&mut tx, "run", (&mut items, &mut decisions), &sent.runs, &[]).await?;
+    corrections::hold_second(&mut tx, "run", (&mut items, &mut decisions), &sent.runs, &[]).await?;
     let revs = tx.commit().await?;
     let body = batch::results(items, &decisions, |id| Some(revs.of(Kind::Run, id, 0)).filter(|rev| *rev > 0));
     Ok(HttpResponse::Ok().json(body))

@@ -12,6 +12,7 @@ use super::admin_store::{self as store, HeldRow, Place as After};
 use super::items::{self, Kind, Parsed};
 use crate::platform::access::{ClubAdmin, Permit, Recorder};
 use crate::platform::body::Body;
+use crate::platform::corrections;
 use crate::platform::db::{Actor, ClubTx, Db};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::holding::{self, CORRECTED};
@@ -218,7 +219,7 @@ async fn alone(tx: &mut ClubTx, req: &HttpRequest, one: &OneHeld, with_session: 
     let mut records: Vec<Uuid> = [Some(held.id), session].into_iter().flatten().collect();
     for corrected in [named("supersedes"), named("clears")].into_iter().flatten() {
         records.push(corrected);
-        records.extend(holding::standing(tx, &held.kind, corrected).await?.map(|stands| stands.id));
+        records.extend(corrections::standing(tx, &held.kind, corrected).await?.map(|stands| stands.id));
     }
     tx.alone_all(records).await?;
     load(tx, req, Some(&held.kind)).await
@@ -228,7 +229,7 @@ async fn alone(tx: &mut ClubTx, req: &HttpRequest, one: &OneHeld, with_session: 
 async fn follow(tx: &mut ClubTx, held: &HeldRow, data: &mut Map<String, Value>) -> Result<(), Problem> {
     for field in ["supersedes", "clears"] {
         let Some(corrected) = holding::named(data, field) else { continue };
-        if let Some(stands) = holding::standing(tx, &held.kind, corrected).await?.filter(|one| one.id != held.id) {
+        if let Some(stands) = corrections::standing(tx, &held.kind, corrected).await?.filter(|one| one.id != held.id) {
             data.insert(field.to_owned(), json!(stands.id));
         }
     }

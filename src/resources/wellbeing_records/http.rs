@@ -13,8 +13,8 @@ use super::store::{self, Filter};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
+use crate::platform::corrections;
 use crate::platform::db::{Db, Kind};
-use crate::platform::holding;
 use crate::platform::ids::{AthleteId, WellbeingRecordId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -69,7 +69,7 @@ async fn create_wellbeing_records(
     batch::check_length("/wellbeing_records", sent.len())?;
     let mut tx = permit.write(&db).await?;
     let (mut items, mut decisions) = record::file(&mut tx, &sent, |at| format!("/wellbeing_records/{at}")).await?;
-    holding::keep_corrections(&mut tx, "wellbeing_record", (&mut items, &mut decisions), &sent, &[]).await?;
+    corrections::hold_second(&mut tx, "wellbeing_record", (&mut items, &mut decisions), &sent, &[]).await?;
     let revs = tx.commit().await?;
     let rev_of = |id| Some(revs.of(Kind::WellbeingRecord, id, 0)).filter(|rev| *rev > 0);
     Ok(HttpResponse::Ok().json(batch::results(items, &decisions, rev_of)))

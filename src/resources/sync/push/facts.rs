@@ -6,6 +6,7 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::{Verdict, Work, waiting};
+use crate::platform::corrections;
 use crate::platform::db::ClubTx;
 use crate::platform::fault::Fault;
 use crate::platform::grants;
@@ -134,7 +135,7 @@ impl Work<'_> {
     ) -> Result<(Problem, Option<Uuid>), Problem> {
         for field in ["supersedes", "clears"] {
             let Some(corrected) = holding::named(data, field) else { continue };
-            let Some(stands) = holding::standing(tx, kind.word(), corrected).await? else { continue };
+            let Some(stands) = corrections::standing(tx, kind.word(), corrected).await? else { continue };
             let current = items::current(tx, kind, stands.id).await?;
             return Ok((current.into_iter().fold(problem, Problem::with_current), stands.by));
         }
@@ -169,7 +170,7 @@ impl Work<'_> {
             }
             Fact::Refused(problem) if ops::can_be_held(&problem) => {
                 let reference = problem.faults().iter().any(|fault| fault.code == "unknown_id");
-                let reason = match holding::corrected_field(&problem) {
+                let reason = match corrections::field(&problem) {
                     Some(_) => CORRECTED,
                     None if reference => "reference",
                     None => "clock",

@@ -284,7 +284,7 @@ async fn results_are_recorded_once_corrected_and_withdrawn(pool: PgPool) {
     assert_eq!(squad.record(&path, std::slice::from_ref(&better)).await, ["created"]);
     let late = with(finish(&squad.athletes[0], 11.4), &json!({"supersedes": first["id"]}));
     let wrong = with(finish(&squad.athletes[1], 11.4), &json!({"supersedes": better["id"]}));
-    assert_eq!(squad.record(&path, &[late, wrong]).await, ["rejected", "rejected"]);
+    assert_eq!(squad.record(&path, &[late, wrong]).await, ["held", "rejected"]);
     let gone = with(finish(&squad.athletes[1], 11.5), &json!({"supersedes": second["id"], "void": true}));
     assert_eq!(squad.record(&path, &[gone]).await, ["created"]);
     let results = squad.results(&path).await;

@@ -316,7 +316,7 @@ async fn a_batch_may_correct_what_it_records(pool: PgPool) {
     assert_eq!(pointers, ["/runs/1/height_m", "/runs/5/supersedes", "/runs/6/supersedes"]);
     assert_eq!(squad.stored().await.len(), 3);
     let again = squad.record(&batch).await;
-    let repeated = ["unchanged", "rejected", "unchanged", "unchanged", "unchanged", "rejected", "rejected"];
+    let repeated = ["unchanged", "rejected", "unchanged", "unchanged", "unchanged", "held", "rejected"];
     assert_eq!(statuses(&again), repeated);
     let first = squad.rating();
     let fixed = with(squad.rating(), &json!({"supersedes": first["id"]}));

@@ -18,8 +18,3 @@ mod rehearsal;
 #[path = "../api/support.rs"]
 #[allow(dead_code, reason = "shared with the tests of the API")]
 mod support;
-
-/// Whether the long forms are wanted, as `./dev deep` does; the usual suite runs a short form of each.
-fn deep() -> bool {
-    std::env::var("LANEWRIGHT_DEEP").is_ok_and(|value| value == "1")
-}

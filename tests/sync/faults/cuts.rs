@@ -161,7 +161,7 @@ impl Bench {
                 for (way, cut) in cuts.iter().enumerate() {
                     // A commit is where before and after differ most.
                     let always = place.statement.label == "COMMIT" && count == Count::Statements;
-                    if crate::deep() || always || (at + number) % cuts.len() == way {
+                    if super::deep() || always || (at + number) % cuts.len() == way {
                         self.cut(&rows, case, &whole, (place, *cut, count)).await;
                         cut_here += 1;
                     }

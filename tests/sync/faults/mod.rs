@@ -20,3 +20,9 @@ mod state;
 mod twins;
 #[cfg(test)]
 mod wire;
+
+/// Whether the long forms are wanted, as `./dev deep` does; the usual suite runs a short form of each.
+#[cfg(test)]
+pub fn deep() -> bool {
+    std::env::var("LANEWRIGHT_DEEP").is_ok_and(|value| value == "1")
+}

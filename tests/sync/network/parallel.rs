@@ -23,7 +23,8 @@ fn edited(request: &Request) -> HashSet<String> {
     let facts = ["run", "assessment", "decision", "race_result", "wellbeing_record"];
     let edits = push["items"].as_array().into_iter().flatten().filter(|item| {
         let kind = item["type"].as_str().unwrap_or_default();
-        !facts.contains(&kind) && !(kind == "measurement" && item["method"] == "PUT")
+        let measures = kind == "measurement" && item["method"] == "PUT";
+        !facts.contains(&kind) && !measures
     });
     let named = |item: &Value| [item["id"].clone(), item["data"]["athlete_id"].clone()];
     edits.flat_map(named).filter_map(|id| id.as_str().map(str::to_owned)).collect()

@@ -204,7 +204,7 @@ fn assert_alike(one: &[String], other: &[String]) {
 
 /// Operations of each of the two seeds below.
 fn size(seed: u64) -> Plan {
-    Plan::of(seed, if crate::deep() { 50_000 } else { 3_500 })
+    Plan::of(seed, if crate::faults::deep() { 50_000 } else { 3_500 })
 }
 
 #[sqlx::test]

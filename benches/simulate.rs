@@ -32,11 +32,6 @@ mod simulation;
 #[allow(dead_code)] // tests ask more of it
 mod support;
 
-/// The tests that come along with these modules are not run here; what they ask has an answer.
-fn deep() -> bool {
-    true
-}
-
 use simulate_figures::{Size, estimate, squad, sync};
 use simulation::dice;
 

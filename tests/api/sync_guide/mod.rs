@@ -24,7 +24,7 @@ fn says(sentence: &str) {
 fn block(first: &str) -> Vec<&'static str> {
     let indented = |line: &&str| line.starts_with("    ");
     let lines: Vec<&str> = GUIDE.lines().skip_while(|line| !line.trim_start().starts_with(first)).collect();
-    assert!(lines.first().is_some_and(|line| indented(line)), "the guide has no block that begins with {first}");
+    assert!(lines.first().is_some_and(&indented), "the guide has no block that begins with {first}");
     lines.into_iter().take_while(indented).collect()
 }
 

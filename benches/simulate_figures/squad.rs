@@ -65,6 +65,10 @@ fn print_forecasts(seeds: u32, race: &str, aim: Aim) {
     );
     println!("  {} athletes behind no gate, {} of them with a range", found.athletes, found.ranges);
     println!("  of the others, who are told it takes longer, {:.3} did not race within 26 weeks", found.later);
+    println!(
+        "  of those with a range {:.3} raced within 26 weeks, as told {:.3}; the ranges are of these",
+        found.came, found.told
+    );
     figure("90 % range covers it", found.in_90, &(0.85..=0.97));
     figure("50 % range covers it", found.in_50, &(0.40..=0.60));
     figure("median of |p50 - truth| (days)", f64::from(found.error_days), &at_most(14.0));

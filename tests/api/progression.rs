@@ -174,7 +174,8 @@ async fn a_passed_gate_gives_the_race_test_and_the_steps_on_the_way_their_dates(
     assert_eq!(found["held_up_by"], json!([]));
     let day = |step: &Value| step["advised_by"]["p50"].as_str().unwrap().to_owned();
     assert!(steps.len() == 2 && day(&steps[0]) <= day(&steps[1]), "{steps:?}");
-    assert!(steps[0]["text"].as_str().unwrap().starts_with("Next, as likely as not by "), "{steps:?}");
+    assert!(steps[0]["text"].as_str().unwrap().contains("% likely within 26 weeks"), "{steps:?}");
+    assert!(steps[0]["probability_within_26_weeks"].as_f64().unwrap() >= 0.5, "{steps:?}");
     let group = squad.group(&squad.period(25)).await.expect(200).body;
     let row =
         group["athletes"].as_array().unwrap().iter().find(|one| one["athlete_id"] == found["athlete_id"]).unwrap();

@@ -364,6 +364,16 @@ fn a_held_wicket_lane_becomes_the_lowest_softest_barrier_one_step_closer() {
 }
 
 #[test]
+fn wickets_give_way_to_barriers_as_far_apart_where_closer_would_crowd() {
+    let athlete = ready(at(Wicket, 150, 6_500));
+    let chance = |closer: f64| {
+        decide(&athlete, &Policy::default(), &|_, spacing| hold(if spacing < mm(6_500) { closer } else { 0.90 }))
+    };
+    says(&chance(0.80), ChangeBarrierKind, at(Foam, 300, 6_500), Stage::LowBarriers);
+    says(&chance(0.90), ChangeBarrierKind, at(Foam, 300, 6_250), Stage::LowBarriers);
+}
+
+#[test]
 fn wickets_become_hurdles_when_the_club_owns_nothing_softer() {
     let mut athlete = ready(at(Wicket, 300, 6_500));
     athlete.stock = vec![stock(Hurdle, &[680, 600])];

@@ -367,6 +367,7 @@ fn by_hand() -> Problem {
         width_m: 0.2,
         height_cost: 1.0,
         advised: candidates[advised].configuration(),
+        advised_hold: hold[advised],
         hold: hold.to_vec(),
         permitted: vec![true, true],
         weight: 1.0,
@@ -422,6 +423,7 @@ fn equally_demanding_barriers_lose_only_what_another_barrier_loses() {
     // 0.60 m costs 1.0 x 0.30 m of spacing: a wicket lane at 6.3 m is as demanding as 6.0 m at 0.60 m.
     problem.candidates =
         vec![candidate(BarrierKind::LowBarrier, 600, 6_000), candidate(BarrierKind::Wicket, 300, 6_300)];
+    problem.athletes[1].hold = vec![0.8, 0.8];
     assert_eq!(problem.regret_units(1), [Some(0), Some(250_000_000)]);
 }
 

@@ -104,7 +104,7 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
     let athletes = (0..shape.athletes)
         .map(|i| {
             let (limit, width, cost) = (5.0 + span * dice.unit(), 0.1 + 0.3 * dice.unit(), 0.3 + 1.5 * dice.unit());
-            let hold = candidates
+            let hold: Vec<f64> = candidates
                 .iter()
                 .map(|c| {
                     let limit = limit - cost * (c.height.metres() - 0.3).max(0.0);
@@ -121,6 +121,8 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
                 .map(lanewright::compute::lane_plan::Candidate::configuration)
                 .max_by_key(|c| c.spacing)
                 .unwrap_or(top.configuration());
+            let own = candidates.iter().position(|one| one.configuration() == advised);
+            let advised_hold = own.map_or(1.0, |own| hold[own]);
             let weight = if dice.below(2) == 0 { 1.0 } else { 1.0 + dice.unit() };
             // Of some no region is known: everything up to the advised height.
             let free = dice.below(4) == 0;
@@ -137,6 +139,7 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
                 width_m: width,
                 height_cost: cost,
                 advised,
+                advised_hold,
                 hold,
                 permitted,
                 weight,

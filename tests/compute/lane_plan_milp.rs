@@ -28,6 +28,7 @@ pub fn problem(case: &Value) -> Problem {
             width_m: real("width"),
             height_cost: real("cost"),
             advised: at(&one["advised"]),
+            advised_hold: 0.8,
             hold: vec![0.8; candidates.len()],
             permitted: regrets.as_array().unwrap().iter().map(|regret| !regret.is_null()).collect(),
             weight: real("weight"),

@@ -320,7 +320,7 @@ pub fn planned(club: u64, shape: Shape) -> Arm {
                     advised: runner.advised,
                     believed: placed.hold,
                     truth: members[a].athlete.hold(day, at.height, at.spacing),
-                    loss: loss(runner, at),
+                    loss: loss(runner, at, placed.hold),
                 };
                 arm.judge(&case, &members[a], advice, &setting.policy);
                 members[a].losses.insert(0, case.loss);

@@ -131,7 +131,10 @@ pub struct ForecastFigures {
     pub later: f64,
     /// Share of the 90 % ranges without an end.
     pub open: f64,
-    /// Shares of 90 % and 50 % ranges that cover what came true; later than the look ahead counts as one day after all.
+    /// Of those told a range, the share with a race test in time, and what they were told of it.
+    pub came: f64,
+    pub told: f64,
+    /// Shares of 90 % and 50 % ranges that cover the day of those for whom it came.
     pub in_90: f64,
     pub in_50: f64,
     /// Median of |p50 - truth| where both are days, in days.
@@ -143,13 +146,14 @@ pub struct ForecastFigures {
     pub step_in_90: f64,
 }
 
-/// Days from the forecast; later than the look ahead is after all days.
-fn from_then(day: Option<Day>) -> i32 {
-    day.map_or(i32::MAX, |day| day.days() - FIRST_DAY - DAYS)
+/// Days from the forecast.
+fn from_then(day: Option<Day>) -> Option<i32> {
+    Some(day?.days() - FIRST_DAY - DAYS)
 }
 
-fn covers(dates: &Dates, low: usize, high: usize, came: Option<i32>) -> bool {
-    (from_then(dates[low])..=from_then(dates[high])).contains(&came.unwrap_or(i32::MAX))
+fn covers(dates: &Dates, low: usize, high: usize, came: i32) -> bool {
+    let (low, high) = (from_then(dates[low]), from_then(dates[high]));
+    low.is_some_and(|low| low <= came) && high.is_none_or(|high| came <= high)
 }
 
 /// How well forecasts tell what came true.
@@ -164,20 +168,31 @@ pub fn forecast_figures(told: &[Told]) -> ForecastFigures {
         of.iter().filter(|(one, of)| test(one, of)).count() as f64 / of.len().max(1) as f64
     };
     let mut errors: Vec<i32> =
-        ahead.iter().filter_map(|(one, of)| Some((from_then(Some(of.days[2]?)) - one.raced?).abs())).collect();
+        ahead.iter().filter_map(|(one, of)| Some((from_then(of.days[2])? - one.raced?).abs())).collect();
     errors.sort_unstable();
-    let steps: Vec<bool> =
-        ahead.iter().filter_map(|(one, _)| Some(covers(&one.outlook.steps.first()?.days, 0, 4, one.stepped))).collect();
+    let steps: Vec<bool> = ahead
+        .iter()
+        .filter_map(|(one, _)| Some(covers(&one.outlook.steps.first()?.days, 0, 4, one.stepped?)))
+        .collect();
+    let came: Vec<_> = ranged.iter().copied().filter(|(one, _)| one.raced.is_some()).collect();
+    let in_range = |low: usize, high: usize| {
+        share(&came, &|one, of| one.raced.is_some_and(|day| covers(&of.days, low, high, day)))
+    };
+    let mean = |of: &[(&Told, &Forecast)]| {
+        of.iter().map(|(_, of)| of.probability_within).sum::<f64>() / of.len().max(1) as f64
+    };
     ForecastFigures {
         athletes: ahead.len(),
         ranges: ranged.len(),
         later: share(&later, &|one, _| one.raced.is_none()),
         open: share(&ranged, &|_, of| of.days[4].is_none()),
-        in_90: share(&ranged, &|one, of| covers(&of.days, 0, 4, one.raced)),
-        in_50: share(&ranged, &|one, of| covers(&of.days, 1, 3, one.raced)),
+        came: share(&ranged, &|one, _| one.raced.is_some()),
+        told: mean(&ranged),
+        in_90: in_range(0, 4),
+        in_50: in_range(1, 3),
         error_days: errors[errors.len() / 2],
         raced: share(&ahead, &|one, _| one.raced.is_some()),
-        expected: ahead.iter().map(|(_, of)| of.probability_within).sum::<f64>() / ahead.len() as f64,
+        expected: mean(&ahead),
         step_in_90: steps.iter().filter(|covered| **covered).count() as f64 / steps.len() as f64,
     }
 }

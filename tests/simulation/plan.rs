@@ -59,6 +59,7 @@ fn problem(day: i32, estimates: &[Estimate], height: Length, lanes: u32, hold: f
             width_m: estimate.curve_width_m(),
             height_cost: estimate.height_cost,
             advised: Configuration { barrier_kind: kind, height, spacing: fits.spacing },
+            advised_hold: estimate.hold_mean(height, fits.spacing).clamp(0.0, 1.0),
             permitted: hold.iter().map(|hold| *hold >= 0.3).collect(),
             hold,
             weight: 1.0,

@@ -153,15 +153,12 @@ impl<'a> Ladder<'a> {
         Some((DecisionKind::ChangeBarrierKind, changed))
     }
 
-    /// The lowest barrier, one spacing step closer than the wicket lane, unless the target forbids it.
-    pub(super) fn off_wickets(&self, from: Configuration) -> Option<Configuration> {
+    /// The lowest barrier, one spacing step closer than the wicket lane and as far apart as it, unless the target forbids it.
+    pub(super) fn off_wickets(&self, from: Configuration) -> Option<(Configuration, Configuration)> {
         let (barrier_kind, height) = self.lowest_barrier()?;
-        let spacing = self.closer(from.spacing).unwrap_or(from.spacing);
-        (!self.height_past_target(height)).then(|| Configuration {
-            barrier_kind,
-            height,
-            spacing: spacing.min(self.longest()),
-        })
+        let at = |spacing: Length| Configuration { barrier_kind, height, spacing: spacing.min(self.longest()) };
+        let closer = self.closer(from.spacing).unwrap_or(from.spacing);
+        (!self.height_past_target(height)).then(|| (at(closer), at(from.spacing)))
     }
 
     /// The next lower height the club owns, over no harder a kind; barriers before wickets.

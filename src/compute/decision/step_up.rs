@@ -92,7 +92,8 @@ impl Rules<'_> {
         if here.at.barrier_kind != BarrierKind::Wicket {
             return None;
         }
-        let to = self.ladder.off_wickets(here.at)?;
+        let (closer, same) = self.ladder.off_wickets(here.at)?;
+        let to = if self.mean(same) > self.mean(closer) + TIE { same } else { closer };
         self.likely(self.mean(to)).then(|| {
             let mut reasons = here.seen();
             reasons.extend([Reason::WicketsHeld, Reason::step_back_if(self.policy)]);

@@ -2,7 +2,7 @@
 
 use super::figures::{place, sentence};
 use crate::decision::{DecisionKind, Missing, Wall};
-use crate::progress::{HeldUp, StepAhead};
+use crate::progress::{HORIZON_WEEKS, HeldUp, StepAhead};
 
 impl HeldUp {
     /// The stable code: that of what is missing, or of the wall.
@@ -48,7 +48,12 @@ impl HeldUp {
 impl StepAhead {
     /// One English sentence: when, and where it leads.
     pub fn text(&self) -> String {
-        let when = self.days[2].map_or_else(|| "later".to_owned(), |day| format!("as likely as not by {day}"));
+        let likely = format!("{:.0} % likely within {HORIZON_WEEKS} weeks", self.probability_within * 100.0);
+        let when = match self.days {
+            [Some(from), _, _, _, Some(to)] if from != to => format!("between {from} and {to} ({likely})"),
+            [Some(on), ..] => format!("{on} ({likely})"),
+            _ => likely,
+        };
         let what = if self.kind == DecisionKind::RaceTest { "the race test over " } else { "" };
         sentence(&format!("next, {when}: {what}{}", place(self.to)))
     }

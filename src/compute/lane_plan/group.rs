@@ -59,6 +59,7 @@ fn athlete(runner: &Runner<'_>, candidates: &[Candidate]) -> Option<Athlete> {
         width_m: runner.estimate.curve_width_m().clamp(0.01, 10.0),
         height_cost: runner.estimate.height_cost.clamp(0.0, 10.0),
         advised,
+        advised_hold: runner.estimate.hold_mean(advised.height, advised.spacing).clamp(0.0, 1.0),
         hold,
         permitted,
         weight: runner.weight,

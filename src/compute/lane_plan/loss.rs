@@ -5,11 +5,14 @@
 //!
 //! ```text
 //! e = s + g max(0, h - 0.30 m)                     demand of a lane, metres (m)
-//! L = 1 - exp(-((e_advised - e) / (k w))^2 / 2)    on the easier side; on the harder side counted twice
+//! D = 1 - exp(-((e_advised - e) / (k w))^2 / 2)    on the easier side; on the harder side counted twice
+//! C = 1 - exp(-((p_advised - p) / c)^2 / 2)        on the easier side, where the rhythm is less likely to hold than as advised
+//! L = 1 - (1 - D)(1 - C)
 //! loss = L + o (1 - L)                             o for another height or kind than advised
 //! ```
 //!
-//! with the athlete's height cost g and the width w of their hold curve. It is 0 at the advised configuration and at most 1;
+//! with the athlete's height cost g and the width w of their hold curve. A closer lane in which the rhythm is less likely to hold
+//! is no easier one: it crowds, and whoever is put there week after week holds little. The loss is 0 at the advised configuration and at most 1;
 //! [`weight`] makes the loss of somebody who was served badly lately count more, so that nobody pays for the others twice.
 //! Where an athlete may run at all is not decided here but by [`Region`](crate::decision::Region).
 //!
@@ -22,6 +25,8 @@ use crate::decision::Configuration;
 
 /// Widths of the hold curve after which a lane has lost two fifths of its worth (1 - exp(-1/2)).
 pub(super) const WIDTHS: f64 = 2.0;
+/// Probability of holding below that of the advised lane at which a lane has lost two fifths of its worth.
+pub(super) const CROWDED: f64 = 0.05;
 /// Lost over another height or kind than advised, of what is left: a step of the barrier waits a session.
 pub(super) const OTHER_BARRIER: f64 = 0.25;
 /// The most that a loss can count.
@@ -31,12 +36,16 @@ const WEIGHT_FULL: f64 = 0.4;
 /// Sessions that make "lately" (design choice: two weeks of two).
 pub const WEIGHT_SESSIONS: usize = 4;
 
-/// Share of the worth of the advised lane that an athlete loses by running over something else, 0 to 1.
-pub fn loss(athlete: &Athlete, here: Configuration) -> f64 {
+/// Share of the worth of the advised lane that an athlete loses by running over something else, where an interval holds with a
+/// mean probability of `hold`; 0 to 1.
+pub fn loss(athlete: &Athlete, here: Configuration, hold: f64) -> f64 {
     let easier = athlete.advised.demand_m(athlete.height_cost) - here.demand_m(athlete.height_cost);
     let widths = easier / (WIDTHS * athlete.width_m);
     let side = if easier < 0.0 { 2.0 } else { 1.0 };
     let away = (side * (1.0 - libm::exp(-widths * widths / 2.0))).min(1.0);
+    let less = if easier > 0.0 { (athlete.advised_hold - hold).max(0.0) / CROWDED } else { 0.0 };
+    let crowded = 1.0 - libm::exp(-less * less / 2.0);
+    let away = away + crowded * (1.0 - away);
     let other = here.height != athlete.advised.height || here.barrier_kind != athlete.advised.barrier_kind;
     if other { away + OTHER_BARRIER * (1.0 - away) } else { away }
 }

@@ -40,6 +40,8 @@ pub struct Athlete {
     pub height_cost: f64,
     /// What the athlete is advised to run over: losses are measured from here.
     pub advised: Configuration,
+    /// P(hold) there, 0 to 1.
+    pub advised_hold: f64,
     /// P(hold) at each candidate, 0 to 1; same length and order as [`Problem::candidates`].
     pub hold: Vec<f64>,
     /// Whether the athlete's region permits each candidate; same length and order as [`Problem::candidates`].
@@ -338,7 +340,7 @@ impl Problem {
         let runner = &self.athletes[athlete];
         let of = |(c, candidate): (usize, &Candidate)| {
             let here = candidate.configuration();
-            self.permits(athlete, c).then(|| units(runner.weight * loss(runner, here)))
+            self.permits(athlete, c).then(|| units(runner.weight * loss(runner, here, runner.hold[c])))
         };
         self.candidates.iter().enumerate().map(of).collect()
     }

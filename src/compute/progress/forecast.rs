@@ -17,7 +17,8 @@ use crate::units::Length;
 pub const HORIZON_WEEKS: u32 = 26;
 /// The probabilities of arrival whose dates are told: the middle, the 50 % range and the 90 % range.
 pub const LEVELS: [f64; 5] = [0.05, 0.25, 0.50, 0.75, 0.95];
-/// The day by which something has come with each of [`LEVELS`]; none where that lies beyond the look ahead.
+/// The day by which something has come with each of [`LEVELS`], if it comes within [`HORIZON_WEEKS`] at all; none where it is
+/// likelier to take longer.
 pub type Dates = [Option<Day>; LEVELS.len()];
 
 /// Where an athlete stands with a target.
@@ -99,6 +100,8 @@ pub struct StepAhead {
     pub likely: f64,
     /// When a step is advised, this or another.
     pub days: Dates,
+    /// The probability that one is advised within [`HORIZON_WEEKS`].
+    pub probability_within: f64,
 }
 
 /// What is to be expected.
@@ -152,13 +155,10 @@ pub(super) fn outlook(
     let best = Belief::new(&start.moments, settings).best_hold();
     let holds = (best, setting.policy.min_hold_mean);
     let highest = target.iter().chain(&next).map(|one| one.height).max();
-    Outlook {
-        notes: highest.map_or_else(Vec::new, |height| notes::of(record, advice, height, holds, on)),
-        target,
-        next,
-        steps: (0..STEPS).map_while(|at| step(&futures, at, on)).collect(),
-        held_up,
-    }
+    let mut notes = highest.map_or_else(Vec::new, |height| notes::of(record, advice, height, holds, on));
+    let far = target.iter().find(|one| one.status == Status::NotWithinHorizon);
+    notes.extend(far.map(|one| Note::LongerAtThisRate { gap_m: one.gap.limit_m, rate_m: start.moments.mean[2] }));
+    Outlook { notes, target, next, steps: (0..STEPS).map_while(|at| step(&futures, at, on)).collect(), held_up }
 }
 
 /// The situation once everything is done that stands before every step and no training brings.
@@ -200,9 +200,10 @@ fn forecast(
         let there = arrivals.iter().flatten().filter(|day| test(**day)).count();
         ratio(there, arrivals.len())
     };
+    let (now, within) = (share(&|day| day <= on.days()), share(&|_| true));
     let status = match days[2] {
         _ if !held_up.is_empty() => Status::NotBeforeGate,
-        Some(day) if day <= on => Status::Reached,
+        Some(_) if now >= 0.5 => Status::Reached,
         Some(_) => Status::Expected,
         None => Status::NotWithinHorizon,
     };
@@ -214,24 +215,31 @@ fn forecast(
         gap: gap((height, spacing), advice, &advice.estimate),
         status,
         days,
-        probability_now: share(&|day| day <= on.days()),
-        probability_within: share(&|_| true),
+        probability_now: now,
+        probability_within: within,
     }
 }
 
-/// The days at which the middles of the futures' shares pass each of [`LEVELS`]; the lower ones from above and the upper
-/// ones from below, so that a range holds what its name says although training days come in lumps. What arrives later
-/// than the look ahead is one lump after all days.
+/// The days at which the middles of the shares of those futures in which something comes pass each of [`LEVELS`]. Training days
+/// come in lumps: the 50 % range takes those inside, the 90 % range those outside, because few futures tell little of their ends.
+/// None where it comes in less than half of the futures.
+///
+/// Whoever stands still never comes, however long one looks ahead: with them in it, half of all ranges had no end. So two things
+/// are told apart, how likely it is to come within the look ahead, and when, if so.
 ///
 /// # Source
 /// Mid-distribution quantiles: E. Parzen, "Quantile probability and statistical data modeling", Statistical Science 19,
-/// 2004 (from memory).
+/// 2004. Whether apart from when: V. T. Farewell, "The use of mixture models for the analysis of survival data with long-term
+/// survivors", Biometrics 38, 1982 (both from memory).
 fn dates(arrivals: &[Option<i32>], on: Day) -> Dates {
-    let mut sorted = arrivals.to_vec();
-    sorted.sort_unstable_by_key(|day| day.unwrap_or(i32::MAX));
+    let mut sorted: Vec<i32> = arrivals.iter().flatten().copied().collect();
+    if sorted.is_empty() || 2 * sorted.len() < arrivals.len() {
+        return Dates::default();
+    }
+    sorted.sort_unstable();
     let mut before = 0;
     // Each day with the share that arrived before it, and with it.
-    let lumps: Vec<(Option<i32>, f64, f64)> = sorted
+    let lumps: Vec<(i32, f64, f64)> = sorted
         .chunk_by(|a, b| a == b)
         .map(|lump| {
             let start = ratio(before, sorted.len());
@@ -241,14 +249,15 @@ fn dates(arrivals: &[Option<i32>], on: Day) -> Dates {
         .collect();
     let middle = |at: usize| f64::midpoint(lumps[at].1, lumps[at].2);
     let Some(median) = lumps.iter().position(|lump| lump.2 >= 0.5) else { return Dates::default() };
-    LEVELS.map(|level| {
-        let at = if level < 0.5 {
-            (0..median).find(|at| middle(*at) >= level)
-        } else {
-            (median..lumps.len()).rev().find(|at| middle(*at) <= level)
-        };
-        lumps[at.unwrap_or(median)].0.map(|day| on.add_days(day - on.days()))
-    })
+    let outer = [
+        (0..=median).rev().find(|at| middle(*at) <= LEVELS[0]).unwrap_or(0),
+        (median..lumps.len()).find(|at| middle(*at) >= LEVELS[4]).unwrap_or(lumps.len() - 1),
+    ];
+    let inner = [
+        (0..median).find(|at| middle(*at) >= LEVELS[1]).unwrap_or(median),
+        (median..lumps.len()).rev().find(|at| middle(*at) <= LEVELS[3]).unwrap_or(median),
+    ];
+    [outer[0], inner[0], median, inner[1], outer[1]].map(|at| Some(on.add_days(lumps[at].0 - on.days())))
 }
 
 /// A step on the way, told by what most futures take; none where most futures take none.
@@ -259,7 +268,13 @@ fn step(futures: &[Future], at: usize, on: Day) -> Option<StepAhead> {
     let arrivals: Vec<Option<i32>> = futures.iter().map(|future| future.steps[at].map(|one| one.day)).collect();
     let days = dates(&arrivals, on);
     days[2]?;
-    Some(StepAhead { kind: likeliest.kind, to: likeliest.to, likely: ratio(times(likeliest), futures.len()), days })
+    Some(StepAhead {
+        kind: likeliest.kind,
+        to: likeliest.to,
+        likely: ratio(times(likeliest), futures.len()),
+        days,
+        probability_within: ratio(taken.len(), futures.len()),
+    })
 }
 
 #[allow(clippy::cast_precision_loss)] // few

@@ -85,10 +85,11 @@ struct Walk<'a> {
 }
 
 impl<'a> Walk<'a> {
-    fn new(start: &'a Start<'a>, truth: State, seed: u64) -> Self {
+    fn new(start: &'a Start<'a>, draw: State, seed: u64) -> Self {
         Self {
             lots: Lots::of(seed),
-            truth,
+            // Runs of a few weeks may point down; nobody young is taken to get worse for half a year on end.
+            truth: State { trend_m: draw.trend_m.max(0.0), ..draw },
             belief: Belief::new(&start.moments, start.settings),
             situation: start.situation.clone(),
             runs: start.habits.runs.clone(),

@@ -39,6 +39,13 @@ pub enum Note {
         /// The one asked for.
         needed: f64,
     },
+    /// The target is likelier to take longer than the look ahead.
+    LongerAtThisRate {
+        /// Spacing of the target less the limit over its height, metres (m).
+        gap_m: f64,
+        /// How fast the limit is believed to rise, metres per week (m/week).
+        rate_m: f64,
+    },
     /// The athlete may not run at the moment.
     Restricted,
 }
@@ -53,6 +60,7 @@ impl Note {
             Self::ThinEvidence => "thin_evidence",
             Self::HigherThanRun { .. } => "higher_than_run",
             Self::UnevenRhythm { .. } => "uneven_rhythm",
+            Self::LongerAtThisRate { .. } => "longer_at_this_rate",
             Self::Restricted => "restricted",
         }
     }
@@ -83,6 +91,13 @@ impl Note {
                  before the next step, and the dates take the rhythm to stay as uneven as it is.",
                 needed * 100.0,
                 best * 100.0
+            ),
+            Self::LongerAtThisRate { gap_m, rate_m } => format!(
+                "The target asks for {:.2} m more than the limit there{}, and the limit rises by {:.2} m a week: more sessions a week, \
+                 or a nearer race to aim at first, would bring a race test sooner.",
+                gap_m.max(0.0),
+                if gap_m > 0.0 { "" } else { ", but for a surer rhythm and the steps up to it" },
+                rate_m.max(0.0)
             ),
             Self::Restricted => {
                 "The athlete is restricted: the dates hold only once running is allowed again.".to_owned()

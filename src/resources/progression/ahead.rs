@@ -8,7 +8,8 @@ use super::figures::{ConfigurationView, HoldView, date, rounded};
 use crate::compute::progress::{Dates, Forecast, HeldUp, Status, StepAhead};
 use crate::resources::advice::vocabulary;
 
-/// The dates by which something is advised with a probability; absent where that lies more than 26 weeks ahead.
+/// The dates by which something is advised with a probability, if it is advised within 26 weeks at all; how likely that is stands
+/// beside them. All absent where it is likelier to take longer.
 #[derive(Clone, Copy, Debug, Serialize, ToSchema)]
 pub struct ReachedBy {
     /// With 5 %: where the 90 % range begins.
@@ -17,7 +18,7 @@ pub struct ReachedBy {
     /// With 25 %: where the 50 % range begins.
     #[serde(skip_serializing_if = "Option::is_none")]
     p25: Option<NaiveDate>,
-    /// As likely as not.
+    /// The middle: with 50 %.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub p50: Option<NaiveDate>,
     /// With 75 %: where the 50 % range ends.
@@ -105,13 +106,16 @@ pub struct StepView {
     /// The probability that it is this step and no other.
     #[schema(minimum = 0, maximum = 1, example = 0.7)]
     likely: f64,
+    /// The probability that a step is advised within 26 weeks, this or another.
+    #[schema(minimum = 0, maximum = 1, example = 0.94)]
+    probability_within_26_weeks: f64,
     /// When a step is advised, this or another; if something holds the athlete up, counted from the day on which it ends as if
     /// that were today.
     advised_by: ReachedBy,
     /// The same as a sentence.
     #[schema(
         max_length = 300,
-        example = "Next, as likely as not by 2026-05-04: low barriers 0.50 m high, 6.25 m apart."
+        example = "Next, between 2026-04-27 and 2026-05-18 (94 % likely within 26 weeks): low barriers 0.50 m high, 6.25 m apart."
     )]
     pub text: String,
 }
@@ -122,6 +126,7 @@ impl From<&StepAhead> for StepView {
             decision: step.kind.as_str(),
             to: step.to.into(),
             likely: rounded(step.likely),
+            probability_within_26_weeks: rounded(step.probability_within),
             advised_by: step.days.into(),
             text: step.text(),
         }

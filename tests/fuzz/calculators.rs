@@ -258,6 +258,7 @@ fn problem(bytes: &mut Bytes<'_>) -> Problem {
             id: u128::from(if bytes.byte() == 1 { 1 } else { i }),
             width_m: 0.02 + share(bytes),
             height_cost: 3.0 * share(bytes),
+            advised_hold: share(bytes),
             advised: candidates[usize::from(bytes.below(many))].configuration(),
             hold: (0..many).map(|_| share(bytes)).collect(),
             permitted: (0..many).map(|_| bytes.byte() > 40).collect(),

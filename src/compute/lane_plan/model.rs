@@ -291,7 +291,8 @@ impl Problem {
             require(cost, ProblemError::Range(Part::HeightCost))?;
             let complete = athlete.hold.len() == self.candidates.len();
             require(complete, ProblemError::Size(Part::Hold))?;
-            let probabilities = athlete.hold.iter().all(|p| (0.0..=1.0).contains(p));
+            let mut told = athlete.hold.iter().chain([&athlete.advised_hold]);
+            let probabilities = told.all(|p| (0.0..=1.0).contains(p));
             require(probabilities, ProblemError::Range(Part::Hold))?;
             let complete = athlete.permitted.len() == self.candidates.len();
             require(complete, ProblemError::Size(Part::Permitted))?;

@@ -19,6 +19,7 @@ pub const MAX_ITEMS: usize = 500;
 ///
 /// - `created`: It is stored now.
 /// - `unchanged`: It was stored before, with the same content.
+/// - `held`: It is kept in the holding area; `problem` says why, and who decides.
 /// - `rejected`: It was not stored; `problem` says why.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]

@@ -25,6 +25,7 @@ spelt! {
         "duplicate_row": "The row stands twice, or is on file.",
         "email": "Is no e-mail address.",
         "encoding": "Is not UTF-8.",
+        "erased": "Is about an athlete who was deleted: nothing about them is kept.",
         "fixed": "Cannot change any more.",
         "full": "There is no place left.",
         "groups": "Does not fit the role: admins have no groups, others need one.",

@@ -109,8 +109,8 @@ async fn a_restored_copy_is_rid_of_everybody_who_was_erased_since_before_it_is_s
         "begin; set local app.club_id = '{club}';
          update athletes set display_name = 'Mira', sex = 'F', birth_year = 2012, status = 'active', deleted_at = null where id = '{here}';
          insert into root_scope (club_id, kind, root_id, scope_id) values ('{club}', 'athlete', '{here}', '{}');
-         insert into measurements (club_id, id, athlete_id, kind, value_milli, measured_on, created_at)
-           values ('{club}', '{}', '{here}', 'stature_m', 1500, now()::date, now());
+         insert into measurements (club_id, id, athlete_id, kind, value_milli, measured_on, created_at, rev)
+           values ('{club}', '{}', '{here}', 'stature_m', 1500, now()::date, now(), 1);
          delete from op_receipt; delete from athletes where id = '{late_id}'; commit",
         squad.mine,
         measured["id"].as_str().unwrap()

@@ -54,10 +54,10 @@ pub struct Change {
 #[schema(as = FeedPage)]
 pub struct Page {
     /// The token that this page answers; null on the first page. Ignore a page whose `from` is not your stored token.
-    #[schema(max_length = 500)]
+    #[schema(max_length = 1000)]
     pub from: Option<String>,
     /// Store it in the same local transaction as the changes, and send it next time.
-    #[schema(max_length = 500, example = "st1.AAECAw")]
+    #[schema(max_length = 1000, example = "st1.AAECAw")]
     pub sync_token: String,
     /// Whether there is more to read at once.
     pub more: bool,

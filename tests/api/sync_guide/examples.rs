@@ -207,7 +207,7 @@ async fn the_field_groups_of_the_guide_are_those_of_the_document(pool: PgPool) {
     let cell = row("`athlete`")[2];
     let listed = cell.split("Field groups: ").nth(1).unwrap().split(". ").next().unwrap();
     let schemas = squad.app.get("/openapi.json").await.expect(200).body["components"]["schemas"].clone();
-    let fields = schemas["AthleteFields"]["properties"].as_object().unwrap();
+    let fields = schemas["AthletePatch"]["properties"].as_object().unwrap();
     let mut known = BTreeSet::new();
     for part in listed.split("), ") {
         let (group, of) = part.split_once(" (").unwrap();

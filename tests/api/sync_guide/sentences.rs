@@ -154,7 +154,7 @@ const HELD: &[(&str, &[&str])] = &[
     ("A `lane_plan` is seen by everybody who sees its session,", &["a_shared_session_shows_each_member_their_own_people_in_every_form"]),
     ("Edit what you see: others stay in their lanes, and", &["an_edit_of_a_shared_plan_leaves_others_where_they_are", "a_lane_plan_with_athletes_of_another_group_keeps_them_and_is_not_deleted"]),
     ("`display_name` is that of today and ignored in what", &["a_phone_follows_who_is_seen_in_a_plan_and_what_they_are_called"]),
-    ("The plan's rev also rises when one of its people", &["a_phone_follows_who_is_seen_in_a_plan_and_what_they_are_called"]),
+    ("The plan's rev also rises when one of its people", &["a_phone_follows_who_is_seen_in_a_plan_and_what_they_are_called", "a_plan_whose_people_changed_refuses_an_older_edit_however_the_push_is_cut"]),
     ("A plan with athletes moved by hand is never `proven_optimal`.", &["a_new_lane_plan_is_a_computed_one_with_the_fields_that_the_guide_lists"]),
     ("Erasure.", &["- a heading"]),
     ("An `athlete` is deleted by who has all of the athlete's", &["an_athlete_is_deleted_by_who_has_all_of_their_groups"]),

@@ -160,6 +160,7 @@ async fn update_athlete(
     db: Data<Db>,
     body: Body<Map<String, Value>>,
 ) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
     let patch = body.read()?;
     if patch.contains_key("measurements") {
         return Err(Problem::invalid(vec![Fault::at(
@@ -168,7 +169,6 @@ async fn update_athlete(
             "measurements are added and removed with their own routes",
         )]));
     }
-    let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     let current = view(&mut tx, &before).await?;
     stored::require_match(&req, before.rev, &current)?;

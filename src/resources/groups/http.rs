@@ -111,9 +111,10 @@ async fn create_group(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
+    let tx = permit.write(&db).await?;
     let New { id, name, season } = body.read()?;
     let id = id.unwrap_or_else(GroupId::new);
-    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, Fields { name, season }).await
+    routed::create::<Edits>(&req, tx, id.0, Fields { name, season }).await
 }
 
 /// Lists the training groups that you see.

@@ -5,11 +5,10 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
-use uuid::Uuid;
 
+use super::page_store::{self, Filter, Place};
 use super::record;
 use super::shapes::{Batch, Page, View};
-use super::store::{self, Filter};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
@@ -60,9 +59,9 @@ struct ListParams {
 )]
 #[post("/v1/clubs/{club_id}/runs")]
 async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batch>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
     let sent = body.read()?;
     batch::check_length("/runs", sent.runs.len())?;
-    let mut tx = permit.write(&db).await?;
     let (mut items, mut decisions) = record::file(&mut tx, &sent.runs, |at| format!("/runs/{at}")).await?;
     corrections::hold_second(&mut tx, "run", (&mut items, &mut decisions), &sent.runs, &[]).await?;
     let revs = tx.commit().await?;
@@ -71,6 +70,8 @@ async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batc
 }
 
 /// Lists the runs of athletes that you see, without those that were corrected or withdrawn.
+///
+/// By id; with `from` or `to` by the day of the session, then by session and id.
 #[utoipa::path(
     tag = "runs",
     params(("club_id" = Uuid, Path, description = "The club"), ListParams),
@@ -85,12 +86,12 @@ async fn list_runs(
     params: Params<ListParams>,
 ) -> Result<HttpResponse, Problem> {
     let ListParams { session_id, athlete_id, from, to, superseded, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
     let filter = Filter { session: session_id, athlete: athlete_id, from, to, all: superseded };
+    let wanted = PageParams { limit, cursor }.parse_in::<Place>(|place| filter.has(place))?;
     let mut tx = permit.read(&db).await?;
-    let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
-    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
+    let rows = page_store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |(place, _)| *place);
+    let body = Page { items: rows.iter().map(|(_, run)| View::from(run)).collect(), next_cursor };
     Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
 }
 
@@ -105,7 +106,7 @@ async fn list_runs(
 async fn get_run(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = RunId(path_id(&req, "run_id", "run")?);
     let mut tx = permit.read(&db).await?;
-    let found = store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("run"))?;
+    let found = super::store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("run"))?;
     Ok(stored::read(&req, found.rev, &View::from(&found)))
 }
 

@@ -66,8 +66,9 @@ async fn create_session(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
+    let tx = permit.write(&db).await?;
     let (id, fields) = body.read()?.split();
-    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
+    routed::create::<Edits>(&req, tx, id.0, fields).await
 }
 
 /// Lists the sessions that you see, latest day first.

@@ -13,10 +13,10 @@ use super::items::{self, Kind, Parsed};
 use crate::platform::access::{ClubAdmin, Permit, Recorder};
 use crate::platform::body::Body;
 use crate::platform::corrections;
-use crate::platform::db::{Actor, ClubTx, Db};
+use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::holding::{self, CORRECTED};
-use crate::platform::ids::{AthleteId, ClubId, GroupId};
+use crate::platform::ids::{AthleteId, GroupId};
 use crate::platform::ops::{Fact, Method, Op, edit};
 use crate::platform::page::{self, PageOf, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -79,10 +79,9 @@ fn decided_before() -> Problem {
     Problem::new(Code::Conflict, "Somebody decided on this before.")
 }
 
-/// Who decides on held facts: an admin on all of them, others on what [`Decider::may`] says.
+/// Who decides on held facts: an admin on all of them, others on what [`may`] says.
 struct Decider {
-    club: ClubId,
-    actor: Actor,
+    admin: Permit<ClubAdmin>,
     /// None for an admin.
     recorder: Option<Recorder>,
 }
@@ -97,31 +96,18 @@ enum Wanted {
 }
 
 impl Decider {
-    async fn of(req: &HttpRequest) -> Result<Self, Problem> {
-        let refused = match Permit::<ClubAdmin>::extract(req).await {
-            Ok(permit) => return Ok(Self { club: permit.club, actor: permit.actor, recorder: None }),
+    async fn of(req: &HttpRequest, db: &Db) -> Result<Self, Problem> {
+        let admin = Permit::<ClubAdmin>::extract(req).await?;
+        let refused = match admin.admit(db).await {
+            Ok(()) => return Ok(Self { admin, recorder: None }),
             Err(problem) if !matches!(problem.code(), Code::Forbidden | Code::NotFound) => return Err(problem),
             Err(problem) => problem,
         };
         match Recorder::extract(req).await {
-            Ok(who) => Ok(Self { club: who.club, actor: who.actor.clone(), recorder: Some(who) }),
+            Ok(who) => Ok(Self { admin, recorder: Some(who) }),
             Err(problem) if problem.status() >= 500 => Err(problem),
             Err(_) => Err(refused),
         }
-    }
-
-    /// Whether a fact is the caller's to decide on: their own to take back; a second correction both coaches'.
-    async fn may(&self, tx: &mut ClubTx, held: &HeldRow, wanted: Wanted) -> Result<bool, Problem> {
-        let Some(who) = &self.recorder else { return Ok(true) };
-        let me = who.actor.account.0;
-        if held.member == me && wanted == Wanted::Reject {
-            return Ok(true);
-        }
-        let athlete = held.names("athlete_id").map(AthleteId);
-        let Some(athlete) = athlete.filter(|_| held.reason == CORRECTED) else { return Ok(false) };
-        let coach = Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none());
-        let theirs = held.member == me || held.rival == Some(me);
-        Ok(theirs && coach && People::of(tx, [athlete]).await?.sees(athlete))
     }
 
     /// The fact in the path, for the caller alone, when it is theirs to decide on. Of others nobody learns whether they are there.
@@ -131,11 +117,14 @@ impl Decider {
         (req, one): (&HttpRequest, &OneHeld),
         (wanted, with_session): (Wanted, bool),
     ) -> Result<(ClubTx, HeldRow), Problem> {
-        let mut tx = db.write(self.club, &self.actor).await?;
+        let (mut tx, recorder) = match &self.recorder {
+            None => (self.admin.write(db).await?, None),
+            Some(who) => who.write(db).await.map(|(tx, who)| (tx, Some(who)))?,
+        };
         let refused = |problem: Problem| {
             let detail = "An admin of the club decides on held facts; you may take back your own, and settle a second \
                 correction of what you corrected.";
-            match &self.recorder {
+            match &recorder {
                 None => problem,
                 Some(who) if who.role.is_none() => Problem::not_found("club"),
                 Some(_) => Problem::new(Code::Forbidden, detail),
@@ -145,7 +134,7 @@ impl Decider {
             Code::NotFound | Code::Conflict => refused(problem),
             _ => problem,
         })?;
-        if !self.may(&mut tx, &held, wanted).await? {
+        if !may(&mut tx, recorder.as_ref(), &held, wanted).await? {
             return Err(refused(Problem::not_found("held item")));
         }
         Ok((tx, held))
@@ -153,9 +142,26 @@ impl Decider {
 
     /// The fact as it is now.
     async fn answer(&self, db: &Db, req: &HttpRequest, kind: &str) -> Result<HttpResponse, Problem> {
-        let mut tx = db.read(self.club, &self.actor).await?;
+        let mut tx = match &self.recorder {
+            None => self.admin.read(db).await?,
+            Some(who) => who.read(db).await?.0,
+        };
         Ok(HttpResponse::Ok().json(HeldView::from(load(&mut tx, req, Some(kind)).await?)))
     }
+}
+
+/// Whether a fact is the caller's to decide on: an admin's always; their own to take back; a second correction both coaches'.
+async fn may(tx: &mut ClubTx, recorder: Option<&Recorder>, held: &HeldRow, wanted: Wanted) -> Result<bool, Problem> {
+    let Some(who) = recorder else { return Ok(true) };
+    let me = who.actor.account.0;
+    if held.member == me && wanted == Wanted::Reject {
+        return Ok(true);
+    }
+    let athlete = held.names("athlete_id").map(AthleteId);
+    let Some(athlete) = athlete.filter(|_| held.reason == CORRECTED) else { return Ok(false) };
+    let coach = Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none());
+    let theirs = held.member == me || held.rival == Some(me);
+    Ok(theirs && coach && People::of(tx, [athlete]).await?.sees(athlete))
 }
 
 /// Lists the recorded facts that could not be filed by themselves.
@@ -195,7 +201,7 @@ async fn list_own_held_items(
     params: Params<HeldParams>,
 ) -> Result<HttpResponse, Problem> {
     let (decided, wanted) = params.0.parse()?;
-    let mut tx = db.read(who.club, &who.actor).await?;
+    let (mut tx, _) = who.read(&db).await?;
     let rows = store::own(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
     Ok(page_of(&req, &wanted, rows))
 }
@@ -266,7 +272,7 @@ async fn accept_held_item(
     params: Result<Params<OneHeld>, Problem>,
     body: Body<Place>,
 ) -> Result<HttpResponse, Problem> {
-    let decider = Decider::of(&req).await?;
+    let decider = Decider::of(&req, &db).await?;
     let (params, place) = (params?.0, body.read());
     let with_session = place.as_ref().is_ok_and(|place| place.group_id.is_some());
     let (mut tx, held) = decider.open(&db, (&req, &params), (Wanted::Accept, with_session)).await?;
@@ -274,7 +280,7 @@ async fn accept_held_item(
     if decider.recorder.is_some() && place != Place::default() {
         return Err(Problem::new(Code::Forbidden, "Only an admin of the club files a fact elsewhere: send {}."));
     }
-    if !store::decide(&mut tx, (&held.kind, held.id), decider.actor.account.0, "accepted", None).await? {
+    if !store::decide(&mut tx, (&held.kind, held.id), decider.admin.account.0, "accepted", None).await? {
         return Err(decided_before());
     }
     let Value::Object(mut data) = held.data.clone() else { return Err(Problem::not_found("held item")) };
@@ -334,13 +340,13 @@ async fn reject_held_item(
     params: Result<Params<OneHeld>, Problem>,
     body: Body<Rejection>,
 ) -> Result<HttpResponse, Problem> {
-    let decider = Decider::of(&req).await?;
+    let decider = Decider::of(&req, &db).await?;
     let params = params?.0;
     let (mut tx, held) = decider.open(&db, (&req, &params), (Wanted::Reject, false)).await?;
     let mut faults = Faults::new();
     let reason = faults.text("/reason", &body.read()?.reason, 500);
     let reason = faults.finish(reason)?;
-    let me = decider.actor.account.0;
+    let me = decider.admin.account.0;
     let outcome = if held.member == me { "withdrawn" } else { "rejected" };
     if !store::decide(&mut tx, (&held.kind, held.id), me, outcome, Some(&reason)).await? {
         return Err(decided_before());

@@ -10,9 +10,13 @@ pub mod kills;
 #[cfg(test)]
 mod knife;
 #[cfg(test)]
+mod plans;
+#[cfg(test)]
 mod pressure;
 #[cfg(test)]
 mod restore;
+#[cfg(test)]
+mod rounds;
 mod squad;
 #[cfg(test)]
 mod state;

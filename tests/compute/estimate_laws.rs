@@ -283,6 +283,8 @@ proptest! {
             let kept_one = estimate_keeping(&mut kept, &prior, &runs, on_day, &Settings::default()).unwrap();
             let scratch = estimate(&prior, &runs, on_day, &Settings::default()).unwrap();
             prop_assert_eq!(bits(&kept_one), bits(&scratch));
+            let again = estimate_keeping(&mut kept, &prior, &runs, on_day, &Settings::default()).unwrap();
+            prop_assert_eq!(bits(&again), bits(&scratch));
             prop_assert_eq!(kept_one.evidence, scratch.evidence);
         }
     }

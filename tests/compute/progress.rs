@@ -7,8 +7,8 @@ use lanewright::compute::decision::{
 };
 use lanewright::compute::prior::Experience;
 use lanewright::compute::progress::{
-    Forecast, HORIZON_WEEKS, HeldUp, Note, Period, Plateau, Progress, Status, plateau, progress, slope_per_week,
-    training_days,
+    Forecast, HORIZON_WEEKS, HeldUp, Note, Period, Plateau, Progress, Status, plateau, progress, progress_keeping,
+    slope_per_week, training_days,
 };
 use lanewright::compute::specs::Birth;
 use lanewright::compute::units::{BarrierKind, Length, Sex};
@@ -285,6 +285,40 @@ fn the_same_record_gives_the_same_forecast() {
     let (record, setting) = (clean(season(6, 100)), setting());
     let once = progress(&record, &setting, weeks(12)).unwrap().outlook;
     assert_eq!(once, progress(&record, &setting, weeks(12)).unwrap().outlook);
+}
+
+#[test]
+fn what_is_kept_is_what_would_be_found_and_goes_when_anything_changes() {
+    let setting = setting();
+    let first = clean(season(6, 100));
+    let ran = clean([season(6, 100), vec![run(0, 6_250, 4)]].concat());
+    let other = Setting { ruleset: "WA".to_owned(), ..setting.clone() };
+    let said = |found: &Progress<'_>| {
+        let Progress { advice, days, believed, load, limit_slope, spacing_slope, plateau, outlook, .. } = found;
+        let estimate = (advice.estimate.limit_m, advice.estimate.prior_share);
+        let targets = (&advice.target, &advice.next_target, &advice.no_target);
+        format!(
+            "{:?}",
+            (estimate, &advice.decision, targets, days, believed, load, limit_slope, spacing_slope, plateau, outlook)
+        )
+    };
+    let mut kept = None;
+    let mut answers = Vec::new();
+    for (record, setting, weeks) in [
+        (&first, &setting, weeks(12)),
+        (&first, &setting, weeks(12)),
+        (&ran, &setting, weeks(12)),
+        (&ran, &setting, weeks(6)),
+        (&ran, &other, weeks(6)),
+        (&first, &setting, weeks(12)),
+    ] {
+        let found = said(&progress_keeping(&mut kept, record, setting, weeks).unwrap());
+        assert_eq!(found, said(&progress(record, setting, weeks).unwrap()));
+        answers.push(found);
+    }
+    assert_eq!(answers[0], answers[1]);
+    assert_ne!(answers[1], answers[2], "another run says something");
+    assert_eq!(answers[0], answers[5]);
 }
 
 #[test]

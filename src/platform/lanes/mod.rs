@@ -5,6 +5,7 @@
 
 mod fair;
 
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, LazyLock, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -121,12 +122,23 @@ impl Turn {
     /// # Errors
     /// 503 when the system gives no thread, 500 when the work broke.
     pub async fn run<T: Send + 'static>(self, work: impl FnOnce() -> T + Send + 'static) -> Result<T, Problem> {
+        self.run_with(|_| work()).await
+    }
+
+    /// The same for work that asks for more threads by [`Turn::each`].
+    ///
+    /// # Errors
+    /// Those of [`Turn::run`].
+    pub async fn run_with<T: Send + 'static>(
+        self,
+        work: impl FnOnce(&Self) -> T + Send + 'static,
+    ) -> Result<T, Problem> {
         let (done, result) = oneshot::channel();
         let (name, yields) = (self.0.name, self.0.yields);
         let thread = std::thread::Builder::new().name(name.to_owned()).spawn(move || {
             let turn = self;
             give_way(yields);
-            let value = work();
+            let value = work(&turn);
             drop(turn);
             // The client may be gone.
             drop(done.send(value));
@@ -135,6 +147,45 @@ impl Turn {
         result
             .await
             .map_err(|_| Problem::new(Code::Internal, "The computation broke. Tell the operator the instance id."))
+    }
+}
+
+impl Turn {
+    /// Works on each of many, on this thread and on one more for every turn of the lane that nobody uses or waits for; the
+    /// results are in the order of the items.
+    pub fn each<T: Sync, R: Send>(&self, items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+        let Self(lane) = self;
+        let more: Vec<Self> = items.iter().skip(1).map_while(|_| lane.free()).collect();
+        let next = AtomicUsize::new(0);
+        let take = || {
+            let mut done = Vec::new();
+            while let (at, Some(item)) = {
+                let at = next.fetch_add(1, Ordering::Relaxed);
+                (at, items.get(at))
+            } {
+                done.push((at, work(item)));
+            }
+            done
+        };
+        let mut done = std::thread::scope(|scope| {
+            let helper = |_: &Self| {
+                let thread = std::thread::Builder::new().name(lane.name.to_owned());
+                let help = || {
+                    give_way(lane.yields);
+                    take()
+                };
+                // Where the system gives no thread, this one does it all.
+                thread.spawn_scoped(scope, help).ok()
+            };
+            let helpers: Vec<_> = more.iter().filter_map(helper).collect();
+            let mut done = take();
+            for helper in helpers {
+                done.extend(helper.join().unwrap_or_else(|broken| std::panic::resume_unwind(broken)));
+            }
+            done
+        });
+        done.sort_unstable_by_key(|(at, _)| *at);
+        done.into_iter().map(|(_, result)| result).collect()
     }
 }
 
@@ -258,6 +309,31 @@ mod tests {
         until_waiting(&lane, 1).await;
         go.send(()).unwrap();
         assert!(next.await.unwrap());
+    }
+
+    #[tokio::test]
+    async fn many_are_worked_on_at_once_while_nobody_waits_and_come_in_order() {
+        let lane = Lane::new("test", 3, 0, BOUNDS);
+        let items: Vec<usize> = (0..100).collect();
+        let at_work = Arc::new((AtomicUsize::new(0), AtomicUsize::new(0)));
+        let seen = Arc::clone(&at_work);
+        let work = move |turn: &Turn| {
+            turn.each(&items, |item| {
+                let now = seen.0.fetch_add(1, Ordering::SeqCst) + 1;
+                seen.1.fetch_max(now, Ordering::SeqCst);
+                // The first three wait for each other: so many are at work.
+                while *item < 3 && seen.1.load(Ordering::SeqCst) < 3 {
+                    std::thread::yield_now();
+                }
+                seen.0.fetch_sub(1, Ordering::SeqCst);
+                item * item
+            })
+        };
+        let squares = lane.turn(who(1)).await.unwrap().run_with(work).await.unwrap();
+        assert_eq!(squares, (0..100).map(|n| n * n).collect::<Vec<_>>());
+        assert_eq!(at_work.1.load(Ordering::SeqCst), 3);
+        let turns = [lane.free(), lane.free(), lane.free(), lane.free()];
+        assert_eq!(turns.iter().flatten().count(), 3, "all are given back");
     }
 
     #[tokio::test]

@@ -121,3 +121,29 @@ impl Shelf {
         tracing::info!(athletes, left = self.known.len(), bytes = self.bytes, "forgot what was computed for some");
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::compute::estimate::{Settings, estimate_keeping};
+    use crate::compute::prior::{Experience, PriorInputs, PriorPolicy, predict};
+    use crate::compute::units::Sex;
+
+    #[test]
+    fn what_is_kept_stays_below_its_bound_and_the_latest_stays() {
+        let prior = predict(&PriorInputs::unknown(Sex::Female, Experience::Novice), &PriorPolicy::default()).unwrap();
+        let mut kept = None;
+        estimate_keeping(&mut kept, &prior, &[], 20_000, &Settings::default()).unwrap();
+        let one = kept.as_ref().map_or(0, Kept::bytes);
+        assert!((150_000..400_000).contains(&one), "{one}");
+        let (club, mut shelf) = (ClubId::new(), Shelf::default());
+        for at in 0..1_000 {
+            let key = (club, AthleteId::new());
+            shelf.put(key, Known { kept: kept.clone(), followed: None });
+            assert!(shelf.bytes <= BYTES, "{at}: {}", shelf.bytes);
+            assert_eq!(shelf.bytes, shelf.known.len() * one);
+            assert!(shelf.known.contains_key(&key));
+        }
+        assert!(shelf.known.len() > 100, "{}", shelf.known.len());
+    }
+}

@@ -9,6 +9,7 @@ use super::model::Assessment;
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
+use crate::platform::page;
 use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
@@ -133,9 +134,10 @@ pub async fn page(
         "select x.id, x.rev, x.athlete_id, x.session_id, x.assessed_at, x.lead_leg, x.trail_leg, x.walkover, x.take_off, \
          x.landing, x.posture, x.rhythm, x.arms, x.note, x.supersedes, x.void from assessments x where x.club_id = $1",
     )?;
-    list.of_seen_athletes(tx)?;
-    if let Some(athlete) = filter.athlete {
-        list.with(" and x.athlete_id = ?", athlete.0)?;
+    list.with(" and x.id >= ?", page::from(after))?;
+    match filter.athlete {
+        Some(athlete) => list.of_athlete(tx, athlete.0)?,
+        None => list.of_seen_athletes(tx)?,
     }
     if let Some(session) = filter.session {
         list.with(" and x.session_id = ?", session.0)?;
@@ -151,9 +153,6 @@ pub async fn page(
             " and not x.void and not exists (select from assessments later where later.club_id = $1 and \
              later.supersedes = x.id offset 0)",
         );
-    }
-    if let Some(after) = after {
-        list.with(" and x.id > ?", after)?;
     }
     let rows: Vec<Row> = list.first(tx, "id", fetch).await?;
     Ok(rows.into_iter().map(StoredAssessment::from).collect())

@@ -10,6 +10,7 @@ use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
+use crate::platform::page;
 use crate::platform::stored::Stored;
 
 #[derive(sqlx::FromRow)]
@@ -211,9 +212,7 @@ pub async fn page(
                           and v.scope_id = any ((select ?::uuid[])::uuid[])";
         let mut list = Parts::new(tx, select!("g.athlete_id as id", ""))?;
         list.with(along_them, along)?;
-        if let Some(after) = after {
-            list.with(" and v.athlete_id > ?", after)?;
-        }
+        list.with(" and v.athlete_id >= ?", page::from(after))?;
         list.then(
             " order by v.athlete_id offset 0) g cross join lateral (select x.* from athletes x where x.club_id = $1 and \
              x.id = g.athlete_id and x.deleted_at is null offset 0) a where true",
@@ -221,9 +220,7 @@ pub async fn page(
         list
     } else {
         let mut list = Parts::new(tx, select!("a.id", "athletes a where a.club_id = $1 and a.deleted_at is null"))?;
-        if let Some(after) = after {
-            list.with(" and a.id > ?", after)?;
-        }
+        list.with(" and a.id >= ?", page::from(after))?;
         list
     };
     if let Some(groups) = groups {

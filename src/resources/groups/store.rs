@@ -8,6 +8,7 @@ use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::grants;
 use crate::platform::ids::GroupId;
+use crate::platform::page;
 use crate::platform::stored::Stored;
 
 #[derive(sqlx::FromRow)]
@@ -83,9 +84,7 @@ pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Ve
     if let Some(groups) = tx.actor.group_ids() {
         list.with(" and id = any (?)", groups)?;
     }
-    if let Some(after) = after {
-        list.with(" and id > ?", after)?;
-    }
+    list.with(" and id >= ?", page::from(after))?;
     let rows: Vec<Row> = list.first(tx, "id", fetch).await?;
     Ok(rows.into_iter().map(Into::into).collect())
 }

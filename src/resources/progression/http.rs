@@ -202,12 +202,13 @@ async fn get_group_progression(
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
-    let body = turn.run(move || {
+    let body = turn.run_with(move |turn| {
+        let followed = turn.each(&people, |person| memory.follow(links.club, person, &setting, period));
         let mut words = Vec::new();
         let mut members = Vec::with_capacity(people.len());
-        for person in &people {
+        for (person, progress) in people.iter().zip(followed) {
             let last_rated = rated.get(&person.id.0).copied().unwrap_or([None; Criterion::ALL.len()]);
-            let progress = memory.follow(links.club, person, &setting, period)?;
+            let progress = progress?;
             let height_cost = progress.advice.estimate.height_cost;
             words.extend(outcomes(person.id, &said, &person.record.runs, height_cost, period));
             members.push(Member { progress, last_rated });

@@ -166,24 +166,24 @@ async fn list_recommendations(
     let setting = advice::setting(&mut tx).await?;
     let club = tx.club;
     drop(tx);
-    let body = turn.run(move || {
-        let advise = |person: &Person| memory.advise(club, person, &setting, day);
-        group_advice(group, people, on, &advise)
+    let body = turn.run_with(move |turn| {
+        let advised = turn.each(&people, |person| memory.advise(club, person, &setting, day));
+        group_advice(group, people, on, advised)
     });
     let body = body.await??;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }
 
-fn group_advice<'a>(
+fn group_advice(
     group_id: GroupId,
     people: Vec<Person>,
     on: NaiveDate,
-    advise: &dyn Fn(&Person) -> Result<Advice<'a>, Problem>,
+    advised: Vec<Result<Advice<'_>, Problem>>,
 ) -> Result<GroupAdvice, Problem> {
     let mut athletes = Vec::with_capacity(people.len());
     let mut kinds = Vec::with_capacity(people.len());
-    for person in people {
-        let advice = advise(&person)?;
+    for (person, advice) in people.into_iter().zip(advised) {
+        let advice = advice?;
         kinds.push(advice.decision.kind);
         athletes.push(ShortView::new(person.id, person.display_name, &advice));
     }

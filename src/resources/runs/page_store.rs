@@ -1,5 +1,7 @@
 //! Pages of runs: each shape of the filters goes along an index and reads little more than it answers.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -8,7 +10,7 @@ use super::store::{Row, StoredRun, by_ids};
 use crate::platform::db::{ClubTx, Parts, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, SessionId};
-use crate::platform::people;
+use crate::platform::{page, people};
 
 /// Which runs a list shows.
 #[derive(Debug, Default)]
@@ -26,6 +28,15 @@ pub struct Filter {
 }
 
 impl Filter {
+    /// What lets only those through that were neither withdrawn nor corrected, unless all are asked for.
+    fn standing(&self) -> &'static str {
+        if self.all {
+            return "";
+        }
+        " and not x.void and not exists (select from runs later where later.club_id = $1 and later.supersedes = x.id \
+         offset 0)"
+    }
+
     /// Whether the list goes by the days of sessions, and not by id alone.
     fn by_day(&self) -> bool {
         self.from.is_some() || self.to.is_some()
@@ -47,13 +58,6 @@ pub enum Place {
     OfDay(NaiveDate, Uuid, Uuid),
 }
 
-#[derive(sqlx::FromRow)]
-struct Listed {
-    held_on: NaiveDate,
-    #[sqlx(flatten)]
-    run: Row,
-}
-
 /// The runs that the actor sees, after `after`: by id, or with days by the day of the session, the session and the id.
 pub async fn page(
     tx: &mut ClubTx,
@@ -68,24 +72,28 @@ pub async fn page(
         Some(Place::OfId(id) | Place::OfDay(_, _, id)) => Some(id),
         None => None,
     };
-    let runs = if tx.actor.groups.is_some() && filter.athlete.is_none() && filter.session.is_none() {
-        let athletes = grants::seen_athletes(tx).await?;
-        of_athletes(tx, filter, &athletes, after, fetch).await?
-    } else {
-        of_one(tx, filter, after, fetch).await?
+    let runs = match seen(tx, filter).await? {
+        Some(athletes) => of_athletes(tx, filter, &athletes, after, fetch).await?,
+        None => of_one(tx, filter, after, fetch).await?,
     };
     Ok(runs.into_iter().map(|run| (Place::OfId(run.id.0), run)).collect())
 }
 
-/// A list of runs: the columns of a [`Row`] but for its session, the rows come next.
+/// The athletes whose runs are looked for one by one: of an actor who sees some, unless one is asked for.
+async fn seen(tx: &mut ClubTx, filter: &Filter) -> Result<Option<Vec<Uuid>>, StoreError> {
+    if tx.actor.groups.is_none() || filter.athlete.is_some() {
+        return Ok(None);
+    }
+    grants::seen_athletes(tx).await.map(Some)
+}
+
+/// A list of runs: the columns of a [`Row`], the rows come next.
 macro_rules! select {
-    ($session:literal, $from:literal) => {
+    ($from:literal) => {
         concat!(
-            "select ",
-            $session,
-            ", x.id, x.rev, x.athlete_id, x.run_at, x.barrier_kind, x.height_mm, x.spacing_mm, x.approach_mm, x.barriers, \
-             x.held, x.over_reached, x.crowded, x.broken, x.hits, x.fell, x.lead_leg, x.touchdown_times_ms, \
-             x.timing_method, x.video_fps, x.note, x.supersedes, x.void, x.while_restricted from ",
+            "select x.id, x.rev, x.session_id, x.athlete_id, x.run_at, x.barrier_kind, x.height_mm, x.spacing_mm, \
+             x.approach_mm, x.barriers, x.held, x.over_reached, x.crowded, x.broken, x.hits, x.fell, x.lead_leg, \
+             x.touchdown_times_ms, x.timing_method, x.video_fps, x.note, x.supersedes, x.void, x.while_restricted from ",
             $from
         )
     };
@@ -93,30 +101,13 @@ macro_rules! select {
 
 /// Narrows a list to what the actor sees and the filter lets through.
 fn narrow(list: &mut Parts, tx: &ClubTx, filter: &Filter) -> Result<(), StoreError> {
-    let groups = tx.actor.group_ids();
-    if let Some(session) = filter.session {
-        list.with(" and x.session_id = ?", session.0)?;
+    match filter.athlete {
+        Some(athlete) => list.of_athlete(tx, athlete.0)?,
+        None => list.of_seen_athletes(tx)?,
     }
-    if let Some(athlete) = filter.athlete {
-        list.with(" and x.athlete_id = ?", athlete.0)?;
-        let there = " and exists (select from athletes a where a.club_id = $1 and a.id = ? and a.deleted_at is null)";
-        list.with(there, athlete.0)?;
-        if let Some(groups) = groups {
-            list.with(" and exists (select from athlete_scope v where v.club_id = $1 and v.athlete_id = ?", athlete.0)?;
-            list.with(" and v.scope_id = any ((select ?::uuid[])::uuid[]))", groups)?;
-        }
-    } else {
-        list.of_seen_athletes(tx)?;
-    }
-    if !filter.all {
-        list.then(STANDING);
-    }
+    list.then(filter.standing());
     Ok(())
 }
-
-/// Neither withdrawn nor corrected.
-const STANDING: &str = " and not x.void and not exists (select from runs later where later.club_id = $1 and \
-                        later.supersedes = x.id offset 0)";
 
 /// Along the ids of the club, of an athlete or of a session.
 async fn of_one(
@@ -125,11 +116,12 @@ async fn of_one(
     after: Option<Uuid>,
     fetch: i64,
 ) -> Result<Vec<StoredRun>, StoreError> {
-    let mut list = Parts::new(tx, select!("x.session_id", "runs x where x.club_id = $1"))?;
-    narrow(&mut list, tx, filter)?;
-    if let Some(after) = after {
-        list.with(" and x.id > ?", after)?;
+    let mut list = Parts::new(tx, select!("runs x where x.club_id = $1"))?;
+    list.with(" and x.id >= ?", page::from(after))?;
+    if let Some(session) = filter.session {
+        list.with(" and x.session_id = ?", session.0)?;
     }
+    narrow(&mut list, tx, filter)?;
     list.first::<Row>(tx, "id", fetch).await?.into_iter().map(TryInto::try_into).collect()
 }
 
@@ -146,12 +138,11 @@ async fn of_athletes(
         let mut list = Parts::new(tx, "select x.athlete_id, x.id from ")?;
         list.with("unnest((select ?::uuid[])::uuid[]) as a (id) cross join lateral (select * from (", athletes)?;
         list.then("select x.athlete_id, x.id from runs x where x.club_id = $1 and x.athlete_id = a.id");
-        if let Some(after) = after {
-            list.with(" and x.id > ?", after)?;
+        list.with(" and x.id >= ?", page::from(after))?;
+        if let Some(session) = filter.session {
+            list.with(" and x.session_id = ?", session.0)?;
         }
-        if !filter.all {
-            list.then(STANDING);
-        }
+        list.then(filter.standing());
         list.with(" order by x.id limit 201) first limit (select ?::bigint)) x", each)?;
         let found = list.all(tx).await?;
         if let Some(ids) = people::merged(found, each, fetch) {
@@ -164,40 +155,89 @@ async fn of_athletes(
     Ok(runs)
 }
 
-/// Along the days of the sessions, and the runs of each.
+/// Along the days of the sessions: so many sessions, and twice as many each time, until their runs fill the page.
 async fn of_days(
     tx: &mut ClubTx,
     filter: &Filter,
     after: Option<Place>,
     fetch: i64,
 ) -> Result<Vec<(Place, StoredRun)>, StoreError> {
-    let mut list = Parts::new(
-        tx,
-        select!("s.held_on, s.id as session_id", "(select y.id, y.held_on from sessions y where y.club_id = $1"),
-    )?;
+    let athletes = seen(tx, filter).await?;
+    // In a session one athlete runs a few times, a squad many.
+    let mut count = if filter.athlete.is_some() { (fetch / 4).max(2) } else { 2 };
+    let wanted = usize::try_from(fetch).unwrap_or(usize::MAX);
+    let (mut found, mut from) = (Vec::new(), after);
+    loop {
+        let sessions = sessions(tx, filter, from, count).await?;
+        let mut rows = of_sessions(tx, filter, athletes.as_deref(), &sessions, from).await?;
+        let days: HashMap<Uuid, NaiveDate> = sessions.iter().copied().collect();
+        let place = |row: &Row| days.get(&row.session_id).map(|day| Place::OfDay(*day, row.session_id, row.id));
+        rows.sort_unstable_by_key(|row| (days.get(&row.session_id).copied(), row.session_id, row.id));
+        for row in rows {
+            let place = place(&row).ok_or(StoreError::Corrupt("run"))?;
+            found.push((place, row.try_into()?));
+        }
+        let last =
+            sessions.last().filter(|_| found.len() < wanted && sessions.len() >= usize::try_from(count).unwrap_or(0));
+        let Some((session, day)) = last else { break };
+        // Behind the last run that this session can have.
+        from = Some(Place::OfDay(*day, *session, Uuid::max()));
+        count = (2 * count).min(200);
+    }
+    found.truncate(wanted);
+    Ok(found)
+}
+
+/// The next sessions by day and id, that of the place itself among them.
+async fn sessions(
+    tx: &mut ClubTx,
+    filter: &Filter,
+    from: Option<Place>,
+    count: i64,
+) -> Result<Vec<(Uuid, NaiveDate)>, StoreError> {
+    let mut list = Parts::new(tx, "select y.id, y.held_on from sessions y where y.club_id = $1")?;
     if let Some(from) = filter.from {
         list.with(" and y.held_on >= ?", from)?;
     }
     if let Some(to) = filter.to {
         list.with(" and y.held_on <= ?", to)?;
     }
-    if let Some(Place::OfDay(day, session, _)) = after {
-        list.with(" and (y.held_on, y.id) >= (?", day)?;
+    if let Some(session) = filter.session {
+        list.with(" and y.id = ?", session.0)?;
+    }
+    if let Some(Place::OfDay(day, session, id)) = from {
+        list.then(if id.is_max() { " and (y.held_on, y.id) > (" } else { " and (y.held_on, y.id) >= (" });
+        list.with("?", day)?;
         list.with(", ?)", session)?;
     }
-    list.then(" order by y.held_on, y.id offset 0) s cross join lateral (");
-    list.then("select x.* from runs x where x.club_id = $1 and x.session_id = s.id");
-    narrow(&mut list, tx, filter)?;
-    list.then(" offset 0) x");
-    if let Some(Place::OfDay(_, session, id)) = after {
-        list.with(" where (s.id <> ?", session)?;
+    list.first(tx, "held_on, id", count).await
+}
+
+/// The first runs of each of these sessions, behind a place; in each those of every athlete, or of these.
+async fn of_sessions(
+    tx: &mut ClubTx,
+    filter: &Filter,
+    athletes: Option<&[Uuid]>,
+    sessions: &[(Uuid, NaiveDate)],
+    from: Option<Place>,
+) -> Result<Vec<Row>, StoreError> {
+    let ids: Vec<Uuid> = sessions.iter().map(|(id, _)| *id).collect();
+    let mut list = Parts::new(tx, select!(""))?;
+    list.with("unnest((select ?::uuid[])::uuid[]) as s (id)", ids)?;
+    if let Some(athletes) = athletes {
+        list.with(" cross join unnest((select ?::uuid[])::uuid[]) as a (id)", athletes)?;
+    }
+    list.then(" cross join lateral (select x.* from runs x where x.club_id = $1 and x.session_id = s.id");
+    if athletes.is_some() {
+        list.then(" and x.athlete_id = a.id");
+        list.then(filter.standing());
+    } else {
+        narrow(&mut list, tx, filter)?;
+    }
+    if let Some(Place::OfDay(_, session, id)) = from {
+        list.with(" and (x.session_id <> ?", session)?;
         list.with(" or x.id > ?)", id)?;
     }
-    let rows: Vec<Listed> = list.first(tx, "held_on, session_id, id", fetch).await?;
-    rows.into_iter()
-        .map(|row| {
-            let place = Place::OfDay(row.held_on, row.run.session_id, row.run.id);
-            Ok((place, row.run.try_into()?))
-        })
-        .collect()
+    list.then(" order by x.id limit 201) x");
+    list.all(tx).await
 }

@@ -9,6 +9,7 @@ use super::model::{RecordKind, Reporter, WellbeingRecord};
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, WellbeingRecordId};
+use crate::platform::page;
 use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
@@ -127,9 +128,10 @@ pub async fn page(
         "select x.id, x.rev, x.athlete_id, x.kind, x.reported_on, x.reported_by, x.until, x.clears, x.supersedes, x.void \
          from wellbeing_records x where x.club_id = $1",
     )?;
-    list.of_seen_athletes(tx)?;
-    if let Some(athlete) = filter.athlete {
-        list.with(" and x.athlete_id = ?", athlete.0)?;
+    list.with(" and x.id >= ?", page::from(after))?;
+    match filter.athlete {
+        Some(athlete) => list.of_athlete(tx, athlete.0)?,
+        None => list.of_seen_athletes(tx)?,
     }
     if let Some(from) = filter.from {
         list.with(" and x.reported_on >= ?", from)?;
@@ -142,9 +144,6 @@ pub async fn page(
             " and not x.void and not exists (select from wellbeing_records later where later.club_id = $1 and \
              later.supersedes = x.id offset 0)",
         );
-    }
-    if let Some(after) = after {
-        list.with(" and x.id > ?", after)?;
     }
     let rows: Vec<Row> = list.first(tx, "id", fetch).await?;
     rows.into_iter().map(TryInto::try_into).collect()

@@ -235,7 +235,7 @@ async fn sign_out(db: Data<Db>, body: Body<Refresh>) -> Result<HttpResponse, Pro
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The sign-ins of your account that have not been ended.
+/// The sign-ins of your account that have not been ended, newest first.
 #[utoipa::path(
     tag = "accounts",
     security(("access_token" = [])),

@@ -35,7 +35,7 @@ async fn create_age_group(
     routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
 }
 
-/// Lists the age groups.
+/// Lists the age groups, oldest first.
 #[utoipa::path(
     tag = "age_groups",
     params(("club_id" = Uuid, Path, description = "The club"), PageParams),
@@ -54,7 +54,7 @@ async fn list_age_groups(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads an age group of the club's own.

@@ -8,6 +8,7 @@ use super::model::Group;
 use super::store::StoredGroup;
 use crate::platform::fault::Fault;
 use crate::platform::ids::AgeGroupId;
+use crate::platform::page;
 
 /// A club's own age group as sent by a client.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -148,14 +149,4 @@ impl From<&StoredGroup> for View {
 }
 
 /// A page of age groups.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = AgeGroupPage)]
-pub struct Page {
-    /// The age groups, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

@@ -7,6 +7,7 @@ use utoipa::ToSchema;
 use super::model::Assessment;
 use super::store::StoredAssessment;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
+use crate::platform::page;
 
 /// Ratings: 0 not yet, 1 emerging, 2 secure, 3 secure under race conditions; absent means not seen.
 #[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
@@ -133,14 +134,4 @@ impl From<&StoredAssessment> for View {
 }
 
 /// A page of assessments.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = AssessmentPage)]
-pub struct Page {
-    /// The assessments.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

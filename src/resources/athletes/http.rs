@@ -95,7 +95,7 @@ async fn create_athlete(
     Ok(stored::created(&req, true, new.id, stored.rev, &view(&mut tx, &stored).await?))
 }
 
-/// Lists the athletes that you see.
+/// Lists the athletes that you see, in the order they were added.
 #[utoipa::path(
     tag = "athletes",
     params(("club_id" = Uuid, Path, description = "The club"), ListParams),
@@ -123,7 +123,7 @@ async fn list_athletes(
     let measurements = measured_store::by_athlete(&mut tx, &ids).await?;
     let items = rows.iter().map(|row| View::new(row, measurements.get(&row.id).map_or(&[], Vec::as_slice))).collect();
     let body = Page { items, next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads an athlete.

@@ -61,7 +61,7 @@ async fn create_measurement(
     Ok(stored::created(&req, true, id, rev, &MeasurementView::from(&Stored { id, rev, value })))
 }
 
-/// Lists the measurements of an athlete.
+/// Lists the measurements of an athlete, latest first.
 #[utoipa::path(
     tag = "athletes",
     params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),

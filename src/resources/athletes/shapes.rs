@@ -8,6 +8,7 @@ use super::measured_store::StoredMeasurement;
 use super::model::{self, Athlete, Birth, Experience, Measurement, NewAthlete, Raw, Status};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
+use crate::platform::page;
 use crate::platform::stored::Stored;
 use crate::resources::advice::vocabulary;
 
@@ -248,12 +249,7 @@ impl From<&StoredMeasurement> for MeasurementView {
 }
 
 /// Measurements of an athlete.
-#[derive(Debug, Serialize, ToSchema)]
-pub struct MeasurementList {
-    /// The measurements, latest first.
-    #[schema(max_items = 10_000)]
-    pub items: Vec<MeasurementView>,
-}
+pub type MeasurementList = page::List<MeasurementView, 10_000>;
 
 /// An athlete.
 #[derive(Debug, Serialize, ToSchema)]
@@ -285,14 +281,4 @@ impl View {
 }
 
 /// A page of athletes.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = AthletePage)]
-pub struct Page {
-    /// The athletes, in the order they were added.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

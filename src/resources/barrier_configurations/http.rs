@@ -35,7 +35,7 @@ async fn create_barrier_configuration(
     routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
 }
 
-/// Lists the barrier configurations.
+/// Lists the barrier configurations, oldest first.
 #[utoipa::path(
     tag = "barrier_configurations",
     params(("club_id" = Uuid, Path, description = "The club"), PageParams),
@@ -54,7 +54,7 @@ async fn list_barrier_configurations(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a barrier configuration.

@@ -7,6 +7,7 @@ use super::model::Configuration;
 use super::store::StoredConfiguration;
 use crate::platform::fault::Fault;
 use crate::platform::ids::BarrierConfigurationId;
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 /// A barrier configuration as sent by a client.
@@ -121,14 +122,4 @@ impl From<&StoredConfiguration> for View {
 }
 
 /// A page of barrier configurations.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = BarrierConfigurationPage)]
-pub struct Page {
-    /// The barrier configurations, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

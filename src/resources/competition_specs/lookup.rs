@@ -147,7 +147,7 @@ fn every_spec(ruleset: &str, environment: Option<Environment>) -> Answer {
     Answer { current, next: Vec::new(), provisional: Vec::new(), note }
 }
 
-/// The published rule sets with their age groups.
+/// The published rule sets with their age groups, by name.
 #[utoipa::path(
     tag = "competition_specs",
     security(()),

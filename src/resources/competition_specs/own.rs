@@ -36,7 +36,7 @@ async fn create_competition_spec(
     routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
 }
 
-/// Lists the competition specifications of the club's own.
+/// Lists the competition specifications of the club's own, oldest first.
 #[utoipa::path(
     tag = "competition_specs",
     params(("club_id" = Uuid, Path, description = "The club"), PageParams),
@@ -55,7 +55,7 @@ async fn list_competition_specs(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a competition specification of the club's own.

@@ -9,6 +9,7 @@ use super::store::StoredOwn;
 use crate::compute::units::Sex;
 use crate::platform::fault::Fault;
 use crate::platform::ids::CompetitionSpecId;
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 /// A club's own competition specification as sent by a client.
@@ -193,14 +194,4 @@ impl From<&StoredOwn> for View {
 }
 
 /// A page of competition specifications of the club's own.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = OwnCompetitionSpecPage)]
-pub struct Page {
-    /// The competition specifications of the club's own, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

@@ -35,7 +35,7 @@ async fn create_equipment(
     routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
 }
 
-/// Lists the equipment.
+/// Lists the equipment, oldest first.
 #[utoipa::path(
     tag = "equipment",
     params(("club_id" = Uuid, Path, description = "The club"), PageParams),
@@ -54,7 +54,7 @@ async fn list_equipment(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a stock of barriers.

@@ -7,6 +7,7 @@ use super::model::Equipment;
 use super::store::StoredEquipment;
 use crate::platform::fault::Fault;
 use crate::platform::ids::EquipmentId;
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 /// A stock of barriers as sent by a client.
@@ -101,14 +102,4 @@ impl From<&StoredEquipment> for View {
 }
 
 /// A page of equipment.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = EquipmentPage)]
-pub struct Page {
-    /// The equipment, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

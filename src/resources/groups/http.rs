@@ -64,17 +64,7 @@ pub struct View {
 }
 
 /// A page of training groups.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = GroupPage)]
-struct Page {
-    /// The groups, oldest first.
-    #[schema(max_items = 200)]
-    items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    next_cursor: Option<String>,
-}
+type Page = page::Page<View>;
 
 impl From<&Group> for Fields {
     fn from(group: &Group) -> Self {
@@ -116,7 +106,7 @@ async fn create_group(
     routed::create::<Edits>(&req, permit.write(&db).await?, id.0, Fields { name, season }).await
 }
 
-/// Lists the training groups that you see.
+/// Lists the training groups that you see, oldest first.
 #[utoipa::path(
     tag = "groups",
     params(("club_id" = Uuid, Path, description = "The club"), PageParams),
@@ -135,7 +125,7 @@ async fn list_groups(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a training group.

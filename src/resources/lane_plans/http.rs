@@ -256,7 +256,7 @@ pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<(store::S
     Ok((info, seen(tx, found).await?))
 }
 
-/// Lists the lane plans of a session.
+/// Lists the lane plans of a session, oldest first.
 #[utoipa::path(
     tag = "lane_plans",
     params(
@@ -284,7 +284,7 @@ async fn list_lane_plans(
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let rows = sight::seen(&mut tx, rows).await?;
     let body = Page { items: rows.iter().map(view).collect::<Result<_, StoreError>>()?, next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a lane plan.

@@ -77,7 +77,7 @@ async fn list_invitations(
     let (rows, next_cursor) = wanted.cut(rows, |row| row.0.0);
     let items = rows.iter().map(|(id, invitation)| InvitationView::new(*id, invitation, None)).collect();
     let body = InvitationPage { items, next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Withdraws an invitation that was not taken.

@@ -102,7 +102,7 @@ async fn list_race_tests(
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| (row.value.held_on, row.id.0));
     let body = Page { items: rows.iter().map(Summary::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a race test with those of its entries that you see.

@@ -151,7 +151,7 @@ async fn list_decisions(
     let rows = store::page(&mut tx, athlete, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = DecidedPage { items: rows.iter().map(view).collect::<Result<_, StoreError>>()?, next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a decided recommendation.

@@ -8,6 +8,7 @@ use super::model::{Block, Session};
 use super::store::StoredSession;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, GroupId, SessionId, VenueId};
+use crate::platform::page;
 
 /// One part of a session: a drill with its dose.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -192,17 +193,7 @@ impl From<&StoredSession> for View {
 }
 
 /// A page of sessions.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = SessionPage)]
-pub struct Page {
-    /// The sessions, latest day first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;
 
 /// Who is, or was, present.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]

@@ -12,7 +12,7 @@ use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
 
-/// Lists values that lost against another edit.
+/// Lists values that lost against another edit; they are kept for 90 days.
 #[utoipa::path(
     tag = "sync",
     params(("club_id" = Uuid, Path, description = "The club"), PageParams),
@@ -31,7 +31,7 @@ async fn list_refused_edits(
     let rows = store::refused(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.op_id);
     let body = RefusedPage { items: rows.into_iter().map(RefusedView::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Lists the phones that sync, with what they have not read yet.
@@ -53,7 +53,7 @@ async fn list_sync_devices(
     let rows = store::devices(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id);
     let body = DevicePage { items: rows.into_iter().map(DeviceView::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Makes a phone take a full copy: its tokens are refused from now on.

@@ -49,7 +49,7 @@ impl HeldParams {
 fn page_of(req: &HttpRequest, wanted: &PageOf<After>, rows: Vec<HeldRow>) -> HttpResponse {
     let (rows, next_cursor) = wanted.cut(rows, |row| (row.id, row.kind.clone()));
     let body = HeldPage { items: rows.into_iter().map(HeldView::from).collect(), next_cursor };
-    page::answer(req, body.next_cursor.as_deref(), &body)
+    page::answer(req, &body)
 }
 
 /// Which fact of an id.

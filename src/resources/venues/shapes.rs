@@ -7,6 +7,7 @@ use super::model::Venue;
 use super::store::StoredVenue;
 use crate::platform::fault::Fault;
 use crate::platform::ids::VenueId;
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 /// A venue as sent by a client.
@@ -113,14 +114,4 @@ impl From<&StoredVenue> for View {
 }
 
 /// A page of venues.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = VenuePage)]
-pub struct Page {
-    /// The venues, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

@@ -8,6 +8,7 @@ use super::model::{Raw, WellbeingRecord};
 use super::store::StoredWellbeing;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, WellbeingRecordId};
+use crate::platform::page;
 
 /// A report of pain, illness or injury, a restriction, or a coach's clearance of one of them. No medical details: there is
 /// no field for them on purpose.
@@ -109,14 +110,4 @@ impl From<&StoredWellbeing> for View {
 }
 
 /// A page of well-being records.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = WellbeingRecordPage)]
-pub struct Page {
-    /// The records.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

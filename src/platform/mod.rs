@@ -36,6 +36,7 @@ pub mod problem;
 pub mod problem_pages;
 pub mod record;
 pub mod routed;
+pub mod shape;
 pub mod sockets;
 pub mod stored;
 pub mod telemetry;

@@ -9,6 +9,7 @@ use super::db::ClubTx;
 use super::ops::{self, Editable};
 use super::params::path_id;
 use super::problem::Problem;
+use super::shape::Create;
 use super::stored;
 
 /// A kind of record with routes of its own.
@@ -36,11 +37,11 @@ async fn load<R: Routed>(tx: &mut ClubTx, req: &HttpRequest) -> Result<(Uuid, i6
 pub async fn create<R: Routed>(
     req: &HttpRequest,
     mut tx: ClubTx,
-    id: Uuid,
-    fields: R::Fields,
+    new: Create<impl Into<Uuid>, R::Fields>,
 ) -> Result<HttpResponse, Problem> {
+    let id = new.id.map_or_else(Uuid::now_v7, Into::into);
     tx.alone(id).await?;
-    let value = R::parse(&mut tx, fields, None).await?;
+    let value = R::parse(&mut tx, new.fields, None).await?;
     if R::insert(&mut tx, id, &value).await? {
         let rev = tx.commit().await?.of(R::KIND, id, 0);
         return Ok(stored::created(req, true, id, rev, &R::view(id, rev, value)));

@@ -149,7 +149,7 @@ async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
         ("athlete_id" = Uuid, Path, description = "The athlete"),
         ("If-Match" = String, Header, description = "ETag of the version you read")
     ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
+    request_body(content = Fields, content_type = "application/merge-patch+json", example = json!({"status": "resting"})),
     security(("access_token" = ["session.write"])),
     responses((status = 200, description = "Changed", body = View))
 )]

@@ -31,8 +31,8 @@ async fn create_barrier_configuration(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let (id, fields) = body.read()?.split();
-    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
+    let new = body.read()?;
+    routed::create::<Edits>(&req, permit.write(&db).await?, new).await
 }
 
 /// Lists the barrier configurations, oldest first.

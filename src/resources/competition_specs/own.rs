@@ -32,8 +32,8 @@ async fn create_competition_spec(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let (id, fields) = body.read()?.split();
-    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
+    let new = body.read()?;
+    routed::create::<Edits>(&req, permit.write(&db).await?, new).await
 }
 
 /// Lists the competition specifications of the club's own, oldest first.

@@ -19,9 +19,9 @@ use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
 use crate::platform::problem::Problem;
 use crate::platform::routed;
-use crate::platform::stored::Stored;
+use crate::platform::shape::{Create, Kept};
 
-/// A training group as sent by a client.
+/// A training group.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = GroupFields, example = json!({"name": "Under 14 hurdles", "season": "2026 outdoor"}))]
@@ -36,32 +36,10 @@ pub struct Fields {
 }
 
 /// A new training group.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(as = NewGroup, example = json!({"name": "Under 14 hurdles", "season": "2026 outdoor"}))]
-struct New {
-    /// Client-made UUID (version 7); makes the create repeatable.
-    id: Option<GroupId>,
-    /// Name, unique in the club.
-    #[schema(min_length = 1, max_length = 80, example = "Under 14 hurdles")]
-    name: String,
-    /// The season it trains for, in the club's own words.
-    #[schema(min_length = 1, max_length = 40, example = "2026 outdoor")]
-    season: Option<String>,
-}
+type New = Create<GroupId, Fields>;
 
 /// A training group.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = Group)]
-pub struct View {
-    /// The id.
-    id: GroupId,
-    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
-    #[schema(minimum = 1, example = 42)]
-    rev: i64,
-    #[serde(flatten)]
-    fields: Fields,
-}
+pub type View = Kept<GroupId, Fields>;
 
 /// A page of training groups.
 type Page = page::Page<View>;
@@ -80,12 +58,6 @@ impl TryFrom<Fields> for Group {
     }
 }
 
-impl From<&Stored<GroupId, Group>> for View {
-    fn from(stored: &Stored<GroupId, Group>) -> Self {
-        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
-    }
-}
-
 /// Creates a training group.
 #[utoipa::path(
     tag = "groups",
@@ -101,9 +73,8 @@ async fn create_group(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let New { id, name, season } = body.read()?;
-    let id = id.unwrap_or_else(GroupId::new);
-    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, Fields { name, season }).await
+    let new = body.read()?;
+    routed::create::<Edits>(&req, permit.write(&db).await?, new).await
 }
 
 /// Lists the training groups that you see, oldest first.

@@ -66,8 +66,8 @@ async fn create_session(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let (id, fields) = body.read()?.split();
-    routed::create::<Edits>(&req, permit.write(&db).await?, id.0, fields).await
+    let new = body.read()?;
+    routed::create::<Edits>(&req, permit.write(&db).await?, new).await
 }
 
 /// Lists the sessions that you see, latest day first.
@@ -121,7 +121,7 @@ async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
         ("session_id" = Uuid, Path, description = "The session"),
         ("If-Match" = String, Header, description = "ETag of the version you read")
     ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
+    request_body(content = Fields, content_type = "application/merge-patch+json", example = json!({"state": "held"})),
     security(("access_token" = ["session.write"])),
     responses((status = 200, description = "Changed", body = View),
         (status = 409, description = "Records of athletes of a group that is taken out rest on it")

@@ -9,6 +9,7 @@ use super::store::StoredWellbeing;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, WellbeingRecordId};
 use crate::platform::page;
+use crate::platform::shape::Recorded;
 
 /// A report of pain, illness or injury, a restriction, or a coach's clearance of one of them. No medical details: there is
 /// no field for them on purpose.
@@ -80,21 +81,12 @@ pub struct Batch {
 }
 
 /// A stored well-being record.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = WellbeingRecord)]
-pub struct View {
-    /// Number of the change that stored it; the `ETag` begins with it.
-    #[schema(minimum = 1, example = 42)]
-    pub rev: i64,
-    /// The record.
-    #[serde(flatten)]
-    pub fields: Fields,
-}
+pub type View = Recorded<Fields>;
 
-impl From<&StoredWellbeing> for View {
+impl From<&StoredWellbeing> for Fields {
     fn from(stored: &StoredWellbeing) -> Self {
         let one = &stored.value;
-        let fields = Fields {
+        Self {
             id: stored.id,
             athlete_id: one.athlete,
             kind: one.kind.as_str().to_owned(),
@@ -104,8 +96,7 @@ impl From<&StoredWellbeing> for View {
             clears: one.clears,
             supersedes: one.supersedes,
             void: one.void,
-        };
-        Self { rev: stored.rev, fields }
+        }
     }
 }
 

@@ -35,6 +35,7 @@ pub mod people;
 pub mod problem;
 pub mod problem_pages;
 pub mod record;
+pub mod route;
 pub mod routed;
 pub mod shape;
 pub mod sockets;

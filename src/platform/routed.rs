@@ -10,7 +10,7 @@ use super::ops::{self, Editable};
 use super::params::path_id;
 use super::problem::Problem;
 use super::shape::Create;
-use super::stored;
+use super::stored::{self, IfMatch};
 
 /// A kind of record with routes of its own.
 pub trait Routed: Editable<Value: Clone> {
@@ -66,11 +66,12 @@ pub async fn read<R: Routed>(req: &HttpRequest, mut tx: ClubTx) -> Result<HttpRe
 /// 404, 428, 412, and what its parsing and its store refuse.
 pub async fn change<R: Routed>(
     req: &HttpRequest,
+    version: &IfMatch,
     mut tx: ClubTx,
     patch: &Map<String, Value>,
 ) -> Result<HttpResponse, Problem> {
     let (id, rev, before) = load::<R>(&mut tx, req).await?;
-    stored::require_match(req, rev, &R::view(id, rev, before.clone()))?;
+    version.require(rev, &R::view(id, rev, before.clone()))?;
     let value = ops::patch::<R>(&mut tx, id, &before, patch).await?;
     let rev = tx.commit().await?.of(R::KIND, id, rev);
     Ok(stored::changed(rev, &R::view(id, rev, value)))
@@ -80,9 +81,13 @@ pub async fn change<R: Routed>(
 ///
 /// # Errors
 /// 404, 428, 412, and what its store refuses.
-pub async fn delete<R: Routed>(req: &HttpRequest, mut tx: ClubTx) -> Result<HttpResponse, Problem> {
+pub async fn delete<R: Routed>(
+    req: &HttpRequest,
+    version: &IfMatch,
+    mut tx: ClubTx,
+) -> Result<HttpResponse, Problem> {
     let (id, rev, before) = load::<R>(&mut tx, req).await?;
-    stored::require_match(req, rev, &R::view(id, rev, before.clone()))?;
+    version.require(rev, &R::view(id, rev, before.clone()))?;
     R::remove(&mut tx, id, &before).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

@@ -2,7 +2,7 @@
 
 use actix_web::http::StatusCode;
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 
 use super::devices_store;
 use super::model::{NewAccount, NewClub};
@@ -17,20 +17,18 @@ use crate::platform::network::Network;
 use crate::platform::password;
 use crate::platform::password_rules::{self, Owner};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::throttle;
 use crate::platform::token::Keys;
 
 /// Creates an account and, when asked, a club with the account as its first admin.
 #[utoipa::path(
-    tag = "accounts",
-    request_body = SignUp,
-    security(()),
+    post, path = "/v1/auth/sign-up", impl_for = sign_up, tag = "accounts",
     responses((status = 201, description = "Created and signed in", body = SignedUp),
         (status = 409, description = "The e-mail address has an account"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-#[post("/v1/auth/sign-up")]
 async fn sign_up(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignUp>) -> Result<HttpResponse, Problem> {
     throttle::take(&db, throttle::SIGN_UP, from.as_str()).await?;
     let SignUp { email, password, display_name, device_name: device, club } = body.read()?;
@@ -63,14 +61,11 @@ async fn sign_up(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignU
 
 /// Changes the password and ends every other sign-in.
 #[utoipa::path(
-    tag = "accounts",
-    request_body = NewPassword,
-    security(("access_token" = [])),
+    post, path = "/v1/me/password", impl_for = change_password, tag = "accounts",
     responses((status = 204, description = "Changed"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-#[post("/v1/me/password")]
 async fn change_password(caller: Caller, db: Data<Db>, body: Body<NewPassword>) -> Result<HttpResponse, Problem> {
     let NewPassword { current, new } = body.read()?;
     throttle::take(&db, throttle::PASSWORD, &format!("{} {}", caller.account, caller.device)).await?;
@@ -101,11 +96,9 @@ async fn own_account(db: &Db, caller: &Caller) -> Result<Account, Problem> {
 
 /// Your account and your clubs.
 #[utoipa::path(
-    tag = "accounts",
-    security(("access_token" = [])),
+    get, path = "/v1/me", impl_for = get_me, tag = "accounts",
     responses((status = 200, description = "You", body = Me))
 )]
-#[get("/v1/me")]
 async fn get_me(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let account = own_account(&db, &caller).await?;
     let clubs = store::memberships(&db, caller.account).await?;
@@ -115,15 +108,12 @@ async fn get_me(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
 
 /// Founds a club with you as its first admin. An account belongs to at most 50 clubs.
 #[utoipa::path(
-    tag = "clubs",
-    request_body = ClubFields,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs", impl_for = create_club, tag = "clubs",
     responses((status = 201, description = "Founded", body = ClubCreated),
         (status = 409, description = "The account is in as many clubs as it may be"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-#[post("/v1/clubs")]
 async fn create_club(
     req: HttpRequest,
     caller: Caller,
@@ -140,7 +130,4 @@ async fn create_club(
     Ok(crate::platform::stored::created(&req, true, id, rev, &ClubCreated::new(id, rev, &club)))
 }
 
-/// The routes of accounts.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(sign_up).service(change_password).service(get_me).service(create_club);
-}
+routes!(sign_up, change_password, get_me, create_club);

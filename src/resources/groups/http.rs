@@ -1,9 +1,8 @@
 //! Training groups over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
-use serde_json::{Map, Value};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -17,9 +16,12 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::GroupId;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::routed;
 use crate::platform::shape::{Create, Kept};
+use crate::platform::stored::IfMatch;
 
 /// A training group.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -60,13 +62,9 @@ impl TryFrom<Fields> for Group {
 
 /// Creates a training group.
 #[utoipa::path(
-    tag = "groups",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = New,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/groups", impl_for = create_group, tag = "groups",
     responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/groups")]
 async fn create_group(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -79,12 +77,9 @@ async fn create_group(
 
 /// Lists the training groups that you see, oldest first.
 #[utoipa::path(
-    tag = "groups",
-    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/groups", impl_for = list_groups, tag = "groups",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/groups")]
 async fn list_groups(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -101,59 +96,38 @@ async fn list_groups(
 
 /// Reads a training group.
 #[utoipa::path(
-    tag = "groups",
-    params(("club_id" = Uuid, Path, description = "The club"), ("group_id" = Uuid, Path, description = "The group")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = get_group, tag = "groups",
     responses((status = 200, description = "The group", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/groups/{group_id}")]
 async fn get_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes a training group (merge patch).
 #[utoipa::path(
-    tag = "groups",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("group_id" = Uuid, Path, description = "The group"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["club.admin"])),
+    patch, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = update_group, tag = "groups",
     responses((status = 200, description = "Changed", body = View),
         (status = 409, description = "Another record of the club has this name")
     )
 )]
-#[patch("/v1/clubs/{club_id}/groups/{group_id}")]
 async fn update_group(
-    req: HttpRequest,
+    req: HttpRequest, version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
+    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a training group that nobody belongs to any more.
 #[utoipa::path(
-    tag = "groups",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("group_id" = Uuid, Path, description = "The group"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["club.admin"])),
+    delete, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = delete_group, tag = "groups",
     responses((status = 204, description = "Deleted"),
         (status = 409, description = "Athletes, sessions or members belong to it")
     )
 )]
-#[delete("/v1/clubs/{club_id}/groups/{group_id}")]
-async fn delete_group(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, permit.write(&db).await?).await
+async fn delete_group(req: HttpRequest, version: IfMatch, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 
-/// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_group).service(list_groups).service(get_group).service(update_group).service(delete_group);
-}
+routes!(create_group, list_groups, get_group, update_group, delete_group);

@@ -1,10 +1,15 @@
 //! The holding area over HTTP: for admins, and for those who recorded what is held.
 
+use std::future::Future;
+use std::pin::Pin;
+
+use actix_web::dev::Payload;
 use actix_web::web::Data;
-use actix_web::{FromRequest, HttpRequest, HttpResponse, get, post};
+use actix_web::{FromRequest, HttpRequest, HttpResponse};
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 use utoipa::IntoParams;
+use utoipa::openapi::path::Operation;
 use uuid::Uuid;
 
 use super::admin_shapes::{HeldPage, HeldView, Place, Rejection};
@@ -22,6 +27,7 @@ use crate::platform::page::{self, PageOf, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::people::People;
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::{Named, Said, routes};
 use crate::resources::sessions;
 
 /// Which facts a list shows.
@@ -31,19 +37,6 @@ struct HeldParams {
     /// Those that were decided, instead of those that are open.
     #[serde(default)]
     decided: bool,
-    /// Records on the page.
-    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
-    limit: Option<u16>,
-    /// The `next_cursor` of the page before.
-    #[param(max_length = 500)]
-    cursor: Option<String>,
-}
-
-impl HeldParams {
-    /// Whether those that were decided are wanted, and which page.
-    fn parse(self) -> Result<(bool, PageOf<After>), Problem> {
-        Ok((self.decided, PageParams { limit: self.limit, cursor: self.cursor }.parse()?))
-    }
 }
 
 fn page_of(req: &HttpRequest, wanted: &PageOf<After>, rows: Vec<HeldRow>) -> HttpResponse {
@@ -94,6 +87,22 @@ enum Wanted {
     Accept,
     /// To reject it, or to take it back.
     Reject,
+}
+
+impl FromRequest for Decider {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+
+    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let req = req.clone();
+        Box::pin(async move { Self::of(&req).await })
+    }
+}
+
+impl Said for Decider {
+    fn say(operation: &mut Operation, schemas: &mut Named) {
+        Permit::<ClubAdmin>::say(operation, schemas);
+    }
 }
 
 impl Decider {
@@ -160,21 +169,19 @@ impl Decider {
 
 /// Lists the recorded facts that could not be filed by themselves.
 #[utoipa::path(
-    tag = "sync",
-    params(("club_id" = Uuid, Path, description = "The club"), HeldParams),
-    security(("access_token" = ["club.admin"])),
+    get, path = "/v1/clubs/{club_id}/held-items", impl_for = list_held_items, tag = "sync",
     responses((status = 200, description = "A page", body = HeldPage))
 )]
-#[get("/v1/clubs/{club_id}/held-items")]
 async fn list_held_items(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     params: Params<HeldParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let (decided, wanted) = params.0.parse()?;
+    let wanted = page.0.parse::<After>()?;
     let mut tx = permit.read(&db).await?;
-    let rows = store::held(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
+    let rows = store::held(&mut tx, params.0.decided, wanted.after.clone(), wanted.fetch()).await?;
     Ok(page_of(&req, &wanted, rows))
 }
 
@@ -182,21 +189,19 @@ async fn list_held_items(
 ///
 /// A second correction waits for either coach or an admin: accept it and it stands, reject it and the other stays.
 #[utoipa::path(
-    tag = "sync",
-    params(("club_id" = Uuid, Path, description = "The club"), HeldParams),
-    security(("access_token" = ["sync"])),
+    get, path = "/v1/clubs/{club_id}/own-held-items", impl_for = list_own_held_items, tag = "sync",
     responses((status = 200, description = "A page", body = HeldPage))
 )]
-#[get("/v1/clubs/{club_id}/own-held-items")]
 async fn list_own_held_items(
     req: HttpRequest,
     who: Recorder,
     db: Data<Db>,
     params: Params<HeldParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let (decided, wanted) = params.0.parse()?;
+    let wanted = page.0.parse::<After>()?;
     let mut tx = db.read(who.club, &who.actor).await?;
-    let rows = store::own(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
+    let rows = store::own(&mut tx, params.0.decided, wanted.after.clone(), wanted.fetch()).await?;
     Ok(page_of(&req, &wanted, rows))
 }
 
@@ -247,26 +252,18 @@ async fn follow(tx: &mut ClubTx, held: &HeldRow, data: &mut Map<String, Value>) 
 /// What it corrects or clears is what stands now. An admin files all; a second correction (`corrected`) also either of the
 /// two coaches, with the scopes `sync` and that of its own route, where it says.
 #[utoipa::path(
-    tag = "sync",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("held_item_id" = Uuid, Path, description = "The fact"),
-        OneHeld
-    ),
-    request_body = Place,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/held-items/{held_item_id}/accept", impl_for = accept_held_item, tag = "sync",
     responses((status = 200, description = "Filed", body = HeldView),
         (status = 409, description = "It was decided on before, or the id is used by another record")
     )
 )]
-#[post("/v1/clubs/{club_id}/held-items/{held_item_id}/accept")]
 async fn accept_held_item(
     req: HttpRequest,
+    decider: Decider,
     db: Data<Db>,
     params: Result<Params<OneHeld>, Problem>,
     body: Body<Place>,
 ) -> Result<HttpResponse, Problem> {
-    let decider = Decider::of(&req).await?;
     let (params, place) = (params?.0, body.read());
     let with_session = place.as_ref().is_ok_and(|place| place.group_id.is_some());
     let (mut tx, held) = decider.open(&db, (&req, &params), (Wanted::Accept, with_session)).await?;
@@ -315,26 +312,18 @@ async fn accept_held_item(
 /// An admin rejects all; a second correction (`corrected`) also who recorded the one that stands. Who recorded a fact takes it
 /// back (`withdrawn`), with the scope `sync`.
 #[utoipa::path(
-    tag = "sync",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("held_item_id" = Uuid, Path, description = "The fact"),
-        OneHeld
-    ),
-    request_body = Rejection,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/held-items/{held_item_id}/reject", impl_for = reject_held_item, tag = "sync",
     responses((status = 200, description = "Rejected", body = HeldView),
         (status = 409, description = "It was decided on before")
     )
 )]
-#[post("/v1/clubs/{club_id}/held-items/{held_item_id}/reject")]
 async fn reject_held_item(
     req: HttpRequest,
+    decider: Decider,
     db: Data<Db>,
     params: Result<Params<OneHeld>, Problem>,
     body: Body<Rejection>,
 ) -> Result<HttpResponse, Problem> {
-    let decider = Decider::of(&req).await?;
     let params = params?.0;
     let (mut tx, held) = decider.open(&db, (&req, &params), (Wanted::Reject, false)).await?;
     let mut faults = Faults::new();
@@ -349,7 +338,4 @@ async fn reject_held_item(
     decider.answer(&db, &req, &held.kind).await
 }
 
-/// The routes of the holding area.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(list_held_items).service(list_own_held_items).service(accept_held_item).service(reject_held_item);
-}
+routes!(list_held_items, list_own_held_items, accept_held_item, reject_held_item);

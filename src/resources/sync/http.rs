@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use actix_web::http::header::{CACHE_CONTROL, USER_AGENT};
 use actix_web::web::Data;
-use actix_web::{FromRequest, HttpRequest, HttpResponse, get};
+use actix_web::{FromRequest, HttpRequest, HttpResponse};
 use chrono::{NaiveDate, Utc};
 use serde::Deserialize;
 use tokio::time::Instant;
@@ -29,6 +29,7 @@ use crate::platform::lanes::Lanes;
 use crate::platform::news::{self, Waiting};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 use crate::platform::token::Keys;
 use crate::platform::{telemetry, text};
 
@@ -246,19 +247,13 @@ async fn read_page(
 /// page and
 /// its token belong into one local transaction of the phone. How to write a client: `/docs/sync`.
 #[utoipa::path(
-    tag = "sync",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        FeedParams,
-        ("Prefer" = Option<String>, Header, description = "`wait=N`: seconds to wait for something to send")
-    ),
-    security(("access_token" = ["sync"])),
+    get, path = "/v1/clubs/{club_id}/changes", impl_for = list_changes, tag = "sync",
+    params(("Prefer" = Option<String>, Header, description = "`wait=N`: seconds to wait for something to send")),
     responses(
         (status = 200, description = "A page", body = Page),
         (status = 410, description = "The token is too old, or from another history", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[get("/v1/clubs/{club_id}/changes")]
 async fn list_changes(
     req: HttpRequest,
     db: Data<Db>,
@@ -338,7 +333,4 @@ async fn note(req: &HttpRequest, permit: &Permit<Syncing>, db: &Db, read: &Read)
     Ok(())
 }
 
-/// The routes of the change feed.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(list_changes);
-}
+routes!(list_changes);

@@ -8,7 +8,8 @@ use uuid::Uuid;
 use super::batch::{Decision, Item};
 use super::body;
 use super::db::{ClubTx, StoreError};
-use super::holding::{CORRECTED, Held, NewHeld, decided, full, has_room, held, hold, named, taken, words};
+use super::holding::{CORRECTED, Held, NewHeld, decided, full, has_room, held, hold, taken, words};
+use super::ids;
 use super::problem::{Code, Problem};
 
 /// A correction that stands.
@@ -87,7 +88,7 @@ pub async fn hold_second<T, F: Serialize + DeserializeOwned>(
         let Ok(Value::Object(mut data)) = serde_json::to_value(sent) else { continue };
         data.remove("id");
         data.extend(place.iter().map(|(name, id)| ((*name).to_owned(), Value::String(id.to_string()))));
-        let Some(corrected) = named(&data, field) else { continue };
+        let Some(corrected) = ids::named(&data, field) else { continue };
         if let Some(before) = held(tx, kind, &[item.id]).await?.remove(&item.id) {
             let same = is_same::<F>(&before, item.id, &data, place);
             match before.outcome.as_deref() {

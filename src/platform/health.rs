@@ -1,7 +1,7 @@
 //! Whether the service lives and can work, and its public keys.
 
-use actix_web::web::{Data, Json};
 use actix_web::HttpResponse;
+use actix_web::web::{Data, Json};
 use serde::Serialize;
 use utoipa::ToSchema;
 

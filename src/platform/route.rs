@@ -18,6 +18,7 @@ use utoipa::{IntoParams, ToSchema};
 use utoipa_actix_web::OpenApiFactory;
 
 use super::access::{Act, Caller, Permit, Recorder, Syncing};
+use super::asking::{Later, Scoped};
 use super::body::Body;
 use super::network::Network;
 use super::params::Params;
@@ -34,20 +35,36 @@ pub trait Said {
 }
 
 macro_rules! unsaid {
-    ($($(<$of:ident>)? $taken:ty),+ $(,)?) => {$(
-        impl$(<$of>)? Said for $taken {
+    ($($taken:ty),+ $(,)?) => {$(
+        impl Said for $taken {
             fn say(_: &mut Operation, _: &mut Named) {}
         }
     )+};
 }
 
-unsaid!(HttpRequest, Payload, Network, <T> Data<T>);
+unsaid!(HttpRequest, Payload, Network);
+
+impl<T> Said for Data<T> {
+    fn say(_: &mut Operation, _: &mut Named) {}
+}
 
 fn needs(operation: &mut Operation, scope: Option<&str>) {
     operation.security = Some(vec![SecurityRequirement::new("access_token", scope)]);
 }
 
 impl<A: Act> Said for Permit<A> {
+    fn say(operation: &mut Operation, _: &mut Named) {
+        needs(operation, Some(A::SCOPE));
+    }
+}
+
+impl<A: Act> Said for Later<A> {
+    fn say(operation: &mut Operation, _: &mut Named) {
+        needs(operation, Some(A::SCOPE));
+    }
+}
+
+impl<A: Act> Said for Scoped<A> {
     fn say(operation: &mut Operation, _: &mut Named) {
         needs(operation, Some(A::SCOPE));
     }
@@ -172,9 +189,8 @@ where
 /// The ids of a path, by their names in it.
 fn ids(path: &str) -> impl Iterator<Item = RefOr<Parameter>> {
     path.split('/').filter_map(|part| part.strip_prefix('{')?.strip_suffix('}')).map(|name| {
-        let id = ObjectBuilder::new()
-            .schema_type(Type::String)
-            .format(Some(SchemaFormat::KnownFormat(KnownFormat::Uuid)));
+        let id =
+            ObjectBuilder::new().schema_type(Type::String).format(Some(SchemaFormat::KnownFormat(KnownFormat::Uuid)));
         ParameterBuilder::new()
             .name(name)
             .parameter_in(ParameterIn::Path)

@@ -81,11 +81,7 @@ pub async fn change<R: Routed>(
 ///
 /// # Errors
 /// 404, 428, 412, and what its store refuses.
-pub async fn delete<R: Routed>(
-    req: &HttpRequest,
-    version: &IfMatch,
-    mut tx: ClubTx,
-) -> Result<HttpResponse, Problem> {
+pub async fn delete<R: Routed>(req: &HttpRequest, version: &IfMatch, mut tx: ClubTx) -> Result<HttpResponse, Problem> {
     let (id, rev, before) = load::<R>(&mut tx, req).await?;
     version.require(rev, &R::view(id, rev, before.clone()))?;
     R::remove(&mut tx, id, &before).await?;

@@ -254,7 +254,7 @@ fn put_first(whole: &mut Object, name: &str, schema: impl Into<RefOr<Schema>>) {
 }
 
 fn id<Id: ToSchema>(says: &str) -> RefBuilder {
-    RefBuilder::new().ref_location_from_schema_name(Id::name()).description(says)
+    RefBuilder::new().ref_location_from_schema_name(Id::name()).description(Some(says))
 }
 
 /// Adds what every answer with a record says of its version.
@@ -264,7 +264,7 @@ fn put_rev(whole: &mut Object, says: &str) {
         .format(Some(SchemaFormat::KnownFormat(KnownFormat::Int64)))
         .description(Some(says))
         .minimum(Some(1))
-        .example(Some(json!(42)));
+        .examples([json!(42)]);
     put_first(whole, "rev", rev);
     whole.required.insert(0, "rev".to_owned());
     // Answers may grow, and an example of what is sent is none of what is answered.
@@ -304,10 +304,7 @@ impl<Id: ToSchema, F: ToSchema, B: Beside> ToSchema for Create<Id, F, B> {
 impl<Id: ToSchema, F: ToSchema> PartialSchema for Kept<Id, F> {
     fn schema() -> RefOr<Schema> {
         let mut whole = object::<F>();
-        put_rev(
-            &mut whole,
-            "Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.",
-        );
+        put_rev(&mut whole, "Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.");
         put_first(&mut whole, ID, id::<Id>("The id."));
         whole.required.insert(0, ID.to_owned());
         whole.into()
@@ -383,7 +380,10 @@ mod tests {
     fn a_create_is_its_fields_and_what_it_says_beside_them() {
         let id = VenueId::new();
         let new = read(json!({"notes": [3], "name": "A", "id": id, "sizes": [1, 2]})).unwrap();
-        assert_eq!((new.id, new.fields.name.as_str(), new.fields.sizes, new.beside.0), (Some(id), "A", vec![1, 2], vec![3]));
+        assert_eq!(
+            (new.id, new.fields.name.as_str(), new.fields.sizes, new.beside.0),
+            (Some(id), "A", vec![1, 2], vec![3])
+        );
         for absent in [json!({"name": "A", "sizes": []}), json!({"id": null, "name": "A", "sizes": []})] {
             assert_eq!(read(absent).unwrap().id, None);
         }
@@ -405,7 +405,8 @@ mod tests {
         let (pointer, code, detail) = read(json!({"name": "A", "size": []})).unwrap_err();
         assert_eq!((pointer.as_str(), code.as_str()), ("/size", "unknown_field"));
         assert!(detail.contains("expected one of `id`, `name`, `sizes`, `notes`"), "{detail}");
-        let twice = serde_json::from_str::<Create<VenueId, Fields>>(r#"{"id": null, "name": "A", "sizes": [], "id": null}"#);
+        let twice =
+            serde_json::from_str::<Create<VenueId, Fields>>(r#"{"id": null, "name": "A", "sizes": [], "id": null}"#);
         assert!(twice.unwrap_err().to_string().contains("duplicate field `id`"));
     }
 }

@@ -9,7 +9,8 @@ use super::model::{NewAccount, NewClub};
 use super::shapes::{AccountView, ClubCreated, ClubFields, Me, MembershipView, NewPassword, SignUp, SignedUp};
 use super::sign_in::{self, device_name, uncached};
 use super::store::{self, Account};
-use crate::platform::access::Caller;
+use crate::platform::access::{Caller, ClubAdmin};
+use crate::platform::asking::Scoped;
 use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::fault::{Fault, Faults};
@@ -116,11 +117,11 @@ async fn get_me(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
 )]
 async fn create_club(
     req: HttpRequest,
-    caller: Caller,
+    founder: Scoped<ClubAdmin>,
     db: Data<Db>,
     body: Body<ClubFields>,
 ) -> Result<HttpResponse, Problem> {
-    caller.require_scope("club.admin")?;
+    let caller = founder.0;
     throttle::take(&db, throttle::FOUND_CLUB, &caller.account.to_string()).await?;
     let ClubFields { name, time_zone, ruleset } = body.read()?;
     let club = NewClub::parse(&name, &time_zone, &ruleset)?;

@@ -69,7 +69,8 @@ async fn get_age_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
     )
 )]
 async fn update_age_group(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -82,7 +83,12 @@ async fn update_age_group(
     delete, path = "/v1/clubs/{club_id}/age-groups/{age_group_id}", impl_for = delete_age_group, tag = "age_groups",
     responses((status = 204, description = "Deleted"))
 )]
-async fn delete_age_group(req: HttpRequest, version: IfMatch, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_age_group(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 

@@ -133,7 +133,8 @@ async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     responses((status = 200, description = "Changed", body = View))
 )]
 async fn update_athlete(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<RosterWrite>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -164,7 +165,12 @@ async fn update_athlete(
     delete, path = "/v1/clubs/{club_id}/athletes/{athlete_id}", impl_for = delete_athlete, tag = "athletes",
     responses((status = 204, description = "Deleted"))
 )]
-async fn delete_athlete(req: HttpRequest, version: IfMatch, permit: Permit<RosterWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_athlete(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<RosterWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     version.require(before.rev, &view(&mut tx, &before).await?)?;

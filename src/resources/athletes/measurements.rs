@@ -76,7 +76,8 @@ async fn list_measurements(req: HttpRequest, permit: Permit<SquadRead>, db: Data
     responses((status = 204, description = "Deleted"))
 )]
 async fn delete_measurement(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<RosterWrite>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {

@@ -73,7 +73,8 @@ async fn get_barrier_configuration(
     )
 )]
 async fn update_barrier_configuration(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -87,7 +88,8 @@ async fn update_barrier_configuration(
     responses((status = 204, description = "Deleted"))
 )]
 async fn delete_barrier_configuration(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {

@@ -8,11 +8,10 @@ use utoipa::ToSchema;
 use super::model::Settings;
 use super::store;
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
-use crate::platform::body::Body;
 use crate::platform::db::{Db, Kind};
 use crate::platform::ids::ClubId;
-use crate::platform::patch::Patch;
 use crate::platform::patch;
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::stored::{self, IfMatch, Stored};
@@ -89,7 +88,7 @@ async fn get_club(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> 
     responses((status = 200, description = "Changed", body = View))
 )]
 async fn update_club(
-    req: HttpRequest, version: IfMatch,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,

@@ -1,7 +1,7 @@
 //! Taking over another rule set's specifications as the club's own, in one call.
 
-use actix_web::web::Data;
 use actix_web::HttpResponse;
+use actix_web::web::Data;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use actix_web::web::Data;
 use actix_web::HttpResponse;
+use actix_web::web::Data;
 use chrono::{Datelike, NaiveDate, Utc};
 use serde::Deserialize;
 use utoipa::IntoParams;

@@ -74,7 +74,8 @@ async fn get_competition_spec(
     )
 )]
 async fn update_competition_spec(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -88,7 +89,8 @@ async fn update_competition_spec(
     responses((status = 204, description = "Deleted"))
 )]
 async fn delete_competition_spec(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {

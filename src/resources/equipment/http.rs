@@ -67,7 +67,8 @@ async fn get_equipment(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
     responses((status = 200, description = "Changed", body = View))
 )]
 async fn update_equipment(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -80,7 +81,12 @@ async fn update_equipment(
     delete, path = "/v1/clubs/{club_id}/equipment/{equipment_id}", impl_for = delete_equipment, tag = "equipment",
     responses((status = 204, description = "Deleted"))
 )]
-async fn delete_equipment(req: HttpRequest, version: IfMatch, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_equipment(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 

@@ -111,7 +111,8 @@ async fn get_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) ->
     )
 )]
 async fn update_group(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -126,7 +127,12 @@ async fn update_group(
         (status = 409, description = "Athletes, sessions or members belong to it")
     )
 )]
-async fn delete_group(req: HttpRequest, version: IfMatch, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_group(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 

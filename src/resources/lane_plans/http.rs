@@ -293,7 +293,12 @@ async fn get_lane_plan(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
     delete, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}", impl_for = delete_lane_plan, tag = "lane_plans",
     responses((status = 204, description = "Deleted"))
 )]
-async fn delete_lane_plan(req: HttpRequest, version: IfMatch, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_lane_plan(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<PlanWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
     version.require(found.rev, &view(&found)?)?;

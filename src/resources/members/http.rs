@@ -8,14 +8,13 @@ use super::model::{Assignment, Member};
 use super::shapes::{Fields, Page, View};
 use super::store;
 use crate::platform::access::{ClubAdmin, Permit};
-use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, Kind};
 use crate::platform::grants;
 use crate::platform::ids::AccountId;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::patch::Patch;
 use crate::platform::patch;
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::stored::{self, IfMatch, Stored};
@@ -63,7 +62,8 @@ async fn get_member(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -
     )
 )]
 async fn update_member(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -87,7 +87,12 @@ async fn update_member(
         (status = 409, description = "It is the last admin of the club")
     )
 )]
-async fn delete_member(req: HttpRequest, version: IfMatch, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_member(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     version.require(before.rev, &View::from(&before))?;

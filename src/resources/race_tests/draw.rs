@@ -190,7 +190,8 @@ async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Pr
     )
 )]
 async fn create_race_heats(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
     lanes: Data<Lanes>,

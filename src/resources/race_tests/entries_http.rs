@@ -103,7 +103,8 @@ fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Ve
     )
 )]
 async fn set_race_entries(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
     lanes: Data<Lanes>,

@@ -112,7 +112,8 @@ async fn get_race_test(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
     responses((status = 200, description = "Changed", body = View))
 )]
 async fn update_race_test(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -133,7 +134,12 @@ async fn update_race_test(
         (status = 409, description = "Results were recorded in it")
     )
 )]
-async fn delete_race_test(req: HttpRequest, version: IfMatch, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_race_test(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<PlanWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;

@@ -1,7 +1,7 @@
 //! The calculators of rhythm, for everybody.
 
-use actix_web::web::Data;
 use actix_web::HttpResponse;
+use actix_web::web::Data;
 
 use super::answers::AnalysisView;
 use super::model::{Wanted, course};

@@ -43,7 +43,8 @@ async fn get_attendance(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db
     )
 )]
 async fn set_attendance(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<SessionWrite>,
     db: Data<Db>,
     body: Body<Attendance>,

@@ -109,7 +109,8 @@ async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
     )
 )]
 async fn update_session(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<SessionWrite>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -127,7 +128,12 @@ async fn update_session(
         (status = 409, description = "Records rest on it: cancel it instead")
     )
 )]
-async fn delete_session(req: HttpRequest, version: IfMatch, permit: Permit<SessionWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_session(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<SessionWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 

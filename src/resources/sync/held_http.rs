@@ -20,8 +20,8 @@ use crate::platform::body::Body;
 use crate::platform::corrections;
 use crate::platform::db::{Actor, ClubTx, Db};
 use crate::platform::fault::{Fault, Faults};
-use crate::platform::holding::{self, CORRECTED};
-use crate::platform::ids::{AthleteId, ClubId, GroupId};
+use crate::platform::holding::CORRECTED;
+use crate::platform::ids::{self, AthleteId, ClubId, GroupId};
 use crate::platform::ops::{Fact, Method, Op, edit};
 use crate::platform::page::{self, PageOf, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -207,7 +207,7 @@ async fn list_own_held_items(
 
 /// Makes the session of a fact, for a group, on the day that the fact claims.
 async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId) -> Result<(), Problem> {
-    let session = holding::named(data, "session_id");
+    let session = ids::named(data, "session_id");
     let at = data.get("run_at").or_else(|| data.get("assessed_at")).and_then(Value::as_str);
     let day = at.and_then(|text| text.get(..10));
     let (Some(session), Some(day)) = (session, day) else {
@@ -239,7 +239,7 @@ async fn alone(tx: &mut ClubTx, req: &HttpRequest, one: &OneHeld, with_session: 
 /// Lets a fact correct and clear what stands now, when what it named was corrected meanwhile.
 async fn follow(tx: &mut ClubTx, held: &HeldRow, data: &mut Map<String, Value>) -> Result<(), Problem> {
     for field in ["supersedes", "clears"] {
-        let Some(corrected) = holding::named(data, field) else { continue };
+        let Some(corrected) = ids::named(data, field) else { continue };
         if let Some(stands) = corrections::standing(tx, &held.kind, corrected).await?.filter(|one| one.id != held.id) {
             data.insert(field.to_owned(), json!(stands.id));
         }

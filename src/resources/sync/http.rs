@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use actix_web::http::header::{CACHE_CONTROL, USER_AGENT};
 use actix_web::web::Data;
-use actix_web::{FromRequest, HttpRequest, HttpResponse};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::{NaiveDate, Utc};
 use serde::Deserialize;
 use tokio::time::Instant;
@@ -22,6 +22,7 @@ use super::store::{self, Log};
 use super::token::Token;
 use super::{bodies, wait};
 use crate::platform::access::{Permit, Syncing, bearer};
+use crate::platform::asking::Later;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::ClubId;
@@ -260,6 +261,7 @@ async fn list_changes(
     keys: Data<Keys>,
     polls: Data<Polls>,
     lanes: Data<Lanes>,
+    asking: Later<Syncing>,
     params: Result<Params<FeedParams>, Problem>,
 ) -> Result<HttpResponse, Problem> {
     let asked = params.and_then(|params| Asked::parse(params.0));
@@ -272,7 +274,7 @@ async fn list_changes(
         let page = Page { from: Some(text.clone()), sync_token: text.clone(), more: false, changes: Vec::new() };
         return Ok(answer(0, &page));
     }
-    let mut permit = Permit::<Syncing>::extract(&req).await?;
+    let mut permit = asking.ask().await?;
     let asked = asked?;
     let club = polls.club(permit.club);
     let until = Instant::now() + Duration::from_secs(seconds);
@@ -288,7 +290,7 @@ async fn list_changes(
             let doubted =
                 !read.page.more && wait::until_news((&mut news, &waiting), read.clock.seq, (from, until)).await;
             // Their sign-in, or some of what they see, may have ended meanwhile.
-            permit = Permit::<Syncing>::extract(&req).await?;
+            permit = asking.ask().await?;
             if doubted {
                 continue;
             }

@@ -1,7 +1,7 @@
 //! What a client must know of our limits before it meets them, from the constants that decide them.
 
-use actix_web::http::header::CACHE_CONTROL;
 use actix_web::HttpResponse;
+use actix_web::http::header::CACHE_CONTROL;
 use serde::Serialize;
 use utoipa::ToSchema;
 

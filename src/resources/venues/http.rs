@@ -69,7 +69,8 @@ async fn get_venue(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) ->
     )
 )]
 async fn update_venue(
-    req: HttpRequest, version: IfMatch,
+    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,
@@ -84,7 +85,12 @@ async fn update_venue(
         (status = 409, description = "Sessions are held there")
     )
 )]
-async fn delete_venue(req: HttpRequest, version: IfMatch, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_venue(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 

@@ -8,6 +8,7 @@ use uuid::Uuid;
 use super::batch::{Decision, Item};
 use super::body;
 use super::db::{ClubTx, StoreError};
+use super::fault_code::FaultCode;
 use super::holding::{CORRECTED, Held, NewHeld, decided, full, has_room, held, hold, taken, words};
 use super::ids;
 use super::problem::{Code, Problem};
@@ -57,9 +58,9 @@ pub async fn standing(tx: &mut ClubTx, kind: &str, corrected: Uuid) -> Result<Op
 
 /// The field that names what somebody else corrected, when a fact is refused for that and nothing worse.
 pub fn field(problem: &Problem) -> Option<&'static str> {
-    let pointers = || problem.faults().iter().filter(|fault| fault.code == "superseded").flat_map(|one| &one.pointer);
+    let pointers = || problem.faults().iter().flat_map(|one| &one.pointer);
     let of = |field: &'static str| pointers().any(|pointer| pointer.ends_with(field)).then_some(&field[1..]);
-    if problem.faults().iter().any(|fault| fault.code != "superseded") {
+    if !problem.faults().iter().all(|fault| fault.is(FaultCode::Superseded)) {
         return None;
     }
     of("/supersedes").or_else(|| of("/clears"))

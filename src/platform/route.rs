@@ -88,7 +88,9 @@ fn add(operation: &mut Operation, one: Parameter) {
 
 impl<T: IntoParams> Said for Params<T> {
     fn say(operation: &mut Operation, _: &mut Named) {
-        T::into_params(|| Some(ParameterIn::Query)).into_iter().for_each(|one| add(operation, one));
+        for one in T::into_params(|| Some(ParameterIn::Query)) {
+            add(operation, one);
+        }
     }
 }
 

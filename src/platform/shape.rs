@@ -187,7 +187,7 @@ impl<'de, K: DeserializeSeed<'de>> Visitor<'de> for Name<K> {
     fn visit_str<E: Error>(self, name: &str) -> Result<Self::Value, E> {
         let mut own = std::iter::once(&ID).chain(self.more);
         if let Some(own) = own.find(|own| **own == name) {
-            return Ok(Key::Own(*own, self.seed));
+            return Ok(Key::Own(own, self.seed));
         }
         if self.fields.contains(&name) {
             return self.seed.deserialize(name.into_deserializer()).map(Key::Field);

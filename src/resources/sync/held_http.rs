@@ -14,6 +14,7 @@ use uuid::Uuid;
 
 use super::admin_shapes::{HeldPage, HeldView, Place, Rejection};
 use super::admin_store::{self as store, HeldRow, Place as After};
+use super::held_model::{Claim, May, Wanted};
 use super::items::{self, Kind, Parsed};
 use crate::platform::access::{ClubAdmin, Permit, Recorder};
 use crate::platform::body::Body;
@@ -72,21 +73,12 @@ fn decided_before() -> Problem {
     Problem::new(Code::Conflict, "Somebody decided on this before.")
 }
 
-/// Who decides on held facts: an admin on all of them, others on what [`Decider::may`] says.
+/// Who decides on held facts: an admin on all of them, others on what [`Claim::may`] says.
 struct Decider {
     club: ClubId,
     actor: Actor,
     /// None for an admin.
     recorder: Option<Recorder>,
-}
-
-/// What is to be decided.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Wanted {
-    /// To file it.
-    Accept,
-    /// To reject it, or to take it back.
-    Reject,
 }
 
 impl FromRequest for Decider {
@@ -119,18 +111,22 @@ impl Decider {
         }
     }
 
-    /// Whether a fact is the caller's to decide on: their own to take back; a second correction both coaches'.
+    /// Whether a fact is the caller's to decide on.
     async fn may(&self, tx: &mut ClubTx, held: &HeldRow, wanted: Wanted) -> Result<bool, Problem> {
         let Some(who) = &self.recorder else { return Ok(true) };
         let me = who.actor.account.0;
-        if held.member == me && wanted == Wanted::Reject {
-            return Ok(true);
-        }
-        let athlete = held.names("athlete_id").map(AthleteId);
-        let Some(athlete) = athlete.filter(|_| held.reason == CORRECTED) else { return Ok(false) };
-        let coach = Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none());
-        let theirs = held.member == me || held.rival == Some(me);
-        Ok(theirs && coach && People::of(tx, [athlete]).await?.sees(athlete))
+        let claim = Claim {
+            recorded: held.member == me,
+            rival: held.rival == Some(me),
+            second: held.reason == CORRECTED,
+            records: Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none()),
+            athlete: held.names("athlete_id").map(AthleteId),
+        };
+        Ok(match claim.may(wanted) {
+            May::Yes => true,
+            May::Seeing(athlete) => People::of(tx, [athlete]).await?.sees(athlete),
+            May::No => false,
+        })
     }
 
     /// The fact in the path, for the caller alone, when it is theirs to decide on. Of others nobody learns whether they are there.

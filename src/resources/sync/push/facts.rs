@@ -9,6 +9,7 @@ use super::{Verdict, Work, waiting};
 use crate::platform::corrections;
 use crate::platform::db::ClubTx;
 use crate::platform::fault::Fault;
+use crate::platform::fault_code::FaultCode;
 use crate::platform::grants;
 use crate::platform::holding::{self, CORRECTED, Held, NewHeld, State};
 use crate::platform::ids;
@@ -170,7 +171,7 @@ impl Work<'_> {
                 Ok(Verdict::Refused(waiting()))
             }
             Fact::Refused(problem) if ops::can_be_held(&problem) => {
-                let reference = problem.faults().iter().any(|fault| fault.code == "unknown_id");
+                let reference = problem.faults().iter().any(|fault| fault.is(FaultCode::UnknownId));
                 let reason = match corrections::field(&problem) {
                     Some(_) => CORRECTED,
                     None if reference => "reference",

@@ -134,6 +134,9 @@ async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     for request in requests.iter().filter(|_| !complete) {
         player.play(request).await?;
     }
+    if !complete {
+        db.analyse().await?;
+    }
     for account in &accounts.accounts {
         player.token(&account.email).await?;
     }

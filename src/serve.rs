@@ -184,7 +184,14 @@ pub async fn after_restore() -> Result<(), ServeError> {
     let file = erasures_file()?;
     let database = Database::open().await?;
     let db = Db::lazy(database.options.clone(), 1);
-    let done = async { Ok::<_, ServeError>((db.after_restore().await?, erase_again(&db, file).await?)) }.await;
+    let done = async {
+        let life = db.after_restore().await?;
+        let erased = erase_again(&db, file).await?;
+        // A copy that was restored row by row comes without what the server knew of its tables.
+        db.analyse().await?;
+        Ok::<_, ServeError>((life, erased))
+    }
+    .await;
     database.close().await?;
     let (life, erased) = done?;
     let erased = match erased {

@@ -191,15 +191,35 @@ pub fn advise_keeping<'a>(
 
 /// Advises one athlete on a day from an estimate that was made already, on the same day and from the same runs.
 pub fn advise_from<'a>(record: &Record, setting: &'a Setting, on: Day, estimate: Estimate) -> Advice<'a> {
-    let known = setting.specs_for(record.sex, record.birth, on);
-    let target = sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied();
-    let next_target = known.next.as_ref().and_then(|next| {
-        let spec = sprint_target(&next.specs, None)?;
-        Some((next.applies_from, *spec))
-    });
-    let situation = situation(record, setting, on, target.as_ref(), &estimate);
+    let targets = Targets::of(record, setting, on);
+    let situation = situation(record, setting, on, targets.now.as_ref(), &estimate);
     let decision = decide(&situation, &setting.policy, &|height, spacing| estimate.hold(height, spacing));
-    Advice { estimate, decision, target, next_target, no_target: known.reason }
+    targets.beside(estimate, decision)
+}
+
+/// The specifications that an athlete trains towards.
+pub(super) struct Targets<'a> {
+    now: Option<Applicable<'a>>,
+    next: Option<(Day, Applicable<'a>)>,
+    none: Option<super::specs::Reason>,
+}
+
+impl<'a> Targets<'a> {
+    /// Those of a day.
+    pub(super) fn of(record: &Record, setting: &'a Setting, on: Day) -> Self {
+        let known = setting.specs_for(record.sex, record.birth, on);
+        let now = sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied();
+        let next = known.next.as_ref().and_then(|next| {
+            let spec = sprint_target(&next.specs, None)?;
+            Some((next.applies_from, *spec))
+        });
+        Self { now, next, none: known.reason }
+    }
+
+    /// The advice that an estimate and a decision make with them.
+    pub(super) fn beside(self, estimate: Estimate, decision: Decision) -> Advice<'a> {
+        Advice { estimate, decision, target: self.now, next_target: self.next, no_target: self.none }
+    }
 }
 
 /// Where the estimate of an athlete starts on a day.

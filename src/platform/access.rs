@@ -1,9 +1,13 @@
 //! Who may do what: one table of acts, and the extractors that apply it.
 
+mod recorder;
+mod standing;
+
 use std::collections::HashSet;
-use std::future::Future;
+use std::future::{Future, Ready, ready};
 use std::marker::PhantomData;
 use std::pin::Pin;
+use std::sync::Arc;
 
 use actix_web::http::Method;
 use actix_web::http::header::AUTHORIZATION;
@@ -15,12 +19,14 @@ use uuid::Uuid;
 
 use super::db::{Actor, ClubTx, Db, StoreError};
 use super::document::Listed;
-use super::ids::{AccountId, ClubId, DeviceId, GroupId};
-use super::lanes::Who;
+use super::ids::{AccountId, ClubId, DeviceId};
+use super::lanes::{Lane, Turn, Who};
 use super::params::path_id;
 use super::problem::{Code, Problem};
 use super::telemetry;
 use super::token::{Claims, Keys};
+
+pub use recorder::{HAND_IN_DAYS, Recorder};
 
 /// What a member is in a club.
 ///
@@ -110,8 +116,6 @@ pub struct Caller {
     pub device: DeviceId,
     /// The scopes of the token.
     pub scope: String,
-    /// When the token expires (seconds since 1970).
-    pub expires: i64,
 }
 
 impl Caller {
@@ -120,11 +124,20 @@ impl Caller {
     /// # Errors
     /// 403 naming the scope.
     pub fn require_scope(&self, scope: &str) -> Result<(), Problem> {
-        if self.scope.split(' ').any(|granted| granted == scope) {
-            return Ok(());
-        }
-        Err(Problem::new(Code::Forbidden, format!("The access token lacks the scope {scope}.")))
+        require_scope(&self.scope, scope)
     }
+}
+
+/// Whether the scopes of a token contain this one.
+fn carries(granted: &str, scope: &str) -> bool {
+    granted.split(' ').any(|one| one == scope)
+}
+
+fn require_scope(granted: &str, scope: &str) -> Result<(), Problem> {
+    if carries(granted, scope) {
+        return Ok(());
+    }
+    Err(Problem::new(Code::Forbidden, format!("The access token lacks the scope {scope}.")))
 }
 
 /// The access token that a request carries.
@@ -134,11 +147,8 @@ pub fn bearer(req: &HttpRequest) -> Option<&str> {
     scheme.eq_ignore_ascii_case("bearer").then(|| token.trim())
 }
 
-async fn authenticate(db: &Db, claims: Claims) -> Result<Caller, Problem> {
-    if signed_in(db, &[claims.sub.0], &[claims.device.0]).await?.is_empty() {
-        return Err(Problem::new(Code::Unauthenticated, "This sign-in was ended. Sign in again."));
-    }
-    Ok(Caller { account: claims.sub, device: claims.device, scope: claims.scope, expires: claims.exp })
+fn ended() -> Problem {
+    Problem::new(Code::Unauthenticated, "This sign-in was ended. Sign in again.")
 }
 
 /// Those sign-ins that were not ended; `accounts` and `devices` run in parallel.
@@ -169,16 +179,22 @@ pub async fn signed_in(db: &Db, accounts: &[Uuid], devices: &[Uuid]) -> Result<H
     Ok(live?.into_iter().map(DeviceId).collect())
 }
 
-/// The parts of the application every extractor needs.
-fn parts(req: &HttpRequest) -> Result<(Db, Claims), Problem> {
-    let broken = || Problem::new(Code::Internal, "The service is not set up.");
-    let db = req.app_data::<Data<Db>>().ok_or_else(broken)?;
-    let keys = req.app_data::<Data<Keys>>().ok_or_else(broken)?;
+/// A part of the application.
+///
+/// # Errors
+/// 500 when it was started without.
+pub fn part<T: 'static>(req: &HttpRequest) -> Result<&T, Problem> {
+    let part = req.app_data::<Data<T>>().map(Data::get_ref);
+    part.ok_or_else(|| Problem::new(Code::Internal, "The service is not set up."))
+}
+
+/// What the access token of a request says, verified without the database.
+fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
     let token = bearer(req)
         .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
-    let claims = keys.verify(token)?;
+    let claims = part::<Keys>(req)?.verify(token)?;
     telemetry::acts(req, claims.sub);
-    Ok((db.get_ref().clone(), claims))
+    Ok(claims)
 }
 
 impl FromRequest for Caller {
@@ -186,27 +202,33 @@ impl FromRequest for Caller {
     type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
 
     fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
-        let parts = parts(req);
+        let claims = claims(req);
+        let db = part::<Db>(req).cloned();
         Box::pin(async move {
-            let (db, claims) = parts?;
-            authenticate(&db, claims).await
+            let (claims, db) = (claims?, db?);
+            if signed_in(&db, &[claims.sub.0], &[claims.device.0]).await?.is_empty() {
+                return Err(ended());
+            }
+            Ok(Self { account: claims.sub, device: claims.device, scope: claims.scope })
         })
     }
 }
 
-/// Proof that the caller is a member of the club in the path and may do `A`.
+/// Leave to ask for a transaction in the club of the path: what the access token says, no more.
+///
+/// The rows come from [`Permit::read`] and [`Permit::write`] alone, and they decide first: the first statement of each such
+/// transaction proves that the sign-in stands and that the caller is a member who may do `A`.
 #[derive(Clone, Debug)]
 pub struct Permit<A> {
     /// The club.
     pub club: ClubId,
-    /// Who acts and what they see.
-    pub actor: Actor,
-    /// Their role.
-    pub role: Role,
+    /// The account.
+    pub account: AccountId,
     /// The sign-in in use.
     pub device: DeviceId,
     /// When the access token expires (seconds since 1970).
     pub expires: i64,
+    scope: String,
     /// The record that the request edits.
     edits: Option<Uuid>,
     act: PhantomData<A>,
@@ -221,172 +243,94 @@ fn edited(req: &HttpRequest) -> Option<Uuid> {
 
 impl<A: Act> FromRequest for Permit<A> {
     type Error = Problem;
-    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+    type Future = Ready<Result<Self, Problem>>;
 
     fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
-        let parts = parts(req);
-        let club = path_id(req, "club_id", "club").map(ClubId);
-        let edits = edited(req);
-        Box::pin(async move {
-            let (db, claims) = parts?;
-            let caller = authenticate(&db, claims).await?;
-            permit(&db, club?, &caller, A::ROLES, A::SCOPE).await.map(|(club, actor, role)| Self {
-                club,
-                actor,
-                role,
-                device: caller.device,
-                expires: caller.expires,
-                edits,
+        ready(claims(req).and_then(|claims| {
+            Ok(Self {
+                club: path_id(req, "club_id", "club").map(ClubId)?,
+                account: claims.sub,
+                device: claims.device,
+                expires: claims.exp,
+                scope: claims.scope,
+                edits: edited(req),
                 act: PhantomData,
             })
-        })
+        }))
     }
 }
 
-/// How long somebody who left a club may still hand in what they recorded, days.
-pub const HAND_IN_DAYS: i64 = 30;
-
-/// Somebody who hands in what a phone recorded: a member, or one who left a short time ago.
-#[derive(Clone, Debug)]
-pub struct Recorder {
-    /// The club.
-    pub club: ClubId,
-    /// Who acts and what they see.
-    pub actor: Actor,
-    /// Their role; none after they left.
-    pub role: Option<Role>,
-    /// The sign-in in use.
-    pub device: DeviceId,
-    caller: Caller,
-}
-
-impl Recorder {
-    /// Who waits for a turn when this needs one.
-    pub fn who(&self) -> Who {
-        Who { club: self.club.0, account: self.actor.account.0 }
-    }
-
-    /// Whether their role allows an act.
-    pub fn has_role<A: Act>(&self) -> bool {
-        self.role.is_some_and(|role| A::ROLES.contains(&role))
-    }
-
-    /// Whether their token allows an act.
-    pub fn has_scope<A: Act>(&self) -> bool {
-        self.caller.require_scope(A::SCOPE).is_ok()
-    }
-}
-
-impl FromRequest for Recorder {
-    type Error = Problem;
-    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
-
-    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
-        let parts = parts(req);
-        let club = path_id(req, "club_id", "club").map(ClubId);
-        Box::pin(async move {
-            let (db, claims) = parts?;
-            let caller = authenticate(&db, claims).await?;
-            let club = club?;
-            match permit(&db, club, &caller, Syncing::ROLES, Syncing::SCOPE).await {
-                Ok((club, actor, role)) => Ok(Self { club, actor, role: Some(role), device: caller.device, caller }),
-                Err(problem) if problem.code() == Code::NotFound => left(&db, club, caller).await?.ok_or(problem),
-                Err(problem) => Err(problem),
-            }
-        })
-    }
-}
-
-/// Somebody who left the club a short time ago: they see nothing, but may hand in.
-async fn left(db: &Db, club: ClubId, caller: Caller) -> Result<Option<Recorder>, Problem> {
-    let actor = Actor { account: caller.account, groups: Some(Vec::new()) };
-    let mut tx = db.read(club, &actor).await?;
-    let since = chrono::Utc::now() - chrono::Duration::days(HAND_IN_DAYS);
-    let found = sqlx::query_scalar!(
-        r#"select true as "found!" from members where club_id = $1 and id = $2 and deleted_at > $3"#,
-        club.0,
-        caller.account.0,
-        since
-    )
-    .fetch_optional(tx.conn())
-    .await?;
-    if found.is_none() {
-        return Ok(None);
-    }
-    caller.require_scope(Syncing::SCOPE)?;
-    Ok(Some(Recorder { club, actor, role: None, device: caller.device, caller }))
-}
-
-/// The one place where access to a club is decided.
-async fn permit(
-    db: &Db,
-    club: ClubId,
-    caller: &Caller,
-    roles: &[Role],
-    scope: &str,
-) -> Result<(ClubId, Actor, Role), Problem> {
-    let everyone = Actor { account: caller.account, groups: None };
-    let mut tx = db.read(club, &everyone).await?;
-    let row = sqlx::query!(
-        r#"
-        select m.role,
-          array(
-            select g.scope_id from scope_grant g
-            where g.club_id = $1 and g.member_id = $2 and not g.revoked
-          ) as "scopes!"
-        from members m
-        where m.club_id = $1 and m.id = $2 and m.deleted_at is null
-        "#,
-        club.0,
-        caller.account.0
-    )
-    .fetch_optional(tx.conn())
-    .await?
-    .ok_or_else(|| Problem::not_found("club"))?;
-    let role = Role::from_word(&row.role).ok_or(StoreError::Corrupt("member"))?;
-    if !roles.contains(&role) {
-        let needed: Vec<&str> = roles.iter().map(|role| role.as_str()).collect();
-        return Err(Problem::new(
-            Code::Forbidden,
-            format!("This needs the role {} in the club; yours is {}.", needed.join(" or "), role.as_str()),
-        ));
-    }
-    caller.require_scope(scope)?;
-    let groups = (!row.scopes.contains(&Uuid::nil()))
-        .then(|| row.scopes.iter().filter(|scope| **scope != club.0).map(|scope| GroupId(*scope)).collect());
-    Ok((club, Actor { account: caller.account, groups }, role))
+/// An account that sees nothing: so every transaction of a request begins.
+const fn nobody(account: AccountId) -> Actor {
+    Actor { account, groups: Some(Vec::new()) }
 }
 
 impl<A: Act> Permit<A> {
     /// Who waits for a turn when this needs one.
     pub fn who(&self) -> Who {
-        Who { club: self.club.0, account: self.actor.account.0 }
+        Who { club: self.club.0, account: self.account.0 }
     }
 
-    /// A read-only transaction in the club.
+    /// The one place where access to a club is decided.
+    async fn decided(&self, mut tx: ClubTx) -> Result<ClubTx, Problem> {
+        let standing = standing::read(&mut tx, self.device).await?.ok_or_else(ended)?;
+        let role = standing.role.ok_or_else(|| Problem::not_found("club"))?;
+        if !A::ROLES.contains(&role) {
+            let needed: Vec<&str> = A::ROLES.iter().map(|role| role.as_str()).collect();
+            return Err(Problem::new(
+                Code::Forbidden,
+                format!("This needs the role {} in the club; yours is {}.", needed.join(" or "), role.as_str()),
+            ));
+        }
+        require_scope(&self.scope, A::SCOPE)?;
+        tx.actor.groups = standing.groups;
+        Ok(tx)
+    }
+
+    /// Whether the caller may at this moment, for what comes before the rows are read.
     ///
     /// # Errors
-    /// When the database is away.
+    /// Those of [`Permit::read`].
+    pub async fn admit(&self, db: &Db) -> Result<(), Problem> {
+        self.read(db).await.map(drop)
+    }
+
+    /// A turn in a lane. Whoever has to wait for it is asked who they are before, so that strangers fill no club's queue.
+    ///
+    /// # Errors
+    /// Those of [`Permit::read`] and of [`Lane::turn`].
+    pub async fn turn(&self, db: &Db, lane: &Arc<Lane>) -> Result<Turn, Problem> {
+        if let Some(turn) = lane.free() {
+            return Ok(turn);
+        }
+        self.admit(db).await?;
+        lane.turn(self.who()).await
+    }
+
+    /// A read-only transaction in the club, whose first statement decides whether the caller may do `A`.
+    ///
+    /// # Errors
+    /// 401 after the sign-in was ended, 404 for a stranger, 403 without the role or scope; when the database is away.
     pub async fn read(&self, db: &Db) -> Result<ClubTx, Problem> {
-        Ok(db.read(self.club, &self.actor).await?)
+        self.decided(db.read(self.club, &nobody(self.account)).await?).await
     }
 
     /// A writing transaction that makes this record, for itself: a create that was sent twice meets what the first stored.
     ///
     /// # Errors
-    /// When the database is away, or somebody else writes the record for too long.
+    /// Those of [`Permit::read`], and when somebody else writes the record for too long.
     pub async fn create(&self, db: &Db, record: impl Into<Uuid>) -> Result<ClubTx, Problem> {
         let mut tx = self.write(db).await?;
         tx.alone(record.into()).await?;
         Ok(tx)
     }
 
-    /// A writing transaction in the club; one of an edit has the record for itself.
+    /// A writing transaction in the club, decided like one that reads; one of an edit has the record for itself.
     ///
     /// # Errors
-    /// When the database is away, or somebody else edits the record for too long.
+    /// Those of [`Permit::read`], and when somebody else edits the record for too long.
     pub async fn write(&self, db: &Db) -> Result<ClubTx, Problem> {
-        let mut tx = db.write(self.club, &self.actor).await?;
+        let mut tx = self.decided(db.write(self.club, &nobody(self.account)).await?).await?;
         if let Some(record) = self.edits {
             tx.alone(record).await?;
         }

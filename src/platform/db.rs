@@ -6,6 +6,7 @@ mod error;
 mod hold;
 mod life;
 mod locks;
+mod parts;
 pub mod unique;
 
 use std::collections::HashMap;
@@ -27,6 +28,7 @@ pub use account_tx::AccountTx;
 pub use changes::{Change, Kind, Named, REDATE, Receipt, Revs};
 pub use error::StoreError;
 pub use hold::{Hold, one_connection};
+pub use parts::Parts;
 
 /// What was computed for a record before its transaction, or why it cannot be stored.
 pub type Prepared = Result<serde_json::Value, Vec<Fault>>;
@@ -120,7 +122,7 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn read(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
-        let begin = format!("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; {}", enter(club));
+        let begin = format!("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; {}", enter(club, actor.account));
         Ok(ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone()))
     }
 
@@ -129,7 +131,7 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn write(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
-        let begin = format!("BEGIN; {}", enter(club));
+        let begin = format!("BEGIN; {}", enter(club, actor.account));
         let mut tx = ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone());
         tx.erasures.clone_from(&self.erasures);
         Ok(tx)
@@ -144,6 +146,17 @@ impl Db {
         let generation = life::begin(tx.conn()).await?;
         tx.commit().await?;
         Ok(generation)
+    }
+
+    /// Lets the server count what its tables hold: after much came at once, its plans would rest on guesses until it does so
+    /// by itself.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn analyse(&self) -> Result<(), StoreError> {
+        let mut tx = self.account_tx().await?;
+        sqlx::raw_sql("SET LOCAL statement_timeout = 0; ANALYZE").execute(tx.conn()).await?;
+        tx.commit().await
     }
 
     /// Every club, for chores; a request never reads more than one.
@@ -188,9 +201,9 @@ impl Db {
     }
 }
 
-/// The statements that put a transaction into one club. The id is a typed UUID, so the text is safe.
-fn enter(club: ClubId) -> String {
-    format!("SET LOCAL ROLE club_app; SET LOCAL app.club_id = '{club}'")
+/// The statements that put a transaction into one club, and of accounts show it one. The ids are typed UUIDs, so the text is safe.
+fn enter(club: ClubId, account: AccountId) -> String {
+    format!("SET LOCAL ROLE club_app; SET LOCAL app.club_id = '{club}'; SET LOCAL app.account_id = '{account}'")
 }
 
 /// The pool, for one statement.

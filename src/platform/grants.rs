@@ -6,7 +6,7 @@ use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::access::Role;
-use super::db::{Change, ClubTx, Kind, Named, StoreError};
+use super::db::{Change, ClubTx, Kind, Named, Parts, StoreError};
 use super::fault::Fault;
 use super::ids::{AccountId, GroupId, SessionId};
 use super::problem::{Code, Problem};
@@ -209,7 +209,7 @@ pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Resu
     let club = tx.club.0;
     let wanted = ids_of(groups);
     let found = sqlx::query_scalar!(
-        "select id from groups where club_id = $1 and id = any ($2) and deleted_at is null",
+        "select id from groups where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null",
         club,
         &wanted
     )
@@ -284,7 +284,7 @@ pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, Sto
     }
     let club = tx.club.0;
     let ids = sqlx::query_scalar!(
-        "select id from athletes where club_id = $1 and id = any ($2) and deleted_at is not null",
+        "select id from athletes where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is not null",
         club,
         athletes
     )
@@ -305,24 +305,41 @@ pub struct SeenAthlete {
 /// # Errors
 /// Database errors.
 pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, SeenAthlete>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let rows = sqlx::query!(
+    let mut list =
+        Parts::new(tx, "select a.id, a.display_name from athletes a where a.club_id = $1 and a.deleted_at is null")?;
+    list.with(" and a.id = any ((select ?::uuid[])::uuid[])", ids)?;
+    if let Some(groups) = tx.actor.group_ids() {
+        let seen = " and exists (select from athlete_scope v where v.club_id = $1 and v.athlete_id = a.id and \
+                    v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
+        list.with(seen, groups)?;
+    }
+    let rows: Vec<(Uuid, String)> = list.all(tx).await?;
+    Ok(rows.into_iter().map(|(id, display_name)| (id, SeenAthlete { display_name })).collect())
+}
+
+/// All athletes of the actor's groups; none when the actor sees every group.
+///
+/// # Errors
+/// Database errors.
+pub async fn seen_athletes(tx: &mut ClubTx) -> Result<Vec<Uuid>, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids().unwrap_or_default());
+    let ids = sqlx::query_scalar!(
         r#"
-        select a.id, a.display_name
-        from athletes a
-        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from athlete_scope v
-            where v.club_id = $1 and v.athlete_id = a.id and v.scope_id = any ($3)
-          ))
+        select distinct v.athlete_id as "athlete_id!"
+        from athlete_scope v
+        where v.club_id = $1 and v.scope_id = any ((select $2::uuid[])::uuid[])
+          and exists (
+            select from athletes a
+            where a.club_id = $1 and a.id = v.athlete_id and a.deleted_at is null
+            offset 0
+          )
         "#,
         club,
-        ids,
-        groups.as_deref()
+        &groups
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(rows.into_iter().map(|row| (row.id, SeenAthlete { display_name: row.display_name })).collect())
+    Ok(ids)
 }
 
 /// The sessions among these that the actor sees, with their day.
@@ -330,22 +347,14 @@ pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<U
 /// # Errors
 /// Database errors.
 pub async fn visible_sessions(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, NaiveDate>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let rows = sqlx::query!(
-        r#"
-        select x.id, x.held_on
-        from sessions x
-        where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
-          and ($3::uuid[] is null or exists (
-            select from session_scope v
-            where v.club_id = $1 and v.session_id = x.id and v.scope_id = any ($3)
-          ))
-        "#,
-        club,
-        ids,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows.into_iter().map(|row| (row.id, row.held_on)).collect())
+    let mut list =
+        Parts::new(tx, "select x.id, x.held_on from sessions x where x.club_id = $1 and x.deleted_at is null")?;
+    list.with(" and x.id = any ((select ?::uuid[])::uuid[])", ids)?;
+    if let Some(groups) = tx.actor.group_ids() {
+        let seen = " and exists (select from session_scope v where v.club_id = $1 and v.session_id = x.id and \
+                    v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
+        list.with(seen, groups)?;
+    }
+    let rows: Vec<(Uuid, NaiveDate)> = list.all(tx).await?;
+    Ok(rows.into_iter().collect())
 }

@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::openapi::schema::{ArrayBuilder, ObjectBuilder, Schema, SchemaType, Type};
 use utoipa::openapi::{Ref, RefOr};
 use utoipa::{IntoParams, PartialSchema, ToSchema};
+use uuid::Uuid;
 
 use super::fault::Fault;
 use super::problem::Problem;
@@ -48,17 +49,31 @@ impl PageParams {
     /// # Errors
     /// 400 for a cursor that did not come from this list, or a limit outside 1 to 200.
     pub fn parse<K: DeserializeOwned>(&self) -> Result<PageOf<K>, Problem> {
+        self.parse_in(|_| true)
+    }
+
+    /// The same where a list has several orders; `has` says whether a place is one of this.
+    ///
+    /// # Errors
+    /// Those of [`PageParams::parse`], and 400 for a cursor of another order.
+    pub fn parse_in<K: DeserializeOwned>(&self, has: impl Fn(&K) -> bool) -> Result<PageOf<K>, Problem> {
         let limit = self.limit.unwrap_or(DEFAULT_LIMIT);
         if !(1..=MAX_LIMIT).contains(&limit) {
             return Err(Problem::malformed(Fault::of("limit", "out_of_range", "must be from 1 to 200")));
         }
         let after = self.cursor.as_deref().map(|cursor| {
-            URL_SAFE_NO_PAD.decode(cursor).ok().and_then(|bytes| serde_json::from_slice(&bytes).ok()).ok_or_else(|| {
+            let place = URL_SAFE_NO_PAD.decode(cursor).ok().and_then(|bytes| serde_json::from_slice(&bytes).ok());
+            place.filter(&has).ok_or_else(|| {
                 Problem::malformed(Fault::of("cursor", "cursor", "send the next_cursor of the page before, unchanged"))
             })
         });
         Ok(PageOf { limit: usize::from(limit), after: after.transpose()? })
     }
+}
+
+/// The least id that may follow the last one of the page before: one filter for the first page and for all others.
+pub fn from(after: Option<Uuid>) -> Uuid {
+    after.map_or(Uuid::nil(), |last| Uuid::from_u128(last.as_u128().saturating_add(1)))
 }
 
 impl<K> PageOf<K> {

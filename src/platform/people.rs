@@ -40,6 +40,31 @@ impl People {
     }
 }
 
+/// A fact on its way into a list: the athlete and its id.
+pub type Next = (Uuid, Uuid);
+
+/// How many facts of each of so many athletes to look at first, for a list of `fetch`: of all together twice as many.
+pub fn each(athletes: usize, fetch: i64) -> i64 {
+    let athletes = i64::try_from(athletes).unwrap_or(i64::MAX).max(1);
+    (2 * fetch / athletes).clamp(4, fetch.max(4))
+}
+
+/// The first `fetch` facts by id, from the first `each` of every athlete; none when more of each are needed: behind the last of
+/// an athlete of whom there may be more, nothing is sure.
+pub fn merged(mut found: Vec<Next>, each: i64, fetch: i64) -> Option<Vec<Uuid>> {
+    let (each, fetch) = (usize::try_from(each).ok()?, usize::try_from(fetch).ok()?);
+    let mut last: HashMap<Uuid, (usize, Uuid)> = HashMap::new();
+    for (athlete, id) in &found {
+        let (count, highest) = last.entry(*athlete).or_insert((0, *id));
+        (*count, *highest) = (*count + 1, (*highest).max(*id));
+    }
+    let sure = last.values().filter(|(count, _)| *count >= each).map(|(_, highest)| *highest).min();
+    found.sort_unstable_by_key(|(_, id)| *id);
+    let ids = found.into_iter().map(|(_, id)| id).take_while(|id| sure.is_none_or(|sure| *id <= sure));
+    let ids: Vec<Uuid> = ids.take(fetch).collect();
+    (sure.is_none() || ids.len() >= fetch).then_some(ids)
+}
+
 /// About whom a recorded fact is, and who recorded it.
 #[derive(Clone, Copy, Debug)]
 pub struct Origin {
@@ -65,4 +90,38 @@ pub async fn hidden(tx: &mut ClubTx, facts: &[Origin]) -> Result<HashSet<Uuid>, 
     let people = People::of(tx, facts.iter().map(|one| AthleteId(one.athlete))).await?;
     let known = |one: &&Origin| one.recorded_by == Some(me) || people.sees(AthleteId(one.athlete));
     Ok(facts.iter().filter(|one| !known(one)).map(|one| one.id).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The first `each` of the facts of every athlete: fact n is of athlete n % `athletes`, but the first hundred are all of one.
+    fn found(athletes: u128, each: i64) -> Vec<Next> {
+        let of = |n: u128| Uuid::from_u128(if n < 100 { 0 } else { n % athletes });
+        let each = usize::try_from(each).unwrap();
+        (0..athletes)
+            .flat_map(|athlete| {
+                (0..1_000).map(|n| (of(n), Uuid::from_u128(n))).filter(move |one| one.0.as_u128() == athlete).take(each)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_list_of_many_athletes_is_that_of_all_their_facts() {
+        for (athletes, fetch) in [(1, 51), (7, 2), (7, 201), (24, 51), (400, 201)] {
+            let (mut each, mut rounds) = (each(athletes, fetch), 0);
+            let ids = loop {
+                rounds += 1;
+                if let Some(ids) = merged(found(athletes as u128, each), each, fetch) {
+                    break ids;
+                }
+                each = (2 * each).min(fetch);
+            };
+            let first: Vec<Uuid> = (0..u128::try_from(fetch).unwrap()).map(Uuid::from_u128).collect();
+            assert_eq!(ids, first, "{athletes} athletes, {fetch}");
+            assert!(rounds <= 7, "{rounds}");
+        }
+        assert_eq!(merged(found(5, 1_000), 1_000, 2_000).map(|ids| ids.len()), Some(1_000), "the last page");
+    }
 }

@@ -1,7 +1,7 @@
 //! Access tokens: JWT signed with Ed25519 (RFC 7519, RFC 8037); refresh tokens: opaque, stored hashed.
 
 use std::collections::HashMap;
-use std::sync::{Arc, PoisonError, RwLock};
+use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
 use aws_lc_rs::rand::SystemRandom;
 use aws_lc_rs::signature::{Ed25519KeyPair, KeyPair};
@@ -66,7 +66,13 @@ struct KeySet {
     signing: EncodingKey,
     verifying: HashMap<String, DecodingKey>,
     published: Vec<(String, String)>,
+    /// What was verified with these keys, by the hash of the token: a signature costs more than a row. It goes with the set,
+    /// so it never outlives a key.
+    verified: Mutex<HashMap<[u8; 32], Claims>>,
 }
+
+/// Most tokens that are known as verified at once, some 3 MB; the rest are verified again.
+const VERIFIED: usize = 10_000;
 
 impl std::fmt::Debug for Keys {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -222,21 +228,42 @@ impl Keys {
     /// # Errors
     /// 401.
     pub fn verify(&self, token: &str) -> Result<Claims, Problem> {
-        let refused =
-            || Problem::new(Code::Unauthenticated, "The access token is not valid or has expired. Refresh it.");
-        let kid = jsonwebtoken::decode_header(token).ok().and_then(|header| header.kid).ok_or_else(refused)?;
         let set = self.set();
-        let key = set.verifying.get(&kid).ok_or_else(refused)?;
+        let known = set.verified(token);
+        let found = known.or_else(|| set.verify(token)).filter(|claims| claims.exp > Utc::now().timestamp());
+        found.ok_or_else(|| {
+            Problem::new(Code::Unauthenticated, "The access token is not valid or has expired. Refresh it.")
+        })
+    }
+}
+
+fn digest_of(token: &str) -> Option<[u8; 32]> {
+    digest::digest(&digest::SHA256, token.as_bytes()).as_ref().try_into().ok()
+}
+
+impl KeySet {
+    /// What a token says that these keys verified before, expired or not.
+    fn verified(&self, token: &str) -> Option<Claims> {
+        self.verified.lock().unwrap_or_else(PoisonError::into_inner).get(&digest_of(token)?).cloned()
+    }
+
+    fn verify(&self, token: &str) -> Option<Claims> {
+        let kid = jsonwebtoken::decode_header(token).ok()?.kid?;
+        let key = self.verifying.get(&kid)?;
         let mut rules = Validation::new(Algorithm::EdDSA);
         rules.leeway = 0;
         rules.set_issuer(&[ISSUER]);
         rules.set_audience(&[AUDIENCE]);
         rules.set_required_spec_claims(&["exp", "iss", "aud", "sub"]);
-        jsonwebtoken::decode::<Claims>(token, key, &rules).map(|data| data.claims).map_err(|_| refused())
+        let claims = jsonwebtoken::decode::<Claims>(token, key, &rules).ok()?.claims;
+        let mut verified = self.verified.lock().unwrap_or_else(PoisonError::into_inner);
+        if verified.len() >= VERIFIED {
+            verified.clear();
+        }
+        verified.insert(digest_of(token)?, claims.clone());
+        Some(claims)
     }
-}
 
-impl KeySet {
     async fn read(tx: &mut super::db::AccountTx, now: DateTime<Utc>) -> Result<Self, KeyError> {
         let rows = sqlx::query!(
             r#"
@@ -274,7 +301,14 @@ impl KeySet {
             published.push((kid.clone(), x));
         }
         let (kid, pkcs8, _) = rows.into_iter().next().ok_or(KeyError::Key)?;
-        Ok(Self { kid, macs, signing: EncodingKey::from_ed_der(&pkcs8), verifying, published })
+        Ok(Self {
+            kid,
+            macs,
+            signing: EncodingKey::from_ed_der(&pkcs8),
+            verifying,
+            published,
+            verified: Mutex::default(),
+        })
     }
 }
 

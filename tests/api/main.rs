@@ -16,6 +16,7 @@ mod coach_word;
 mod competition_specs;
 mod contract;
 mod document;
+mod ended_access;
 mod equipment;
 mod floods;
 mod front;

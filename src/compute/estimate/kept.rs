@@ -4,7 +4,7 @@ use super::posterior::{LEFT_OUT_MAX, Posterior};
 use super::{Estimate, EstimateError, RunCounts, Settings, estimate};
 use crate::prior::Prior;
 
-/// What was believed about an athlete after all runs known so far, to be kept between estimates (about 150 KB).
+/// What was believed about an athlete after all runs known so far, to be kept between estimates (about 300 KB).
 #[derive(Clone, Debug)]
 pub struct Kept {
     prior: Prior,
@@ -12,9 +12,23 @@ pub struct Kept {
     runs: Vec<RunCounts>,
     /// After the day of the last run, before any time has passed since.
     posterior: Posterior,
+    /// The day of the last estimate, and what it said.
+    last: (i32, Estimate),
 }
 
 impl Kept {
+    /// What it weighs, bytes, but for some hundred.
+    pub fn bytes(&self) -> usize {
+        size_of_val(&self.runs[..]) + self.posterior.bytes() + self.last.1.bytes()
+    }
+
+    /// The last estimate, when nothing was learned since.
+    fn again(&self, prior: &Prior, runs: &[RunCounts], on_day: i32, settings: &Settings) -> Option<Estimate> {
+        let same =
+            self.last.0 == on_day && self.prior == *prior && self.posterior.settings() == settings && self.runs == runs;
+        same.then(|| self.last.1.clone())
+    }
+
     /// Whether an estimate from this prior and these runs (ascending) may go on from here: the runs known are the same, and
     /// the others are of later days.
     fn leads_to(&self, prior: &Prior, runs: &[RunCounts], settings: &Settings) -> bool {
@@ -53,6 +67,9 @@ pub fn estimate_keeping(
 ) -> Result<Estimate, EstimateError> {
     let mut known: Vec<RunCounts> = runs.iter().filter(|run| run.day <= on_day).copied().collect();
     known.sort_unstable();
+    if let Some(again) = kept.as_ref().and_then(|kept| kept.again(prior, &known, on_day, settings)) {
+        return Ok(again);
+    }
     let (from, mut posterior) = match kept.take().filter(|kept| kept.leads_to(prior, &known, settings)) {
         Some(kept) => (kept.runs.len(), kept.posterior),
         None => (0, Posterior::new(prior, settings)?),
@@ -64,6 +81,7 @@ pub fn estimate_keeping(
         // Runs that contradict all that was believed: the whole grid, from the beginning.
         return estimate(prior, &known, on_day, settings);
     }
-    *kept = Some(Kept { prior: *prior, runs: known, posterior });
-    Ok(today.summary())
+    let summary = today.summary();
+    *kept = Some(Kept { prior: *prior, runs: known, posterior, last: (on_day, summary.clone()) });
+    Ok(summary)
 }

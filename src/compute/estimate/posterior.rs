@@ -120,6 +120,11 @@ impl Posterior {
         self.left_out.iter().sum()
     }
 
+    /// What its cells weigh, bytes.
+    pub(super) fn bytes(&self) -> usize {
+        size_of_val(&self.cells[..])
+    }
+
     /// Lets time pass until a day (days since 1970-01-01): the limit drifts with its trend.
     ///
     /// # Errors

@@ -1,5 +1,8 @@
 //! The estimate in figures that a coach can use.
 
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
 use super::grid::{CELLS, STEP_M, excess_height_m, limit_m};
 use super::outcome::chances;
 use super::{Evidence, Settings};
@@ -80,8 +83,34 @@ pub struct Estimate {
     pub evidence: Evidence,
     /// The prior from which it started.
     pub prior: Prior,
-    points: Vec<Point>,
+    points: Arc<[Point]>,
     settings: Settings,
+    asked: Arc<Asked>,
+}
+
+/// Most answers of a kind that an estimate keeps: some 100 KB.
+const ASKED_MAX: usize = 1_024;
+
+/// What was asked of an estimate before. A decision, its reasons and the curve ask for the same places again, and so does the
+/// next advice that rests on the same runs; copies share it. What is kept never changes an answer.
+#[derive(Debug, Default)]
+struct Asked {
+    holds: Mutex<BTreeMap<(Length, Length), Hold>>,
+    limits: Mutex<BTreeMap<Length, Spread>>,
+}
+
+/// What was answered before, or else is found and kept.
+fn once<K: Ord, V: Copy>(known: &Mutex<BTreeMap<K, V>>, key: K, find: impl FnOnce() -> V) -> V {
+    let open = || known.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(value) = open().get(&key) {
+        return *value;
+    }
+    let value = find();
+    let mut known = open();
+    if known.len() < ASKED_MAX {
+        known.insert(key, value);
+    }
+    value
 }
 
 impl Estimate {
@@ -105,9 +134,15 @@ impl Estimate {
             prior_share: (variance / prior_variance).clamp(0.0, 1.0),
             evidence,
             prior,
-            points,
+            points: points.into(),
             settings,
+            asked: Arc::default(),
         }
+    }
+
+    /// What it weighs, bytes, with all that may be asked of it.
+    pub fn bytes(&self) -> usize {
+        size_of_val(&self.points[..]) + ASKED_MAX * size_of::<(Length, Length, Hold, Length, Spread)>()
     }
 
     /// What the estimate mostly rests on.
@@ -119,8 +154,10 @@ impl Estimate {
     ///
     /// Each cell of the grid counts as spread evenly over its width.
     pub fn limit_at(&self, height: Length) -> Spread {
-        let excess = excess_height_m(height);
-        spread_of_cells(self.points.iter().map(|point| (point.limit_m - point.height_cost * excess, point.mass)))
+        once(&self.asked.limits, height, || {
+            let excess = excess_height_m(height);
+            spread_of_cells(self.points.iter().map(|point| (point.limit_m - point.height_cost * excess, point.mass)))
+        })
     }
 
     /// The width of the curve by which [`Estimate::hold_mean`] falls with the spacing, metres (m).
@@ -136,6 +173,10 @@ impl Estimate {
 
     /// The probability that an interval of a height and spacing is held.
     pub fn hold(&self, height: Length, spacing: Length) -> Hold {
+        once(&self.asked.holds, (height, spacing), || self.find_hold(height, spacing))
+    }
+
+    fn find_hold(&self, height: Length, spacing: Length) -> Hold {
         let mut held: Vec<(f64, f64)> = self.chances_at(height, spacing).map(|(held, _, mass)| (held, mass)).collect();
         let mean = held.iter().map(|(held, mass)| held * mass).sum();
         held.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));

@@ -5,6 +5,7 @@
 
 mod belief;
 mod days;
+mod followed;
 mod forecast;
 mod habits;
 mod ladder;
@@ -19,6 +20,7 @@ use super::day::Day;
 use super::estimate::{Believed, Settings, series};
 
 pub use days::{Load, TrainingDay, training_days};
+pub use followed::Followed;
 pub use forecast::{Dates, Forecast, Gap, HORIZON_WEEKS, HeldUp, LEVELS, Outlook, Status, StepAhead};
 pub use notes::Note;
 pub use squad::{AthleteWeeks, Due, Member, Quantiles, Squad, squad};
@@ -149,6 +151,26 @@ pub struct Progress<'a> {
 /// # Ok::<(), lanewright_compute::advice::AdviceError>(())
 /// ```
 pub fn progress<'a>(record: &Record, setting: &'a Setting, period: Period) -> Result<Progress<'a>, AdviceError> {
+    progress_keeping(&mut None, record, setting, period)
+}
+
+/// The same, and nothing is computed when `kept` is what the last call for this athlete left there and nothing has changed
+/// since; errors as [`progress`].
+pub fn progress_keeping<'a>(
+    kept: &mut Option<Followed>,
+    record: &Record,
+    setting: &'a Setting,
+    period: Period,
+) -> Result<Progress<'a>, AdviceError> {
+    if let Some(again) = kept.as_ref().and_then(|kept| kept.again(record, setting, period)) {
+        return Ok(again);
+    }
+    let found = follow(record, setting, period)?;
+    *kept = Some(Followed::of(record, setting, &found));
+    Ok(found)
+}
+
+fn follow<'a>(record: &Record, setting: &'a Setting, period: Period) -> Result<Progress<'a>, AdviceError> {
     let (from, to) = (period.from, period.to);
     let weeks_back = to.days() - WEEK * PLATEAU_WEEKS_MAX;
     let since = from.days().min(weeks_back);

@@ -49,7 +49,7 @@ impl AccountTx {
     /// # Errors
     /// When the database is away.
     pub async fn enter_club(mut self, club: ClubId, account: AccountId) -> Result<ClubTx, StoreError> {
-        sqlx::raw_sql(AssertSqlSafe(enter(club))).execute(&mut *self.tx).await?;
+        sqlx::raw_sql(AssertSqlSafe(enter(club, account))).execute(&mut *self.tx).await?;
         Ok(ClubTx::new((self.tx, self.hold), self.life, club, Actor { account, groups: None }))
     }
 }

@@ -60,6 +60,16 @@ impl Lane {
         self.state().queue.count()
     }
 
+    /// A turn that nobody has to wait for.
+    pub fn free(self: &Arc<Self>) -> Option<Turn> {
+        self.take(&mut self.state())
+    }
+
+    fn take(self: &Arc<Self>, state: &mut State) -> Option<Turn> {
+        state.free = state.free.checked_sub(1)?;
+        Some(Turn(Arc::clone(self)))
+    }
+
     /// Waits for a turn.
     ///
     /// # Errors
@@ -75,9 +85,8 @@ impl Lane {
     pub async fn turn_until(self: &Arc<Self>, who: Who, until: Instant) -> Result<Turn, Problem> {
         let waiting = {
             let mut state = self.state();
-            if state.free > 0 {
-                state.free -= 1;
-                return Ok(Turn(Arc::clone(self)));
+            if let Some(turn) = self.take(&mut state) {
+                return Ok(turn);
             }
             state.queue.retain(|one| !one.is_closed());
             let (sender, waiting) = oneshot::channel();

@@ -1,4 +1,5 @@
-//! The latest estimate of each athlete, kept in this process so that newer runs are learned without the older ones.
+//! What was found out last about each athlete, kept in this process: newer runs are learned without the older ones, and what
+//! has not changed is not computed again.
 
 use std::collections::HashMap;
 use std::sync::{Mutex, PoisonError};
@@ -7,23 +8,38 @@ use super::Person;
 use crate::compute::advice::{Advice, Setting, advise_keeping};
 use crate::compute::day::Day;
 use crate::compute::estimate::Kept;
+use crate::compute::progress::{Followed, Period, Progress, progress_keeping};
 use crate::platform::ids::{AthleteId, ClubId};
 use crate::platform::problem::{Code, Problem};
 
-/// Athletes whose estimates are kept: about 75 MB.
-const ATHLETES: usize = 500;
+/// What all that is kept may weigh, bytes: some three hundred athletes.
+const BYTES: usize = 64 * 1024 * 1024;
 
 type Key = (ClubId, AthleteId);
 
-/// Estimates of the athletes advised last. What it answers never depends on what it keeps.
+/// What is kept about the athletes asked for last. What it answers never depends on what it keeps.
 #[derive(Default)]
 pub struct Memory(Mutex<Shelf>);
 
 #[derive(Default)]
 struct Shelf {
-    /// With the number of the advice that it was last used for.
-    kept: HashMap<Key, (u64, Kept)>,
-    advices: u64,
+    /// With the number of the question that it was last used for.
+    known: HashMap<Key, (u64, Known)>,
+    questions: u64,
+    bytes: usize,
+}
+
+/// What is kept about an athlete.
+#[derive(Default)]
+struct Known {
+    kept: Option<Kept>,
+    followed: Option<Followed>,
+}
+
+impl Known {
+    fn bytes(&self) -> usize {
+        self.kept.as_ref().map_or(0, Kept::bytes) + self.followed.as_ref().map_or(0, Followed::bytes)
+    }
 }
 
 impl Memory {
@@ -38,16 +54,33 @@ impl Memory {
         setting: &'a Setting,
         on: Day,
     ) -> Result<Advice<'a>, Problem> {
-        let key = (club, person.id);
-        let mut kept = self.with(|shelf| shelf.kept.remove(&key)).map(|(_, kept)| kept);
-        let advice = advise_keeping(&mut kept, &person.record, setting, on).map_err(|error| {
-            let detail = format!("No advice for {}: {error}. Correct the record.", person.display_name);
-            Problem::new(Code::Conflict, detail)
-        })?;
-        if let Some(kept) = kept {
-            self.with(|shelf| shelf.put(key, kept));
-        }
-        Ok(advice)
+        let advice =
+            self.knowing((club, person.id), |known| advise_keeping(&mut known.kept, &person.record, setting, on));
+        advice.map_err(|error| unusable("advice", person, &error))
+    }
+
+    /// How one athlete of a club came along over a period.
+    ///
+    /// # Errors
+    /// 409 when what is on file cannot be used.
+    pub fn follow<'a>(
+        &self,
+        club: ClubId,
+        person: &Person,
+        setting: &'a Setting,
+        period: Period,
+    ) -> Result<Progress<'a>, Problem> {
+        let progress = self
+            .knowing((club, person.id), |known| progress_keeping(&mut known.followed, &person.record, setting, period));
+        progress.map_err(|error| unusable("progress", person, &error))
+    }
+
+    /// Works with what is kept about an athlete; nobody waits for the work.
+    fn knowing<T>(&self, key: Key, work: impl FnOnce(&mut Known) -> T) -> T {
+        let mut known = self.with(|shelf| shelf.take(&key));
+        let done = work(&mut known);
+        self.with(|shelf| shelf.put(key, known));
+        done
     }
 
     fn with<T>(&self, work: impl FnOnce(&mut Shelf) -> T) -> T {
@@ -55,14 +88,36 @@ impl Memory {
     }
 }
 
+fn unusable(what: &str, person: &Person, error: &impl std::fmt::Display) -> Problem {
+    Problem::new(Code::Conflict, format!("No {what} for {}: {error}. Correct the record.", person.display_name))
+}
+
 impl Shelf {
-    fn put(&mut self, key: Key, kept: Kept) {
-        self.advices += 1;
-        self.kept.insert(key, (self.advices, kept));
-        if self.kept.len() > ATHLETES {
-            // A tenth at a time: looking for the oldest costs a walk over all.
-            let newest = self.advices.saturating_sub(self.kept.len() as u64 * 9 / 10);
-            self.kept.retain(|_, (used, _)| *used > newest);
+    fn take(&mut self, key: &Key) -> Known {
+        let Some((_, known)) = self.known.remove(key) else { return Known::default() };
+        self.bytes -= known.bytes();
+        known
+    }
+
+    fn put(&mut self, key: Key, known: Known) {
+        self.questions += 1;
+        // Two questions about an athlete at once: the later answer stays.
+        self.take(&key);
+        self.bytes += known.bytes();
+        self.known.insert(key, (self.questions, known));
+        if self.bytes > BYTES {
+            self.forget();
         }
+    }
+
+    /// Forgets those whom nobody asked for lately: a tenth at least, because looking for the oldest costs a walk over all.
+    fn forget(&mut self) {
+        let mut used: Vec<u64> = self.known.values().map(|(used, _)| *used).collect();
+        used.sort_unstable();
+        let athletes = used.len();
+        let oldest = used.get(athletes / 10).copied().unwrap_or(0);
+        self.known.retain(|_, (used, _)| *used > oldest);
+        self.bytes = self.known.values().map(|(_, known)| known.bytes()).sum();
+        tracing::info!(athletes, left = self.known.len(), bytes = self.bytes, "forgot what was computed for some");
     }
 }

@@ -15,7 +15,7 @@ use crate::compute::decision::{Clearance, Rating, Ratings, Status, Stock};
 use crate::compute::prior::Experience;
 use crate::compute::specs::Birth;
 use crate::compute::units::{BarrierKind, Length, Sex};
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::{ClubTx, Parts, StoreError};
 use crate::platform::ids::{AthleteId, GroupId, SessionId};
 
 /// An athlete with what is on file about them.
@@ -102,37 +102,44 @@ pub async fn load_for_session(
     load_at(tx, Some(ids), None, (on, Some(session))).await
 }
 
+#[derive(sqlx::FromRow)]
+struct AthleteRow {
+    id: Uuid,
+    display_name: String,
+    sex: Option<String>,
+    birth_date: Option<NaiveDate>,
+    birth_year: Option<i16>,
+    experience: String,
+    status: String,
+}
+
 async fn load_at(
     tx: &mut ClubTx,
     ids: Option<&[AthleteId]>,
     group: Option<GroupId>,
     (on, session): (NaiveDate, Option<SessionId>),
 ) -> Result<Vec<Person>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let wanted: Option<Vec<Uuid>> = ids.map(|ids| ids.iter().map(|id| id.0).collect());
-    let rows = sqlx::query!(
-        r#"
-        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.status
-        from athletes a
-        where a.club_id = $1 and a.deleted_at is null
-          and ($2::uuid[] is null or exists (
-            select from athlete_scope v
-            where v.club_id = $1 and v.athlete_id = a.id and v.scope_id = any ($2)
-          ))
-          and ($3::uuid[] is null or a.id = any ($3))
-          and ($4::uuid is null or (a.status <> 'left' and exists (
-            select from athlete_scope g
-            where g.club_id = $1 and g.athlete_id = a.id and g.scope_id = $4
-          )))
-        order by lower(a.display_name), a.id
-        "#,
-        club,
-        groups.as_deref(),
-        wanted.as_deref(),
-        group.map(|group| group.0)
-    )
-    .fetch_all(tx.conn())
-    .await?;
+    let mut list = Parts::new(
+        tx,
+        "select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.status from athletes a \
+         where a.club_id = $1 and a.deleted_at is null",
+    )?;
+    if let Some(ids) = ids {
+        let ids: Vec<Uuid> = ids.iter().map(|id| id.0).collect();
+        list.with(" and a.id = any ((select ?::uuid[])::uuid[])", ids)?;
+    }
+    if let Some(group) = group {
+        let of_group = " and a.status <> 'left' and a.id = any (array(select g.athlete_id from athlete_scope g \
+                        where g.club_id = $1 and g.scope_id = ?))";
+        list.with(of_group, group.0)?;
+    }
+    if let Some(groups) = tx.actor.group_ids() {
+        let seen = " and exists (select from athlete_scope v where v.club_id = $1 and v.athlete_id = a.id and \
+                    v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
+        list.with(seen, groups)?;
+    }
+    list.then(" order by lower(a.display_name), a.id");
+    let rows: Vec<AthleteRow> = list.all(tx).await?;
     let found: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
     let mut measured = measurements(tx, &found, on).await?;
     let mut ran = runs(tx, &found, on).await?;
@@ -178,7 +185,7 @@ async fn measurements(
         r#"
         select distinct on (m.athlete_id, m.kind) m.athlete_id, m.kind, m.value_milli
         from measurements m
-        where m.club_id = $1 and m.athlete_id = any ($2) and m.measured_on <= $3 and m.deleted_at is null
+        where m.club_id = $1 and m.athlete_id = any ((select $2::uuid[])::uuid[]) and m.measured_on <= $3 and m.deleted_at is null
         order by m.athlete_id, m.kind, m.measured_on desc, m.id desc
         "#,
         club,
@@ -203,7 +210,7 @@ async fn runs(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashM
           r.crowded, r.broken, r.hits, r.fell
         from runs r
         join sessions s on s.club_id = $1 and s.id = r.session_id
-        where r.club_id = $1 and r.athlete_id = any ($2) and s.held_on <= $3 and not r.void
+        where r.club_id = $1 and r.athlete_id = any ((select $2::uuid[])::uuid[]) and s.held_on <= $3 and not r.void
           and not exists (
             select from runs later
             where later.club_id = $1 and later.supersedes = r.id
@@ -245,7 +252,7 @@ async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<Ha
         r#"
         select x.athlete_id, x.lead_leg, x.trail_leg, x.walkover, x.take_off, x.landing, x.posture, x.rhythm, x.arms
         from assessments x
-        where x.club_id = $1 and x.athlete_id = any ($2) and not x.void
+        where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and not x.void
           and x.assessed_at >= $3::date and x.assessed_at < $4::date + 1
           and not exists (
             select from assessments later
@@ -300,7 +307,7 @@ async fn clearances(
           select r.athlete_id, r.created_at
           from runs r
           join sessions s on s.club_id = $1 and s.id = r.session_id
-          where r.club_id = $1 and r.athlete_id = any ($2) and r.fell and not r.void and s.held_on <= $3
+          where r.club_id = $1 and r.athlete_id = any ((select $2::uuid[])::uuid[]) and r.fell and not r.void and s.held_on <= $3
             and not exists (
               select from runs later
               where later.club_id = $1 and later.supersedes = r.id
@@ -310,7 +317,7 @@ async fn clearances(
           from race_results x
           join race_tests t on t.club_id = $1 and t.id = x.race_test_id
           join sessions s on s.club_id = $1 and s.id = t.session_id
-          where x.club_id = $1 and x.athlete_id = any ($2) and x.fell and not x.void and s.held_on <= $3
+          where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and x.fell and not x.void and s.held_on <= $3
             and not exists (
               select from race_results later
               where later.club_id = $1 and later.supersedes = x.id

@@ -9,7 +9,7 @@ use super::store::day;
 use crate::compute::day::Day;
 use crate::compute::decision::Surface;
 use crate::compute::wellbeing::{Break, Report, Standing, What, standing};
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::{ClubTx, Parts, StoreError};
 use crate::platform::ids::SessionId;
 
 /// The reports and restrictions of these athletes that stand (neither corrected nor withdrawn), as known for a day; with the first
@@ -41,7 +41,7 @@ pub(super) async fn breaks(
           order by y.reported_on, y.created_at
           limit 1
         ) c on true
-        where w.club_id = $1 and w.athlete_id = any ($2) and w.kind <> 'clearance' and not w.void and w.reported_on <= $3
+        where w.club_id = $1 and w.athlete_id = any ((select $2::uuid[])::uuid[]) and w.kind <> 'clearance' and not w.void and w.reported_on <= $3
           and not exists (
             select from wellbeing_records later
             where later.club_id = $1 and later.supersedes = w.id
@@ -111,33 +111,29 @@ pub(super) async fn surfaces(
     on: NaiveDate,
     session: Option<SessionId>,
 ) -> Result<HashMap<Uuid, Surface>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let rows = sqlx::query!(
-        r#"
-        select u.athlete_id as "athlete_id!", s.surface as "surface!"
-        from sessions s
-        cross join unnest($2::uuid[]) as u (athlete_id)
-        where s.club_id = $1 and s.deleted_at is null and s.surface is not null
-          and case when $5::uuid is not null then s.id = $5 else s.held_on = $3 and s.state <> 'cancelled' and exists (
-            select from session_scope x
-            join athlete_scope a on a.club_id = $1 and a.athlete_id = u.athlete_id and a.scope_id = x.scope_id
-            where x.club_id = $1 and x.session_id = s.id and ($4::uuid[] is null or x.scope_id = any ($4))
-          ) end
-        order by u.athlete_id, s.id
-        "#,
-        club,
-        athletes,
-        on,
-        groups.as_deref(),
-        session.map(|id| id.0)
-    )
-    .fetch_all(tx.conn())
-    .await?;
+    let mut list = Parts::new(tx, "select u.athlete_id, s.surface from sessions s")?;
+    list.with(" cross join unnest((select ?::uuid[])::uuid[]) as u (athlete_id)", athletes)?;
+    list.then(" where s.club_id = $1 and s.deleted_at is null and s.surface is not null");
+    if let Some(session) = session {
+        list.with(" and s.id = ?", session.0)?;
+    } else {
+        list.with(" and s.held_on = ? and s.state <> 'cancelled'", on)?;
+        list.then(
+            " and exists (select from session_scope x join athlete_scope a on a.club_id = $1 and \
+             a.athlete_id = u.athlete_id and a.scope_id = x.scope_id where x.club_id = $1 and x.session_id = s.id",
+        );
+        if let Some(groups) = tx.actor.group_ids() {
+            list.with(" and x.scope_id = any ((select ?::uuid[])::uuid[])", groups)?;
+        }
+        list.then(" offset 0)");
+    }
+    list.then(" order by u.athlete_id, s.id");
+    let rows: Vec<(Uuid, String)> = list.all(tx).await?;
     let mut found: HashMap<Uuid, Surface> = HashMap::new();
-    for row in rows {
-        let surface = Surface::from_word(&row.surface).ok_or(StoreError::Corrupt("session"))?;
+    for (athlete, word) in rows {
+        let surface = Surface::from_word(&word).ok_or(StoreError::Corrupt("session"))?;
         // Of two sessions the one on a wet surface is named.
-        let named = found.entry(row.athlete_id).or_insert(surface);
+        let named = found.entry(athlete).or_insert(surface);
         *named = surface.min(*named);
     }
     Ok(found)

@@ -107,7 +107,7 @@ pub async fn decisions(
               )
           ) as gate_rated
         from recommendations d
-        where d.club_id = $1 and d.athlete_id = any ($2) and d.on_date between $3 and $4
+        where d.club_id = $1 and d.athlete_id = any ((select $2::uuid[])::uuid[]) and d.on_date between $3 and $4
         order by d.athlete_id, d.on_date, d.decided_at, d.id
         "#,
         tx.club.0,

@@ -7,6 +7,7 @@ use super::model::Group;
 use crate::compute::specs::AgeRule;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::AgeGroupId;
+use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// A club's own age group as it is stored.
@@ -114,7 +115,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredGroup>, S
         r#"
         select id, rev, ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source
         from age_groups
-        where club_id = $1 and id = any ($2) and deleted_at is null
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
         "#,
         club,
         ids
@@ -134,12 +135,12 @@ pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Ve
         r#"
         select id, rev, ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source
         from age_groups
-        where club_id = $1 and deleted_at is null and ($2::uuid is null or id > $2)
+        where club_id = $1 and deleted_at is null and id >= $2
         order by id
         limit $3
         "#,
         club,
-        after,
+        page::from(after),
         fetch
     )
     .fetch_all(tx.conn())

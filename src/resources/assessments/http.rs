@@ -54,9 +54,9 @@ async fn create_assessments(
     db: Data<Db>,
     body: Body<Batch>,
 ) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
     let sent = body.read()?;
     batch::check_length("/assessments", sent.assessments.len())?;
-    let mut tx = permit.write(&db).await?;
     let (mut items, mut decisions) =
         record::file(&mut tx, &sent.assessments, |at| format!("/assessments/{at}")).await?;
     corrections::hold_second(&mut tx, "assessment", (&mut items, &mut decisions), &sent.assessments, &[]).await?;

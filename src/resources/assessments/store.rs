@@ -6,7 +6,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::Assessment;
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 use crate::platform::people::{self, Origin, People};
@@ -15,6 +15,7 @@ use crate::platform::stored::Stored;
 /// An assessment as it is stored.
 pub type StoredAssessment = Stored<AssessmentId, Assessment>;
 
+#[derive(sqlx::FromRow)]
 struct Row {
     id: Uuid,
     rev: i64,
@@ -82,7 +83,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Asse
         select id, rev, athlete_id, session_id, assessed_at, lead_leg, trail_leg, walkover, take_off, landing, posture,
           rhythm, arms, note, supersedes, void
         from assessments
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -110,7 +111,7 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
         r#"
         select id, athlete_id as athlete, recorded_by as "recorded_by?"
         from assessments
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -127,43 +128,34 @@ pub async fn page(
     after: Option<Uuid>,
     fetch: i64,
 ) -> Result<Vec<StoredAssessment>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let rows = sqlx::query_as!(
-        Row,
-        r#"
-        select x.id, x.rev, x.athlete_id, x.session_id, x.assessed_at, x.lead_leg, x.trail_leg, x.walkover, x.take_off,
-          x.landing, x.posture, x.rhythm, x.arms, x.note, x.supersedes, x.void
-        from assessments x
-        join athletes a on a.club_id = $1 and a.id = x.athlete_id and a.deleted_at is null
-        where x.club_id = $1
-          and ($2::uuid[] is null or exists (
-            select from athlete_scope v
-            where v.club_id = $1 and v.athlete_id = x.athlete_id and v.scope_id = any ($2)
-          ))
-          and ($3::uuid is null or x.athlete_id = $3)
-          and ($4::uuid is null or x.session_id = $4)
-          and ($5::date is null or x.assessed_at >= $5::date)
-          and ($6::date is null or x.assessed_at < $6::date + 1)
-          and ($7 or (not x.void and not exists (
-            select from assessments later
-            where later.club_id = $1 and later.supersedes = x.id
-          )))
-          and ($8::uuid is null or x.id > $8)
-        order by x.id
-        limit $9
-        "#,
-        club,
-        groups.as_deref(),
-        filter.athlete.map(|id| id.0),
-        filter.session.map(|id| id.0),
-        filter.from,
-        filter.to,
-        filter.all,
-        after,
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?;
+    let mut list = Parts::new(
+        tx,
+        "select x.id, x.rev, x.athlete_id, x.session_id, x.assessed_at, x.lead_leg, x.trail_leg, x.walkover, x.take_off, \
+         x.landing, x.posture, x.rhythm, x.arms, x.note, x.supersedes, x.void from assessments x where x.club_id = $1",
+    )?;
+    list.of_seen_athletes(tx)?;
+    if let Some(athlete) = filter.athlete {
+        list.with(" and x.athlete_id = ?", athlete.0)?;
+    }
+    if let Some(session) = filter.session {
+        list.with(" and x.session_id = ?", session.0)?;
+    }
+    if let Some(from) = filter.from {
+        list.with(" and x.assessed_at >= ?::date", from)?;
+    }
+    if let Some(to) = filter.to {
+        list.with(" and x.assessed_at < ?::date + 1", to)?;
+    }
+    if !filter.all {
+        list.then(
+            " and not x.void and not exists (select from assessments later where later.club_id = $1 and \
+             later.supersedes = x.id offset 0)",
+        );
+    }
+    if let Some(after) = after {
+        list.with(" and x.id > ?", after)?;
+    }
+    let rows: Vec<Row> = list.first(tx, "id", fetch).await?;
     Ok(rows.into_iter().map(StoredAssessment::from).collect())
 }
 
@@ -202,7 +194,7 @@ pub async fn known(
         select x.id, x.athlete_id, later.id as "later?"
         from assessments x
         left join assessments later on later.club_id = $1 and later.supersedes = x.id
-        where x.club_id = $1 and x.id = any ($2)
+        where x.club_id = $1 and x.id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         superseded

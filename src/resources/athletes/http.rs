@@ -139,6 +139,7 @@ async fn update_athlete(
     db: Data<Db>,
     body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
     let patch = body.read()?;
     if patch.contains_key("measurements") {
         return Err(Problem::invalid(vec![Fault::at(
@@ -147,7 +148,6 @@ async fn update_athlete(
             "measurements are added and removed with their own routes",
         )]));
     }
-    let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
     let current = view(&mut tx, &before).await?;
     version.require(before.rev, &current)?;

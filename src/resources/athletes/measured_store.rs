@@ -6,7 +6,7 @@ use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::{Measurement, MeasurementKind};
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::ids::{AthleteId, MeasurementId};
 use crate::platform::people::Origin;
 use crate::platform::stored::Stored;
@@ -98,25 +98,19 @@ async fn find(
     athletes: Option<&[Uuid]>,
     ids: Option<&[Uuid]>,
 ) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query!(
-        r#"
-        select id, rev, athlete_id, kind, value_milli, measured_on
-        from measurements
-        where club_id = $1 and deleted_at is null
-          and ($2::uuid[] is null or athlete_id = any ($2))
-          and ($3::uuid[] is null or id = any ($3))
-        order by measured_on desc, id desc
-        "#,
-        club,
-        athletes,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    rows.into_iter()
-        .map(|row| parse((row.id, row.rev, row.athlete_id, row.kind, row.value_milli, row.measured_on)))
-        .collect()
+    let mut list = Parts::new(
+        tx,
+        "select id, rev, athlete_id, kind, value_milli, measured_on from measurements where club_id = $1 and \
+         deleted_at is null",
+    )?;
+    if let Some(athletes) = athletes {
+        list.with(" and athlete_id = any ((select ?::uuid[])::uuid[])", athletes)?;
+    }
+    if let Some(ids) = ids {
+        list.with(" and id = any ((select ?::uuid[])::uuid[])", ids)?;
+    }
+    list.then(" order by measured_on desc, id desc");
+    list.all(tx).await?.into_iter().map(parse).collect()
 }
 
 /// Whether a measurement of this id was there and is deleted.
@@ -144,7 +138,7 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
         r#"
         select id, athlete_id as athlete, recorded_by
         from measurements
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids

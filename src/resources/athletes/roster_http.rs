@@ -12,7 +12,7 @@ use super::measured_store;
 use super::model::NewAthlete;
 use super::roster::{self, Context, Row};
 use super::roster_store;
-use super::store::{self, Filter};
+use super::store;
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::body;
 use crate::platform::db::{ClubTx, Db};
@@ -132,12 +132,6 @@ async fn context(tx: &mut ClubTx) -> Result<Context, Problem> {
     Ok(Context { groups: names.collect(), today: tx.today().await? })
 }
 
-async fn everyone(
-    tx: &mut ClubTx,
-) -> Result<Vec<crate::platform::stored::Stored<AthleteId, super::model::Athlete>>, Problem> {
-    Ok(store::page(tx, &Filter::default(), None, i64::MAX).await?)
-}
-
 /// Imports a roster: every row or none. With `dry_run` nothing is written and every bad row is reported.
 ///
 /// UTF-8 with a header line; separator comma or semicolon. Columns: `display_name`, `sex` (F or M), `birth_date` or
@@ -167,13 +161,15 @@ async fn import_athletes(
     params: Params<ImportParams>,
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
+    // Only an admin's file is taken in.
+    permit.admit(&db).await?;
     let dry_run = params.0.dry_run;
     if body::media_type(&req) != "text/csv" {
         return Err(Problem::new(Code::MediaType, "Send the roster as text/csv."));
     }
     let taken = Arc::new(intake::read(&req, payload.into_inner(), LIMITS).await?);
     let (mut tx, rows) = read_rows(&permit, &db, &lanes, taken).await?;
-    let known = everyone(&mut tx).await?.iter().map(|one| (roster::person(&one.value), one.id)).collect();
+    let known = store::everyone(&mut tx).await?.iter().map(|one| (roster::person(&one.value), one.id)).collect();
     let judged = judge(&rows, &known, dry_run);
     let count = |status| judged.iter().filter(|row| row.status == status).count();
     let (created, rejected) = (count(RowStatus::Created) + count(RowStatus::Valid), count(RowStatus::Rejected));
@@ -239,10 +235,10 @@ fn all_faults(rows: Vec<RowView>) -> Vec<Fault> {
     responses((status = 200, description = "The roster", body = String, content_type = "text/csv"))
 )]
 async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>, lanes: Data<Lanes>) -> Result<HttpResponse, Problem> {
-    let _turn = lanes.reads.turn(permit.who()).await?;
+    let _turn = permit.turn(&db, &lanes.reads).await?;
     let mut tx = permit.read(&db).await?;
     let groups: HashMap<GroupId, String> = roster_store::groups(&mut tx).await?.into_iter().collect();
-    let athletes = everyone(&mut tx).await?;
+    let athletes = store::everyone(&mut tx).await?;
     let ids: Vec<AthleteId> = athletes.iter().map(|one| one.id).collect();
     let mut measured = measured_store::by_athlete(&mut tx, &ids).await?;
     let rows: Vec<_> = athletes

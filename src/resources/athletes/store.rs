@@ -7,11 +7,12 @@ use super::measured_store;
 use super::merge::{self, GroupRevs};
 use super::model::{Athlete, Birth, Experience, Leg, Measurement, NewAthlete, Status};
 use crate::compute::units::Sex;
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::platform::stored::Stored;
 
+#[derive(sqlx::FromRow)]
 struct Row {
     id: Uuid,
     rev: i64,
@@ -167,7 +168,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<AthleteI
             order by s.scope_id
           ) as "groups!"
         from athletes a
-        where a.club_id = $1 and a.id = any ($2) and a.deleted_at is null
+        where a.club_id = $1 and a.id = any ((select $2::uuid[])::uuid[]) and a.deleted_at is null
         "#,
         club,
         ids
@@ -179,53 +180,71 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<AthleteI
     .collect()
 }
 
-/// The athletes that the actor sees, by id, after `after`.
+/// The columns of a [`Row`].
+macro_rules! select {
+    ($id:literal, $from:literal) => {
+        concat!(
+            "select ",
+            $id,
+            ", a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience, \
+             a.status, a.consent_on, array(select s.scope_id from athlete_scope s where s.club_id = $1 and \
+             s.athlete_id = a.id order by s.scope_id) as groups from ",
+            $from
+        )
+    };
+}
+
+/// The athletes that the actor sees, by id, after `after`: along the ids of the club, or of the groups.
 pub async fn page(
     tx: &mut ClubTx,
     filter: &Filter,
     after: Option<Uuid>,
     fetch: i64,
 ) -> Result<Vec<Stored<AthleteId, Athlete>>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    sqlx::query_as!(
-        Row,
-        r#"
-        select a.id, a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience,
-          a.status, a.consent_on,
-          array(
-            select s.scope_id from athlete_scope s
-            where s.club_id = $1 and s.athlete_id = a.id
-            order by s.scope_id
-          ) as "groups!"
-        from athletes a
-        where a.club_id = $1 and a.deleted_at is null
-          and ($2::uuid[] is null or exists (
-            select from athlete_scope v
-            where v.club_id = $1 and v.athlete_id = a.id and v.scope_id = any ($2)
-          ))
-          and ($3::uuid is null or exists (
-            select from athlete_scope g
-            where g.club_id = $1 and g.athlete_id = a.id and g.scope_id = $3
-          ))
-          and ($4::text is null or a.status = $4)
-          and ($5::text is null or strpos(lower(a.display_name), lower($5)) > 0)
-          and ($6::uuid is null or a.id > $6)
-        order by a.id
-        limit $7
-        "#,
-        club,
-        groups.as_deref(),
-        filter.group.map(|group| group.0),
-        filter.status.map(Status::as_str),
-        filter.name,
-        after,
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
+    let (along, groups) = match (filter.group, tx.actor.group_ids()) {
+        (Some(group), seen) => (Some(vec![group.0]), seen),
+        (None, Some(seen)) => (Some(seen), None),
+        (None, None) => (None, None),
+    };
+    let mut list = if let Some(along) = along {
+        let along_them = "(select distinct v.athlete_id from athlete_scope v where v.club_id = $1 \
+                          and v.scope_id = any ((select ?::uuid[])::uuid[])";
+        let mut list = Parts::new(tx, select!("g.athlete_id as id", ""))?;
+        list.with(along_them, along)?;
+        if let Some(after) = after {
+            list.with(" and v.athlete_id > ?", after)?;
+        }
+        list.then(
+            " order by v.athlete_id offset 0) g cross join lateral (select x.* from athletes x where x.club_id = $1 and \
+             x.id = g.athlete_id and x.deleted_at is null offset 0) a where true",
+        );
+        list
+    } else {
+        let mut list = Parts::new(tx, select!("a.id", "athletes a where a.club_id = $1 and a.deleted_at is null"))?;
+        if let Some(after) = after {
+            list.with(" and a.id > ?", after)?;
+        }
+        list
+    };
+    if let Some(groups) = groups {
+        let seen = " and exists (select from athlete_scope v where v.club_id = $1 and v.athlete_id = a.id and \
+                    v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
+        list.with(seen, groups)?;
+    }
+    if let Some(status) = filter.status {
+        list.with(" and a.status = ?", status.as_str())?;
+    }
+    if let Some(name) = &filter.name {
+        list.with(" and strpos(lower(a.display_name), lower(?)) > 0", name.clone())?;
+    }
+    list.first::<Row>(tx, "id", fetch).await?.into_iter().map(TryInto::try_into).collect()
+}
+
+/// Everybody of the club, by id.
+pub async fn everyone(tx: &mut ClubTx) -> Result<Vec<Stored<AthleteId, Athlete>>, StoreError> {
+    let list =
+        Parts::new(tx, select!("a.id", "athletes a where a.club_id = $1 and a.deleted_at is null order by a.id"))?;
+    list.all::<Row>(tx).await?.into_iter().map(TryInto::try_into).collect()
 }
 
 /// Saves a changed athlete; the field groups that differ from `before` take the number of this change.

@@ -29,8 +29,8 @@ async fn create_barrier_configuration(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let new = body.read()?;
-    routed::create::<Edits>(&req, permit.write(&db).await?, new).await
+    let tx = permit.write(&db).await?;
+    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
 /// Lists the barrier configurations, oldest first.

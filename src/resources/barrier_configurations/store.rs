@@ -7,6 +7,7 @@ use super::model::Configuration;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::BarrierConfigurationId;
+use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// A barrier configuration as it is stored.
@@ -83,7 +84,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredConfigura
         r#"
         select id, rev, name, barrier_kind, height_mm, spacing_mm, approach_mm, barriers
         from barrier_configurations
-        where club_id = $1 and id = any ($2) and deleted_at is null
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
         "#,
         club,
         ids
@@ -103,12 +104,12 @@ pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Ve
         r#"
         select id, rev, name, barrier_kind, height_mm, spacing_mm, approach_mm, barriers
         from barrier_configurations
-        where club_id = $1 and deleted_at is null and ($2::uuid is null or id > $2)
+        where club_id = $1 and deleted_at is null and id >= $2
         order by id
         limit $3
         "#,
         club,
-        after,
+        page::from(after),
         fetch
     )
     .fetch_all(tx.conn())

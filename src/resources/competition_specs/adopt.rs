@@ -100,9 +100,9 @@ async fn adopt_competition_specs(
     db: Data<Db>,
     body: Body<Asked>,
 ) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
     let Asked { from, valid_from, age_groups: mapped, dry_run } = body.read()?;
     let mapped: Option<Vec<Mapping>> = mapped.map(|list| list.into_iter().map(Mapping::from).collect());
-    let mut tx = permit.write(&db).await?;
     let setting = advice::setting(&mut tx).await?;
     let wanted = Adoption::plan(&from, &setting.ruleset, valid_from, mapped.as_deref())?;
     let (mut specifications, mut groups, mut kept) = (Vec::new(), Vec::new(), Vec::new());

@@ -30,8 +30,8 @@ async fn create_competition_spec(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let new = body.read()?;
-    routed::create::<Edits>(&req, permit.write(&db).await?, new).await
+    let tx = permit.write(&db).await?;
+    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
 /// Lists the competition specifications of the club's own, oldest first.

@@ -8,6 +8,7 @@ use crate::compute::specs::Environment;
 use crate::compute::units::{Length, Sex};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::CompetitionSpecId;
+use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// A club's own competition specification as it is stored.
@@ -142,7 +143,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredOwn>, Sto
         r#"
         select id, rev, ruleset, event_code, environment, sex, age_group, race_distance_mm, barriers, height_mm, to_first_mm, between_mm, run_in_mm, valid_from, valid_to, source
         from competition_specs
-        where club_id = $1 and id = any ($2) and deleted_at is null
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
         "#,
         club,
         ids
@@ -162,12 +163,12 @@ pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Ve
         r#"
         select id, rev, ruleset, event_code, environment, sex, age_group, race_distance_mm, barriers, height_mm, to_first_mm, between_mm, run_in_mm, valid_from, valid_to, source
         from competition_specs
-        where club_id = $1 and deleted_at is null and ($2::uuid is null or id > $2)
+        where club_id = $1 and deleted_at is null and id >= $2
         order by id
         limit $3
         "#,
         club,
-        after,
+        page::from(after),
         fetch
     )
     .fetch_all(tx.conn())

@@ -71,8 +71,8 @@ async fn create_group(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    let new = body.read()?;
-    routed::create::<Edits>(&req, permit.write(&db).await?, new).await
+    let tx = permit.write(&db).await?;
+    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
 /// Lists the training groups that you see, oldest first.

@@ -4,12 +4,13 @@ use chrono::Utc;
 use uuid::Uuid;
 
 use super::model::Group;
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::grants;
 use crate::platform::ids::GroupId;
 use crate::platform::stored::Stored;
 
+#[derive(sqlx::FromRow)]
 struct Row {
     id: Uuid,
     rev: i64,
@@ -65,7 +66,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<GroupId,
         r#"
         select id, rev, name, season
         from groups
-        where club_id = $1 and id = any ($2) and deleted_at is null
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
         "#,
         club,
         ids
@@ -77,25 +78,15 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<GroupId,
 
 /// The groups that the actor sees, by id, after `after`.
 pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<Stored<GroupId, Group>>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let rows = sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, name, season
-        from groups
-        where club_id = $1 and deleted_at is null
-          and ($2::uuid[] is null or id = any ($2))
-          and ($3::uuid is null or id > $3)
-        order by id
-        limit $4
-        "#,
-        club,
-        groups.as_deref(),
-        after,
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?;
+    let mut list =
+        Parts::new(tx, "select id, rev, name, season from groups where club_id = $1 and deleted_at is null")?;
+    if let Some(groups) = tx.actor.group_ids() {
+        list.with(" and id = any (?)", groups)?;
+    }
+    if let Some(after) = after {
+        list.with(" and id > ?", after)?;
+    }
+    let rows: Vec<Row> = list.first(tx, "id", fetch).await?;
     Ok(rows.into_iter().map(Into::into).collect())
 }
 

@@ -8,6 +8,7 @@ use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, GroupId, LanePlanId, SessionId};
+use crate::platform::page;
 use crate::platform::people::People;
 use crate::platform::stored::Stored;
 
@@ -286,7 +287,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredPlan>, St
         r#"
         select id, rev, session_id, request, plan, people
         from lane_plans
-        where club_id = $1 and id = any ($2) and deleted_at is null
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
         "#,
         club,
         ids
@@ -323,13 +324,13 @@ pub async fn page(
         r#"
         select id, rev, session_id, request, plan, people
         from lane_plans
-        where club_id = $1 and session_id = $2 and deleted_at is null and ($3::uuid is null or id > $3)
+        where club_id = $1 and session_id = $2 and deleted_at is null and id >= $3
         order by id
         limit $4
         "#,
         club,
         session.0,
-        after,
+        page::from(after),
         fetch
     )
     .fetch_all(tx.conn())

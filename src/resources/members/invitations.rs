@@ -32,16 +32,16 @@ async fn create_invitation(
     db: Data<Db>,
     body: Body<NewInvitation>,
 ) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
     let NewInvitation { email, role, group_ids } = body.read()?;
     let mut faults = Faults::new();
     let email = faults.email("/email", &email);
     let assignment = Assignment::parse(role, &group_ids).map_err(|list| faults.add_all("", list)).ok();
     let (email, assignment) = faults.finish(email.zip(assignment))?;
     let expires_at = Utc::now() + INVITATION_LIFE;
-    let invitation = Invitation { email, assignment, expires_at, invited_by: Some(permit.actor.account), void: false };
+    let invitation = Invitation { email, assignment, expires_at, invited_by: Some(permit.account), void: false };
     let id = InvitationId::new();
     let (token, opaque) = Opaque::new(permit.club.0)?;
-    let mut tx = permit.write(&db).await?;
     grants::require(&mut tx, &invitation.assignment.groups, "/group_ids").await?;
     store::insert(&mut tx, id, &invitation, &opaque).await?;
     tx.commit().await?;

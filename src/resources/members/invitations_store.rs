@@ -10,6 +10,7 @@ use crate::platform::db::{AccountTx, Actor, Change, ClubTx, Db, Kind, StoreError
 use crate::platform::grants;
 use crate::platform::ids::{AccountId, ClubId, GroupId, InvitationId};
 use crate::platform::joining;
+use crate::platform::page;
 use crate::platform::token::Opaque;
 
 /// How long an invitation is kept after it was taken, became void or expired, days.
@@ -89,12 +90,12 @@ pub async fn page(
         from invitations i
         left join members m
           on m.club_id = $1 and m.id = i.invited_by and m.role = 'admin' and m.deleted_at is null
-        where i.club_id = $1 and i.accepted_at is null and i.expires_at > $4 and ($2::uuid is null or i.id > $2)
+        where i.club_id = $1 and i.accepted_at is null and i.expires_at > $4 and i.id >= $2
         order by i.id
         limit $3
         "#,
         club,
-        after,
+        page::from(after),
         fetch,
         Utc::now()
     )

@@ -9,6 +9,7 @@ use crate::platform::access::Role;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AccountId, GroupId};
+use crate::platform::page;
 use crate::platform::stored::Stored;
 
 struct Row {
@@ -76,12 +77,12 @@ pub async fn page(
             order by g.scope_id
           ) as "groups!"
         from members m
-        where m.club_id = $1 and m.deleted_at is null and ($2::uuid is null or m.id > $2)
+        where m.club_id = $1 and m.deleted_at is null and m.id >= $2
         order by m.id
         limit $3
         "#,
         club,
-        after,
+        page::from(after),
         fetch,
         Uuid::nil()
     )

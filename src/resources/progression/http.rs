@@ -13,9 +13,8 @@ use super::links::Links;
 use super::squad::{Computed, View as SquadView, Who};
 use super::words::outcomes;
 use super::{model, pictures, store};
-use crate::compute::advice::Setting;
 use crate::compute::decision::Criterion;
-use crate::compute::progress::{Member, Period, Progress, progress};
+use crate::compute::progress::{Member, Period};
 use crate::platform::accept::{Format, negotiate};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
@@ -26,7 +25,7 @@ use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::stored;
 use crate::render::chart;
-use crate::resources::advice::{self, Person};
+use crate::resources::advice::{self, Memory};
 
 /// Which period.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -87,13 +86,6 @@ impl Asked {
     }
 }
 
-fn follow<'a>(person: &Person, setting: &'a Setting, period: Period) -> Result<Progress<'a>, Problem> {
-    progress(&person.record, setting, period).map_err(|error| {
-        let who = &person.display_name;
-        Problem::new(Code::Conflict, format!("No progress for {who}: {error}. Correct the record."))
-    })
-}
-
 fn broken<E>(_: E) -> Problem {
     Problem::new(Code::Internal, "The answer could not be written.")
 }
@@ -121,11 +113,12 @@ async fn get_athlete_progression(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    memory: Data<Memory>,
     lanes: Data<Lanes>,
     params: Params<PeriodParams>,
 ) -> Result<HttpResponse, Problem> {
     let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
-    let turn = lanes.athletes.turn(permit.who()).await?;
+    let turn = permit.turn(&db, &lanes.athletes).await?;
     let mut tx = permit.read(&db).await?;
     let asked = Asked::read(&req, &mut tx, &params.0).await?;
     let people = advice::load(&mut tx, Some(&[id]), None, asked.links.to).await?;
@@ -139,7 +132,7 @@ async fn get_athlete_progression(
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run(move || {
-        let found = follow(&person, &setting, period)?;
+        let found = memory.follow(links.club, &person, &setting, period)?;
         let subject = Subject { id, name: person.display_name.clone(), assessments, rated };
         match format {
             Format::Json => {
@@ -175,11 +168,12 @@ async fn get_group_progression(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    memory: Data<Memory>,
     lanes: Data<Lanes>,
     params: Params<PeriodParams>,
 ) -> Result<HttpResponse, Problem> {
     let id = GroupId(path_id(&req, "group_id", "group")?);
-    let turn = lanes.squads.turn(permit.who()).await?;
+    let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let name = store::group_name(&mut tx, id).await?.ok_or_else(|| Problem::not_found("group"))?;
     let asked = Asked::read(&req, &mut tx, &params.0).await?;
@@ -200,7 +194,7 @@ async fn get_group_progression(
         let mut members = Vec::with_capacity(people.len());
         for person in &people {
             let last_rated = rated.get(&person.id.0).copied().unwrap_or([None; Criterion::ALL.len()]);
-            let progress = follow(person, &setting, period)?;
+            let progress = memory.follow(links.club, person, &setting, period)?;
             let height_cost = progress.advice.estimate.height_cost;
             words.extend(outcomes(person.id, &said, &person.record.runs, height_cost, period));
             members.push(Member { progress, last_rated });

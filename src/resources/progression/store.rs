@@ -99,7 +99,7 @@ pub async fn last_rated(
           max(x.assessed_at) filter (where x.rhythm is not null) as rhythm,
           max(x.assessed_at) filter (where x.arms is not null) as arms
         from assessments x
-        where x.club_id = $1 and x.athlete_id = any ($2) and not x.void and x.assessed_at < $3::date + 1
+        where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and not x.void and x.assessed_at < $3::date + 1
           and not exists (
             select from assessments later
             where later.club_id = $1 and later.supersedes = x.id

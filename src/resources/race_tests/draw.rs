@@ -20,7 +20,7 @@ use crate::compute::race::{
 };
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
-use crate::platform::db::{Actor, ClubTx, Db, StoreError};
+use crate::platform::db::{ClubTx, Db, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::ids::AthleteId;
 use crate::platform::lanes::Lanes;
@@ -206,11 +206,11 @@ async fn create_race_heats(
     drop(tx);
     let asked = parse(&request, info.lanes, &entrants)?;
     request.seed = Some(asked.seed);
-    // The draw knows everybody who is entered, whoever asks; the answer shows only those that the caller sees.
-    let everyone = Actor { account: permit.actor.account, groups: None };
     let ids: Vec<AthleteId> = entrants.iter().map(|one| one.athlete).collect();
     let turn = lanes.squads.turn(permit.who()).await?;
-    let mut tx = db.read(permit.club, &everyone).await?;
+    let mut tx = permit.read(&db).await?;
+    // The draw knows everybody who is entered, whoever asks; the answer shows only those that the caller sees.
+    tx.actor.groups = None;
     let field = Field::load(&mut tx, &ids, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());

@@ -92,7 +92,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
         select id, rev, race_test_id, athlete_id, expected_ms, expected_sd_ms, expected_basis, heat, lane, offset_ms,
           coach_accepts, readiness
         from race_entries
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids

@@ -26,7 +26,7 @@ pub async fn past_races(
         from race_results x
         join race_tests t on t.club_id = $1 and t.id = x.race_test_id and t.deleted_at is null
         join sessions s on s.club_id = $1 and s.id = t.session_id
-        where x.club_id = $1 and x.athlete_id = any ($2) and s.held_on between $3 and $4 and not x.void and not x.fell
+        where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and s.held_on between $3 and $4 and not x.void and not x.fell
           and x.status = 'finished' and x.final_time_ms is not null and x.timing_method is not null
           and not exists (
             select from race_results later
@@ -69,7 +69,7 @@ pub async fn timed_runs(
           r.touchdown_times_ms as "touchdown_times_ms!: Vec<Option<i32>>"
         from runs r
         join sessions s on s.club_id = $1 and s.id = r.session_id
-        where r.club_id = $1 and r.athlete_id = any ($2) and s.held_on between $3 and $4 and not r.void and not r.fell
+        where r.club_id = $1 and r.athlete_id = any ((select $2::uuid[])::uuid[]) and s.held_on between $3 and $4 and not r.void and not r.fell
           and r.touchdown_times_ms is not null
           and not exists (
             select from runs later

@@ -58,9 +58,10 @@ async fn create_race_test(
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
     let new = body.read()?;
     let id = new.id.unwrap_or_else(RaceTestId::new);
-    let mut tx = permit.create(&db, id).await?;
+    tx.alone(id.0).await?;
     let test = Edits::parse(&mut tx, new, None).await?;
     let fresh = store::insert(&mut tx, id, &test).await?;
     let mut found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
@@ -86,7 +87,7 @@ async fn list_race_tests(
 ) -> Result<HttpResponse, Problem> {
     let ListParams { session_id, from, to } = params.0;
     let wanted = page.0.parse::<(NaiveDate, Uuid)>()?;
-    let filter = Filter { id: None, session: session_id, from, to };
+    let filter = Filter { session: session_id, from, to };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| (row.value.held_on, row.id.0));

@@ -76,7 +76,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (File
           touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", timing_method, video_fps, hits, fell, note,
           supersedes, void, while_restricted
         from race_results
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -106,7 +106,7 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
         r#"
         select id, athlete_id as athlete, recorded_by as "recorded_by?"
         from race_results
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -158,7 +158,7 @@ pub async fn superseded(
         select r.id, r.athlete_id, r.race_test_id, later.id as "later?"
         from race_results r
         left join race_results later on later.club_id = $1 and later.supersedes = r.id
-        where r.club_id = $1 and r.id = any ($2)
+        where r.club_id = $1 and r.id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -255,7 +255,7 @@ pub async fn finishes(
         from race_results x
         join race_tests t on t.club_id = $1 and t.id = x.race_test_id and t.deleted_at is null
         join sessions s on s.club_id = $1 and s.id = t.session_id
-        where x.club_id = $1 and x.athlete_id = any ($2) and not x.void and x.status = 'finished'
+        where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and not x.void and x.status = 'finished'
           and x.final_time_ms is not null and x.timing_method is not null
           and not exists (
             select from race_results later

@@ -8,7 +8,7 @@ use super::entries_store::{Entrant, entry_changes};
 use super::model::{Method, RaceTest, Specification, State};
 use crate::compute::race::Course;
 use crate::compute::units::Length;
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::ids::{RaceTestId, SessionId};
 use crate::platform::stored::Stored;
 
@@ -37,6 +37,7 @@ pub struct SessionInfo {
     pub lanes: Option<i16>,
 }
 
+#[derive(sqlx::FromRow)]
 struct Row {
     id: Uuid,
     rev: i64,
@@ -168,14 +169,29 @@ pub async fn insert(tx: &mut ClubTx, id: RaceTestId, test: &RaceTest) -> Result<
 /// Which race tests a list shows.
 #[derive(Debug, Default)]
 pub struct Filter {
-    /// Only this one.
-    pub id: Option<RaceTestId>,
     /// Only of this session.
     pub session: Option<SessionId>,
     /// Of sessions from this day on.
     pub from: Option<NaiveDate>,
     /// Of sessions up to this day.
     pub to: Option<NaiveDate>,
+}
+
+/// The race tests of sessions that the actor sees: what a list and one of them have in common.
+fn seen(tx: &ClubTx) -> Result<Parts, StoreError> {
+    let mut list = Parts::new(
+        tx,
+        "select t.id, t.rev, t.session_id, s.held_on, t.name, t.state, t.ruleset, t.event_code, t.environment, t.sex, \
+         t.age_group, t.race_distance_mm, t.barriers, t.height_mm, t.approach_mm, t.spacing_mm, t.discounted, \
+         t.timing_method, t.draw from race_tests t join sessions s on s.club_id = $1 and s.id = t.session_id and \
+         s.deleted_at is null where t.club_id = $1 and t.deleted_at is null",
+    )?;
+    if let Some(groups) = tx.actor.group_ids() {
+        let seen = " and exists (select from session_scope v where v.club_id = $1 and v.session_id = t.session_id and \
+                    v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
+        list.with(seen, groups)?;
+    }
+    Ok(list)
 }
 
 /// The race tests of sessions that the actor sees, latest day first, after the day and id of `after`.
@@ -185,48 +201,28 @@ pub async fn page(
     after: Option<(NaiveDate, Uuid)>,
     fetch: i64,
 ) -> Result<Vec<StoredTest>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    sqlx::query_as!(
-        Row,
-        r#"
-        select t.id, t.rev, t.session_id, s.held_on, t.name, t.state, t.ruleset, t.event_code, t.environment, t.sex,
-          t.age_group, t.race_distance_mm, t.barriers, t.height_mm, t.approach_mm, t.spacing_mm, t.discounted,
-          t.timing_method, t.draw
-        from race_tests t
-        join sessions s on s.club_id = $1 and s.id = t.session_id and s.deleted_at is null
-        where t.club_id = $1 and t.deleted_at is null
-          and ($2::uuid[] is null or exists (
-            select from session_scope v
-            where v.club_id = $1 and v.session_id = t.session_id and v.scope_id = any ($2)
-          ))
-          and ($3::uuid is null or t.id = $3)
-          and ($4::uuid is null or t.session_id = $4)
-          and ($5::date is null or s.held_on >= $5)
-          and ($6::date is null or s.held_on <= $6)
-          and ($7::date is null or (s.held_on, t.id) < ($7, $8))
-        order by s.held_on desc, t.id desc
-        limit $9
-        "#,
-        club,
-        groups.as_deref(),
-        filter.id.map(|id| id.0),
-        filter.session.map(|id| id.0),
-        filter.from,
-        filter.to,
-        after.map(|(day, _)| day),
-        after.map(|(_, id)| id),
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
+    let mut list = seen(tx)?;
+    if let Some(session) = filter.session {
+        list.with(" and t.session_id = ?", session.0)?;
+    }
+    if let Some(from) = filter.from {
+        list.with(" and s.held_on >= ?", from)?;
+    }
+    if let Some(to) = filter.to {
+        list.with(" and s.held_on <= ?", to)?;
+    }
+    if let Some((day, id)) = after {
+        list.with(" and (s.held_on, t.id) < (?", day)?;
+        list.with(", ?)", id)?;
+    }
+    list.first::<Row>(tx, "held_on desc, id desc", fetch).await?.into_iter().map(TryInto::try_into).collect()
 }
 
 /// A race test, when the actor sees its session.
 pub async fn find(tx: &mut ClubTx, id: RaceTestId) -> Result<Option<StoredTest>, StoreError> {
-    Ok(page(tx, &Filter { id: Some(id), ..Filter::default() }, None, 1).await?.into_iter().next())
+    let mut list = seen(tx)?;
+    list.with(" and t.id = ?", id.0)?;
+    list.all::<Row>(tx).await?.pop().map(TryInto::try_into).transpose()
 }
 
 /// Race tests with these ids, seen by the actor or not.
@@ -240,7 +236,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredTest>, St
           t.timing_method, t.draw
         from race_tests t
         join sessions s on s.club_id = $1 and s.id = t.session_id
-        where t.club_id = $1 and t.id = any ($2) and t.deleted_at is null
+        where t.club_id = $1 and t.id = any ((select $2::uuid[])::uuid[]) and t.deleted_at is null
         "#,
         club,
         ids

@@ -119,7 +119,7 @@ async fn get_recommendation(
     params: Params<OnParams>,
 ) -> Result<HttpResponse, Problem> {
     let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
-    let turn = lanes.athletes.turn(permit.who()).await?;
+    let turn = permit.turn(&db, &lanes.athletes).await?;
     let mut tx = permit.read(&db).await?;
     let question = Question::load(&mut tx, id, params.0.on).await?;
     drop(tx);
@@ -143,7 +143,7 @@ async fn list_recommendations(
     params: Params<OnParams>,
 ) -> Result<HttpResponse, Problem> {
     let group = GroupId(path_id(&req, "group_id", "group")?);
-    let turn = lanes.squads.turn(permit.who()).await?;
+    let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     if !store::group_exists(&mut tx, group).await? {
         return Err(Problem::not_found("group"));

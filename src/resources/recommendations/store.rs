@@ -7,6 +7,7 @@ use super::model::{Choice, Decided, Outcome};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, GroupId, RecommendationId};
+use crate::platform::page;
 use crate::platform::people::{Origin, People};
 use crate::platform::stored::Stored;
 
@@ -83,7 +84,7 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
         r#"
         select id, athlete_id as athlete, decided_by as "recorded_by?"
         from recommendations
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -144,7 +145,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredDecided>,
         select x.id, x.rev, x.athlete_id, x.on_date, x.advice, x.outcome, x.barrier_kind, x.height_mm, x.spacing_mm,
           x.reason, x.clears_return, x.coach_accepts, x.until_date, x.decided_at
         from recommendations x
-        where x.club_id = $1 and x.id = any ($2)
+        where x.club_id = $1 and x.id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -170,13 +171,13 @@ pub async fn page(
         select x.id, x.rev, x.athlete_id, x.on_date, x.advice, x.outcome, x.barrier_kind, x.height_mm, x.spacing_mm,
           x.reason, x.clears_return, x.coach_accepts, x.until_date, x.decided_at
         from recommendations x
-        where x.club_id = $1 and x.athlete_id = $2 and ($3::uuid is null or x.id > $3)
+        where x.club_id = $1 and x.athlete_id = $2 and x.id >= $3
         order by x.id
         limit $4
         "#,
         club,
         athlete.0,
-        after,
+        page::from(after),
         fetch
     )
     .fetch_all(tx.conn())

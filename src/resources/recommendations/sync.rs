@@ -118,7 +118,7 @@ pub async fn prepare(
         return Ok(HashMap::new());
     }
     let turn = lanes.athletes.turn(who.who()).await?;
-    let mut tx = db.read(who.club, &who.actor).await?;
+    let (mut tx, _) = who.read(db).await?;
     let ids: Vec<Uuid> = decisions.iter().map(|(id, _)| *id).collect();
     let known: HashSet<Uuid> = store::by_ids(&mut tx, &ids).await?.into_iter().map(|one| one.id.0).collect();
     let mut questions = Vec::new();

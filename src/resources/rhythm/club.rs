@@ -82,7 +82,7 @@ async fn get_club_rhythm_schedule(
 ) -> Result<HttpResponse, Problem> {
     let asked = params?.0;
     let course = course_asked(&asked)?;
-    let turn = lanes.squads.turn(permit.who()).await?;
+    let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let series = store::race_series(&mut tx, &course).await?;
     drop(tx);

@@ -5,11 +5,10 @@ use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
-use uuid::Uuid;
 
+use super::page_store::{self, Filter, Place};
 use super::record;
 use super::shapes::{Batch, Page, View};
-use super::store::{self, Filter};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
@@ -51,9 +50,9 @@ struct ListParams {
     responses((status = 200, description = "One result for each run", body = BatchResult))
 )]
 async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batch>) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
     let sent = body.read()?;
     batch::check_length("/runs", sent.runs.len())?;
-    let mut tx = permit.write(&db).await?;
     let (mut items, mut decisions) = record::file(&mut tx, &sent.runs, |at| format!("/runs/{at}")).await?;
     corrections::hold_second(&mut tx, "run", (&mut items, &mut decisions), &sent.runs, &[]).await?;
     let revs = tx.commit().await?;
@@ -62,6 +61,8 @@ async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batc
 }
 
 /// Lists the runs of athletes that you see, without those that were corrected or withdrawn.
+///
+/// By id; with `from` or `to` by the day of the session, then by session and id.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/runs", impl_for = list_runs, tag = "runs",
     responses((status = 200, description = "A page", body = Page))
@@ -74,12 +75,12 @@ async fn list_runs(
     page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
     let ListParams { session_id, athlete_id, from, to, superseded } = params.0;
-    let wanted = page.0.parse::<Uuid>()?;
     let filter = Filter { session: session_id, athlete: athlete_id, from, to, all: superseded };
+    let wanted = page.0.parse_in::<Place>(|place| filter.has(place))?;
     let mut tx = permit.read(&db).await?;
-    let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
-    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
+    let rows = page_store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |(place, _)| *place);
+    let body = Page { items: rows.iter().map(|(_, run)| View::from(run)).collect(), next_cursor };
     Ok(page::answer(&req, &body))
 }
 
@@ -91,7 +92,7 @@ async fn list_runs(
 async fn get_run(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = RunId(path_id(&req, "run_id", "run")?);
     let mut tx = permit.read(&db).await?;
-    let found = store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("run"))?;
+    let found = super::store::find(&mut tx, id).await?.ok_or_else(|| Problem::not_found("run"))?;
     Ok(stored::read(&req, found.rev, &View::from(&found)))
 }
 

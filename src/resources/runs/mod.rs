@@ -2,6 +2,7 @@
 
 mod http;
 pub mod model;
+mod page_store;
 mod record;
 pub mod shapes;
 mod store;

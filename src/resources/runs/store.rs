@@ -18,10 +18,12 @@ use crate::platform::stored::Stored;
 /// A run as it is stored.
 pub type StoredRun = Stored<RunId, Filed>;
 
-struct Row {
-    id: Uuid,
+/// The columns of a run.
+#[derive(sqlx::FromRow)]
+pub(super) struct Row {
+    pub(super) id: Uuid,
     rev: i64,
-    session_id: Uuid,
+    pub(super) session_id: Uuid,
     athlete_id: Uuid,
     run_at: DateTime<Utc>,
     barrier_kind: String,
@@ -95,21 +97,6 @@ impl TryFrom<Row> for StoredRun {
     }
 }
 
-/// Which runs a list shows.
-#[derive(Debug, Default)]
-pub struct Filter {
-    /// Only of this session.
-    pub session: Option<SessionId>,
-    /// Only of this athlete.
-    pub athlete: Option<AthleteId>,
-    /// Of sessions from this day on.
-    pub from: Option<NaiveDate>,
-    /// Of sessions up to this day.
-    pub to: Option<NaiveDate>,
-    /// Also runs that were corrected or withdrawn.
-    pub all: bool,
-}
-
 /// Runs with these ids, seen by the actor or not: an id is taken either way.
 pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredRun>, StoreError> {
     let club = tx.club.0;
@@ -121,7 +108,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredRun>, Sto
           touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", timing_method, video_fps, note, supersedes, void,
           while_restricted
         from runs
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -151,7 +138,7 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
         r#"
         select id, athlete_id as athlete, recorded_by as "recorded_by?"
         from runs
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -159,58 +146,6 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
     .fetch_all(tx.conn())
     .await?;
     Ok(rows)
-}
-
-/// The runs that the actor sees, by id, after `after`.
-pub async fn page(
-    tx: &mut ClubTx,
-    filter: &Filter,
-    after: Option<Uuid>,
-    fetch: i64,
-) -> Result<Vec<StoredRun>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    sqlx::query_as!(
-        Row,
-        r#"
-        select r.id, r.rev, r.session_id, r.athlete_id, r.run_at, r.barrier_kind, r.height_mm, r.spacing_mm,
-          r.approach_mm, r.barriers, r.held, r.over_reached, r.crowded, r.broken, r.hits, r.fell, r.lead_leg,
-          r.touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", r.timing_method, r.video_fps, r.note,
-          r.supersedes, r.void, r.while_restricted
-        from runs r
-        join sessions s on s.club_id = $1 and s.id = r.session_id
-        join athletes a on a.club_id = $1 and a.id = r.athlete_id and a.deleted_at is null
-        where r.club_id = $1
-          and ($2::uuid[] is null or exists (
-            select from athlete_scope v
-            where v.club_id = $1 and v.athlete_id = r.athlete_id and v.scope_id = any ($2)
-          ))
-          and ($3::uuid is null or r.session_id = $3)
-          and ($4::uuid is null or r.athlete_id = $4)
-          and ($5::date is null or s.held_on >= $5)
-          and ($6::date is null or s.held_on <= $6)
-          and ($7 or (not r.void and not exists (
-            select from runs later
-            where later.club_id = $1 and later.supersedes = r.id
-          )))
-          and ($8::uuid is null or r.id > $8)
-        order by r.id
-        limit $9
-        "#,
-        club,
-        groups.as_deref(),
-        filter.session.map(|id| id.0),
-        filter.athlete.map(|id| id.0),
-        filter.from,
-        filter.to,
-        filter.all,
-        after,
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
 }
 
 /// A run, when the actor sees its athlete.
@@ -254,7 +189,7 @@ async fn earlier(tx: &mut ClubTx, superseded: &[Uuid]) -> Result<HashMap<Uuid, (
         select r.id, r.athlete_id, later.id as "later?"
         from runs r
         left join runs later on later.club_id = $1 and later.supersedes = r.id
-        where r.club_id = $1 and r.id = any ($2)
+        where r.club_id = $1 and r.id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         superseded

@@ -28,7 +28,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Presence>, Stor
         r#"
         select id, rev, session_id, athlete_id, deleted_at is not null as "gone!"
         from attendance
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids

@@ -5,7 +5,7 @@ use uuid::Uuid;
 
 use super::model::{Session, State, Surface};
 use super::presence_store;
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, GroupId, SessionId, VenueId};
@@ -15,6 +15,7 @@ use crate::platform::stored::Stored;
 /// A session as it is stored.
 pub type StoredSession = Stored<SessionId, Session>;
 
+#[derive(sqlx::FromRow)]
 struct Row {
     id: Uuid,
     rev: i64,
@@ -131,7 +132,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredSession>,
             order by s.scope_id
           ) as "groups!"
         from sessions x
-        where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
+        where x.club_id = $1 and x.id = any ((select $2::uuid[])::uuid[]) and x.deleted_at is null
         "#,
         club,
         ids
@@ -150,49 +151,35 @@ pub async fn page(
     after: Option<(NaiveDate, Uuid)>,
     fetch: i64,
 ) -> Result<Vec<StoredSession>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let (after_day, after_id) = after.unzip();
-    sqlx::query_as!(
-        Row,
-        r#"
-        select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note, x.surface,
-          array(
-            select s.scope_id from session_scope s
-            where s.club_id = $1 and s.session_id = x.id
-            order by s.scope_id
-          ) as "groups!"
-        from sessions x
-        where x.club_id = $1 and x.deleted_at is null
-          and ($2::uuid[] is null or exists (
-            select from session_scope v
-            where v.club_id = $1 and v.session_id = x.id and v.scope_id = any ($2)
-          ))
-          and ($3::uuid is null or exists (
-            select from session_scope g
-            where g.club_id = $1 and g.session_id = x.id and g.scope_id = $3
-          ))
-          and ($4::text is null or x.state = $4)
-          and ($5::date is null or x.held_on >= $5)
-          and ($6::date is null or x.held_on <= $6)
-          and ($7::date is null or (x.held_on, x.id) < ($7, $8))
-        order by x.held_on desc, x.id desc
-        limit $9
-        "#,
-        club,
-        groups.as_deref(),
-        filter.group.map(|group| group.0),
-        filter.state.map(State::as_str),
-        filter.from,
-        filter.to,
-        after_day,
-        after_id,
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
+    let mut list = Parts::new(
+        tx,
+        "select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note, x.surface, array(select s.scope_id \
+         from session_scope s where s.club_id = $1 and s.session_id = x.id order by s.scope_id) as groups \
+         from sessions x where x.club_id = $1 and x.deleted_at is null",
+    )?;
+    let of_groups = " and exists (select from session_scope v where v.club_id = $1 and v.session_id = x.id and \
+                     v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
+    if let Some(groups) = tx.actor.group_ids() {
+        list.with(of_groups, groups)?;
+    }
+    if let Some(group) = filter.group {
+        list.with(of_groups, vec![group.0])?;
+    }
+    if let Some(state) = filter.state {
+        list.with(" and x.state = ?", state.as_str())?;
+    }
+    if let Some(from) = filter.from {
+        list.with(" and x.held_on >= ?", from)?;
+    }
+    if let Some(to) = filter.to {
+        list.with(" and x.held_on <= ?", to)?;
+    }
+    if let Some((day, id)) = after {
+        list.with(" and (x.held_on, x.id) < (?", day)?;
+        list.with(", ?)", id)?;
+    }
+    let rows: Vec<Row> = list.first(tx, "held_on desc, id desc", fetch).await?;
+    rows.into_iter().map(TryInto::try_into).collect()
 }
 
 /// Saves a changed session.

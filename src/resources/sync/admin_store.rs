@@ -4,11 +4,11 @@ use chrono::{DateTime, Utc};
 use serde_json::Value;
 use uuid::Uuid;
 
-use crate::platform::db::{ClubTx, StoreError};
-use crate::platform::ids;
+use crate::platform::db::{ClubTx, Parts, StoreError};
+use crate::platform::{ids, page};
 
 /// A fact in the holding area.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, sqlx::FromRow)]
 pub struct HeldRow {
     /// The fact.
     pub id: Uuid,
@@ -46,6 +46,24 @@ impl HeldRow {
 /// Where a list of held facts goes on: the id and type of the last one.
 pub type Place = (Uuid, String);
 
+/// The facts of the holding area that were decided on, or that were not; `$1` is the club.
+macro_rules! select {
+    () => {
+        "select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note, rival \
+         from held_item h where h.club_id = $1"
+    };
+}
+
+/// Narrows them to those decided on or not, behind a place.
+fn narrow(list: &mut Parts, decided: bool, after: Option<&Place>) -> Result<(), StoreError> {
+    list.then(if decided { " and h.outcome is not null" } else { " and h.outcome is null" });
+    if let Some((id, kind)) = after {
+        list.with(" and (h.id, h.kind) > (?", *id)?;
+        list.with(", ?)", kind.clone())?;
+    }
+    Ok(())
+}
+
 /// Facts of the holding area by id and type, after `after`.
 pub async fn held(
     tx: &mut ClubTx,
@@ -53,63 +71,28 @@ pub async fn held(
     after: Option<Place>,
     fetch: i64,
 ) -> Result<Vec<HeldRow>, StoreError> {
-    let club = tx.club.0;
-    let (after_id, after_kind) = after.unzip();
-    let rows = sqlx::query_as!(
-        HeldRow,
-        r#"
-        select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note,
-          rival
-        from held_item
-        where club_id = $1
-          and (outcome is not null) = $2
-          and ($3::uuid is null or (id, kind) > ($3, $4))
-        order by id, kind
-        limit $5
-        "#,
-        club,
-        decided,
-        after_id,
-        after_kind,
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows)
+    let mut list = Parts::new(tx, select!())?;
+    narrow(&mut list, decided, after.as_ref())?;
+    list.first(tx, "id, kind", fetch).await
 }
 
 /// Facts of the holding area that the actor recorded, and second corrections of what they corrected of athletes whom they
-/// see, by id and type, after `after`.
+/// see, by id and type, after `after`: along both at once.
 pub async fn own(tx: &mut ClubTx, decided: bool, after: Option<Place>, fetch: i64) -> Result<Vec<HeldRow>, StoreError> {
-    let (club, member, groups) = (tx.club.0, tx.actor.account.0, tx.actor.group_ids());
-    let (after_id, after_kind) = after.unzip();
-    let rows = sqlx::query_as!(
-        HeldRow,
-        r#"
-        select id, kind, member_id as member, data, reason, detail, skew_ms, received_at, outcome, decided_at, note,
-          rival
-        from held_item h
-        where h.club_id = $1
-          and (h.outcome is not null) = $2
-          and ($3::uuid is null or (h.id, h.kind) > ($3, $4))
-          and (h.member_id = $6 or (h.rival = $6 and ($7::uuid[] is null or exists (
-            select from athlete_scope v
-            where v.club_id = $1 and v.athlete_id = h.athlete_id and v.scope_id = any ($7)
-          ))))
-        order by h.id, h.kind
-        limit $5
-        "#,
-        club,
-        decided,
-        after_id,
-        after_kind,
-        fetch,
-        member,
-        groups.as_deref()
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows)
+    let member = tx.actor.account.0;
+    let mut list = Parts::new(tx, concat!("select * from ((", select!()))?;
+    list.with(" and h.member_id = ?", member)?;
+    narrow(&mut list, decided, after.as_ref())?;
+    list.then(concat!(" order by h.id, h.kind) union all (", select!()));
+    list.with(" and h.rival = ? and h.member_id <> h.rival", member)?;
+    narrow(&mut list, decided, after.as_ref())?;
+    if let Some(groups) = tx.actor.group_ids() {
+        let seen = " and exists (select from athlete_scope v where v.club_id = $1 and v.athlete_id = h.athlete_id and \
+                    v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
+        list.with(seen, groups)?;
+    }
+    list.then(" order by h.id, h.kind)) own");
+    list.first(tx, "id, kind", fetch).await
 }
 
 /// The facts of the holding area with an id, of one type when it is named.
@@ -190,12 +173,12 @@ pub async fn refused(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result
         r#"
         select op_id, kind, entity_id, member_id, reason, base_rev, data, received_at
         from refused_edit
-        where club_id = $1 and ($2::uuid is null or op_id > $2)
+        where club_id = $1 and op_id >= $2
         order by op_id
         limit $3
         "#,
         club,
-        after,
+        page::from(after),
         fetch
     )
     .fetch_all(tx.conn())
@@ -233,12 +216,12 @@ pub async fn devices(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result
         select d.id, d.member_id, d.name, d.seq, c.seq as head, d.pulled_at, d.pushed_at, d.skew_ms
         from sync_device d
         join club_clock c on c.club_id = $1
-        where d.club_id = $1 and ($2::uuid is null or d.id > $2)
+        where d.club_id = $1 and d.id >= $2
         order by d.id
         limit $3
         "#,
         club,
-        after,
+        page::from(after),
         fetch
     )
     .fetch_all(tx.conn())

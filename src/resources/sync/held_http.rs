@@ -16,13 +16,13 @@ use super::admin_shapes::{HeldPage, HeldView, Place, Rejection};
 use super::admin_store::{self as store, HeldRow, Place as After};
 use super::held_model::{Claim, May, Wanted};
 use super::items::{self, Kind, Parsed};
-use crate::platform::access::{ClubAdmin, Permit, Recorder};
+use crate::platform::access::{ClubAdmin, Permit, Recorder, part};
 use crate::platform::body::Body;
 use crate::platform::corrections;
-use crate::platform::db::{Actor, ClubTx, Db};
+use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::holding::CORRECTED;
-use crate::platform::ids::{self, AthleteId, ClubId, GroupId};
+use crate::platform::ids::{self, AthleteId, GroupId};
 use crate::platform::ops::{Fact, Method, Op, edit};
 use crate::platform::page::{self, PageOf, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -75,8 +75,7 @@ fn decided_before() -> Problem {
 
 /// Who decides on held facts: an admin on all of them, others on what [`Claim::may`] says.
 struct Decider {
-    club: ClubId,
-    actor: Actor,
+    admin: Permit<ClubAdmin>,
     /// None for an admin.
     recorder: Option<Recorder>,
 }
@@ -87,7 +86,10 @@ impl FromRequest for Decider {
 
     fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
         let req = req.clone();
-        Box::pin(async move { Self::of(&req).await })
+        Box::pin(async move {
+            let db = part::<Db>(&req)?;
+            Self::of(&req, db).await
+        })
     }
 }
 
@@ -98,35 +100,18 @@ impl Said for Decider {
 }
 
 impl Decider {
-    async fn of(req: &HttpRequest) -> Result<Self, Problem> {
-        let refused = match Permit::<ClubAdmin>::extract(req).await {
-            Ok(permit) => return Ok(Self { club: permit.club, actor: permit.actor, recorder: None }),
+    async fn of(req: &HttpRequest, db: &Db) -> Result<Self, Problem> {
+        let admin = Permit::<ClubAdmin>::extract(req).await?;
+        let refused = match admin.admit(db).await {
+            Ok(()) => return Ok(Self { admin, recorder: None }),
             Err(problem) if !matches!(problem.code(), Code::Forbidden | Code::NotFound) => return Err(problem),
             Err(problem) => problem,
         };
         match Recorder::extract(req).await {
-            Ok(who) => Ok(Self { club: who.club, actor: who.actor.clone(), recorder: Some(who) }),
+            Ok(who) => Ok(Self { admin, recorder: Some(who) }),
             Err(problem) if problem.status() >= 500 => Err(problem),
             Err(_) => Err(refused),
         }
-    }
-
-    /// Whether a fact is the caller's to decide on.
-    async fn may(&self, tx: &mut ClubTx, held: &HeldRow, wanted: Wanted) -> Result<bool, Problem> {
-        let Some(who) = &self.recorder else { return Ok(true) };
-        let me = who.actor.account.0;
-        let claim = Claim {
-            recorded: held.member == me,
-            rival: held.rival == Some(me),
-            second: held.reason == CORRECTED,
-            records: Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none()),
-            athlete: held.names("athlete_id").map(AthleteId),
-        };
-        Ok(match claim.may(wanted) {
-            May::Yes => true,
-            May::Seeing(athlete) => People::of(tx, [athlete]).await?.sees(athlete),
-            May::No => false,
-        })
     }
 
     /// The fact in the path, for the caller alone, when it is theirs to decide on. Of others nobody learns whether they are there.
@@ -136,11 +121,14 @@ impl Decider {
         (req, one): (&HttpRequest, &OneHeld),
         (wanted, with_session): (Wanted, bool),
     ) -> Result<(ClubTx, HeldRow), Problem> {
-        let mut tx = db.write(self.club, &self.actor).await?;
+        let (mut tx, recorder) = match &self.recorder {
+            None => (self.admin.write(db).await?, None),
+            Some(who) => who.write(db).await.map(|(tx, who)| (tx, Some(who)))?,
+        };
         let refused = |problem: Problem| {
             let detail = "An admin of the club decides on held facts; you may take back your own, and settle a second \
                 correction of what you corrected.";
-            match &self.recorder {
+            match &recorder {
                 None => problem,
                 Some(who) if who.role.is_none() => Problem::not_found("club"),
                 Some(_) => Problem::new(Code::Forbidden, detail),
@@ -150,7 +138,7 @@ impl Decider {
             Code::NotFound | Code::Conflict => refused(problem),
             _ => problem,
         })?;
-        if !self.may(&mut tx, &held, wanted).await? {
+        if !may(&mut tx, recorder.as_ref(), &held, wanted).await? {
             return Err(refused(Problem::not_found("held item")));
         }
         Ok((tx, held))
@@ -158,9 +146,30 @@ impl Decider {
 
     /// The fact as it is now.
     async fn answer(&self, db: &Db, req: &HttpRequest, kind: &str) -> Result<HttpResponse, Problem> {
-        let mut tx = db.read(self.club, &self.actor).await?;
+        let mut tx = match &self.recorder {
+            None => self.admin.read(db).await?,
+            Some(who) => who.read(db).await?.0,
+        };
         Ok(HttpResponse::Ok().json(HeldView::from(load(&mut tx, req, Some(kind)).await?)))
     }
+}
+
+/// Whether a fact is the caller's to decide on.
+async fn may(tx: &mut ClubTx, recorder: Option<&Recorder>, held: &HeldRow, wanted: Wanted) -> Result<bool, Problem> {
+    let Some(who) = recorder else { return Ok(true) };
+    let me = who.actor.account.0;
+    let claim = Claim {
+        recorded: held.member == me,
+        rival: held.rival == Some(me),
+        second: held.reason == CORRECTED,
+        records: Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none()),
+        athlete: held.names("athlete_id").map(AthleteId),
+    };
+    Ok(match claim.may(wanted) {
+        May::Yes => true,
+        May::Seeing(athlete) => People::of(tx, [athlete]).await?.sees(athlete),
+        May::No => false,
+    })
 }
 
 /// Lists the recorded facts that could not be filed by themselves.
@@ -196,7 +205,7 @@ async fn list_own_held_items(
     page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
     let wanted = page.0.parse::<After>()?;
-    let mut tx = db.read(who.club, &who.actor).await?;
+    let (mut tx, _) = who.read(&db).await?;
     let rows = store::own(&mut tx, params.0.decided, wanted.after.clone(), wanted.fetch()).await?;
     Ok(page_of(&req, &wanted, rows))
 }
@@ -267,7 +276,7 @@ async fn accept_held_item(
     if decider.recorder.is_some() && place != Place::default() {
         return Err(Problem::new(Code::Forbidden, "Only an admin of the club files a fact elsewhere: send {}."));
     }
-    if !store::decide(&mut tx, (&held.kind, held.id), decider.actor.account.0, "accepted", None).await? {
+    if !store::decide(&mut tx, (&held.kind, held.id), decider.admin.account.0, "accepted", None).await? {
         return Err(decided_before());
     }
     let Value::Object(mut data) = held.data.clone() else { return Err(Problem::not_found("held item")) };
@@ -325,7 +334,7 @@ async fn reject_held_item(
     let mut faults = Faults::new();
     let reason = faults.text("/reason", &body.read()?.reason, 500);
     let reason = faults.finish(reason)?;
-    let me = decider.actor.account.0;
+    let me = decider.admin.account.0;
     let outcome = if held.member == me { "withdrawn" } else { "rejected" };
     if !store::decide(&mut tx, (&held.kind, held.id), me, outcome, Some(&reason)).await? {
         return Err(decided_before());

@@ -216,7 +216,7 @@ async fn read_page(
     keys: &Keys,
     asked: &Asked,
 ) -> Result<Read, Problem> {
-    let _turn = lanes.reads.turn(permit.who()).await?;
+    let _turn = permit.turn(db, &lanes.reads).await?;
     let mut tx = permit.read(db).await?;
     let clock = clock_store::clock(&mut tx, permit.device).await?;
     let mut token = position(&tx, &clock, asked, keys)?;
@@ -237,7 +237,7 @@ async fn read_page(
         page.more = true;
     }
     token.position = page.next;
-    let sync_token = token.write(keys, permit.club, permit.actor.account);
+    let sync_token = token.write(keys, permit.club, permit.account);
     let page = Page { from: asked.text.clone(), sync_token, more: page.more, changes };
     Ok(Read { page, clock, seq: token.position.seq, generation: token.generation })
 }
@@ -278,9 +278,13 @@ async fn list_changes(
     let asked = asked?;
     let club = polls.club(permit.club);
     let until = Instant::now() + Duration::from_secs(seconds);
+    if seconds > 0 {
+        // Nobody else has a place among those who wait.
+        permit.admit(&db).await?;
+    }
     let news = (seconds > 0).then(|| {
-        let waiting = Waiting::begin(permit.club, permit.actor.account, permit.device);
-        (news::watch(&db, permit.club, &permit.actor), waiting)
+        let waiting = Waiting::begin(permit.club, permit.account, permit.device);
+        (news::watch(&db, permit.club, permit.account), waiting)
     });
     let mut read = read_page(&permit, (&db, &lanes), &keys, &asked).await?;
     if let Some((mut news, waiting)) = news {
@@ -292,6 +296,7 @@ async fn list_changes(
             // Their sign-in, or some of what they see, may have ended meanwhile.
             permit = asking.ask().await?;
             if doubted {
+                permit.admit(&db).await?;
                 continue;
             }
             let next = Asked { text: Some(read.page.sync_token), ..asked.clone() };
@@ -303,7 +308,7 @@ async fn list_changes(
     note(&req, &permit, &db, &read).await?;
     if let (false, Some(access)) = (read.page.more, bearer(&req)) {
         let request = polls::request(access, &read.page.sync_token, &asked.wanted);
-        let phone = Phone { account: permit.actor.account, device: permit.device, generation: read.generation };
+        let phone = Phone { account: permit.account, device: permit.device, generation: read.generation };
         let head = Head { epoch: read.clock.epoch, seq: read.clock.seq };
         club.remember(request, phone, head, permit.expires);
     }

@@ -56,7 +56,7 @@ fn advised_athlete(data: &Map<String, Value>) -> Uuid {
 struct Work<'a> {
     db: &'a Db,
     lanes: &'a Lanes,
-    who: &'a Recorder,
+    who: Recorder,
     device: Uuid,
     skew_ms: i64,
     items: Vec<Parsed>,
@@ -70,7 +70,7 @@ struct Work<'a> {
 ///
 /// # Errors
 /// 503 when the database is busy or away: what was stored is stored, and sending the same items again is safe.
-pub async fn push((db, lanes): (&Db, &Lanes), who: &Recorder, name: &str, sent: Push) -> Result<Vec<Outcome>, Problem> {
+pub async fn push((db, lanes): (&Db, &Lanes), who: Recorder, name: &str, sent: Push) -> Result<Vec<Outcome>, Problem> {
     let count = sent.items.len();
     let items = sent.items.into_iter().map(|(op_id, item)| Parsed::of(op_id, item)).collect();
     let mut work = Work {
@@ -154,8 +154,10 @@ impl Work<'_> {
     async fn transaction(&mut self, from: usize, to: usize) -> Result<(), Problem> {
         let items = self.items.get(from..to).unwrap_or_default();
         let decisions: Vec<_> = items.iter().filter_map(|item| Some((item.id, item.advised()?))).collect();
-        let prepared = recommendations::sync::prepare(self.db, self.who, self.lanes, &decisions).await?;
-        let mut tx = self.db.write(self.who.club, &self.who.actor).await?;
+        let prepared = recommendations::sync::prepare(self.db, &self.who, self.lanes, &decisions).await?;
+        let (mut tx, who) = self.who.write(self.db).await?;
+        // What they may now, not when the push came.
+        self.who = who;
         tx.skew_ms = Some(self.skew_ms);
         tx.prepared = prepared;
         self.alone(&mut tx, from, to).await?;
@@ -230,7 +232,7 @@ impl Work<'_> {
 
     /// The end of the facts of one type that begin at `at` and can be filed together.
     fn facts_from(&self, at: usize, to: usize, failed: &HashSet<Brought>) -> usize {
-        let kind = |at: usize| self.items.get(at).and_then(|item| item.bulk(self.who));
+        let kind = |at: usize| self.items.get(at).and_then(|item| item.bulk(&self.who));
         let Some(first) = kind(at) else { return at };
         let fits = |at: &usize| kind(*at) == Some(first) && !self.blocked(*at, failed) && !self.repeated(*at);
         (at..to).take_while(fits).last().map_or(at, |last| last + 1)
@@ -274,7 +276,7 @@ impl Work<'_> {
             let current = if beside { items::current(tx, kind, item.id).await? } else { None };
             return Ok(Verdict::Again(current.into_iter().fold(problem, Problem::with_current)));
         }
-        if let Some(reason) = kind.barred(self.who) {
+        if let Some(reason) = kind.barred(&self.who) {
             let detail = format!("This needs what your membership or access token lacks: {reason}.");
             return self.refused(tx, item.op_id, Problem::new(Code::Forbidden, detail)).await;
         }

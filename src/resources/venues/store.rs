@@ -8,6 +8,7 @@ use crate::compute::specs::Environment;
 use crate::compute::units::Length;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::VenueId;
+use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// A venue as it is stored.
@@ -76,7 +77,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredVenue>, S
         r#"
         select id, rev, name, environment, straight_mm, lanes, surface
         from venues
-        where club_id = $1 and id = any ($2) and deleted_at is null
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
         "#,
         club,
         ids
@@ -96,12 +97,12 @@ pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Ve
         r#"
         select id, rev, name, environment, straight_mm, lanes, surface
         from venues
-        where club_id = $1 and deleted_at is null and ($2::uuid is null or id > $2)
+        where club_id = $1 and deleted_at is null and id >= $2
         order by id
         limit $3
         "#,
         club,
-        after,
+        page::from(after),
         fetch
     )
     .fetch_all(tx.conn())

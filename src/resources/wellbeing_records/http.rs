@@ -56,9 +56,9 @@ async fn create_wellbeing_records(
     db: Data<Db>,
     body: Body<Batch>,
 ) -> Result<HttpResponse, Problem> {
+    let mut tx = permit.write(&db).await?;
     let sent = body.read()?.wellbeing_records;
     batch::check_length("/wellbeing_records", sent.len())?;
-    let mut tx = permit.write(&db).await?;
     let (mut items, mut decisions) = record::file(&mut tx, &sent, |at| format!("/wellbeing_records/{at}")).await?;
     corrections::hold_second(&mut tx, "wellbeing_record", (&mut items, &mut decisions), &sent, &[]).await?;
     let revs = tx.commit().await?;

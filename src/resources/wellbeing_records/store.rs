@@ -6,7 +6,7 @@ use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::{RecordKind, Reporter, WellbeingRecord};
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, WellbeingRecordId};
 use crate::platform::people::{self, Origin, People};
@@ -15,6 +15,7 @@ use crate::platform::stored::Stored;
 /// A well-being record as it is stored.
 pub type StoredWellbeing = Stored<WellbeingRecordId, WellbeingRecord>;
 
+#[derive(sqlx::FromRow)]
 struct Row {
     id: Uuid,
     rev: i64,
@@ -72,7 +73,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Well
         r#"
         select id, rev, athlete_id, kind, reported_on, reported_by, until, clears, supersedes, void
         from wellbeing_records
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -104,7 +105,7 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
         r#"
         select id, athlete_id as athlete, recorded_by
         from wellbeing_records
-        where club_id = $1 and id = any ($2)
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         ids
@@ -121,40 +122,31 @@ pub async fn page(
     after: Option<Uuid>,
     fetch: i64,
 ) -> Result<Vec<StoredWellbeing>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids());
-    let rows = sqlx::query_as!(
-        Row,
-        r#"
-        select x.id, x.rev, x.athlete_id, x.kind, x.reported_on, x.reported_by, x.until, x.clears, x.supersedes, x.void
-        from wellbeing_records x
-        join athletes a on a.club_id = $1 and a.id = x.athlete_id and a.deleted_at is null
-        where x.club_id = $1
-          and ($2::uuid[] is null or exists (
-            select from athlete_scope v
-            where v.club_id = $1 and v.athlete_id = x.athlete_id and v.scope_id = any ($2)
-          ))
-          and ($3::uuid is null or x.athlete_id = $3)
-          and ($4::date is null or x.reported_on >= $4)
-          and ($5::date is null or x.reported_on <= $5)
-          and ($6 or (not x.void and not exists (
-            select from wellbeing_records later
-            where later.club_id = $1 and later.supersedes = x.id
-          )))
-          and ($7::uuid is null or x.id > $7)
-        order by x.id
-        limit $8
-        "#,
-        club,
-        groups.as_deref(),
-        filter.athlete.map(|id| id.0),
-        filter.from,
-        filter.to,
-        filter.all,
-        after,
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?;
+    let mut list = Parts::new(
+        tx,
+        "select x.id, x.rev, x.athlete_id, x.kind, x.reported_on, x.reported_by, x.until, x.clears, x.supersedes, x.void \
+         from wellbeing_records x where x.club_id = $1",
+    )?;
+    list.of_seen_athletes(tx)?;
+    if let Some(athlete) = filter.athlete {
+        list.with(" and x.athlete_id = ?", athlete.0)?;
+    }
+    if let Some(from) = filter.from {
+        list.with(" and x.reported_on >= ?", from)?;
+    }
+    if let Some(to) = filter.to {
+        list.with(" and x.reported_on <= ?", to)?;
+    }
+    if !filter.all {
+        list.then(
+            " and not x.void and not exists (select from wellbeing_records later where later.club_id = $1 and \
+             later.supersedes = x.id offset 0)",
+        );
+    }
+    if let Some(after) = after {
+        list.with(" and x.id > ?", after)?;
+    }
+    let rows: Vec<Row> = list.first(tx, "id", fetch).await?;
     rows.into_iter().map(TryInto::try_into).collect()
 }
 
@@ -200,7 +192,7 @@ pub async fn known(tx: &mut ClubTx, athletes: &[Uuid], earlier: &[Uuid]) -> Resu
         select x.id, x.athlete_id, x.kind, x.reported_on, x.void, later.id as "later?"
         from wellbeing_records x
         left join wellbeing_records later on later.club_id = $1 and later.supersedes = x.id
-        where x.club_id = $1 and x.id = any ($2)
+        where x.club_id = $1 and x.id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
         earlier

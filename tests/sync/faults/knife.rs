@@ -79,6 +79,24 @@ struct Open {
     client: Wire,
     server: Wire,
     rounds: Arc<Rounds>,
+    aside: Aside,
+}
+
+/// The answer to a question of our own on the service's connection, which the service never sees; none when nobody asks.
+type Aside = Arc<Mutex<Option<Vec<Vec<u8>>>>>;
+
+/// The columns of a row, as text.
+fn columns(row: &[u8]) -> Vec<String> {
+    let number = |bytes: &[u8]| bytes.iter().fold(0_usize, |sum, byte| sum << 8 | usize::from(*byte));
+    let mut rest = &row[7..];
+    (0..number(&row[5..7]))
+        .map(|_| {
+            let (length, after) = rest.split_at(4);
+            let (text, after) = after.split_at(number(length));
+            rest = after;
+            String::from_utf8(text.to_vec()).unwrap()
+        })
+        .collect()
 }
 
 /// How far a connection has come.
@@ -175,6 +193,23 @@ impl Knife {
         (std::mem::take(&mut plan.seen), plan.fired)
     }
 
+    /// Asks the server something on the service's own connection, which is at rest; columns of rows without nulls.
+    pub async fn ask(&self, sql: &str) -> Vec<Vec<String>> {
+        let aside = {
+            let mut plan = self.plan.lock().unwrap();
+            let open = plan.open.last_mut().unwrap();
+            *open.aside.lock().unwrap() = Some(Vec::new());
+            let length = u32::try_from(sql.len() + 5).unwrap().to_be_bytes();
+            open.server.send(&[&b"Q"[..], &length, sql.as_bytes(), &[0]].concat()).unwrap();
+            Arc::clone(&open.aside)
+        };
+        let whole = |aside: &Aside| aside.lock().unwrap().iter().flatten().any(|message| message[0] == b'Z');
+        eventually("the server answers", async || whole(&aside)).await;
+        let answer = aside.lock().unwrap().take().unwrap();
+        assert!(answer.iter().all(|message| message[0] != b'E'), "{sql}");
+        answer.iter().filter(|message| message[0] == b'D').map(|row| columns(row)).collect()
+    }
+
     /// Ends every connection that is open.
     pub fn end_all(&self) {
         for open in self.plan.lock().unwrap().open.drain(..) {
@@ -193,13 +228,15 @@ fn connection(mut client: Wire, upstream: &Upstream, plan: &Arc<Mutex<Plan>>) ->
     }
     let mut server = upstream.connect()?;
     let rounds = Arc::new(Rounds { sent: AtomicUsize::new(1), ..Rounds::default() });
-    let open = Open { client: client.twin()?, server: server.twin()?, rounds: Arc::clone(&rounds) };
+    let aside = Aside::default();
+    let (client_too, server_too) = (client.twin()?, server.twin()?);
+    let open = Open { client: client_too, server: server_too, rounds: Arc::clone(&rounds), aside: Arc::clone(&aside) };
     plan.lock().unwrap().open.push(open);
     let doom = Arc::new(Mutex::new(cut));
     let (mut to_client, mut from_server) = (client.twin()?, server.twin()?);
     let (doomed, count) = (Arc::clone(&doom), Arc::clone(&rounds));
     let answers = thread::spawn(move || {
-        let _ = answers(&mut from_server, &mut to_client, &doomed, &count);
+        let _ = answers((&mut from_server, &mut to_client), &doomed, &count, &aside);
         from_server.end();
         to_client.end();
     });
@@ -265,10 +302,19 @@ fn requests(
 }
 
 /// Hands the server's answers on; of a connection that is cut, only as much as the cut lets through.
-fn answers(server: &mut Wire, client: &mut Wire, doom: &Mutex<Option<Cut>>, rounds: &Rounds) -> io::Result<()> {
+fn answers(
+    (server, client): (&mut Wire, &mut Wire),
+    doom: &Mutex<Option<Cut>>,
+    rounds: &Rounds,
+    aside: &Aside,
+) -> io::Result<()> {
     let mut kept = Vec::new();
     loop {
         let message = server.message()?;
+        if let Some(answer) = aside.lock().unwrap().as_mut() {
+            answer.push(message);
+            continue;
+        }
         let cut = *doom.lock().unwrap();
         if cut.is_none() {
             client.send(&message)?;

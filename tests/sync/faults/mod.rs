@@ -13,6 +13,8 @@ mod knife;
 mod pressure;
 #[cfg(test)]
 mod restore;
+#[cfg(test)]
+mod rounds;
 mod squad;
 #[cfg(test)]
 mod state;

@@ -58,7 +58,7 @@ impl Work<'_> {
         if !held.is_empty() {
             return self.known(tx, item, &held).await;
         }
-        let mut barred = kind.barred(self.who);
+        let mut barred = kind.barred(&self.who);
         if barred.is_some() && self.knows(tx, kind, item.id).await? {
             barred = None;
         }
@@ -193,7 +193,7 @@ impl Work<'_> {
             for held in store::waiting_for(tx, self.device, kind.word(), id).await? {
                 let item = Parsed::held(held.id, &held.kind, held.data);
                 let Ok((kind, _)) = &item.parsed else { continue };
-                if kind.barred(self.who).is_some() {
+                if kind.barred(&self.who).is_some() {
                     continue;
                 }
                 let skew = std::mem::replace(&mut tx.skew_ms, held.skew_ms);

@@ -1,0 +1,57 @@
+//! What the holder of an access token is in a club at this moment: read by the first statement of the transaction that
+//! reads or writes the club's rows. So it is decided in one snapshot with them, and what an admin or a sign-out ended
+//! counts from the very next request on, whichever instance serves it.
+
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+use super::Role;
+use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::ids::{DeviceId, GroupId};
+
+/// What somebody is in a club.
+#[derive(Debug)]
+pub struct Standing {
+    /// Their role; none when they are no member.
+    pub role: Option<Role>,
+    /// When they left.
+    pub left_at: Option<DateTime<Utc>>,
+    /// The groups that they see; none means every group.
+    pub groups: Option<Vec<GroupId>>,
+}
+
+/// What the actor of a transaction is in its club; none when the sign-in was ended.
+///
+/// # Errors
+/// When the database is away.
+pub async fn read(tx: &mut ClubTx, device: DeviceId) -> Result<Option<Standing>, StoreError> {
+    let (club, account) = (tx.club.0, tx.actor.account.0);
+    let row = sqlx::query!(
+        r#"
+        select m.role as "role?", m.deleted_at,
+          exists (
+            select from devices d where d.account_id = $2 and d.id = $3 and d.revoked_at is null
+          ) as "signed_in!",
+          array(
+            select g.scope_id from scope_grant g
+            where g.club_id = $1 and g.member_id = $2 and not g.revoked
+          ) as "scopes!"
+        from (values (true)) as one (row)
+        left join members m on m.club_id = $1 and m.id = $2
+        "#,
+        club,
+        account,
+        device.0
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    if !row.signed_in {
+        return Ok(None);
+    }
+    let member = row.role.filter(|_| row.deleted_at.is_none());
+    let role = member.map(|word| Role::from_word(&word).ok_or(StoreError::Corrupt("member"))).transpose()?;
+    let every = row.scopes.contains(&Uuid::nil());
+    let groups =
+        (!every).then(|| row.scopes.iter().filter(|scope| **scope != club).map(|scope| GroupId(*scope)).collect());
+    Ok(Some(Standing { role, left_at: row.deleted_at, groups }))
+}

@@ -25,7 +25,7 @@ pub const EVIDENCE_DAYS: i32 = 56;
 /// Days back to which a technique rating counts: twelve weeks (design choice).
 pub const RATING_DAYS: i32 = 84;
 /// Age below which an athlete counts as a minor.
-const ADULT_YEARS: i32 = 18;
+pub(super) const ADULT_YEARS: i32 = 18;
 
 /// One run, as far as advice needs it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -192,7 +192,7 @@ pub fn advise_keeping<'a>(
 /// Advises one athlete on a day from an estimate that was made already, on the same day and from the same runs.
 pub fn advise_from<'a>(record: &Record, setting: &'a Setting, on: Day, estimate: Estimate) -> Advice<'a> {
     let known = setting.specs_for(record.sex, record.birth, on);
-    let target = sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied();
+    let target = trained_towards(&known);
     let next_target = known.next.as_ref().and_then(|next| {
         let spec = sprint_target(&next.specs, None)?;
         Some((next.applies_from, *spec))
@@ -200,6 +200,16 @@ pub fn advise_from<'a>(record: &Record, setting: &'a Setting, on: Day, estimate:
     let situation = situation(record, setting, on, target.as_ref(), &estimate);
     let decision = decide(&situation, &setting.policy, &|height, spacing| estimate.hold(height, spacing));
     Advice { estimate, decision, target, next_target, no_target: known.reason }
+}
+
+/// The specification to train towards.
+fn trained_towards<'a>(known: &Lookup<'a>) -> Option<Applicable<'a>> {
+    sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied()
+}
+
+/// The specification that an athlete trains towards on a day.
+pub(super) fn target<'a>(setting: &'a Setting, record: &Record, on: Day) -> Option<Applicable<'a>> {
+    trained_towards(&setting.specs_for(record.sex, record.birth, on))
 }
 
 /// Where the estimate of an athlete starts on a day.
@@ -216,7 +226,7 @@ pub(super) fn rhythm_runs(record: &Record) -> Vec<RunCounts> {
 }
 
 /// Age in whole years; with a birth year only, the least it can be. Kept inside what the growth table can tell.
-fn age(birth: Birth, on: Day) -> i32 {
+pub(super) fn age(birth: Birth, on: Day) -> i32 {
     let (year, month, day) = on.ymd();
     match birth {
         Birth::Year(born) => year - born - 1,

@@ -10,6 +10,7 @@ mod accounts_passwords;
 mod accounts_refresh;
 mod athletes;
 mod barrier_configurations;
+mod board;
 mod bounds;
 mod clubs;
 mod coach_word;

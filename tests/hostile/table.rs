@@ -125,6 +125,7 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("get_athlete_progression", Rule::Seen, "squad.read"),
     ("get_athlete_progression_csv", Rule::Seen, "squad.read"),
     ("get_athlete_progression_svg", Rule::Seen, "squad.read"),
+    ("get_group_board", Rule::Seen, "squad.read"),
     ("get_group_progression", Rule::Seen, "squad.read"),
     ("get_group_progression_csv", Rule::Seen, "squad.read"),
     ("get_group_progression_svg", Rule::Seen, "squad.read"),

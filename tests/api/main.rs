@@ -12,6 +12,7 @@ mod athletes;
 mod barrier_configurations;
 mod board;
 mod bounds;
+mod cards;
 mod clubs;
 mod coach_word;
 mod competition_specs;

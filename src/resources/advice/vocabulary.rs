@@ -4,6 +4,7 @@
 use crate::compute::board::{Cause as CauseOf, Measurement as MeasurementOf};
 use crate::compute::decision::{Criterion as CriterionOf, DecisionKind as DecisionKindOf, Stage as StageOf};
 use crate::compute::race::{Basis, LaneDraw as LaneDrawOf, Seeding as SeedingOf};
+use crate::compute::session_plan::Side as SideOf;
 use crate::compute::specs::{Confidence as ConfidenceOf, Environment as EnvironmentOf, OnFile as OnFileOf};
 use crate::compute::units::{BarrierKind as BarrierKindOf, Sex as SexOf};
 use crate::platform::words::spelt;
@@ -57,6 +58,13 @@ spelt! {
         SpacingBuild: "Spacing opens towards the target.",
         CompetitionSpec: "At the target specification.",
         RaceTest: "Tested under race conditions.",
+    }
+    /// Over which side of the barriers a drill goes.
+    DrillSide of SideOf {
+        Lead: "The lead leg at the side of the barrier.",
+        Trail: "The trail leg at the side of the barrier.",
+        Each: "Each leg in turn, all of it twice.",
+        Over: "Over the middle.",
     }
     /// A measurement that is due.
     DueMeasurement of MeasurementOf {

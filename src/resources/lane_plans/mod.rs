@@ -1,7 +1,11 @@
-//! Lane plans: the lanes to set out for a session and who runs where, with the set-out sheet.
+//! Lane plans: the lanes to set out for a session and who runs where, with the set-out sheet the cards of those who
+//! come.
 
 mod alternatives;
 mod answer;
+mod cards;
+mod cards_http;
+mod cards_store;
 mod http;
 pub mod model;
 mod problem;
@@ -17,4 +21,5 @@ pub mod sync;
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
     set_out::routes(config);
+    cards_http::routes(config);
 }

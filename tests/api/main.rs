@@ -37,6 +37,7 @@ mod roster;
 mod schema;
 mod seed;
 mod service;
+mod session_proposal;
 mod shared_sessions;
 mod support;
 mod sync_admin;

@@ -136,6 +136,7 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("list_lane_plans", Rule::Seen, "squad.read"),
     ("get_lane_plan", Rule::Seen, "squad.read"),
     ("get_session_cards", Rule::Seen, "squad.read"),
+    ("get_session_proposal", Rule::Seen, "squad.read"),
     ("delete_lane_plan", Rule::SeenCoach, "plan.write"),
     ("get_set_out", Rule::Seen, "squad.read"),
     ("get_set_out_csv", Rule::Seen, "squad.read"),

@@ -1,5 +1,5 @@
 //! Lane plans: the lanes to set out for a session and who runs where, with the set-out sheet the cards of those who
-//! come.
+//! come, and a proposal of what to do.
 
 mod alternatives;
 mod answer;
@@ -9,6 +9,8 @@ mod cards_store;
 mod http;
 pub mod model;
 mod problem;
+mod proposal;
+mod proposal_http;
 pub mod request;
 mod set_out;
 pub mod shapes;
@@ -22,4 +24,5 @@ pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
     set_out::routes(config);
     cards_http::routes(config);
+    proposal_http::routes(config);
 }

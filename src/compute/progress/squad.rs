@@ -201,7 +201,8 @@ mod tests {
     fn a_rating_is_due_once_it_no_longer_counts() {
         let mut last = [Some(20_000); 8];
         last[1] = None;
-        let names = |on, arms| due_ratings(&last, on, arms).iter().map(|one| one.criterion.as_str()).collect::<Vec<_>>();
+        let names =
+            |on, arms| due_ratings(&last, on, arms).iter().map(|one| one.criterion.as_str()).collect::<Vec<_>>();
         assert_eq!(names(20_084, true), ["trail_leg"]);
         assert_eq!(names(20_085, false).len(), 7);
         assert_eq!(due_ratings(&last, 20_085, true)[7], Due { criterion: Criterion::Arms, since: Some(20_085) });

@@ -25,7 +25,7 @@ pub const EVIDENCE_DAYS: i32 = 56;
 /// Days back to which a technique rating counts: twelve weeks (design choice).
 pub const RATING_DAYS: i32 = 84;
 /// Age below which an athlete counts as a minor.
-const ADULT_YEARS: i32 = 18;
+pub(super) const ADULT_YEARS: i32 = 18;
 
 /// One run, as far as advice needs it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -208,7 +208,7 @@ impl<'a> Targets<'a> {
     /// Those of a day.
     pub(super) fn of(record: &Record, setting: &'a Setting, on: Day) -> Self {
         let known = setting.specs_for(record.sex, record.birth, on);
-        let now = sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied();
+        let now = trained_towards(&known);
         let next = known.next.as_ref().and_then(|next| {
             let spec = sprint_target(&next.specs, None)?;
             Some((next.applies_from, *spec))
@@ -220,6 +220,16 @@ impl<'a> Targets<'a> {
     pub(super) fn beside(self, estimate: Estimate, decision: Decision) -> Advice<'a> {
         Advice { estimate, decision, target: self.now, next_target: self.next, no_target: self.none }
     }
+}
+
+/// The specification to train towards.
+fn trained_towards<'a>(known: &Lookup<'a>) -> Option<Applicable<'a>> {
+    sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied()
+}
+
+/// The specification that an athlete trains towards on a day.
+pub(super) fn target<'a>(setting: &'a Setting, record: &Record, on: Day) -> Option<Applicable<'a>> {
+    trained_towards(&setting.specs_for(record.sex, record.birth, on))
 }
 
 /// Where the estimate of an athlete starts on a day.
@@ -236,7 +246,7 @@ pub(super) fn rhythm_runs(record: &Record) -> Vec<RunCounts> {
 }
 
 /// Age in whole years; with a birth year only, the least it can be. Kept inside what the growth table can tell.
-fn age(birth: Birth, on: Day) -> i32 {
+pub(super) fn age(birth: Birth, on: Day) -> i32 {
     let (year, month, day) = on.ymd();
     match birth {
         Birth::Year(born) => year - born - 1,

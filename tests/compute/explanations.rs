@@ -436,7 +436,7 @@ fn codes_never_change_once_published() {
         codes(&Caution::CODES),
         "supports_coach rules_come_first tip_direction soft_first free_run_out dry_even_surface one_athlete_per_lane \
          supervise warm_up_first stop_on_breakdown growth_pain_signs wet_surface no_target thin_evidence \
-         no_wickets_owned after_fall after_report uneven_surface beyond_advice not_ready"
+         no_wickets_owned after_fall after_report uneven_surface beyond_advice not_ready load_jump"
     );
     assert_eq!(
         codes(&Standing::CODES),

@@ -157,7 +157,7 @@ fn training_body(world: &World, operation: &str, place: &Place) -> Option<Value>
     Some(match operation {
         "create_session" => {
             json!({"id": id, "held_on": day, "state": "held", "group_ids": groups(place), "venue_id": place.id("venue_id"),
-                "weather_note": world.mark(place.scope), "blocks": [{"stage": "lead_leg", "drill": "Walk over", "note": world.mark(place.scope)}]})
+                "weather_note": world.mark(place.scope), "note": world.mark(place.scope), "blocks": [{"stage": "lead_leg", "drill": "Walk over", "note": world.mark(place.scope)}]})
         }
         "update_session" => json!({"weather_note": "Dry"}),
         "set_attendance" => json!({"present": athletes(place)}),

@@ -1,8 +1,10 @@
 //! The closed lists of words that the document spells out, where no `words!` makes them: those of the mathematics, and those
 //! that only answers use. Their words are the mathematics' own; a variant that is not explained does not compile.
 
+use crate::compute::board::{Cause as CauseOf, Measurement as MeasurementOf};
 use crate::compute::decision::{Criterion as CriterionOf, DecisionKind as DecisionKindOf, Stage as StageOf};
 use crate::compute::race::{Basis, LaneDraw as LaneDrawOf, Seeding as SeedingOf};
+use crate::compute::session_plan::Side as SideOf;
 use crate::compute::specs::{Confidence as ConfidenceOf, Environment as EnvironmentOf, OnFile as OnFileOf};
 use crate::compute::units::{BarrierKind as BarrierKindOf, Sex as SexOf};
 use crate::platform::words::spelt;
@@ -56,6 +58,23 @@ spelt! {
         SpacingBuild: "Spacing opens towards the target.",
         CompetitionSpec: "At the target specification.",
         RaceTest: "Tested under race conditions.",
+    }
+    /// Over which side of the barriers a drill goes.
+    DrillSide of SideOf {
+        Lead: "The lead leg at the side of the barrier.",
+        Trail: "The trail leg at the side of the barrier.",
+        Each: "Each leg in turn, all of it twice.",
+        Over: "Over the middle.",
+    }
+    /// A measurement that is due.
+    DueMeasurement of MeasurementOf {
+        Stature: "The stature: every twelve weeks below the age of 18.",
+        Sprint: "A sprint over 30 m or 50 m: every half year.",
+    }
+    /// Why the specification to train towards changes.
+    ChangeCause of CauseOf {
+        Birthday: "It is the athlete's birthday.",
+        Season: "A season or an edition of the rule set begins.",
     }
     /// A technique criterion that a coach rates.
     Criterion of CriterionOf {

@@ -7,6 +7,7 @@ use std::time::Instant;
 use uuid::Uuid;
 
 use super::alternatives::{AlternativeLaneView, AlternativeView};
+use super::cards::cautions;
 use super::model::{self, Equipment, Served, Wish};
 use super::problem::{no_plan, would_help};
 use super::shapes::{AdvisedView, Content, LaneView, NotExpectedView, PlacedView, RestingView, RoundView};
@@ -38,7 +39,7 @@ pub(super) enum From {
 }
 
 impl From {
-    const fn word(self) -> &'static str {
+    pub(super) const fn word(self) -> &'static str {
         match self {
             Self::Named => "named",
             Self::Attendance => "attendance",
@@ -113,7 +114,7 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
     let waiting: Vec<&Advice<'_>> = waiting.map(|one| one.advice).collect();
     let waits = waits.iter().filter_map(|one| waiting_view(one, last, &served, &name_of));
     Ok(Content {
-        cautions: inputs.cautions(),
+        cautions: cautions(&inputs.people),
         would_help: would_help(last, wish.barriers.0, &waiting, another_round),
         resting: resting.iter().map(resting_view).chain(waits).collect(),
         people_from: Some(inputs.from.word().to_owned()),
@@ -143,17 +144,6 @@ fn most_used(plans: &[&Plan]) -> Vec<StockUse> {
 }
 
 impl Inputs {
-    /// What everybody heeds, and what is wrong with the surface of the session.
-    fn cautions(&self) -> Vec<CautionView> {
-        let surface = self.people.iter().find_map(|person| person.record.surface);
-        Caution::BASE
-            .iter()
-            .copied()
-            .chain(surface.map(Caution::of_surface))
-            .map(|one| CautionView::from(&one))
-            .collect()
-    }
-
     /// How much the losses of an athlete count, by how the last sessions served them.
     fn weight(&self, athlete: AthleteId) -> f64 {
         self.served.get(&athlete).map_or(1.0, |losses| lane_plan::weight(losses))

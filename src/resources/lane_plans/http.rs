@@ -24,7 +24,7 @@ use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::grants;
-use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::ids::{AthleteId, GroupId, LanePlanId, SessionId};
 use crate::platform::lanes::Lanes;
 use crate::platform::ops::Editable;
 use crate::platform::page::{self, PageParams};
@@ -129,21 +129,37 @@ async fn who_runs(
         }
         return Ok((From::Named, ids.clone(), Vec::new()));
     }
-    let groups = match &request.group_ids {
-        Some(groups) => {
-            grants::require(tx, groups, "/group_ids").await?;
-            groups.clone()
-        }
-        None => {
-            let present = store::present(tx, session).await?;
-            if store::is_attended(tx, session).await? {
-                return Ok((From::Attendance, present, Vec::new()));
-            }
-            store::groups(tx, session).await?
-        }
-    };
+    let Some(groups) = &request.group_ids else { return who_comes(tx, session, held_on).await };
+    grants::require(tx, groups, "/group_ids").await?;
+    let (expected, others) = expected(tx, session, held_on, groups).await?;
+    Ok((From::Groups, expected, others))
+}
+
+/// Who attends a session, of those whom the actor sees; before anybody was noted, who is expected of the session's groups and
+/// who is not.
+pub(super) async fn who_comes(
+    tx: &mut ClubTx,
+    session: SessionId,
+    held_on: NaiveDate,
+) -> Result<(From, Vec<AthleteId>, Vec<NotExpectedView>), Problem> {
+    let present = store::present(tx, session).await?;
+    if store::is_attended(tx, session).await? {
+        return Ok((From::Attendance, present, Vec::new()));
+    }
+    let groups = store::groups(tx, session).await?;
+    let (expected, others) = expected(tx, session, held_on, &groups).await?;
+    Ok((From::Groups, expected, others))
+}
+
+/// The members of groups who are expected, and those who are not.
+async fn expected(
+    tx: &mut ClubTx,
+    session: SessionId,
+    held_on: NaiveDate,
+    groups: &[GroupId],
+) -> Result<(Vec<AthleteId>, Vec<NotExpectedView>), Problem> {
     let (mut expected, mut others) = (Vec::new(), Vec::new());
-    for one in store::members(tx, session, held_on, &groups).await? {
+    for one in store::members(tx, session, held_on, groups).await? {
         match one.missing_since {
             None => expected.push(one.athlete),
             Some(last_seen_on) => {
@@ -151,7 +167,7 @@ async fn who_runs(
             }
         }
     }
-    Ok((From::Groups, expected, others))
+    Ok((expected, others))
 }
 
 /// What each athlete lost in the plans of the last weeks, latest first; waiting is the whole of it.

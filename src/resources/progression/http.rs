@@ -30,7 +30,7 @@ use crate::resources::advice::{self, Memory};
 /// Which period.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
-struct PeriodParams {
+pub(super) struct PeriodParams {
     /// First day; twelve weeks up to `to` when absent. At most 731 days up to `to`, both included.
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     from: Option<NaiveDate>,
@@ -40,10 +40,10 @@ struct PeriodParams {
 }
 
 /// What is asked for: the period, the representation and its entity tag.
-struct Asked {
-    period: Period,
+pub(super) struct Asked {
+    pub period: Period,
     format: Format,
-    links: Links,
+    pub links: Links,
     tag: String,
 }
 
@@ -52,6 +52,11 @@ impl Asked {
         let format = negotiate(req).ok_or_else(|| {
             Problem::new(Code::NotAcceptable, "Progress comes as application/json, text/csv or image/svg+xml.")
         })?;
+        Self::of(tx, params, format).await
+    }
+
+    /// The same where there is one representation.
+    pub async fn of(tx: &mut ClubTx, params: &PeriodParams, format: Format) -> Result<Self, Problem> {
         let period = model::period(tx.today().await?, params.from, params.to).map_err(Problem::malformed)?;
         let links = Links { club: tx.club, from: date(period.from()), to: date(period.to()) };
         // The answer follows from the club's rows, the dates and the program: nothing is computed to find it unchanged.
@@ -65,13 +70,13 @@ impl Asked {
         Ok(Self { period, format, links, tag })
     }
 
-    fn unchanged(&self, req: &HttpRequest) -> Option<HttpResponse> {
+    pub fn unchanged(&self, req: &HttpRequest) -> Option<HttpResponse> {
         stored::has(req, &self.tag).then(|| {
             HttpResponse::NotModified().insert_header((ETAG, self.tag.clone())).insert_header((VARY, "accept")).finish()
         })
     }
 
-    fn answer(self, body: Vec<u8>) -> HttpResponse {
+    pub fn answer(self, body: Vec<u8>) -> HttpResponse {
         let mut answer = HttpResponse::Ok();
         answer.insert_header((ETAG, self.tag)).insert_header((VARY, "accept"));
         answer.insert_header((CACHE_CONTROL, "private, no-cache"));
@@ -86,7 +91,7 @@ impl Asked {
     }
 }
 
-fn broken<E>(_: E) -> Problem {
+pub(super) fn broken<E>(_: E) -> Problem {
     Problem::new(Code::Internal, "The answer could not be written.")
 }
 
@@ -126,7 +131,8 @@ async fn get_athlete_progression(
     if let Some(unchanged) = asked.unchanged(&req) {
         return Ok(unchanged);
     }
-    let (assessments, rated) = store::rated(&mut tx, id, asked.links.from, asked.links.to).await?;
+    let mut rated = store::rated(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
+    let (assessments, rated) = rated.remove(&id.0).unwrap_or_default();
     let said = advice::decisions(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
     let setting = advice::setting(&mut tx).await?;
     drop(tx);

@@ -13,6 +13,7 @@ use super::figures::{
 use super::links::Links;
 use super::store::Attendance;
 use super::words::{Outcome, WordsView};
+use crate::compute::decision::Decision;
 use crate::compute::progress::{AthleteWeeks, Due, Member, Period, squad};
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::resources::advice::CautionView;
@@ -300,7 +301,11 @@ impl View {
             load_per_athlete_week: sums.athlete_weeks.map(Into::into),
             assessments_due: sums.due.iter().filter_map(|(at, due)| due_view(of.who.get(*at)?, due)).collect(),
             without_data: ids(&sums.without_data),
-            ready: sums.ready.iter().filter_map(|at| ready(of.who.get(*at)?, of.members.get(*at)?, links)).collect(),
+            ready: sums
+                .ready
+                .iter()
+                .filter_map(|at| ready(of.who.get(*at)?, &of.members.get(*at)?.progress.advice.decision, links))
+                .collect(),
             plateaus: ids(&sums.plateaus),
             coaches_words: WordsView::new(&of.words, links),
             cautions: base_cautions(),
@@ -349,7 +354,8 @@ fn attendance(of: &Computed<'_>, links: &Links) -> AttendanceView {
     }
 }
 
-fn due_view(who: &Who, due: &[Due]) -> Option<DueView> {
+/// The ratings that are due of an athlete; none when none are.
+pub fn due_view(who: &Who, due: &[Due]) -> Option<DueView> {
     let criteria: Vec<DueCriterionView> = due
         .iter()
         .map(|one| DueCriterionView { criterion: one.criterion.as_str(), since: one.since.map(on) })
@@ -358,8 +364,8 @@ fn due_view(who: &Who, due: &[Due]) -> Option<DueView> {
     (!criteria.is_empty()).then_some(DueView { athlete_id: who.id, display_name, criteria })
 }
 
-fn ready(who: &Who, member: &Member<'_>, links: &Links) -> Option<ReadyView> {
-    let decision = &member.progress.advice.decision;
+/// An athlete who is ready for more.
+pub fn ready(who: &Who, decision: &Decision, links: &Links) -> Option<ReadyView> {
     decision.proposed.map(|_| ReadyView {
         athlete_id: who.id,
         display_name: who.name.clone(),

@@ -4,41 +4,13 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::model::{Block, Session};
+use super::model::{Block, RawBlock, Session};
+use crate::compute::units::Length;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, GroupId, SessionId, VenueId};
 use crate::platform::page;
 use crate::platform::shape::{Create, Kept};
-
-/// One part of a session: a drill with its dose.
-#[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(as = SessionBlock, example = json!({"stage": "walkover", "drill": "Trail-leg walkover beside the barrier", "sets": 2, "repeats": 4, "barriers": 5}))]
-pub struct BlockFields {
-    /// Stage of the progression: mobility, lead_leg, trail_leg, walkover, wicket_run, rhythm_wickets, low_barriers,
-    /// height_build, spacing_build, competition_spec or race_test.
-    #[schema(max_length = 20, example = "walkover")]
-    pub stage: String,
-    /// The drill in the coach's words.
-    #[schema(min_length = 1, max_length = 120, example = "Trail-leg walkover beside the barrier")]
-    pub drill: String,
-    /// Sets.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 1, maximum = 200, example = 2)]
-    pub sets: Option<u16>,
-    /// Repeats of each set.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 1, maximum = 200, example = 4)]
-    pub repeats: Option<u16>,
-    /// Barriers of each repeat.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 1, maximum = 200, example = 5)]
-    pub barriers: Option<u16>,
-    /// Remark.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(min_length = 1, max_length = 400, example = "Hold the hands at chest height")]
-    pub note: Option<String>,
-}
+use crate::resources::advice::BlockFields;
 
 impl From<&Block> for BlockFields {
     fn from(block: &Block) -> Self {
@@ -48,21 +20,31 @@ impl From<&Block> for BlockFields {
             sets: block.sets,
             repeats: block.repeats,
             barriers: block.barriers,
+            side: block.side.clone(),
+            spacing_m: block.spacing_mm.map(|mm| Length::from_mm(mm).metres()),
+            height_m: block.height_mm.map(|mm| Length::from_mm(mm).metres()),
+            rest_s: block.rest_s,
+            start_min: block.start_min,
+            minutes: block.minutes,
             note: block.note.clone(),
         }
     }
 }
 
-impl From<&BlockFields> for Block {
-    fn from(fields: &BlockFields) -> Self {
-        Self {
-            stage: fields.stage.clone(),
-            drill: fields.drill.trim().to_owned(),
-            sets: fields.sets,
-            repeats: fields.repeats,
-            barriers: fields.barriers,
-            note: fields.note.clone(),
-        }
+fn raw(fields: &BlockFields) -> RawBlock<'_> {
+    RawBlock {
+        stage: &fields.stage,
+        drill: &fields.drill,
+        sets: fields.sets,
+        repeats: fields.repeats,
+        barriers: fields.barriers,
+        side: fields.side.as_deref(),
+        spacing_m: fields.spacing_m,
+        height_m: fields.height_m,
+        rest_s: fields.rest_s,
+        start_min: fields.start_min,
+        minutes: fields.minutes,
+        note: fields.note.as_deref(),
     }
 }
 
@@ -97,6 +79,11 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<super::model::Surface>)]
     pub surface: Option<String>,
+    /// What the next session should know of this one. Everybody who sees the session sees it, so nothing about a person: that
+    /// belongs to an assessment of the athlete, which may be a note alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 1, max_length = 1000, example = "Lane 3 is worn at 20 m")]
+    pub note: Option<String>,
 }
 
 impl Fields {
@@ -105,9 +92,9 @@ impl Fields {
     /// # Errors
     /// Every broken field.
     pub fn parse(&self, today: NaiveDate) -> Result<Session, Vec<Fault>> {
-        let blocks = self.blocks.iter().map(Block::from).collect();
-        let said = (self.weather_note.as_deref(), self.surface.as_deref());
-        Session::parse(self.held_on, &self.state, &self.group_ids, self.venue_id, blocks, said, today)
+        let blocks: Vec<RawBlock<'_>> = self.blocks.iter().map(raw).collect();
+        let said = (self.weather_note.as_deref(), self.surface.as_deref(), self.note.as_deref());
+        Session::parse(self.held_on, &self.state, &self.group_ids, self.venue_id, &blocks, said, today)
     }
 }
 
@@ -121,6 +108,7 @@ impl From<&Session> for Fields {
             blocks: session.blocks.iter().map(BlockFields::from).collect(),
             weather_note: session.weather_note.clone(),
             surface: session.surface.map(|surface| surface.as_str().to_owned()),
+            note: session.note.clone(),
         }
     }
 }

@@ -235,7 +235,7 @@ impl World {
                 self.figures.items += 1;
             }
             if self.dice.chance(0.5) {
-                phone.patch("session", id, json!({"weather_note": "Dry"}));
+                phone.patch("session", id, json!({"weather_note": "Dry", "note": "Lane 3 is worn"}));
                 self.figures.items += 1;
                 self.figures.edits += 1;
             }

@@ -2,7 +2,7 @@
 
 use thiserror::Error;
 
-use super::bounds::{Measured, plausible};
+use super::bounds::{Measured, judge};
 use super::day::Day;
 use super::decision::{
     Clearance, Configuration, Decision, Policy, Ratings, Situation, Status, Stock, Surface, Target, Word, decide,
@@ -233,9 +233,9 @@ fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
         Birth::Year(_) => f64::from(age(record.birth, on)) + 0.5,
         Birth::Date(born) => f64::from(on.days() - born.days()) / 365.25,
     };
-    // What cannot be of somebody of that age is a slip.
+    // What cannot be of somebody of that age is a slip; what is only rare was asked about when it was filed.
     let can =
-        |what, value: Option<f64>| value.filter(|value| plausible(what, record.sex, record.birth, on).contains(value));
+        |what, value: Option<f64>| value.filter(|value| judge(what, record.sex, record.birth, on, *value).counts(true));
     let stature_m = can(Measured::Stature, record.stature_m);
     let sprint_50m_s = can(Measured::Sprint50, record.sprint_50m_s);
     PriorInputs {

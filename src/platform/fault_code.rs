@@ -14,6 +14,7 @@ spelt! {
         "body": "The body ends early or cannot be unpacked.",
         "characters": "Holds characters that cannot be kept or read.",
         "common": "Is among the passwords that are guessed first.",
+        "confirm": "Can be, but hardly ever is: look again, and send it with `confirmed` true if it is right.",
         "contradiction": "Two wishes exclude each other.",
         "csv": "Is no CSV.",
         "cursor": "Is no cursor of this list.",

@@ -174,3 +174,82 @@ async fn a_measurement_that_cannot_be_is_refused_by_route_filed_by_push_and_left
     assert_eq!(before["estimate"]["comfortable_limit_m"], after["estimate"]["comfortable_limit_m"]);
     admin.post(&path, fast(5.4)).await.expect(201);
 }
+
+#[sqlx::test]
+async fn a_rare_measurement_is_asked_about_once_filed_from_a_phone_and_counts_when_confirmed(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (admin, child) = (&squad.admin, &squad.athletes[3]);
+    let today = Utc::now().date_naive();
+    let path = format!("/athletes/{child}/measurements");
+    let advice = format!("/athletes/{child}/recommendation");
+    let fast = json!({"kind": "sprint_30m_s", "value": 4.7, "measured_on": today});
+    let with = |base: &Value, change: Value| {
+        let mut body = base.clone();
+        body.as_object_mut().unwrap().extend(change.as_object().unwrap().clone());
+        body
+    };
+    let usual = json!({"kind": "sprint_30m_s", "value": 5.6, "measured_on": today - Duration::days(20)});
+    let usual = admin.post(&path, usual).await.expect(201);
+    assert!(usual.body.get("implausible").is_none() && usual.body.get("confirmed").is_none(), "{}", usual.body);
+    let before = admin.get(&advice).await.expect(200).body["estimate"].clone();
+
+    let refused = admin.post(&path, fast.clone()).await.expect_fault(422, "/value");
+    let fault = &refused.body["errors"][0];
+    assert!(fault["code"] == "confirm" && fault["detail"].as_str().unwrap().contains("`confirmed`"), "{fault}");
+    let impossible = with(&fast, json!({"value": 3.7, "confirmed": true}));
+    let refused = admin.post(&path, impossible.clone()).await.expect_fault(422, "/value");
+    assert_eq!(refused.body["errors"][0]["code"], "implausible", "nobody confirms what cannot be");
+
+    for (sent, id) in [&fast, &impossible].into_iter().zip(["a phone's", "a slip"]) {
+        let pushed = push(admin, &[create("measurement", with(sent, json!({"athlete_id": child})))]).await;
+        assert_eq!(statuses(&pushed), [201], "{id}");
+    }
+    let list = admin.get(&path).await.expect(200).body["items"].clone();
+    let filed: Vec<&Value> = list.as_array().unwrap().iter().filter(|one| one["implausible"] == true).collect();
+    assert_eq!(filed.len(), 2, "{list}");
+    let feed = admin.get("/changes?types=measurement").await.expect(200).body;
+    let seen = feed["changes"].as_array().unwrap().iter().filter(|one| one["data"]["implausible"] == true).count();
+    assert_eq!(seen, 2, "{feed}");
+    let asked = admin.get(&advice).await.expect(200).body["estimate"].clone();
+    assert_eq!(asked, before, "advice rests on the time before");
+
+    let right = admin.post(&path, with(&fast, json!({"confirmed": true}))).await.expect(201);
+    assert!(right.body["confirmed"] == true && right.body.get("implausible").is_none(), "{}", right.body);
+    let pushed = with(&fast, json!({"athlete_id": child, "confirmed": true, "value": 4.75}));
+    assert_eq!(statuses(&push(admin, &[create("measurement", pushed)]).await), [201]);
+    let list = admin.get(&path).await.expect(200).body["items"].clone();
+    assert_eq!(list.as_array().unwrap().iter().filter(|one| one["implausible"] == true).count(), 2, "{list}");
+    let after = admin.get(&advice).await.expect(200).body["estimate"].clone();
+    assert_ne!(after["comfortable_limit_m"], before["comfortable_limit_m"], "a faster child takes longer strides");
+}
+
+#[sqlx::test]
+async fn a_row_or_a_new_athlete_with_a_rare_measurement_is_refused_until_it_is_confirmed(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let group = admin.group("Mine").await;
+    let born = Utc::now().date_naive() - Duration::days(10 * 365 + 30);
+    let csv = format!("display_name,sex,birth_date,groups,experience,stature_m\nTall,F,{born},Mine,novice,1.65\n");
+    let import = |query: &'static str| {
+        let body = csv.clone().into();
+        let admin = &admin;
+        async move { admin.bytes(Method::POST, &format!("/athletes/import{query}"), "text/csv", body).await }
+    };
+    let refused = import("").await.expect(422);
+    let fault = &refused.body["errors"][0];
+    assert_eq!(
+        (&fault["pointer"], &fault["code"]),
+        (&json!("/rows/2/stature_m"), &json!("confirm")),
+        "{}",
+        refused.body
+    );
+    import("?confirmed=true").await.expect(201);
+    let measured = |more: &Value| {
+        let mut one = json!({"kind": "stature_m", "value": 1.65, "measured_on": Utc::now().date_naive()});
+        one.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        json!({"display_name": "Other", "sex": "F", "birth_date": born, "group_ids": [group], "experience": "novice",
+            "measurements": [one]})
+    };
+    admin.post("/athletes", measured(&json!({}))).await.expect_fault(422, "/measurements/0/value");
+    let made = admin.post("/athletes", measured(&json!({"confirmed": true}))).await.expect(201);
+    assert_eq!(made.body["measurements"][0]["confirmed"], true);
+}

@@ -34,6 +34,7 @@ fn context() -> Context {
     Context {
         groups: HashMap::from([("sprinters".to_owned(), group), (group.0.to_string(), group)]),
         today: NaiveDate::from_ymd_opt(2026, 11, 25).unwrap(),
+        confirmed: false,
     }
 }
 

@@ -167,7 +167,7 @@ async fn load_at(
         .collect()
 }
 
-/// The latest measurement of each kind up to a day, in metres or seconds.
+/// The latest measurement of each kind up to a day, in metres or seconds, but for those that wait to be confirmed.
 async fn measurements(
     tx: &mut ClubTx,
     athletes: &[Uuid],
@@ -179,6 +179,7 @@ async fn measurements(
         select distinct on (m.athlete_id, m.kind) m.athlete_id, m.kind, m.value_milli
         from measurements m
         where m.club_id = $1 and m.athlete_id = any ($2) and m.measured_on <= $3 and m.deleted_at is null
+          and not m.implausible
         order by m.athlete_id, m.kind, m.measured_on desc, m.id desc
         "#,
         club,

@@ -5,7 +5,9 @@ use std::hash::BuildHasher;
 
 use chrono::NaiveDate;
 
-use super::model::{self, Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Raw, Status};
+use super::model::{
+    self, Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Raw, RawMeasurement, Status,
+};
 use crate::platform::dates;
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
@@ -52,6 +54,8 @@ pub struct Context {
     pub groups: HashMap<String, GroupId>,
     /// Today in the club.
     pub today: NaiveDate,
+    /// Whether somebody looked again at what hardly ever is.
+    pub confirmed: bool,
 }
 
 /// Reads a file.
@@ -248,9 +252,9 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         }
     };
     let id = AthleteId::new();
-    let measurements = parse_measurements(&mut faults, cells, id, (measured_on, context.today));
+    let measurements = parse_measurements(&mut faults, cells, id, (measured_on, context));
     for (_, one) in &measurements {
-        if let Some(fault) = athlete.as_ref().and_then(|athlete| athlete.implausible(one)) {
+        if let Some(fault) = athlete.as_ref().and_then(|athlete| athlete.doubt(one)) {
             faults.add(format!("/{}", one.kind.as_str()), &fault.code, fault.detail);
         }
     }
@@ -262,7 +266,7 @@ fn parse_measurements(
     faults: &mut Faults,
     cells: &HashMap<&str, &str>,
     id: AthleteId,
-    (measured_on, today): (Option<NaiveDate>, NaiveDate),
+    (measured_on, context): (Option<NaiveDate>, &Context),
 ) -> Vec<(MeasurementId, Measurement)> {
     let mut measurements = Vec::new();
     let mut day_named = false;
@@ -276,8 +280,9 @@ fn parse_measurements(
             "number",
             cell.parse::<f64>().map_err(|_| "must be a number such as 1.52"),
         );
-        let on = measured_on.unwrap_or(today);
-        match value.map(|value| Measurement::parse(name, value, on, today)) {
+        let on = measured_on.unwrap_or(context.today);
+        let raw = |value| RawMeasurement { kind: name, value, measured_on: on, confirmed: context.confirmed };
+        match value.map(|value| Measurement::parse(raw(value), context.today)) {
             Some(Ok(one)) => measurements.push((model::derived_id(id, &one), one)),
             Some(Err(list)) => {
                 for fault in list {
@@ -371,7 +376,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn lines(csv: &str) -> Vec<u64> {
-        let context = Context { groups: HashMap::new(), today: NaiveDate::default() };
+        let context = Context { groups: HashMap::new(), today: NaiveDate::default(), confirmed: false };
         read(csv.as_bytes(), &context).unwrap().iter().map(|row| row.line).collect()
     }
 
@@ -415,7 +420,7 @@ mod tests {
 
         #[test]
         fn a_row_is_never_refused_without_a_reason(rows in "([a-zF0-9'=\"|\r\n ]{0,3}[,;\n]){0,24}") {
-            let context = Context { groups: HashMap::new(), today: NaiveDate::default() };
+            let context = Context { groups: HashMap::new(), today: NaiveDate::default(), confirmed: false };
             let csv = format!("display_name,sex,groups,experience\n{rows}");
             if let Ok(rows) = read(csv.as_bytes(), &context) {
                 prop_assert!(rows.iter().all(|row| row.parsed.as_ref().is_err_and(|faults| !faults.is_empty())));

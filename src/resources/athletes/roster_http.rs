@@ -37,6 +37,9 @@ struct ImportParams {
     /// Only report what would happen.
     #[serde(default)]
     dry_run: bool,
+    /// You looked again, and what hardly ever is at the age of an athlete (`confirm`) is right.
+    #[serde(default)]
+    confirmed: bool,
 }
 
 /// What became of one row.
@@ -125,10 +128,10 @@ fn judge(rows: &[Row], known: &HashMap<roster::Person, AthleteId>, dry_run: bool
         .collect()
 }
 
-async fn context(tx: &mut ClubTx) -> Result<Context, Problem> {
+async fn context(tx: &mut ClubTx, confirmed: bool) -> Result<Context, Problem> {
     let groups = roster_store::groups(tx).await?;
     let names = groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
-    Ok(Context { groups: names.collect(), today: tx.today().await? })
+    Ok(Context { groups: names.collect(), today: tx.today().await?, confirmed })
 }
 
 async fn everyone(
@@ -169,12 +172,12 @@ async fn import_athletes(
     params: Params<ImportParams>,
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
-    let dry_run = params.0.dry_run;
+    let ImportParams { dry_run, confirmed } = params.0;
     if body::media_type(&req) != "text/csv" {
         return Err(Problem::new(Code::MediaType, "Send the roster as text/csv."));
     }
     let taken = Arc::new(intake::read(&req, payload.into_inner(), LIMITS).await?);
-    let (mut tx, rows) = read_rows(&permit, &db, &lanes, taken).await?;
+    let (mut tx, rows) = read_rows(&permit, &db, &lanes, (taken, confirmed)).await?;
     let known = everyone(&mut tx).await?.iter().map(|one| (roster::person(&one.value), one.id)).collect();
     let judged = judge(&rows, &known, dry_run);
     let count = |status| judged.iter().filter(|row| row.status == status).count();
@@ -207,18 +210,18 @@ async fn read_rows(
     permit: &Permit<ClubAdmin>,
     db: &Db,
     lanes: &Lanes,
-    taken: Arc<Taken>,
+    (taken, confirmed): (Arc<Taken>, bool),
 ) -> Result<(ClubTx, Vec<Row>), Problem> {
     for _ in 0..READS {
         let turn = lanes.squads.turn(permit.who()).await?;
         let mut tx = permit.read(db).await?;
-        let context = Arc::new(context(&mut tx).await?);
+        let context = Arc::new(context(&mut tx, confirmed).await?);
         drop(tx);
         let (against, file) = (Arc::clone(&context), Arc::clone(&taken));
         let rows = turn.run(move || roster::read(file.bytes(), &against)).await??;
         let mut tx = permit.write(db).await?;
         roster_store::queue_import(&mut tx).await?;
-        if self::context(&mut tx).await? == *context {
+        if self::context(&mut tx, confirmed).await? == *context {
             return Ok((tx, rows));
         }
     }
@@ -254,7 +257,7 @@ async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>, lanes: Data<La
         .into_iter()
         .map(|one| {
             let measurements = measured.remove(&one.id).unwrap_or_default();
-            (one.value, measurements.into_iter().map(|stored| stored.value).collect())
+            (one.value, measurements.into_iter().map(|stored| stored.value.measurement).collect())
         })
         .collect();
     let csv =

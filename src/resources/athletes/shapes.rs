@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::measured_store::StoredMeasurement;
-use super::model::{self, Athlete, Birth, Experience, Measurement, NewAthlete, Raw, Status};
+use super::model::{self, Athlete, Birth, Experience, Measurement, NewAthlete, Raw, RawMeasurement, Status};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::platform::stored::Stored;
@@ -149,7 +149,7 @@ pub struct NewMeasurement {
     pub id: Option<MeasurementId>,
     /// `stature_m` (0.9 to 2.3), `leg_length_m` (stature minus sitting height, 0.4 to 1.3), `sprint_30m_s` (3.6 to 12)
     /// or `sprint_50m_s` (5.4 to 20), both from a standing start. What cannot be at the age of the athlete is
-    /// refused as `implausible`; pushed, it is filed and left out of the advice.
+    /// refused as `implausible`, what hardly ever is as `confirm`; pushed, it is filed and left out of the advice.
     #[schema(value_type = super::model::MeasurementKind)]
     pub kind: String,
     /// Metres or seconds, as the kind says; not finer than 0.001.
@@ -159,6 +159,9 @@ pub struct NewMeasurement {
     #[schema(example = "2026-09-01")]
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub measured_on: NaiveDate,
+    /// You looked again, and the value is right: needed for one that can be at that age but hardly ever is.
+    #[serde(default)]
+    pub confirmed: bool,
 }
 
 impl NewMeasurement {
@@ -167,7 +170,13 @@ impl NewMeasurement {
     /// # Errors
     /// Every broken field.
     pub fn parse(&self, athlete: AthleteId, today: NaiveDate) -> Result<(MeasurementId, Measurement), Vec<Fault>> {
-        let measurement = Measurement::parse(&self.kind, self.value, self.measured_on, today)?;
+        let raw = RawMeasurement {
+            kind: &self.kind,
+            value: self.value,
+            measured_on: self.measured_on,
+            confirmed: self.confirmed,
+        };
+        let measurement = Measurement::parse(raw, today)?;
         Ok((self.id.unwrap_or_else(|| model::derived_id(athlete, &measurement)), measurement))
     }
 }
@@ -209,7 +218,7 @@ impl New {
         let athlete = fields.parse(today).map_err(|list| faults.add_all("", list)).ok();
         for (at, sent) in self.measurements.iter().enumerate() {
             let one = sent.parse(id, today).ok();
-            let fault = athlete.as_ref().zip(one).and_then(|(athlete, (_, one))| athlete.implausible(&one));
+            let fault = athlete.as_ref().zip(one).and_then(|(athlete, (_, one))| athlete.doubt(&one));
             faults.add_all(&format!("/measurements/{at}"), fault.into_iter().collect());
         }
         faults.finish(athlete.map(|athlete| NewAthlete { id, athlete, measurements }))
@@ -233,16 +242,29 @@ pub struct MeasurementView {
     pub value: f64,
     /// The day.
     pub measured_on: NaiveDate,
+    /// Somebody looked again and said that it is right; absent otherwise.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false, example = true)]
+    pub confirmed: bool,
+    /// A phone recorded what cannot be at that age, or hardly ever is and was not confirmed, as far as the birth was known
+    /// when it was filed: advice leaves it out. Enter it again with `confirmed`, or correctly, and delete this one.
+    /// Absent otherwise.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false, example = true)]
+    pub implausible: bool,
 }
 
 impl From<&StoredMeasurement> for MeasurementView {
     fn from(stored: &StoredMeasurement) -> Self {
+        let one = stored.value.measurement;
         Self {
             id: stored.id,
             rev: stored.rev,
-            kind: stored.value.kind.as_str(),
-            value: stored.value.value(),
-            measured_on: stored.value.measured_on,
+            kind: one.kind.as_str(),
+            value: one.value(),
+            measured_on: one.measured_on,
+            confirmed: one.confirmed,
+            implausible: stored.value.implausible,
         }
     }
 }

@@ -5,7 +5,7 @@ use uuid::Uuid;
 
 use super::measured_store;
 use super::merge::{self, GroupRevs};
-use super::model::{Athlete, Birth, Experience, Leg, Measurement, NewAthlete, Status};
+use super::model::{Athlete, Birth, Experience, Filed, Leg, NewAthlete, Status};
 use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants::{self, ids_of};
@@ -74,9 +74,11 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
         return Ok(false);
     }
     grants::place(tx, new.iter().map(|one| (one.id, one.athlete.groups.as_slice()))).await?;
-    let measurements: Vec<(AthleteId, MeasurementId, Measurement)> = new
+    // A new athlete with a doubtful measurement was refused.
+    let filed = |measurement| Filed { measurement, implausible: false };
+    let measurements: Vec<(AthleteId, MeasurementId, Filed)> = new
         .iter()
-        .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, *measurement)))
+        .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, filed(*measurement))))
         .collect();
     if !measured_store::insert(tx, &measurements).await? {
         return Err(StoreError::Conflict("The id of a measurement is already used. Send a new one.".to_owned()));

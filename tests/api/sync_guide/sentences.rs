@@ -150,6 +150,7 @@ const HELD: &[(&str, &[&str])] = &[
     ("Somebody who left may do this for 30 days.", &["a_recorder_takes_back_what_is_held_also_after_leaving"]),
     ("A split of a `race_result` that is missing or out", &["a_split_out_of_order_is_flagged_in_place_and_costs_no_final_time"]),
     ("A `measurement` that was deleted by mistake is entered", &["a_measurement_that_was_deleted_by_mistake_can_be_entered_again"]),
+    ("A `measurement` that hardly ever is at the age", &["a_rare_measurement_is_asked_about_once_filed_from_a_phone_and_counts_when_confirmed"]),
     ("A `lane_plan` names equipment of the club in `stock_used`;", &["a_pushed_lane_plan_takes_barriers_that_the_club_has"]),
     ("A `lane_plan` is seen by everybody who sees its session,", &["a_shared_session_shows_each_member_their_own_people_in_every_form"]),
     ("Edit what you see: others stay in their lanes, and", &["an_edit_of_a_shared_plan_leaves_others_where_they_are", "a_lane_plan_with_athletes_of_another_group_keeps_them_and_is_not_deleted"]),

@@ -32,7 +32,7 @@ pub enum Code {
     Conflict,
     /// 424: something else of the batch that this needs failed.
     Dependency,
-    /// 202: stored in the holding area; an admin decides.
+    /// 202: stored in the holding area until somebody decides.
     Held,
     /// 410: the record was deleted.
     Gone,
@@ -102,7 +102,7 @@ impl Code {
             Self::Slow => ("slow", 408, "The body came too slowly"),
             Self::Conflict => ("conflict", 409, "Clashes with what is stored"),
             Self::Dependency => ("dependency", 424, "Something that this needs failed"),
-            Self::Held => ("held", 202, "Held for an admin"),
+            Self::Held => ("held", 202, "Held for a decision"),
             Self::Gone => ("gone", 410, "Deleted"),
             Self::SyncTokenInvalid => ("sync-token-invalid", 400, "The sync token is not one of ours"),
             Self::SyncTokenExpired => ("sync-token-expired", 410, "The sync token is too old"),

@@ -36,7 +36,8 @@ type, or a parameter is unknown."
             }
             Self::Dependency => "Something else in the same batch, which this needs, failed or comes later.",
             Self::Held => {
-                "What was recorded is kept in the holding area, because what it belongs to is missing or not yours."
+                "What was recorded is kept in the holding area: what it belongs to is missing or not yours, or somebody else \
+                 corrected the same before. `held.reason` of a push says which."
             }
             Self::Gone => "The record with this id was deleted, or the invitation is void.",
             Self::SyncTokenInvalid => "The token of the change feed was not given to this member of this club.",
@@ -70,7 +71,9 @@ type, or a parameter is unknown."
             Self::Slow => "Send it again over a better network, in smaller parts.",
             Self::Conflict => "Read what is stored, and send another id, another name or what still differs.",
             Self::Dependency => "Leave it in the outbox and send it again after what it needs.",
-            Self::Held => "Nothing: an admin of the club decides. Show that it waits.",
+            Self::Held => {
+                "Nothing: an admin of the club decides, of a second correction also the recorder of either. Show that it waits."
+            }
             Self::Gone => "Create a new record with a new id.",
             Self::SyncTokenInvalid | Self::SyncTokenExpired | Self::HistoryDiverged => {
                 "Forget the token and read a full copy."

@@ -4,19 +4,10 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::rules;
+use crate::resources::athletes::merge::GROUPS;
 
 /// Type and id of a record.
 pub(super) type Key = (String, Uuid);
-
-/// The field groups of athletes: name, fields.
-const GROUPS: [(&str, &[&str]); 6] = [
-    ("name", &["display_name"]),
-    ("birth", &["sex", "birth_date", "birth_year"]),
-    ("contact", &["consent_on"]),
-    ("technique", &["preferred_lead_leg", "experience"]),
-    ("status", &["status"]),
-    ("groups", &["group_ids"]),
-];
 
 /// What somebody does to a record.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -20,7 +20,7 @@ rules! {
     TOKEN = "the last `sync_token`, stored in the same local transaction as the changes it came with";
     WHOLE = "`data` is the whole current record.";
     REMOVED = "`removed`: drop the record and every record whose parent it is, by type and id.";
-    OUTBOX = "Never touch the outbox.";
+    OUTBOX = "Never touch the outbox, but for an erased athlete";
     FROM = "Ignore a page whose `from` is not your stored token: it is a late answer.";
     MEMBERS = "Keep members of `data` that you do not know.";
     AFRESH = "On 410, or 400 `sync-token-invalid`: forget the token, mark every record stale, pull from the start, then delete what is still stale. Keep the outbox.";

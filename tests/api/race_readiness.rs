@@ -216,3 +216,34 @@ async fn the_weeks_of_runs_give_an_expected_time_when_no_time_is_on_file(pool: P
     assert_eq!(expected["basis"], "limit");
     assert!((9.0..13.0).contains(&expected["time_s"].as_f64().unwrap()), "{expected}");
 }
+
+#[sqlx::test]
+async fn a_race_against_a_restriction_is_kept_and_flagged_by_route_and_by_push(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (path, _) = squad.low_race().await;
+    let [free, raced, stayed, pushed] = [0, 1, 2, 3].map(|at| squad.athletes[at].as_str());
+    for athlete in [raced, stayed, pushed] {
+        restrict(&squad.admin, athlete, squad.day, squad.day).await;
+    }
+    let absent = json!({"id": Uuid::now_v7(), "athlete_id": stayed, "status": "did_not_start"});
+    let results = [finish(free, 12.5), finish(raced, 12.6), absent];
+    assert_eq!(squad.record(&path, &results).await, ["created", "created", "created"]);
+    assert_eq!(squad.record(&path, &results).await, ["unchanged", "unchanged", "unchanged"], "a repeat is the same");
+    let race = path.rsplit('/').next().unwrap();
+    let by_phone = create(
+        "race_result",
+        json!({"race_test_id": race, "athlete_id": pushed, "status": "finished", "final_time_s": 12.7}),
+    );
+    assert_eq!(statuses(&push(&squad.coach, std::slice::from_ref(&by_phone)).await), [201]);
+    let listed = squad.results(&path).await;
+    let mut phone = Phone::default();
+    phone.pull(&squad.coach, 2_000).await;
+    let flags = [(&results[0], None), (&results[1], Some(true)), (&results[2], None), (&by_phone, Some(true))];
+    for (sent, flag) in flags {
+        let flag = flag.map(Value::from);
+        let row = listed["results"].as_array().unwrap().iter().find(|one| one["id"] == sent["id"]).unwrap();
+        assert_eq!(row.get("while_restricted"), flag.as_ref(), "{row}");
+        let copied = &phone.copy[&("race_result".to_owned(), sent["id"].as_str().unwrap().to_owned())];
+        assert_eq!(copied.get("while_restricted"), flag.as_ref(), "{copied}");
+    }
+}

@@ -490,6 +490,62 @@ async fn a_later_item_does_not_overwrite_what_its_author_never_saw(pool: PgPool)
     assert_eq!((&again["status"], &again["replayed"], &again["rev"]), (&json!(200), &json!(true), &results[2]["rev"]));
 }
 
+/// A plan with one athlete in its only lane.
+fn plan_of(session: &str, athlete: &str) -> Value {
+    let placed = json!({"athlete_id": athlete, "display_name": "?", "regret": 0.25, "hold_probability": 0.5});
+    let lane = json!({"lane": 1, "round": 1, "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6.25,
+        "approach_m": 12.0, "barriers": 5, "athletes": [placed]});
+    let request = json!({"lanes": 1, "capacity": 8, "barriers": {"min": 4, "max": 6}, "objective": "total"});
+    json!({"session_id": session, "request": request, "lanes": [lane], "resting": [], "total_regret": 0.5,
+        "largest_regret": 0.25, "proven_optimal": true, "lower_bound": 0.25, "alternatives": [], "stock_used": [],
+        "run_out_m": 10.0, "cautions": []})
+}
+
+#[sqlx::test]
+async fn a_plan_whose_people_changed_refuses_an_older_edit_however_the_push_is_cut(pool: PgPool) {
+    let squad = squad(pool).await;
+    let athlete = format!("/athletes/{}", squad.athlete);
+    let group: Uuid = squad.other.parse().unwrap();
+    let pair = Uuid::new_v5(&group, squad.athlete.parse::<Uuid>().unwrap().as_bytes()).to_string();
+    let placed = json!({"group_id": group, "athlete_id": squad.athlete});
+    for size in [1, 500] {
+        let join = item("PUT", "group_membership", &pair, json!({"if_none_match": "*", "data": placed}));
+        let rev = squad.admin.get(&athlete).await.body["rev"].to_string();
+        let name = json!({"base_rev": rev, "data": {"display_name": format!("Name {size}")}});
+        let name = item("PATCH", "athlete", &squad.athlete, name);
+        for (change, status) in [(join, 201), (name, 200)] {
+            let plan = create("lane_plan", plan_of(&squad.session, &squad.athlete));
+            let id = plan["id"].as_str().unwrap();
+            let made = push(&squad.admin, std::slice::from_ref(&plan)).await.remove(0);
+            assert_eq!(made["status"], 201, "{made}");
+            let run_out = |metres: f64| {
+                item("PATCH", "lane_plan", id, json!({"if_match": made["rev"], "data": {"run_out_m": metres}}))
+            };
+            // The second follows the first; the third was made without a look at what the change of the athlete led to.
+            let items = [run_out(11.0), run_out(12.0), change, run_out(13.0)];
+            let mut results = Vec::new();
+            let mut named = made["rev"].clone();
+            for cut in items.chunks(size) {
+                let mut cut = cut.to_vec();
+                if size == 1 && cut[0]["type"] == "lane_plan" {
+                    cut[0]["if_match"] = named.clone();
+                }
+                let answers = push(&squad.admin, &cut).await;
+                if size == 1 && cut[0]["type"] == "lane_plan" {
+                    named = answers[0]["rev"].clone();
+                }
+                results.extend(answers);
+            }
+            assert_eq!(statuses(&results), [200, 200, status, 412], "in pushes of {size}: {results:?}");
+            let path = format!("/sessions/{}/lane-plans/{id}", squad.session);
+            assert_eq!(squad.admin.get(&path).await.body["run_out_m"], 12.0);
+        }
+        let leave = json!({"if_match": squad.admin.get(&athlete).await.body["rev"].to_string(), "data": placed});
+        let left = push(&squad.admin, &[item("DELETE", "group_membership", &pair, leave)]).await;
+        assert_eq!(statuses(&left), [200], "{left:?}");
+    }
+}
+
 #[sqlx::test]
 async fn athletes_join_and_leave_groups_as_a_set(pool: PgPool) {
     let squad = squad(pool).await;

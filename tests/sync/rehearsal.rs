@@ -183,7 +183,7 @@ const CAUGHT: [(Flaw, &str, &str); 39] = [
     (Flaw::NoOwnRev, "own-edit", "An edit names the rev of the record"),
     (Flaw::FollowsAll, "field-groups", "An edit names the rev of the record"),
     (Flaw::GroupsTogether, "field-groups", "Send one `PATCH` for each field group"),
-    (Flaw::SignedOutForgets, "signed-out", "Never touch the outbox."),
+    (Flaw::SignedOutForgets, "signed-out", "Never touch the outbox"),
     (Flaw::LeftKeepsCopy, "left", "Put the journal back"),
     (Flaw::LeftWithoutJournal, "left", "Put the journal back"),
 ];

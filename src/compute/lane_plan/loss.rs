@@ -12,7 +12,8 @@
 //! ```
 //!
 //! with the athlete's height cost g and the width w of their hold curve. A closer lane in which the rhythm is less likely to hold
-//! is no easier one: it crowds, and whoever is put there week after week holds little. The loss is 0 at the advised configuration and at most 1;
+//! is no easier one: it crowds, and whoever is put there week after week holds little. The loss is 0 at the advised
+//! configuration and at most 1;
 //! [`weight`] makes the loss of somebody who was served badly lately count more, so that nobody pays for the others twice.
 //! Where an athlete may run at all is not decided here but by [`Region`](crate::decision::Region).
 //!
@@ -25,7 +26,8 @@ use crate::decision::Configuration;
 
 /// Widths of the hold curve after which a lane has lost two fifths of its worth (1 - exp(-1/2)).
 pub(super) const WIDTHS: f64 = 2.0;
-/// Probability of holding below that of the advised lane at which a lane has lost two fifths of its worth.
+/// Probability of holding below that of the advised lane at which a lane has lost two fifths of its worth. A design choice,
+/// taken after looking at the simulated clubs 1 to 20; on clubs 21 to 40 three of 455 athletes still held less than 0.70.
 pub(super) const CROWDED: f64 = 0.05;
 /// Lost over another height or kind than advised, of what is left: a step of the barrier waits a session.
 pub(super) const OTHER_BARRIER: f64 = 0.25;

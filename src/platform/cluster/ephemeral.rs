@@ -19,8 +19,8 @@ use super::{Cluster, ClusterError, Options, state};
 /// Start of the name of a folder for one command's server.
 const PREFIX: &str = "lanewright-cluster-";
 
-/// Where Linux keeps files in memory, and how many free bytes there count as enough: the suite takes 0.1 GB at its peak, a
-/// long simulation more, the log of the server at most 1 GB.
+/// Where Linux keeps files in memory, and how many free bytes there count as enough: the tests of the API take 0.1 GB at their
+/// peak, a long simulation more, the log of the server at most 1 GB.
 const MEMORY: &str = "/dev/shm";
 const ROOMY: u64 = 4 << 30;
 
@@ -125,7 +125,7 @@ impl Signals {
     }
 }
 
-/// Where throw-away data belongs: in memory, where making and dropping a database for each test costs a third, when the
+/// Where throw-away data belongs: in memory, where making and dropping a database for each test is cheap, when the
 /// system offers enough of it and nobody wishes another place by `TMPDIR`.
 fn parent() -> PathBuf {
     let free = statvfs(MEMORY).map_or(0, |memory| memory.f_bavail * memory.f_frsize);

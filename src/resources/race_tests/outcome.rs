@@ -51,6 +51,16 @@ pub struct Outcome {
     pub void: bool,
 }
 
+/// A result as it was filed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Filed {
+    /// The result.
+    pub outcome: Outcome,
+    /// Whether somebody started against a report or restriction that stood on the day, as far as it was known when the result was
+    /// filed.
+    pub while_restricted: bool,
+}
+
 /// What a client sends of a result, field by field.
 #[derive(Clone, Copy, Debug)]
 pub struct RawOutcome<'a> {
@@ -125,6 +135,11 @@ impl Outcome {
             void: raw.void,
         });
         faults.finish(value)
+    }
+
+    /// Whether the athlete ran.
+    pub fn started(&self) -> bool {
+        self.status != Status::DidNotStart
     }
 
     /// The time that counts: of a finish.

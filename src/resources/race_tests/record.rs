@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use uuid::Uuid;
 
-use super::outcome::Outcome;
+use super::outcome::{Filed, Outcome};
 use super::results_shapes::Fields;
 use super::results_store;
 use super::store::StoredTest;
@@ -14,6 +14,7 @@ use crate::platform::fault::{Fault, Faults};
 use crate::platform::grants::{self, SeenAthlete};
 use crate::platform::ids::RaceResultId;
 use crate::platform::problem::Problem;
+use crate::resources::advice;
 
 /// What the results refer to.
 struct Known {
@@ -64,9 +65,10 @@ async fn file_part(
     prefix: impl Fn(usize) -> String,
 ) -> Result<(Vec<Item<Outcome>>, Vec<Decision>), Problem> {
     let ids: Vec<Uuid> = sent.iter().map(|fields| fields.id.0).collect();
-    let mut taken = results_store::by_ids(tx, &ids).await?;
-    let hidden = results_store::hidden(tx, &taken).await?;
-    taken.retain(|id, _| !hidden.contains(id));
+    let stored = results_store::by_ids(tx, &ids).await?;
+    let hidden = results_store::hidden(tx, &stored).await?;
+    let seen = stored.into_iter().filter(|(id, _)| !hidden.contains(id));
+    let taken: HashMap<Uuid, (Outcome, i64)> = seen.map(|(id, (one, rev))| (id, (one.outcome, rev))).collect();
     let athletes: Vec<Uuid> = taken.values().map(|(one, _)| one.athlete.0).collect();
     let erased = grants::erased(tx, &athletes).await?;
     let parsed: Vec<_> = sent.iter().map(|fields| (fields.id.0, fields.parse(test.id, &test.value.test))).collect();
@@ -86,8 +88,16 @@ async fn file_part(
     let check = |one: &Outcome, id, replaced: &mut _| check_references(one, &known, replaced, id);
     let items = batch::judge(parsed, &taken, repeated, check, prefix);
     let decisions = batch::decide(&items, &taken, &hidden);
-    let fresh: Vec<(RaceResultId, &Outcome)> =
-        batch::fresh(&items, &decisions).into_iter().map(|(id, one)| (RaceResultId(id), one)).collect();
-    results_store::insert(tx, &fresh).await?;
+    let fresh = batch::fresh(&items, &decisions);
+    // A race against a report or restriction is kept like any other, as a run is: it happened. The flag says so.
+    let on = test.value.held_on;
+    let ran: Vec<_> = fresh.iter().filter(|(_, one)| one.started()).map(|(_, one)| (one.athlete.0, on)).collect();
+    let against = advice::against_rest(tx, &ran).await?;
+    let flagged = |one: &Outcome| one.started() && against.contains(&(one.athlete.0, on));
+    let filed: Vec<(RaceResultId, Filed)> = fresh
+        .into_iter()
+        .map(|(id, one)| (RaceResultId(id), Filed { while_restricted: flagged(one), outcome: one.clone() }))
+        .collect();
+    results_store::insert(tx, &filed).await?;
     Ok((items, decisions))
 }

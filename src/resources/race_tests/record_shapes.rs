@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use super::draw_shapes::seconds;
 use super::entries_store::Entry;
+use super::outcome::Filed;
 use super::readiness_shapes::ReadinessView;
 use super::results_shapes::Fields as ResultFields;
 use super::results_store::StoredOutcome;
@@ -121,10 +122,16 @@ pub struct ResultRecord {
     /// The result.
     #[serde(flatten)]
     fields: ResultFields,
+    /// That the athlete started although a report of pain, illness or injury, or a restriction, stood on the day, as far as it was
+    /// known when the result was filed; absent otherwise. Such a result is kept.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false, example = true)]
+    while_restricted: bool,
 }
 
 impl From<&StoredOutcome> for ResultRecord {
     fn from(stored: &StoredOutcome) -> Self {
-        Self { rev: stored.rev, race_test_id: stored.value.test, fields: stored.into() }
+        let Filed { outcome, while_restricted } = &stored.value;
+        Self { rev: stored.rev, race_test_id: outcome.test, fields: stored.into(), while_restricted: *while_restricted }
     }
 }

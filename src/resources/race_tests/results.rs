@@ -67,8 +67,9 @@ async fn create_race_results(
 fn counting(results: &[(StoredOutcome, Option<String>)]) -> HashSet<RaceResultId> {
     let mut best: HashMap<AthleteId, &StoredOutcome> = HashMap::new();
     for (one, _) in results {
-        let at = best.entry(one.value.athlete).or_insert(one);
-        let key = |one: &StoredOutcome| (one.value.counting_ms().unwrap_or(u32::MAX), std::cmp::Reverse(one.rev));
+        let at = best.entry(one.value.outcome.athlete).or_insert(one);
+        let key =
+            |one: &StoredOutcome| (one.value.outcome.counting_ms().unwrap_or(u32::MAX), std::cmp::Reverse(one.rev));
         if key(one) < key(at) {
             *at = one;
         }
@@ -95,14 +96,16 @@ impl Sheet<'_> {
         let times: Vec<Option<u32>> = self
             .results
             .iter()
-            .map(|(one, _)| time(&one.value).filter(|_| self.counts.contains(&one.id) && takes_part(&one.value)))
+            .map(|(one, _)| {
+                time(&one.value.outcome).filter(|_| self.counts.contains(&one.id) && takes_part(&one.value.outcome))
+            })
             .collect();
         places(&times)
     }
 
     /// Places by a time within each heat.
     fn heat_places(&self, time: impl Fn(&Outcome) -> Option<u32>) -> Vec<Option<usize>> {
-        let heats: BTreeSet<i16> = self.results.iter().filter_map(|(one, _)| one.value.heat).collect();
+        let heats: BTreeSet<i16> = self.results.iter().filter_map(|(one, _)| one.value.outcome.heat).collect();
         let mut found = vec![None; self.results.len()];
         for heat in heats {
             for (at, place) in self.places(|one| one.heat == Some(heat), &time).into_iter().enumerate() {
@@ -129,19 +132,20 @@ impl Sheet<'_> {
             .iter()
             .enumerate()
             .filter_map(|(at, (one, name))| {
-                let entrant = self.entrants.get(&one.value.athlete);
-                let gap = entrant.and_then(|entrant| entrant.expected).zip(one.value.counting_ms());
+                let entrant = self.entrants.get(&one.value.outcome.athlete);
+                let gap = entrant.and_then(|entrant| entrant.expected).zip(one.value.outcome.counting_ms());
                 Some(ResultView {
                     rev: one.rev,
                     display_name: name.clone()?,
                     fields: Fields::from(one),
+                    while_restricted: one.value.while_restricted,
                     counts: self.counts.contains(&one.id),
                     place: overall.get(at).copied().flatten(),
                     heat_place: in_heat.get(at).copied().flatten(),
                     handicap_place: across_line.get(at).copied().flatten(),
                     against_best: self.against(one),
                     gap_to_expected_s: gap.map(|(expected, ms)| seconds(gap_ms(ms, expected.time_ms))),
-                    splits: splits(&one.value, &self.course),
+                    splits: splits(&one.value.outcome, &self.course),
                 })
             })
             .collect();
@@ -150,8 +154,12 @@ impl Sheet<'_> {
     }
 
     fn against(&self, one: &StoredOutcome) -> Option<AgainstView> {
-        let of_athlete: Vec<Mark> =
-            self.finishes.iter().filter(|other| other.athlete == one.value.athlete).map(|other| other.mark).collect();
+        let of_athlete: Vec<Mark> = self
+            .finishes
+            .iter()
+            .filter(|other| other.athlete == one.value.outcome.athlete)
+            .map(|other| other.mark)
+            .collect();
         let mark = of_athlete.iter().find(|mark| mark.id == one.id.0.as_u128())?;
         Some(against_best(mark, &of_athlete).into())
     }
@@ -182,7 +190,7 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
     let results = results_store::standing(&mut tx, test.id).await?;
     let entrants = entries_store::entrants(&mut tx, test.id).await?;
     let seen: Vec<AthleteId> =
-        results.iter().filter(|(_, name)| name.is_some()).map(|(one, _)| one.value.athlete).collect();
+        results.iter().filter(|(_, name)| name.is_some()).map(|(one, _)| one.value.outcome.athlete).collect();
     let finishes = results_store::finishes(&mut tx, &seen, Some(&course)).await?;
     drop(tx);
     let sheet = Sheet {

@@ -98,7 +98,7 @@ impl Fields {
 
 impl From<&StoredOutcome> for Fields {
     fn from(stored: &StoredOutcome) -> Self {
-        let one = &stored.value;
+        let one = &stored.value.outcome;
         let times = |times: &Vec<Option<i32>>| times.iter().map(|ms| ms.map(seconds)).collect();
         Self {
             id: stored.id,
@@ -206,6 +206,11 @@ pub struct ResultView {
     /// The result.
     #[serde(flatten)]
     pub fields: Fields,
+    /// That the athlete started although a report of pain, illness or injury, or a restriction, stood on the day, as far as it was
+    /// known when the result was filed; absent otherwise. Such a result is kept.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false, example = true)]
+    pub while_restricted: bool,
     /// Whether it is the one of its athlete that counts: the fastest finish, else the latest.
     pub counts: bool,
     /// Place over all heats by final time; timing classes are not told apart.

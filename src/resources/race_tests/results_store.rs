@@ -6,7 +6,7 @@ use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::{Method, day};
-use super::outcome::{Outcome, Status};
+use super::outcome::{Filed, Outcome, Status};
 use super::store::course;
 use crate::compute::race::{Course, Mark};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
@@ -15,7 +15,7 @@ use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
 /// A result as it is stored.
-pub type StoredOutcome = Stored<RaceResultId, Outcome>;
+pub type StoredOutcome = Stored<RaceResultId, Filed>;
 
 struct Row {
     id: Uuid,
@@ -34,6 +34,7 @@ struct Row {
     note: Option<String>,
     supersedes: Option<Uuid>,
     void: bool,
+    while_restricted: bool,
 }
 
 fn corrupt() -> StoreError {
@@ -44,7 +45,7 @@ impl TryFrom<Row> for StoredOutcome {
     type Error = StoreError;
 
     fn try_from(row: Row) -> Result<Self, StoreError> {
-        let value = Outcome {
+        let outcome = Outcome {
             test: RaceTestId(row.race_test_id),
             athlete: AthleteId(row.athlete_id),
             heat: row.heat,
@@ -60,19 +61,20 @@ impl TryFrom<Row> for StoredOutcome {
             supersedes: row.supersedes.map(RaceResultId),
             void: row.void,
         };
+        let value = Filed { outcome, while_restricted: row.while_restricted };
         Ok(Self { id: RaceResultId(row.id), rev: row.rev, value })
     }
 }
 
 /// Results with these ids, seen by the actor or not: an id is taken either way.
-pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Outcome, i64)>, StoreError> {
+pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Filed, i64)>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query_as!(
         Row,
         r#"
         select id, rev, race_test_id, athlete_id, heat, lane, status, final_time_ms,
           touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", timing_method, video_fps, hits, fell, note,
-          supersedes, void
+          supersedes, void, while_restricted
         from race_results
         where club_id = $1 and id = any ($2)
         "#,
@@ -87,7 +89,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Outc
 }
 
 /// Those among stored results that the actor must not learn of.
-pub async fn hidden(tx: &mut ClubTx, taken: &HashMap<Uuid, (Outcome, i64)>) -> Result<HashSet<Uuid>, StoreError> {
+pub async fn hidden(tx: &mut ClubTx, taken: &HashMap<Uuid, (Filed, i64)>) -> Result<HashSet<Uuid>, StoreError> {
     if taken.is_empty() || tx.actor.groups.is_none() {
         return Ok(HashSet::new());
     }
@@ -170,26 +172,27 @@ pub async fn superseded(
 }
 
 /// Inserts results whose ids are free, in one statement.
-pub async fn insert(tx: &mut ClubTx, results: &[(RaceResultId, &Outcome)]) -> Result<(), StoreError> {
+pub async fn insert(tx: &mut ClubTx, results: &[(RaceResultId, Filed)]) -> Result<(), StoreError> {
     if results.is_empty() {
         return Ok(());
     }
     let (club, actor) = (tx.club.0, tx.actor.account.0);
-    let rows: Vec<serde_json::Value> = results.iter().map(|(id, outcome)| columns(*id, outcome)).collect();
+    let rows: Vec<serde_json::Value> = results.iter().map(|(id, one)| columns(*id, one)).collect();
     let changes: Vec<Change> =
-        results.iter().map(|(id, outcome)| Change::put(Kind::RaceResult, *id).under(outcome.athlete)).collect();
+        results.iter().map(|(id, one)| Change::put(Kind::RaceResult, *id).under(one.outcome.athlete)).collect();
     sqlx::query!(
         r#"
         insert into race_results as x
           (club_id, id, race_test_id, athlete_id, heat, lane, status, final_time_ms, touchdown_times_ms, timing_method,
-           video_fps, hits, fell, note, supersedes, void, recorded_by, created_at)
+           video_fps, hits, fell, note, supersedes, void, while_restricted, recorded_by, created_at)
         select c.id, u.id, u.race_test_id, u.athlete_id, u.heat, u.lane, u.status, u.final_time_ms, u.touchdown_times_ms,
-          u.timing_method, u.video_fps, u.hits, u.fell, u.note, u.supersedes, u.void, $3, $4
+          u.timing_method, u.video_fps, u.hits, u.fell, u.note, u.supersedes, u.void, u.while_restricted, $3,
+          $4
         from clubs c
         cross join jsonb_to_recordset($2::jsonb) as u (
           id uuid, race_test_id uuid, athlete_id uuid, heat smallint, lane smallint, status text, final_time_ms integer,
           touchdown_times_ms integer[], timing_method text, video_fps smallint, hits smallint, fell boolean, note text,
-          supersedes uuid, void boolean)
+          supersedes uuid, void boolean, while_restricted boolean)
         where c.id = $1
         "#,
         club,
@@ -202,7 +205,8 @@ pub async fn insert(tx: &mut ClubTx, results: &[(RaceResultId, &Outcome)]) -> Re
     Ok(())
 }
 
-fn columns(id: RaceResultId, outcome: &Outcome) -> serde_json::Value {
+fn columns(id: RaceResultId, one: &Filed) -> serde_json::Value {
+    let outcome = &one.outcome;
     serde_json::json!({
         "id": id,
         "race_test_id": outcome.test,
@@ -219,6 +223,7 @@ fn columns(id: RaceResultId, outcome: &Outcome) -> serde_json::Value {
         "note": outcome.note,
         "supersedes": outcome.supersedes,
         "void": outcome.void,
+        "while_restricted": one.while_restricted,
     })
 }
 

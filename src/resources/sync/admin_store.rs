@@ -5,6 +5,7 @@ use serde_json::Value;
 use uuid::Uuid;
 
 use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::holding;
 
 /// A fact in the holding area.
 #[derive(Clone, Debug)]
@@ -33,6 +34,13 @@ pub struct HeldRow {
     pub note: Option<String>,
     /// Who recorded the correction that stands, of a second one.
     pub rival: Option<Uuid>,
+}
+
+impl HeldRow {
+    /// The id in a field of what was sent.
+    pub fn names(&self, field: &str) -> Option<Uuid> {
+        holding::named(self.data.as_object()?, field)
+    }
 }
 
 /// Where a list of held facts goes on: the id and type of the last one.

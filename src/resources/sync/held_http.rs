@@ -18,7 +18,7 @@ use crate::platform::fault::{Fault, Faults};
 use crate::platform::holding::{self, CORRECTED};
 use crate::platform::ids::{AthleteId, ClubId, GroupId};
 use crate::platform::ops::{Fact, Method, Op, edit};
-use crate::platform::page::{self, PageParams};
+use crate::platform::page::{self, PageOf, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::people::People;
 use crate::platform::problem::{Code, Problem};
@@ -37,6 +37,19 @@ struct HeldParams {
     /// The `next_cursor` of the page before.
     #[param(max_length = 500)]
     cursor: Option<String>,
+}
+
+impl HeldParams {
+    /// Whether those that were decided are wanted, and which page.
+    fn parse(self) -> Result<(bool, PageOf<After>), Problem> {
+        Ok((self.decided, PageParams { limit: self.limit, cursor: self.cursor }.parse()?))
+    }
+}
+
+fn page_of(req: &HttpRequest, wanted: &PageOf<After>, rows: Vec<HeldRow>) -> HttpResponse {
+    let (rows, next_cursor) = wanted.cut(rows, |row| (row.id, row.kind.clone()));
+    let body = HeldPage { items: rows.into_iter().map(HeldView::from).collect(), next_cursor };
+    page::answer(req, body.next_cursor.as_deref(), &body)
 }
 
 /// Which fact of an id.
@@ -104,7 +117,7 @@ impl Decider {
         if held.member == me && wanted == Wanted::Reject {
             return Ok(true);
         }
-        let athlete = held.data.get("athlete_id").and_then(|id| Uuid::try_parse(id.as_str()?).ok()).map(AthleteId);
+        let athlete = held.names("athlete_id").map(AthleteId);
         let Some(athlete) = athlete.filter(|_| held.reason == CORRECTED) else { return Ok(false) };
         let coach = Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none());
         let theirs = held.member == me || held.rival == Some(me);
@@ -159,13 +172,10 @@ async fn list_held_items(
     db: Data<Db>,
     params: Params<HeldParams>,
 ) -> Result<HttpResponse, Problem> {
-    let HeldParams { decided, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<After>()?;
+    let (decided, wanted) = params.0.parse()?;
     let mut tx = permit.read(&db).await?;
     let rows = store::held(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
-    let (rows, next_cursor) = wanted.cut(rows, |row| (row.id, row.kind.clone()));
-    let body = HeldPage { items: rows.into_iter().map(HeldView::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page_of(&req, &wanted, rows))
 }
 
 /// Lists what you recorded and could not be filed by itself, and what became of it; and second corrections of what you corrected.
@@ -184,18 +194,15 @@ async fn list_own_held_items(
     db: Data<Db>,
     params: Params<HeldParams>,
 ) -> Result<HttpResponse, Problem> {
-    let HeldParams { decided, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<After>()?;
+    let (decided, wanted) = params.0.parse()?;
     let mut tx = db.read(who.club, &who.actor).await?;
     let rows = store::own(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
-    let (rows, next_cursor) = wanted.cut(rows, |row| (row.id, row.kind.clone()));
-    let body = HeldPage { items: rows.into_iter().map(HeldView::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page_of(&req, &wanted, rows))
 }
 
 /// Makes the session of a fact, for a group, on the day that the fact claims.
 async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId) -> Result<(), Problem> {
-    let session = data.get("session_id").and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+    let session = holding::named(data, "session_id");
     let at = data.get("run_at").or_else(|| data.get("assessed_at")).and_then(Value::as_str);
     let day = at.and_then(|text| text.get(..10));
     let (Some(session), Some(day)) = (session, day) else {
@@ -214,10 +221,9 @@ async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId
 /// The fact in the path, which nobody else files or decides on meanwhile.
 async fn alone(tx: &mut ClubTx, req: &HttpRequest, one: &OneHeld, with_session: bool) -> Result<HeldRow, Problem> {
     let held = load(tx, req, one.kind.as_deref()).await?;
-    let named = |name| held.data.get(name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
-    let session = named("session_id").filter(|_| with_session);
+    let session = held.names("session_id").filter(|_| with_session);
     let mut records: Vec<Uuid> = [Some(held.id), session].into_iter().flatten().collect();
-    for corrected in [named("supersedes"), named("clears")].into_iter().flatten() {
+    for corrected in [held.names("supersedes"), held.names("clears")].into_iter().flatten() {
         records.push(corrected);
         records.extend(corrections::standing(tx, &held.kind, corrected).await?.map(|stands| stands.id));
     }

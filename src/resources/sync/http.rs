@@ -242,7 +242,8 @@ async fn read_page(
 
 /// Reads what changed since the token; without one, a full copy.
 ///
-/// With `Prefer: wait=N` (RFC 7240, at most 25 seconds) the answer waits until there is something to send to this caller. The page and
+/// With `Prefer: wait=N` (RFC 7240, at most 25 seconds) the answer waits until there is something to send to this caller. The
+/// page and
 /// its token belong into one local transaction of the phone. How to write a client: `/docs/sync`.
 #[utoipa::path(
     tag = "sync",

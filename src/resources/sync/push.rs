@@ -16,7 +16,7 @@ use super::push_store as store;
 use super::shapes::Outcome;
 use crate::platform::access::Recorder;
 use crate::platform::again;
-use crate::platform::db::{ClubTx, Db, Receipt, Revs};
+use crate::platform::db::{self, ClubTx, Db, Receipt, Revs};
 use crate::platform::holding::State;
 use crate::platform::lanes::Lanes;
 use crate::platform::ops::{Done, Op};
@@ -95,11 +95,12 @@ pub async fn push((db, lanes): (&Db, &Lanes), who: &Recorder, name: &str, sent: 
 }
 
 impl Work<'_> {
-    /// Where the chunk that begins at `from` ends: before it would hold two items of one record, or a decision whose
-    /// advice may rest on what the chunk stores.
+    /// Where the chunk that begins at `from` ends: before it would hold two items of one record, a decision whose advice
+    /// may rest on what the chunk stores, or athletes beside what names them. A change of an athlete also raises the
+    /// version of what names them, and versions are given by the commit: before it, an edit made on the older one fits.
     fn chunk_end(&self, from: usize) -> usize {
         let (mut records, mut ops, mut advised) = (HashSet::new(), HashSet::new(), HashSet::new());
-        let mut stored = false;
+        let (mut stored, mut athletes, mut naming) = (false, false, false);
         let room = self.items.iter().skip(from).take(CHUNK);
         let fits = |item: &&Parsed| {
             let fresh = match item.advised() {
@@ -109,7 +110,11 @@ impl Work<'_> {
                     true
                 }
             };
-            fresh && item.record().is_none_or(|record| records.insert(record)) && ops.insert(item.op_id)
+            let kind = item.record().map(|record| record.kind);
+            athletes |= kind == Some(db::Kind::Athlete);
+            naming |= matches!(kind, Some(db::Kind::LanePlan | db::Kind::RaceTest));
+            let apart = !(athletes && naming);
+            fresh && apart && item.record().is_none_or(|record| records.insert(record)) && ops.insert(item.op_id)
         };
         from + room.take_while(fits).count().max(1)
     }

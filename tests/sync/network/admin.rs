@@ -20,13 +20,13 @@ impl World {
     pub async fn act(&mut self, club: usize) {
         self.figures.actions += 1;
         let person = 1 + self.dice.pick(3) as usize;
-        match self.dice.pick(if self.few_edits() { 13 } else { 14 }) {
+        match self.dice.pick(14) {
             0..6 => self.regroup(club, person).await,
             6 => self.set_role(club, person).await,
             7 => self.come_or_go(club, person).await,
             8..11 => self.decide(club).await,
             11 => self.enter(club).await,
-            13 => self.set_up(club).await,
+            12 => self.set_up(club).await,
             _ => self.resync(club).await,
         }
     }

@@ -37,12 +37,6 @@ fn plan(session: Uuid, lanes: u32, people: &[Uuid]) -> Value {
 }
 
 impl World {
-    /// Whether the same is done with other cuts of the pushes: then fewer kinds of edits, because whether an edit meets a
-    /// version that another edit of the same outbox has raised (a plan's people, say) is told by the cut.
-    pub fn few_edits(&self) -> bool {
-        self.plan.batch.is_some()
-    }
-
     pub fn one(&mut self, ids: &[Uuid]) -> Option<Uuid> {
         let count = u32::try_from(ids.len()).ok().filter(|count| *count > 0)?;
         Some(ids[self.dice.pick(count) as usize])
@@ -255,7 +249,7 @@ impl World {
         } else {
             let note = format!("Wind {}", self.dice.pick(9));
             let mut whole = phone.data("session", id).unwrap();
-            if self.few_edits() || self.dice.chance(0.5) {
+            if self.dice.chance(0.5) {
                 phone.patch("session", id, json!({"weather_note": note}));
             } else {
                 whole["weather_note"] = json!(note);
@@ -276,7 +270,7 @@ impl World {
             let session = phone.data("lane_plan", id).unwrap()["session_id"].as_str().unwrap().parse().unwrap();
             if self.dice.chance(0.2) {
                 phone.delete("lane_plan", id);
-            } else if !self.few_edits() && self.dice.chance(0.3) {
+            } else if self.dice.chance(0.3) {
                 phone.patch("lane_plan", id, json!({"run_out_m": f64::from(9 + self.dice.pick(4))}));
             } else {
                 phone.replace("lane_plan", id, plan(session, lanes, &people));
@@ -290,7 +284,7 @@ impl World {
     /// Recipes, and what only admins may change: from coaches it is refused.
     fn edit_thing(&mut self, club: usize, phone: &mut Phone) {
         let kinds = ["barrier_configuration", "venue", "equipment", "group", "age_group", "competition_spec"];
-        let kind = kinds[self.dice.pick(if self.few_edits() { 4 } else { 6 }) as usize];
+        let kind = kinds[self.dice.pick(6) as usize];
         let name = self.name(club, "Thing");
         let data = match kind {
             "venue" => venue(&name, 1 + self.dice.pick(8)),
@@ -331,13 +325,14 @@ impl World {
             "age_group",
             "competition_spec",
         ];
-        let kind = kinds[self.dice.pick(if self.few_edits() { 7 } else { 10 }) as usize];
+        let kind = kinds[self.dice.pick(10) as usize];
         let mut ids = phone.ids(kind);
         // Those of the club's begin stay: members are assigned to them.
         ids.retain(|id| !self.clubs[club].groups.contains(id));
         // A club that has lost its people proves little. And an athlete is deleted on one's own earlier edit only within
         // one push, so the batches would tell.
-        if matches!(kind, "session" | "athlete") && (ids.len() < 5 || self.plan.batch.is_some()) {
+        let few = matches!(kind, "session" | "athlete") && ids.len() < 5;
+        if few || (kind == "athlete" && self.plan.batch.is_some()) {
             return;
         }
         if let Some(id) = self.one(&ids) {

@@ -2,6 +2,7 @@
 
 use thiserror::Error;
 
+use super::approach::Approach;
 use super::bounds::{Measured, judge};
 use super::day::Day;
 use super::decision::{
@@ -83,6 +84,8 @@ pub struct Record {
     pub sprint_30m_s: Option<f64>,
     /// Latest 50 m time, seconds (s).
     pub sprint_50m_s: Option<f64>,
+    /// Strides to the first barrier that a coach counts for the athlete.
+    pub approach_strides: Option<u8>,
     /// Whether the athlete trains.
     pub status: Status,
     /// Reports of pain, illness or injury and restrictions, in any order.
@@ -150,6 +153,8 @@ pub struct Advice<'a> {
     pub estimate: Estimate,
     /// The decision.
     pub decision: Decision,
+    /// Where the first barrier stands.
+    pub approach: Approach,
     /// The specification to train towards, when one is on file.
     pub target: Option<Applicable<'a>>,
     /// The one after it, with the day from which it applies.
@@ -199,7 +204,9 @@ pub fn advise_from<'a>(record: &Record, setting: &'a Setting, on: Day, estimate:
     });
     let situation = situation(record, setting, on, target.as_ref(), &estimate);
     let decision = decide(&situation, &setting.policy, &|height, spacing| estimate.hold(height, spacing));
-    Advice { estimate, decision, target, next_target, no_target: known.reason }
+    let race = target.as_ref().map(|target| (target.spec.to_first, target.spec.between));
+    let approach = Approach::new(race, record.approach_strides);
+    Advice { estimate, decision, approach, target, next_target, no_target: known.reason }
 }
 
 /// Where the estimate of an athlete starts on a day.
@@ -377,6 +384,7 @@ mod tests {
             leg_length_m: Some(0.3),
             sprint_30m_s: None,
             sprint_50m_s: None,
+            approach_strides: None,
             status: Status::Active,
             breaks: vec![restriction(on.days())],
             surface: None,

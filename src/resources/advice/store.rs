@@ -112,7 +112,8 @@ async fn load_at(
     let wanted: Option<Vec<Uuid>> = ids.map(|ids| ids.iter().map(|id| id.0).collect());
     let rows = sqlx::query!(
         r#"
-        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.status
+        select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.status,
+          a.approach_strides
         from athletes a
         where a.club_id = $1 and a.deleted_at is null
           and ($2::uuid[] is null or exists (
@@ -154,6 +155,7 @@ async fn load_at(
                 leg_length_m: value("leg_length_m"),
                 sprint_30m_s: value("sprint_30m_s"),
                 sprint_50m_s: value("sprint_50m_s"),
+                approach_strides: row.approach_strides.map(u8::try_from).transpose().map_err(|_| corrupt())?,
                 status: Status::from_word(&row.status).ok_or_else(corrupt)?,
                 breaks: rested.remove(&row.id).unwrap_or_default(),
                 surface: underfoot.get(&row.id).copied(),

@@ -5,6 +5,7 @@ use std::ops::RangeInclusive;
 use chrono::{Datelike, NaiveDate};
 use uuid::Uuid;
 
+use crate::compute::approach::STRIDES;
 use crate::compute::bounds::{Measured, Verdict, judge};
 use crate::compute::day::Day;
 use crate::compute::specs;
@@ -110,6 +111,8 @@ pub struct Athlete {
     pub groups: Vec<GroupId>,
     /// The leg they like to lead with.
     pub preferred_lead_leg: Option<Leg>,
+    /// Strides to the first barrier that a coach counts for them.
+    pub approach_strides: Option<u8>,
     /// How long they have hurdled.
     pub experience: Experience,
     /// Whether they train.
@@ -133,6 +136,8 @@ pub struct Raw<'a> {
     pub groups: &'a [GroupId],
     /// A word of [`Leg`].
     pub preferred_lead_leg: Option<&'a str>,
+    /// See [`Athlete`].
+    pub approach_strides: Option<i16>,
     /// A word of [`Experience`].
     pub experience: &'a str,
     /// A word of [`Status`].
@@ -159,6 +164,12 @@ impl Athlete {
         }
         let preferred_lead_leg =
             raw.preferred_lead_leg.and_then(|word| faults.take("/preferred_lead_leg", "word", Leg::parse(word)));
+        let approach_strides = raw.approach_strides.and_then(|count| {
+            let (least, most) = STRIDES;
+            let strides = u8::try_from(count).ok().filter(|count| (least..=most).contains(count));
+            let strides = strides.ok_or_else(|| format!("must be from {least} to {most} strides"));
+            faults.take("/approach_strides", "out_of_range", strides)
+        });
         let experience = faults.take("/experience", "word", Experience::parse(raw.experience));
         let status = faults.take("/status", "word", Status::parse(raw.status));
         if raw.consent_on.is_some_and(|day| day.year() < 2000 || day > today) {
@@ -171,6 +182,7 @@ impl Athlete {
                 birth: birth?,
                 groups,
                 preferred_lead_leg,
+                approach_strides,
                 experience: experience?,
                 status: status?,
                 consent_on: raw.consent_on,

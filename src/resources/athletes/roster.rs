@@ -14,13 +14,14 @@ use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::render::table::{defused, is_formula};
 
 /// The columns, in the order of an export.
-pub const COLUMNS: [&str; 14] = [
+pub const COLUMNS: [&str; 15] = [
     "display_name",
     "sex",
     "birth_date",
     "birth_year",
     "groups",
     "preferred_lead_leg",
+    "approach_strides",
     "experience",
     "status",
     "consent_on",
@@ -220,6 +221,9 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
     let birth_year = cells.get("birth_year").and_then(|cell| {
         faults.take("/birth_year", "number", cell.parse::<i16>().map_err(|_| "must be a year such as 2013"))
     });
+    let approach_strides = cells.get("approach_strides").and_then(|cell| {
+        faults.take("/approach_strides", "number", cell.parse::<i16>().map_err(|_| "must be a whole number such as 8"))
+    });
     let groups = parse_groups(&mut faults, cells.get("groups").copied().unwrap_or_default(), context);
     let raw = Raw {
         display_name: cells.get("display_name").copied().unwrap_or_default(),
@@ -228,6 +232,7 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         birth_year,
         groups: &groups,
         preferred_lead_leg: cells.get("preferred_lead_leg").copied(),
+        approach_strides,
         experience: cells.get("experience").copied().unwrap_or_default(),
         status: cells.get("status").copied().unwrap_or(Status::Active.as_str()),
         consent_on,
@@ -356,6 +361,7 @@ pub fn write(
             year,
             defused(&groups.join("|")),
             athlete.preferred_lead_leg.map(Leg::as_str).unwrap_or_default().to_owned(),
+            athlete.approach_strides.map(|count| count.to_string()).unwrap_or_default(),
             Experience::as_str(athlete.experience).to_owned(),
             athlete.status.as_str().to_owned(),
             athlete.consent_on.map(|day| day.to_string()).unwrap_or_default(),

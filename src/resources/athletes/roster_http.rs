@@ -143,7 +143,7 @@ async fn everyone(
 /// Imports a roster: every row or none. With `dry_run` nothing is written and every bad row is reported.
 ///
 /// UTF-8 with a header line; separator comma or semicolon. Columns: `display_name`, `sex` (F or M), `birth_date` or
-/// `birth_year`, `groups` (names, several separated by `|`), `preferred_lead_leg`, `experience` (novice or trained),
+/// `birth_year`, `groups` (names, several separated by `|`), `preferred_lead_leg`, `approach_strides`, `experience` (novice or trained),
 /// `status`, `consent_on`, `stature_m`, `leg_length_m`, `sprint_30m_s`, `sprint_50m_s`, `measured_on` (of the four
 /// before it; today when empty). Required: display_name, sex, groups, experience and one of the birth columns.
 /// Dates as `2013-05-17`, decimals with a point. Quotes as in RFC 4180. An apostrophe before `=`, `+`, `-` or `@`, which
@@ -257,7 +257,9 @@ async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>, lanes: Data<La
         .into_iter()
         .map(|one| {
             let measurements = measured.remove(&one.id).unwrap_or_default();
-            (one.value, measurements.into_iter().map(|stored| stored.value.measurement).collect())
+            // What advice leaves out would be refused by an import.
+            let counts = measurements.into_iter().filter(|stored| !stored.value.implausible);
+            (one.value, counts.map(|stored| stored.value.measurement).collect())
         })
         .collect();
     let csv =

@@ -42,6 +42,12 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<super::model::Leg>)]
     pub preferred_lead_leg: Option<String>,
+    /// Strides to the first barrier that you count for them in training. Their lanes then have the approach that so many take at the
+    /// lane's spacing, that of the specification being run in eight. Absent: the approach of the specification they train towards,
+    /// in however many strides; 12 m without one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 4, maximum = 12, example = 8)]
+    pub approach_strides: Option<i16>,
     /// `novice` (under a year of hurdling) or `trained`.
     #[schema(value_type = super::model::Experience)]
     pub experience: String,
@@ -69,6 +75,7 @@ impl From<&Athlete> for Fields {
             birth_year,
             group_ids: athlete.groups.clone(),
             preferred_lead_leg: athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned()),
+            approach_strides: athlete.approach_strides.map(i16::from),
             experience: Experience::as_str(athlete.experience).to_owned(),
             status: athlete.status.as_str().to_owned(),
             consent_on: athlete.consent_on,
@@ -89,6 +96,7 @@ impl Fields {
             birth_year: self.birth_year,
             groups: &self.group_ids,
             preferred_lead_leg: self.preferred_lead_leg.as_deref(),
+            approach_strides: self.approach_strides,
             experience: &self.experience,
             status: &self.status,
             consent_on: self.consent_on,
@@ -123,6 +131,11 @@ pub struct New {
     /// The leg they like to lead with: `left` or `right`.
     #[schema(value_type = Option<super::model::Leg>)]
     pub preferred_lead_leg: Option<String>,
+    /// Strides to the first barrier that you count for them in training. Their lanes then have the approach that so many take at the
+    /// lane's spacing, that of the specification being run in eight. Absent: the approach of the specification they train towards,
+    /// in however many strides; 12 m without one.
+    #[schema(minimum = 4, maximum = 12, example = 8)]
+    pub approach_strides: Option<i16>,
     /// `novice` (under a year of hurdling) or `trained`.
     #[schema(value_type = super::model::Experience)]
     pub experience: String,
@@ -145,7 +158,7 @@ pub struct New {
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"kind": "stature_m", "value": 1.52, "measured_on": "2026-09-01"}))]
 pub struct NewMeasurement {
-    /// Client-made UUID; without one the id follows from athlete, kind, day and value.
+    /// Client-made UUID; without one the id follows from athlete, kind, day, value and confirmation.
     pub id: Option<MeasurementId>,
     /// `stature_m` (0.9 to 2.3), `leg_length_m` (stature minus sitting height, 0.4 to 1.3), `sprint_30m_s` (3.6 to 12)
     /// or `sprint_50m_s` (5.4 to 20), both from a standing start. What cannot be at the age of the athlete is
@@ -211,6 +224,7 @@ impl New {
             birth_year: self.birth_year,
             group_ids: self.group_ids,
             preferred_lead_leg: self.preferred_lead_leg,
+            approach_strides: self.approach_strides,
             experience: self.experience,
             status: self.status,
             consent_on: self.consent_on,

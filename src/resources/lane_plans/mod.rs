@@ -3,6 +3,7 @@
 mod alternatives;
 mod answer;
 mod http;
+mod judge;
 pub mod model;
 mod problem;
 pub mod request;

@@ -72,8 +72,8 @@ pub async fn found(conn: &mut PgConnection, from: u32, to: u32, phones: u32) {
          insert into scope_grant (club_id, id, member_id, scope_id, from_seq)
          select ({club})::uuid, {grant}, {account}, case g % 2 when 0 then ({club})::uuid else '{nil}' end, g
          from {both}, generate_series(2 * p - 1, 2 * p) g;
-         insert into club_change (club_id, seq, kind, op, entity_id, root_id, before_scopes, after_scopes, at)
-         select ({club})::uuid, g, 'grant', 'grant', {grant}, {account}, '{{}}',
+         insert into club_change (club_id, seq, kind, op, entity_id, root_kind, root_id, before_scopes, after_scopes, at)
+         select ({club})::uuid, g, 'grant', 'grant', {grant}, 'member', {account}, '{{}}',
            array[case g % 2 when 0 then ({club})::uuid else '{nil}' end], now()
          from {both}, generate_series(2 * p - 1, 2 * p) g;
          insert into groups (club_id, id, rev, name, created_at, updated_at)
@@ -82,10 +82,10 @@ pub async fn found(conn: &mut PgConnection, from: u32, to: u32, phones: u32) {
          select ({club})::uuid, '{athlete}', {}, 'Alex', 'F', 2012, 'novice', 'active', now(), now() from {each};
          insert into sessions (club_id, id, rev, held_on, state, created_at, updated_at)
          select ({club})::uuid, '{session}', {}, '2026-01-05', 'held', now(), now() from {each};
-         insert into root_scope (club_id, root_id, scope_id)
-         select ({club})::uuid, r::uuid, '{group}' from {each}, (values ('{athlete}'), ('{session}')) v (r);
-         insert into club_change (club_id, seq, kind, op, entity_id, root_id, before_scopes, after_scopes, at)
-         select ({club})::uuid, v.seq, v.kind, 'put', v.id::uuid, v.id::uuid, '{{}}', array['{group}'::uuid], now()
+         insert into root_scope (club_id, kind, root_id, scope_id)
+         select ({club})::uuid, k, r::uuid, '{group}' from {each}, (values ('athlete', '{athlete}'), ('session', '{session}')) v (k, r);
+         insert into club_change (club_id, seq, kind, op, entity_id, root_kind, root_id, before_scopes, after_scopes, at)
+         select ({club})::uuid, v.seq, v.kind, 'put', v.id::uuid, v.kind, v.id::uuid, '{{}}', array['{group}'::uuid], now()
          from {each}, {roots};",
             seq(1),
             seq(2),
@@ -125,8 +125,9 @@ pub async fn fill(conn: &mut PgConnection, number: u32, changes: u32) {
              from club_clock c, generate_series(1, {changes}) i where c.club_id = '{club}'"
         ),
         format!(
-            "insert into club_change (club_id, seq, kind, op, entity_id, root_id, before_scopes, after_scopes, at)
-             select '{club}', seq, kind, 'put', id, case when kind in ('run', 'assessment') then subject else id end,
+            "insert into club_change (club_id, seq, kind, op, entity_id, root_kind, root_id, before_scopes, after_scopes, at)
+             select '{club}', seq, kind, 'put', id, case when kind = 'session' then kind else 'athlete' end,
+               case when kind in ('run', 'assessment') then subject else id end,
                case when created then '{{}}'::uuid[] end, case when created then array['{group}'::uuid] end, now()
              from (select *, kind = 'session' or (kind = 'athlete' and i <= {news}) as created from feed) f order by seq"
         ),
@@ -138,8 +139,8 @@ pub async fn fill(conn: &mut PgConnection, number: u32, changes: u32) {
              where a.club_id = '{club}' and a.id = f.id;
              insert into sessions (club_id, id, rev, held_on, state, blocks, created_at, updated_at)
              select '{club}', id, seq, '2026-01-05', 'held', '[]', now(), now() from feed where kind = 'session';
-             insert into root_scope (club_id, root_id, scope_id)
-             select '{club}', id, '{group}' from feed where kind = 'session' or i <= {news}"
+             insert into root_scope (club_id, kind, root_id, scope_id)
+             select '{club}', kind, id, '{group}' from feed where kind = 'session' or i <= {news}"
         ),
         format!(
             "insert into runs (club_id, id, rev, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm,

@@ -10,6 +10,7 @@ use uuid::Uuid;
 use super::batch::{Decision, Item};
 use super::body;
 use super::db::{ClubTx, Kind};
+use super::fault_code::FaultCode;
 use super::patch as merge_patch;
 use super::problem::{Code, Problem};
 use super::words::words;
@@ -124,7 +125,7 @@ pub fn can_be_held(problem: &Problem) -> bool {
         && faults.iter().all(|fault| {
             let clock =
                 matches!(fault.pointer.as_deref(), Some("/run_at" | "/assessed_at" | "/measured_on" | "/reported_on"));
-            clock || fault.code == "unknown_id" || fault.code == "superseded"
+            clock || fault.is(FaultCode::UnknownId) || fault.is(FaultCode::Superseded)
         })
 }
 

@@ -13,6 +13,7 @@ use crate::compute::day::Day;
 use crate::compute::specs::{self, OnFile};
 use crate::platform::access::Role;
 use crate::platform::ids::{AccountId, ClubId, DeviceId};
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 fn unnamed() -> String {
@@ -260,9 +261,4 @@ impl DeviceView {
 }
 
 /// Sign-ins of your account.
-#[derive(Serialize, ToSchema)]
-pub struct DeviceList {
-    /// The sign-ins, newest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<DeviceView>,
-}
+pub type DeviceList = page::List<DeviceView, 200>;

@@ -7,6 +7,8 @@ use utoipa::ToSchema;
 use super::model::Assessment;
 use super::store::StoredAssessment;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
+use crate::platform::page;
+use crate::platform::shape::Recorded;
 
 /// Ratings: 0 not yet, 1 emerging, 2 secure, 3 secure under race conditions; absent means not seen.
 #[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
@@ -103,22 +105,13 @@ pub struct Batch {
 }
 
 /// A recorded assessment.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = Assessment)]
-pub struct View {
-    /// Number of the change that stored it; the `ETag` begins with it.
-    #[schema(minimum = 1, example = 42)]
-    pub rev: i64,
-    /// The assessment.
-    #[serde(flatten)]
-    pub fields: Fields,
-}
+pub type View = Recorded<Fields>;
 
-impl From<&StoredAssessment> for View {
+impl From<&StoredAssessment> for Fields {
     fn from(stored: &StoredAssessment) -> Self {
         let one = &stored.value;
         let [lead_leg, trail_leg, walkover, take_off, landing, posture, rhythm, arms] = one.ratings;
-        let fields = Fields {
+        Self {
             id: stored.id,
             athlete_id: one.athlete,
             session_id: one.session,
@@ -127,20 +120,9 @@ impl From<&StoredAssessment> for View {
             note: one.note.clone(),
             supersedes: one.supersedes,
             void: one.void,
-        };
-        Self { rev: stored.rev, fields }
+        }
     }
 }
 
 /// A page of assessments.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = AssessmentPage)]
-pub struct Page {
-    /// The assessments.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

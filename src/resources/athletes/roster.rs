@@ -10,6 +10,7 @@ use super::model::{
 };
 use crate::platform::dates;
 use crate::platform::fault::{Fault, Faults};
+use crate::platform::fault_code::FaultCode;
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::render::table::{defused, is_formula};
 
@@ -245,7 +246,7 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
             // A birth cell that does not parse and groups that are not there were named above.
             let list = list
                 .into_iter()
-                .filter(|fault| !(broken_birth && fault.code == "one_of"))
+                .filter(|fault| !(broken_birth && fault.is(FaultCode::OneOf)))
                 .map(|fault| match fault.pointer.as_deref() {
                     Some("/group_ids") => Fault::at("/groups", &fault.code, fault.detail),
                     _ => fault,

@@ -4,7 +4,7 @@ use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use actix_web::web::{Data, Payload};
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -22,6 +22,7 @@ use crate::platform::intake::{self, Limits, Taken};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 
 /// 1 MiB, as sent and unpacked.
 const LIMITS: Limits =
@@ -149,21 +150,18 @@ async fn everyone(
 /// Dates as `2013-05-17`, decimals with a point. Quotes as in RFC 4180. An apostrophe before `=`, `+`, `-` or `@`, which
 /// an export writes so that no spreadsheet runs the cell, is taken off.
 #[utoipa::path(
-    tag = "athletes",
-    params(("club_id" = Uuid, Path, description = "The club"), ImportParams),
+    post, path = "/v1/clubs/{club_id}/athletes/import", impl_for = import_athletes, tag = "athletes",
     request_body(
         content = String,
         content_type = "text/csv",
         description = "At most 1 MiB and 2,000 rows",
         example = "display_name,sex,birth_date,groups,experience,stature_m\nMira Osei,F,2013-05-17,Under 14,novice,1.52\n"
     ),
-    security(("access_token" = ["club.admin"])),
     responses(
         (status = 201, description = "Imported", body = ImportView),
         (status = 200, description = "Dry run", body = ImportView)
     )
 )]
-#[post("/v1/clubs/{club_id}/athletes/import")]
 async fn import_athletes(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -240,12 +238,9 @@ fn all_faults(rows: Vec<RowView>) -> Vec<Fault> {
 
 /// Exports the whole roster as CSV in the columns of the import, each athlete with the latest day of measurements.
 #[utoipa::path(
-    tag = "athletes",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    security(("access_token" = ["club.admin"])),
+    get, path = "/v1/clubs/{club_id}/athletes/export", impl_for = export_athletes, tag = "athletes",
     responses((status = 200, description = "The roster", body = String, content_type = "text/csv"))
 )]
-#[get("/v1/clubs/{club_id}/athletes/export")]
 async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>, lanes: Data<Lanes>) -> Result<HttpResponse, Problem> {
     let _turn = lanes.reads.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
@@ -271,7 +266,4 @@ async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>, lanes: Data<La
         .body(csv))
 }
 
-/// The routes of the roster.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(import_athletes).service(export_athletes);
-}
+routes!(import_athletes, export_athletes);

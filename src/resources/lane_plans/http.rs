@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use tokio::time::Instant;
 use uuid::Uuid;
@@ -31,7 +31,8 @@ use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::people::People;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
+use crate::platform::route::routes;
+use crate::platform::stored::{self, IfMatch, Stored};
 use crate::resources::advice::{self, Memory};
 
 /// Raises a flag when dropped: a client that goes away stops the search.
@@ -195,13 +196,9 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
 /// each other are answered with 422 `infeasible`. Everybody who sees the session sees the plan, but of its people only those
 /// whom they see; the others are counted in their lanes.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(("club_id" = Uuid, Path, description = "The club"), ("session_id" = Uuid, Path, description = "The session")),
-    request_body = Request,
-    security(("access_token" = ["plan.write"])),
+    post, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans", impl_for = create_lane_plan, tag = "lane_plans",
     responses((status = 201, description = "Planned", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans")]
 async fn create_lane_plan(
     req: HttpRequest,
     permit: Permit<PlanWrite>,
@@ -262,18 +259,11 @@ pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<(store::S
     Ok((info, seen(tx, found).await?))
 }
 
-/// Lists the lane plans of a session.
+/// Lists the lane plans of a session, oldest first.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        PageParams
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans", impl_for = list_lane_plans, tag = "lane_plans",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans")]
 async fn list_lane_plans(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -290,21 +280,14 @@ async fn list_lane_plans(
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let rows = sight::seen(&mut tx, rows).await?;
     let body = Page { items: rows.iter().map(view).collect::<Result<_, StoreError>>()?, next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a lane plan.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ("lane_plan_id" = Uuid, Path, description = "The plan")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}", impl_for = get_lane_plan, tag = "lane_plans",
     responses((status = 200, description = "The plan", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}")]
 async fn get_lane_plan(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
@@ -313,27 +296,21 @@ async fn get_lane_plan(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
 
 /// Deletes a lane plan.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ("lane_plan_id" = Uuid, Path, description = "The plan"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["plan.write"])),
+    delete, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}", impl_for = delete_lane_plan, tag = "lane_plans",
     responses((status = 204, description = "Deleted"))
 )]
-#[delete("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}")]
-async fn delete_lane_plan(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_lane_plan(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<PlanWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
-    stored::require_match(&req, found.rev, &view(&found)?)?;
+    version.require(found.rev, &view(&found)?)?;
     Edits::remove(&mut tx, found.id.0, &found.value).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The routes of lane plans.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_lane_plan).service(list_lane_plans).service(get_lane_plan).service(delete_lane_plan);
-}
+routes!(create_lane_plan, list_lane_plans, get_lane_plan, delete_lane_plan);

@@ -2,7 +2,7 @@
 
 use actix_web::http::header::VARY;
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -19,6 +19,7 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::AthleteId;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
 use crate::resources::advice::vocabulary;
 use crate::resources::advice::{CautionView, WallView};
@@ -211,15 +212,8 @@ struct Wanted {
 ///
 /// A plan in rounds has a sheet for each. The SVG is a printable sheet.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ("lane_plan_id" = Uuid, Path, description = "The plan"),
-        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml"),
-        Wanted
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out", impl_for = get_set_out, tag = "lane_plans",
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
     responses(
         (status = 200, description = "The sheet", content(
             (View = "application/json"),
@@ -230,7 +224,6 @@ struct Wanted {
         (status = 422, description = "The plan has no such round")
     )
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out")]
 async fn get_set_out(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -268,7 +261,4 @@ async fn get_set_out(
     })
 }
 
-/// The route of the set-out sheet.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_set_out);
-}
+routes!(get_set_out);

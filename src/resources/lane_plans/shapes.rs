@@ -10,6 +10,7 @@ use super::request::Request;
 use crate::compute::lane_plan::Candidate;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 use crate::resources::advice::{CautionView, StandingView, WallView};
 
@@ -286,14 +287,4 @@ pub struct View {
 }
 
 /// The lane plans of a session.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = LanePlanPage)]
-pub struct Page {
-    /// The plans, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

@@ -2,7 +2,7 @@
 
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, VARY};
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -23,6 +23,7 @@ use crate::platform::ids::{AthleteId, GroupId};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 use crate::platform::stored;
 use crate::render::chart;
 use crate::resources::advice::{self, Person};
@@ -103,14 +104,8 @@ fn broken<E>(_: E) -> Problem {
 /// which the rhythm is likely to hold over the target and over the one after it. Every figure says where its rows are.
 /// The CSV has a row for each point, the SVG is a printable chart.
 #[utoipa::path(
-    tag = "progression",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("athlete_id" = Uuid, Path, description = "The athlete"),
-        PeriodParams,
-        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/progression", impl_for = get_athlete_progression, tag = "progression",
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
     responses(
         (status = 200, description = "The progress", content(
             (AthleteView = "application/json"),
@@ -122,7 +117,6 @@ fn broken<E>(_: E) -> Problem {
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/progression")]
 async fn get_athlete_progression(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -164,14 +158,8 @@ async fn get_athlete_progression(
 ///
 /// The CSV has a row for each athlete, the SVG is a printable chart.
 #[utoipa::path(
-    tag = "progression",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("group_id" = Uuid, Path, description = "The group"),
-        PeriodParams,
-        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/groups/{group_id}/progression", impl_for = get_group_progression, tag = "progression",
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
     responses(
         (status = 200, description = "The progress", content(
             (SquadView = "application/json"),
@@ -183,7 +171,6 @@ async fn get_athlete_progression(
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[get("/v1/clubs/{club_id}/groups/{group_id}/progression")]
 async fn get_group_progression(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -231,7 +218,4 @@ async fn get_group_progression(
     Ok(asked.answer(body.await??))
 }
 
-/// The routes of progression.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_athlete_progression).service(get_group_progression);
-}
+routes!(get_athlete_progression, get_group_progression);

@@ -1,7 +1,7 @@
 //! Runs over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -19,6 +19,7 @@ use crate::platform::ids::{AthleteId, RunId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::stored;
 
 /// Which runs a list shows.
@@ -38,12 +39,6 @@ struct ListParams {
     /// Also runs that were corrected or withdrawn.
     #[serde(default)]
     superseded: bool,
-    /// Records on the page.
-    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
-    limit: Option<u16>,
-    /// The `next_cursor` of the page before.
-    #[param(max_length = 500)]
-    cursor: Option<String>,
 }
 
 /// Records runs, each on its own: a broken one is rejected, the others are stored.
@@ -52,13 +47,9 @@ struct ListParams {
 /// follow what it corrects in the same batch. Sending the same batch again is safe; what is stored already is answered
 /// with `unchanged`.
 #[utoipa::path(
-    tag = "runs",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = Batch,
-    security(("access_token" = ["session.write"])),
+    post, path = "/v1/clubs/{club_id}/runs", impl_for = create_runs, tag = "runs",
     responses((status = 200, description = "One result for each run", body = BatchResult))
 )]
-#[post("/v1/clubs/{club_id}/runs")]
 async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batch>) -> Result<HttpResponse, Problem> {
     let sent = body.read()?;
     batch::check_length("/runs", sent.runs.len())?;
@@ -72,36 +63,31 @@ async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batc
 
 /// Lists the runs of athletes that you see, without those that were corrected or withdrawn.
 #[utoipa::path(
-    tag = "runs",
-    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/runs", impl_for = list_runs, tag = "runs",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/runs")]
 async fn list_runs(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
     params: Params<ListParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams { session_id, athlete_id, from, to, superseded, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
+    let ListParams { session_id, athlete_id, from, to, superseded } = params.0;
+    let wanted = page.0.parse::<Uuid>()?;
     let filter = Filter { session: session_id, athlete: athlete_id, from, to, all: superseded };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a run.
 #[utoipa::path(
-    tag = "runs",
-    params(("club_id" = Uuid, Path, description = "The club"), ("run_id" = Uuid, Path, description = "The run")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/runs/{run_id}", impl_for = get_run, tag = "runs",
     responses((status = 200, description = "The run", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/runs/{run_id}")]
 async fn get_run(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = RunId(path_id(&req, "run_id", "run")?);
     let mut tx = permit.read(&db).await?;
@@ -109,7 +95,4 @@ async fn get_run(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> R
     Ok(stored::read(&req, found.rev, &View::from(&found)))
 }
 
-/// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_runs).service(list_runs).service(get_run);
-}
+routes!(create_runs, list_runs, get_run);

@@ -8,6 +8,7 @@ use super::model::{self, Raw, Run};
 use super::store::StoredRun;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RunId, SessionId};
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 /// Outcomes of the intervals of a run; they add up to barriers - 1.
@@ -191,14 +192,4 @@ impl From<&StoredRun> for View {
 }
 
 /// A page of runs.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = RunPage)]
-pub struct Page {
-    /// The runs.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

@@ -5,9 +5,10 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::model::{Block, Session};
-use super::store::StoredSession;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, GroupId, SessionId, VenueId};
+use crate::platform::page;
+use crate::platform::shape::{Create, Kept};
 
 /// One part of a session: a drill with its dose.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -65,10 +66,10 @@ impl From<&BlockFields> for Block {
     }
 }
 
-/// A session as sent by a client.
+/// A session.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(as = SessionFields, example = json!({"state": "held"}))]
+#[schema(as = SessionFields, example = json!({"held_on": "2026-11-24", "state": "planned", "group_ids": ["01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57"]}))]
 pub struct Fields {
     /// The day.
     #[schema(example = "2026-11-24")]
@@ -125,84 +126,13 @@ impl From<&Session> for Fields {
 }
 
 /// A new session.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(as = NewSession, example = json!({"held_on": "2026-11-24", "state": "planned", "group_ids": ["01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57"]}))]
-pub struct New {
-    /// Client-made UUID (version 7); makes the create repeatable.
-    pub id: Option<SessionId>,
-    /// The day.
-    #[schema(example = "2026-11-24")]
-    #[serde(deserialize_with = "crate::platform::dates::read")]
-    pub held_on: NaiveDate,
-    /// `planned`, `held` or `cancelled`.
-    #[schema(value_type = super::model::State)]
-    pub state: String,
-    /// The groups it is for.
-    #[schema(min_items = 1, max_items = 20)]
-    pub group_ids: Vec<GroupId>,
-    /// Where.
-    pub venue_id: Option<VenueId>,
-    /// What is done, in order.
-    #[serde(default)]
-    #[schema(max_items = 40)]
-    pub blocks: Vec<BlockFields>,
-    /// Weather.
-    #[schema(min_length = 1, max_length = 200, example = "Dry, light headwind")]
-    pub weather_note: Option<String>,
-    /// What is wrong with the surface: `wet` or `uneven`; absent while it is dry and even.
-    #[schema(value_type = Option<super::model::Surface>)]
-    pub surface: Option<String>,
-}
-
-impl New {
-    /// The id, and the fields without it.
-    pub fn split(self) -> (SessionId, Fields) {
-        let fields = Fields {
-            held_on: self.held_on,
-            state: self.state,
-            group_ids: self.group_ids,
-            venue_id: self.venue_id,
-            blocks: self.blocks,
-            weather_note: self.weather_note,
-            surface: self.surface,
-        };
-        (self.id.unwrap_or_else(SessionId::new), fields)
-    }
-}
+pub type New = Create<SessionId, Fields>;
 
 /// A session.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = Session)]
-pub struct View {
-    /// The id.
-    pub id: SessionId,
-    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
-    #[schema(minimum = 1, example = 42)]
-    pub rev: i64,
-    /// The session.
-    #[serde(flatten)]
-    pub fields: Fields,
-}
-
-impl From<&StoredSession> for View {
-    fn from(stored: &StoredSession) -> Self {
-        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
-    }
-}
+pub type View = Kept<SessionId, Fields>;
 
 /// A page of sessions.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = SessionPage)]
-pub struct Page {
-    /// The sessions, latest day first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;
 
 /// Who is, or was, present.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]

@@ -9,6 +9,7 @@ use uuid::Uuid;
 use super::admin_store::{DeviceRow, HeldRow, RefusedRow};
 use crate::platform::holding::{HeldOutcome, HeldReason};
 use crate::platform::ids::{AthleteId, GroupId, RaceTestId, SessionId};
+use crate::platform::page;
 use crate::platform::words::spelt;
 
 spelt! {
@@ -78,17 +79,7 @@ impl From<HeldRow> for HeldView {
 }
 
 /// A page of the holding area.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = HeldItemPage)]
-pub struct HeldPage {
-    /// The facts.
-    #[schema(max_items = 200)]
-    pub items: Vec<HeldView>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type HeldPage = page::Page<HeldView>;
 
 /// Where an accepted fact belongs, when not where it says.
 #[derive(Debug, Default, PartialEq, Deserialize, ToSchema)]
@@ -162,17 +153,7 @@ impl From<RefusedRow> for RefusedView {
 }
 
 /// A page of refused values.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = RefusedEditPage)]
-pub struct RefusedPage {
-    /// The values, kept for 90 days.
-    #[schema(max_items = 200)]
-    pub items: Vec<RefusedView>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type RefusedPage = page::Page<RefusedView>;
 
 /// A phone that syncs.
 #[derive(Debug, Serialize, ToSchema)]
@@ -215,14 +196,4 @@ impl From<DeviceRow> for DeviceView {
 }
 
 /// A page of devices.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = SyncDevicePage)]
-pub struct DevicePage {
-    /// The devices.
-    #[schema(max_items = 200)]
-    pub items: Vec<DeviceView>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type DevicePage = page::Page<DeviceView>;

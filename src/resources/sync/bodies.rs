@@ -12,7 +12,7 @@ use super::store;
 use super::visibility::Reason;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::grants;
-use crate::platform::ids::GroupId;
+use crate::platform::ids::{self, GroupId};
 use crate::platform::people::{self, Origin};
 use crate::platform::record::Record;
 use crate::resources::{
@@ -54,7 +54,7 @@ pub async fn pull(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Recor
 /// Database errors.
 pub async fn seen(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
     let found = pull(tx, kind, ids).await?;
-    let id = |record: &Record, name: &str| record.data.get(name).and_then(|id| Uuid::try_parse(id.as_str()?).ok());
+    let id = |record: &Record, name: &str| record.data.get(name).and_then(ids::read);
     let root = |record: &Record| match kind {
         Type::Athlete | Type::Session => Some(record.id),
         Type::LanePlan | Type::RaceTest => id(record, "session_id"),

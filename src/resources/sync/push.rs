@@ -18,6 +18,7 @@ use crate::platform::access::Recorder;
 use crate::platform::again;
 use crate::platform::db::{self, ClubTx, Db, Receipt, Revs};
 use crate::platform::holding::State;
+use crate::platform::ids;
 use crate::platform::lanes::Lanes;
 use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
@@ -48,8 +49,7 @@ fn waiting() -> Problem {
 
 /// The athlete that a decision is about; nobody when it does not say.
 fn advised_athlete(data: &Map<String, Value>) -> Uuid {
-    let athlete = data.get("athlete_id").and_then(Value::as_str);
-    athlete.and_then(|text| Uuid::try_parse(text).ok()).unwrap_or_default()
+    ids::named(data, "athlete_id").unwrap_or_default()
 }
 
 /// The outcomes so far, and what the rest must know of them.

@@ -194,14 +194,25 @@ impl Source for Log<'_> {
         )
         .fetch_all(self.tx.conn())
         .await?;
+        let (kinds, rooted): (Vec<String>, Vec<Uuid>) = wanted
+            .iter()
+            .filter(|root| matches!(root.kind, Type::Athlete | Type::Session))
+            .map(|root| (root.kind.kind().as_str().to_owned(), root.id))
+            .unzip();
+        // Each root by its key: of two lists side by side the planner reads all scopes of a club whose neighbours are small.
         let placed = sqlx::query!(
             r#"
-            select kind, root_id, scope_id
-            from root_scope
-            where club_id = $1 and kind in ('athlete', 'session') and root_id = any ($2)
+            select u.kind as "kind!", u.id as "root_id!", s.scope_id
+            from unnest($2::text[], $3::uuid[]) as u (kind, id)
+            cross join lateral (
+              select x.scope_id from root_scope x
+              where x.club_id = $1 and x.kind = u.kind and x.root_id = u.id
+              order by x.scope_id
+            ) s
             "#,
             club,
-            &ids
+            &kinds,
+            &rooted
         )
         .fetch_all(self.tx.conn())
         .await?;

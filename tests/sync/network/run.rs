@@ -141,8 +141,10 @@ impl World {
             let reply = self.ask(device, &Request::Pull { query: format!("sync_token={wrong}") }).await;
             assert!((400..500).contains(&reply.status), "a {fault} gave a page");
         }
-        if let Some(phone) = &mut self.devices[device].phone {
+        let device = &mut self.devices[device];
+        if let Some(phone) = &mut device.phone {
             phone.set_token(&wrong);
+            device.planted = Some(wrong);
         }
     }
 

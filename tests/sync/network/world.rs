@@ -109,6 +109,8 @@ pub struct Device {
     pub kept: Vec<Kept>,
     /// Tokens it had before, of the copy that it has now.
     pub tokens: Vec<String>,
+    /// A token that was put into the phone and is not its own.
+    pub planted: Option<String>,
 }
 
 /// Everything.
@@ -230,6 +232,7 @@ impl World {
             ahead,
             kept: Vec::new(),
             tokens: Vec::new(),
+            planted: None,
         });
     }
 
@@ -278,10 +281,10 @@ impl World {
     pub async fn start_sync(&mut self, device: usize, kill_after: Option<u32>) {
         let now = self.clock(device);
         let Some(mut phone) = self.devices[device].phone.take() else { return };
-        let tokens = &mut self.devices[device].tokens;
+        let Device { tokens, planted, .. } = &mut self.devices[device];
         match phone.token() {
-            Some(token) if tokens.last() != Some(&token) => tokens.push(token),
-            Some(_) => {}
+            Some(token) if tokens.last() == Some(&token) || *planted == Some(token.clone()) => {}
+            Some(token) => tokens.push(token),
             None => tokens.clear(),
         }
         if let Some(steps) = kill_after {

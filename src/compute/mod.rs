@@ -3,6 +3,7 @@
 //! Pure functions over plain types: no HTTP, no SQL, no clock, no randomness without a seed.
 
 pub mod advice;
+pub mod approach;
 pub mod board;
 pub mod bounds;
 pub mod card;

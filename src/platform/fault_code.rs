@@ -23,6 +23,8 @@ words! {
         Characters = "characters",
         /// Is among the passwords that are guessed first.
         Common = "common",
+        /// Can be, but hardly ever is: look again, and send it with `confirmed` true if it is right.
+        Confirm = "confirm",
         /// Two wishes exclude each other.
         Contradiction = "contradiction",
         /// Is no CSV.

@@ -31,6 +31,7 @@ mod measurements;
 mod members;
 mod operations;
 mod progression;
+mod pushed_plans;
 mod race_readiness;
 mod race_tests;
 mod rhythm;

@@ -34,11 +34,12 @@ fn context() -> Context {
     Context {
         groups: HashMap::from([("sprinters".to_owned(), group), (group.0.to_string(), group)]),
         today: NaiveDate::from_ymd_opt(2026, 11, 25).unwrap(),
+        confirmed: false,
     }
 }
 
 const ROSTERS: [&str; 4] = [
-    "display_name,sex,birth_date,birth_year,groups,preferred_lead_leg,experience,status,consent_on,stature_m,leg_length_m,sprint_30m_s,sprint_50m_s,measured_on\r\nMira Osei,F,2013-05-17,,Sprinters,left,novice,active,2026-09-01,1.52,0.74,5.4,8.6,2026-10-01\r\n",
+    "display_name,sex,birth_date,birth_year,groups,preferred_lead_leg,approach_strides,experience,status,consent_on,stature_m,leg_length_m,sprint_30m_s,sprint_50m_s,measured_on\r\nMira Osei,F,2013-05-17,,Sprinters,left,8,novice,active,2026-09-01,1.52,0.74,5.4,8.6,2026-10-01\r\n",
     "display_name;sex;birth_year;groups;experience\nJon \"Jo\" B;M;2012;Sprinters;trained\n",
     "\u{feff}display_name,sex,birth_year,groups,experience\n\"O'Neil, A\",F,2011,Sprinters,novice\n'=Ana,F,2014,Sprinters,novice\n",
     "display_name,sex,birth_year,groups,experience,stature_m,measured_on\nA,M,2010,sprinters|Sprinters,novice,1.7,2026-01-02\n\nB,F,2010,Sprinters,trained,,\n",

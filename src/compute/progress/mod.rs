@@ -139,6 +139,7 @@ pub struct Progress<'a> {
 ///     leg_length_m: None,
 ///     sprint_30m_s: None,
 ///     sprint_50m_s: None,
+///     approach_strides: None,
 ///     status: lanewright_compute::decision::Status::Active,
 ///     breaks: Vec::new(),
 ///     surface: None,

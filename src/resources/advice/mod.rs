@@ -16,5 +16,5 @@ pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{CautionView, MissingView, ReasonView, StandingView, WallView, describe};
 pub use store::{Person, day, load, load_for_session, setting};
-pub use wellbeing_store::{against_rest, standings};
+pub use wellbeing_store::{Planned, against_rest, overtaken, standings};
 pub use word_store::{Said, decisions};

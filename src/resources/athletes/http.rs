@@ -55,7 +55,8 @@ async fn repeated(req: &HttpRequest, tx: &mut ClubTx, new: NewAthlete) -> Result
     let measured = measured_store::by_athlete(tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
     let answer = View::new(&stored, &measured);
     // What was measured since then does not make the repeat another athlete.
-    let there = |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value) == *sent);
+    let there =
+        |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value.measurement) == *sent);
     let same = (stored.value, new.measurements.iter().all(there));
     stored::same_or_conflict(&same, &(new.athlete, true))?;
     Ok(stored::created(req, false, new.id, stored.rev, &answer))

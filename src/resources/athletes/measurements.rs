@@ -5,7 +5,7 @@ use actix_web::{HttpRequest, HttpResponse};
 
 use super::http::load;
 use super::measured_store::{self, StoredMeasurement};
-use super::model;
+use super::model::{self, Filed};
 use super::shapes::{MeasurementList, MeasurementView, NewMeasurement};
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
 use crate::platform::body::Body;
@@ -22,7 +22,8 @@ async fn all(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<StoredMeasuremen
 
 /// Adds a measurement.
 ///
-/// One that was deleted can be entered again with a new id, or with none.
+/// One that was deleted can be entered again with a new id, or with none. What cannot be at the age of the athlete is refused as
+/// `implausible`; what can, but hardly ever is, as `confirm` until it is sent with `confirmed`.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/measurements", impl_for = create_measurement, tag = "athletes",
     responses(
@@ -41,7 +42,7 @@ async fn create_measurement(
     let sent = body.read()?;
     let (mut id, value) = sent.parse(athlete.id, tx.today().await?)?;
     // A phone's push is filed all the same, so that nothing from the track is lost; advice leaves it out.
-    if let Some(fault) = athlete.value.implausible(&value) {
+    if let Some(fault) = athlete.value.doubt(&value) {
         return Err(Problem::invalid(vec![fault]));
     }
     // The id that follows from the content belongs to the one that was deleted: this is another one.
@@ -49,9 +50,10 @@ async fn create_measurement(
         id = model::next_id(id);
     }
     tx.alone(id.0).await?;
+    let value = Filed { measurement: value, implausible: false };
     if !measured_store::insert(&mut tx, &[(athlete.id, id, value)]).await? {
         let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id).ok_or_else(Problem::gone)?;
-        stored::same_or_conflict(&found.value, &value)?;
+        stored::same_or_conflict(&found.value.measurement, &value.measurement)?;
         return Ok(stored::created(&req, false, id, found.rev, &MeasurementView::from(&found)));
     }
     let rev = tx.commit().await?.of(Kind::Measurement, id, 0);

@@ -8,7 +8,7 @@ use utoipa::openapi::RefOr;
 use utoipa::openapi::schema::{Object, Schema};
 
 use super::measured_store::StoredMeasurement;
-use super::model::{self, Athlete, Birth, Experience, Measurement, NewAthlete, Raw, Status};
+use super::model::{self, Athlete, Birth, Experience, Measurement, NewAthlete, Raw, RawMeasurement, Status};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::platform::page;
@@ -47,6 +47,12 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<super::model::Leg>)]
     pub preferred_lead_leg: Option<String>,
+    /// Strides to the first barrier that you count for them in training. Their lanes then have the approach that so many take at the
+    /// lane's spacing, that of the specification being run in eight. Absent: the approach of the specification they train towards,
+    /// in however many strides; 12 m without one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 4, maximum = 12, example = 8)]
+    pub approach_strides: Option<i16>,
     /// `novice` (under a year of hurdling) or `trained`.
     #[schema(value_type = super::model::Experience)]
     pub experience: String,
@@ -74,6 +80,7 @@ impl From<&Athlete> for Fields {
             birth_year,
             group_ids: athlete.groups.clone(),
             preferred_lead_leg: athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned()),
+            approach_strides: athlete.approach_strides.map(i16::from),
             experience: Experience::as_str(athlete.experience).to_owned(),
             status: athlete.status.as_str().to_owned(),
             consent_on: athlete.consent_on,
@@ -94,6 +101,7 @@ impl Fields {
             birth_year: self.birth_year,
             groups: &self.group_ids,
             preferred_lead_leg: self.preferred_lead_leg.as_deref(),
+            approach_strides: self.approach_strides,
             experience: &self.experience,
             status: &self.status,
             consent_on: self.consent_on,
@@ -133,11 +141,11 @@ impl Beside for Measured {
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"kind": "stature_m", "value": 1.52, "measured_on": "2026-09-01"}))]
 pub struct NewMeasurement {
-    /// Client-made UUID; without one the id follows from athlete, kind, day and value.
+    /// Client-made UUID; without one the id follows from athlete, kind, day, value and confirmation.
     pub id: Option<MeasurementId>,
     /// `stature_m` (0.9 to 2.3), `leg_length_m` (stature minus sitting height, 0.4 to 1.3), `sprint_30m_s` (3.6 to 12)
     /// or `sprint_50m_s` (5.4 to 20), both from a standing start. What cannot be at the age of the athlete is
-    /// refused as `implausible`; pushed, it is filed and left out of the advice.
+    /// refused as `implausible`, what hardly ever is as `confirm`; pushed, it is filed and left out of the advice.
     #[schema(value_type = super::model::MeasurementKind)]
     pub kind: String,
     /// Metres or seconds, as the kind says; not finer than 0.001.
@@ -147,6 +155,9 @@ pub struct NewMeasurement {
     #[schema(example = "2026-09-01")]
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub measured_on: NaiveDate,
+    /// You looked again, and the value is right: needed for one that can be at that age but hardly ever is.
+    #[serde(default)]
+    pub confirmed: bool,
 }
 
 impl NewMeasurement {
@@ -155,7 +166,13 @@ impl NewMeasurement {
     /// # Errors
     /// Every broken field.
     pub fn parse(&self, athlete: AthleteId, today: NaiveDate) -> Result<(MeasurementId, Measurement), Vec<Fault>> {
-        let measurement = Measurement::parse(&self.kind, self.value, self.measured_on, today)?;
+        let raw = RawMeasurement {
+            kind: &self.kind,
+            value: self.value,
+            measured_on: self.measured_on,
+            confirmed: self.confirmed,
+        };
+        let measurement = Measurement::parse(raw, today)?;
         Ok((self.id.unwrap_or_else(|| model::derived_id(athlete, &measurement)), measurement))
     }
 }
@@ -186,7 +203,7 @@ impl New {
         let athlete = self.fields.parse(today).map_err(|list| faults.add_all("", list)).ok();
         for (at, sent) in self.beside.measurements.iter().enumerate() {
             let one = sent.parse(id, today).ok();
-            let fault = athlete.as_ref().zip(one).and_then(|(athlete, (_, one))| athlete.implausible(&one));
+            let fault = athlete.as_ref().zip(one).and_then(|(athlete, (_, one))| athlete.doubt(&one));
             faults.add_all(&format!("/measurements/{at}"), fault.into_iter().collect());
         }
         faults.finish(athlete.map(|athlete| NewAthlete { id, athlete, measurements }))
@@ -210,16 +227,29 @@ pub struct MeasurementView {
     pub value: f64,
     /// The day.
     pub measured_on: NaiveDate,
+    /// Somebody looked again and said that it is right; absent otherwise.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false, example = true)]
+    pub confirmed: bool,
+    /// A phone recorded what cannot be at that age, or hardly ever is and was not confirmed, as far as the birth was known
+    /// when it was filed: advice leaves it out. Enter it again with `confirmed`, or correctly, and delete this one.
+    /// Absent otherwise.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false, example = true)]
+    pub implausible: bool,
 }
 
 impl From<&StoredMeasurement> for MeasurementView {
     fn from(stored: &StoredMeasurement) -> Self {
+        let one = stored.value.measurement;
         Self {
             id: stored.id,
             rev: stored.rev,
-            kind: stored.value.kind.as_str(),
-            value: stored.value.value(),
-            measured_on: stored.value.measured_on,
+            kind: one.kind.as_str(),
+            value: one.value(),
+            measured_on: one.measured_on,
+            confirmed: one.confirmed,
+            implausible: stored.value.implausible,
         }
     }
 }

@@ -257,7 +257,13 @@ async fn create_lane_plan(
     }
     let people = People::of(&mut tx, plan.people.iter().copied()).await?;
     let rev = tx.commit().await?.of(Kind::LanePlan, id, 0);
-    Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: Seen { plan, people } })?))
+    Ok(stored::created(
+        &req,
+        true,
+        id,
+        rev,
+        &view(&Stored { id, rev, value: Seen { plan, people, overtaken: HashMap::new() } })?,
+    ))
 }
 
 /// The plan in the path, when the caller sees its session.

@@ -7,6 +7,7 @@ mod cards;
 mod cards_http;
 mod cards_store;
 mod http;
+mod judge;
 pub mod model;
 mod problem;
 mod proposal;

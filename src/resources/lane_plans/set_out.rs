@@ -21,8 +21,8 @@ use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
-use crate::resources::advice::CautionView;
 use crate::resources::advice::vocabulary;
+use crate::resources::advice::{CautionView, WallView};
 
 /// A tape mark.
 #[derive(Debug, Serialize, ToSchema)]
@@ -58,6 +58,11 @@ struct RunnerView {
     hold_probability: f64,
     /// Whether a coach has to confirm before the athlete runs.
     needs_confirmation: bool,
+    /// Why the athlete may not run here, if so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    not_permitted: Option<WallView>,
+    /// Whether a report or restriction came after the plan was made: plan anew.
+    overtaken: bool,
     /// Cautions of this athlete.
     #[schema(max_items = 30)]
     cautions: Vec<CautionView>,
@@ -71,6 +76,8 @@ impl From<&PlacedView> for RunnerView {
             difference: one.difference.clone(),
             hold_probability: one.hold_probability,
             needs_confirmation: one.needs_confirmation,
+            not_permitted: one.not_permitted.clone(),
+            overtaken: one.overtaken,
             cautions: one.cautions.clone(),
         }
     }
@@ -78,6 +85,13 @@ impl From<&PlacedView> for RunnerView {
 
 /// What the printed sheet says beside a name: what differs from the advice, and what needs a coach's eye.
 fn note(one: &PlacedView) -> String {
+    let not_here = match (&one.not_permitted, one.overtaken) {
+        (Some(wall), true) => Some(format!("does not run: {}", wall.text)),
+        (None, true) => Some("planned before a report: plan anew".to_owned()),
+        (Some(wall), false) => Some(format!("not permitted: {}", wall.text)),
+        (None, false) => None,
+    };
+    let not_here = not_here.as_deref().map(|words| words.trim_end_matches('.'));
     let difference = one.difference.as_deref().filter(|words| *words != AS_ADVISED);
     let confirm = one.needs_confirmation.then_some("coach confirms");
     let personal = one.cautions.iter().filter_map(|caution| match caution.code() {
@@ -86,7 +100,7 @@ fn note(one: &PlacedView) -> String {
         "beyond_advice" => Some("beyond the advice"),
         _ => None,
     });
-    difference.into_iter().chain(confirm).chain(personal).collect::<Vec<_>>().join(", ")
+    not_here.into_iter().chain(difference).chain(confirm).chain(personal).collect::<Vec<_>>().join(", ")
 }
 
 /// The marks of one lane.

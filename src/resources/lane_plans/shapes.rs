@@ -12,7 +12,7 @@ use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
 use crate::platform::page;
 use crate::resources::advice::vocabulary;
-use crate::resources::advice::{CautionView, StandingView};
+use crate::resources::advice::{CautionView, StandingView, WallView};
 
 #[allow(clippy::trivially_copy_pass_by_ref)] // the shape serde asks for
 const fn nobody(count: &usize) -> bool {
@@ -80,6 +80,15 @@ pub struct PlacedView {
     /// Probability that an interval is held here.
     #[schema(minimum = 0, maximum = 1, example = 0.81)]
     pub hold_probability: f64,
+    /// Why the athlete may not run here: a hand-made change goes beyond what is permitted, or a report or restriction stands on
+    /// the day. Absent in a lane that the athlete may run; what a client sends is ignored.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub not_permitted: Option<WallView>,
+    /// A report of pain, illness or injury or a restriction came after the plan was made: the athlete rests, or comes back in
+    /// another lane. Plan anew. Absent otherwise; what a client sends is ignored.
+    #[serde(default, skip_serializing_if = "is_no")]
+    #[schema(required = false)]
+    pub overtaken: bool,
     /// Why the athlete stands here, beside the athlete's own best lane, and what that loses.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub standing: Option<StandingView>,

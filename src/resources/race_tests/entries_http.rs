@@ -71,6 +71,11 @@ fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Ve
         let readiness = &runner.readiness;
         if let Some(wall) = readiness.barred() {
             faults.add(pointer, wall.code(), format!("{} Nobody enters an athlete past this.", wall.text()));
+        } else if let Some(most) = runner.barriers_most {
+            let detail = format!(
+                "may run {most} barriers at most, two more than their race or 8; nobody enters an athlete past this"
+            );
+            faults.add(pointer, "unsafe", detail);
         } else if let Some(wall) = readiness.wall.filter(|_| !accepted) {
             let missing: Vec<String> = readiness.missing.iter().take(5).map(Missing::text).collect();
             let detail = format!(
@@ -92,7 +97,8 @@ fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Ve
 /// Sets who of your groups is entered; athletes of other groups stay as they are.
 ///
 /// Whoever comes in is looked at first: the athlete's permitted region on the day of the session is asked for the course. Who
-/// rests, is restricted, has left or would race past their target is refused (422 with the code of the wall). Who is not ready
+/// rests, is restricted, has left or would race past their target is refused (422 with the code of the wall), and so is who would
+/// run over more than 8 barriers and two more than their race (`unsafe`). Who is not ready
 /// (422 `not_ready`, with what is in the way and missing) is entered when `coach_accepts` has them as well; the cautions then
 /// stand with the entry, the heats and the start list. So is who was ready and, by the draw, is no longer. A change takes the heats back: draw them again.
 #[utoipa::path(

@@ -239,6 +239,7 @@ async fn list_personal_bests(
             result_id: RaceResultId(Uuid::from_u128(best.id)),
             race_test_id: from.test,
             finishes: marks.iter().filter(same).count(),
+            while_restricted: from.while_restricted,
         })
     };
     let items = bests(&marks).iter().filter_map(view).collect();

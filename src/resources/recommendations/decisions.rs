@@ -70,6 +70,7 @@ fn repeated(
 /// The word governs: advice, fitting lane and lane plans follow what you accepted or chose until the next decision, its last day
 /// (`until`, or `valid_until` of the advice), or evidence against it: a fall or report of pain, under half of 8 or more
 /// intervals held, or over a fifth of 8 or more barriers hit since, there or on anything easier (numbers of the club's policy).
+/// What you accepted also ends when 8 or more intervals since lead the rules to a step up; what you chose instead does not.
 /// An override without a configuration ends the word before it. What you choose instead of the advice stays inside the hard
 /// walls: 422 names the first in the way (`resting`, `left`, `restricted`, `pain_reported`, `not_owned`, `target_height` or
 /// `target_spacing`). Inside a soft one, 422 names it as well, and `coach_accepts` is the second confirmation that opens it. After

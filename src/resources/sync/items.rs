@@ -156,6 +156,14 @@ impl Parsed {
         }
     }
 
+    /// An edit that leaves a lane plan behind, when that is what it is: its places are judged by the advice of their day.
+    pub fn planned(&self) -> Option<&Op> {
+        match &self.parsed {
+            Ok((Kind::Record(Type::LanePlan), op)) if op.method != Method::Delete => Some(op),
+            _ => None,
+        }
+    }
+
     /// The records that must be there first.
     pub fn needs(&self) -> Vec<Named> {
         let Ok((kind, op)) = &self.parsed else { return Vec::new() };

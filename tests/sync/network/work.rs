@@ -191,6 +191,7 @@ impl World {
         let all = [
             ("display_name", json!(self.name(club, "Athlete"))),
             ("preferred_lead_leg", leg),
+            ("approach_strides", [json!(7), json!(8), Value::Null][self.dice.pick(3) as usize].clone()),
             ("consent_on", json!(day)),
             ("experience", json!(["novice", "trained"][self.dice.pick(2) as usize])),
             ("status", json!(["active", "resting"][self.dice.pick(2) as usize])),

@@ -14,7 +14,7 @@ const GROUPS: [(&str, &[&str]); 6] = [
     ("name", &["display_name"]),
     ("birth", &["sex", "birth_date", "birth_year"]),
     ("contact", &["consent_on"]),
-    ("technique", &["preferred_lead_leg", "experience"]),
+    ("technique", &["preferred_lead_leg", "approach_strides", "experience"]),
     ("status", &["status"]),
     ("groups", &["group_ids"]),
 ];

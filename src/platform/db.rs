@@ -6,6 +6,7 @@ mod error;
 mod hold;
 mod life;
 mod locks;
+mod plain;
 pub mod unique;
 
 use std::collections::HashMap;
@@ -27,6 +28,7 @@ pub use account_tx::AccountTx;
 pub use changes::{Change, Kind, Named, REDATE, Receipt, Revs};
 pub use error::StoreError;
 pub use hold::{Hold, one_connection};
+pub(crate) use plain::plain_reads;
 
 /// What was computed for a record before its transaction, or why it cannot be stored.
 pub type Prepared = Result<serde_json::Value, Vec<Fault>>;

@@ -126,8 +126,14 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
         found.extend(pull(tx, *kind, ids).await?.into_iter().map(|record| ((*kind, record.id), record)));
     }
     let current = |item: &&Item| item.sent == Sent::Current && !found.contains_key(&(item.kind, item.id));
-    let missing: Vec<Uuid> = items.iter().filter(current).map(|item| item.id).collect();
-    let stubs = if missing.is_empty() { HashMap::new() } else { store::stubs(tx, &missing).await? };
+    let mut missing: HashMap<Type, Vec<Uuid>> = HashMap::new();
+    for item in items.iter().filter(current) {
+        missing.entry(item.kind).or_default().push(item.id);
+    }
+    let mut stubs: HashMap<(Type, Uuid), i64> = HashMap::new();
+    for (kind, ids) in missing {
+        stubs.extend(store::stubs(tx, kind, &ids).await?.into_iter().map(|(id, rev)| ((kind, id), rev)));
+    }
     let (mut changes, mut bytes) = (Vec::with_capacity(items.len()), 0);
     let mut last = None;
     for item in items {

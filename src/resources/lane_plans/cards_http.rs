@@ -55,7 +55,7 @@ async fn get_session_cards(
     let (from, coming, mut not_expected) = who_comes(&mut tx, session, info.held_on).await?;
     let names = People::of(&mut tx, not_expected.iter().map(|one| one.athlete_id)).await?;
     for one in &mut not_expected {
-        one.display_name = names.name(one.athlete_id).unwrap_or_default().to_owned();
+        names.name(one.athlete_id).unwrap_or_default().clone_into(&mut one.display_name);
     }
     let people = advice::load_for_session(&mut tx, &coming, session, info.held_on).await?;
     let ids: Vec<Uuid> = people.iter().map(|person| person.id.0).collect();

@@ -56,7 +56,7 @@ fn earlier(day: NaiveDate, days: i32) -> NaiveDate {
 /// The days of the group's sessions to which an athlete came, ascending.
 fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
     let sessions = attendance.present.get(&athlete).into_iter().flatten();
-    let days = sessions.filter_map(|session| attendance.held.get(session)).map(|on| on.to_epoch_days());
+    let days = sessions.filter_map(|session| attendance.held.get(session)).map(NaiveDate::to_epoch_days);
     days.collect::<BTreeSet<i32>>().into_iter().collect()
 }
 

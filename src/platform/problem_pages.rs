@@ -11,6 +11,30 @@ use utoipa::openapi::{OpenApi, RefOr, Schema};
 
 use super::problem::{Code, Problem};
 
+/// What can be wrong with a request only while it is read.
+const READING: [&str; 6] = ["body", "cursor", "json", "parameter", "repeated", "unknown_parameter"];
+/// What else can be wrong with a request that cannot be read: its types, and parameters that break a rule.
+const UNREADABLE: [&str; 16] = [
+    "after_to",
+    "characters",
+    "date",
+    "missing",
+    "no_schedule",
+    "one_of",
+    "out_of_range",
+    "together",
+    "too_long",
+    "type",
+    "unknown_course",
+    "unknown_event",
+    "unknown_field",
+    "unknown_group",
+    "value",
+    "word",
+];
+/// Why a fact is held and not filed.
+const HELD: [&str; 4] = ["other_athlete", "other_session", "superseded", "unknown_id"];
+
 impl Code {
     /// What it means, and when it comes.
     pub const fn means(self) -> &'static str {
@@ -56,6 +80,16 @@ type, or a parameter is unknown."
             Self::TooMany => "There were too many attempts; `Retry-After` says how long to wait.",
             Self::Internal => "Something broke on our side; nothing was stored.",
             Self::Unavailable => "The service or its database is busy or away; nothing was stored.",
+        }
+    }
+
+    /// Whether a field that it names can be broken in this way.
+    pub fn names(self, fault: &str) -> bool {
+        match self {
+            Self::Malformed => READING.contains(&fault) || UNREADABLE.contains(&fault),
+            Self::Invalid => !READING.contains(&fault),
+            Self::Held => HELD.contains(&fault),
+            _ => false,
         }
     }
 
@@ -110,8 +144,8 @@ struct Page {
 impl Page {
     fn of(code: Code, known: &FaultCodes) -> Self {
         let (word, status, title) = code.row();
-        let named = matches!(code, Code::Malformed | Code::Invalid | Code::Held);
-        let fault_codes = if named { known.0.clone() } else { Vec::new() };
+        let named = |one: &&Value| one["code"].as_str().is_some_and(|fault| code.names(fault));
+        let fault_codes = known.0.iter().filter(named).cloned().collect();
         Self {
             kind: format!("/problems/{word}"),
             title,

@@ -17,6 +17,7 @@ mod competition_specs;
 mod contract;
 mod document;
 mod equipment;
+mod examples;
 mod floods;
 mod front;
 mod groups;

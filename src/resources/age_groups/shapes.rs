@@ -8,6 +8,7 @@ use super::model::Group;
 use super::store::StoredGroup;
 use crate::platform::fault::Fault;
 use crate::platform::ids::AgeGroupId;
+use crate::resources::advice::vocabulary;
 
 /// A club's own age group as sent by a client.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -28,10 +29,8 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 120, example = 12)]
     pub max_age: Option<i16>,
-    /// The day on which ages count: end_of_year, august_in_year, august_then_december, school_year,
-    /// school_year_then_december, end_of_school_year, mid_year, start_of_year, before_school_year, season_december,
-    /// season_september, day_of_competition or school_grade.
-    #[schema(max_length = 30, example = "school_year")]
+    /// The day on which ages count.
+    #[schema(value_type = vocabulary::AgeCounted)]
     pub rule: String,
     /// First day on which it holds.
     #[schema(example = "2026-04-01")]
@@ -92,10 +91,8 @@ pub struct New {
     /// Highest age on the reference day.
     #[schema(minimum = 0, maximum = 120, example = 12)]
     pub max_age: Option<i16>,
-    /// The day on which ages count: end_of_year, august_in_year, august_then_december, school_year,
-    /// school_year_then_december, end_of_school_year, mid_year, start_of_year, before_school_year, season_december,
-    /// season_september, day_of_competition or school_grade.
-    #[schema(max_length = 30, example = "school_year")]
+    /// The day on which ages count.
+    #[schema(value_type = vocabulary::AgeCounted)]
     pub rule: String,
     /// First day on which it holds.
     #[schema(example = "2026-04-01")]

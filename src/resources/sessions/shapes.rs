@@ -14,9 +14,8 @@ use crate::platform::ids::{AthleteId, GroupId, SessionId, VenueId};
 #[serde(deny_unknown_fields)]
 #[schema(as = SessionBlock, example = json!({"stage": "walkover", "drill": "Trail-leg walkover beside the barrier", "sets": 2, "repeats": 4, "barriers": 5}))]
 pub struct BlockFields {
-    /// Stage of the progression: mobility, lead_leg, trail_leg, walkover, wicket_run, rhythm_wickets, low_barriers,
-    /// height_build, spacing_build, competition_spec or race_test.
-    #[schema(max_length = 20, example = "walkover")]
+    /// Stage of the progression.
+    #[schema(value_type = crate::resources::advice::vocabulary::Stage)]
     pub stage: String,
     /// The drill in the coach's words.
     #[schema(min_length = 1, max_length = 120, example = "Trail-leg walkover beside the barrier")]

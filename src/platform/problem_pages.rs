@@ -12,9 +12,9 @@ use utoipa::openapi::{OpenApi, RefOr, Schema};
 use super::problem::{Code, Problem};
 
 /// What can be wrong with a request only while it is read.
-const READING: [&str; 6] = ["body", "cursor", "json", "parameter", "repeated", "unknown_parameter"];
+const READING: [&str; 5] = ["body", "cursor", "json", "parameter", "unknown_parameter"];
 /// What else can be wrong with a request that cannot be read: its types, and parameters that break a rule.
-const UNREADABLE: [&str; 16] = [
+const UNREADABLE: [&str; 17] = [
     "after_to",
     "characters",
     "date",
@@ -22,6 +22,7 @@ const UNREADABLE: [&str; 16] = [
     "no_schedule",
     "one_of",
     "out_of_range",
+    "repeated",
     "together",
     "too_long",
     "type",
@@ -32,8 +33,45 @@ const UNREADABLE: [&str; 16] = [
     "value",
     "word",
 ];
-/// Why a fact is held and not filed.
-const HELD: [&str; 4] = ["other_athlete", "other_session", "superseded", "unknown_id"];
+/// What is never wrong with a recorded fact, which alone is held: rules of accounts, rosters, settings, races and edits.
+const NEVER_HELD: [&str; 36] = [
+    "after_to",
+    "apart",
+    "append_only",
+    "common",
+    "contradiction",
+    "csv",
+    "derived_id",
+    "digits",
+    "duplicate",
+    "duplicate_column",
+    "duplicate_row",
+    "email",
+    "encoding",
+    "erased",
+    "full",
+    "groups",
+    "guessable",
+    "heats",
+    "last",
+    "missing_column",
+    "no_schedule",
+    "not_ready",
+    "other_id",
+    "password",
+    "personal",
+    "quotes",
+    "read_only",
+    "repeated",
+    "reserved_id",
+    "time_zone",
+    "unknown_column",
+    "unknown_course",
+    "unknown_event",
+    "unknown_group",
+    "unknown_spec",
+    "unsafe",
+];
 
 impl Code {
     /// What it means, and when it comes.
@@ -88,7 +126,8 @@ type, or a parameter is unknown."
         match self {
             Self::Malformed => READING.contains(&fault) || UNREADABLE.contains(&fault),
             Self::Invalid => !READING.contains(&fault),
-            Self::Held => HELD.contains(&fault),
+            Self::Held => !READING.contains(&fault) && !NEVER_HELD.contains(&fault),
+            Self::Gone => fault == "erased",
             _ => false,
         }
     }

@@ -199,7 +199,7 @@ impl Stage {
             match row {
                 Row::Put(key) => changes.extend(self.change(key)),
                 Row::Removed(key, reason, rev) => {
-                    changes.push(json!({"type": key.0, "id": key.1, "rev": rev, "removed": {"reason": reason}}))
+                    changes.push(json!({"type": key.0, "id": key.1, "rev": rev, "removed": {"reason": reason}}));
                 }
             }
         }

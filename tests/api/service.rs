@@ -89,6 +89,11 @@ async fn bodies_that_cannot_be_read_name_the_place(pool: PgPool) {
     admin.post("/groups", json!({"name": 7})).await.expect_fault(400, "/name");
     admin.post("/groups", json!({"name": "A", "colour": "red"})).await.expect_fault(400, "/colour");
     admin.post("/groups", json!({})).await.expect_fault(400, "/name");
+    let venue =
+        |lanes: &str| format!(r#"{{"name":"V{lanes}","environment":"outdoor","straight_m":80,"lanes":{lanes}}}"#);
+    let made = admin.bytes(Method::POST, "/venues", "application/json", venue("6.0").into()).await.expect(201);
+    assert_eq!(made.body["lanes"], 6, "a whole number however it is written");
+    admin.bytes(Method::POST, "/venues", "application/json", venue("6.5").into()).await.expect_fault(400, "/lanes");
     let text = admin.bytes(Method::POST, "/groups", "text/plain", b"{}".to_vec()).await.expect(415);
     assert_eq!(text.body["type"], "/problems/media-type");
     for body in ["{", "", "{\"name\": NaN}", "[1]", "{\"name\":\"A\"} {}"] {

@@ -14,6 +14,8 @@ from typing import Any
 from job import API, ROSTER, TODAY, email
 
 document, seconds, config = sys.argv[1:]
+# Not the one of the examples, with which it would lock itself out.
+PASSWORD = "six wickets and a hurdle"
 token = ""
 
 
@@ -29,8 +31,7 @@ signed_up = post(
     "/v1/auth/sign-up",
     {
         "email": email("probe"),
-        # Not the one of the examples, with which it would lock itself out.
-        "password": "six wickets and a hurdle",
+        "password": PASSWORD,
         "display_name": "Head Coach",
         "club": {"name": "Harbour Hurdlers", "time_zone": "Europe/London", "ruleset": "UKA"},
     },
@@ -46,7 +47,8 @@ session = post(f"{club}/sessions", {"held_on": str(TODAY), "state": "held", "gro
 post(f"{club}/competition-specs/adopt", {"from": "UKA-2024", "valid_from": str(TODAY)})
 
 environment = os.environ | {
-    "PROBE_TOKEN": token,
+    "PROBE_EMAIL": signed_up["account"]["email"],
+    "PROBE_PASSWORD": PASSWORD,
     "PROBE_CLUB": club_id,
     "PROBE_GROUP": group,
     "PROBE_ATHLETE": athlete,

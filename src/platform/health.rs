@@ -9,12 +9,18 @@ use super::db::Db;
 use super::problem::{Code, Problem};
 use super::route::{Route, routes};
 use super::token::{KEY_SET_SECONDS, Keys};
+use super::words::spelt;
+
+spelt! {
+    /// How the service is; when it is not so, the answer is a problem.
+    HealthStatus { "ok": "It lives, and is ready when that was asked." }
+}
 
 /// State of the service.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Health {
-    /// `ok`.
-    #[schema(max_length = 20, example = "ok")]
+    /// How the service is.
+    #[schema(value_type = HealthStatus)]
     status: &'static str,
     /// Version of the program.
     #[schema(max_length = 20, example = "0.1.0")]

@@ -474,9 +474,8 @@ impl Club {
             let caller = if maker == Maker::Admin { &self.admin } else { &self.other };
             let of_kind = made.iter().filter(|(one, _)| one == kind);
             let delete = |key: &Key| {
-                let rev =
-                    revs.get(key).unwrap_or_else(|| panic!("{key:?} is not in the admin's copy"))["rev"].to_string();
-                item("DELETE", kind, &key.1, json!({"if_match": rev}))
+                let copy = revs.get(key).unwrap_or_else(|| panic!("{key:?} is not in the admin's copy"));
+                item("DELETE", kind, &key.1, json!({"if_match": copy["rev"]}))
             };
             let items: Vec<Value> = of_kind.map(delete).collect();
             for result in pushed(caller, &items).await {

@@ -20,6 +20,7 @@ mod contract;
 mod document;
 mod ended_access;
 mod equipment;
+mod examples;
 mod floods;
 mod front;
 mod groups;

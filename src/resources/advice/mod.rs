@@ -14,7 +14,9 @@ mod word_store;
 pub use block::BlockFields;
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
-pub use shapes::{CautionView, MissingView, ReasonView, StandingView, WallView, describe};
+pub use shapes::{
+    CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ReasonView, StandingView, WallView, describe,
+};
 pub use store::{Person, day, load, load_for_session, setting};
 pub use wellbeing_store::{Planned, against_rest, overtaken, standings};
 pub use word_store::{Said, decisions};

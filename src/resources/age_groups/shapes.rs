@@ -9,6 +9,7 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::AgeGroupId;
 use crate::platform::page;
 use crate::platform::shape::{Create, Kept};
+use crate::resources::advice::vocabulary;
 
 /// A club's own age group.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -29,10 +30,8 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 120, example = 12)]
     pub max_age: Option<i16>,
-    /// The day on which ages count: end_of_year, august_in_year, august_then_december, school_year,
-    /// school_year_then_december, end_of_school_year, mid_year, start_of_year, before_school_year, season_december,
-    /// season_september, day_of_competition or school_grade.
-    #[schema(max_length = 30, example = "school_year")]
+    /// The day on which ages count.
+    #[schema(value_type = vocabulary::AgeCounted)]
     pub rule: String,
     /// First day on which it holds.
     #[schema(example = "2026-04-01")]

@@ -148,9 +148,8 @@ async fn merge(tx: &mut ClubTx, op: &Op, found: Stored<AthleteId, Athlete>) -> R
             }
         }
         if rev > base && merged != current {
-            let current_rev = rev.to_string();
             let (yours, current) = (Value::Object(yours), Value::Object(current));
-            done.conflicts.push(Conflict { group, current_rev, yours, current });
+            done.conflicts.push(Conflict { group, current_rev: rev, yours, current });
             continue;
         }
         done.applied.push(group);

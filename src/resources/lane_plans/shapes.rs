@@ -238,16 +238,16 @@ pub struct Content {
     #[schema(max_items = 20)]
     pub would_help: Vec<RelaxationView>,
     /// Sum of regrets of everybody in the plan.
-    #[schema(minimum = 0, example = 0.61)]
+    #[schema(minimum = 0, maximum = 600, example = 0.61)]
     pub total_regret: f64,
     /// The largest regret.
     #[schema(minimum = 0, maximum = 2, example = 0.12)]
     pub largest_regret: f64,
     /// Whether no better plan exists.
     pub proven_optimal: bool,
-    /// What the total cannot fall below, later rounds as they are; with `like`, the total and `unless_saves` for each changed
+    /// What the total of regrets cannot fall below, later rounds as they are; with `like`, the total and `unless_saves` for each changed
     /// lane of the first round.
-    #[schema(minimum = 0, example = 0.61)]
+    #[schema(minimum = 0, maximum = 600, example = 0.61)]
     pub lower_bound: f64,
     /// With `like`: lanes that were not there last time.
     #[serde(default, skip_serializing_if = "Option::is_none")]

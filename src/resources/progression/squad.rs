@@ -53,24 +53,24 @@ pub struct AttendanceView {
     sessions_href: String,
 }
 
-/// Load for each athlete and week.
+/// Load for each athlete and week, counted.
 #[derive(Clone, Copy, Debug, Serialize, ToSchema)]
 #[schema(as = LoadPerAthleteWeek)]
 pub struct WeeklyView {
     /// Athletes times weeks.
-    #[schema(minimum = 0, example = 192)]
+    #[schema(minimum = 0, maximum = 1_000_000, example = 192)]
     athlete_weeks: f64,
     /// Runs.
-    #[schema(minimum = 0, example = 7.2)]
+    #[schema(minimum = 0, maximum = 100_000, example = 7.2)]
     runs: f64,
     /// Intervals.
-    #[schema(minimum = 0, example = 28.8)]
+    #[schema(minimum = 0, maximum = 100_000, example = 28.8)]
     intervals: f64,
     /// Barriers run over.
-    #[schema(minimum = 0, example = 36)]
+    #[schema(minimum = 0, maximum = 100_000, example = 36)]
     barriers: f64,
     /// Barriers hit.
-    #[schema(minimum = 0, example = 1.4)]
+    #[schema(minimum = 0, maximum = 100_000, example = 1.4)]
     hits: f64,
 }
 
@@ -162,14 +162,14 @@ pub struct RowView {
     pub target: Option<TargetView>,
     /// Spacing run now over that of the target.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, example = 0.86)]
+    #[schema(minimum = 0, maximum = 20, example = 0.86)]
     pub spacing_of_target: Option<f64>,
     /// Estimated limit over a wicket of 0.30 m on the last day, mean, metres.
-    #[schema(minimum = 0, example = 6.62)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.62)]
     pub comfortable_limit_m: f64,
     /// Its change over the period, metres; absent without training days.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 0.31)]
+    #[schema(minimum = -6.5, maximum = 6.5, example = 0.31)]
     pub limit_change_m: Option<f64>,
     /// Whether the athlete stands still.
     pub plateau: PlateauView,

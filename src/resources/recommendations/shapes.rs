@@ -81,7 +81,7 @@ pub struct DecisionView {
     #[schema(value_type = vocabulary::DecisionKind)]
     pub kind: String,
     /// Stage of the progression.
-    #[schema(max_length = 20, example = "spacing_build")]
+    #[schema(value_type = vocabulary::Stage)]
     stage: String,
     /// What to run over; absent for rest and refer.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -309,7 +309,7 @@ pub struct ShortView {
     #[schema(max_length = 80, example = "Mira Osei")]
     display_name: String,
     /// Mean of the comfortable limit, metres.
-    #[schema(minimum = 0, example = 6.62)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.62)]
     comfortable_limit_m: f64,
     /// What to do next.
     decision: DecisionView,

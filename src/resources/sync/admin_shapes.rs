@@ -28,7 +28,7 @@ pub struct HeldView {
     pub id: Uuid,
     /// Its type.
     #[serde(rename = "type")]
-    #[schema(max_length = 30, example = "run")]
+    #[schema(value_type = super::model::Type)]
     pub kind: String,
     /// Who recorded it.
     pub member_id: Uuid,
@@ -117,7 +117,7 @@ pub struct RefusedView {
     pub op_id: Uuid,
     /// The type of the record.
     #[serde(rename = "type")]
-    #[schema(max_length = 30, example = "athlete")]
+    #[schema(value_type = super::item_kind::Kind)]
     pub kind: String,
     /// The record.
     pub id: Uuid,
@@ -128,8 +128,8 @@ pub struct RefusedView {
     pub reason: String,
     /// The rev that it was made on.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "8790")]
-    pub base_rev: Option<String>,
+    #[schema(minimum = 0, example = 8790)]
+    pub base_rev: Option<i64>,
     /// What was sent: the refused field groups, or the record.
     #[schema(value_type = Object)]
     pub data: Value,
@@ -145,7 +145,7 @@ impl From<RefusedRow> for RefusedView {
             id: row.entity_id,
             member_id: row.member_id,
             reason: row.reason,
-            base_rev: row.base_rev.map(|rev| rev.to_string()),
+            base_rev: row.base_rev,
             data: row.data,
             received_at: row.received_at,
         }

@@ -151,7 +151,7 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
         }
         last = Some(item.position);
         let removed = removed.map(|reason| Removed { reason });
-        changes.push(Change { kind: item.kind.as_str(), id: item.id, rev: rev.to_string(), data, removed });
+        changes.push(Change { kind: item.kind.as_str(), id: item.id, rev, data, removed });
     }
     Ok((changes, None))
 }

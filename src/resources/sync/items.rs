@@ -35,11 +35,6 @@ pub struct Parsed {
     pub parsed: Result<(Kind, Op), Problem>,
 }
 
-fn number(faults: &mut Faults, pointer: &str, text: Option<&str>) -> Option<i64> {
-    let rev = text.map(|text| text.parse::<i64>().map_err(|_| "must be a rev, such as \"8600\""));
-    rev.and_then(|rev| faults.take(pointer, "type", rev))
-}
-
 /// Whether any text holds a zero character, which the database cannot keep.
 fn has_zero(value: &Value) -> bool {
     match value {
@@ -224,8 +219,6 @@ fn parse(item: Value) -> Result<(Kind, Op), Problem> {
     if item.if_none_match.as_deref().is_some_and(|text| text != "*") {
         faults.add("/if_none_match", "word", "must be *");
     }
-    let if_match = number(&mut faults, "/if_match", item.if_match.as_deref());
-    let base_rev = number(&mut faults, "/base_rev", item.base_rev.as_deref());
     if item.data.is_none() && method != Some(Method::Delete) {
         faults.add("/data", "missing", "is needed with PUT and PATCH");
     }
@@ -237,6 +230,7 @@ fn parse(item: Value) -> Result<(Kind, Op), Problem> {
     if data.remove("id").is_some_and(|inner| ids::read(&inner) != Some(id)) {
         faults.add("/data/id", "other_id", "must be the id of the item, or absent");
     }
+    let Item { if_match, base_rev, .. } = item;
     let op =
         method.map(|method| Op { method, id, if_none_match: item.if_none_match.is_some(), if_match, base_rev, data });
     Ok(faults.finish(kind.zip(op))?)

@@ -341,7 +341,7 @@ impl Work<'_> {
                 let given = revs.zip(item.record()).filter(|_| !done.answered);
                 let rev = given.map_or(done.rev, |(revs, record)| revs.of(record.kind, record.id, done.rev));
                 outcome.status = done.status;
-                outcome.rev = Some(rev.to_string());
+                outcome.rev = Some(rev);
                 outcome.replayed = done.replayed;
                 outcome.applied.clone_from(&done.applied);
                 outcome.conflicts.clone_from(&done.conflicts);

@@ -381,7 +381,7 @@ impl World {
 #[allow(clippy::option_option)] // whether at all, and whether with other data
 fn rebased(parked: &Parked) -> Option<Option<Map<String, Value>>> {
     if parked.status == 412 {
-        return parked.answer["current"]["rev"].is_string().then_some(None);
+        return parked.answer["current"]["rev"].is_number().then_some(None);
     }
     let refused = parked.answer["conflicts"].as_array()?;
     let fields = refused.iter().filter_map(|one| one["yours"].as_object()).flatten();

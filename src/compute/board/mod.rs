@@ -34,6 +34,7 @@
 //!     leg_length_m: None,
 //!     sprint_30m_s: None,
 //!     sprint_50m_s: None,
+//!     approach_strides: None,
 //!     status: Status::Active,
 //!     breaks: Vec::new(),
 //!     surface: None,

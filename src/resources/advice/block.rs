@@ -10,9 +10,8 @@ use super::vocabulary;
 #[serde(deny_unknown_fields)]
 #[schema(as = SessionBlock, example = json!({"stage": "walkover", "drill": "Trail-leg walkover beside the barrier", "sets": 2, "repeats": 4, "barriers": 5, "spacing_m": 1.0, "start_min": 15, "minutes": 8}))]
 pub struct BlockFields {
-    /// Stage of the progression: mobility, lead_leg, trail_leg, walkover, wicket_run, rhythm_wickets, low_barriers,
-    /// height_build, spacing_build, competition_spec or race_test.
-    #[schema(max_length = 20, example = "walkover")]
+    /// Stage of the progression.
+    #[schema(value_type = vocabulary::Stage)]
     pub stage: String,
     /// The drill in the coach's words.
     #[schema(min_length = 1, max_length = 120, example = "Trail-leg walkover beside the barrier")]

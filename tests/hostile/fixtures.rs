@@ -141,7 +141,8 @@ fn squad_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
             json!("display_name,sex,birth_date,groups,experience,stature_m\nMira Osei,F,2013-05-17,,novice,1.52\n")
         }
         "create_measurement" => {
-            json!({"id": id, "kind": "leg_length_m", "value": 0.8, "measured_on": measured_on(world, id)})
+            json!({"id": id, "kind": "leg_length_m", "value": 0.8, "measured_on": measured_on(world, id),
+                "confirmed": true})
         }
         _ => return None,
     })

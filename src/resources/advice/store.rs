@@ -147,8 +147,7 @@ async fn load_at(
     let mut rated = ratings(tx, &found, on).await?;
     let (cleared, fell_at) = clearances(tx, &found, on).await?;
     let mut said = word_store::words(tx, &found, on, &fell_at).await?;
-    let mut rested = breaks(tx, &found, on).await?;
-    let underfoot = surfaces(tx, &found, on, session).await?;
+    let (mut rested, underfoot) = (breaks(tx, &found, on).await?, surfaces(tx, &found, on, session).await?);
     rows.into_iter()
         .map(|row| {
             let corrupt = || StoreError::Corrupt("athlete");

@@ -47,7 +47,9 @@ local law or medical advice. Lengths are metres, times seconds. Bodies may be pa
 `instance` in problems, and `traceparent` (W3C Trace Context). Problems are `application/problem+json` (RFC 9457); the address in \
 `type` answers with what it means and what to do. A path with another method is answered 405 with `Allow`; an `Accept-Encoding` \
 that rules out every coding 406. HEAD is answered like GET. Unknown fields and query parameters are refused; answers may gain \
-fields, and a client leaves aside those that it does not know.",
+fields, and a client leaves aside those that it does not know.\n\nA create that takes an `id` of the client's own is safe to repeat \
+with it, and so is every item of a push; `Idempotency-Key` is not read. `GET /v1/limits` tells every limit; what is refused for \
+being too much is 429 or 503 with `Retry-After`, and there are no `RateLimit` headers, because guesses, places and bytes are limited, not calls.",
         contact(name = "Lanewright developers"),
         license(name = "Apache-2.0", identifier = "Apache-2.0")
     ),
@@ -117,6 +119,8 @@ carries all, and a role in the club is needed beside them:\n\n{}",
     resources::advice::describe(&mut api);
     resources::sync::describe(&mut api);
     document::complete(&mut api);
+    document::lead(&mut api);
+    document::show(&mut api);
     schemas::part(&mut api);
     fields::complete(&mut api);
     api
@@ -296,7 +300,6 @@ fn cors(origins: &[String]) -> Cors {
             header::CONTENT_TYPE,
             header::IF_MATCH,
             header::IF_NONE_MATCH,
-            HeaderName::from_static("idempotency-key"),
             HeaderName::from_static("prefer"),
             HeaderName::from_static("traceparent"),
         ])

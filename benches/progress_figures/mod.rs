@@ -81,6 +81,7 @@ fn record(athlete: u32, to: Day) -> Record {
         leg_length_m: None,
         sprint_30m_s: None,
         sprint_50m_s: None,
+        approach_strides: None,
         breaks: Vec::new(),
         surface: None,
         status: Status::Active,

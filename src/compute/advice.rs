@@ -2,7 +2,8 @@
 
 use thiserror::Error;
 
-use super::bounds::{Measured, plausible};
+use super::approach::Approach;
+use super::bounds::{Measured, judge};
 use super::day::Day;
 use super::decision::{
     Clearance, Configuration, Decision, Policy, Ratings, Situation, Status, Stock, Surface, Target, Word, decide,
@@ -25,7 +26,7 @@ pub const EVIDENCE_DAYS: i32 = 56;
 /// Days back to which a technique rating counts: twelve weeks (design choice).
 pub const RATING_DAYS: i32 = 84;
 /// Age below which an athlete counts as a minor.
-const ADULT_YEARS: i32 = 18;
+pub(super) const ADULT_YEARS: i32 = 18;
 
 /// One run, as far as advice needs it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -83,6 +84,8 @@ pub struct Record {
     pub sprint_30m_s: Option<f64>,
     /// Latest 50 m time, seconds (s).
     pub sprint_50m_s: Option<f64>,
+    /// Strides to the first barrier that a coach counts for the athlete.
+    pub approach_strides: Option<u8>,
     /// Whether the athlete trains.
     pub status: Status,
     /// Reports of pain, illness or injury and restrictions, in any order.
@@ -150,6 +153,8 @@ pub struct Advice<'a> {
     pub estimate: Estimate,
     /// The decision.
     pub decision: Decision,
+    /// Where the first barrier stands.
+    pub approach: Approach,
     /// The specification to train towards, when one is on file.
     pub target: Option<Applicable<'a>>,
     /// The one after it, with the day from which it applies.
@@ -202,24 +207,37 @@ pub(super) struct Targets<'a> {
     now: Option<Applicable<'a>>,
     next: Option<(Day, Applicable<'a>)>,
     none: Option<super::specs::Reason>,
+    approach: Approach,
 }
 
 impl<'a> Targets<'a> {
     /// Those of a day.
     pub(super) fn of(record: &Record, setting: &'a Setting, on: Day) -> Self {
         let known = setting.specs_for(record.sex, record.birth, on);
-        let now = sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied();
+        let now = trained_towards(&known);
         let next = known.next.as_ref().and_then(|next| {
             let spec = sprint_target(&next.specs, None)?;
             Some((next.applies_from, *spec))
         });
-        Self { now, next, none: known.reason }
+        let race = now.as_ref().map(|target| (target.spec.to_first, target.spec.between));
+        Self { now, next, none: known.reason, approach: Approach::new(race, record.approach_strides) }
     }
 
     /// The advice that an estimate and a decision make with them.
     pub(super) fn beside(self, estimate: Estimate, decision: Decision) -> Advice<'a> {
-        Advice { estimate, decision, target: self.now, next_target: self.next, no_target: self.none }
+        let Self { now, next, none, approach } = self;
+        Advice { estimate, decision, approach, target: now, next_target: next, no_target: none }
     }
+}
+
+/// The specification to train towards.
+fn trained_towards<'a>(known: &Lookup<'a>) -> Option<Applicable<'a>> {
+    sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied()
+}
+
+/// The specification that an athlete trains towards on a day.
+pub(super) fn target<'a>(setting: &'a Setting, record: &Record, on: Day) -> Option<Applicable<'a>> {
+    trained_towards(&setting.specs_for(record.sex, record.birth, on))
 }
 
 /// Where the estimate of an athlete starts on a day.
@@ -236,7 +254,7 @@ pub(super) fn rhythm_runs(record: &Record) -> Vec<RunCounts> {
 }
 
 /// Age in whole years; with a birth year only, the least it can be. Kept inside what the growth table can tell.
-fn age(birth: Birth, on: Day) -> i32 {
+pub(super) fn age(birth: Birth, on: Day) -> i32 {
     let (year, month, day) = on.ymd();
     match birth {
         Birth::Year(born) => year - born - 1,
@@ -253,9 +271,9 @@ fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
         Birth::Year(_) => f64::from(age(record.birth, on)) + 0.5,
         Birth::Date(born) => f64::from(on.days() - born.days()) / 365.25,
     };
-    // What cannot be of somebody of that age is a slip.
+    // What cannot be of somebody of that age is a slip; what is only rare was asked about when it was filed.
     let can =
-        |what, value: Option<f64>| value.filter(|value| plausible(what, record.sex, record.birth, on).contains(value));
+        |what, value: Option<f64>| value.filter(|value| judge(what, record.sex, record.birth, on, *value).counts(true));
     let stature_m = can(Measured::Stature, record.stature_m);
     let sprint_50m_s = can(Measured::Sprint50, record.sprint_50m_s);
     PriorInputs {
@@ -397,6 +415,7 @@ mod tests {
             leg_length_m: Some(0.3),
             sprint_30m_s: None,
             sprint_50m_s: None,
+            approach_strides: None,
             status: Status::Active,
             breaks: vec![restriction(on.days())],
             surface: None,

@@ -1,4 +1,5 @@
-//! Bounds of the trade: what no lane, no measurement of an athlete and no policy of a club may be, with the reason.
+//! Bounds of the trade: what no lane, no measurement of an athlete and no policy of a club may be, with the reason, and what of
+//! the measurements is so rare that somebody is asked to look again.
 //!
 //! A form can be filled correctly and still ask for what would hurt somebody, or say what cannot be. Each bound here is one
 //! function that every caller asks; the figures are generous, so that they stop slips of the pen and not fast children.
@@ -30,13 +31,20 @@ const BRAKING: f64 = 3.0;
 /// (from memory: below what the fastest of all run).
 const FASTEST_30_S: (f64, f64) = (3.6, 0.12);
 const FASTEST_50_S: (f64, f64) = (5.4, 0.20);
+/// The same for times that are asked about: few of a squad are ever faster (design choice, 0.4 s and 0.5 s slower).
+const RARE_30_S: (f64, f64) = (4.0, 0.12);
+const RARE_50_S: (f64, f64) = (5.9, 0.20);
 /// Spreads around the mean of the growth tables that a stature may lie below and, while growing, above (design choice: short
 /// stature has causes that no table of all children shows, so there is more room below).
 const SPREADS: (f64, f64) = (8.0, 5.0);
+/// Spreads on either side of the mean beyond which a stature is asked about: about 1 child in 2 000 (design choice).
+const RARE_SPREADS: f64 = 3.5;
 /// Age from which nobody is too tall but by the range of the measurement, years.
 const GROWN: f64 = 18.0;
 /// Shares of the stature that a leg length can be: see the prior.
 const LEG_SHARES: (f64, f64) = (0.35, 0.65);
+/// Shares beyond which a leg length is asked about: most lie from 0.44 to 0.52 (from memory).
+const RARE_LEG_SHARES: (f64, f64) = (0.40, 0.56);
 
 /// Whether a lane is run and its approach too short for that.
 pub fn short_approach(spacing: Length, approach: Length) -> bool {
@@ -78,19 +86,82 @@ pub enum Measured {
     Sprint50,
 }
 
+/// What a value is at an age.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Verdict {
+    /// Is as others of that age are.
+    Usual,
+    /// Can be, but hardly ever is: usual is this range (m or s). It counts once somebody confirms it.
+    Unusual(RangeInclusive<f64>),
+    /// Cannot be: what can is this range (m or s). It never counts.
+    Impossible(RangeInclusive<f64>),
+}
+
+impl Verdict {
+    /// Whether advice may rest on the value.
+    pub const fn counts(&self, confirmed: bool) -> bool {
+        match self {
+            Self::Usual => true,
+            Self::Unusual(_) => confirmed,
+            Self::Impossible(_) => false,
+        }
+    }
+}
+
+/// What a value (m or s) is that was measured of somebody born so on a day.
+///
+/// ```
+/// use lanewright_compute::bounds::{Measured, Verdict, judge};
+/// use lanewright_compute::day::Day;
+/// use lanewright_compute::specs::Birth;
+/// use lanewright_compute::units::Sex;
+///
+/// let (born, on) = (Day::from_ymd(2016, 5, 1).unwrap(), Day::from_ymd(2026, 5, 1).unwrap());
+/// let of = |seconds| judge(Measured::Sprint30, Sex::Female, Birth::Date(born), on, seconds);
+/// assert_eq!(of(5.6), Verdict::Usual);
+/// assert!(matches!(of(4.7), Verdict::Unusual(_)) && of(4.7).counts(true) && !of(4.7).counts(false));
+/// assert!(matches!(of(3.9), Verdict::Impossible(_)) && !of(3.9).counts(true));
+/// ```
+pub fn judge(what: Measured, sex: Sex, birth: Birth, on: Day, value: f64) -> Verdict {
+    let can = possible(what, sex, birth, on);
+    if !can.contains(&value) {
+        return Verdict::Impossible(can);
+    }
+    let often = usual(what, sex, birth, on);
+    if often.contains(&value) { Verdict::Usual } else { Verdict::Unusual(often) }
+}
+
 /// The values (m or s) that can be of somebody born so, measured on a day; with a birth year alone, at any age it leaves open.
-pub fn plausible(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64> {
+fn possible(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64> {
     let (youngest, oldest) = ages(birth, on);
-    let fastest = |(grown, year): (f64, f64)| (grown + year * (GROWN - oldest).max(0.0))..=f64::INFINITY;
     let (shortest, tallest) = (stature_at(sex, youngest), stature_at(sex, oldest));
     let low = if youngest < 6.0 { 0.0 } else { shortest.0 - SPREADS.0 * shortest.1 };
     let high = if oldest < GROWN { tallest.0 + SPREADS.1 * tallest.1 } else { f64::INFINITY };
     match what {
         Measured::Stature => low..=high,
         Measured::LegLength => LEG_SHARES.0 * low..=LEG_SHARES.1 * high,
-        Measured::Sprint30 => fastest(FASTEST_30_S),
-        Measured::Sprint50 => fastest(FASTEST_50_S),
+        Measured::Sprint30 => fastest(FASTEST_30_S, oldest),
+        Measured::Sprint50 => fastest(FASTEST_50_S, oldest),
     }
+}
+
+/// The same for the values that nobody needs to ask about.
+fn usual(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64> {
+    let (youngest, oldest) = ages(birth, on);
+    let (shortest, tallest) = (stature_at(sex, youngest), stature_at(sex, oldest));
+    let low = if youngest < 6.0 { 0.0 } else { shortest.0 - RARE_SPREADS * shortest.1 };
+    let high = tallest.0 + RARE_SPREADS * tallest.1;
+    match what {
+        Measured::Stature => low..=high,
+        Measured::LegLength => RARE_LEG_SHARES.0 * low..=RARE_LEG_SHARES.1 * high,
+        Measured::Sprint30 => fastest(RARE_30_S, oldest),
+        Measured::Sprint50 => fastest(RARE_50_S, oldest),
+    }
+}
+
+/// The times from the fastest of grown-ups, and how much slower each year below 18 is, on.
+fn fastest((grown, year): (f64, f64), oldest: f64) -> RangeInclusive<f64> {
+    (grown + year * (GROWN - oldest).max(0.0))..=f64::INFINITY
 }
 
 /// The least and the greatest age, years.
@@ -121,7 +192,7 @@ mod tests {
 
     #[test]
     fn a_sprint_that_no_child_of_that_age_runs_is_implausible() {
-        let can = |what, years, value| plausible(what, Sex::Male, aged(years), on()).contains(&value);
+        let can = |what, years, value| possible(what, Sex::Male, aged(years), on()).contains(&value);
         assert!(
             !can(Measured::Sprint30, 4, 3.0) && !can(Measured::Sprint30, 4, 5.0) && can(Measured::Sprint30, 4, 7.0)
         );
@@ -132,7 +203,7 @@ mod tests {
 
     #[test]
     fn a_stature_far_from_the_growth_table_is_implausible() {
-        let can = |what, years, value| plausible(what, Sex::Female, aged(years), on()).contains(&value);
+        let can = |what, years, value| possible(what, Sex::Female, aged(years), on()).contains(&value);
         assert!(can(Measured::Stature, 10, 1.38) && can(Measured::Stature, 10, 1.65));
         assert!(!can(Measured::Stature, 10, 1.90) && !can(Measured::Stature, 16, 1.05));
         assert!(can(Measured::Stature, 4, 1.02), "younger than the table");
@@ -141,8 +212,32 @@ mod tests {
 
     #[test]
     fn a_birth_year_leaves_both_ages_open() {
-        let of_year = plausible(Measured::Sprint30, Sex::Male, Birth::Year(2016), on());
-        assert!(of_year.start() <= plausible(Measured::Sprint30, Sex::Male, aged(10), on()).start());
+        let of_year = possible(Measured::Sprint30, Sex::Male, Birth::Year(2016), on());
+        assert!(of_year.start() <= possible(Measured::Sprint30, Sex::Male, aged(10), on()).start());
+    }
+
+    #[test]
+    fn what_is_rare_but_can_be_lies_between_the_usual_and_the_impossible() {
+        for (what, years, value) in [
+            (Measured::Sprint30, 10, 4.7),
+            (Measured::Sprint50, 10, 7.2),
+            (Measured::Stature, 10, 1.65),
+            (Measured::Stature, 10, 1.10),
+            (Measured::Stature, 30, 1.95),
+            (Measured::LegLength, 10, 0.95),
+        ] {
+            let verdict = judge(what, Sex::Female, aged(years), on(), value);
+            assert!(matches!(verdict, Verdict::Unusual(_)), "{what:?} {value}: {verdict:?}");
+            assert!(verdict.counts(true) && !verdict.counts(false));
+        }
+        for what in [Measured::Stature, Measured::LegLength, Measured::Sprint30, Measured::Sprint50] {
+            for sex in [Sex::Female, Sex::Male] {
+                for years in 4..30 {
+                    let (often, can) = (usual(what, sex, aged(years), on()), possible(what, sex, aged(years), on()));
+                    assert!(often.start() >= can.start() && often.end() <= can.end(), "{what:?} at {years}");
+                }
+            }
+        }
     }
 
     #[test]

@@ -3,7 +3,10 @@
 //! Pure functions over plain types: no HTTP, no SQL, no clock, no randomness without a seed.
 
 pub mod advice;
+pub mod approach;
+pub mod board;
 pub mod bounds;
+pub mod card;
 pub mod day;
 pub mod decision;
 pub mod english;
@@ -16,6 +19,7 @@ pub mod progress;
 pub mod race;
 pub mod rhythm;
 pub mod robust;
+pub mod session_plan;
 pub mod set_out;
 pub mod specs;
 pub mod standing;

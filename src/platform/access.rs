@@ -180,7 +180,10 @@ pub async fn signed_in(db: &Db, accounts: &[Uuid], devices: &[Uuid]) -> Result<H
 }
 
 /// A part of the application.
-fn part<T: 'static>(req: &HttpRequest) -> Result<&T, Problem> {
+///
+/// # Errors
+/// 500 when it was started without.
+pub fn part<T: 'static>(req: &HttpRequest) -> Result<&T, Problem> {
     let part = req.app_data::<Data<T>>().map(Data::get_ref);
     part.ok_or_else(|| Problem::new(Code::Internal, "The service is not set up."))
 }

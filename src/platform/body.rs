@@ -16,6 +16,8 @@ use super::text;
 
 /// The largest JSON body, as sent and unpacked, bytes.
 pub const MAX_BYTES: usize = 2 * 1024 * 1024;
+/// Whole numbers below are kept exactly by every JSON reader (RFC 8259, section 6).
+const EXACT: f64 = 9_007_199_254_740_992.0;
 const LIMITS: Limits = Limits { wire: MAX_BYTES, unpacked: MAX_BYTES, remedy: "Send it in parts; nothing was stored." };
 
 /// A JSON body of shape `T`, or why it cannot be read.
@@ -60,9 +62,36 @@ fn json_type(media_type: &str) -> Result<(), Problem> {
 fn parse<T: DeserializeOwned>(taken: &Taken) -> Result<T, Problem> {
     refuse_nul(taken.bytes())?;
     let mut reader = serde_json::Deserializer::from_slice(taken.bytes());
-    let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| pointed(&error))?;
+    let value = match serde_path_to_error::deserialize(&mut reader) {
+        Ok(value) => value,
+        // `12.0` is a whole number, as JSON Schema has it; some languages write every number so.
+        Err(error) => match whole_numbers(taken.bytes()).map(T::deserialize) {
+            Some(Ok(value)) => return Ok(value),
+            _ => return Err(pointed(&error)),
+        },
+    };
     reader.end().map_err(|error| Problem::malformed(Fault::at("", "json", error.to_string())))?;
     Ok(value)
+}
+
+/// The body with whole numbers written as such; none when there is none written otherwise.
+fn whole_numbers(bytes: &[u8]) -> Option<Value> {
+    fn write(value: &mut Value) -> bool {
+        match value {
+            Value::Object(fields) => fields.values_mut().fold(false, |any, one| write(one) || any),
+            Value::Array(list) => list.iter_mut().fold(false, |any, one| write(one) || any),
+            Value::Number(number) => {
+                let exact = number.as_f64().filter(|x| number.is_f64() && x.fract() == 0.0 && x.abs() < EXACT);
+                #[allow(clippy::cast_possible_truncation)] // whole, and below 2^53
+                let whole = exact.map(|x| x as i64);
+                *value = whole.map_or_else(|| Value::Number(number.clone()), Value::from);
+                whole.is_some()
+            }
+            _ => false,
+        }
+    }
+    let mut value = serde_json::from_slice(bytes).ok()?;
+    write(&mut value).then_some(value)
 }
 
 /// Refuses a text with a NUL, which JSON can only write escaped.

@@ -8,7 +8,9 @@ use uuid::Uuid;
 use super::batch::{Decision, Item};
 use super::body;
 use super::db::{ClubTx, StoreError};
-use super::holding::{CORRECTED, Held, NewHeld, decided, full, has_room, held, hold, named, taken, words};
+use super::fault_code::FaultCode;
+use super::holding::{CORRECTED, Held, NewHeld, decided, full, has_room, held, hold, taken, words};
+use super::ids;
 use super::problem::{Code, Problem};
 
 /// A correction that stands.
@@ -56,9 +58,9 @@ pub async fn standing(tx: &mut ClubTx, kind: &str, corrected: Uuid) -> Result<Op
 
 /// The field that names what somebody else corrected, when a fact is refused for that and nothing worse.
 pub fn field(problem: &Problem) -> Option<&'static str> {
-    let pointers = || problem.faults().iter().filter(|fault| fault.code == "superseded").flat_map(|one| &one.pointer);
+    let pointers = || problem.faults().iter().flat_map(|one| &one.pointer);
     let of = |field: &'static str| pointers().any(|pointer| pointer.ends_with(field)).then_some(&field[1..]);
-    if problem.faults().iter().any(|fault| fault.code != "superseded") {
+    if !problem.faults().iter().all(|fault| fault.is(FaultCode::Superseded)) {
         return None;
     }
     of("/supersedes").or_else(|| of("/clears"))
@@ -87,7 +89,7 @@ pub async fn hold_second<T, F: Serialize + DeserializeOwned>(
         let Ok(Value::Object(mut data)) = serde_json::to_value(sent) else { continue };
         data.remove("id");
         data.extend(place.iter().map(|(name, id)| ((*name).to_owned(), Value::String(id.to_string()))));
-        let Some(corrected) = named(&data, field) else { continue };
+        let Some(corrected) = ids::named(&data, field) else { continue };
         if let Some(before) = held(tx, kind, &[item.id]).await?.remove(&item.id) {
             let same = is_same::<F>(&before, item.id, &data, place);
             match before.outcome.as_deref() {

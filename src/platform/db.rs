@@ -7,6 +7,7 @@ mod hold;
 mod life;
 mod locks;
 mod parts;
+mod plain;
 pub mod unique;
 
 use std::collections::HashMap;
@@ -29,6 +30,7 @@ pub use changes::{Change, Kind, Named, REDATE, Receipt, Revs};
 pub use error::StoreError;
 pub use hold::{Hold, one_connection};
 pub use parts::Parts;
+pub(crate) use plain::plain_reads;
 
 /// What was computed for a record before its transaction, or why it cannot be stored.
 pub type Prepared = Result<serde_json::Value, Vec<Fault>>;

@@ -5,6 +5,7 @@ use precis_profiles::precis_core::profile::PrecisFastInvocation;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::fault_code::FaultCode;
 use super::text;
 
 /// One broken field of a request.
@@ -19,7 +20,7 @@ pub struct Fault {
     #[schema(max_length = 100, example = "limit")]
     pub parameter: Option<String>,
     /// Stable code for programs.
-    #[schema(value_type = super::fault_code::FaultCode)]
+    #[schema(value_type = FaultCode)]
     pub code: String,
     /// What is wrong and what would be right, for people.
     #[schema(max_length = 1000, example = "must be from 0.1 to 1.2 metres")]
@@ -30,6 +31,11 @@ impl Fault {
     /// A fault of one body field.
     pub fn at(pointer: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
         Self { pointer: Some(pointer.into()), parameter: None, code: code.into(), detail: detail.into() }
+    }
+
+    /// Whether it is this one.
+    pub fn is(&self, code: FaultCode) -> bool {
+        self.code == code.as_str()
     }
 
     /// A fault of one query parameter or header.

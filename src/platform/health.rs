@@ -1,19 +1,26 @@
 //! Whether the service lives and can work, and its public keys.
 
+use actix_web::HttpResponse;
 use actix_web::web::{Data, Json};
-use actix_web::{HttpResponse, get};
 use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::db::Db;
 use super::problem::{Code, Problem};
+use super::route::{Route, routes};
 use super::token::{KEY_SET_SECONDS, Keys};
+use super::words::spelt;
+
+spelt! {
+    /// How the service is; when it is not so, the answer is a problem.
+    HealthStatus { "ok": "It lives, and is ready when that was asked." }
+}
 
 /// State of the service.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Health {
-    /// `ok`.
-    #[schema(max_length = 20, example = "ok")]
+    /// How the service is.
+    #[schema(value_type = HealthStatus)]
     status: &'static str,
     /// Version of the program.
     #[schema(max_length = 20, example = "0.1.0")]
@@ -25,19 +32,19 @@ const OK: Health = Health { status: "ok", version: env!("CARGO_PKG_VERSION") };
 /// Whether the process lives.
 ///
 /// Touches nothing else, so a supervisor may ask often.
-#[utoipa::path(tag = "service", security(()), responses((status = 200, description = "Alive", body = Health)))]
-#[get("/healthz")]
+#[utoipa::path(
+    get, path = "/healthz", impl_for = get_liveness, tag = "service",
+    responses((status = 200, description = "Alive", body = Health))
+)]
 async fn get_liveness() -> Json<Health> {
     Json(OK)
 }
 
 /// Whether the service can work: the database answers and is migrated.
 #[utoipa::path(
-    tag = "service",
-    security(()),
+    get, path = "/readyz", impl_for = get_readiness, tag = "service",
     responses((status = 200, description = "Ready", body = Health))
 )]
-#[get("/readyz")]
 async fn get_readiness(db: Data<Db>) -> Result<Json<Health>, Problem> {
     db.check().await.map_err(|error| {
         tracing::warn!(%error, "not ready");
@@ -48,11 +55,9 @@ async fn get_readiness(db: Data<Db>) -> Result<Json<Health>, Problem> {
 
 /// The public keys that verify access tokens (JWK set, RFC 7517).
 #[utoipa::path(
-    tag = "service",
-    security(()),
+    get, path = "/.well-known/jwks.json", impl_for = get_key_set, tag = "service",
     responses((status = 200, description = "Key set", body = Object, example = json!({"keys": [{"kty": "OKP", "crv": "Ed25519", "alg": "EdDSA", "use": "sig", "kid": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57", "x": "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo"}]})))
 )]
-#[get("/.well-known/jwks.json")]
 async fn get_key_set(keys: Data<Keys>) -> HttpResponse {
     let kept = format!("public, max-age={KEY_SET_SECONDS}");
     HttpResponse::Ok().insert_header(("cache-control", kept)).json(keys.jwks())
@@ -60,10 +65,8 @@ async fn get_key_set(keys: Data<Keys>) -> HttpResponse {
 
 /// What a supervisor asks, on the listener that is for it alone.
 pub fn probes(config: &mut actix_web::web::ServiceConfig) {
-    config.service(get_liveness).service(get_readiness);
+    config.service(Route::<get_liveness, _, _>::new(get_liveness));
+    config.service(Route::<get_readiness, _, _>::new(get_readiness));
 }
 
-/// The routes of this file.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_liveness).service(get_readiness).service(get_key_set);
-}
+routes!(get_liveness, get_readiness, get_key_set);

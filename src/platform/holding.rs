@@ -10,6 +10,7 @@ use uuid::Uuid;
 
 use super::db::{ClubTx, StoreError};
 use super::fault::Fault;
+use super::ids;
 use super::problem::{Code, Problem};
 use super::words::spelt;
 
@@ -218,7 +219,7 @@ async fn insert(tx: &mut ClubTx, new: &NewHeld<'_>, id: Uuid) -> Result<bool, St
         new.op_id,
         member,
         new.device,
-        named(new.data, "athlete_id"),
+        ids::named(new.data, "athlete_id"),
         Value::Object(new.data.clone()),
         new.reason,
         serde_json::to_value(new.faults).unwrap_or_default(),
@@ -229,11 +230,6 @@ async fn insert(tx: &mut ClubTx, new: &NewHeld<'_>, id: Uuid) -> Result<bool, St
     .execute(tx.unsynced())
     .await?;
     Ok(done.rows_affected() == 1)
-}
-
-/// The id in a field.
-pub fn named(data: &Map<String, Value>, field: &str) -> Option<Uuid> {
-    data.get(field).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok())
 }
 
 /// That an id is taken by a held fact with other content.

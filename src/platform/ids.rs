@@ -1,8 +1,19 @@
 //! Ids: one type per resource, so that one cannot stand in for another.
 
 use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
 use utoipa::ToSchema;
 use uuid::Uuid;
+
+/// The id that a JSON value is; none when it is another value.
+pub fn read(value: &Value) -> Option<Uuid> {
+    value.as_str().and_then(|text| Uuid::try_parse(text).ok())
+}
+
+/// The id in a field.
+pub fn named(data: &Map<String, Value>, field: &str) -> Option<Uuid> {
+    data.get(field).and_then(read)
+}
 
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident;)*) => {$(

@@ -3,6 +3,7 @@
 pub mod accept;
 pub mod access;
 pub mod again;
+pub mod asking;
 pub mod batch;
 pub mod body;
 pub mod chores;
@@ -35,7 +36,9 @@ pub mod people;
 pub mod problem;
 pub mod problem_pages;
 pub mod record;
+pub mod route;
 pub mod routed;
+pub mod shape;
 pub mod sockets;
 pub mod stored;
 pub mod telemetry;

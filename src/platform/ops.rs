@@ -1,8 +1,8 @@
 //! Edits that name the version they were made on, and the facts beside them: how one item of a phone's push is carried
 //! out, whichever resource it is about.
 
-use serde::Serialize;
-use serde::de::DeserializeOwned;
+use serde::de::{DeserializeOwned, Error};
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_json::{Map, Value, json};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -10,9 +10,10 @@ use uuid::Uuid;
 use super::batch::{Decision, Item};
 use super::body;
 use super::db::{ClubTx, Kind};
+use super::fault_code::FaultCode;
 use super::patch as merge_patch;
 use super::problem::{Code, Problem};
-use super::words::words;
+use super::words::{spelt, words};
 
 words! {
     /// What an item does.
@@ -20,6 +21,18 @@ words! {
         Put = "PUT", /// Changes some fields (merge patch).
         Patch = "PATCH", /// Deletes.
         Delete = "DELETE" }
+}
+
+spelt! {
+    /// Fields of an athlete that are merged together; which field is in which stands in `x-merge-group`.
+    FieldGroup {
+        "name": "How the athlete is called.",
+        "birth": "Sex and birth.",
+        "contact": "Consent.",
+        "technique": "Lead leg and experience.",
+        "status": "Whether the athlete trains.",
+        "groups": "The groups."
+    }
 }
 
 /// One item of a push.
@@ -44,11 +57,11 @@ pub struct Op {
 #[schema(as = PushConflict)]
 pub struct Conflict {
     /// The group.
-    #[schema(max_length = 20, example = "technique")]
+    #[schema(value_type = FieldGroup)]
     pub group: &'static str,
     /// Number of its last change.
-    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "8840")]
-    pub current_rev: String,
+    #[schema(minimum = 1, example = 8840)]
+    pub current_rev: i64,
     /// What you sent.
     #[schema(value_type = Object)]
     pub yours: Value,
@@ -124,7 +137,7 @@ pub fn can_be_held(problem: &Problem) -> bool {
         && faults.iter().all(|fault| {
             let clock =
                 matches!(fault.pointer.as_deref(), Some("/run_at" | "/assessed_at" | "/measured_on" | "/reported_on"));
-            clock || fault.code == "unknown_id" || fault.code == "superseded"
+            clock || fault.is(FaultCode::UnknownId) || fault.is(FaultCode::Superseded)
         })
 }
 
@@ -240,9 +253,30 @@ macro_rules! plain_records {
 }
 pub(crate) use plain_records;
 
+/// Reads the version that an item names: a number; or its digits as text, which is how phones wrote it until records and feed
+/// agreed, and how it still stands in their outboxes and journals.
+///
+/// # Errors
+/// When it is neither, or below 0.
+pub fn read_rev<'de, D: Deserializer<'de>>(reader: D) -> Result<Option<i64>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Spelt {
+        Number(i64),
+        Text(String),
+    }
+    let rev = match Option::<Spelt>::deserialize(reader) {
+        Ok(None) => return Ok(None),
+        Ok(Some(Spelt::Number(rev))) => Some(rev),
+        Ok(Some(Spelt::Text(text))) => text.parse().ok(),
+        Err(_) => None,
+    };
+    rev.filter(|rev| *rev >= 0).map(Some).ok_or_else(|| D::Error::custom("must be a rev, such as 8600"))
+}
+
 /// The stored record in a refusal, so that a client can rebase on it.
 pub fn current(rev: i64, data: Value) -> Value {
-    json!({"rev": rev.to_string(), "data": data})
+    json!({"rev": rev, "data": data})
 }
 
 /// Checks the version that an edit was made on.

@@ -1,12 +1,16 @@
 //! Keyset pages: stable while others insert, and no page is slower than the first.
 
+use std::borrow::Cow;
+
 use actix_web::http::header::{CACHE_CONTROL, LINK};
 use actix_web::{HttpRequest, HttpResponse};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
-use utoipa::IntoParams;
+use utoipa::openapi::schema::{ArrayBuilder, ObjectBuilder, Schema, SchemaType, Type};
+use utoipa::openapi::{Ref, RefOr};
+use utoipa::{IntoParams, PartialSchema, ToSchema};
 use uuid::Uuid;
 
 use super::fault::Fault;
@@ -90,14 +94,82 @@ impl<K> PageOf<K> {
     }
 }
 
+/// A page of a list as it is answered. The document calls it by its records: `VenuePage`.
+#[derive(Debug, Serialize)]
+pub struct Page<T> {
+    /// The records, in the order of the list.
+    pub items: Vec<T>,
+    /// Where the next page begins; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next_cursor: Option<String>,
+}
+
+/// A list that is short enough to be answered whole, of `MOST` records at the most. The document calls it by its records: `MeasurementList`.
+#[derive(Debug, Serialize)]
+pub struct List<T, const MOST: usize> {
+    /// The records, all of them.
+    pub items: Vec<T>,
+}
+
+/// An object with records of a kind, `most` at the most.
+fn holding<T: ToSchema>(says: &str, items: &str, most: usize) -> ObjectBuilder {
+    let list = ArrayBuilder::new().items(Ref::from_schema_name(T::name()));
+    ObjectBuilder::new()
+        .schema_type(Type::Object)
+        .description(Some(says))
+        .property("items", list.description(Some(items)).max_items(Some(most)))
+        .required("items")
+}
+
+impl<T: ToSchema> PartialSchema for Page<T> {
+    fn schema() -> RefOr<Schema> {
+        let next = ObjectBuilder::new()
+            .schema_type(SchemaType::from_iter([Type::String, Type::Null]))
+            .description(Some("Where the next page begins; absent on the last."))
+            .max_length(Some(500));
+        holding::<T>("A page of a list.", "The records, in the order of the list.", usize::from(MAX_LIMIT))
+            .property("next_cursor", next)
+            .into()
+    }
+}
+
+impl<T: ToSchema> ToSchema for Page<T> {
+    fn name() -> Cow<'static, str> {
+        // A page of summaries is called by what they sum up.
+        format!("{}Page", T::name().trim_end_matches("Summary")).into()
+    }
+
+    fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {
+        schemas.push((T::name().into_owned(), T::schema()));
+        T::schemas(schemas);
+    }
+}
+
+impl<T: ToSchema, const MOST: usize> PartialSchema for List<T, MOST> {
+    fn schema() -> RefOr<Schema> {
+        holding::<T>("A whole list.", "The records, all of them.", MOST).into()
+    }
+}
+
+impl<T: ToSchema, const MOST: usize> ToSchema for List<T, MOST> {
+    fn name() -> Cow<'static, str> {
+        format!("{}List", T::name()).into()
+    }
+
+    fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {
+        schemas.push((T::name().into_owned(), T::schema()));
+        T::schemas(schemas);
+    }
+}
+
 /// Answers a list, with the next page also as a `Link` (RFC 8288).
-pub fn answer(req: &HttpRequest, next_cursor: Option<&str>, body: &impl Serialize) -> HttpResponse {
+pub fn answer<T: Serialize>(req: &HttpRequest, body: &Page<T>) -> HttpResponse {
     let mut answer = HttpResponse::Ok();
     answer.insert_header((CACHE_CONTROL, "private, no-cache"));
-    if let Some(cursor) = next_cursor {
+    if let Some(cursor) = &body.next_cursor {
         let mut query: Vec<(String, String)> = serde_urlencoded::from_str(req.query_string()).unwrap_or_default();
         query.retain(|(name, _)| name != "cursor");
-        query.push(("cursor".to_owned(), cursor.to_owned()));
+        query.push(("cursor".to_owned(), cursor.clone()));
         let query = serde_urlencoded::to_string(query).unwrap_or_default();
         answer.insert_header((LINK, format!("<{}?{query}>; rel=\"next\"", req.path())));
     }

@@ -1,11 +1,41 @@
 //! JSON merge patch (RFC 7396).
 
+use std::future::Future;
+use std::marker::PhantomData;
+use std::pin::Pin;
+
+use actix_web::dev::Payload;
+use actix_web::{FromRequest, HttpRequest};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
 
-use super::body;
+use super::body::{self, Body};
 use super::problem::Problem;
+
+/// A body that is a merge patch of fields of shape `F`, or why it cannot be read.
+#[derive(Debug)]
+pub struct Patch<F>(Body<Map<String, Value>>, PhantomData<fn() -> F>);
+
+impl<F> Patch<F> {
+    /// What is to change.
+    ///
+    /// # Errors
+    /// Those of [`Body::read`].
+    pub fn read(self) -> Result<Map<String, Value>, Problem> {
+        self.0.read()
+    }
+}
+
+impl<F: 'static> FromRequest for Patch<F> {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+
+    fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let body = Body::from_request(req, payload);
+        Box::pin(async move { Ok(Self(body.await?, PhantomData)) })
+    }
+}
 
 /// The current fields with the patch applied.
 ///

@@ -11,6 +11,68 @@ use utoipa::openapi::{OpenApi, RefOr, Schema};
 
 use super::problem::{Code, Problem};
 
+/// What can be wrong with a request only while it is read.
+const READING: [&str; 5] = ["body", "cursor", "json", "parameter", "unknown_parameter"];
+/// What else can be wrong with a request that cannot be read: its types, and parameters that break a rule.
+const UNREADABLE: [&str; 17] = [
+    "after_to",
+    "characters",
+    "date",
+    "missing",
+    "no_schedule",
+    "one_of",
+    "out_of_range",
+    "repeated",
+    "together",
+    "too_long",
+    "type",
+    "unknown_course",
+    "unknown_event",
+    "unknown_field",
+    "unknown_group",
+    "value",
+    "word",
+];
+/// What is never wrong with a recorded fact, which alone is held: rules of accounts, rosters, settings, races and edits.
+const NEVER_HELD: [&str; 36] = [
+    "after_to",
+    "apart",
+    "append_only",
+    "common",
+    "contradiction",
+    "csv",
+    "derived_id",
+    "digits",
+    "duplicate",
+    "duplicate_column",
+    "duplicate_row",
+    "email",
+    "encoding",
+    "erased",
+    "full",
+    "groups",
+    "guessable",
+    "heats",
+    "last",
+    "missing_column",
+    "no_schedule",
+    "not_ready",
+    "other_id",
+    "password",
+    "personal",
+    "quotes",
+    "read_only",
+    "repeated",
+    "reserved_id",
+    "time_zone",
+    "unknown_column",
+    "unknown_course",
+    "unknown_event",
+    "unknown_group",
+    "unknown_spec",
+    "unsafe",
+];
+
 impl Code {
     /// What it means, and when it comes.
     pub const fn means(self) -> &'static str {
@@ -56,6 +118,17 @@ type, or a parameter is unknown."
             Self::TooMany => "There were too many attempts; `Retry-After` says how long to wait.",
             Self::Internal => "Something broke on our side; nothing was stored.",
             Self::Unavailable => "The service or its database is busy or away; nothing was stored.",
+        }
+    }
+
+    /// Whether a field that it names can be broken in this way.
+    pub fn names(self, fault: &str) -> bool {
+        match self {
+            Self::Malformed => READING.contains(&fault) || UNREADABLE.contains(&fault),
+            Self::Invalid => !READING.contains(&fault),
+            Self::Held => !READING.contains(&fault) && !NEVER_HELD.contains(&fault),
+            Self::Gone => fault == "erased",
+            _ => false,
         }
     }
 
@@ -110,8 +183,8 @@ struct Page {
 impl Page {
     fn of(code: Code, known: &FaultCodes) -> Self {
         let (word, status, title) = code.row();
-        let named = matches!(code, Code::Malformed | Code::Invalid | Code::Held);
-        let fault_codes = if named { known.0.clone() } else { Vec::new() };
+        let named = |one: &&Value| one["code"].as_str().is_some_and(|fault| code.names(fault));
+        let fault_codes = known.0.iter().filter(named).cloned().collect();
         Self {
             kind: format!("/problems/{word}"),
             title,

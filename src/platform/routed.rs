@@ -9,7 +9,8 @@ use super::db::ClubTx;
 use super::ops::{self, Editable};
 use super::params::path_id;
 use super::problem::Problem;
-use super::stored;
+use super::shape::Create;
+use super::stored::{self, IfMatch};
 
 /// A kind of record with routes of its own.
 pub trait Routed: Editable<Value: Clone> {
@@ -36,11 +37,11 @@ async fn load<R: Routed>(tx: &mut ClubTx, req: &HttpRequest) -> Result<(Uuid, i6
 pub async fn create<R: Routed>(
     req: &HttpRequest,
     mut tx: ClubTx,
-    id: Uuid,
-    fields: R::Fields,
+    new: Create<impl Into<Uuid>, R::Fields>,
 ) -> Result<HttpResponse, Problem> {
+    let id = new.id.map_or_else(Uuid::now_v7, Into::into);
     tx.alone(id).await?;
-    let value = R::parse(&mut tx, fields, None).await?;
+    let value = R::parse(&mut tx, new.fields, None).await?;
     if R::insert(&mut tx, id, &value).await? {
         let rev = tx.commit().await?.of(R::KIND, id, 0);
         return Ok(stored::created(req, true, id, rev, &R::view(id, rev, value)));
@@ -65,11 +66,12 @@ pub async fn read<R: Routed>(req: &HttpRequest, mut tx: ClubTx) -> Result<HttpRe
 /// 404, 428, 412, and what its parsing and its store refuse.
 pub async fn change<R: Routed>(
     req: &HttpRequest,
+    version: &IfMatch,
     mut tx: ClubTx,
     patch: &Map<String, Value>,
 ) -> Result<HttpResponse, Problem> {
     let (id, rev, before) = load::<R>(&mut tx, req).await?;
-    stored::require_match(req, rev, &R::view(id, rev, before.clone()))?;
+    version.require(rev, &R::view(id, rev, before.clone()))?;
     let value = ops::patch::<R>(&mut tx, id, &before, patch).await?;
     let rev = tx.commit().await?.of(R::KIND, id, rev);
     Ok(stored::changed(rev, &R::view(id, rev, value)))
@@ -79,9 +81,9 @@ pub async fn change<R: Routed>(
 ///
 /// # Errors
 /// 404, 428, 412, and what its store refuses.
-pub async fn delete<R: Routed>(req: &HttpRequest, mut tx: ClubTx) -> Result<HttpResponse, Problem> {
+pub async fn delete<R: Routed>(req: &HttpRequest, version: &IfMatch, mut tx: ClubTx) -> Result<HttpResponse, Problem> {
     let (id, rev, before) = load::<R>(&mut tx, req).await?;
-    stored::require_match(req, rev, &R::view(id, rev, before.clone()))?;
+    version.require(rev, &R::view(id, rev, before.clone()))?;
     R::remove(&mut tx, id, &before).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

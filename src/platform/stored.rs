@@ -1,10 +1,13 @@
 //! A record as it is stored, and its version as `ETag`, `If-Match` and `If-None-Match` (RFC 9110).
 
+use std::future::{Ready, ready};
+
+use actix_web::dev::Payload;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{
     CACHE_CONTROL, CONTENT_DISPOSITION, ContentType, ETAG, HeaderName, IF_MATCH, IF_NONE_MATCH, LOCATION, VARY,
 };
-use actix_web::{HttpRequest, HttpResponse, ResponseError};
+use actix_web::{FromRequest, HttpRequest, HttpResponse, ResponseError};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde::Serialize;
@@ -50,23 +53,38 @@ fn listed(req: &HttpRequest, name: HeaderName, fits: impl Fn(&str) -> bool) -> O
     )
 }
 
-/// Checks that the caller changes the version they read.
-///
-/// # Errors
-/// 428 without `If-Match`; 412 with the current record when it names another version.
-pub fn require_match(req: &HttpRequest, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
-    let here = rev.to_string();
-    require(req, rev, current, |tag, _| version(tag) == here)
+/// The versions that a request may change, from its `If-Match`. Only a route that takes it can ask, and its operation says so.
+#[derive(Clone, Debug)]
+pub struct IfMatch(HttpRequest);
+
+impl FromRequest for IfMatch {
+    type Error = Problem;
+    type Future = Ready<Result<Self, Problem>>;
+
+    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+        ready(Ok(Self(req.clone())))
+    }
 }
 
-/// Checks that the caller replaces the list they read: of this version, and of those whom they see now. Who has come to
-/// see more people since would otherwise take those off the list whom the old one did not show them.
-///
-/// # Errors
-/// 428 without `If-Match`; 412 with the current list when it names another version, or what others were shown.
-pub fn require_view(req: &HttpRequest, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
-    let bare = format!("\"{rev}\"");
-    require(req, rev, current, |tag, here| tag == here || tag == bare)
+impl IfMatch {
+    /// Checks that the caller changes the version they read.
+    ///
+    /// # Errors
+    /// 428 without `If-Match`; 412 with the current record when it names another version.
+    pub fn require(&self, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
+        let here = rev.to_string();
+        require(&self.0, rev, current, |tag, _| version(tag) == here)
+    }
+
+    /// Checks that the caller replaces the list they read: of this version, and of those whom they see now. Who has come to
+    /// see more people since would otherwise take those off the list whom the old one did not show them.
+    ///
+    /// # Errors
+    /// 428 without `If-Match`; 412 with the current list when it names another version, or what others were shown.
+    pub fn require_list(&self, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
+        let bare = format!("\"{rev}\"");
+        require(&self.0, rev, current, |tag, here| tag == here || tag == bare)
+    }
 }
 
 fn require(

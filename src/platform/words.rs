@@ -20,6 +20,32 @@ pub fn schema(says: &str, words: &[(&'static str, &str)]) -> RefOr<Schema> {
         .into()
 }
 
+/// The schema of a list whose words are those of several lists; a word of two keeps the meaning of the first.
+pub fn merged(says: &str, lists: &[RefOr<Schema>]) -> RefOr<Schema> {
+    let mut all: Vec<(String, String)> = Vec::new();
+    for list in lists {
+        let RefOr::T(Schema::Object(list)) = list else { continue };
+        for line in list.description.iter().flat_map(|text| text.lines()) {
+            let parts = line.strip_prefix("- `").and_then(|line| line.split_once("`: "));
+            all.extend(parts.filter(|(word, _)| all.iter().all(|(known, _)| known != word)).map(owned));
+        }
+    }
+    let mut merged = schema(says, &[]);
+    if let RefOr::T(Schema::Object(one)) = &mut merged {
+        for (word, means) in &all {
+            // Writing to a string cannot fail.
+            let _ = write!(one.description.get_or_insert_default(), "\n- `{word}`: {means}");
+        }
+        one.examples = all.first().map(|(word, _)| word.as_str().into()).into_iter().collect();
+        one.enum_values = Some(all.into_iter().map(|(word, _)| word.into()).collect());
+    }
+    merged
+}
+
+fn owned((word, means): (&str, &str)) -> (String, String) {
+    (word.to_owned(), means.to_owned())
+}
+
 /// The name of a list in the document: its own, unless another list has that already.
 macro_rules! shown {
     ($name:ident) => {

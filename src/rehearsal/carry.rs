@@ -78,7 +78,7 @@ impl Stage {
             }
             Act::Delete => self.remove(&deed.key, "deleted"),
         };
-        let result = json!({"op_id": op_id, "status": status, "rev": rev.to_string()});
+        let result = json!({"op_id": op_id, "status": status, "rev": rev});
         self.receipts.insert(known, result.clone());
         result
     }
@@ -93,7 +93,7 @@ impl Stage {
                 let key = self.deeds.get(at).map(|deed| deed.key.clone()).unwrap_or_default();
                 let data = self.records.get(&key).map(|(_, data)| data.clone()).unwrap_or_default();
                 let rev = self.put(key, data.clone());
-                let current = json!({"rev": rev.to_string(), "data": data});
+                let current = json!({"rev": rev, "data": data});
                 json!({"op_id": op_id, "status": 412, "current": current, "problem": problem("stale", 412)})
             }
         }
@@ -103,7 +103,7 @@ impl Stage {
     fn file(&mut self, result: &Value, at: usize) {
         let now = self.now();
         let status = result.get("status").and_then(Value::as_u64).unwrap_or_default();
-        let number = |value: Option<&Value>| value.and_then(Value::as_str).and_then(|rev| rev.parse::<i64>().ok());
+        let number = |value: Option<&Value>| value.and_then(Value::as_i64);
         let rev = number(result.get("rev"));
         let Some(deed) = self.deeds.get_mut(at) else { return };
         match status {

@@ -168,7 +168,7 @@ impl Stage {
             Place::Gone => self.find(rules::INSIST, format!("{} comes again under its old op_id", words(item))),
         }
         let Some(field) = deed.version_field() else { return };
-        let named = item.get(field).and_then(Value::as_str).and_then(|rev| rev.parse::<i64>().ok());
+        let named = item.get(field).and_then(|rev| rev.as_i64().or_else(|| rev.as_str()?.parse().ok()));
         if deed.base.is_none() {
             self.find(rules::WAITS, format!("{} comes together with what creates its record", words(item)));
         } else if named != deed.base {

@@ -48,7 +48,7 @@ impl Mirror {
         }
         for change in page.get("changes").and_then(Value::as_array).into_iter().flatten() {
             let Some(key) = key_of(change) else { continue };
-            let rev = change.get("rev").and_then(Value::as_str).and_then(|rev| rev.parse().ok()).unwrap_or_default();
+            let rev = change.get("rev").and_then(Value::as_i64).unwrap_or_default();
             match change.get("data") {
                 Some(data) => {
                     self.copy.insert(key, Shown { rev, data: data.clone(), stale: false });

@@ -180,7 +180,7 @@ impl Stage {
 
     fn change(&self, key: &Key) -> Option<Value> {
         let (rev, data) = self.records.get(key)?;
-        Some(json!({"type": key.0, "id": key.1, "rev": rev.to_string(), "data": data}))
+        Some(json!({"type": key.0, "id": key.1, "rev": rev, "data": data}))
     }
 
     /// The page that answers a token.
@@ -198,8 +198,9 @@ impl Stage {
             stand.log += 1;
             match row {
                 Row::Put(key) => changes.extend(self.change(key)),
-                Row::Removed(key, reason, rev) => changes
-                    .push(json!({"type": key.0, "id": key.1, "rev": rev.to_string(), "removed": {"reason": reason}})),
+                Row::Removed(key, reason, rev) => {
+                    changes.push(json!({"type": key.0, "id": key.1, "rev": rev, "removed": {"reason": reason}}));
+                }
             }
         }
         let more = !stand.rest.is_empty() || stand.log < self.log.len();
@@ -226,7 +227,7 @@ impl Stage {
             }
             Some(PullPlay::Late) => {
                 let ghost =
-                    json!({"type": "athlete", "id": Uuid::now_v7(), "rev": "1", "data": {"display_name": "Late"}});
+                    json!({"type": "athlete", "id": Uuid::now_v7(), "rev": 1, "data": {"display_name": "Late"}});
                 let page =
                     json!({"from": "st1.of-before", "sync_token": "st1.late", "more": false, "changes": [ghost]});
                 Answer::Json(200, page, None)

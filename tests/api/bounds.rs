@@ -9,14 +9,15 @@ use sqlx::PgPool;
 use crate::support::{Caller, TestApp};
 use crate::sync_push::{create, push, statuses};
 
-struct Squad {
-    admin: Caller,
-    plans: String,
-    athletes: Vec<String>,
+pub struct Squad {
+    pub admin: Caller,
+    pub session: String,
+    pub plans: String,
+    pub athletes: Vec<String>,
 }
 
 /// Three older athletes whose race has an approach of 12 m and six barriers, and three younger ones with 10 m and five.
-async fn squad(pool: PgPool) -> Squad {
+pub async fn squad(pool: PgPool) -> Squad {
     let admin = TestApp::spawn(pool).await.admin_of("North").await;
     let group = admin.group("Mine").await;
     let year = i32::try_from(Utc::now().date_naive().format("%Y").to_string().parse::<i64>().unwrap()).unwrap();
@@ -47,11 +48,11 @@ async fn squad(pool: PgPool) -> Squad {
     }
     let body = json!({"held_on": Utc::now().date_naive(), "state": "planned", "group_ids": [group], "venue_id": venue});
     let session = admin.post("/sessions", body).await.expect(201).id();
-    Squad { plans: format!("/sessions/{session}/lane-plans"), admin, athletes }
+    Squad { plans: format!("/sessions/{session}/lane-plans"), session, admin, athletes }
 }
 
 impl Squad {
-    fn wish(&self, change: &Value) -> Value {
+    pub fn wish(&self, change: &Value) -> Value {
         let mut body =
             json!({"lanes": 4, "capacity": 4, "barriers": {"min": 4, "max": 5}, "athlete_ids": self.athletes});
         body.as_object_mut().unwrap().extend(change.as_object().unwrap().clone());
@@ -104,6 +105,64 @@ async fn each_lane_has_the_approach_of_those_who_run_there_on_every_sheet(pool: 
     let like = json!({"like": {"lane_plan_id": plan.body["id"], "unless_saves": 0.5}});
     let kept = squad.admin.post(&squad.plans, squad.wish(&like)).await.expect(201);
     assert_eq!(kept.body["changed_lanes"], 0, "the lanes are the same, whoever gave them their approach");
+}
+
+#[sqlx::test]
+async fn strides_that_a_coach_counts_reach_the_approach_in_advice_plan_and_every_sheet(pool: PgPool) {
+    let squad = squad(pool).await;
+    let admin = &squad.admin;
+    let before = admin.post(&squad.plans, squad.wish(&json!({}))).await.expect(201).body;
+    for (n, athlete) in squad.athletes.iter().enumerate() {
+        let path = format!("/athletes/{athlete}");
+        let tag = admin.get(&path).await.header("etag").to_owned();
+        admin.patch(&path, &tag, json!({"approach_strides": 3})).await.expect_fault(422, "/approach_strides");
+        let changed =
+            admin.patch(&path, &tag, json!({"approach_strides": if n < 3 { 8 } else { 6 }})).await.expect(200);
+        assert_eq!(changed.body["approach_strides"], if n < 3 { 8 } else { 6 });
+    }
+    // Eight strides in the proportion of the race, 12 m to 7 m; six of the younger, two long ones less than 10 m to 6 m.
+    let tenths = |m: f64| (m * 10.0).round() / 10.0;
+    let older = |spacing: f64| tenths(spacing * 12.0 / 7.0).max(5.0);
+    let younger = |spacing: f64| tenths(spacing * 10.0 / 6.0 - 2.0 * 0.235 * spacing).max(5.0);
+    for (n, athlete) in squad.athletes.iter().enumerate() {
+        let advice = admin.get(&format!("/athletes/{athlete}/recommendation")).await.expect(200).body;
+        for lane in [&advice["decision"], &advice["decision"]["fitting_lane"]] {
+            let spacing = lane["spacing_m"].as_f64().unwrap();
+            let wanted = if n < 3 { older(spacing) } else { younger(spacing) };
+            let off = (lane["approach_m"].as_f64().unwrap() - wanted).abs();
+            assert!(off < 0.101, "{lane} {wanted}");
+        }
+    }
+    let plan = admin.post(&squad.plans, squad.wish(&json!({}))).await.expect(201).body;
+    let path = format!("{}/{}/set-out", squad.plans, plan["id"].as_str().unwrap());
+    let sheet = admin.get(&path).await.expect(200).body;
+    let form = async |accept: &str| {
+        let answer = admin.call(Method::GET, &admin.path(&path), &[("accept", accept)], None).await.expect(200);
+        String::from_utf8(answer.bytes).unwrap()
+    };
+    let (csv, svg) = (form("text/csv").await, form("image/svg+xml").await);
+    for (lane, marks) in plan["lanes"].as_array().unwrap().iter().zip(sheet["lanes"].as_array().unwrap()) {
+        let (spacing, approach) = (lane["spacing_m"].as_f64().unwrap(), lane["approach_m"].as_f64().unwrap());
+        let near = |wanted: f64| (approach - wanted).abs() < 0.101;
+        assert!(near(older(spacing)) || near(younger(spacing)), "{lane}");
+        let first = marks["marks"].as_array().unwrap().iter().find(|mark| mark["mark"] == "barrier").unwrap();
+        assert_eq!(first["at_m"], lane["approach_m"]);
+        let text = format!("{approach:.2}");
+        assert!(csv.contains(&text) && svg.contains(&text), "{text} {csv}");
+    }
+    // A lane that stays from an earlier plan stays where it is.
+    let like = json!({"like": {"lane_plan_id": before["id"], "unless_saves": 300.0}});
+    let kept = admin.post(&squad.plans, squad.wish(&like)).await.expect(201).body;
+    assert_eq!(kept["changed_lanes"], 0, "{kept}");
+    let stood = |plan: &Value, lane: &Value| {
+        let same = |one: &&Value| one["lane"] == lane["lane"] && one["spacing_m"] == lane["spacing_m"];
+        plan["lanes"].as_array().unwrap().iter().find(same).map(|one| one["approach_m"].clone())
+    };
+    for lane in kept["lanes"].as_array().unwrap() {
+        let was = stood(&before, lane).unwrap();
+        let room = was.as_f64().unwrap() <= lane["approach_m"].as_f64().unwrap();
+        assert!(lane["approach_m"] == was || !room, "{lane} {was}");
+    }
 }
 
 #[sqlx::test]
@@ -173,4 +232,83 @@ async fn a_measurement_that_cannot_be_is_refused_by_route_filed_by_push_and_left
     assert_eq!(before["estimate"]["prior_basis"], after["estimate"]["prior_basis"]);
     assert_eq!(before["estimate"]["comfortable_limit_m"], after["estimate"]["comfortable_limit_m"]);
     admin.post(&path, fast(5.4)).await.expect(201);
+}
+
+#[sqlx::test]
+async fn a_rare_measurement_is_asked_about_once_filed_from_a_phone_and_counts_when_confirmed(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (admin, child) = (&squad.admin, &squad.athletes[3]);
+    let today = Utc::now().date_naive();
+    let path = format!("/athletes/{child}/measurements");
+    let advice = format!("/athletes/{child}/recommendation");
+    let fast = json!({"kind": "sprint_30m_s", "value": 4.7, "measured_on": today});
+    let with = |base: &Value, change: Value| {
+        let mut body = base.clone();
+        body.as_object_mut().unwrap().extend(change.as_object().unwrap().clone());
+        body
+    };
+    let usual = json!({"kind": "sprint_30m_s", "value": 5.6, "measured_on": today - Duration::days(20)});
+    let usual = admin.post(&path, usual).await.expect(201);
+    assert!(usual.body.get("implausible").is_none() && usual.body.get("confirmed").is_none(), "{}", usual.body);
+    let before = admin.get(&advice).await.expect(200).body["estimate"].clone();
+
+    let refused = admin.post(&path, fast.clone()).await.expect_fault(422, "/value");
+    let fault = &refused.body["errors"][0];
+    assert!(fault["code"] == "confirm" && fault["detail"].as_str().unwrap().contains("`confirmed`"), "{fault}");
+    let impossible = with(&fast, json!({"value": 3.7, "confirmed": true}));
+    let refused = admin.post(&path, impossible.clone()).await.expect_fault(422, "/value");
+    assert_eq!(refused.body["errors"][0]["code"], "implausible", "nobody confirms what cannot be");
+
+    for (sent, id) in [&fast, &impossible].into_iter().zip(["a phone's", "a slip"]) {
+        let pushed = push(admin, &[create("measurement", with(sent, json!({"athlete_id": child})))]).await;
+        assert_eq!(statuses(&pushed), [201], "{id}");
+    }
+    let list = admin.get(&path).await.expect(200).body["items"].clone();
+    let filed: Vec<&Value> = list.as_array().unwrap().iter().filter(|one| one["implausible"] == true).collect();
+    assert_eq!(filed.len(), 2, "{list}");
+    let feed = admin.get("/changes?types=measurement").await.expect(200).body;
+    let seen = feed["changes"].as_array().unwrap().iter().filter(|one| one["data"]["implausible"] == true).count();
+    assert_eq!(seen, 2, "{feed}");
+    let asked = admin.get(&advice).await.expect(200).body["estimate"].clone();
+    assert_eq!(asked, before, "advice rests on the time before");
+
+    let right = admin.post(&path, with(&fast, json!({"confirmed": true}))).await.expect(201);
+    assert!(right.body["confirmed"] == true && right.body.get("implausible").is_none(), "{}", right.body);
+    let pushed = with(&fast, json!({"athlete_id": child, "confirmed": true, "value": 4.75}));
+    assert_eq!(statuses(&push(admin, &[create("measurement", pushed)]).await), [201]);
+    let list = admin.get(&path).await.expect(200).body["items"].clone();
+    assert_eq!(list.as_array().unwrap().iter().filter(|one| one["implausible"] == true).count(), 2, "{list}");
+    let after = admin.get(&advice).await.expect(200).body["estimate"].clone();
+    assert_ne!(after["comfortable_limit_m"], before["comfortable_limit_m"], "a faster child takes longer strides");
+}
+
+#[sqlx::test]
+async fn a_row_or_a_new_athlete_with_a_rare_measurement_is_refused_until_it_is_confirmed(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let group = admin.group("Mine").await;
+    let born = Utc::now().date_naive() - Duration::days(10 * 365 + 30);
+    let csv = format!("display_name,sex,birth_date,groups,experience,stature_m\nTall,F,{born},Mine,novice,1.65\n");
+    let import = |query: &'static str| {
+        let body = csv.clone().into();
+        let admin = &admin;
+        async move { admin.bytes(Method::POST, &format!("/athletes/import{query}"), "text/csv", body).await }
+    };
+    let refused = import("").await.expect(422);
+    let fault = &refused.body["errors"][0];
+    assert_eq!(
+        (&fault["pointer"], &fault["code"]),
+        (&json!("/rows/2/stature_m"), &json!("confirm")),
+        "{}",
+        refused.body
+    );
+    import("?confirmed=true").await.expect(201);
+    let measured = |more: &Value| {
+        let mut one = json!({"kind": "stature_m", "value": 1.65, "measured_on": Utc::now().date_naive()});
+        one.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        json!({"display_name": "Other", "sex": "F", "birth_date": born, "group_ids": [group], "experience": "novice",
+            "measurements": [one]})
+    };
+    admin.post("/athletes", measured(&json!({}))).await.expect_fault(422, "/measurements/0/value");
+    let made = admin.post("/athletes", measured(&json!({"confirmed": true}))).await.expect(201);
+    assert_eq!(made.body["measurements"][0]["confirmed"], true);
 }

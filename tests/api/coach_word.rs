@@ -186,6 +186,41 @@ async fn runs_that_speak_against_a_word_end_it(pool: PgPool) {
 }
 
 #[sqlx::test]
+async fn an_accepted_word_gives_way_to_a_step_up_that_new_runs_bring_and_an_override_does_not(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let tour = begin(&app).await;
+    let first = &tour.sessions[0];
+    let rate = |n: usize| {
+        json!({"id": Uuid::now_v7(), "athlete_id": tour.athletes[n], "assessed_at": format!("{}T16:00:00Z", first.0),
+            "ratings": {"lead_leg": 2, "trail_leg": 2, "walkover": 2}})
+    };
+    tour.admin.post("/assessments", json!({"assessments": [rate(3), rate(4)]})).await.expect(200);
+    let held = |at: usize| -> Vec<Value> {
+        [3, 3, 4, 4].map(|n| run(&tour.sessions[at], &tour.athletes[n], 5.75, 4, 0)).into()
+    };
+    tour.admin.post("/runs", json!({"runs": held(0)})).await.expect(200);
+    let then = tour.admin.get(&format!("{}?on={}", tour.advice(3), first.0)).await.expect(200).body;
+    assert_eq!((&then["decision"]["kind"], spacing(&then)), (&json!("consolidate"), 5_750), "{then}");
+    let of_the_day = json!({"on": first.0, "until": first.0 + Duration::days(40)});
+    tour.decide(3, with(json!({"outcome": "accepted"}), of_the_day.clone())).await.expect(201);
+    tour.decide(4, with(instead(0.4, 5.75), of_the_day)).await.expect(201);
+    for n in [3, 4] {
+        assert_eq!(
+            (spacing(&tour.advised(n).await), tour.advised(n).await["decision"]["word"].is_object()),
+            (5_750, true)
+        );
+    }
+    for at in 1..4 {
+        tour.admin.post("/runs", json!({"runs": held(at)})).await.expect(200);
+    }
+    let (accepted, overridden) = (tour.advised(3).await, tour.advised(4).await);
+    assert_eq!(accepted["decision"].get("word"), None, "{accepted}");
+    let kind = accepted["decision"]["kind"].as_str().unwrap();
+    assert!(kind.starts_with("step_up"), "the rules the coach followed go on: {accepted}");
+    assert_eq!((spacing(&overridden), &overridden["decision"]["word"]["rules_kind"]), (5_750, &json!(kind)));
+}
+
+#[sqlx::test]
 async fn a_rating_below_secure_and_a_restriction_end_a_word(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     let tour = begin(&app).await;

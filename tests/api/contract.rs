@@ -5,6 +5,7 @@ use std::collections::{BTreeSet, HashMap};
 use std::sync::{Arc, LazyLock, Mutex};
 
 use jsonschema::Validator;
+use lanewright::platform::problem::Code;
 use reqwest::Method;
 use reqwest::header::HeaderMap;
 use serde_json::{Map, Value, json};
@@ -77,6 +78,21 @@ impl Contract {
         faults.map(|error| format!("{} at {}", shortened(&error.to_string()), error.instance_path())).collect()
     }
 
+    /// Codes of broken fields, wherever they stand in an answer, that the page of their problem does not list.
+    fn unlisted(value: &Value) -> Vec<String> {
+        let inside = match value {
+            Value::Object(fields) => fields.values().flat_map(Self::unlisted).collect(),
+            Value::Array(list) => list.iter().flat_map(Self::unlisted).collect(),
+            _ => Vec::new(),
+        };
+        let kind = value["type"].as_str().and_then(|place| place.strip_prefix("/problems/"));
+        let code = kind.and_then(|word| Code::ALL.into_iter().find(|code| code.row().0 == word));
+        let Some(code) = code else { return inside };
+        let faults = value["errors"].as_array().into_iter().flatten().filter_map(|one| one["code"].as_str());
+        let own = faults.filter(|fault| !code.names(fault));
+        inside.into_iter().chain(own.map(|fault| format!("{code:?} does not list {fault}"))).collect()
+    }
+
     /// Where an exchange is not what the document says.
     pub fn faults(&self, exchange: &Exchange) -> Vec<String> {
         if exchange.method == Method::HEAD {
@@ -144,6 +160,7 @@ impl Contract {
                 if media.ends_with("json") {
                     let body: Value = serde_json::from_slice(exchange.body).unwrap_or(Value::Null);
                     faults.extend(self.validate(&documented["schema"], &body));
+                    faults.extend(Self::unlisted(&body));
                 }
             }
         }

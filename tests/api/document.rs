@@ -8,6 +8,7 @@ use serde_json::{Map, Value, json};
 use sqlx::PgPool;
 
 use crate::contract::CONTRACT;
+use crate::examples::Recorder;
 use crate::operations::operations;
 use crate::operations::stage::Stage;
 use crate::support::TestApp;
@@ -194,18 +195,102 @@ fn every_field_is_described_bounded_and_shown() {
                 flaw("has no description");
             }
             let (one, kind) = plain(shape);
-            let has = |keyword: &str| !one[keyword].is_null();
-            let shown = has("example") || has("examples") || has("enum");
-            match kind {
-                "string" if !has("maxLength") && !has("enum") && !has("format") => flaw("has no longest text"),
-                "integer" if !has("minimum") || !has("maximum") => flaw("has no bounds"),
-                "array" if !has("maxItems") => flaw("has no largest count"),
-                "string" | "integer" if !shown => flaw("has no example"),
-                _ => {}
+            let shown = ["example", "examples", "enum"].iter().any(|keyword| !one[*keyword].is_null());
+            if ["string", "integer", "number", "boolean"].contains(&kind) && !shown {
+                flaw("has no example");
+            }
+            let said = [&shape["description"], &schema["description"]].map(|one| one.as_str().unwrap_or_default());
+            if kind == "number" && !has_unit(field, &said.join(" ")) {
+                flaw("has no unit");
+            }
+            if let Some(what) = unbounded(shape) {
+                flaw(what);
             }
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// What a field has no bound of, items of a list included.
+fn unbounded(shape: &Value) -> Option<&'static str> {
+    let (one, kind) = plain(shape);
+    let has = |keyword: &str| !one[keyword].is_null();
+    match kind {
+        "string" if !has("maxLength") && !has("enum") && !has("format") => Some("has no longest text"),
+        "integer" | "number" if !has("minimum") || !has("maximum") => Some("has no bounds"),
+        "array" if !has("maxItems") => Some("has no largest count"),
+        "array" => unbounded(&one["items"]),
+        _ => None,
+    }
+}
+
+/// Whether a number says what it is a number of: in its name, or in words.
+fn has_unit(name: &str, says: &str) -> bool {
+    const NAMES: [&str; 9] = ["_m", "_s", "_ms", "_hz", "_mps", "_fps", "_bytes", "_seconds", "_days"];
+    const WORDS: [&str; 12] = [
+        "metre",
+        "second",
+        "robability",
+        "P(hold)",
+        "hare",
+        "egret",
+        "uantile",
+        "unt",
+        "umber",
+        "rom 0 to",
+        "times",
+        " over ",
+    ];
+    NAMES.iter().any(|end| name.ends_with(end)) || WORDS.iter().any(|word| says.contains(word))
+}
+
+#[test]
+fn every_operation_shows_what_was_really_sent_and_answered() {
+    let mut wrong = Vec::new();
+    for (_, _, operation) in all() {
+        let good = object(&operation["responses"]).filter(|(status, _)| status.starts_with('2'));
+        for part in good.map(|(_, answer)| answer).chain([&operation["requestBody"]]) {
+            for (media, content) in object(&part["content"]) {
+                let faults = match &content["example"] {
+                    Value::Null => vec!["nothing is shown: run `./dev examples`".to_owned()],
+                    shown if media.ends_with("json") => CONTRACT.validate(&content["schema"], shown),
+                    shown => CONTRACT.validate(&json!({"type": "string", "minLength": 1}), shown),
+                };
+                wrong.extend(faults.into_iter().map(|fault| format!("{} {media}: {fault}", operation["operationId"])));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[test]
+fn links_lead_from_what_is_made_or_listed_to_operations_that_take_what_they_give() {
+    let known: std::collections::BTreeMap<&str, &Value> =
+        all().into_iter().map(|(_, _, one)| (one["operationId"].as_str().unwrap(), one)).collect();
+    let mut count = 0;
+    for (_, path, operation) in all() {
+        for (_, answer) in object(&operation["responses"]) {
+            for (name, link) in object(&answer["links"]) {
+                count += 1;
+                let target = known[link["operationId"].as_str().unwrap()];
+                let takes: Vec<&Value> = target["parameters"].as_array().unwrap().iter().collect();
+                for (parameter, value) in object(&link["parameters"]) {
+                    assert!(takes.iter().any(|one| one["name"] == *parameter), "{name} takes no {parameter}");
+                    let from = value.as_str().unwrap().strip_prefix("$request.path.");
+                    assert!(from.is_none_or(|from| path.contains(&format!("{{{from}}}"))), "{path}: {value}");
+                }
+                let given =
+                    |one: &&&Value| one["in"] != "path" || !link["parameters"][one["name"].as_str().unwrap()].is_null();
+                assert_eq!(takes.iter().filter(given).count(), takes.len(), "{name} needs more of its path");
+            }
+        }
+    }
+    assert!(count > 60, "{count} links");
+    let made = &known["create_venue"]["responses"]["201"]["links"];
+    for target in ["get_venue", "update_venue", "delete_venue"] {
+        assert!(made[target].is_object(), "{target} follows a creation");
+    }
+    assert!(known["list_venues"]["responses"]["200"]["links"]["get_venue"].is_object());
 }
 
 #[test]
@@ -250,7 +335,7 @@ fn unions_are_told_apart_by_their_type() {
 async fn every_operation_is_carried_out_as_the_document_says(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     let stage = Stage::new(&app).await;
-    let mut wrong = Vec::new();
+    let (mut wrong, mut recorder) = (Vec::new(), Recorder::default());
     // What is sent and answered is held against the document by the client itself.
     for operation in operations(&app).await {
         let mut case = stage.request(&operation).await;
@@ -260,6 +345,7 @@ async fn every_operation_is_carried_out_as_the_document_says(pool: PgPool) {
             wrong.push(format!("{}: {} {}", operation.id, first.status, first.body));
             continue;
         }
+        recorder.note(&operation.id, &case, &first);
         if operation.method == Method::GET && !said["responses"]["304"].is_null() {
             case.headers.push(("if-none-match", first.header("etag").to_owned()));
             let again = case.send(&app).await;
@@ -269,6 +355,9 @@ async fn every_operation_is_carried_out_as_the_document_says(pool: PgPool) {
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
+    if let Ok(path) = std::env::var("LANEWRIGHT_EXAMPLES") {
+        recorder.write(&path);
+    }
 }
 
 #[sqlx::test]
@@ -317,10 +406,24 @@ async fn the_address_of_a_problem_answers_with_what_it_means_and_what_to_do(pool
         let text = String::from_utf8(html.bytes).unwrap();
         assert!(text.contains(one["title"].as_str().unwrap()) && !text.contains("<script"), "{text}");
     }
-    let codes = app.get("/problems/invalid").await.expect(200).body["fault_codes"].clone();
-    let listed: BTreeSet<&str> = codes.as_array().unwrap().iter().map(|one| one["code"].as_str().unwrap()).collect();
-    let documented: BTreeSet<&str> =
-        schemas()["FaultCode"]["enum"].as_array().unwrap().iter().map(|one| one.as_str().unwrap()).collect();
+    // Each page lists the codes that can come with it; that no other comes is held by every exchange of the suite.
+    let mut listed = BTreeSet::new();
+    for (word, own, other) in
+        [("malformed", "cursor", "guessable"), ("invalid", "guessable", "cursor"), ("held", "unknown_id", "json")]
+    {
+        let page = app.get(&format!("/problems/{word}")).await.expect(200).body;
+        let codes: BTreeSet<String> = page["fault_codes"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|one| one["code"].as_str().unwrap().to_owned())
+            .collect();
+        assert!(codes.contains(own) && !codes.contains(other), "{word}: {codes:?}");
+        listed.extend(codes);
+    }
+    assert!(app.get("/problems/not-found").await.expect(200).body["fault_codes"].is_null());
+    let documented: BTreeSet<String> =
+        schemas()["FaultCode"]["enum"].as_array().unwrap().iter().map(|one| one.as_str().unwrap().to_owned()).collect();
     assert_eq!(listed, documented);
     app.get("/problems/nothing").await.expect(404);
 }

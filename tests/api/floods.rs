@@ -17,7 +17,7 @@ use uuid::Uuid;
 
 use crate::support::{Answer, Caller, TestApp};
 
-fn gzip(bytes: &[u8]) -> Vec<u8> {
+pub fn gzip(bytes: &[u8]) -> Vec<u8> {
     let mut out = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
     out.write_all(bytes).unwrap();
     out.finish().unwrap()
@@ -29,7 +29,7 @@ fn zstd(bytes: &[u8]) -> Vec<u8> {
 
 const TIMES: &str = r#"{"spacing_m":8.0,"timing_method":"video","video_fps":120,"touchdown_times_s":[2.62,3.73,4.83]}"#;
 
-async fn packed(app: &TestApp, path: &str, token: &str, kind: &str, codings: &[&str], body: Vec<u8>) -> Answer {
+pub async fn packed(app: &TestApp, path: &str, token: &str, kind: &str, codings: &[&str], body: Vec<u8>) -> Answer {
     let token = format!("Bearer {token}");
     let mut headers = vec![("content-type", kind)];
     if token != "Bearer " {

@@ -303,14 +303,14 @@ fn derived(space: &str, id: &str) -> String {
 
 /// Every way in which an item can be sent of a type and id.
 fn ways(kind: &str, id: &str, data: &Value) -> Vec<Value> {
-    let patch = json!({"base_rev": "1", "data": {"display_name": "B"}});
+    let patch = json!({"base_rev": 1, "data": {"display_name": "B"}});
     let mut ways = vec![
-        item("PUT", kind, id, json!({"if_match": "1", "data": data})),
+        item("PUT", kind, id, json!({"if_match": 1, "data": data})),
         item("PUT", kind, id, json!({"data": data})),
-        item("PATCH", kind, id, if kind == "athlete" { patch } else { json!({"if_match": "1", "data": {}}) }),
-        item("DELETE", kind, id, json!({"if_match": "1"})),
+        item("PATCH", kind, id, if kind == "athlete" { patch } else { json!({"if_match": 1, "data": {}}) }),
+        item("DELETE", kind, id, json!({"if_match": 1})),
         item("DELETE", kind, id, json!({})),
-        item("DELETE", kind, id, json!({"if_match": "1", "data": data})),
+        item("DELETE", kind, id, json!({"if_match": 1, "data": data})),
     ];
     // Facts are filed, not edited: their PUT is another test's.
     if FACTS.contains(&kind) {

@@ -159,7 +159,7 @@ async fn the_ends_of_each_range_are_taken(pool: PgPool) {
     {
         let small = if kind.ends_with("_m") { &child } else { &grown };
         for (all, value) in [(small, low), (&grown, high)] {
-            let body = json!({"kind": kind, "value": value, "measured_on": "2025-09-01"});
+            let body = json!({"kind": kind, "value": value, "measured_on": "2025-09-01", "confirmed": true});
             assert_eq!(admin.post(all, body).await.expect(201).body["value"], value);
         }
     }

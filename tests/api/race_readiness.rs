@@ -218,6 +218,23 @@ async fn the_weeks_of_runs_give_an_expected_time_when_no_time_is_on_file(pool: P
 }
 
 #[sqlx::test]
+async fn nobody_is_entered_over_far_more_barriers_than_their_race_has(pool: PgPool) {
+    let squad = squad(pool).await;
+    let ready = squad.trained().await.to_owned();
+    let dimensions = json!({"race_distance_m": 100, "barriers": 13, "height_m": 0.5, "approach_m": 11.5, "spacing_m": 6.5,
+        "discounted": true});
+    let created =
+        squad.coach.post("/race-tests", with(squad.race(), &json!({"dimensions": dimensions}))).await.expect(201);
+    let entries = format!("/race-tests/{}/entries", created.id());
+    for accepts in [json!([]), json!([ready])] {
+        let asked = json!({"athlete_ids": [ready], "coach_accepts": accepts});
+        let refused =
+            squad.coach.put(&entries, created.header("etag"), asked).await.expect_fault(422, "/athlete_ids/0");
+        assert_eq!(refused.body["errors"][0]["code"], "unsafe", "{}", refused.body);
+    }
+}
+
+#[sqlx::test]
 async fn a_race_against_a_restriction_is_kept_and_flagged_by_route_and_by_push(pool: PgPool) {
     let squad = squad(pool).await;
     let (path, _) = squad.low_race().await;
@@ -245,5 +262,11 @@ async fn a_race_against_a_restriction_is_kept_and_flagged_by_route_and_by_push(p
         assert_eq!(row.get("while_restricted"), flag.as_ref(), "{row}");
         let copied = &phone.copy[&("race_result".to_owned(), sent["id"].as_str().unwrap().to_owned())];
         assert_eq!(copied.get("while_restricted"), flag.as_ref(), "{copied}");
+    }
+    // A time that was run is a time, and whoever reads it is told.
+    for (athlete, time, flag) in [(free, 12.5, None), (raced, 12.6, Some(Value::from(true)))] {
+        let bests = squad.coach.get(&format!("/athletes/{athlete}/personal-bests")).await.expect(200).body;
+        let best = &bests["items"][0];
+        assert_eq!((&best["final_time_s"], best.get("while_restricted")), (&json!(time), flag.as_ref()), "{best}");
     }
 }

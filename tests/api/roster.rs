@@ -8,8 +8,8 @@ use sqlx::PgPool;
 
 use crate::support::{Answer, Caller, TestApp, unless_busy};
 
-const HEADER: &str = "display_name,sex,birth_date,birth_year,groups,preferred_lead_leg,experience,status,consent_on,\
-                      stature_m,leg_length_m,sprint_30m_s,sprint_50m_s,measured_on";
+const HEADER: &str = "display_name,sex,birth_date,birth_year,groups,preferred_lead_leg,approach_strides,experience,status,\
+                      consent_on,stature_m,leg_length_m,sprint_30m_s,sprint_50m_s,measured_on";
 
 async fn import(caller: &Caller, query: &str, csv: impl Into<Vec<u8>>) -> Answer {
     caller.bytes(Method::POST, &format!("/athletes/import{query}"), "text/csv", csv.into()).await
@@ -31,8 +31,8 @@ async fn a_roster_is_imported_whole_and_a_second_time_nothing_changes(pool: PgPo
     let admin = TestApp::spawn(pool).await.admin_of("North").await;
     let (one, two) = (admin.group("Under 14").await, admin.group("Sprint").await);
     let csv = format!(
-        "{HEADER}\nMira Osei,F,2013-05-17,,under 14|{two},left,novice,,2025-09-01,1.523,0.71,5.2,8.1,2025-09-02\n\
-         \"Tan, Bo\",M,,2012,Sprint,,trained,resting,,,,,,\n"
+        "{HEADER}\nMira Osei,F,2013-05-17,,under 14|{two},left,8,novice,,2025-09-01,1.523,0.71,5.2,8.1,2025-09-02\n\
+         \"Tan, Bo\",M,,2012,Sprint,,,trained,resting,,,,,,\n"
     );
     let dry = import(&admin, "?dry_run=true", csv.clone()).await.expect(200);
     assert_eq!(statuses(&dry), [(2, "valid"), (3, "valid")]);
@@ -49,6 +49,7 @@ async fn a_roster_is_imported_whole_and_a_second_time_nothing_changes(pool: PgPo
     let shown = ["display_name", "sex", "birth_date", "preferred_lead_leg", "experience", "status", "consent_on"]
         .map(|name| mira.body[name].as_str().unwrap());
     assert_eq!(shown, ["Mira Osei", "F", "2013-05-17", "left", "novice", "active", "2025-09-01"]);
+    assert_eq!(mira.body["approach_strides"], 8);
     let mut measured: Vec<(&str, f64, &str)> = mira.body["measurements"]
         .as_array()
         .unwrap()
@@ -100,15 +101,16 @@ async fn one_bad_row_stops_the_whole_file_and_every_bad_cell_is_named(pool: PgPo
     let created = admin.seq().await;
     assert!(created > seq);
     let csv = format!(
-        "{HEADER}\nMira Osei,F,2013-05-17,,Sprint,,novice,,,,,,,\n\
-         ,X,2013-02-30,,Nobody|Sprint,both,expert,gone,2999-01-01,3.1,abc,NaN,8.00001,2999-01-01\n\
-         mira osei,F,2013-05-17,,Sprint,,novice,,,,,,,\n\
-         Bo Tan,M,,,Sprint,,novice,,soon,,,,,\n\
-         Al Ray,M,2012-01-01,2012,,,novice,,,,,,,\n\
-         Jo Kim,M,,99999,{},,novice,,,1.5,0.7,,,1999-01-01\n",
+        "{HEADER}\nMira Osei,F,2013-05-17,,Sprint,,,novice,,,,,,,\n\
+         ,X,2013-02-30,,Nobody|Sprint,both,3,expert,gone,2999-01-01,3.1,abc,NaN,8.00001,2999-01-01\n\
+         mira osei,F,2013-05-17,,Sprint,,,novice,,,,,,,\n\
+         Bo Tan,M,,,Sprint,,,novice,,soon,,,,,\n\
+         Al Ray,M,2012-01-01,2012,,,,novice,,,,,,,\n\
+         Jo Kim,M,,99999,{},,x,novice,,,1.5,0.7,,,1999-01-01\n",
         many.join("|")
     );
     let pointers = [
+        "/rows/3/approach_strides",
         "/rows/3/birth_date",
         "/rows/3/consent_on",
         "/rows/3/display_name",
@@ -127,6 +129,7 @@ async fn one_bad_row_stops_the_whole_file_and_every_bad_cell_is_named(pool: PgPo
         "/rows/5/consent_on",
         "/rows/6/birth_date",
         "/rows/6/groups",
+        "/rows/7/approach_strides",
         "/rows/7/birth_year",
         "/rows/7/groups",
         "/rows/7/measured_on",
@@ -208,7 +211,7 @@ async fn an_export_can_be_imported_again_and_holds_no_formula(pool: PgPool) {
         north.get("/groups").await.body["items"].as_array().unwrap().iter().map(|one| one["id"].clone()).collect();
     for (n, name) in shown.iter().enumerate() {
         let body = json!({"display_name": name, "sex": "F", "birth_year": 2010 + n % 4, "group_ids": groups[..=n % 2],
-            "experience": "novice", "status": "resting", "consent_on": "2025-09-01", "measurements": [
+            "experience": "novice", "approach_strides": 7 + n % 3, "status": "resting", "consent_on": "2025-09-01", "measurements": [
                 {"kind": "stature_m", "value": 1.5, "measured_on": "2025-01-01"},
                 {"kind": "leg_length_m", "value": 0.7, "measured_on": "2025-09-01"},
                 {"kind": "sprint_50m_s", "value": 8.125, "measured_on": "2025-09-01"}]});
@@ -244,7 +247,7 @@ async fn only_an_admin_of_the_club_imports_and_exports(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     let (admin, south) = (app.admin_of("North").await, app.admin_of("South").await);
     let group = admin.group("Sprint").await;
-    let csv = format!("{HEADER}\nMira Osei,F,2013-05-17,,Sprint,,novice,,,,,,,\n");
+    let csv = format!("{HEADER}\nMira Osei,F,2013-05-17,,Sprint,,,novice,,,,,,,\n");
     for role in ["coach", "viewer"] {
         let member = admin.member(&format!("The {role}"), role, &[&group]).await;
         import(&member, "", csv.clone()).await.expect(403);
@@ -265,7 +268,7 @@ async fn the_largest_roster_is_imported_once_even_when_sent_twice_at_the_same_ti
     admin.group("Sprint").await;
     let mut csv = format!("{HEADER}\n");
     for n in 0..2_000 {
-        writeln!(csv, "Athlete {n:04},F,2013-05-17,,Sprint,,novice,,,1.5,0.7,5.2,8.1,2025-09-01").unwrap();
+        writeln!(csv, "Athlete {n:04},F,2013-05-17,,Sprint,,,novice,,,1.5,0.7,5.2,8.1,2025-09-01").unwrap();
     }
     let persist = || unless_busy(async || import(&admin, "", csv.clone()).await);
     let (one, two) = tokio::join!(persist(), persist());

@@ -56,7 +56,7 @@ impl Shared {
     /// What a caller is answered to a change or, without one, a deletion of the current version: status and sentence.
     async fn edit(&self, caller: &Caller, way: Way, kind: &str, path: &str, change: Option<Value>) -> (u64, String) {
         let now = self.admin.get(path).await.expect(200);
-        let (rev, id) = (now.body["rev"].to_string(), now.id());
+        let (rev, id) = (now.body["rev"].clone(), now.id());
         match way {
             Way::Route => {
                 let tag = format!("\"{rev}\"");
@@ -125,7 +125,7 @@ async fn a_coach_does_not_take_another_group_out_of_a_session(pool: PgPool) {
     fields.remove("id");
     fields.remove("rev");
     fields.insert("group_ids".to_owned(), json!([club.mine]));
-    let replaced = item("PUT", "session", &club.session, json!({"if_match": before["rev"].to_string(), "data": whole}));
+    let replaced = item("PUT", "session", &club.session, json!({"if_match": before["rev"], "data": whole}));
     assert_eq!(push(&club.coach, &[replaced]).await[0]["status"], 403);
     assert_eq!(club.admin.get(&path).await.expect(200).body, before);
     club.other.get(&path).await.expect(200);
@@ -291,7 +291,7 @@ async fn a_lane_plan_with_athletes_of_another_group_keeps_them_and_is_not_delete
         mine.as_object_mut().unwrap().retain(|name, _| !matches!(name.as_str(), "id" | "rev"));
         mine["session_id"] = json!(club.session);
         mine["resting"] = json!([]);
-        let named = json!({"if_match": plan.body["rev"].to_string(), "data": mine});
+        let named = json!({"if_match": plan.body["rev"], "data": mine});
         let replaced = item("PUT", "lane_plan", &plan.id(), named);
         assert_eq!(push(&club.coach, &[replaced]).await[0]["status"], 200);
         let ids = |plan: &Value| -> Vec<Value> {
@@ -325,8 +325,7 @@ async fn an_athlete_of_another_group_too_is_neither_deleted_nor_taken_out_of_it(
     }
     let (group, id): (Uuid, Uuid) = (club.others.parse().unwrap(), shared.parse().unwrap());
     let pair = Uuid::new_v5(&group, id.as_bytes()).to_string();
-    let rev = before["rev"].to_string();
-    let leave = json!({"if_match": rev, "data": {"group_id": group, "athlete_id": id}});
+    let leave = json!({"if_match": before["rev"], "data": {"group_id": group, "athlete_id": id}});
     assert_eq!(push(&club.coach, &[item("DELETE", "group_membership", &pair, leave)]).await[0]["status"], 403);
     assert_eq!(club.admin.get(&path).await.expect(200).body, before);
 }

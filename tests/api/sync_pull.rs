@@ -41,7 +41,7 @@ impl Phone {
         assert_eq!(page["from"].as_str(), self.token.as_deref());
         for change in page["changes"].as_array().unwrap() {
             let (kind, id) = (change["type"].as_str().unwrap().to_owned(), change["id"].as_str().unwrap().to_owned());
-            let rev: i64 = change["rev"].as_str().unwrap().parse().unwrap();
+            let rev: i64 = change["rev"].as_i64().unwrap();
             let highest = self.revs.entry((kind.clone(), id.clone())).or_default();
             assert!(rev >= *highest, "the number of {kind} {id} fell from {highest} to {rev}");
             *highest = rev;

@@ -4,6 +4,7 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 use uuid::Uuid;
 
+use crate::floods::{gzip, packed};
 use crate::support::{Caller, TestApp, unless_busy};
 use crate::sync_pull::{Phone, Squad, athlete, run, squad};
 
@@ -84,7 +85,7 @@ async fn an_offline_session_with_everything_in_it_is_handed_in_and_repeated_safe
     phone.pull(&squad.coach, 500).await;
     for (item, result) in items.iter().zip(&first) {
         let key = (item["type"].as_str().unwrap().to_owned(), item["id"].as_str().unwrap().to_owned());
-        assert_eq!(phone.copy[&key]["rev"].to_string(), result["rev"].as_str().unwrap(), "the echo has the rev");
+        assert_eq!(phone.copy[&key]["rev"], result["rev"], "the echo has the rev");
     }
     let seq = squad.admin.seq().await;
     for _ in 0..2 {
@@ -127,7 +128,7 @@ async fn what_was_corrected_before_the_network_came_back_is_filed_and_not_held(p
 #[sqlx::test]
 async fn each_edit_of_one_athlete_in_a_push_is_answered_with_a_number_of_its_own(pool: PgPool) {
     let squad = squad(pool).await;
-    let rev = squad.admin.get(&format!("/athletes/{}", squad.athlete)).await.body["rev"].to_string();
+    let rev = squad.admin.get(&format!("/athletes/{}", squad.athlete)).await.body["rev"].clone();
     let join = |group: &str| {
         let athlete: Uuid = squad.athlete.parse().unwrap();
         let id = Uuid::new_v5(&group.parse().unwrap(), athlete.as_bytes()).to_string();
@@ -139,7 +140,7 @@ async fn each_edit_of_one_athlete_in_a_push_is_answered_with_a_number_of_its_own
     let items = [join(&squad.other), item("PATCH", "athlete", &squad.athlete, name), join(&more)];
     let results = push(&squad.admin, &items).await;
     assert_eq!(statuses(&results), [201, 200, 201], "{results:?}");
-    let revs: Vec<i64> = results.iter().map(|one| one["rev"].as_str().unwrap().parse().unwrap()).collect();
+    let revs: Vec<i64> = results.iter().map(|one| one["rev"].as_i64().unwrap()).collect();
     assert!(revs.is_sorted_by(|one, next| one < next), "{revs:?}");
     assert_eq!(squad.admin.seq().await, revs[2], "and nothing changed besides");
 }
@@ -148,7 +149,7 @@ async fn each_edit_of_one_athlete_in_a_push_is_answered_with_a_number_of_its_own
 async fn edits_of_different_field_groups_merge_and_the_loser_is_shown_both(pool: PgPool) {
     let squad = squad(pool).await;
     let path = format!("/athletes/{}", squad.athlete);
-    let rev = squad.admin.get(&path).await.body["rev"].to_string();
+    let rev = squad.admin.get(&path).await.body["rev"].clone();
     let patch = |data: Value| item("PATCH", "athlete", &squad.athlete, json!({"base_rev": rev, "data": data}));
     let leg = patch(json!({"preferred_lead_leg": "left"}));
     assert_eq!(statuses(&push(&squad.coach, std::slice::from_ref(&leg)).await), [200]);
@@ -183,7 +184,7 @@ async fn edits_of_different_field_groups_merge_and_the_loser_is_shown_both(pool:
 async fn an_edit_in_the_same_push_does_not_speak_for_what_others_changed(pool: PgPool) {
     let squad = squad(pool).await;
     let path = format!("/athletes/{}", squad.athlete);
-    let rev = squad.admin.get(&path).await.body["rev"].to_string();
+    let rev = squad.admin.get(&path).await.body["rev"].clone();
     let patch = |data: Value| item("PATCH", "athlete", &squad.athlete, json!({"base_rev": rev, "data": data}));
     let theirs = push(&squad.admin, &[patch(json!({"preferred_lead_leg": "right"}))]).await;
     assert_eq!(statuses(&theirs), [200]);
@@ -229,6 +230,32 @@ pub async fn count(squad: &Squad, table: &str) -> i64 {
 }
 
 #[sqlx::test]
+async fn a_version_that_an_older_item_names_as_text_is_read(pool: PgPool) {
+    let squad = squad(pool).await;
+    let made = create("venue", json!({"name": "V", "environment": "outdoor", "straight_m": 80.0, "lanes": 4}));
+    let id = made["id"].as_str().unwrap().to_owned();
+    let venue = push(&squad.admin, &[made]).await[0]["rev"].clone();
+    let athlete = squad.admin.get(&format!("/athletes/{}", squad.athlete)).await.body["rev"].clone();
+    let lanes = json!({"if_match": venue.to_string(), "data": {"lanes": 6}});
+    let leg = json!({"base_rev": athlete.to_string(), "data": {"preferred_lead_leg": "left"}});
+    let mut items = vec![item("PATCH", "venue", &id, lanes), item("PATCH", "athlete", &squad.athlete, leg)];
+    for broken in ["", "x", "-1", "1.5"] {
+        items.push(item("DELETE", "venue", &id, json!({"if_match": broken})));
+    }
+    // Packed, because the document knows the number alone.
+    let (path, body) = (squad.admin.path("/changes"), gzip(batch(&items).to_string().as_bytes()));
+    let answer = packed(&squad.app, &path, &squad.admin.token, "application/json", &["gzip"], body).await.expect(200);
+    let results = answer.body["results"].as_array().unwrap();
+    assert_eq!(statuses(results), [200, 200, 422, 422, 422, 422], "{results:?}");
+    assert!(results[..2].iter().all(|one| one["rev"].is_i64()), "answered as a number: {results:?}");
+    assert_eq!(results[2]["problem"]["errors"][0]["pointer"], "/if_match");
+    // The same item, spelt anew after an update of the program, is still the same.
+    items[0]["if_match"] = venue;
+    let again = push(&squad.admin, &items[..1]).await.remove(0);
+    assert_eq!((&again["status"], &again["rev"], &again["replayed"]), (&json!(200), &results[0]["rev"], &json!(true)));
+}
+
+#[sqlx::test]
 async fn an_edit_names_the_version_it_was_made_on(pool: PgPool) {
     let squad = squad(pool).await;
     let data = json!({"name": "V", "environment": "outdoor", "straight_m": 80.0, "lanes": 4});
@@ -257,7 +284,7 @@ async fn an_edit_names_the_version_it_was_made_on(pool: PgPool) {
     assert_eq!(statuses(&push(&squad.admin, &[late]).await), [410]);
     assert_eq!(count(&squad, "refused_edit").await, 1);
     assert_eq!(statuses(&push(&squad.coach, &[create("venue", wider)]).await), [403]);
-    let nowhere = item("PATCH", "session", &Uuid::now_v7().to_string(), json!({"if_match": "3", "data": {}}));
+    let nowhere = item("PATCH", "session", &Uuid::now_v7().to_string(), json!({"if_match": 3, "data": {}}));
     assert_eq!(statuses(&push(&squad.coach, &[nowhere]).await), [404]);
 }
 
@@ -326,7 +353,7 @@ async fn a_refused_edit_is_answered_alike_however_late_it_comes_again(pool: PgPo
     let refused = push(&squad.admin, std::slice::from_ref(&taken)).await.remove(0);
     assert_eq!(refused["status"], 409);
     // The name becomes free, and the network delivers the push once more.
-    let stale = item("PUT", "venue", first["id"].as_str().unwrap(), json!({"if_match": "1", "data": venue("W")}));
+    let stale = item("PUT", "venue", first["id"].as_str().unwrap(), json!({"if_match": 1, "data": venue("W")}));
     assert_eq!(statuses(&push(&squad.admin, std::slice::from_ref(&stale)).await), [412]);
     let gone = item("DELETE", "venue", first["id"].as_str().unwrap(), json!({"if_match": made["rev"]}));
     assert_eq!(statuses(&push(&squad.admin, &[gone]).await), [200]);
@@ -377,7 +404,7 @@ async fn what_needs_a_failed_item_waits_in_the_outbox(pool: PgPool) {
 async fn a_poison_item_at_any_place_leaves_the_others_stored(pool: PgPool) {
     let squad = squad(pool).await;
     let viewer = squad.admin.member("A Viewer", "viewer", &[&squad.mine]).await;
-    let poisons: [fn(&mut Value); 8] = [
+    let poisons: [fn(&mut Value); 9] = [
         |one| one["data"]["height_m"] = json!("tall"),
         |one| one["data"]["note"] = json!("a\u{0}b"),
         |one| one["type"] = json!("rocket"),
@@ -386,6 +413,7 @@ async fn a_poison_item_at_any_place_leaves_the_others_stored(pool: PgPool) {
         |one| one["colour"] = json!("red"),
         |one| one["data"] = Value::Null,
         |one| one["if_match"] = json!("x"),
+        |one| one["if_match"] = json!(-1),
     ];
     let mut stored = 0;
     for (number, poison) in poisons.into_iter().enumerate() {
@@ -446,7 +474,7 @@ async fn edits_at_the_same_moment_never_take_each_other_back(pool: PgPool) {
     let venue = squad.admin.post("/venues", data).await.expect(201);
     let park = format!("/venues/{}", venue.id());
     for round in 0..12 {
-        let rev = squad.admin.get(&path).await.body["rev"].to_string();
+        let rev = squad.admin.get(&path).await.body["rev"].clone();
         let patch = |data: Value| [item("PATCH", "athlete", &squad.athlete, json!({"base_rev": rev, "data": data}))];
         let (name, day) = (format!("Name {round}"), format!("2026-01-{:02}", round + 1));
         let (one, two) = (patch(json!({"display_name": name})), patch(json!({"consent_on": day})));
@@ -456,7 +484,7 @@ async fn edits_at_the_same_moment_never_take_each_other_back(pool: PgPool) {
         assert_eq!((&stored["display_name"], &stored["consent_on"]), (&json!(name), &json!(day)));
         // The same version, once by its own route and once by a push: one of the two is told.
         let now = squad.admin.get(&park).await;
-        let (tag, rev) = (now.header("etag").to_owned(), now.body["rev"].to_string());
+        let (tag, rev) = (now.header("etag").to_owned(), now.body["rev"].clone());
         let edit = json!({"if_match": rev, "data": {"lanes": 5 + round}});
         let edit = [item("PATCH", "venue", &venue.id(), edit)];
         let (one, two) = tokio::join!(
@@ -473,7 +501,7 @@ async fn edits_at_the_same_moment_never_take_each_other_back(pool: PgPool) {
 async fn a_later_item_does_not_overwrite_what_its_author_never_saw(pool: PgPool) {
     let squad = squad(pool).await;
     let path = format!("/athletes/{}", squad.athlete);
-    let rev = squad.admin.get(&path).await.body["rev"].to_string();
+    let rev = squad.admin.get(&path).await.body["rev"].clone();
     let patch = |data: Value| item("PATCH", "athlete", &squad.athlete, json!({"base_rev": rev, "data": data}));
     assert_eq!(statuses(&push(&squad.admin, &[patch(json!({"display_name": "Somebody else's"}))]).await), [200]);
     let leg = |side: &str| patch(json!({"preferred_lead_leg": side}));
@@ -510,7 +538,7 @@ async fn a_plan_whose_people_changed_refuses_an_older_edit_however_the_push_is_c
     let placed = json!({"group_id": group, "athlete_id": squad.athlete});
     for size in [1, 500] {
         let join = item("PUT", "group_membership", &pair, json!({"if_none_match": "*", "data": placed}));
-        let rev = squad.admin.get(&athlete).await.body["rev"].to_string();
+        let rev = squad.admin.get(&athlete).await.body["rev"].clone();
         let name = json!({"base_rev": rev, "data": {"display_name": format!("Name {size}")}});
         let name = item("PATCH", "athlete", &squad.athlete, name);
         for (change, status) in [(join, 201), (name, 200)] {
@@ -540,7 +568,7 @@ async fn a_plan_whose_people_changed_refuses_an_older_edit_however_the_push_is_c
             let path = format!("/sessions/{}/lane-plans/{id}", squad.session);
             assert_eq!(squad.admin.get(&path).await.body["run_out_m"], 12.0);
         }
-        let leave = json!({"if_match": squad.admin.get(&athlete).await.body["rev"].to_string(), "data": placed});
+        let leave = json!({"if_match": squad.admin.get(&athlete).await.body["rev"].clone(), "data": placed});
         let left = push(&squad.admin, &[item("DELETE", "group_membership", &pair, leave)]).await;
         assert_eq!(statuses(&left), [200], "{left:?}");
     }
@@ -593,7 +621,7 @@ async fn another_club_is_never_touched(pool: PgPool) {
     let group = south.group("South").await;
     let foreign = athlete(&south, "Foreign", &[&group]).await;
     let seq = south.seq().await;
-    let patch = item("PATCH", "athlete", &foreign, json!({"base_rev": "99", "data": {"display_name": "X"}}));
+    let patch = item("PATCH", "athlete", &foreign, json!({"base_rev": 99, "data": {"display_name": "X"}}));
     let session = create("session", json!({"held_on": "2026-10-01", "state": "held", "group_ids": [group]}));
     assert_eq!(statuses(&push(&north, &[patch, session]).await), [404, 422]);
     assert_eq!(south.seq().await, seq);

@@ -166,7 +166,7 @@ async fn a_shared_session_shows_each_member_their_own_people_in_every_form(pool:
     assert_eq!(others(&stale.body["current"]), 2);
     shared.clean("412 of the route", &stale.body.to_string());
     for (more, status) in
-        [(json!({"if_match": "1", "data": data}), 412), (json!({"if_none_match": "*", "data": data}), 409)]
+        [(json!({"if_match": 1, "data": data}), 412), (json!({"if_none_match": "*", "data": data}), 409)]
     {
         let refused = push(&shared.coach, &[item("PUT", "lane_plan", id, more)]).await;
         assert_eq!((&refused[0]["status"], others(&refused[0]["current"]["data"])), (&json!(status), 2), "{refused:?}");
@@ -209,7 +209,7 @@ async fn an_edit_of_a_shared_plan_leaves_others_where_they_are(pool: PgPool) {
         for name in ["id", "rev"] {
             data.as_object_mut().unwrap().remove(name);
         }
-        let rev = shared.coach.get(&path).await.body["rev"].to_string();
+        let rev = shared.coach.get(&path).await.body["rev"].clone();
         push(&shared.coach, &[item("PUT", "lane_plan", id, json!({"if_match": rev, "data": data}))]).await.remove(0)
     };
     let at = |plan: &Value, athlete: &str| {
@@ -258,7 +258,7 @@ async fn an_edit_of_a_shared_plan_leaves_others_where_they_are(pool: PgPool) {
     // Nor is it theirs to delete.
     let tag = shared.coach.get(&path).await.header("etag").to_owned();
     shared.coach.delete(&path, &tag).await.expect(403);
-    let rev = shared.coach.get(&path).await.body["rev"].to_string();
+    let rev = shared.coach.get(&path).await.body["rev"].clone();
     let refused = push(&shared.coach, &[item("DELETE", "lane_plan", id, json!({"if_match": rev}))]).await;
     assert_eq!(refused[0]["status"], 403);
     let tag = shared.admin.get(&path).await.header("etag").to_owned();

@@ -183,13 +183,13 @@ async fn a_wet_session_keeps_to_soft_barriers_one_step_closer_and_can_be_said_at
         }
     }
     // By phone: uneven, and then dry again.
-    let rev = wet.body["rev"].to_string();
+    let rev = wet.body["rev"].clone();
     let id = session.id();
-    let edit = |rev: &str, data: Value| item("PATCH", "session", &id, json!({"if_match": rev, "data": data}));
+    let edit = |rev: &Value, data: Value| item("PATCH", "session", &id, json!({"if_match": rev, "data": data}));
     let done = push(&tour.admin, &[edit(&rev, json!({"surface": "uneven"}))]).await.remove(0);
     assert_eq!(done["status"], 200, "{done}");
     assert!(codes(&advice(&tour, athlete, today).await["cautions"]).contains(&"uneven_surface"));
-    let rev = done["rev"].as_str().unwrap().to_owned();
+    let rev = done["rev"].clone();
     let done = push(&tour.admin, &[edit(&rev, json!({"surface": null}))]).await.remove(0);
     assert_eq!(done["status"], 200, "{done}");
     assert_eq!(advice(&tour, athlete, today).await["decision"], dry["decision"]);

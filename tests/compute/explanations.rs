@@ -9,6 +9,7 @@ use lanewright::compute::decision::{
 };
 use lanewright::compute::lane_plan::WEIGHT_MOST;
 use lanewright::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
+use lanewright::compute::progress::{HeldUp, Note};
 use lanewright::compute::standing::Standing;
 use lanewright::compute::units::BarrierKind::{Hurdle, LowBarrier, Wicket};
 use lanewright::compute::wellbeing::{Report, Reported};
@@ -436,13 +437,18 @@ fn codes_never_change_once_published() {
         codes(&Caution::CODES),
         "supports_coach rules_come_first tip_direction soft_first free_run_out dry_even_surface one_athlete_per_lane \
          supervise warm_up_first stop_on_breakdown growth_pain_signs wet_surface no_target thin_evidence \
-         no_wickets_owned after_fall after_report uneven_surface beyond_advice not_ready"
+         no_wickets_owned after_fall after_report uneven_surface beyond_advice not_ready load_jump"
     );
     assert_eq!(
         codes(&Standing::CODES),
         "chosen_by_coach own_best_lane closer_than_best wider_than_best lower_than_best higher_than_best \
          other_kind_than_best"
     );
+    assert_eq!(
+        codes(&Note::CODES),
+        "no_runs training_goes_on no_recent_runs thin_evidence higher_than_run uneven_rhythm longer_at_this_rate restricted"
+    );
+    assert_eq!(codes(&HeldUp::codes()), "rating coach_confirmation equipment resting left restricted pain_reported");
     assert_eq!(
         codes(&Wall::CODES),
         "resting left restricted pain_reported not_owned target_height target_spacing kind_above_advice \

@@ -36,12 +36,15 @@
 //! | lane plan: exact | `lane_plan::small_plans_are_as_good_as_the_best_of_all_plans`, `lane_plan_milp` |
 //! | lane plan: the order of the input does not matter; more of anything is never worse | `lane_plan::the_order_of_athletes_candidates_and_stock_does_not_matter`, `::more_of_anything_never_makes_a_plan_worse` |
 //! | lane plan: a spent budget says its gap | `lane_plan::a_spent_budget_gives_a_plan_with_its_gap_or_says_so` |
+//! | board: says what the recommendation says; each obstacle since the rows say so; loads, rungs and last season as told anew | `board_laws` |
+//! | session plan: no order of the same tasks ends earlier; limits of coaches, set-ups and minutes | `session_plan_laws` |
 //! | set-out: marks never go back, barriers stand one spacing apart | unit tests of `compute::set_out` |
 //! | specifications: the next change is the first one, every day and birth has an answer | `specs` |
 
 // Tests may fail loudly, and their figures are small.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
+mod board_laws;
 mod calibration;
 mod decision;
 mod decision_laws;
@@ -62,6 +65,7 @@ mod rhythm_finish;
 mod rhythm_races;
 mod rhythm_schedule;
 mod robust;
+mod session_plan_laws;
 #[path = "../simulation/mod.rs"]
 mod simulation;
 mod slow_filter;

@@ -65,6 +65,7 @@ fn record(runs: Vec<RunRecord>) -> Record {
         leg_length_m: None,
         sprint_30m_s: None,
         sprint_50m_s: None,
+        approach_strides: None,
         status: lanewright::compute::decision::Status::Active,
         breaks: Vec::new(),
         surface: None,

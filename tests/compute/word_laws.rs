@@ -71,10 +71,17 @@ fn ended(word: &Word) -> bool {
     TODAY > word.until || word.overtaken || (below && word.at.barrier_kind != BarrierKind::Wicket)
 }
 
+/// Whether runs since an accepted word lead the rules to something harder.
+fn outgrown(given: &Given, alone: &Decision) -> bool {
+    let further = alone.proposed.is_some_and(|advised| advised.is_harder_than(given.word.at));
+    !given.word.overridden && given.tried.intervals() >= STEP_BACK && further
+}
+
 /// Whether the word stands, by the laws.
 fn stands(s: &Situation, alone: &Decision, limit: f64) -> bool {
-    let Some(Given { word, tried }) = s.word else { return false };
+    let Some(given @ Given { word, tried }) = s.word else { return false };
     !ended(&word)
+        && !outgrown(&given, alone)
         && !speaks_against(&tried)
         && alone.region.closed().is_none()
         && owned(s, word.at)
@@ -113,7 +120,7 @@ fn a_word_governs_exactly_while_nothing_speaks_against_it_on_twenty_thousand_sit
     let places = everywhere(club_of_low_hurdles());
     let statuses = prop_oneof![18 => Just(Status::Active), 1 => Just(Status::Resting)];
     let cases = (situation(), given(places.clone()), statuses, 5.0..12.0_f64);
-    let (mut standing, mut fallen, mut beyond, mut inside) = (0, 0, 0, 0);
+    let (mut standing, mut fallen, mut beyond, mut inside, mut outgrew) = (0, 0, 0, 0, 0);
     for _ in 0..20_000 {
         let (mut s, given, status, limit) = cases.new_tree(&mut runner).unwrap().current();
         (s.stock, s.status, s.surface) = (club_of_low_hurdles(), status, None);
@@ -123,6 +130,7 @@ fn a_word_governs_exactly_while_nothing_speaks_against_it_on_twenty_thousand_sit
         let word = given.word;
         if !stands(&s, &alone, limit) {
             fallen += 1;
+            outgrew += usize::from(outgrown(&given, &alone) && !ended(&word) && !speaks_against(&given.tried));
             assert_eq!((decision.kind, decision.proposed), (alone.kind, alone.proposed), "{s:?}");
             assert_eq!((&decision.region, decision.governed.is_none()), (&alone.region, true));
             let told = decision.reasons.iter().any(|reason| reason.code() == "against_word");
@@ -153,6 +161,7 @@ fn a_word_governs_exactly_while_nothing_speaks_against_it_on_twenty_thousand_sit
         }
     }
     assert!(standing > 5_000 && fallen > 5_000 && beyond > 1_000 && inside > 100_000, "{standing} {fallen} {beyond}");
+    assert!(outgrew > 200, "{outgrew}");
 }
 
 #[test]

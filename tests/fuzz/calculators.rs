@@ -211,6 +211,7 @@ fn any_record_gets_advice_in_words_or_a_reason() {
             leg_length_m: None,
             sprint_30m_s: bytes.bool().then(|| bytes.near(3.0, 12.0)),
             sprint_50m_s: None,
+            approach_strides: bytes.pick(&[None, Some(4), Some(8), Some(12)]),
             status: lanewright::compute::decision::Status::Active,
             breaks: (0..bytes.below(3)).map(|_| rest(&mut bytes)).collect(),
             surface: bytes.pick(&[None, None, None, Some(Surface::Wet), Some(Surface::Uneven)]),

@@ -34,11 +34,12 @@ fn context() -> Context {
     Context {
         groups: HashMap::from([("sprinters".to_owned(), group), (group.0.to_string(), group)]),
         today: NaiveDate::from_ymd_opt(2026, 11, 25).unwrap(),
+        confirmed: false,
     }
 }
 
 const ROSTERS: [&str; 4] = [
-    "display_name,sex,birth_date,birth_year,groups,preferred_lead_leg,experience,status,consent_on,stature_m,leg_length_m,sprint_30m_s,sprint_50m_s,measured_on\r\nMira Osei,F,2013-05-17,,Sprinters,left,novice,active,2026-09-01,1.52,0.74,5.4,8.6,2026-10-01\r\n",
+    "display_name,sex,birth_date,birth_year,groups,preferred_lead_leg,approach_strides,experience,status,consent_on,stature_m,leg_length_m,sprint_30m_s,sprint_50m_s,measured_on\r\nMira Osei,F,2013-05-17,,Sprinters,left,8,novice,active,2026-09-01,1.52,0.74,5.4,8.6,2026-10-01\r\n",
     "display_name;sex;birth_year;groups;experience\nJon \"Jo\" B;M;2012;Sprinters;trained\n",
     "\u{feff}display_name,sex,birth_year,groups,experience\n\"O'Neil, A\",F,2011,Sprinters,novice\n'=Ana,F,2014,Sprinters,novice\n",
     "display_name,sex,birth_year,groups,experience,stature_m,measured_on\nA,M,2010,sprinters|Sprinters,novice,1.7,2026-01-02\n\nB,F,2010,Sprinters,trained,,\n",
@@ -87,12 +88,13 @@ fn now() -> DateTime<Utc> {
 
 const RUN: &str = r#"{"id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57","session_id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e58","athlete_id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e59","run_at":"2026-11-24T17:35:00Z","barrier_kind":"low_barrier","height_m":0.5,"spacing_m":6.25,"approach_m":11.0,"barriers":5,"intervals":{"held":3,"over_reached":1},"hits":0,"fell":false,"lead_leg":"left","touchdown_times_s":[2.61,3.78,null,6.11,7.32],"timing_method":"video","video_fps":60,"note":"Looked down"}"#;
 const PLAIN_RUN: &str = r#"{"id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57","session_id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e58","athlete_id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e59","run_at":"2026-11-24T17:35:00+02:00","barrier_kind":"wicket","height_m":0.3,"spacing_m":7,"barriers":1,"intervals":{}}"#;
+const LANE_RUN: &str = r#"{"id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57","session_id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e58","athlete_id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e59","run_at":"2026-11-24T17:35:00Z","lane":{"lane_plan_id":"01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e60","lane":2,"round":1},"barrier_kind":"wicket","height_m":0.3,"spacing_m":6,"barriers":5,"intervals":{"held":4}}"#;
 
 #[test]
 fn a_run_is_refused_by_field_or_adds_up() {
-    fuzz("runs", &[RUN.as_bytes(), PLAIN_RUN.as_bytes()], |input| {
+    fuzz("runs", &[RUN.as_bytes(), PLAIN_RUN.as_bytes(), LANE_RUN.as_bytes()], |input| {
         let Ok(fields) = serde_json::from_slice::<runs::Fields>(input) else { return false };
-        let run = match fields.parse(now()) {
+        let run = match fields.parse(now(), None) {
             Ok(run) => run,
             Err(faults) => {
                 named(&faults);
@@ -113,7 +115,7 @@ fn a_run_is_refused_by_field_or_adds_up() {
             );
         }
         let again: runs::Fields = serde_json::from_value(serde_json::to_value(&fields).unwrap()).unwrap();
-        assert_eq!(again.parse(now()).unwrap(), run);
+        assert_eq!(again.parse(now(), None).unwrap(), run);
         true
     });
 }
@@ -121,7 +123,7 @@ fn a_run_is_refused_by_field_or_adds_up() {
 #[test]
 fn a_run_with_an_impossible_number_of_barriers_still_names_its_other_broken_counts() {
     let broken = PLAIN_RUN.replace("\"barriers\":1", "\"barriers\":0,\"hits\":21").replace("{}", "{\"held\":-1}");
-    let faults = serde_json::from_str::<runs::Fields>(&broken).unwrap().parse(now()).unwrap_err();
+    let faults = serde_json::from_str::<runs::Fields>(&broken).unwrap().parse(now(), None).unwrap_err();
     let pointers: Vec<_> = faults.iter().filter_map(|fault| fault.pointer.as_deref()).collect();
     assert_eq!(pointers, ["/barriers", "/intervals/held", "/hits"]);
 }
@@ -231,7 +233,7 @@ fn tokens_cursors_and_patches_are_refused_or_mean_what_they_say() {
             let once = serde_json::to_value(&merged).unwrap();
             let twice = patch::merge(&merged, &patch).unwrap();
             assert_eq!(serde_json::to_value(&twice).unwrap(), once, "a merge patch applied twice is applied once");
-            if let Err(faults) = merged.parse(now()) {
+            if let Err(faults) = merged.parse(now(), None) {
                 named(&faults);
             }
             return true;

@@ -141,7 +141,8 @@ fn squad_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
             json!("display_name,sex,birth_date,groups,experience,stature_m\nMira Osei,F,2013-05-17,,novice,1.52\n")
         }
         "create_measurement" => {
-            json!({"id": id, "kind": "leg_length_m", "value": 0.8, "measured_on": measured_on(world, id)})
+            json!({"id": id, "kind": "leg_length_m", "value": 0.8, "measured_on": measured_on(world, id),
+                "confirmed": true})
         }
         _ => return None,
     })
@@ -157,7 +158,7 @@ fn training_body(world: &World, operation: &str, place: &Place) -> Option<Value>
     Some(match operation {
         "create_session" => {
             json!({"id": id, "held_on": day, "state": "held", "group_ids": groups(place), "venue_id": place.id("venue_id"),
-                "weather_note": world.mark(place.scope), "blocks": [{"stage": "lead_leg", "drill": "Walk over", "note": world.mark(place.scope)}]})
+                "weather_note": world.mark(place.scope), "note": world.mark(place.scope), "blocks": [{"stage": "lead_leg", "drill": "Walk over", "note": world.mark(place.scope)}]})
         }
         "update_session" => json!({"weather_note": "Dry"}),
         "set_attendance" => json!({"present": athletes(place)}),

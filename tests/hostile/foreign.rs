@@ -259,7 +259,7 @@ async fn a_coach_cannot_take_what_two_groups_share() {
     let session = shared.id("session_id");
     let read = Ask::new("GET", &shared.fill("/v1/clubs/{club_id}/sessions/{session_id}")).by(&coach).send(&world).await;
     let mut data = read.json();
-    let rev = data["rev"].to_string();
+    let rev = data["rev"].clone();
     data["group_ids"] = own.clone();
     data.as_object_mut().unwrap().retain(|name, _| name != "id" && name != "rev");
     let item = |method: &str, data: Option<&Value>| {

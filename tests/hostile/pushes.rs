@@ -131,7 +131,7 @@ fn attempts(kind: &str, data: &Value, ids: &[Foreign]) -> Vec<Attempt> {
         let edits = [("PUT", true), ("PATCH", true), ("DELETE", false)];
         for (method, carries) in edits.into_iter().filter(|(method, _)| !fact || *method != "PUT") {
             let mut item = json!({"op_id": Uuid::now_v7(), "method": method, "type": kind, "id": one.id});
-            item[if kind == "athlete" && method == "PATCH" { "base_rev" } else { "if_match" }] = json!("1");
+            item[if kind == "athlete" && method == "PATCH" { "base_rev" } else { "if_match" }] = json!(1);
             if carries || kind == "group_membership" {
                 item["data"] = data.clone();
             }

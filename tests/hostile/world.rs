@@ -303,7 +303,7 @@ impl World {
         run["session_id"] = json!(Uuid::now_v7());
         // Once it is filed, those of the place see it.
         run["note"] = json!(self.mark(place.scope));
-        let mut stale = json!({"op_id": Uuid::now_v7(), "method": "PATCH", "type": "athlete", "id": place.id("athlete_id"), "base_rev": "0"});
+        let mut stale = json!({"op_id": Uuid::now_v7(), "method": "PATCH", "type": "athlete", "id": place.id("athlete_id"), "base_rev": 0});
         stale["data"] = json!({"display_name": self.mark(admins)});
         let put = json!({"op_id": Uuid::now_v7(), "method": "PUT", "type": "run", "id": held, "if_none_match": "*", "data": run});
         let push = json!({"device_id": Uuid::now_v7(), "schema": 1, "sent_at": Utc::now(), "items": [put, stale]});

@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use lanewright::compute::advice::{Advice, Record, RunRecord, Setting, advise_keeping};
+use lanewright::compute::approach::Approach;
 use lanewright::compute::day::Day;
 use lanewright::compute::decision::{Clearance, Configuration, Policy, Rating, Ratings, Reason, Stage, Status, Stock};
 use lanewright::compute::estimate::Kept;
@@ -137,6 +138,7 @@ impl Member {
             leg_length_m: measured.leg_length_m,
             sprint_30m_s: measured.sprint_30m_s,
             sprint_50m_s: measured.sprint_50m_s,
+            approach_strides: None,
             status: Status::Active,
             breaks: Vec::new(),
             surface: None,
@@ -295,7 +297,7 @@ pub fn planned(club: u64, shape: Shape) -> Arm {
                 region: advice.decision.region.clone(),
                 weight: weight(&members[*a].losses),
                 target: 0,
-                approach: Length::from_mm(12_000),
+                approach: Approach::default(),
             })
             .collect();
         let problem = problem(&runners, &setting, shape);

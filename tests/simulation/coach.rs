@@ -122,6 +122,7 @@ impl Advised {
             leg_length_m: measured.leg_length_m,
             sprint_30m_s: measured.sprint_30m_s,
             sprint_50m_s: measured.sprint_50m_s,
+            approach_strides: None,
             status: lanewright::compute::decision::Status::Active,
             breaks: Vec::new(),
             surface: None,

@@ -70,6 +70,7 @@ mod tests {
             leg_length_m: None,
             sprint_30m_s: None,
             sprint_50m_s: None,
+            approach_strides: None,
             status: Status::Active,
             breaks: vec![Break { what: What::Report(Report::Injury), on: 110, cleared_on: Some(120), confirmed_on }],
             surface: None,

@@ -50,11 +50,13 @@ pub enum Caution {
     BeyondAdvice,
     /// Not ready for the race: only on a coach's word.
     NotReady,
+    /// The load of the last week rose too fast.
+    LoadJump,
 }
 
 impl Caution {
     /// Every caution.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 21] = [
         Self::SupportsCoach,
         Self::RulesComeFirst,
         Self::TipDirection,
@@ -75,10 +77,11 @@ impl Caution {
         Self::UnevenSurface,
         Self::BeyondAdvice,
         Self::NotReady,
+        Self::LoadJump,
     ];
 
     /// Every code with its meaning; cautions carry no parameters.
-    pub const CODES: [CodeDoc; 20] = [
+    pub const CODES: [CodeDoc; 21] = [
         code("supports_coach", "Advice supports a coach, and safety outranks it.", &[]),
         code("rules_come_first", "Rules, law and medical advice come first.", &[]),
         code("tip_direction", "Run barriers in the direction they tip.", &[]),
@@ -99,6 +102,7 @@ impl Caution {
         code("uneven_surface", "The surface is uneven.", &[]),
         code("beyond_advice", "A coach went beyond the advice.", &[]),
         code("not_ready", "The athlete is not ready for the race and runs it on a coach's word only.", &[]),
+        code("load_jump", "The load of the last week rose too fast against the four weeks before.", &[]),
     ];
 
     /// The cautions of every decision.
@@ -151,6 +155,7 @@ impl Caution {
             Self::UnevenSurface => "uneven_surface",
             Self::BeyondAdvice => "beyond_advice",
             Self::NotReady => "not_ready",
+            Self::LoadJump => "load_jump",
         }
     }
 }

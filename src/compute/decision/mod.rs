@@ -295,3 +295,11 @@ pub fn verdict(situation: &Situation, policy: &Policy, hold: &dyn Fn(Length, Len
     let draft = rules.draft();
     Verdict { kind: draft.kind, proposed: draft.proposed, missing: draft.missing }
 }
+
+/// What a step up still needs by the rules alone, without a coach's word, for whoever asks the same rules about many days.
+pub fn missing(situation: &Situation, policy: &Policy, hold: &dyn Fn(Length, Length) -> Hold) -> Vec<Missing> {
+    let rules = rules::Rules::new(situation, policy, hold);
+    let mut missing = rules.missing();
+    missing.extend(rules.draft().missing);
+    missing
+}

@@ -100,7 +100,7 @@ impl<'a> Rules<'a> {
             alone.reasons.extend(self.against_word());
         }
         let region = self.region(&alone, None);
-        let Some(word) = self.word(&region) else {
+        let Some(word) = self.word(&alone, &region) else {
             return self.finish(Ruling { draft: alone, region, governed: None });
         };
         let draft = self.obey(word, &alone);

@@ -9,12 +9,14 @@
 //! a fall, a report of pain, illness or injury, or a restriction after it
 //! over barriers: lead leg, trail leg or walkover rated below secure after it
 //! w beyond the target, or over barriers that the club no longer owns
+//! n >= 8, w accepted, and the rules now advise something harder than w
 //! ```
 //!
 //! While it stands, the region is that of w instead of the rules' own advice, so lane plans, fitting lanes and race tests
 //! follow it. What the rules say without it stays in [`Governed`]: the next decision is measured against that.
 //!
-//! Left out on purpose: evidence for a step up does not end a word. The coach sees what the rules would advise and says so.
+//! The last line is for accepted words alone: who followed the rules follows them on when new runs lead further. What a coach
+//! chose instead of them stands against a step up as well, to its last day: the coach sees what the rules would advise.
 //!
 //! # Source
 //! Design choice.
@@ -108,9 +110,17 @@ impl Rules<'_> {
         })
     }
 
-    /// The word that governs, given where the rules alone let the athlete run.
-    pub(super) fn word(&self, region: &Region) -> Option<Word> {
-        let word = self.word_of_the_day().filter(|_| self.against_word().is_none())?.word;
+    /// Whether the runs since an accepted word carry the rules beyond it.
+    fn is_outgrown(&self, given: &Given, alone: &Draft) -> bool {
+        !given.word.overridden
+            && given.tried.intervals() >= self.policy.step_back_intervals
+            && alone.proposed.is_some_and(|to| to.is_harder_than(given.word.at))
+    }
+
+    /// The word that governs, given what the rules alone say and where they let the athlete run.
+    pub(super) fn word(&self, alone: &Draft, region: &Region) -> Option<Word> {
+        let given = self.word_of_the_day().filter(|given| !self.is_outgrown(given, alone))?;
+        let word = self.against_word().is_none().then_some(given.word)?;
         region.check_hard(word.at).ok()?;
         let at = region.settled(word.at)?;
         // A wet or uneven surface outranks it: it waits for a dry day, unless it asks for no more than that day's advice.

@@ -7,7 +7,7 @@ impl Caution {
     ///
     /// # Source
     /// Growth: "Managing Growth Spurts and Training Loads in Adolescent Athletes", Princeton Sports and Family Medicine.
-    /// Wet grass: J. Tansley, 2001. After a fall or a report: common practice, no source.
+    /// Load: B. Hawkes, "Growth Related Injuries in Athletics". Wet grass: J. Tansley, 2001. After a fall or a report: common practice, no source.
     pub const fn text(self) -> &'static str {
         match self {
             Self::SupportsCoach => {
@@ -50,6 +50,9 @@ impl Caution {
             }
             Self::NotReady => {
                 "Not ready for this race by what was run so far: run it on a coach's word only, and stop at any barrier."
+            }
+            Self::LoadJump => {
+                "Far more was run this week than in the four weeks before: cut back, since jumps in load hurt growing athletes."
             }
             Self::AfterFall => {
                 "After a fall, check the athlete and the barriers before anyone runs, and never force a refused barrier."

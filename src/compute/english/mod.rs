@@ -4,6 +4,7 @@
 //! another language. Sentences are short and active, figures carry units, and what is only expected is called expected.
 
 mod ahead;
+mod board;
 mod cautions;
 mod explanation;
 mod figures;

@@ -9,6 +9,7 @@
 use std::collections::BTreeSet;
 
 use super::model::{Athlete, Candidate, MAX_CANDIDATES, StockItem};
+use crate::approach::Approach;
 use crate::decision::{Configuration, Region};
 use crate::estimate::Estimate;
 use crate::units::{BarrierKind, Length};
@@ -26,8 +27,8 @@ pub struct Runner<'a> {
     pub weight: f64,
     /// Number of the specification that the athlete trains towards.
     pub target: u32,
-    /// Approach that suits the athlete: that of the specification.
-    pub approach: Length,
+    /// Where the athlete's first barrier stands.
+    pub approach: Approach,
 }
 
 /// The candidates that somebody may run, at most [`MAX_CANDIDATES`], and everybody as the plan sees them. Whoever is closed out
@@ -87,7 +88,7 @@ fn candidates(runners: &[Runner<'_>], stock: &[StockItem], step: u32, asked: Opt
         for spacing in spacings(runners, kind, height, step) {
             let at = Configuration { barrier_kind: kind, height, spacing };
             let may = runners.iter().filter(|runner| chance(runner, at).1);
-            found.extend(may.map(|runner| runner.approach).max().map(|longest| Candidate {
+            found.extend(may.map(|runner| runner.approach.at(spacing)).max().map(|longest| Candidate {
                 kind,
                 height,
                 spacing,

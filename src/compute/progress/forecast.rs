@@ -10,6 +10,7 @@ use crate::decision::{
     Clearance, Configuration, DecisionKind, Missing, Rating, Situation, Status as Trains, Wall, verdict,
 };
 use crate::estimate::{Estimate, Hold, Posterior, Settings};
+use crate::params::CodeDoc;
 use crate::specs::Applicable;
 use crate::units::Length;
 
@@ -53,6 +54,16 @@ pub enum HeldUp {
     Missing(Missing),
     /// Why the athlete may not run at all.
     Closed(Wall),
+}
+
+impl HeldUp {
+    /// Every code with its meaning: that of what is missing, or of the wall.
+    pub fn codes() -> Vec<CodeDoc> {
+        const MISSING: [&str; 3] = ["rating", "coach_confirmation", "equipment"];
+        const CLOSED: [&str; 4] = ["resting", "left", "restricted", "pain_reported"];
+        let missing = Missing::CODES.into_iter().filter(|one| MISSING.contains(&one.code));
+        missing.chain(Wall::CODES.into_iter().filter(|one| CLOSED.contains(&one.code))).collect()
+    }
 }
 
 /// How far an athlete is from a target; positive when the target asks for more.

@@ -24,6 +24,7 @@ pub use followed::Followed;
 pub use forecast::{Dates, Forecast, Gap, HORIZON_WEEKS, HeldUp, LEVELS, Outlook, Status, StepAhead};
 pub use notes::Note;
 pub use squad::{AthleteWeeks, Due, Member, Quantiles, Squad, squad};
+pub(crate) use squad::{due_ratings, ready};
 pub use technique::{Direction, Rated, TechniqueTrend, technique};
 pub use trend::{
     CONFIDENCE, PLATEAU_DAYS, PLATEAU_WEEKS, PLATEAU_WEEKS_MAX, Plateau, Slope, Week, plateau, slope_per_week,
@@ -138,6 +139,7 @@ pub struct Progress<'a> {
 ///     leg_length_m: None,
 ///     sprint_30m_s: None,
 ///     sprint_50m_s: None,
+///     approach_strides: None,
 ///     status: lanewright_compute::decision::Status::Active,
 ///     breaks: Vec::new(),
 ///     surface: None,

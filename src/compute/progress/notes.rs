@@ -6,6 +6,7 @@ use super::WEEK;
 use crate::advice::{Advice, EVIDENCE_DAYS, Record};
 use crate::day::Day;
 use crate::estimate::Dominance;
+use crate::params::{CodeDoc, code};
 use crate::units::Length;
 
 /// Weeks that count as recent: those whose runs are evidence, from which the forecast takes how the athlete trains.
@@ -51,6 +52,18 @@ pub enum Note {
 }
 
 impl Note {
+    /// Every code with its meaning; notes carry no parameters.
+    pub const CODES: [CodeDoc; 8] = [
+        code("no_runs", "There is no forecast without runs.", &[]),
+        code("training_goes_on", "The dates assume that training goes on as it did.", &[]),
+        code("no_recent_runs", "There was no run in the latest eight weeks.", &[]),
+        code("thin_evidence", "The estimate rests mostly on body and age.", &[]),
+        code("higher_than_run", "The target is higher than anything run so far.", &[]),
+        code("uneven_rhythm", "No spacing is expected to hold as often as a step up asks for.", &[]),
+        code("longer_at_this_rate", "The target is likelier to take longer than the look ahead.", &[]),
+        code("restricted", "The athlete may not run at the moment.", &[]),
+    ];
+
     /// The stable code.
     pub const fn code(self) -> &'static str {
         match self {

@@ -4,7 +4,7 @@ use std::cmp::Reverse;
 
 use super::{Load, Period, Plateau, Progress};
 use crate::advice::RATING_DAYS;
-use crate::decision::{Criterion, DecisionKind, Stage};
+use crate::decision::{Criterion, Decision, DecisionKind, Stage};
 use crate::robust::median;
 
 /// One athlete of a squad.
@@ -97,7 +97,7 @@ pub fn squad(members: &[Member<'_>], period: Period, arms_count: bool) -> Squad 
         members.iter().enumerate().filter(|(_, one)| test(&one.progress)).map(|(at, _)| at).collect()
     };
     let load: Load = members.iter().map(|one| one.progress.load).sum();
-    let due = members.iter().map(|one| due(&one.last_rated, period.to().days(), arms_count)).enumerate();
+    let due = members.iter().map(|one| due_ratings(&one.last_rated, period.to().days(), arms_count)).enumerate();
     let of_target: Vec<f64> = members.iter().filter_map(|one| one.progress.spacing_of_target()).collect();
     let changes: Vec<f64> = members.iter().filter_map(|one| one.progress.limit_change_m()).collect();
     Squad {
@@ -109,7 +109,7 @@ pub fn squad(members: &[Member<'_>], period: Period, arms_count: bool) -> Squad 
         athlete_weeks: athlete_weeks(load, members.len(), period),
         due: due.filter(|(_, due)| !due.is_empty()).collect(),
         without_data: places(&|one| one.advice.estimate.evidence.runs == 0),
-        ready: ready(members),
+        ready: ready(members.iter().map(|one| &one.progress.advice.decision)),
         plateaus: plateaus(members),
     }
 }
@@ -127,7 +127,7 @@ fn athlete_weeks(load: Load, athletes: usize, period: Period) -> Option<AthleteW
 }
 
 /// The criteria that were never rated or whose latest rating no longer counts on a day.
-fn due(last_rated: &[Option<i32>], on: i32, arms_count: bool) -> Vec<Due> {
+pub(crate) fn due_ratings(last_rated: &[Option<i32>], on: i32, arms_count: bool) -> Vec<Due> {
     Criterion::ALL
         .into_iter()
         .zip(last_rated)
@@ -137,12 +137,11 @@ fn due(last_rated: &[Option<i32>], on: i32, arms_count: bool) -> Vec<Due> {
         .collect()
 }
 
-fn ready(members: &[Member<'_>]) -> Vec<usize> {
-    let mut ready: Vec<(bool, f64, usize)> = members
-        .iter()
+/// Who is ready for more, by their places: race tests first, then the surest step up.
+pub(crate) fn ready<'a>(decisions: impl Iterator<Item = &'a Decision>) -> Vec<usize> {
+    let mut ready: Vec<(bool, f64, usize)> = decisions
         .enumerate()
-        .filter_map(|(at, one)| {
-            let decision = &one.progress.advice.decision;
+        .filter_map(|(at, decision)| {
             let races = decision.kind == DecisionKind::RaceTest;
             let steps = matches!(
                 decision.kind,
@@ -202,9 +201,10 @@ mod tests {
     fn a_rating_is_due_once_it_no_longer_counts() {
         let mut last = [Some(20_000); 8];
         last[1] = None;
-        let names = |on, arms| due(&last, on, arms).iter().map(|one| one.criterion.as_str()).collect::<Vec<_>>();
+        let names =
+            |on, arms| due_ratings(&last, on, arms).iter().map(|one| one.criterion.as_str()).collect::<Vec<_>>();
         assert_eq!(names(20_084, true), ["trail_leg"]);
         assert_eq!(names(20_085, false).len(), 7);
-        assert_eq!(due(&last, 20_085, true)[7], Due { criterion: Criterion::Arms, since: Some(20_085) });
+        assert_eq!(due_ratings(&last, 20_085, true)[7], Due { criterion: Criterion::Arms, since: Some(20_085) });
     }
 }

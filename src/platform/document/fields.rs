@@ -11,6 +11,14 @@ use super::schemas::name_of;
 /// The largest whole number that every JSON reader keeps exactly (RFC 8259, section 6).
 const LARGEST: f64 = 9_007_199_254_740_991.0;
 
+/// Least and most of the numbers in a list, by the name of the list: metres and seconds.
+const ITEMS: [(&str, f64, f64); 4] = [
+    ("heights_m", 0.05, 1.1),
+    ("interval_times_s", 0.001, 120.0),
+    ("touchdown_times_s", 0.001, 120.0),
+    ("valid_range_s", 0.001, 120.0),
+];
+
 /// Says of each field what follows from its type: a description, bounds, an example.
 pub fn complete(api: &mut OpenApi) {
     let Some(components) = &mut api.components else { return };
@@ -28,6 +36,7 @@ pub fn complete(api: &mut OpenApi) {
         let RefOr::T(Schema::Object(whole)) = schema else { continue };
         for (name, field) in &mut whole.properties {
             describe(field, &known);
+            bound_items(name, field);
             if let RefOr::T(Schema::Object(one)) = field
                 && one.example.is_none()
                 && one.examples.is_empty()
@@ -52,6 +61,28 @@ fn named_example(name: &str) -> Option<serde_json::Value> {
         _ => return None,
     };
     Some(text.into())
+}
+
+fn bound_items(name: &str, field: &mut RefOr<Schema>) {
+    if let RefOr::T(Schema::Array(list)) = field
+        && let ArrayItems::RefOrSchema(item) = &mut list.items
+        && let RefOr::T(Schema::Array(pair)) = &mut **item
+    {
+        // The only lists in lists there are.
+        (pair.min_items, pair.max_items) = (Some(2), Some(2));
+    }
+    if let RefOr::T(Schema::Array(list)) = field
+        && let ArrayItems::RefOrSchema(item) = &mut list.items
+        && let RefOr::T(Schema::Object(one)) = &mut **item
+    {
+        if let Some((_, least, most)) = ITEMS.iter().find(|(known, ..)| *known == name) {
+            one.minimum = Some((*least).into());
+            one.maximum = Some((*most).into());
+        }
+        if matches!(one.schema_type, SchemaType::Type(Type::String)) && one.format.is_none() {
+            one.max_length = one.max_length.or(Some(200));
+        }
+    }
 }
 
 fn describe(field: &mut RefOr<Schema>, known: &BTreeMap<String, String>) {

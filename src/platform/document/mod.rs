@@ -7,12 +7,16 @@ use utoipa::openapi::{OpenApi, RefOr};
 
 use super::problem::{Code, Problem};
 
+mod examples;
 pub mod fields;
+mod links;
 mod operations;
 pub mod representations;
 pub mod schemas;
 mod scopes;
 
+pub use examples::describe as show;
+pub use links::describe as lead;
 pub use operations::complete;
 pub use scopes::{Listed, described as scopes_described};
 

@@ -134,7 +134,7 @@ when somebody else was faster."
     }
 }
 
-fn parameters(operation: &Operation) -> impl Iterator<Item = &Parameter> {
+pub fn parameters(operation: &Operation) -> impl Iterator<Item = &Parameter> {
     operation.parameters.iter().flatten().filter_map(|one| match one {
         RefOr::T(one) => Some(one),
         RefOr::Ref(_) => None,
@@ -209,7 +209,7 @@ fn code_of(status: &str) -> Option<Code> {
 }
 
 /// Whether the schema of the answer of a status has a field.
-fn answers_with(api_schemas: &schemas::Schemas, operation: &Operation, status: &str, field: &str) -> bool {
+pub fn answers_with(api_schemas: &schemas::Schemas, operation: &Operation, status: &str, field: &str) -> bool {
     let Some(RefOr::T(answer)) = operation.responses.responses.get(status) else { return false };
     let Some(RefOr::T(content)) = answer.content.get("application/json") else { return false };
     let object = content.schema.as_ref().and_then(|schema| schemas::object(api_schemas, schema));
@@ -285,6 +285,9 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
         if shape.paged && status == "200" {
             add("Link", false);
         }
+        if let Some(RefOr::T(picture)) = answer.content.get_mut("image/svg+xml") {
+            picture.schema = Some(file());
+        }
         if status == "200" && answer.content.contains_key("text/csv") {
             let always = answer.content.len() == 1;
             answer
@@ -293,6 +296,12 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
                 .or_insert_with(|| told("Content-Disposition", always));
         }
     }
+}
+
+/// A body that is a file: generators know files, not each of their media types.
+fn file() -> RefOr<Schema> {
+    let format = SchemaFormat::KnownFormat(KnownFormat::Binary);
+    ObjectBuilder::new().schema_type(Type::String).format(Some(format)).into()
 }
 
 /// Adds to every operation what follows from its path, its method and its security.
@@ -307,6 +316,10 @@ pub fn complete(api: &mut OpenApi) {
             let made = answers_with(all, operation, "201", "rev");
             let versioned = made || shape.matched && method != HttpMethod::Delete;
             let prefers = parameters(operation).any(|one| one.name == "Prefer");
+            if shape.public {
+                // No list of needs; a list of none reads as one to some.
+                operation.security = Some(Vec::new());
+            }
             for code in shape.problems() {
                 let (_, status, _) = code.row();
                 operation.responses.responses.entry(status.to_string()).or_insert_with(|| {
@@ -334,6 +347,11 @@ pub fn complete(api: &mut OpenApi) {
                 if let RefOr::T(one) = one {
                     complete_parameter(one);
                 }
+            }
+            if let Some(RefOr::T(body)) = &mut operation.request_body
+                && let Some(RefOr::T(roster)) = body.content.get_mut("text/csv")
+            {
+                roster.schema = Some(file());
             }
             let said = operation.description.take().unwrap_or_default();
             let said = if said.is_empty() { operation.summary.clone().unwrap_or_default() } else { said };

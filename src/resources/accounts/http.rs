@@ -2,14 +2,15 @@
 
 use actix_web::http::StatusCode;
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 
 use super::devices_store;
 use super::model::{NewAccount, NewClub};
 use super::shapes::{AccountView, ClubCreated, ClubFields, Me, MembershipView, NewPassword, SignUp, SignedUp};
 use super::sign_in::{self, device_name, uncached};
 use super::store::{self, Account};
-use crate::platform::access::Caller;
+use crate::platform::access::{Caller, ClubAdmin};
+use crate::platform::asking::Scoped;
 use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::fault::{Fault, Faults};
@@ -17,20 +18,18 @@ use crate::platform::network::Network;
 use crate::platform::password;
 use crate::platform::password_rules::{self, Owner};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::throttle;
 use crate::platform::token::Keys;
 
 /// Creates an account and, when asked, a club with the account as its first admin.
 #[utoipa::path(
-    tag = "accounts",
-    request_body = SignUp,
-    security(()),
+    post, path = "/v1/auth/sign-up", impl_for = sign_up, tag = "accounts",
     responses((status = 201, description = "Created and signed in", body = SignedUp),
         (status = 409, description = "The e-mail address has an account"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-#[post("/v1/auth/sign-up")]
 async fn sign_up(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignUp>) -> Result<HttpResponse, Problem> {
     throttle::take(&db, throttle::SIGN_UP, from.as_str()).await?;
     let SignUp { email, password, display_name, device_name: device, club } = body.read()?;
@@ -63,14 +62,11 @@ async fn sign_up(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignU
 
 /// Changes the password and ends every other sign-in.
 #[utoipa::path(
-    tag = "accounts",
-    request_body = NewPassword,
-    security(("access_token" = [])),
+    post, path = "/v1/me/password", impl_for = change_password, tag = "accounts",
     responses((status = 204, description = "Changed"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-#[post("/v1/me/password")]
 async fn change_password(caller: Caller, db: Data<Db>, body: Body<NewPassword>) -> Result<HttpResponse, Problem> {
     let NewPassword { current, new } = body.read()?;
     throttle::take(&db, throttle::PASSWORD, &format!("{} {}", caller.account, caller.device)).await?;
@@ -101,11 +97,9 @@ async fn own_account(db: &Db, caller: &Caller) -> Result<Account, Problem> {
 
 /// Your account and your clubs.
 #[utoipa::path(
-    tag = "accounts",
-    security(("access_token" = [])),
+    get, path = "/v1/me", impl_for = get_me, tag = "accounts",
     responses((status = 200, description = "You", body = Me))
 )]
-#[get("/v1/me")]
 async fn get_me(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let account = own_account(&db, &caller).await?;
     let clubs = store::memberships(&db, caller.account).await?;
@@ -115,22 +109,19 @@ async fn get_me(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
 
 /// Founds a club with you as its first admin. An account belongs to at most 50 clubs.
 #[utoipa::path(
-    tag = "clubs",
-    request_body = ClubFields,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs", impl_for = create_club, tag = "clubs",
     responses((status = 201, description = "Founded", body = ClubCreated),
         (status = 409, description = "The account is in as many clubs as it may be"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-#[post("/v1/clubs")]
 async fn create_club(
     req: HttpRequest,
-    caller: Caller,
+    founder: Scoped<ClubAdmin>,
     db: Data<Db>,
     body: Body<ClubFields>,
 ) -> Result<HttpResponse, Problem> {
-    caller.require_scope("club.admin")?;
+    let caller = founder.0;
     throttle::take(&db, throttle::FOUND_CLUB, &caller.account.to_string()).await?;
     let ClubFields { name, time_zone, ruleset } = body.read()?;
     let club = NewClub::parse(&name, &time_zone, &ruleset)?;
@@ -140,7 +131,4 @@ async fn create_club(
     Ok(crate::platform::stored::created(&req, true, id, rev, &ClubCreated::new(id, rev, &club)))
 }
 
-/// The routes of accounts.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(sign_up).service(change_password).service(get_me).service(create_club);
-}
+routes!(sign_up, change_password, get_me, create_club);

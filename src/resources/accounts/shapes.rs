@@ -13,7 +13,14 @@ use crate::compute::day::Day;
 use crate::compute::specs::{self, OnFile};
 use crate::platform::access::Role;
 use crate::platform::ids::{AccountId, ClubId, DeviceId};
+use crate::platform::page;
+use crate::platform::words::spelt;
 use crate::resources::advice::vocabulary;
+
+spelt! {
+    /// How an access token is sent (RFC 6749, section 7.1).
+    TokenType { "Bearer": "In the header `Authorization`, after this word." }
+}
 
 fn unnamed() -> String {
     "unnamed device".to_owned()
@@ -74,7 +81,7 @@ pub struct SignIn {
     pub device_name: String,
     /// A refresh token that this device had of the account before, used or not: wrong passwords that others try then do not
     /// hold it up.
-    #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
+    #[schema(max_length = 65_536, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
     pub earlier_refresh_token: Option<String>,
 }
 
@@ -83,8 +90,8 @@ pub struct SignIn {
 #[serde(deny_unknown_fields)]
 #[schema(as = RefreshToken, example = json!({"refresh_token": "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"}))]
 pub struct Refresh {
-    /// The refresh token of the last answer.
-    #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
+    /// The refresh token of the last answer; of any other text none is known.
+    #[schema(max_length = 65_536, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
     pub refresh_token: String,
 }
 
@@ -108,8 +115,8 @@ pub struct Tokens {
     /// JWT for `Authorization: Bearer`.
     #[schema(max_length = 2000, example = "eyJhbGciOiJFZERTQSJ9.e30.c2lnbmF0dXJl")]
     pub access_token: String,
-    /// Always `Bearer`.
-    #[schema(max_length = 10, example = "Bearer")]
+    /// How the access token is sent.
+    #[schema(value_type = TokenType)]
     pub token_type: &'static str,
     /// Life of the access token, seconds.
     #[schema(minimum = 1, example = 900)]
@@ -260,9 +267,4 @@ impl DeviceView {
 }
 
 /// Sign-ins of your account.
-#[derive(Serialize, ToSchema)]
-pub struct DeviceList {
-    /// The sign-ins, newest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<DeviceView>,
-}
+pub type DeviceList = page::List<DeviceView, 200>;

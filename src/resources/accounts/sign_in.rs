@@ -3,7 +3,7 @@
 use actix_web::http::StatusCode;
 use actix_web::http::header::RETRY_AFTER;
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::Utc;
 
 use super::devices_store::{self, Exchange};
@@ -19,6 +19,7 @@ use crate::platform::network::Network;
 use crate::platform::params::path_id;
 use crate::platform::password;
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 use crate::platform::throttle;
 use crate::platform::token::{ACCESS_SECONDS, Keys, Opaque, REFRESH_SECONDS};
 
@@ -135,16 +136,13 @@ fn wrong() -> Problem {
 /// Wrong tries are counted for each network and account. A device that was signed in before sends
 /// `earlier_refresh_token`, and wrong tries of others then never hold it up.
 #[utoipa::path(
-    tag = "accounts",
-    request_body = SignIn,
-    security(()),
+    post, path = "/v1/auth/sign-in", impl_for = sign_in, tag = "accounts",
     responses(
         (status = 200, description = "Signed in", body = Tokens),
         (status = 401, description = "Wrong e-mail or password", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-#[post("/v1/auth/sign-in")]
 async fn sign_in(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignIn>) -> Result<HttpResponse, Problem> {
     let body = body.read()?;
     let name = device_name("/device_name", &body.device_name)?;
@@ -166,9 +164,7 @@ async fn sign_in(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignI
 /// exchanged for is in use. Using a token twice in any other way tells that a copy exists, and ends that sign-in. Calls with one token at
 /// the same moment get tokens that are all good until one of them is used; 409 asks a third to take those.
 #[utoipa::path(
-    tag = "accounts",
-    request_body = Refresh,
-    security(()),
+    post, path = "/v1/auth/refresh", impl_for = refresh, tag = "accounts",
     responses(
         (status = 200, description = "New tokens", body = Tokens),
         (status = 401, description = "Not valid any more", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
@@ -177,7 +173,6 @@ async fn sign_in(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignI
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-#[post("/v1/auth/refresh")]
 async fn refresh(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<Refresh>) -> Result<HttpResponse, Problem> {
     let arrived = Utc::now();
     let refused = || Problem::new(Code::Unauthenticated, "The refresh token is not valid any more. Sign in again.");
@@ -218,12 +213,9 @@ async fn refresh(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<Refre
 
 /// Ends the sign-in that a refresh token belongs to, at once. Repeating it changes nothing.
 #[utoipa::path(
-    tag = "accounts",
-    request_body = Refresh,
-    security(()),
+    post, path = "/v1/auth/sign-out", impl_for = sign_out, tag = "accounts",
     responses((status = 204, description = "Signed out"))
 )]
-#[post("/v1/auth/sign-out")]
 async fn sign_out(db: Data<Db>, body: Body<Refresh>) -> Result<HttpResponse, Problem> {
     if let Some(token) = Opaque::parse(&body.read()?.refresh_token) {
         let mut tx = db.account_tx().await?;
@@ -235,13 +227,11 @@ async fn sign_out(db: Data<Db>, body: Body<Refresh>) -> Result<HttpResponse, Pro
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The sign-ins of your account that have not been ended.
+/// The sign-ins of your account that have not been ended, newest first.
 #[utoipa::path(
-    tag = "accounts",
-    security(("access_token" = [])),
+    get, path = "/v1/me/devices", impl_for = list_devices, tag = "accounts",
     responses((status = 200, description = "Devices, newest first", body = DeviceList))
 )]
-#[get("/v1/me/devices")]
 async fn list_devices(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = db.account_tx().await?;
     let devices = devices_store::list(&mut tx, caller.account).await?;
@@ -251,15 +241,12 @@ async fn list_devices(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Prob
 
 /// Ends one sign-in of your account, such as that of a lost phone.
 #[utoipa::path(
-    tag = "accounts",
-    params(("device_id" = uuid::Uuid, Path, description = "The device")),
-    security(("access_token" = [])),
+    delete, path = "/v1/me/devices/{device_id}", impl_for = delete_device, tag = "accounts",
     responses(
         (status = 204, description = "Ended"),
         (status = 404, description = "No such device", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[delete("/v1/me/devices/{device_id}")]
 async fn delete_device(req: HttpRequest, caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let device = DeviceId(path_id(&req, "device_id", "device")?);
     let mut tx = db.account_tx().await?;
@@ -270,7 +257,4 @@ async fn delete_device(req: HttpRequest, caller: Caller, db: Data<Db>) -> Result
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The routes of sign-ins.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(sign_in).service(refresh).service(sign_out).service(list_devices).service(delete_device);
-}
+routes!(sign_in, refresh, sign_out, list_devices, delete_device);

@@ -1,6 +1,7 @@
 //! What advice rests on, read from the rows of many resources, and how its words look in JSON. Recommendations and lane
-//! plans share it.
+//! plans share it; and what sessions keep and lane plans propose of a session's parts.
 
+mod block;
 mod club_store;
 mod memory;
 mod policy;
@@ -10,9 +11,12 @@ pub mod vocabulary;
 mod wellbeing_store;
 mod word_store;
 
+pub use block::BlockFields;
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
-pub use shapes::{CautionView, MissingView, ReasonView, StandingView, WallView, describe};
+pub use shapes::{
+    CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ReasonView, StandingView, WallView, describe,
+};
 pub use store::{Person, day, load, load_for_session, setting};
-pub use wellbeing_store::{against_rest, standings};
+pub use wellbeing_store::{Planned, against_rest, overtaken, standings};
 pub use word_store::{Said, decisions};

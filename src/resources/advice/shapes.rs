@@ -7,12 +7,14 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaFormat, Type};
-use utoipa::openapi::{KnownFormat, OpenApi, RefOr};
+use utoipa::openapi::{KnownFormat, OpenApi, Ref, RefOr};
 use utoipa::{PartialSchema, ToSchema};
 
 use crate::compute::decision::{Caution, Missing, Reason, Wall};
 use crate::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
+use crate::compute::progress::{HeldUp, Note};
 use crate::compute::standing::Standing;
+use crate::resources::advice::vocabulary::{AdviceReport, AdviceSurface, BarrierKind, Criterion};
 
 /// A word of a closed list of codes that the OpenAPI document spells out.
 macro_rules! codes {
@@ -58,6 +60,16 @@ codes!(
     WallCode, "Why an athlete may not run somewhere.", Wall::CODES
 );
 
+codes!(
+    /// Code of a note on a forecast.
+    NoteCode, "What a forecast rests on, or what weakens it.", Note::CODES
+);
+
+codes!(
+    /// Code of what stands before every step up.
+    HeldUpCode, "What stands before every step up and no training brings.", HeldUp::codes()
+);
+
 /// Adds the walls of an athlete's region to the codes of broken fields: what nobody may run is refused with their words.
 pub fn describe(api: &mut OpenApi) {
     let Some(components) = &mut api.components else { return };
@@ -92,11 +104,11 @@ pub struct Params(serde_json::Map<String, serde_json::Value>);
 
 impl PartialSchema for Params {
     fn schema() -> RefOr<Schema> {
-        let says = "The figures behind a sentence; which of them a code carries is listed with the codes.";
+        let says = "The figures and words behind a sentence; which of them a code carries is listed with the codes.";
         PARAMS
             .iter()
             .fold(ObjectBuilder::new().description(Some(says)), |object, (name, kind, means)| {
-                object.property(*name, param_schema(name, *kind, means))
+                object.property(*name, param(name, *kind, means))
             })
             .examples([json!({"hits": 3, "barriers": 12})])
             .into()
@@ -107,9 +119,32 @@ impl ToSchema for Params {
     fn name() -> Cow<'static, str> {
         "AdviceParams".into()
     }
+
+    fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {
+        schemas.push((Criterion::name().into_owned(), Criterion::schema()));
+        schemas.push((BarrierKind::name().into_owned(), BarrierKind::schema()));
+        schemas.push((AdviceReport::name().into_owned(), AdviceReport::schema()));
+        schemas.push((AdviceSurface::name().into_owned(), AdviceSurface::schema()));
+    }
 }
 
-fn param_schema(name: &str, kind: Kind, means: &str) -> Schema {
+/// The closed list of words that a parameter takes.
+fn param(name: &str, kind: Kind, means: &str) -> RefOr<Schema> {
+    if kind != Kind::Word {
+        return param_schema(kind, means).into();
+    }
+    let list = match name {
+        "criterion" => Criterion::name(),
+        "report" => AdviceReport::name(),
+        "surface" => AdviceSurface::name(),
+        _ => BarrierKind::name(),
+    };
+    let mut place = Ref::from_schema_name(list);
+    means.clone_into(&mut place.description);
+    place.into()
+}
+
+fn param_schema(kind: Kind, means: &str) -> Schema {
     let unit = match kind {
         Kind::Metres => " Metres.",
         Kind::Share => " From 0 to 1.",
@@ -123,15 +158,7 @@ fn param_schema(name: &str, kind: Kind, means: &str) -> Schema {
         Kind::Share => object.schema_type(Type::Number).minimum(Some(0)).maximum(Some(1)),
         Kind::Loss => object.schema_type(Type::Number).minimum(Some(0)).maximum(Some(2)),
         Kind::Metres => object.schema_type(Type::Number).minimum(Some(0)).maximum(Some(1_000)),
-        Kind::Word => {
-            let word = match name {
-                "criterion" => "trail_leg",
-                "report" => "pain",
-                "surface" => "wet",
-                _ => "low_barrier",
-            };
-            object.schema_type(Type::String).max_length(Some(20)).examples([word])
-        }
+        Kind::Word => object.schema_type(Type::String).max_length(Some(20)),
         Kind::Date => object.schema_type(Type::String).format(Some(SchemaFormat::KnownFormat(KnownFormat::Date))),
     }
     .into()

@@ -111,6 +111,7 @@ struct AthleteRow {
     birth_year: Option<i16>,
     experience: String,
     status: String,
+    approach_strides: Option<i16>,
 }
 
 async fn load_at(
@@ -121,7 +122,7 @@ async fn load_at(
 ) -> Result<Vec<Person>, StoreError> {
     let mut list = Parts::new(
         tx,
-        "select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.status from athletes a \
+        "select a.id, a.display_name, a.sex, a.birth_date, a.birth_year, a.experience, a.status, a.approach_strides from athletes a \
          where a.club_id = $1 and a.deleted_at is null",
     )?;
     if let Some(ids) = ids {
@@ -146,8 +147,7 @@ async fn load_at(
     let mut rated = ratings(tx, &found, on).await?;
     let (cleared, fell_at) = clearances(tx, &found, on).await?;
     let mut said = word_store::words(tx, &found, on, &fell_at).await?;
-    let mut rested = breaks(tx, &found, on).await?;
-    let underfoot = surfaces(tx, &found, on, session).await?;
+    let (mut rested, underfoot) = (breaks(tx, &found, on).await?, surfaces(tx, &found, on, session).await?);
     rows.into_iter()
         .map(|row| {
             let corrupt = || StoreError::Corrupt("athlete");
@@ -161,6 +161,7 @@ async fn load_at(
                 leg_length_m: value("leg_length_m"),
                 sprint_30m_s: value("sprint_30m_s"),
                 sprint_50m_s: value("sprint_50m_s"),
+                approach_strides: row.approach_strides.map(u8::try_from).transpose().map_err(|_| corrupt())?,
                 status: Status::from_word(&row.status).ok_or_else(corrupt)?,
                 breaks: rested.remove(&row.id).unwrap_or_default(),
                 surface: underfoot.get(&row.id).copied(),
@@ -174,7 +175,7 @@ async fn load_at(
         .collect()
 }
 
-/// The latest measurement of each kind up to a day, in metres or seconds.
+/// The latest measurement of each kind up to a day, in metres or seconds, but for those that wait to be confirmed.
 async fn measurements(
     tx: &mut ClubTx,
     athletes: &[Uuid],
@@ -186,6 +187,7 @@ async fn measurements(
         select distinct on (m.athlete_id, m.kind) m.athlete_id, m.kind, m.value_milli
         from measurements m
         where m.club_id = $1 and m.athlete_id = any ((select $2::uuid[])::uuid[]) and m.measured_on <= $3 and m.deleted_at is null
+           and not m.implausible
         order by m.athlete_id, m.kind, m.measured_on desc, m.id desc
         "#,
         club,

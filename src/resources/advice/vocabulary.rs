@@ -1,11 +1,18 @@
 //! The closed lists of words that the document spells out, where no `words!` makes them: those of the mathematics, and those
 //! that only answers use. Their words are the mathematics' own; a variant that is not explained does not compile.
 
-use crate::compute::decision::{Criterion as CriterionOf, DecisionKind as DecisionKindOf, Stage as StageOf};
+use utoipa::openapi::{RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
+
+use crate::compute::board::{Cause as CauseOf, Measurement as MeasurementOf};
+use crate::compute::decision::{Criterion as CriterionOf, DecisionKind as DecisionKindOf, Stage as StageOf, Surface};
+use crate::compute::prior::Predictor;
 use crate::compute::race::{Basis, LaneDraw as LaneDrawOf, Seeding as SeedingOf};
-use crate::compute::specs::{Confidence as ConfidenceOf, Environment as EnvironmentOf, OnFile as OnFileOf};
+use crate::compute::session_plan::Side as SideOf;
+use crate::compute::specs::{AgeRule, Confidence as ConfidenceOf, Environment as EnvironmentOf, OnFile as OnFileOf};
 use crate::compute::units::{BarrierKind as BarrierKindOf, Sex as SexOf};
-use crate::platform::words::spelt;
+use crate::compute::wellbeing::Report;
+use crate::platform::words::{merged, spelt};
 
 spelt! {
     /// Where a race is run.
@@ -57,6 +64,23 @@ spelt! {
         CompetitionSpec: "At the target specification.",
         RaceTest: "Tested under race conditions.",
     }
+    /// Over which side of the barriers a drill goes.
+    DrillSide of SideOf {
+        Lead: "The lead leg at the side of the barrier.",
+        Trail: "The trail leg at the side of the barrier.",
+        Each: "Each leg in turn, all of it twice.",
+        Over: "Over the middle.",
+    }
+    /// A measurement that is due.
+    DueMeasurement of MeasurementOf {
+        Stature: "The stature: every twelve weeks below the age of 18.",
+        Sprint: "A sprint over 30 m or 50 m: every half year.",
+    }
+    /// Why the specification to train towards changes.
+    ChangeCause of CauseOf {
+        Birthday: "It is the athlete's birthday.",
+        Season: "A season or an edition of the rule set begins.",
+    }
     /// A technique criterion that a coach rates.
     Criterion of CriterionOf {
         LeadLeg: "Lead-leg mechanics.",
@@ -78,6 +102,36 @@ spelt! {
         Ranked: "The faster half draws the middle lanes, then each next pair the next lanes outward.",
         Lots: "Everybody draws from all lanes in use.",
     }
+    /// The day on which ages count for a group; a birthday on 29 February counts as 1 March in other years.
+    AgeCounted of AgeRule {
+        EndOfYear: "31 December of the competition year, which is the age by year of birth.",
+        AugustInYear: "31 August within the competition year.",
+        AugustThenDecember: "Lower limit on 31 August within the competition year, upper limit on 31 December of the calendar year.",
+        SchoolYear: "School year, told by the age on the 31 August before it; athletes move on 1 October.",
+        SchoolYearThenDecember: "Lower limit by school year, upper limit on 31 December of the calendar year.",
+        EndOfSchoolYear: "31 August at the end of the school year, which begins on 1 September.",
+        MidYear: "1 July of the competition year.",
+        StartOfYear: "1 January of the competition year.",
+        BeforeSchoolYear: "1 January before the start of the school year, which begins on 1 September.",
+        SeasonDecember: "31 December of the season's first year; a season runs from 1 July to 30 June.",
+        SeasonSeptember: "30 September of the season's first year; a season runs from 1 July to 30 June.",
+        DayOfCompetition: "The day of competition: the group changes on the birthday.",
+        SchoolGrade: "The school grade decides; no age is computed.",
+        NotStated: "The sources read do not state the day; no age is computed. Of published groups alone.",
+    }
+    /// What an estimate started from.
+    PriorBasis of Predictor {
+        LegLength: "The athlete's leg length.",
+        Stature: "The athlete's stature.",
+        Sprint50m: "The athlete's 50 m time.",
+        Sprint30m: "The athlete's 30 m time.",
+        AgeAndSex: "The mean stature of that age and sex.",
+        Group: "The limits of the athlete's group.",
+    }
+    /// What was reported of an athlete's health.
+    AdviceReport of Report { Pain: "Pain.", Illness: "An illness.", Injury: "An injury." }
+    /// What keeps a surface from being dry and even.
+    AdviceSurface of Surface { Wet: "It is wet.", Uneven: "It is uneven." }
     /// What an expected time rests on, best first.
     ExpectedBasis of Basis {
         RecentTests: "The median of recent races over the same course.",
@@ -222,3 +276,15 @@ spelt! {
         "no_sprint_specification": "Only other events are on file."
     }
 }
+
+/// A stage of the progression, or what is advised.
+#[derive(Debug)]
+pub struct StageOrDecision;
+
+impl PartialSchema for StageOrDecision {
+    fn schema() -> RefOr<Schema> {
+        merged("A stage of the progression, or what is advised.", &[Stage::schema(), DecisionKind::schema()])
+    }
+}
+
+impl ToSchema for StageOrDecision {}

@@ -2,15 +2,15 @@
 
 use std::collections::{HashMap, HashSet};
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::store::day;
 use crate::compute::day::Day;
-use crate::compute::decision::Surface;
+use crate::compute::decision::{Surface, Wall};
 use crate::compute::wellbeing::{Break, Report, Standing, What, standing};
 use crate::platform::db::{ClubTx, Parts, StoreError};
-use crate::platform::ids::SessionId;
+use crate::platform::ids::{AthleteId, SessionId};
 
 /// The reports and restrictions of these athletes that stand (neither corrected nor withdrawn), as known for a day; with the first
 /// clearance of each and the last day for which a coach confirmed a return after both were recorded.
@@ -19,10 +19,20 @@ pub(super) async fn breaks(
     athletes: &[Uuid],
     on: NaiveDate,
 ) -> Result<HashMap<Uuid, Vec<Break>>, StoreError> {
+    let found = recorded(tx, athletes, on).await?;
+    Ok(found.into_iter().map(|(athlete, all)| (athlete, all.into_iter().map(|(one, _)| one).collect())).collect())
+}
+
+/// The same, each with the moment at which it was recorded.
+async fn recorded(
+    tx: &mut ClubTx,
+    athletes: &[Uuid],
+    on: NaiveDate,
+) -> Result<HashMap<Uuid, Vec<(Break, DateTime<Utc>)>>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select w.athlete_id, w.kind, w.reported_on, w.until, c.cleared_on as "cleared_on?",
+        select w.athlete_id, w.created_at, w.kind, w.reported_on, w.until, c.cleared_on as "cleared_on?",
           (
             select max(d.on_date)
             from recommendations d
@@ -55,19 +65,20 @@ pub(super) async fn breaks(
     .fetch_all(tx.conn())
     .await?;
     let days = |date: Option<NaiveDate>| date.map(day).transpose().map(|day| day.map(Day::days));
-    let mut found: HashMap<Uuid, Vec<Break>> = HashMap::new();
+    let mut found: HashMap<Uuid, Vec<(Break, DateTime<Utc>)>> = HashMap::new();
     for row in rows {
         let what = match Report::from_word(&row.kind) {
             Some(report) => What::Report(report),
             None if row.kind == "restriction" => What::Restriction { until: days(row.until)? },
             None => return Err(StoreError::Corrupt("well-being record")),
         };
-        found.entry(row.athlete_id).or_default().push(Break {
+        let one = Break {
             what,
             on: day(row.reported_on)?.days(),
             cleared_on: days(row.cleared_on)?,
             confirmed_on: days(row.confirmed_on)?,
-        });
+        };
+        found.entry(row.athlete_id).or_default().push((one, row.created_at));
     }
     Ok(found)
 }
@@ -101,6 +112,46 @@ pub async fn against_rest(
         found.get(athlete).is_some_and(|breaks| breaks.iter().any(|one| one.stands(on.to_epoch_days())))
     };
     Ok(ran.iter().filter(rests).copied().collect())
+}
+
+/// Who was to run on a day, by what was known at a moment.
+#[derive(Clone, Copy, Debug)]
+pub struct Planned<'a> {
+    /// The plan.
+    pub id: Uuid,
+    /// Everybody in it.
+    pub people: &'a [AthleteId],
+    /// Its day.
+    pub on: NaiveDate,
+    /// The moment.
+    pub known_at: DateTime<Utc>,
+}
+
+/// Whom of each plan reports and restrictions overtook that were recorded after its moment: who rests on its day, with the wall,
+/// and who comes back by then.
+///
+/// # Errors
+/// Database errors; a row that does not parse.
+pub async fn overtaken(
+    tx: &mut ClubTx,
+    plans: &[Planned<'_>],
+) -> Result<HashMap<Uuid, HashMap<AthleteId, Option<Wall>>>, StoreError> {
+    let Some(last) = plans.iter().map(|plan| plan.on).max() else { return Ok(HashMap::new()) };
+    let people: HashSet<Uuid> = plans.iter().flat_map(|plan| plan.people).map(|athlete| athlete.0).collect();
+    let athletes: Vec<Uuid> = people.into_iter().collect();
+    let found = if athletes.is_empty() { HashMap::new() } else { recorded(tx, &athletes, last).await? };
+    let of = |plan: &Planned<'_>| {
+        let on = plan.on.to_epoch_days();
+        let later = |athlete: &AthleteId| {
+            let all = found.get(&athlete.0)?.iter();
+            let news: Vec<Break> = all.filter(|(_, at)| *at > plan.known_at).map(|(one, _)| *one).collect();
+            let stands = standing(&news, on);
+            let wall = Wall::of_standing(&stands);
+            (wall.is_some() || stands.back.is_some()).then_some((*athlete, wall))
+        };
+        (plan.id, plan.people.iter().filter_map(later).collect())
+    };
+    Ok(plans.iter().map(of).collect())
 }
 
 /// What is wrong with the surface for each of these athletes on a day: of one session, or of those of their groups that the

@@ -1,8 +1,7 @@
 //! Age groups over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
-use serde_json::{Map, Value};
+use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::shapes::{Fields, New, Page, View};
@@ -13,18 +12,17 @@ use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::routed;
+use crate::platform::stored::IfMatch;
 
 /// Creates an age group of the club's own. From `valid_from` on it replaces a published group of the same rule set and code.
 #[utoipa::path(
-    tag = "age_groups",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = New,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/age-groups", impl_for = create_age_group, tag = "age_groups",
     responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/age-groups")]
 async fn create_age_group(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -32,18 +30,14 @@ async fn create_age_group(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let tx = permit.write(&db).await?;
-    let (id, fields) = body.read()?.split();
-    routed::create::<Edits>(&req, tx, id.0, fields).await
+    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
-/// Lists the age groups.
+/// Lists the age groups, oldest first.
 #[utoipa::path(
-    tag = "age_groups",
-    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/age-groups", impl_for = list_age_groups, tag = "age_groups",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/age-groups")]
 async fn list_age_groups(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -55,67 +49,47 @@ async fn list_age_groups(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads an age group of the club's own.
 #[utoipa::path(
-    tag = "age_groups",
-    params(("club_id" = Uuid, Path, description = "The club"), ("age_group_id" = Uuid, Path, description = "The age group")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/age-groups/{age_group_id}", impl_for = get_age_group, tag = "age_groups",
     responses((status = 200, description = "The age group", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/age-groups/{age_group_id}")]
 async fn get_age_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes an age group of the club's own (merge patch).
 #[utoipa::path(
-    tag = "age_groups",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("age_group_id" = Uuid, Path, description = "The age group"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["club.admin"])),
+    patch, path = "/v1/clubs/{club_id}/age-groups/{age_group_id}", impl_for = update_age_group, tag = "age_groups",
     responses((status = 200, description = "Changed", body = View),
         (status = 409, description = "It would overlap another of the rule set")
     )
 )]
-#[patch("/v1/clubs/{club_id}/age-groups/{age_group_id}")]
 async fn update_age_group(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
+    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes an age group of the club's own.
 #[utoipa::path(
-    tag = "age_groups",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("age_group_id" = Uuid, Path, description = "The age group"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["club.admin"])),
+    delete, path = "/v1/clubs/{club_id}/age-groups/{age_group_id}", impl_for = delete_age_group, tag = "age_groups",
     responses((status = 204, description = "Deleted"))
 )]
-#[delete("/v1/clubs/{club_id}/age-groups/{age_group_id}")]
-async fn delete_age_group(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, permit.write(&db).await?).await
+async fn delete_age_group(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
+    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 
-/// The routes of age groups.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_age_group)
-        .service(list_age_groups)
-        .service(get_age_group)
-        .service(update_age_group)
-        .service(delete_age_group);
-}
+routes!(create_age_group, list_age_groups, get_age_group, update_age_group, delete_age_group);

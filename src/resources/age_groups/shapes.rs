@@ -5,11 +5,13 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::model::Group;
-use super::store::StoredGroup;
 use crate::platform::fault::Fault;
 use crate::platform::ids::AgeGroupId;
+use crate::platform::page;
+use crate::platform::shape::{Create, Kept};
+use crate::resources::advice::vocabulary;
 
-/// A club's own age group as sent by a client.
+/// A club's own age group.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = AgeGroupFields, example = json!({"ruleset": "UKA-2026", "age_group": "U14", "min_age": 11, "max_age": 12, "rule": "school_year", "valid_from": "2026-04-01", "source": "Rule book 2026-28, age group table"}))]
@@ -28,10 +30,8 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 120, example = 12)]
     pub max_age: Option<i16>,
-    /// The day on which ages count: end_of_year, august_in_year, august_then_december, school_year,
-    /// school_year_then_december, end_of_school_year, mid_year, start_of_year, before_school_year, season_december,
-    /// season_september, day_of_competition or school_grade.
-    #[schema(max_length = 30, example = "school_year")]
+    /// The day on which ages count.
+    #[schema(value_type = vocabulary::AgeCounted)]
     pub rule: String,
     /// First day on which it holds.
     #[schema(example = "2026-04-01")]
@@ -74,88 +74,10 @@ impl From<&Group> for Fields {
 }
 
 /// A new age group.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(as = NewAgeGroup, example = json!({"ruleset": "UKA-2026", "age_group": "U14", "min_age": 11, "max_age": 12, "rule": "school_year", "valid_from": "2026-04-01", "source": "Rule book 2026-28, age group table"}))]
-pub struct New {
-    /// Client-made UUID (version 7); makes the create repeatable.
-    pub id: Option<AgeGroupId>,
-    /// Rule set.
-    #[schema(min_length = 1, max_length = 40, example = "UKA-2026")]
-    pub ruleset: String,
-    /// Code of the group.
-    #[schema(min_length = 1, max_length = 40, example = "U14")]
-    pub age_group: String,
-    /// Lowest age on the reference day.
-    #[schema(minimum = 0, maximum = 120, example = 11)]
-    pub min_age: Option<i16>,
-    /// Highest age on the reference day.
-    #[schema(minimum = 0, maximum = 120, example = 12)]
-    pub max_age: Option<i16>,
-    /// The day on which ages count: end_of_year, august_in_year, august_then_december, school_year,
-    /// school_year_then_december, end_of_school_year, mid_year, start_of_year, before_school_year, season_december,
-    /// season_september, day_of_competition or school_grade.
-    #[schema(max_length = 30, example = "school_year")]
-    pub rule: String,
-    /// First day on which it holds.
-    #[schema(example = "2026-04-01")]
-    #[serde(deserialize_with = "crate::platform::dates::read")]
-    pub valid_from: NaiveDate,
-    /// Last day on which it holds.
-    #[schema(example = "2028-03-31")]
-    #[serde(default, deserialize_with = "crate::platform::dates::read")]
-    pub valid_to: Option<NaiveDate>,
-    /// Where the rule was read.
-    #[schema(min_length = 1, max_length = 300, example = "Rule book 2026-28, age group table")]
-    pub source: String,
-}
-
-impl New {
-    /// The id, and the fields without it.
-    pub fn split(self) -> (AgeGroupId, Fields) {
-        let fields = Fields {
-            ruleset: self.ruleset,
-            age_group: self.age_group,
-            min_age: self.min_age,
-            max_age: self.max_age,
-            rule: self.rule,
-            valid_from: self.valid_from,
-            valid_to: self.valid_to,
-            source: self.source,
-        };
-        (self.id.unwrap_or_else(AgeGroupId::new), fields)
-    }
-}
+pub type New = Create<AgeGroupId, Fields>;
 
 /// A club's own age group.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = AgeGroup)]
-pub struct View {
-    /// The id.
-    pub id: AgeGroupId,
-    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
-    #[schema(minimum = 1, example = 42)]
-    pub rev: i64,
-    /// The age group.
-    #[serde(flatten)]
-    pub fields: Fields,
-}
-
-impl From<&StoredGroup> for View {
-    fn from(stored: &StoredGroup) -> Self {
-        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
-    }
-}
+pub type View = Kept<AgeGroupId, Fields>;
 
 /// A page of age groups.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = AgeGroupPage)]
-pub struct Page {
-    /// The age groups, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

@@ -5,9 +5,8 @@ use uuid::Uuid;
 
 use super::model::Group;
 use crate::compute::specs::AgeRule;
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError, plain_reads};
 use crate::platform::ids::AgeGroupId;
-use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// A club's own age group as it is stored.
@@ -107,48 +106,7 @@ pub async fn find(tx: &mut ClubTx, id: AgeGroupId) -> Result<Option<StoredGroup>
     Ok(by_ids(tx, &[id.0]).await?.pop())
 }
 
-/// Those of these ids that are there.
-pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredGroup>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source
-        from age_groups
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
-
-/// The age groups by id, after `after`.
-pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredGroup>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source
-        from age_groups
-        where club_id = $1 and deleted_at is null and id >= $2
-        order by id
-        limit $3
-        "#,
-        club,
-        page::from(after),
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
+plain_reads!(StoredGroup, "ruleset, age_group, min_age, max_age, rule, valid_from, valid_to, source", "age_groups");
 
 /// Saves a changed age group.
 pub async fn save(tx: &mut ClubTx, id: AgeGroupId, value: &Group) -> Result<(), StoreError> {

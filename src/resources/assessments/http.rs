@@ -1,7 +1,7 @@
 //! Assessments over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -19,6 +19,7 @@ use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::stored;
 
 /// Which assessments a list shows.
@@ -38,12 +39,6 @@ struct ListParams {
     /// Also assessments that were corrected or withdrawn.
     #[serde(default)]
     superseded: bool,
-    /// Records on the page.
-    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
-    limit: Option<u16>,
-    /// The `next_cursor` of the page before.
-    #[param(max_length = 500)]
-    cursor: Option<String>,
 }
 
 /// Records assessments, each on its own: a broken one is rejected, the others are stored.
@@ -51,13 +46,9 @@ struct ListParams {
 /// Assessments are never changed: a correction is a new one with `supersedes`, a withdrawal has `void` as well; either
 /// may follow what it corrects in the same batch.
 #[utoipa::path(
-    tag = "assessments",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = Batch,
-    security(("access_token" = ["assessment.write"])),
+    post, path = "/v1/clubs/{club_id}/assessments", impl_for = create_assessments, tag = "assessments",
     responses((status = 200, description = "One result for each assessment", body = BatchResult))
 )]
-#[post("/v1/clubs/{club_id}/assessments")]
 async fn create_assessments(
     permit: Permit<AssessmentWrite>,
     db: Data<Db>,
@@ -76,39 +67,31 @@ async fn create_assessments(
 
 /// Lists the assessments of athletes that you see, without those that were corrected or withdrawn.
 #[utoipa::path(
-    tag = "assessments",
-    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/assessments", impl_for = list_assessments, tag = "assessments",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/assessments")]
 async fn list_assessments(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
     params: Params<ListParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams { athlete_id, session_id, from, to, superseded, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
+    let ListParams { athlete_id, session_id, from, to, superseded } = params.0;
+    let wanted = page.0.parse::<Uuid>()?;
     let filter = Filter { athlete: athlete_id, session: session_id, from, to, all: superseded };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads an assessment.
 #[utoipa::path(
-    tag = "assessments",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("assessment_id" = Uuid, Path, description = "The assessment")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/assessments/{assessment_id}", impl_for = get_assessment, tag = "assessments",
     responses((status = 200, description = "The assessment", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/assessments/{assessment_id}")]
 async fn get_assessment(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = AssessmentId(path_id(&req, "assessment_id", "assessment")?);
     let mut tx = permit.read(&db).await?;
@@ -116,7 +99,4 @@ async fn get_assessment(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db
     Ok(stored::read(&req, found.rev, &View::from(&found)))
 }
 
-/// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_assessments).service(list_assessments).service(get_assessment);
-}
+routes!(create_assessments, list_assessments, get_assessment);

@@ -52,8 +52,8 @@ impl Assessment {
                 );
             }
         }
-        if self.ratings.iter().all(Option::is_none) && !self.void {
-            faults.add("/ratings", "length", "must rate at least one criterion");
+        if self.ratings.iter().all(Option::is_none) && self.note.is_none() && !self.void {
+            faults.add("/ratings", "length", "must rate at least one criterion, or come with a note");
         }
         if self.void && self.supersedes.is_none() {
             faults.add("/void", "void", "needs `supersedes`: the assessment that is withdrawn");

@@ -7,9 +7,11 @@ use utoipa::ToSchema;
 use super::model::Assessment;
 use super::store::StoredAssessment;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
+use crate::platform::page;
+use crate::platform::shape::Recorded;
 
 /// Ratings: 0 not yet, 1 emerging, 2 secure, 3 secure under race conditions; absent means not seen.
-#[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
+#[derive(Clone, Copy, Debug, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"lead_leg": 2, "trail_leg": 1}))]
 pub struct Ratings {
@@ -47,7 +49,7 @@ pub struct Ratings {
     pub arms: Option<i16>,
 }
 
-/// A coach's rating of one athlete at one moment.
+/// A coach's rating of one athlete at one moment, or a note alone.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = AssessmentFields, example = json!({"id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57", "athlete_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e59", "assessed_at": "2026-11-24T17:40:00Z", "ratings": {"lead_leg": 2, "trail_leg": 1, "walkover": 2}}))]
@@ -63,9 +65,11 @@ pub struct Fields {
     #[schema(example = "2026-11-24T17:40:00Z")]
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub assessed_at: DateTime<Utc>,
-    /// What was seen.
+    /// What was seen; may be left out beside a note.
+    #[serde(default)]
+    #[schema(required = false)]
     pub ratings: Ratings,
-    /// Remark.
+    /// Remark; alone it is the coach's note on the athlete.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(min_length = 1, max_length = 500, example = "Trail knee drops when tired")]
     pub note: Option<String>,
@@ -103,22 +107,13 @@ pub struct Batch {
 }
 
 /// A recorded assessment.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = Assessment)]
-pub struct View {
-    /// Number of the change that stored it; the `ETag` begins with it.
-    #[schema(minimum = 1, example = 42)]
-    pub rev: i64,
-    /// The assessment.
-    #[serde(flatten)]
-    pub fields: Fields,
-}
+pub type View = Recorded<Fields>;
 
-impl From<&StoredAssessment> for View {
+impl From<&StoredAssessment> for Fields {
     fn from(stored: &StoredAssessment) -> Self {
         let one = &stored.value;
         let [lead_leg, trail_leg, walkover, take_off, landing, posture, rhythm, arms] = one.ratings;
-        let fields = Fields {
+        Self {
             id: stored.id,
             athlete_id: one.athlete,
             session_id: one.session,
@@ -127,20 +122,9 @@ impl From<&StoredAssessment> for View {
             note: one.note.clone(),
             supersedes: one.supersedes,
             void: one.void,
-        };
-        Self { rev: stored.rev, fields }
+        }
     }
 }
 
 /// A page of assessments.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = AssessmentPage)]
-pub struct Page {
-    /// The assessments.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

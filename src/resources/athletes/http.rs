@@ -1,9 +1,8 @@
 //! Athletes over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::Deserialize;
-use serde_json::{Map, Value};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
@@ -20,9 +19,10 @@ use crate::platform::grants;
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::patch;
+use crate::platform::patch::{self, Patch};
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
+use crate::platform::route::routes;
+use crate::platform::stored::{self, IfMatch, Stored};
 
 /// Which athletes a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -36,12 +36,6 @@ struct ListParams {
     /// Only athletes whose name contains this, ignoring case.
     #[param(max_length = 80, example = "osei")]
     q: Option<String>,
-    /// Records on the page.
-    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
-    limit: Option<u16>,
-    /// The `next_cursor` of the page before.
-    #[param(max_length = 500)]
-    cursor: Option<String>,
 }
 
 /// The athlete in the path, when the caller sees them.
@@ -61,7 +55,8 @@ async fn repeated(req: &HttpRequest, tx: &mut ClubTx, new: NewAthlete) -> Result
     let measured = measured_store::by_athlete(tx, &[new.id]).await?.remove(&new.id).unwrap_or_default();
     let answer = View::new(&stored, &measured);
     // What was measured since then does not make the repeat another athlete.
-    let there = |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value) == *sent);
+    let there =
+        |sent: &(MeasurementId, Measurement)| measured.iter().any(|one| (one.id, one.value.measurement) == *sent);
     let same = (stored.value, new.measurements.iter().all(there));
     stored::same_or_conflict(&same, &(new.athlete, true))?;
     Ok(stored::created(req, false, new.id, stored.rev, &answer))
@@ -69,13 +64,9 @@ async fn repeated(req: &HttpRequest, tx: &mut ClubTx, new: NewAthlete) -> Result
 
 /// Adds an athlete to groups of yours.
 #[utoipa::path(
-    tag = "athletes",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = New,
-    security(("access_token" = ["session.write"])),
+    post, path = "/v1/clubs/{club_id}/athletes", impl_for = create_athlete, tag = "athletes",
     responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/athletes")]
 async fn create_athlete(
     req: HttpRequest,
     permit: Permit<RosterWrite>,
@@ -95,22 +86,20 @@ async fn create_athlete(
     Ok(stored::created(&req, true, new.id, stored.rev, &view(&mut tx, &stored).await?))
 }
 
-/// Lists the athletes that you see.
+/// Lists the athletes that you see, in the order they were added.
 #[utoipa::path(
-    tag = "athletes",
-    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/athletes", impl_for = list_athletes, tag = "athletes",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/athletes")]
 async fn list_athletes(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
     params: Params<ListParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams { group_id, status, q, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
+    let ListParams { group_id, status, q } = params.0;
+    let wanted = page.0.parse::<Uuid>()?;
     let status = status
         .map(|word| Status::parse(&word))
         .transpose()
@@ -123,17 +112,14 @@ async fn list_athletes(
     let measurements = measured_store::by_athlete(&mut tx, &ids).await?;
     let items = rows.iter().map(|row| View::new(row, measurements.get(&row.id).map_or(&[], Vec::as_slice))).collect();
     let body = Page { items, next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads an athlete.
 #[utoipa::path(
-    tag = "athletes",
-    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}", impl_for = get_athlete, tag = "athletes",
     responses((status = 200, description = "The athlete", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/athletes/{athlete_id}")]
 async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let stored = load(&mut tx, &req).await?;
@@ -143,22 +129,16 @@ async fn get_athlete(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
 
 /// Changes an athlete (merge patch). Measurements have their own routes.
 #[utoipa::path(
-    tag = "athletes",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("athlete_id" = Uuid, Path, description = "The athlete"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["session.write"])),
+    patch, path = "/v1/clubs/{club_id}/athletes/{athlete_id}", impl_for = update_athlete, tag = "athletes",
+    request_body(content = Fields, content_type = "application/merge-patch+json", example = json!({"status": "resting"})),
     responses((status = 200, description = "Changed", body = View))
 )]
-#[patch("/v1/clubs/{club_id}/athletes/{athlete_id}")]
 async fn update_athlete(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<RosterWrite>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let patch = body.read()?;
@@ -171,7 +151,7 @@ async fn update_athlete(
     }
     let before = load(&mut tx, &req).await?;
     let current = view(&mut tx, &before).await?;
-    stored::require_match(&req, before.rev, &current)?;
+    version.require(before.rev, &current)?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &patch)?;
     let athlete = fields.parse(tx.today().await?)?;
     grants::require_moved(&mut tx, &before.value.groups, &athlete.groups, "/group_ids").await?;
@@ -183,32 +163,22 @@ async fn update_athlete(
 
 /// Deletes an athlete: the personal data go at once and for good; runs stay as facts about nobody.
 #[utoipa::path(
-    tag = "athletes",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("athlete_id" = Uuid, Path, description = "The athlete"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["session.write"])),
+    delete, path = "/v1/clubs/{club_id}/athletes/{athlete_id}", impl_for = delete_athlete, tag = "athletes",
     responses((status = 204, description = "Deleted"))
 )]
-#[delete("/v1/clubs/{club_id}/athletes/{athlete_id}")]
-async fn delete_athlete(req: HttpRequest, permit: Permit<RosterWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_athlete(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<RosterWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
-    stored::require_match(&req, before.rev, &view(&mut tx, &before).await?)?;
+    version.require(before.rev, &view(&mut tx, &before).await?)?;
     grants::require_assigned(&tx, &before.value.groups)?;
     erase_store::remove(&mut tx, before.id, &before.value.groups).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The routes of athletes.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_athlete)
-        .service(list_athletes)
-        .service(get_athlete)
-        .service(update_athlete)
-        .service(delete_athlete);
-}
+routes!(create_athlete, list_athletes, get_athlete, update_athlete, delete_athlete);

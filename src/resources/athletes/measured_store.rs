@@ -5,35 +5,39 @@ use std::collections::HashMap;
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
-use super::model::{Measurement, MeasurementKind};
+use super::model::{Filed, Measurement, MeasurementKind};
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::ids::{AthleteId, MeasurementId};
 use crate::platform::people::Origin;
 use crate::platform::stored::Stored;
 
 /// A measurement with its id and version.
-pub type StoredMeasurement = Stored<MeasurementId, Measurement>;
+pub type StoredMeasurement = Stored<MeasurementId, Filed>;
 
 /// Inserts measurements of athletes that are there; false, and nothing worth committing, when an id is taken.
-pub async fn insert(tx: &mut ClubTx, new: &[(AthleteId, MeasurementId, Measurement)]) -> Result<bool, StoreError> {
+pub async fn insert(tx: &mut ClubTx, new: &[(AthleteId, MeasurementId, Filed)]) -> Result<bool, StoreError> {
     if new.is_empty() {
         return Ok(true);
     }
     let (club, actor) = (tx.club.0, tx.actor.account.0);
     let ids: Vec<Uuid> = new.iter().map(|(_, id, _)| id.0).collect();
     let athletes: Vec<Uuid> = new.iter().map(|(athlete, _, _)| athlete.0).collect();
-    let kinds: Vec<String> = new.iter().map(|(_, _, one)| one.kind.as_str().to_owned()).collect();
-    let values: Vec<i32> = new.iter().map(|(_, _, one)| one.milli).collect();
-    let days: Vec<NaiveDate> = new.iter().map(|(_, _, one)| one.measured_on).collect();
+    let kinds: Vec<String> = new.iter().map(|(_, _, one)| one.measurement.kind.as_str().to_owned()).collect();
+    let values: Vec<i32> = new.iter().map(|(_, _, one)| one.measurement.milli).collect();
+    let days: Vec<NaiveDate> = new.iter().map(|(_, _, one)| one.measurement.measured_on).collect();
+    let confirmed: Vec<bool> = new.iter().map(|(_, _, one)| one.measurement.confirmed).collect();
+    let implausible: Vec<bool> = new.iter().map(|(_, _, one)| one.implausible).collect();
     let changes: Vec<Change> =
         new.iter().map(|(athlete, id, _)| Change::put(Kind::Measurement, *id).under(*athlete)).collect();
     let done = sqlx::query!(
         r#"
-        insert into measurements as x (club_id, id, athlete_id, kind, value_milli, measured_on, created_at, recorded_by)
-        select c.id, u.id, u.athlete_id, u.kind, u.value_milli, u.measured_on, $7, $8
+        insert into measurements as x (
+          club_id, id, athlete_id, kind, value_milli, measured_on, confirmed, implausible, created_at, recorded_by
+        )
+        select c.id, u.id, u.athlete_id, u.kind, u.value_milli, u.measured_on, u.confirmed, u.implausible, $9, $10
         from clubs c
-        cross join unnest($2::uuid[], $3::uuid[], $4::text[], $5::integer[], $6::date[])
-          as u (id, athlete_id, kind, value_milli, measured_on)
+        cross join unnest($2::uuid[], $3::uuid[], $4::text[], $5::integer[], $6::date[], $7::boolean[], $8::boolean[])
+          as u (id, athlete_id, kind, value_milli, measured_on, confirmed, implausible)
         where c.id = $1
         on conflict (club_id, id) do nothing
         "#,
@@ -43,6 +47,8 @@ pub async fn insert(tx: &mut ClubTx, new: &[(AthleteId, MeasurementId, Measureme
         &kinds,
         &values,
         &days,
+        &confirmed,
+        &implausible,
         Utc::now(),
         actor
     )
@@ -72,9 +78,10 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<(AthleteId, Sto
 /// A measurement that was deleted, with its athlete.
 pub async fn deleted(tx: &mut ClubTx, id: MeasurementId) -> Result<Option<(AthleteId, StoredMeasurement)>, StoreError> {
     let club = tx.club.0;
-    let row = sqlx::query!(
+    let row = sqlx::query_as!(
+        Row,
         r#"
-        select rev, athlete_id, kind, value_milli, measured_on
+        select id, rev, athlete_id, kind, value_milli, measured_on, confirmed, implausible
         from measurements
         where club_id = $1 and id = $2 and deleted_at is not null
         "#,
@@ -83,14 +90,26 @@ pub async fn deleted(tx: &mut ClubTx, id: MeasurementId) -> Result<Option<(Athle
     )
     .fetch_optional(tx.conn())
     .await?;
-    row.map(|row| parse((id.0, row.rev, row.athlete_id, row.kind, row.value_milli, row.measured_on))).transpose()
+    row.map(parse).transpose()
 }
 
-fn parse(row: (Uuid, i64, Uuid, String, i32, NaiveDate)) -> Result<(AthleteId, StoredMeasurement), StoreError> {
-    let (id, rev, athlete, kind, milli, measured_on) = row;
-    let kind = MeasurementKind::parse(&kind).map_err(|_| StoreError::Corrupt("measurement"))?;
-    let value = Measurement { kind, milli, measured_on };
-    Ok((AthleteId(athlete), Stored { id: MeasurementId(id), rev, value }))
+#[derive(sqlx::FromRow)]
+struct Row {
+    id: Uuid,
+    rev: i64,
+    athlete_id: Uuid,
+    kind: String,
+    value_milli: i32,
+    measured_on: NaiveDate,
+    confirmed: bool,
+    implausible: bool,
+}
+
+fn parse(row: Row) -> Result<(AthleteId, StoredMeasurement), StoreError> {
+    let Row { id, rev, athlete_id, value_milli: milli, measured_on, confirmed, implausible, .. } = row;
+    let kind = MeasurementKind::parse(&row.kind).map_err(|_| StoreError::Corrupt("measurement"))?;
+    let value = Filed { measurement: Measurement { kind, milli, measured_on, confirmed }, implausible };
+    Ok((AthleteId(athlete_id), Stored { id: MeasurementId(id), rev, value }))
 }
 
 async fn find(
@@ -100,7 +119,7 @@ async fn find(
 ) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
     let mut list = Parts::new(
         tx,
-        "select id, rev, athlete_id, kind, value_milli, measured_on from measurements where club_id = $1 and \
+        "select id, rev, athlete_id, kind, value_milli, measured_on, confirmed, implausible from measurements where club_id = $1 and \
          deleted_at is null",
     )?;
     if let Some(athletes) = athletes {

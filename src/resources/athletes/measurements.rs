@@ -1,11 +1,11 @@
 //! Measurements of an athlete over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 
 use super::http::load;
 use super::measured_store::{self, StoredMeasurement};
-use super::model;
+use super::model::{self, Filed};
 use super::shapes::{MeasurementList, MeasurementView, NewMeasurement};
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
 use crate::platform::body::Body;
@@ -13,7 +13,8 @@ use crate::platform::db::{ClubTx, Db, Kind};
 use crate::platform::ids::{AthleteId, MeasurementId};
 use crate::platform::params::path_id;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
+use crate::platform::route::routes;
+use crate::platform::stored::{self, IfMatch, Stored};
 
 async fn all(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<StoredMeasurement>, Problem> {
     Ok(measured_store::by_athlete(tx, &[athlete]).await?.remove(&athlete).unwrap_or_default())
@@ -21,18 +22,15 @@ async fn all(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<StoredMeasuremen
 
 /// Adds a measurement.
 ///
-/// One that was deleted can be entered again with a new id, or with none.
+/// One that was deleted can be entered again with a new id, or with none. What cannot be at the age of the athlete is refused as
+/// `implausible`; what can, but hardly ever is, as `confirm` until it is sent with `confirmed`.
 #[utoipa::path(
-    tag = "athletes",
-    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
-    request_body = NewMeasurement,
-    security(("access_token" = ["session.write"])),
+    post, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/measurements", impl_for = create_measurement, tag = "athletes",
     responses(
         (status = 201, description = "Created", body = MeasurementView),
         (status = 200, description = "Was there already", body = MeasurementView)
     )
 )]
-#[post("/v1/clubs/{club_id}/athletes/{athlete_id}/measurements")]
 async fn create_measurement(
     req: HttpRequest,
     permit: Permit<RosterWrite>,
@@ -44,7 +42,7 @@ async fn create_measurement(
     let sent = body.read()?;
     let (mut id, value) = sent.parse(athlete.id, tx.today().await?)?;
     // A phone's push is filed all the same, so that nothing from the track is lost; advice leaves it out.
-    if let Some(fault) = athlete.value.implausible(&value) {
+    if let Some(fault) = athlete.value.doubt(&value) {
         return Err(Problem::invalid(vec![fault]));
     }
     // The id that follows from the content belongs to the one that was deleted: this is another one.
@@ -52,23 +50,21 @@ async fn create_measurement(
         id = model::next_id(id);
     }
     tx.alone(id.0).await?;
+    let value = Filed { measurement: value, implausible: false };
     if !measured_store::insert(&mut tx, &[(athlete.id, id, value)]).await? {
         let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id).ok_or_else(Problem::gone)?;
-        stored::same_or_conflict(&found.value, &value)?;
+        stored::same_or_conflict(&found.value.measurement, &value.measurement)?;
         return Ok(stored::created(&req, false, id, found.rev, &MeasurementView::from(&found)));
     }
     let rev = tx.commit().await?.of(Kind::Measurement, id, 0);
     Ok(stored::created(&req, true, id, rev, &MeasurementView::from(&Stored { id, rev, value })))
 }
 
-/// Lists the measurements of an athlete.
+/// Lists the measurements of an athlete, latest first.
 #[utoipa::path(
-    tag = "athletes",
-    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/measurements", impl_for = list_measurements, tag = "athletes",
     responses((status = 200, description = "The measurements", body = MeasurementList))
 )]
-#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/measurements")]
 async fn list_measurements(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let athlete = load(&mut tx, &req).await?;
@@ -78,19 +74,12 @@ async fn list_measurements(req: HttpRequest, permit: Permit<SquadRead>, db: Data
 
 /// Deletes a measurement that was wrong.
 #[utoipa::path(
-    tag = "athletes",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("athlete_id" = Uuid, Path, description = "The athlete"),
-        ("measurement_id" = Uuid, Path, description = "The measurement"),
-        ("If-Match" = String, Header, description = "`\"rev\"` of the measurement you read")
-    ),
-    security(("access_token" = ["session.write"])),
+    delete, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/measurements/{measurement_id}", impl_for = delete_measurement, tag = "athletes",
     responses((status = 204, description = "Deleted"))
 )]
-#[delete("/v1/clubs/{club_id}/athletes/{athlete_id}/measurements/{measurement_id}")]
 async fn delete_measurement(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<RosterWrite>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
@@ -99,13 +88,10 @@ async fn delete_measurement(
     let id = MeasurementId(path_id(&req, "measurement_id", "measurement")?);
     let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id);
     let found = found.ok_or_else(|| Problem::not_found("measurement"))?;
-    stored::require_match(&req, found.rev, &MeasurementView::from(&found))?;
+    version.require(found.rev, &MeasurementView::from(&found))?;
     measured_store::remove(&mut tx, athlete.id, id).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The routes of measurements.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_measurement).service(list_measurements).service(delete_measurement);
-}
+routes!(create_measurement, list_measurements, delete_measurement);

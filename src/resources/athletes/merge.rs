@@ -4,7 +4,7 @@ use serde_json::{Map, Value};
 use uuid::Uuid;
 
 use super::erase_store;
-use super::model::Athlete;
+use super::model::{Athlete, Experience, Leg};
 use super::shapes::{Fields, New};
 use super::store;
 use crate::platform::body;
@@ -21,7 +21,7 @@ pub const GROUPS: [(&str, &[&str]); 6] = [
     ("name", &["display_name"]),
     ("birth", &["sex", "birth_date", "birth_year"]),
     ("contact", &["consent_on"]),
-    ("technique", &["preferred_lead_leg", "experience"]),
+    ("technique", &["preferred_lead_leg", "approach_strides", "experience"]),
     ("status", &["status"]),
     ("groups", &["group_ids"]),
 ];
@@ -29,13 +29,18 @@ pub const GROUPS: [(&str, &[&str]); 6] = [
 /// Number of the last change of each of [`GROUPS`]; -1 when it changed in this transaction.
 pub type GroupRevs = [i64; 6];
 
+/// The fields of a field group of three.
+fn technique(one: &Athlete) -> (Option<Leg>, Option<u8>, Experience) {
+    (one.preferred_lead_leg, one.approach_strides, one.experience)
+}
+
 /// Which of [`GROUPS`] differ.
 pub fn touched(before: &Athlete, after: &Athlete) -> [bool; 6] {
     [
         before.display_name != after.display_name,
         before.sex != after.sex || before.birth != after.birth,
         before.consent_on != after.consent_on,
-        before.preferred_lead_leg != after.preferred_lead_leg || before.experience != after.experience,
+        technique(before) != technique(after),
         before.status != after.status,
         before.groups != after.groups,
     ]
@@ -143,9 +148,8 @@ async fn merge(tx: &mut ClubTx, op: &Op, found: Stored<AthleteId, Athlete>) -> R
             }
         }
         if rev > base && merged != current {
-            let current_rev = rev.to_string();
             let (yours, current) = (Value::Object(yours), Value::Object(current));
-            done.conflicts.push(Conflict { group, current_rev, yours, current });
+            done.conflicts.push(Conflict { group, current_rev: rev, yours, current });
             continue;
         }
         done.applied.push(group);

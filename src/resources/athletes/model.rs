@@ -1,9 +1,12 @@
 //! An athlete, their measurements and the rules of both.
 
+use std::ops::RangeInclusive;
+
 use chrono::{Datelike, NaiveDate};
 use uuid::Uuid;
 
-use crate::compute::bounds::{Measured, plausible};
+use crate::compute::approach::STRIDES;
+use crate::compute::bounds::{Measured, Verdict, judge};
 use crate::compute::day::Day;
 use crate::compute::specs;
 use crate::compute::units::Sex;
@@ -108,6 +111,8 @@ pub struct Athlete {
     pub groups: Vec<GroupId>,
     /// The leg they like to lead with.
     pub preferred_lead_leg: Option<Leg>,
+    /// Strides to the first barrier that a coach counts for them.
+    pub approach_strides: Option<u8>,
     /// How long they have hurdled.
     pub experience: Experience,
     /// Whether they train.
@@ -131,6 +136,8 @@ pub struct Raw<'a> {
     pub groups: &'a [GroupId],
     /// A word of [`Leg`].
     pub preferred_lead_leg: Option<&'a str>,
+    /// See [`Athlete`].
+    pub approach_strides: Option<i16>,
     /// A word of [`Experience`].
     pub experience: &'a str,
     /// A word of [`Status`].
@@ -157,6 +164,12 @@ impl Athlete {
         }
         let preferred_lead_leg =
             raw.preferred_lead_leg.and_then(|word| faults.take("/preferred_lead_leg", "word", Leg::parse(word)));
+        let approach_strides = raw.approach_strides.and_then(|count| {
+            let (least, most) = STRIDES;
+            let strides = u8::try_from(count).ok().filter(|count| (least..=most).contains(count));
+            let strides = strides.ok_or_else(|| format!("must be from {least} to {most} strides"));
+            faults.take("/approach_strides", "out_of_range", strides)
+        });
         let experience = faults.take("/experience", "word", Experience::parse(raw.experience));
         let status = faults.take("/status", "word", Status::parse(raw.status));
         if raw.consent_on.is_some_and(|day| day.year() < 2000 || day > today) {
@@ -169,6 +182,7 @@ impl Athlete {
                 birth: birth?,
                 groups,
                 preferred_lead_leg,
+                approach_strides,
                 experience: experience?,
                 status: status?,
                 consent_on: raw.consent_on,
@@ -187,14 +201,39 @@ pub struct Measurement {
     pub milli: i32,
     /// The day.
     pub measured_on: NaiveDate,
+    /// Whether somebody looked again and says that it is right.
+    pub confirmed: bool,
+}
+
+/// A measurement as it was filed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Filed {
+    /// The measurement.
+    pub measurement: Measurement,
+    /// Whether advice leaves it out: what was known of the athlete when it was filed speaks against it.
+    pub implausible: bool,
+}
+
+/// What a client sends of a measurement, field by field.
+#[derive(Clone, Copy, Debug)]
+pub struct RawMeasurement<'a> {
+    /// A word of [`MeasurementKind`].
+    pub kind: &'a str,
+    /// Metres or seconds.
+    pub value: f64,
+    /// See [`Measurement`].
+    pub measured_on: NaiveDate,
+    /// See [`Measurement`].
+    pub confirmed: bool,
 }
 
 impl Measurement {
-    /// Parses a measurement; `value` in metres or seconds.
+    /// Parses a measurement.
     ///
     /// # Errors
     /// Every broken field.
-    pub fn parse(kind: &str, value: f64, measured_on: NaiveDate, today: NaiveDate) -> Result<Self, Vec<Fault>> {
+    pub fn parse(raw: RawMeasurement<'_>, today: NaiveDate) -> Result<Self, Vec<Fault>> {
+        let RawMeasurement { kind, value, measured_on, confirmed } = raw;
         let mut faults = Faults::new();
         let kind = faults.take("/kind", "word", MeasurementKind::parse(kind));
         let (low, high) = kind.map_or((0.0, 100.0), MeasurementKind::range);
@@ -208,7 +247,7 @@ impl Measurement {
             faults.add("/measured_on", "out_of_range", "must be from 2000-01-01 to today");
         }
         #[allow(clippy::cast_possible_truncation)] // checked above: at most 20 000
-        let value = kind.map(|kind| Self { kind, milli: milli as i32, measured_on });
+        let value = kind.map(|kind| Self { kind, milli: milli as i32, measured_on, confirmed });
         faults.finish(value)
     }
 
@@ -230,23 +269,35 @@ impl MeasurementKind {
 }
 
 impl Athlete {
-    /// Why a measurement cannot be of this athlete, if it cannot.
-    pub fn implausible(&self, measurement: &Measurement) -> Option<Fault> {
+    /// Why advice cannot rest on a measurement of this athlete, if it cannot: it is impossible, or rare and not confirmed.
+    pub fn doubt(&self, measurement: &Measurement) -> Option<Fault> {
         let birth = match self.birth {
             Birth::Date(date) => specs::Birth::Date(Day::from_days(date.to_epoch_days())?),
             Birth::Year(year) => specs::Birth::Year(i32::from(year)),
         };
         let on = Day::from_days(measurement.measured_on.to_epoch_days())?;
-        let can = plausible(measurement.kind.measured(), self.sex, birth, on);
-        if can.contains(&measurement.value()) {
+        let verdict = judge(measurement.kind.measured(), self.sex, birth, on, measurement.value());
+        if verdict.counts(measurement.confirmed) {
             return None;
         }
-        let (least, most) = (can.start(), can.end());
-        let range = if most.is_finite() { format!("{least:.2} to {most:.2}") } else { format!("{least:.2} or more") };
-        let detail = format!(
-            "must be {range} at the age of this athlete on that day: check the figure, the unit and the birth date"
-        );
-        Some(Fault::at("/value", "implausible", detail))
+        let range = |range: RangeInclusive<f64>| match (range.start(), range.end()) {
+            (least, most) if most.is_finite() => format!("{least:.2} to {most:.2}"),
+            (least, _) => format!("{least:.2} or more"),
+        };
+        let checks = "at the age of this athlete on that day: check the figure, the unit and the birth date";
+        match verdict {
+            Verdict::Usual => None,
+            Verdict::Unusual(often) => {
+                let detail = format!(
+                    "is hardly ever other than {} {checks}; if it is right, send it again with `confirmed` true",
+                    range(often)
+                );
+                Some(Fault::at("/value", "confirm", detail))
+            }
+            Verdict::Impossible(can) => {
+                Some(Fault::at("/value", "implausible", format!("must be {} {checks}", range(can))))
+            }
+        }
     }
 }
 
@@ -268,10 +319,11 @@ pub fn check_count(faults: &mut Faults, count: usize) {
     }
 }
 
-/// The id of a measurement that came without one: the same for the same athlete, kind, day and value, so that a
-/// repeated create is recognised.
+/// The id of a measurement that came without one: the same for the same athlete, kind, day, value and confirmation, so that
+/// a repeated create is recognised.
 pub fn derived_id(athlete: AthleteId, measurement: &Measurement) -> MeasurementId {
-    let name = format!("{} {} {}", measurement.kind.as_str(), measurement.measured_on, measurement.milli);
+    let confirmed = if measurement.confirmed { " confirmed" } else { "" };
+    let name = format!("{} {} {}{confirmed}", measurement.kind.as_str(), measurement.measured_on, measurement.milli);
     MeasurementId(Uuid::new_v5(&athlete.0, name.as_bytes()))
 }
 

@@ -5,20 +5,24 @@ use std::hash::BuildHasher;
 
 use chrono::NaiveDate;
 
-use super::model::{self, Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Raw, Status};
+use super::model::{
+    self, Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Raw, RawMeasurement, Status,
+};
 use crate::platform::dates;
 use crate::platform::fault::{Fault, Faults};
+use crate::platform::fault_code::FaultCode;
 use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
 use crate::render::table::{defused, is_formula};
 
 /// The columns, in the order of an export.
-pub const COLUMNS: [&str; 14] = [
+pub const COLUMNS: [&str; 15] = [
     "display_name",
     "sex",
     "birth_date",
     "birth_year",
     "groups",
     "preferred_lead_leg",
+    "approach_strides",
     "experience",
     "status",
     "consent_on",
@@ -52,6 +56,8 @@ pub struct Context {
     pub groups: HashMap<String, GroupId>,
     /// Today in the club.
     pub today: NaiveDate,
+    /// Whether somebody looked again at what hardly ever is.
+    pub confirmed: bool,
 }
 
 /// Reads a file.
@@ -216,6 +222,9 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
     let birth_year = cells.get("birth_year").and_then(|cell| {
         faults.take("/birth_year", "number", cell.parse::<i16>().map_err(|_| "must be a year such as 2013"))
     });
+    let approach_strides = cells.get("approach_strides").and_then(|cell| {
+        faults.take("/approach_strides", "number", cell.parse::<i16>().map_err(|_| "must be a whole number such as 8"))
+    });
     let groups = parse_groups(&mut faults, cells.get("groups").copied().unwrap_or_default(), context);
     let raw = Raw {
         display_name: cells.get("display_name").copied().unwrap_or_default(),
@@ -224,6 +233,7 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         birth_year,
         groups: &groups,
         preferred_lead_leg: cells.get("preferred_lead_leg").copied(),
+        approach_strides,
         experience: cells.get("experience").copied().unwrap_or_default(),
         status: cells.get("status").copied().unwrap_or(Status::Active.as_str()),
         consent_on,
@@ -236,7 +246,7 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
             // A birth cell that does not parse and groups that are not there were named above.
             let list = list
                 .into_iter()
-                .filter(|fault| !(broken_birth && fault.code == "one_of"))
+                .filter(|fault| !(broken_birth && fault.is(FaultCode::OneOf)))
                 .map(|fault| match fault.pointer.as_deref() {
                     Some("/group_ids") => Fault::at("/groups", &fault.code, fault.detail),
                     _ => fault,
@@ -248,9 +258,9 @@ fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, V
         }
     };
     let id = AthleteId::new();
-    let measurements = parse_measurements(&mut faults, cells, id, (measured_on, context.today));
+    let measurements = parse_measurements(&mut faults, cells, id, (measured_on, context));
     for (_, one) in &measurements {
-        if let Some(fault) = athlete.as_ref().and_then(|athlete| athlete.implausible(one)) {
+        if let Some(fault) = athlete.as_ref().and_then(|athlete| athlete.doubt(one)) {
             faults.add(format!("/{}", one.kind.as_str()), &fault.code, fault.detail);
         }
     }
@@ -262,7 +272,7 @@ fn parse_measurements(
     faults: &mut Faults,
     cells: &HashMap<&str, &str>,
     id: AthleteId,
-    (measured_on, today): (Option<NaiveDate>, NaiveDate),
+    (measured_on, context): (Option<NaiveDate>, &Context),
 ) -> Vec<(MeasurementId, Measurement)> {
     let mut measurements = Vec::new();
     let mut day_named = false;
@@ -276,8 +286,9 @@ fn parse_measurements(
             "number",
             cell.parse::<f64>().map_err(|_| "must be a number such as 1.52"),
         );
-        let on = measured_on.unwrap_or(today);
-        match value.map(|value| Measurement::parse(name, value, on, today)) {
+        let on = measured_on.unwrap_or(context.today);
+        let raw = |value| RawMeasurement { kind: name, value, measured_on: on, confirmed: context.confirmed };
+        match value.map(|value| Measurement::parse(raw(value), context.today)) {
             Some(Ok(one)) => measurements.push((model::derived_id(id, &one), one)),
             Some(Err(list)) => {
                 for fault in list {
@@ -351,6 +362,7 @@ pub fn write(
             year,
             defused(&groups.join("|")),
             athlete.preferred_lead_leg.map(Leg::as_str).unwrap_or_default().to_owned(),
+            athlete.approach_strides.map(|count| count.to_string()).unwrap_or_default(),
             Experience::as_str(athlete.experience).to_owned(),
             athlete.status.as_str().to_owned(),
             athlete.consent_on.map(|day| day.to_string()).unwrap_or_default(),
@@ -371,7 +383,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn lines(csv: &str) -> Vec<u64> {
-        let context = Context { groups: HashMap::new(), today: NaiveDate::default() };
+        let context = Context { groups: HashMap::new(), today: NaiveDate::default(), confirmed: false };
         read(csv.as_bytes(), &context).unwrap().iter().map(|row| row.line).collect()
     }
 
@@ -415,7 +427,7 @@ mod tests {
 
         #[test]
         fn a_row_is_never_refused_without_a_reason(rows in "([a-zF0-9'=\"|\r\n ]{0,3}[,;\n]){0,24}") {
-            let context = Context { groups: HashMap::new(), today: NaiveDate::default() };
+            let context = Context { groups: HashMap::new(), today: NaiveDate::default(), confirmed: false };
             let csv = format!("display_name,sex,groups,experience\n{rows}");
             if let Ok(rows) = read(csv.as_bytes(), &context) {
                 prop_assert!(rows.iter().all(|row| row.parsed.as_ref().is_err_and(|faults| !faults.is_empty())));

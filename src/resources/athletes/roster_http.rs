@@ -4,7 +4,7 @@ use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use actix_web::web::{Data, Payload};
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -22,6 +22,7 @@ use crate::platform::intake::{self, Limits, Taken};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 
 /// 1 MiB, as sent and unpacked.
 const LIMITS: Limits =
@@ -37,6 +38,9 @@ struct ImportParams {
     /// Only report what would happen.
     #[serde(default)]
     dry_run: bool,
+    /// You looked again, and what hardly ever is at the age of an athlete (`confirm`) is right.
+    #[serde(default)]
+    confirmed: bool,
 }
 
 /// What became of one row.
@@ -125,36 +129,33 @@ fn judge(rows: &[Row], known: &HashMap<roster::Person, AthleteId>, dry_run: bool
         .collect()
 }
 
-async fn context(tx: &mut ClubTx) -> Result<Context, Problem> {
+async fn context(tx: &mut ClubTx, confirmed: bool) -> Result<Context, Problem> {
     let groups = roster_store::groups(tx).await?;
     let names = groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]);
-    Ok(Context { groups: names.collect(), today: tx.today().await? })
+    Ok(Context { groups: names.collect(), today: tx.today().await?, confirmed })
 }
 
 /// Imports a roster: every row or none. With `dry_run` nothing is written and every bad row is reported.
 ///
 /// UTF-8 with a header line; separator comma or semicolon. Columns: `display_name`, `sex` (F or M), `birth_date` or
-/// `birth_year`, `groups` (names, several separated by `|`), `preferred_lead_leg`, `experience` (novice or trained),
+/// `birth_year`, `groups` (names, several separated by `|`), `preferred_lead_leg`, `approach_strides`, `experience` (novice or trained),
 /// `status`, `consent_on`, `stature_m`, `leg_length_m`, `sprint_30m_s`, `sprint_50m_s`, `measured_on` (of the four
 /// before it; today when empty). Required: display_name, sex, groups, experience and one of the birth columns.
 /// Dates as `2013-05-17`, decimals with a point. Quotes as in RFC 4180. An apostrophe before `=`, `+`, `-` or `@`, which
 /// an export writes so that no spreadsheet runs the cell, is taken off.
 #[utoipa::path(
-    tag = "athletes",
-    params(("club_id" = Uuid, Path, description = "The club"), ImportParams),
+    post, path = "/v1/clubs/{club_id}/athletes/import", impl_for = import_athletes, tag = "athletes",
     request_body(
         content = String,
         content_type = "text/csv",
         description = "At most 1 MiB and 2,000 rows",
         example = "display_name,sex,birth_date,groups,experience,stature_m\nMira Osei,F,2013-05-17,Under 14,novice,1.52\n"
     ),
-    security(("access_token" = ["club.admin"])),
     responses(
         (status = 201, description = "Imported", body = ImportView),
         (status = 200, description = "Dry run", body = ImportView)
     )
 )]
-#[post("/v1/clubs/{club_id}/athletes/import")]
 async fn import_athletes(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -165,12 +166,12 @@ async fn import_athletes(
 ) -> Result<HttpResponse, Problem> {
     // Only an admin's file is taken in.
     permit.admit(&db).await?;
-    let dry_run = params.0.dry_run;
+    let ImportParams { dry_run, confirmed } = params.0;
     if body::media_type(&req) != "text/csv" {
         return Err(Problem::new(Code::MediaType, "Send the roster as text/csv."));
     }
     let taken = Arc::new(intake::read(&req, payload.into_inner(), LIMITS).await?);
-    let (mut tx, rows) = read_rows(&permit, &db, &lanes, taken).await?;
+    let (mut tx, rows) = read_rows(&permit, &db, &lanes, (taken, confirmed)).await?;
     let known = store::everyone(&mut tx).await?.iter().map(|one| (roster::person(&one.value), one.id)).collect();
     let judged = judge(&rows, &known, dry_run);
     let count = |status| judged.iter().filter(|row| row.status == status).count();
@@ -203,18 +204,18 @@ async fn read_rows(
     permit: &Permit<ClubAdmin>,
     db: &Db,
     lanes: &Lanes,
-    taken: Arc<Taken>,
+    (taken, confirmed): (Arc<Taken>, bool),
 ) -> Result<(ClubTx, Vec<Row>), Problem> {
     for _ in 0..READS {
         let turn = lanes.squads.turn(permit.who()).await?;
         let mut tx = permit.read(db).await?;
-        let context = Arc::new(context(&mut tx).await?);
+        let context = Arc::new(context(&mut tx, confirmed).await?);
         drop(tx);
         let (against, file) = (Arc::clone(&context), Arc::clone(&taken));
         let rows = turn.run(move || roster::read(file.bytes(), &against)).await??;
         let mut tx = permit.write(db).await?;
         roster_store::queue_import(&mut tx).await?;
-        if self::context(&mut tx).await? == *context {
+        if self::context(&mut tx, confirmed).await? == *context {
             return Ok((tx, rows));
         }
     }
@@ -233,12 +234,9 @@ fn all_faults(rows: Vec<RowView>) -> Vec<Fault> {
 
 /// Exports the whole roster as CSV in the columns of the import, each athlete with the latest day of measurements.
 #[utoipa::path(
-    tag = "athletes",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    security(("access_token" = ["club.admin"])),
+    get, path = "/v1/clubs/{club_id}/athletes/export", impl_for = export_athletes, tag = "athletes",
     responses((status = 200, description = "The roster", body = String, content_type = "text/csv"))
 )]
-#[get("/v1/clubs/{club_id}/athletes/export")]
 async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>, lanes: Data<Lanes>) -> Result<HttpResponse, Problem> {
     let _turn = permit.turn(&db, &lanes.reads).await?;
     let mut tx = permit.read(&db).await?;
@@ -250,7 +248,9 @@ async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>, lanes: Data<La
         .into_iter()
         .map(|one| {
             let measurements = measured.remove(&one.id).unwrap_or_default();
-            (one.value, measurements.into_iter().map(|stored| stored.value).collect())
+            // What advice leaves out would be refused by an import.
+            let counts = measurements.into_iter().filter(|stored| !stored.value.implausible);
+            (one.value, counts.map(|stored| stored.value.measurement).collect())
         })
         .collect();
     let csv =
@@ -262,7 +262,4 @@ async fn export_athletes(permit: Permit<ClubAdmin>, db: Data<Db>, lanes: Data<La
         .body(csv))
 }
 
-/// The routes of the roster.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(import_athletes).service(export_athletes);
-}
+routes!(import_athletes, export_athletes);

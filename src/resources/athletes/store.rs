@@ -5,7 +5,7 @@ use uuid::Uuid;
 
 use super::measured_store;
 use super::merge::{self, GroupRevs};
-use super::model::{Athlete, Birth, Experience, Leg, Measurement, NewAthlete, Status};
+use super::model::{Athlete, Birth, Experience, Filed, Leg, NewAthlete, Status};
 use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants::{self, ids_of};
@@ -22,6 +22,7 @@ struct Row {
     birth_date: Option<NaiveDate>,
     birth_year: Option<i16>,
     preferred_lead_leg: Option<String>,
+    approach_strides: Option<i16>,
     experience: String,
     status: String,
     consent_on: Option<NaiveDate>,
@@ -39,6 +40,7 @@ impl TryFrom<Row> for Stored<AthleteId, Athlete> {
             _ => return Err(corrupt()),
         };
         let leg = row.preferred_lead_leg.as_deref().map(Leg::parse).transpose().map_err(|_| corrupt())?;
+        let strides = row.approach_strides.map(u8::try_from).transpose().map_err(|_| corrupt())?;
         Ok(Self {
             id: AthleteId(row.id),
             rev: row.rev,
@@ -48,6 +50,7 @@ impl TryFrom<Row> for Stored<AthleteId, Athlete> {
                 birth,
                 groups: row.groups.into_iter().map(GroupId).collect(),
                 preferred_lead_leg: leg,
+                approach_strides: strides,
                 experience: Experience::parse(&row.experience).map_err(|_| corrupt())?,
                 status: Status::parse(&row.status).map_err(|_| corrupt())?,
                 consent_on: row.consent_on,
@@ -76,9 +79,11 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
         return Ok(false);
     }
     grants::place(tx, new.iter().map(|one| (one.id, one.athlete.groups.as_slice()))).await?;
-    let measurements: Vec<(AthleteId, MeasurementId, Measurement)> = new
+    // A new athlete with a doubtful measurement was refused.
+    let filed = |measurement| Filed { measurement, implausible: false };
+    let measurements: Vec<(AthleteId, MeasurementId, Filed)> = new
         .iter()
-        .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, *measurement)))
+        .flat_map(|one| one.measurements.iter().map(|(id, measurement)| (one.id, *id, filed(*measurement))))
         .collect();
     if !measured_store::insert(tx, &measurements).await? {
         return Err(StoreError::Conflict("The id of a measurement is already used. Send a new one.".to_owned()));
@@ -97,20 +102,21 @@ async fn insert_rows(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreE
     let years: Vec<Option<i16>> = new.iter().map(|one| birth_year(&one.athlete)).collect();
     let legs: Vec<Option<String>> =
         new.iter().map(|one| one.athlete.preferred_lead_leg.map(|leg| leg.as_str().to_owned())).collect();
+    let strides: Vec<Option<i16>> = new.iter().map(|one| one.athlete.approach_strides.map(i16::from)).collect();
     let consents: Vec<Option<NaiveDate>> = new.iter().map(|one| one.athlete.consent_on).collect();
     let ids: Vec<Uuid> = new.iter().map(|one| one.id.0).collect();
     let done = sqlx::query!(
         r#"
         insert into athletes as x
           (club_id, id, display_name, sex, birth_date, birth_year, preferred_lead_leg, experience, status,
-           consent_on, created_at, updated_at,
+           consent_on, approach_strides, created_at, updated_at,
            name_rev, birth_rev, contact_rev, technique_rev, status_rev, groups_rev)
         select c.id, u.id, u.display_name, u.sex, u.birth_date, u.birth_year, u.leg, u.experience, u.status,
-          u.consent_on, $11, $11, -1, -1, -1, -1, -1, -1
+          u.consent_on, u.strides, $12, $12, -1, -1, -1, -1, -1, -1
         from clubs c
         cross join unnest($2::uuid[], $3::text[], $4::text[], $5::date[], $6::smallint[], $7::text[], $8::text[],
-          $9::text[], $10::date[])
-          as u (id, display_name, sex, birth_date, birth_year, leg, experience, status, consent_on)
+          $9::text[], $10::date[], $11::smallint[])
+          as u (id, display_name, sex, birth_date, birth_year, leg, experience, status, consent_on, strides)
         where c.id = $1
         on conflict (club_id, id) do nothing
         "#,
@@ -124,6 +130,7 @@ async fn insert_rows(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreE
         &column(|athlete| athlete.experience.as_str().to_owned()),
         &column(|athlete| athlete.status.as_str().to_owned()),
         &consents as &[Option<NaiveDate>],
+        &strides as &[Option<i16>],
         Utc::now()
     )
     .execute(tx.changing_all(changes))
@@ -161,8 +168,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<AthleteI
     sqlx::query_as!(
         Row,
         r#"
-        select a.id, a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience,
-          a.status, a.consent_on,
+        select a.id, a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.approach_strides,
+          a.experience, a.status, a.consent_on,
           array(
             select s.scope_id from athlete_scope s
             where s.club_id = $1 and s.athlete_id = a.id
@@ -187,8 +194,8 @@ macro_rules! select {
         concat!(
             "select ",
             $id,
-            ", a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.experience, \
-             a.status, a.consent_on, array(select s.scope_id from athlete_scope s where s.club_id = $1 and \
+            ", a.rev, a.display_name, a.sex, a.birth_date, a.birth_year, a.preferred_lead_leg, a.approach_strides, \
+             a.experience, a.status, a.consent_on, array(select s.scope_id from athlete_scope s where s.club_id = $1 and \
              s.athlete_id = a.id order by s.scope_id) as groups from ",
             $from
         )
@@ -256,13 +263,13 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
         r#"
         update athletes
         set display_name = $3, sex = $4, birth_date = $5, birth_year = $6, preferred_lead_leg = $7, experience = $8,
-            status = $9, consent_on = $10, updated_at = $11,
-            name_rev = case when $12 then -1 else name_rev end,
-            birth_rev = case when $13 then -1 else birth_rev end,
-            contact_rev = case when $14 then -1 else contact_rev end,
-            technique_rev = case when $15 then -1 else technique_rev end,
-            status_rev = case when $16 then -1 else status_rev end,
-            groups_rev = case when $17 then -1 else groups_rev end
+            status = $9, consent_on = $10, updated_at = $11, approach_strides = $12,
+            name_rev = case when $13 then -1 else name_rev end,
+            birth_rev = case when $14 then -1 else birth_rev end,
+            contact_rev = case when $15 then -1 else contact_rev end,
+            technique_rev = case when $16 then -1 else technique_rev end,
+            status_rev = case when $17 then -1 else status_rev end,
+            groups_rev = case when $18 then -1 else groups_rev end
         where club_id = $1 and id = $2
         "#,
         club,
@@ -276,6 +283,7 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
         athlete.status.as_str(),
         athlete.consent_on,
         Utc::now(),
+        athlete.approach_strides.map(i16::from),
         name,
         birth,
         contact,
@@ -290,7 +298,7 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
         grants::place(tx, [(id, athlete.groups.as_slice())]).await?;
     }
     if moved || name {
-        grants::renew_plans(tx, Some(&[id.0])).await?;
+        grants::renew_plans(tx, Some(&[id.0]), None).await?;
     }
     Ok(())
 }

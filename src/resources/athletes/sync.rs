@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::measured_store;
-use super::model::Measurement;
+use super::model::{Filed, Measurement};
 use super::shapes::{Fields, MeasurementView, NewMeasurement};
 use super::store;
 use crate::platform::body;
@@ -84,6 +84,9 @@ pub struct SentMeasurement {
     #[schema(example = "2026-09-01")]
     #[serde(deserialize_with = "crate::platform::dates::read")]
     measured_on: chrono::NaiveDate,
+    /// Somebody looked again, and the value is right: without it, one that hardly ever is at that age is filed as `implausible`.
+    #[serde(default)]
+    confirmed: bool,
 }
 
 /// Files a measurement that a phone recorded.
@@ -100,6 +103,7 @@ pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Valu
         kind: sent.kind,
         value: sent.value,
         measured_on: sent.measured_on,
+        confirmed: sent.confirmed,
     };
     let (id, value) = match new.parse(sent.athlete_id, tx.today().await?) {
         Ok(parsed) => parsed,
@@ -110,14 +114,16 @@ pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Valu
     if !hidden && let Some(known) = known_measurement(tx, sent.athlete_id, id, &value).await? {
         return Ok(known);
     }
-    if store::find(tx, sent.athlete_id).await?.is_none() {
+    let Some(athlete) = store::find(tx, sent.athlete_id).await? else {
         let fault = Fault::at("/athlete_id", "unknown_id", "there is no such athlete in your groups");
         return Ok(Fact::Refused(Problem::invalid(vec![fault])));
-    }
+    };
     if hidden {
         return Ok(Fact::Hidden);
     }
-    if !measured_store::insert(tx, &[(sent.athlete_id, id, value)]).await? {
+    // Nothing from the track is lost; advice leaves the doubtful out until somebody confirms it.
+    let filed = Filed { measurement: value, implausible: athlete.value.doubt(&value).is_some() };
+    if !measured_store::insert(tx, &[(sent.athlete_id, id, filed)]).await? {
         // The same push has come twice and the other one was faster.
         if is_hidden(tx, id).await? {
             return Ok(Fact::Hidden);
@@ -150,7 +156,9 @@ async fn known_measurement(
     value: &Measurement,
 ) -> Result<Option<Fact>, StoreError> {
     let there = measured_store::by_ids(tx, &[id.0]).await?.pop();
-    let same = |(of, stored): &(AthleteId, measured_store::StoredMeasurement)| of == &athlete && stored.value == *value;
+    let same = |(of, stored): &(AthleteId, measured_store::StoredMeasurement)| {
+        of == &athlete && stored.value.measurement == *value
+    };
     if let Some(found) = there {
         return Ok(Some(if same(&found) { Fact::Stored(Done::before(found.1.rev)) } else { Fact::Clash }));
     }

@@ -1,8 +1,7 @@
 //! Barrier configurations over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
-use serde_json::{Map, Value};
+use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::shapes::{Fields, New, Page, View};
@@ -13,18 +12,17 @@ use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::routed;
+use crate::platform::stored::IfMatch;
 
 /// Creates a barrier configuration.
 #[utoipa::path(
-    tag = "barrier_configurations",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = New,
-    security(("access_token" = ["plan.write"])),
+    post, path = "/v1/clubs/{club_id}/barrier-configurations", impl_for = create_barrier_configuration, tag = "barrier_configurations",
     responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/barrier-configurations")]
 async fn create_barrier_configuration(
     req: HttpRequest,
     permit: Permit<PlanWrite>,
@@ -32,18 +30,14 @@ async fn create_barrier_configuration(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let tx = permit.write(&db).await?;
-    let (id, fields) = body.read()?.split();
-    routed::create::<Edits>(&req, tx, id.0, fields).await
+    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
-/// Lists the barrier configurations.
+/// Lists the barrier configurations, oldest first.
 #[utoipa::path(
-    tag = "barrier_configurations",
-    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/barrier-configurations", impl_for = list_barrier_configurations, tag = "barrier_configurations",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/barrier-configurations")]
 async fn list_barrier_configurations(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -55,17 +49,14 @@ async fn list_barrier_configurations(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a barrier configuration.
 #[utoipa::path(
-    tag = "barrier_configurations",
-    params(("club_id" = Uuid, Path, description = "The club"), ("barrier_configuration_id" = Uuid, Path, description = "The barrier configuration")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}", impl_for = get_barrier_configuration, tag = "barrier_configurations",
     responses((status = 200, description = "The barrier configuration", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}")]
 async fn get_barrier_configuration(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -76,54 +67,39 @@ async fn get_barrier_configuration(
 
 /// Changes a barrier configuration (merge patch).
 #[utoipa::path(
-    tag = "barrier_configurations",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("barrier_configuration_id" = Uuid, Path, description = "The barrier configuration"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["plan.write"])),
+    patch, path = "/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}", impl_for = update_barrier_configuration, tag = "barrier_configurations",
     responses((status = 200, description = "Changed", body = View),
         (status = 409, description = "Another record of the club has this name")
     )
 )]
-#[patch("/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}")]
 async fn update_barrier_configuration(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
+    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a barrier configuration.
 #[utoipa::path(
-    tag = "barrier_configurations",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("barrier_configuration_id" = Uuid, Path, description = "The barrier configuration"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["plan.write"])),
+    delete, path = "/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}", impl_for = delete_barrier_configuration, tag = "barrier_configurations",
     responses((status = 204, description = "Deleted"))
 )]
-#[delete("/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}")]
 async fn delete_barrier_configuration(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, permit.write(&db).await?).await
+    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 
-/// The routes of barrier configurations.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_barrier_configuration)
-        .service(list_barrier_configurations)
-        .service(get_barrier_configuration)
-        .service(update_barrier_configuration)
-        .service(delete_barrier_configuration);
-}
+routes!(
+    create_barrier_configuration,
+    list_barrier_configurations,
+    get_barrier_configuration,
+    update_barrier_configuration,
+    delete_barrier_configuration,
+);

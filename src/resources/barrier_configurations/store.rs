@@ -5,9 +5,8 @@ use uuid::Uuid;
 
 use super::model::Configuration;
 use crate::compute::units::{BarrierKind, Length};
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError, plain_reads};
 use crate::platform::ids::BarrierConfigurationId;
-use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// A barrier configuration as it is stored.
@@ -76,48 +75,11 @@ pub async fn find(tx: &mut ClubTx, id: BarrierConfigurationId) -> Result<Option<
     Ok(by_ids(tx, &[id.0]).await?.pop())
 }
 
-/// Those of these ids that are there.
-pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredConfiguration>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, name, barrier_kind, height_mm, spacing_mm, approach_mm, barriers
-        from barrier_configurations
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
-
-/// The barrier configurations by id, after `after`.
-pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredConfiguration>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, name, barrier_kind, height_mm, spacing_mm, approach_mm, barriers
-        from barrier_configurations
-        where club_id = $1 and deleted_at is null and id >= $2
-        order by id
-        limit $3
-        "#,
-        club,
-        page::from(after),
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
+plain_reads!(
+    StoredConfiguration,
+    "name, barrier_kind, height_mm, spacing_mm, approach_mm, barriers",
+    "barrier_configurations"
+);
 
 /// Saves a changed barrier configuration.
 pub async fn save(tx: &mut ClubTx, id: BarrierConfigurationId, value: &Configuration) -> Result<(), StoreError> {

@@ -1,20 +1,20 @@
 //! The club over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, patch};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
-use serde_json::{Map, Value};
 use utoipa::ToSchema;
 
 use super::model::Settings;
 use super::store;
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
-use crate::platform::body::Body;
 use crate::platform::db::{Db, Kind};
 use crate::platform::ids::ClubId;
 use crate::platform::patch;
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
+use crate::platform::route::routes;
+use crate::platform::stored::{self, IfMatch, Stored};
 use crate::resources::advice::PolicyFields;
 
 /// A club's settings.
@@ -73,12 +73,9 @@ impl From<&Stored<ClubId, Settings>> for View {
 
 /// Reads the club.
 #[utoipa::path(
-    tag = "clubs",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}", impl_for = get_club, tag = "clubs",
     responses((status = 200, description = "The club", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}")]
 async fn get_club(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let found = store::find(&mut tx).await?;
@@ -87,25 +84,18 @@ async fn get_club(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> 
 
 /// Changes the club's settings (merge patch).
 #[utoipa::path(
-    tag = "clubs",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["club.admin"])),
+    patch, path = "/v1/clubs/{club_id}", impl_for = update_club, tag = "clubs",
     responses((status = 200, description = "Changed", body = View))
 )]
-#[patch("/v1/clubs/{club_id}")]
 async fn update_club(
-    req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = store::find(&mut tx).await?;
-    stored::require_match(&req, before.rev, &View::from(&before))?;
+    version.require(before.rev, &View::from(&before))?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
     let texts = [&*fields.name, &fields.time_zone, &fields.ruleset];
     let value = Settings::parse(texts, fields.spacing_step_m, fields.policy)?;
@@ -114,7 +104,4 @@ async fn update_club(
     Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }
 
-/// The routes of the club.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_club).service(update_club);
-}
+routes!(get_club, update_club);

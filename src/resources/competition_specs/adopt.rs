@@ -1,7 +1,7 @@
 //! Taking over another rule set's specifications as the club's own, in one call.
 
+use actix_web::HttpResponse;
 use actix_web::web::Data;
-use actix_web::{HttpResponse, post};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -15,6 +15,7 @@ use crate::platform::body::Body;
 use crate::platform::db::{Db, StoreError};
 use crate::platform::ids::{AgeGroupId, CompetitionSpecId};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::resources::advice;
 use crate::resources::advice::vocabulary;
 use crate::resources::age_groups;
@@ -91,13 +92,9 @@ struct Adopted {
 /// the call may be repeated. Each row names the rule set it came from: check it against your own rule book, then change or
 /// delete it like any of the club's own. With `dry_run` nothing is stored.
 #[utoipa::path(
-    tag = "competition_specs",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = Asked,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/competition-specs/adopt", impl_for = adopt_competition_specs, tag = "competition_specs",
     responses((status = 200, description = "What was stored, or would be", body = Adopted))
 )]
-#[post("/v1/clubs/{club_id}/competition-specs/adopt")]
 async fn adopt_competition_specs(
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
@@ -153,7 +150,4 @@ impl From<MappingFields> for Mapping {
     }
 }
 
-/// The route.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(adopt_competition_specs);
-}
+routes!(adopt_competition_specs);

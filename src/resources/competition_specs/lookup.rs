@@ -2,8 +2,8 @@
 
 use std::collections::BTreeSet;
 
+use actix_web::HttpResponse;
 use actix_web::web::Data;
-use actix_web::{HttpResponse, get};
 use chrono::{Datelike, NaiveDate, Utc};
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -18,6 +18,7 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::AthleteId;
 use crate::platform::params::Params;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::resources::advice;
 use crate::resources::advice::vocabulary;
 
@@ -111,12 +112,9 @@ fn environment(word: Option<&str>) -> Result<Option<Environment>, Problem> {
 ///
 /// Each names its sources and how well they support it. Where none is on file the answer says so; it never guesses.
 #[utoipa::path(
-    tag = "competition_specs",
-    params(PublishedParams),
-    security(()),
+    get, path = "/v1/competition-specs", impl_for = list_published_specs, tag = "competition_specs",
     responses((status = 200, description = "The specifications", body = Answer))
 )]
-#[get("/v1/competition-specs")]
 async fn list_published_specs(params: Params<PublishedParams>) -> Result<HttpResponse, Problem> {
     let asked = params.0;
     let environment = environment(asked.environment.as_deref())?;
@@ -147,13 +145,11 @@ fn every_spec(ruleset: &str, environment: Option<Environment>) -> Answer {
     Answer { current, next: Vec::new(), provisional: Vec::new(), note }
 }
 
-/// The published rule sets with their age groups.
+/// The published rule sets with their age groups, by name.
 #[utoipa::path(
-    tag = "competition_specs",
-    security(()),
+    get, path = "/v1/rulesets", impl_for = list_rulesets, tag = "competition_specs",
     responses((status = 200, description = "The rule sets", body = RulesetList))
 )]
-#[get("/v1/rulesets")]
 async fn list_rulesets() -> Result<HttpResponse, Problem> {
     let today = day("on", Utc::now().date_naive())?;
     let names: BTreeSet<&str> = published()
@@ -182,12 +178,9 @@ async fn list_rulesets() -> Result<HttpResponse, Problem> {
 
 /// The specifications that apply to an athlete or a birth on a day, the club's own included.
 #[utoipa::path(
-    tag = "competition_specs",
-    params(("club_id" = Uuid, Path, description = "The club"), ClubParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/competition-specs/applicable", impl_for = list_applicable_specs, tag = "competition_specs",
     responses((status = 200, description = "The specifications", body = Answer))
 )]
-#[get("/v1/clubs/{club_id}/competition-specs/applicable")]
 async fn list_applicable_specs(
     permit: Permit<SquadRead>,
     db: Data<Db>,
@@ -220,7 +213,4 @@ async fn list_applicable_specs(
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }
 
-/// The routes of lookups.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(list_published_specs).service(list_rulesets).service(list_applicable_specs);
-}
+routes!(list_published_specs, list_rulesets, list_applicable_specs);

@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use crate::compute::specs::{AgeGroup, Applicable, Lookup, Source, Spec};
 use crate::compute::units::Sex;
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 /// A published source.
@@ -227,9 +228,4 @@ pub struct RulesetView {
 }
 
 /// The published rule sets.
-#[derive(Debug, Serialize, ToSchema)]
-pub struct RulesetList {
-    /// The rule sets, by name.
-    #[schema(max_items = 100)]
-    pub items: Vec<RulesetView>,
-}
+pub type RulesetList = page::List<RulesetView, 100>;

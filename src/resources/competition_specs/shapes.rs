@@ -5,13 +5,14 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::model::Own;
-use super::store::StoredOwn;
 use crate::compute::units::Sex;
 use crate::platform::fault::Fault;
 use crate::platform::ids::CompetitionSpecId;
+use crate::platform::page;
+use crate::platform::shape::{Create, Kept};
 use crate::resources::advice::vocabulary;
 
-/// A club's own competition specification as sent by a client.
+/// A club's own competition specification.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = OwnCompetitionSpecFields, example = json!({"ruleset": "UKA-2026", "event_code": "75H", "environment": "outdoor", "sex": "F", "age_group": "U14", "race_distance_m": 75, "barriers": 8, "height_m": 0.685, "to_first_m": 11.5, "between_m": 7.5, "run_in_m": 11, "valid_from": "2026-04-01", "source": "Hurdle sheet 2026"}))]
@@ -97,110 +98,10 @@ impl From<&Own> for Fields {
 }
 
 /// A new competition specification.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(as = NewOwnCompetitionSpec, example = json!({"ruleset": "UKA-2026", "event_code": "75H", "environment": "outdoor", "sex": "F", "age_group": "U14", "race_distance_m": 75, "barriers": 8, "height_m": 0.685, "to_first_m": 11.5, "between_m": 7.5, "run_in_m": 11, "valid_from": "2026-04-01", "source": "Hurdle sheet 2026"}))]
-pub struct New {
-    /// Client-made UUID (version 7); makes the create repeatable.
-    pub id: Option<CompetitionSpecId>,
-    /// Rule set.
-    #[schema(min_length = 1, max_length = 40, example = "UKA-2026")]
-    pub ruleset: String,
-    /// Event.
-    #[schema(min_length = 1, max_length = 20, example = "75H")]
-    pub event_code: String,
-    /// `indoor` or `outdoor`.
-    #[schema(value_type = vocabulary::Environment)]
-    pub environment: String,
-    /// `F`, `M` or `X` for both.
-    #[schema(value_type = vocabulary::SpecSex)]
-    pub sex: String,
-    /// Code of the age group, published or the club's own.
-    #[schema(min_length = 1, max_length = 40, example = "U14")]
-    pub age_group: String,
-    /// Race distance, metres.
-    #[schema(minimum = 20, maximum = 1000, example = 75)]
-    pub race_distance_m: f64,
-    /// Barriers.
-    #[schema(minimum = 1, maximum = 20, example = 8)]
-    pub barriers: u8,
-    /// Height of the barriers, metres.
-    #[schema(minimum = 0.2, maximum = 1.1, example = 0.685)]
-    pub height_m: f64,
-    /// Start line to the first barrier, metres.
-    #[schema(minimum = 1, maximum = 100, example = 11.5)]
-    pub to_first_m: f64,
-    /// Distance between barriers, metres.
-    #[schema(minimum = 1, maximum = 100, example = 7.5)]
-    pub between_m: f64,
-    /// Last barrier to the finish, metres.
-    #[schema(minimum = 1, maximum = 100, example = 11)]
-    pub run_in_m: f64,
-    /// First day on which it holds.
-    #[schema(example = "2026-04-01")]
-    #[serde(deserialize_with = "crate::platform::dates::read")]
-    pub valid_from: NaiveDate,
-    /// Last day on which it holds.
-    #[schema(example = "2028-03-31")]
-    #[serde(default, deserialize_with = "crate::platform::dates::read")]
-    pub valid_to: Option<NaiveDate>,
-    /// Where the figures were read.
-    #[schema(min_length = 1, max_length = 300, example = "Hurdle sheet 2026")]
-    pub source: String,
-}
-
-impl New {
-    /// The id, and the fields without it.
-    pub fn split(self) -> (CompetitionSpecId, Fields) {
-        let fields = Fields {
-            ruleset: self.ruleset,
-            event_code: self.event_code,
-            environment: self.environment,
-            sex: self.sex,
-            age_group: self.age_group,
-            race_distance_m: self.race_distance_m,
-            barriers: self.barriers,
-            height_m: self.height_m,
-            to_first_m: self.to_first_m,
-            between_m: self.between_m,
-            run_in_m: self.run_in_m,
-            valid_from: self.valid_from,
-            valid_to: self.valid_to,
-            source: self.source,
-        };
-        (self.id.unwrap_or_else(CompetitionSpecId::new), fields)
-    }
-}
+pub type New = Create<CompetitionSpecId, Fields>;
 
 /// A club's own competition specification.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = OwnCompetitionSpec)]
-pub struct View {
-    /// The id.
-    pub id: CompetitionSpecId,
-    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
-    #[schema(minimum = 1, example = 42)]
-    pub rev: i64,
-    /// The competition specification.
-    #[serde(flatten)]
-    pub fields: Fields,
-}
-
-impl From<&StoredOwn> for View {
-    fn from(stored: &StoredOwn) -> Self {
-        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
-    }
-}
+pub type View = Kept<CompetitionSpecId, Fields>;
 
 /// A page of competition specifications of the club's own.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = OwnCompetitionSpecPage)]
-pub struct Page {
-    /// The competition specifications of the club's own, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

@@ -6,9 +6,8 @@ use uuid::Uuid;
 use super::model::Own;
 use crate::compute::specs::Environment;
 use crate::compute::units::{Length, Sex};
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError, plain_reads};
 use crate::platform::ids::CompetitionSpecId;
-use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// A club's own competition specification as it is stored.
@@ -135,48 +134,12 @@ pub async fn find(tx: &mut ClubTx, id: CompetitionSpecId) -> Result<Option<Store
     Ok(by_ids(tx, &[id.0]).await?.pop())
 }
 
-/// Those of these ids that are there.
-pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredOwn>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, ruleset, event_code, environment, sex, age_group, race_distance_mm, barriers, height_mm, to_first_mm, between_mm, run_in_mm, valid_from, valid_to, source
-        from competition_specs
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
-
-/// The competition specifications of the club's own by id, after `after`.
-pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredOwn>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, ruleset, event_code, environment, sex, age_group, race_distance_mm, barriers, height_mm, to_first_mm, between_mm, run_in_mm, valid_from, valid_to, source
-        from competition_specs
-        where club_id = $1 and deleted_at is null and id >= $2
-        order by id
-        limit $3
-        "#,
-        club,
-        page::from(after),
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
+plain_reads!(
+    StoredOwn,
+    "ruleset, event_code, environment, sex, age_group, race_distance_mm, barriers, height_mm, \
+     to_first_mm, between_mm, run_in_mm, valid_from, valid_to, source",
+    "competition_specs"
+);
 
 /// Saves a changed competition specification.
 pub async fn save(tx: &mut ClubTx, id: CompetitionSpecId, value: &Own) -> Result<(), StoreError> {

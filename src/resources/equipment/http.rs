@@ -1,8 +1,7 @@
 //! Equipment over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
-use serde_json::{Map, Value};
+use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::shapes::{Fields, New, Page, View};
@@ -13,18 +12,17 @@ use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::routed;
+use crate::platform::stored::IfMatch;
 
 /// Creates a stock of barriers.
 #[utoipa::path(
-    tag = "equipment",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = New,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/equipment", impl_for = create_equipment, tag = "equipment",
     responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/equipment")]
 async fn create_equipment(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -32,18 +30,14 @@ async fn create_equipment(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let tx = permit.write(&db).await?;
-    let (id, fields) = body.read()?.split();
-    routed::create::<Edits>(&req, tx, id.0, fields).await
+    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
-/// Lists the equipment.
+/// Lists the equipment, oldest first.
 #[utoipa::path(
-    tag = "equipment",
-    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/equipment", impl_for = list_equipment, tag = "equipment",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/equipment")]
 async fn list_equipment(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -55,65 +49,45 @@ async fn list_equipment(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a stock of barriers.
 #[utoipa::path(
-    tag = "equipment",
-    params(("club_id" = Uuid, Path, description = "The club"), ("equipment_id" = Uuid, Path, description = "The equipment")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/equipment/{equipment_id}", impl_for = get_equipment, tag = "equipment",
     responses((status = 200, description = "The equipment", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/equipment/{equipment_id}")]
 async fn get_equipment(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes a stock of barriers (merge patch).
 #[utoipa::path(
-    tag = "equipment",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("equipment_id" = Uuid, Path, description = "The equipment"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["club.admin"])),
+    patch, path = "/v1/clubs/{club_id}/equipment/{equipment_id}", impl_for = update_equipment, tag = "equipment",
     responses((status = 200, description = "Changed", body = View))
 )]
-#[patch("/v1/clubs/{club_id}/equipment/{equipment_id}")]
 async fn update_equipment(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
+    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a stock of barriers.
 #[utoipa::path(
-    tag = "equipment",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("equipment_id" = Uuid, Path, description = "The equipment"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["club.admin"])),
+    delete, path = "/v1/clubs/{club_id}/equipment/{equipment_id}", impl_for = delete_equipment, tag = "equipment",
     responses((status = 204, description = "Deleted"))
 )]
-#[delete("/v1/clubs/{club_id}/equipment/{equipment_id}")]
-async fn delete_equipment(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, permit.write(&db).await?).await
+async fn delete_equipment(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
+    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 
-/// The routes of equipment.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_equipment)
-        .service(list_equipment)
-        .service(get_equipment)
-        .service(update_equipment)
-        .service(delete_equipment);
-}
+routes!(create_equipment, list_equipment, get_equipment, update_equipment, delete_equipment);

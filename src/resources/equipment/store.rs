@@ -5,9 +5,8 @@ use uuid::Uuid;
 
 use super::model::Equipment;
 use crate::compute::units::{BarrierKind, Length};
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError, plain_reads};
 use crate::platform::ids::EquipmentId;
-use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// A stock of barriers as it is stored.
@@ -69,48 +68,7 @@ pub async fn find(tx: &mut ClubTx, id: EquipmentId) -> Result<Option<StoredEquip
     Ok(by_ids(tx, &[id.0]).await?.pop())
 }
 
-/// Those of these ids that are there.
-pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredEquipment>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, barrier_kind, heights_mm, count, note
-        from equipment
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
-
-/// The equipment by id, after `after`.
-pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredEquipment>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, barrier_kind, heights_mm, count, note
-        from equipment
-        where club_id = $1 and deleted_at is null and id >= $2
-        order by id
-        limit $3
-        "#,
-        club,
-        page::from(after),
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
+plain_reads!(StoredEquipment, "barrier_kind, heights_mm, count, note", "equipment");
 
 /// Saves a changed equipment.
 pub async fn save(tx: &mut ClubTx, id: EquipmentId, value: &Equipment) -> Result<(), StoreError> {

@@ -1,9 +1,8 @@
 //! Training groups over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
-use serde_json::{Map, Value};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -17,11 +16,14 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::GroupId;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::routed;
-use crate::platform::stored::Stored;
+use crate::platform::shape::{Create, Kept};
+use crate::platform::stored::IfMatch;
 
-/// A training group as sent by a client.
+/// A training group.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = GroupFields, example = json!({"name": "Under 14 hurdles", "season": "2026 outdoor"}))]
@@ -36,45 +38,13 @@ pub struct Fields {
 }
 
 /// A new training group.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(as = NewGroup, example = json!({"name": "Under 14 hurdles", "season": "2026 outdoor"}))]
-struct New {
-    /// Client-made UUID (version 7); makes the create repeatable.
-    id: Option<GroupId>,
-    /// Name, unique in the club.
-    #[schema(min_length = 1, max_length = 80, example = "Under 14 hurdles")]
-    name: String,
-    /// The season it trains for, in the club's own words.
-    #[schema(min_length = 1, max_length = 40, example = "2026 outdoor")]
-    season: Option<String>,
-}
+type New = Create<GroupId, Fields>;
 
 /// A training group.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = Group)]
-pub struct View {
-    /// The id.
-    id: GroupId,
-    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
-    #[schema(minimum = 1, example = 42)]
-    rev: i64,
-    #[serde(flatten)]
-    fields: Fields,
-}
+pub type View = Kept<GroupId, Fields>;
 
 /// A page of training groups.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = GroupPage)]
-struct Page {
-    /// The groups, oldest first.
-    #[schema(max_items = 200)]
-    items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    next_cursor: Option<String>,
-}
+type Page = page::Page<View>;
 
 impl From<&Group> for Fields {
     fn from(group: &Group) -> Self {
@@ -90,21 +60,11 @@ impl TryFrom<Fields> for Group {
     }
 }
 
-impl From<&Stored<GroupId, Group>> for View {
-    fn from(stored: &Stored<GroupId, Group>) -> Self {
-        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
-    }
-}
-
 /// Creates a training group.
 #[utoipa::path(
-    tag = "groups",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = New,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/groups", impl_for = create_group, tag = "groups",
     responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/groups")]
 async fn create_group(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -112,19 +72,14 @@ async fn create_group(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let tx = permit.write(&db).await?;
-    let New { id, name, season } = body.read()?;
-    let id = id.unwrap_or_else(GroupId::new);
-    routed::create::<Edits>(&req, tx, id.0, Fields { name, season }).await
+    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
-/// Lists the training groups that you see.
+/// Lists the training groups that you see, oldest first.
 #[utoipa::path(
-    tag = "groups",
-    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/groups", impl_for = list_groups, tag = "groups",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/groups")]
 async fn list_groups(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -136,64 +91,49 @@ async fn list_groups(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a training group.
 #[utoipa::path(
-    tag = "groups",
-    params(("club_id" = Uuid, Path, description = "The club"), ("group_id" = Uuid, Path, description = "The group")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = get_group, tag = "groups",
     responses((status = 200, description = "The group", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/groups/{group_id}")]
 async fn get_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes a training group (merge patch).
 #[utoipa::path(
-    tag = "groups",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("group_id" = Uuid, Path, description = "The group"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["club.admin"])),
+    patch, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = update_group, tag = "groups",
     responses((status = 200, description = "Changed", body = View),
         (status = 409, description = "Another record of the club has this name")
     )
 )]
-#[patch("/v1/clubs/{club_id}/groups/{group_id}")]
 async fn update_group(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
+    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a training group that nobody belongs to any more.
 #[utoipa::path(
-    tag = "groups",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("group_id" = Uuid, Path, description = "The group"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["club.admin"])),
+    delete, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = delete_group, tag = "groups",
     responses((status = 204, description = "Deleted"),
         (status = 409, description = "Athletes, sessions or members belong to it")
     )
 )]
-#[delete("/v1/clubs/{club_id}/groups/{group_id}")]
-async fn delete_group(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, permit.write(&db).await?).await
+async fn delete_group(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
+    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 
-/// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_group).service(list_groups).service(get_group).service(update_group).service(delete_group);
-}
+routes!(create_group, list_groups, get_group, update_group, delete_group);

@@ -37,7 +37,7 @@ pub struct AlternativeView {
     pub lanes: usize,
     /// Sum of regrets.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, example = 1.42)]
+    #[schema(minimum = 0, maximum = 600, example = 1.42)]
     pub total_regret: Option<f64>,
     /// The largest regret.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -45,7 +45,7 @@ pub struct AlternativeView {
     pub largest_regret: Option<f64>,
     /// How much more regret than the plan; below 0 when it is better. Absent when others find no place.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 0.81)]
+    #[schema(minimum = -600, maximum = 600, example = 0.81)]
     pub costs_regret: Option<f64>,
     /// How many find no place, beside those who rest.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -7,13 +7,15 @@ use std::time::Instant;
 use uuid::Uuid;
 
 use super::alternatives::{AlternativeLaneView, AlternativeView};
+use super::cards::cautions;
+use super::judge;
 use super::model::{self, Equipment, Served, Wish};
 use super::problem::{no_plan, would_help};
-use super::shapes::{AdvisedView, Content, LaneView, NotExpectedView, PlacedView, RestingView, RoundView};
+use super::shapes::{Content, LaneView, NotExpectedView, PlacedView, RestingView, RoundView};
 use super::stock;
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
-use crate::compute::decision::{Caution, DecisionKind};
+use crate::compute::decision::DecisionKind;
 use crate::compute::lane_plan::{
     self, Budget, Candidate, Plan, PlanError, PlannedLane, Problem as Question, StockUse, WaitReason, Waiting,
 };
@@ -21,7 +23,7 @@ use crate::compute::standing::Standing;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, ClubId};
 use crate::platform::problem::Problem;
-use crate::resources::advice::{CautionView, Memory, Person, StandingView};
+use crate::resources::advice::{Memory, Person, StandingView};
 
 /// Work that one plan may take, beside its time, before the best so far is answered with its gap.
 const BUDGET: Budget = Budget { nodes: 2_000_000 };
@@ -38,7 +40,7 @@ pub(super) enum From {
 }
 
 impl From {
-    const fn word(self) -> &'static str {
+    pub(super) const fn word(self) -> &'static str {
         match self {
             Self::Named => "named",
             Self::Attendance => "attendance",
@@ -113,7 +115,7 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
     let waiting: Vec<&Advice<'_>> = waiting.map(|one| one.advice).collect();
     let waits = waits.iter().filter_map(|one| waiting_view(one, last, &served, &name_of));
     Ok(Content {
-        cautions: inputs.cautions(),
+        cautions: cautions(&inputs.people),
         would_help: would_help(last, wish.barriers.0, &waiting, another_round),
         resting: resting.iter().map(resting_view).chain(waits).collect(),
         people_from: Some(inputs.from.word().to_owned()),
@@ -143,17 +145,6 @@ fn most_used(plans: &[&Plan]) -> Vec<StockUse> {
 }
 
 impl Inputs {
-    /// What everybody heeds, and what is wrong with the surface of the session.
-    fn cautions(&self) -> Vec<CautionView> {
-        let surface = self.people.iter().find_map(|person| person.record.surface);
-        Caution::BASE
-            .iter()
-            .copied()
-            .chain(surface.map(Caution::of_surface))
-            .map(|one| CautionView::from(&one))
-            .collect()
-    }
-
     /// How much the losses of an athlete count, by how the last sessions served them.
     fn weight(&self, athlete: AthleteId) -> f64 {
         self.served.get(&athlete).map_or(1.0, |losses| lane_plan::weight(losses))
@@ -193,7 +184,7 @@ fn waiting_view(
     })
 }
 
-fn rounded(value: f64) -> f64 {
+pub(super) fn rounded(value: f64) -> f64 {
     (value * 1e6).round() / 1e6
 }
 
@@ -253,12 +244,19 @@ fn approach_in(plans: &[&Plan], at: usize, lane: &PlannedLane, own: &dyn Fn(&Pla
     }
 }
 
-/// The approach of a lane: the one asked for, or the one that suits most of those who run there, of equals the longer.
+/// The approach of a lane: the one asked for, that of a lane which stays from an earlier plan, or the one that suits most of those
+/// who run there, of equals the longer.
 fn approach(candidate: &Candidate, lane: &PlannedLane, wish: &Wish, squad: &Squad<'_>) -> Length {
+    let stays = wish.last_time.iter().flat_map(|last| &last.lanes).find(|(number, was)| {
+        // The straight was measured for the candidate's.
+        let fits = was.approach <= candidate.approach;
+        fits && (*number, was.configuration()) == (lane.number, candidate.configuration())
+    });
     let here = |one: &lane_plan::Placed| squad.served.iter().find(|served| served.id.0.as_u128() == one.athlete);
-    let suits: Vec<Length> = lane.athletes.iter().filter_map(here).map(Served::approach).collect();
+    let suits = lane.athletes.iter().filter_map(here).map(|one| one.advice.approach.at(candidate.spacing));
+    let suits: Vec<Length> = suits.collect();
     let most = suits.iter().copied().max_by_key(|one| (suits.iter().filter(|other| *other == one).count(), *one));
-    wish.approach.or(most).unwrap_or(candidate.approach)
+    wish.approach.or(stays.map(|(_, was)| was.approach)).or(most).unwrap_or(candidate.approach)
 }
 
 /// Where an athlete stands, beside what is advised, with what a coach must know of them.
@@ -282,16 +280,13 @@ fn placed(question: &Question, lane: &Candidate, one: &lane_plan::Placed, squad:
         display_name: (squad.name_of)(athlete_id),
         regret: rounded(one.regret),
         weight: Some(rounded(served.weight)),
-        advised: Some(AdvisedView {
-            barrier_kind: advised.barrier_kind.as_str().to_owned(),
-            height_m: advised.height.metres(),
-            spacing_m: advised.spacing.metres(),
-            hold_probability: rounded(hold),
-        }),
+        advised: judge::advised(decision),
         difference: Some(standing.difference()),
         needs_confirmation: decision.needs_confirmation,
-        cautions: decision.cautions.iter().filter(|one| !Caution::BASE.contains(one)).map(CautionView::from).collect(),
+        cautions: judge::personal(decision),
         hold_probability: rounded(one.hold),
+        not_permitted: None,
+        overtaken: false,
         standing: Some(StandingView::from(&standing)),
     })
 }

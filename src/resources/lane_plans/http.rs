@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use tokio::time::Instant;
 use uuid::Uuid;
@@ -24,14 +24,15 @@ use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, Kind, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::grants;
-use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
+use crate::platform::ids::{AthleteId, GroupId, LanePlanId, SessionId};
 use crate::platform::lanes::Lanes;
 use crate::platform::ops::Editable;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::people::People;
 use crate::platform::problem::Problem;
-use crate::platform::stored::{self, Stored};
+use crate::platform::route::routes;
+use crate::platform::stored::{self, IfMatch, Stored};
 use crate::resources::advice::{self, Memory};
 
 /// Raises a flag when dropped: a client that goes away stops the search.
@@ -128,21 +129,37 @@ async fn who_runs(
         }
         return Ok((From::Named, ids.clone(), Vec::new()));
     }
-    let groups = match &request.group_ids {
-        Some(groups) => {
-            grants::require(tx, groups, "/group_ids").await?;
-            groups.clone()
-        }
-        None => {
-            let present = store::present(tx, session).await?;
-            if store::is_attended(tx, session).await? {
-                return Ok((From::Attendance, present, Vec::new()));
-            }
-            store::groups(tx, session).await?
-        }
-    };
+    let Some(groups) = &request.group_ids else { return who_comes(tx, session, held_on).await };
+    grants::require(tx, groups, "/group_ids").await?;
+    let (expected, others) = expected(tx, session, held_on, groups).await?;
+    Ok((From::Groups, expected, others))
+}
+
+/// Who attends a session, of those whom the actor sees; before anybody was noted, who is expected of the session's groups and
+/// who is not.
+pub(super) async fn who_comes(
+    tx: &mut ClubTx,
+    session: SessionId,
+    held_on: NaiveDate,
+) -> Result<(From, Vec<AthleteId>, Vec<NotExpectedView>), Problem> {
+    let present = store::present(tx, session).await?;
+    if store::is_attended(tx, session).await? {
+        return Ok((From::Attendance, present, Vec::new()));
+    }
+    let groups = store::groups(tx, session).await?;
+    let (expected, others) = expected(tx, session, held_on, &groups).await?;
+    Ok((From::Groups, expected, others))
+}
+
+/// The members of groups who are expected, and those who are not.
+async fn expected(
+    tx: &mut ClubTx,
+    session: SessionId,
+    held_on: NaiveDate,
+    groups: &[GroupId],
+) -> Result<(Vec<AthleteId>, Vec<NotExpectedView>), Problem> {
     let (mut expected, mut others) = (Vec::new(), Vec::new());
-    for one in store::members(tx, session, held_on, &groups).await? {
+    for one in store::members(tx, session, held_on, groups).await? {
         match one.missing_since {
             None => expected.push(one.athlete),
             Some(last_seen_on) => {
@@ -150,7 +167,7 @@ async fn who_runs(
             }
         }
     }
-    Ok((From::Groups, expected, others))
+    Ok((expected, others))
 }
 
 /// What each athlete lost in the plans of the last weeks, latest first; waiting is the whole of it.
@@ -195,13 +212,9 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
 /// each other are answered with 422 `infeasible`. Everybody who sees the session sees the plan, but of its people only those
 /// whom they see; the others are counted in their lanes.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(("club_id" = Uuid, Path, description = "The club"), ("session_id" = Uuid, Path, description = "The session")),
-    request_body = Request,
-    security(("access_token" = ["plan.write"])),
+    post, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans", impl_for = create_lane_plan, tag = "lane_plans",
     responses((status = 201, description = "Planned", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans")]
 async fn create_lane_plan(
     req: HttpRequest,
     permit: Permit<PlanWrite>,
@@ -244,7 +257,13 @@ async fn create_lane_plan(
     }
     let people = People::of(&mut tx, plan.people.iter().copied()).await?;
     let rev = tx.commit().await?.of(Kind::LanePlan, id, 0);
-    Ok(stored::created(&req, true, id, rev, &view(&Stored { id, rev, value: Seen { plan, people } })?))
+    Ok(stored::created(
+        &req,
+        true,
+        id,
+        rev,
+        &view(&Stored { id, rev, value: Seen { plan, people, overtaken: HashMap::new() } })?,
+    ))
 }
 
 /// The plan in the path, when the caller sees its session.
@@ -256,18 +275,11 @@ pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<(store::S
     Ok((info, seen(tx, found).await?))
 }
 
-/// Lists the lane plans of a session.
+/// Lists the lane plans of a session, oldest first.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        PageParams
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans", impl_for = list_lane_plans, tag = "lane_plans",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans")]
 async fn list_lane_plans(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -284,21 +296,14 @@ async fn list_lane_plans(
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let rows = sight::seen(&mut tx, rows).await?;
     let body = Page { items: rows.iter().map(view).collect::<Result<_, StoreError>>()?, next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a lane plan.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ("lane_plan_id" = Uuid, Path, description = "The plan")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}", impl_for = get_lane_plan, tag = "lane_plans",
     responses((status = 200, description = "The plan", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}")]
 async fn get_lane_plan(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
@@ -307,27 +312,21 @@ async fn get_lane_plan(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
 
 /// Deletes a lane plan.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ("lane_plan_id" = Uuid, Path, description = "The plan"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["plan.write"])),
+    delete, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}", impl_for = delete_lane_plan, tag = "lane_plans",
     responses((status = 204, description = "Deleted"))
 )]
-#[delete("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}")]
-async fn delete_lane_plan(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_lane_plan(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<PlanWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
-    stored::require_match(&req, found.rev, &view(&found)?)?;
+    version.require(found.rev, &view(&found)?)?;
     Edits::remove(&mut tx, found.id.0, &found.value).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The routes of lane plans.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_lane_plan).service(list_lane_plans).service(get_lane_plan).service(delete_lane_plan);
-}
+routes!(create_lane_plan, list_lane_plans, get_lane_plan, delete_lane_plan);

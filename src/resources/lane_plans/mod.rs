@@ -1,10 +1,17 @@
-//! Lane plans: the lanes to set out for a session and who runs where, with the set-out sheet.
+//! Lane plans: the lanes to set out for a session and who runs where, with the set-out sheet the cards of those who
+//! come, and a proposal of what to do.
 
 mod alternatives;
 mod answer;
+mod cards;
+mod cards_http;
+mod cards_store;
 mod http;
+mod judge;
 pub mod model;
 mod problem;
+mod proposal;
+mod proposal_http;
 pub mod request;
 mod set_out;
 pub mod shapes;
@@ -17,4 +24,6 @@ pub mod sync;
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
     set_out::routes(config);
+    cards_http::routes(config);
+    proposal_http::routes(config);
 }

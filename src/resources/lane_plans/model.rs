@@ -19,11 +19,9 @@ use crate::platform::ids::AthleteId;
 /// Most lanes.
 const MAX_LANES: u32 = 12;
 /// Most barriers of a lane.
-const MAX_BARRIERS: u32 = 20;
+pub const MAX_BARRIERS: u32 = 20;
 /// Rounds when none are asked for.
 const ROUNDS: u32 = 2;
-/// Approach of an athlete without a target: that of the youngest published groups (Little Athletics Australia, 2019: 12 m).
-const APPROACH_MM: u32 = 12_000;
 /// Run-out when none is asked for and stopping needs no more: close to the run-in of the published sprint races (10 to 13 m).
 const RUN_OUT_MM: u32 = 10_000;
 /// Shortest and longest usable straight, millimetres (mm).
@@ -277,12 +275,6 @@ pub struct Served<'a> {
 }
 
 impl Served<'_> {
-    /// The approach of the specification that the athlete trains towards.
-    pub fn approach(&self) -> Length {
-        let usual = Length::from_mm(APPROACH_MM);
-        self.advice.target.as_ref().map_or(usual, |target| target.spec.to_first.max(APPROACH_LEAST))
-    }
-
     /// The widest spacing that the athlete may run today.
     fn widest(&self) -> Option<Length> {
         let ends = |bound: &Bound| bound.beyond.map_or(bound.longest.spacing, |beyond| beyond.spacing);
@@ -318,19 +310,28 @@ pub fn laid_out(lanes: &[(Length, Length)], run_out: Length) -> Vec<Fault> {
     near.chain(widest.and_then(|widest| short_run_out((run_out, widest)))).collect()
 }
 
+/// The most barriers that a lane may have for an athlete, and those of the race that they train towards.
+pub fn most_barriers(advice: &Advice<'_>) -> (u32, Option<u32>) {
+    let race = advice.target.as_ref().map(|target| u32::from(target.spec.barriers));
+    (barriers_most(race), race)
+}
+
+/// More barriers than a lane may have for somebody who runs there.
+pub fn too_many_barriers(pointer: &str, (most, race): (u32, Option<u32>)) -> Fault {
+    let why = race.map_or_else(
+        || "no sprint race has more".to_owned(),
+        |race| format!("somebody in the plan races over {race}, and a lane may have 8, or two more than the race"),
+    );
+    Fault::at(pointer, "unsafe", format!("must be {most} or fewer: {why}"))
+}
+
 /// What a plan for these athletes may not be, with the remedy.
 pub fn bounds(wish: &Wish, served: &[Served<'_>]) -> Vec<Fault> {
     let widest = served.iter().filter_map(Served::widest).max();
     let mut faults: Vec<Fault> = wish.run_out.zip(widest).and_then(short_run_out).into_iter().collect();
-    let race = |one: &Served<'_>| one.advice.target.as_ref().map(|target| u32::from(target.spec.barriers));
-    let fewest = served.iter().map(|one| (barriers_most(race(one)), race(one))).min();
-    if let Some((most, race)) = fewest.filter(|(most, _)| wish.barriers.1 > *most) {
-        let why = race.map_or_else(
-            || "no sprint race has more".to_owned(),
-            |race| format!("somebody in the plan races over {race}, and a lane may have 8, or two more than the race"),
-        );
-        faults.push(Fault::at("/barriers/max", "unsafe", format!("must be {most} or fewer: {why}")));
-    }
+    let fewest = served.iter().map(|one| most_barriers(one.advice)).min();
+    let over = fewest.filter(|(most, _)| wish.barriers.1 > *most);
+    faults.extend(over.map(|fewest| too_many_barriers("/barriers/max", fewest)));
     faults
 }
 
@@ -357,7 +358,7 @@ pub fn problem(wish: &Wish, served: &[Served<'_>], equipment: &[Equipment], step
             region: wish.hold_target.into_iter().fold(one.advice.decision.region.clone(), Region::wanting),
             weight: one.weight,
             target,
-            approach: one.approach(),
+            approach: one.advice.approach,
         })
         .collect();
     let (candidates, athletes) = group(&runners, &makes, step, wish.approach);

@@ -113,8 +113,8 @@ pub struct Request {
     pub group_ids: Option<Vec<GroupId>>,
     /// Barriers wanted in a lane.
     pub barriers: Barriers,
-    /// Start line to the first barrier of every lane, metres. When absent, each lane has its own: the approach of the
-    /// specification that most of its athletes train towards, 12 m without one.
+    /// Start line to the first barrier of every lane, metres. When absent, each lane has its own: the one that suits most of its
+    /// athletes (see `approach_strides` of an athlete), of a lane that stays from `like` the one that it had.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 5, maximum = 50, example = 12.0)]
     pub approach_m: Option<f64>,

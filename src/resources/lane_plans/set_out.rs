@@ -2,7 +2,7 @@
 
 use actix_web::http::header::VARY;
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -19,9 +19,10 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::AthleteId;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
-use crate::resources::advice::CautionView;
 use crate::resources::advice::vocabulary;
+use crate::resources::advice::{CautionView, WallView};
 
 /// A tape mark.
 #[derive(Debug, Serialize, ToSchema)]
@@ -57,6 +58,11 @@ struct RunnerView {
     hold_probability: f64,
     /// Whether a coach has to confirm before the athlete runs.
     needs_confirmation: bool,
+    /// Why the athlete may not run here, if so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    not_permitted: Option<WallView>,
+    /// Whether a report or restriction came after the plan was made: plan anew.
+    overtaken: bool,
     /// Cautions of this athlete.
     #[schema(max_items = 30)]
     cautions: Vec<CautionView>,
@@ -70,6 +76,8 @@ impl From<&PlacedView> for RunnerView {
             difference: one.difference.clone(),
             hold_probability: one.hold_probability,
             needs_confirmation: one.needs_confirmation,
+            not_permitted: one.not_permitted.clone(),
+            overtaken: one.overtaken,
             cautions: one.cautions.clone(),
         }
     }
@@ -77,6 +85,13 @@ impl From<&PlacedView> for RunnerView {
 
 /// What the printed sheet says beside a name: what differs from the advice, and what needs a coach's eye.
 fn note(one: &PlacedView) -> String {
+    let not_here = match (&one.not_permitted, one.overtaken) {
+        (Some(wall), true) => Some(format!("does not run: {}", wall.text)),
+        (None, true) => Some("planned before a report: plan anew".to_owned()),
+        (Some(wall), false) => Some(format!("not permitted: {}", wall.text)),
+        (None, false) => None,
+    };
+    let not_here = not_here.as_deref().map(|words| words.trim_end_matches('.'));
     let difference = one.difference.as_deref().filter(|words| *words != AS_ADVISED);
     let confirm = one.needs_confirmation.then_some("coach confirms");
     let personal = one.cautions.iter().filter_map(|caution| match caution.code() {
@@ -85,7 +100,7 @@ fn note(one: &PlacedView) -> String {
         "beyond_advice" => Some("beyond the advice"),
         _ => None,
     });
-    difference.into_iter().chain(confirm).chain(personal).collect::<Vec<_>>().join(", ")
+    not_here.into_iter().chain(difference).chain(confirm).chain(personal).collect::<Vec<_>>().join(", ")
 }
 
 /// The marks of one lane.
@@ -197,15 +212,8 @@ struct Wanted {
 ///
 /// A plan in rounds has a sheet for each. The SVG is a printable sheet.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ("lane_plan_id" = Uuid, Path, description = "The plan"),
-        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml"),
-        Wanted
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out", impl_for = get_set_out, tag = "lane_plans",
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
     responses(
         (status = 200, description = "The sheet", content(
             (View = "application/json"),
@@ -216,7 +224,6 @@ struct Wanted {
         (status = 422, description = "The plan has no such round")
     )
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out")]
 async fn get_set_out(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -254,7 +261,4 @@ async fn get_set_out(
     })
 }
 
-/// The route of the set-out sheet.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_set_out);
-}
+routes!(get_set_out);

@@ -10,8 +10,9 @@ use super::request::Request;
 use crate::compute::lane_plan::Candidate;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
-use crate::resources::advice::{CautionView, StandingView};
+use crate::resources::advice::{CautionView, StandingView, WallView};
 
 #[allow(clippy::trivially_copy_pass_by_ref)] // the shape serde asks for
 const fn nobody(count: &usize) -> bool {
@@ -79,6 +80,15 @@ pub struct PlacedView {
     /// Probability that an interval is held here.
     #[schema(minimum = 0, maximum = 1, example = 0.81)]
     pub hold_probability: f64,
+    /// Why the athlete may not run here: a hand-made change goes beyond what is permitted, or a report or restriction stands on
+    /// the day. Absent in a lane that the athlete may run; what a client sends is ignored.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub not_permitted: Option<WallView>,
+    /// A report of pain, illness or injury or a restriction came after the plan was made: the athlete rests, or comes back in
+    /// another lane. Plan anew. Absent otherwise; what a client sends is ignored.
+    #[serde(default, skip_serializing_if = "is_no")]
+    #[schema(required = false)]
+    pub overtaken: bool,
     /// Why the athlete stands here, beside the athlete's own best lane, and what that loses.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub standing: Option<StandingView>,
@@ -228,16 +238,16 @@ pub struct Content {
     #[schema(max_items = 20)]
     pub would_help: Vec<RelaxationView>,
     /// Sum of regrets of everybody in the plan.
-    #[schema(minimum = 0, example = 0.61)]
+    #[schema(minimum = 0, maximum = 600, example = 0.61)]
     pub total_regret: f64,
     /// The largest regret.
     #[schema(minimum = 0, maximum = 2, example = 0.12)]
     pub largest_regret: f64,
     /// Whether no better plan exists.
     pub proven_optimal: bool,
-    /// What the total cannot fall below, later rounds as they are; with `like`, the total and `unless_saves` for each changed
+    /// What the total of regrets cannot fall below, later rounds as they are; with `like`, the total and `unless_saves` for each changed
     /// lane of the first round.
-    #[schema(minimum = 0, example = 0.61)]
+    #[schema(minimum = 0, maximum = 600, example = 0.61)]
     pub lower_bound: f64,
     /// With `like`: lanes that were not there last time.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -277,14 +287,4 @@ pub struct View {
 }
 
 /// The lane plans of a session.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = LanePlanPage)]
-pub struct Page {
-    /// The plans, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

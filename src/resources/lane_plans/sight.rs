@@ -1,15 +1,21 @@
-//! What of a plan one member sees: whom they do not see is counted in the lane, without id and figures.
+//! What of a plan one member sees: whom they do not see is counted in the lane, without id and figures. And what came after it: who
+//! rests on its day by now, or comes back, is said so wherever the plan is read.
 
+use std::collections::HashMap;
 use std::mem;
+
+use serde_json::Value;
 
 use super::request::Request;
 use super::shapes::{Content, LaneView};
-use super::store::{Plan, StoredPlan};
+use super::store::{self, Plan, StoredPlan};
+use crate::compute::decision::Wall;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::people::People;
 use crate::platform::stored::Stored;
+use crate::resources::advice::{self, Planned, WallView};
 
 /// A plan with those of its people whom the actor sees.
 #[derive(Clone, Debug)]
@@ -18,13 +24,41 @@ pub struct Seen {
     pub plan: Plan,
     /// Whom the actor sees.
     pub people: People,
+    /// Whom reports and restrictions overtook that came after the plan, with the wall for those who rest.
+    pub overtaken: HashMap<AthleteId, Option<Wall>>,
 }
 
-/// One plan is the same for everybody.
+/// What the service writes beside a placed athlete.
+const BESIDE: [&str; 9] = [
+    "advised",
+    "difference",
+    "needs_confirmation",
+    "cautions",
+    "hold_probability",
+    "not_permitted",
+    "overtaken",
+    "standing",
+    "weight",
+];
+
+/// One plan is the same for everybody, whatever advice says of its people by now.
 impl PartialEq for Seen {
     fn eq(&self, other: &Self) -> bool {
-        self.plan == other.plan
+        let (ours, theirs) = (&self.plan, &other.plan);
+        (ours.session, &ours.request, &ours.people) == (theirs.session, &theirs.request, &theirs.people)
+            && laid_out(&ours.content) == laid_out(&theirs.content)
     }
+}
+
+/// What is planned, without what the service writes beside people.
+fn laid_out(content: &Value) -> Value {
+    let mut content = content.clone();
+    let lanes = content.get_mut("lanes").and_then(Value::as_array_mut).into_iter().flatten();
+    let placed = lanes.filter_map(|lane| lane.get_mut("athletes")?.as_array_mut()).flatten();
+    for one in placed.filter_map(Value::as_object_mut) {
+        one.retain(|name, _| !BESIDE.contains(&name.as_str()));
+    }
+    content
 }
 
 fn parse(plan: &Plan) -> Result<(Request, Content), StoreError> {
@@ -46,7 +80,13 @@ impl Seen {
             let all = lane.athletes.len();
             lane.athletes.retain(|one| sees(one.athlete_id));
             lane.others = all - lane.athletes.len();
-            lane.athletes.iter_mut().for_each(|one| one.display_name = name(one.athlete_id));
+            for one in &mut lane.athletes {
+                one.display_name = name(one.athlete_id);
+                if let Some(wall) = self.overtaken.get(&one.athlete_id) {
+                    one.overtaken = true;
+                    one.not_permitted = wall.as_ref().map(WallView::from).or(one.not_permitted.take());
+                }
+            }
         }
         // That somebody rests says something about them, so those of other groups are not even counted.
         content.resting.retain(|one| sees(one.athlete_id));
@@ -70,8 +110,19 @@ pub type SeenPlan = Stored<LanePlanId, Seen>;
 /// Database errors.
 pub async fn seen(tx: &mut ClubTx, found: Vec<StoredPlan>) -> Result<Vec<SeenPlan>, StoreError> {
     let people = People::of(tx, found.iter().flat_map(|one| one.value.people.clone())).await?;
-    let with =
-        |one: StoredPlan| Stored { id: one.id, rev: one.rev, value: Seen { plan: one.value, people: people.clone() } };
+    let made = store::made(tx, &found.iter().map(|one| one.id.0).collect::<Vec<_>>()).await?;
+    let planned: Vec<Planned<'_>> = found
+        .iter()
+        .filter_map(|one| {
+            let (on, known_at) = *made.get(&one.id.0)?;
+            Some(Planned { id: one.id.0, people: &one.value.people, on, known_at })
+        })
+        .collect();
+    let mut overtaken = advice::overtaken(tx, &planned).await?;
+    let with = |one: StoredPlan| {
+        let overtaken = overtaken.remove(&one.id.0).unwrap_or_default();
+        Stored { id: one.id, rev: one.rev, value: Seen { plan: one.value, people: people.clone(), overtaken } }
+    };
     Ok(found.into_iter().map(with).collect())
 }
 
@@ -82,7 +133,10 @@ pub async fn seen(tx: &mut ClubTx, found: Vec<StoredPlan>) -> Result<Vec<SeenPla
 pub fn kept(session: SessionId, request: &Request, mut content: Content) -> Result<Plan, StoreError> {
     for lane in &mut content.lanes {
         lane.others = 0;
-        lane.athletes.iter_mut().for_each(|one| one.display_name.clear());
+        for one in &mut lane.athletes {
+            one.display_name.clear();
+            one.overtaken = false;
+        }
     }
     content.resting.iter_mut().for_each(|one| one.display_name.clear());
     content.not_expected.iter_mut().for_each(|one| one.display_name.clear());

@@ -1,6 +1,8 @@
 //! Rows of lane plans, and what a plan is made from.
 
-use chrono::{NaiveDate, Utc};
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::Equipment;
@@ -256,8 +258,8 @@ pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool
     let done = sqlx::query!(
         r#"
         insert into lane_plans as x
-          (club_id, id, session_id, request, plan, people, created_by, created_at, updated_at)
-        values ($1, $2, $3, $4, $5, $6, $7, $8, $8)
+          (club_id, id, session_id, request, plan, people, created_by, created_at, updated_at, known_at)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $8, $8)
         on conflict (club_id, id) do nothing
         "#,
         club,
@@ -277,6 +279,24 @@ pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool
 /// A plan of a session.
 pub async fn find(tx: &mut ClubTx, session: SessionId, id: LanePlanId) -> Result<Option<StoredPlan>, StoreError> {
     Ok(by_ids(tx, &[id.0]).await?.pop().filter(|plan| plan.value.session == session))
+}
+
+/// For which day these plans are, and the moment up to which they heed what is on file.
+pub async fn made(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (NaiveDate, DateTime<Utc>)>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select p.id, s.held_on, coalesce(p.known_at, p.created_at) as "known_at!"
+        from lane_plans p
+        join sessions s on s.club_id = $1 and s.id = p.session_id
+        where p.club_id = $1 and p.id = any ($2)
+        "#,
+        club,
+        ids
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, (row.held_on, row.known_at))).collect())
 }
 
 /// Those of these ids that are there, seen by the actor or not.
@@ -344,7 +364,7 @@ pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<(), St
     sqlx::query!(
         r#"
         update lane_plans
-        set request = $3, plan = $4, people = $5, updated_at = $6
+        set request = $3, plan = $4, people = $5, updated_at = $6, known_at = $6
         where club_id = $1 and id = $2
         "#,
         club,

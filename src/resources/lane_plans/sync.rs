@@ -1,11 +1,13 @@
 //! Lane plans as phones carry them.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 use uuid::Uuid;
 
 use super::http::view;
+use super::judge::{self, Place, Question};
 use super::model;
 use super::request::Request;
 use super::shapes::{Content, LaneView};
@@ -14,15 +16,19 @@ use super::store;
 use crate::compute::decision::Caution;
 use crate::compute::lane_plan;
 use crate::compute::units::Length;
-use crate::platform::db::{ClubTx, Kind, StoreError};
+use crate::platform::access::Recorder;
+use crate::platform::body;
+use crate::platform::db::{ClubTx, Db, Kind, Prepared, StoreError};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
-use crate::platform::ops::Editable;
+use crate::platform::lanes::Lanes;
+use crate::platform::ops::{Editable, Method, Op};
+use crate::platform::patch;
 use crate::platform::people::People;
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
-use crate::resources::advice::CautionView;
+use crate::resources::advice::{CautionView, Memory};
 
 /// The records of these ids that are there.
 ///
@@ -82,12 +88,8 @@ impl Editable for Edits {
         }
         unknown_equipment(tx, &content, before, &mut faults).await?;
         faults.add_all("", unsafe_lanes(&content, before));
-        for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
-            // The lane may be another one now; what is advised and the cautions stay.
-            one.standing = None;
-            one.difference = None;
-            one.weight = None;
-        }
+        let earlier = before.and_then(|before| serde_json::from_value(before.plan.content.clone()).ok());
+        faults.add_all("", judge::judge(tx, session_id, &mut content, earlier.as_ref()).await?);
         if let Some(before) = before {
             sight::rejoin(&mut faults, (&mut request, &mut content), &before.plan, &people)?;
         }
@@ -97,7 +99,7 @@ impl Editable for Edits {
         content.alternatives.clear();
         content.cautions = Caution::BASE.iter().map(CautionView::from).collect();
         request.id = None;
-        Ok(Seen { plan: sight::kept(session_id, &request, content)?, people })
+        Ok(Seen { plan: sight::kept(session_id, &request, content)?, people, overtaken: HashMap::new() })
     }
 
     async fn insert(tx: &mut ClubTx, id: Uuid, value: &Seen) -> Result<bool, Problem> {
@@ -126,9 +128,60 @@ fn check_lanes(content: &Content, faults: &mut Faults) {
             let detail = format!("must be from 1 to {}", lane_plan::MAX_ROUNDS);
             faults.add(format!("/lanes/{at}/round"), "out_of_range", detail);
         }
+        if lane.configuration().is_none() {
+            let detail = "must name a kind of barrier, and its lengths in metres, not finer than 0.001";
+            faults.add(format!("/lanes/{at}"), "value", detail);
+        }
+        if !(1..=model::MAX_BARRIERS).contains(&lane.barriers) {
+            let detail = format!("must be from 1 to {}", model::MAX_BARRIERS);
+            faults.add(format!("/lanes/{at}/barriers"), "out_of_range", detail);
+        }
         if !seen.insert((lane.round, lane.lane)) {
             faults.add(format!("/lanes/{at}/lane"), "twice", "stands in this round already");
         }
+    }
+}
+
+/// Judges the places of plans that a push brings, in the lane of computing and with no connection in hand; those of a session that
+/// comes with the same push, or of people whom the caller does not see, are not among them.
+///
+/// # Errors
+/// Database errors; 503 when too much is being computed.
+pub async fn prepare(
+    db: &Db,
+    who: &Recorder,
+    lanes: &Lanes,
+    plans: &[&Op],
+) -> Result<HashMap<Uuid, Prepared>, Problem> {
+    if plans.is_empty() {
+        return Ok(HashMap::new());
+    }
+    let turn = lanes.squads.turn(who.who()).await?;
+    let mut tx = db.read(who.club, &who.actor).await?;
+    let mut questions = Vec::new();
+    for op in plans {
+        // What cannot be read is refused with the same words when it is carried out.
+        let Some(fields) = sent(&mut tx, op).await? else { continue };
+        questions.extend(Question::load(&mut tx, fields.session_id, Place::all(&fields.content)).await?);
+    }
+    drop(tx);
+    turn.run(move || {
+        let memory = Memory::default();
+        let answers = questions.iter().filter_map(|question| question.answers(&memory).ok()).flatten();
+        answers.filter_map(|(key, one)| Some((key, Ok(serde_json::to_value(one).ok()?)))).collect()
+    })
+    .await
+}
+
+/// A plan as an edit would leave it, when that can be told.
+async fn sent(tx: &mut ClubTx, op: &Op) -> Result<Option<Fields>, Problem> {
+    match op.method {
+        Method::Put => Ok(body::from_value(Value::Object(op.data.clone())).ok()),
+        Method::Patch => {
+            let Some((_, before)) = Edits::find(tx, op.id).await? else { return Ok(None) };
+            Ok(patch::merge(&Edits::fields(&before)?, &op.data).ok())
+        }
+        Method::Delete => Ok(None),
     }
 }
 

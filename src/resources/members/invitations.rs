@@ -1,7 +1,7 @@
 //! Invitations over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::Utc;
 use uuid::Uuid;
 
@@ -17,19 +17,16 @@ use crate::platform::ids::{ClubId, InvitationId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 use crate::platform::throttle;
 use crate::platform::token::Opaque;
 
 /// Invites a person. The answer holds a token to hand to them; it is shown only this once and stands for 14 days, as long
 /// as you are an admin.
 #[utoipa::path(
-    tag = "members",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = NewInvitation,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/invitations", impl_for = create_invitation, tag = "members",
     responses((status = 201, description = "Invited", body = InvitationView))
 )]
-#[post("/v1/clubs/{club_id}/invitations")]
 async fn create_invitation(
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
@@ -59,12 +56,9 @@ async fn create_invitation(
 ///
 /// One is `void` when the admin who made it is no longer an admin of the club.
 #[utoipa::path(
-    tag = "members",
-    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
-    security(("access_token" = ["club.admin"])),
+    get, path = "/v1/clubs/{club_id}/invitations", impl_for = list_invitations, tag = "members",
     responses((status = 200, description = "A page", body = InvitationPage))
 )]
-#[get("/v1/clubs/{club_id}/invitations")]
 async fn list_invitations(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -77,20 +71,14 @@ async fn list_invitations(
     let (rows, next_cursor) = wanted.cut(rows, |row| row.0.0);
     let items = rows.iter().map(|(id, invitation)| InvitationView::new(*id, invitation, None)).collect();
     let body = InvitationPage { items, next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Withdraws an invitation that was not taken.
 #[utoipa::path(
-    tag = "members",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("invitation_id" = Uuid, Path, description = "The invitation")
-    ),
-    security(("access_token" = ["club.admin"])),
+    delete, path = "/v1/clubs/{club_id}/invitations/{invitation_id}", impl_for = delete_invitation, tag = "members",
     responses((status = 204, description = "Withdrawn"))
 )]
-#[delete("/v1/clubs/{club_id}/invitations/{invitation_id}")]
 async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = InvitationId(path_id(&req, "invitation_id", "open invitation")?);
     let mut tx = permit.write(&db).await?;
@@ -101,9 +89,7 @@ async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data
 
 /// Takes an invitation that was made for your e-mail address. An account belongs to at most 50 clubs.
 #[utoipa::path(
-    tag = "members",
-    request_body = Acceptance,
-    security(("access_token" = [])),
+    post, path = "/v1/invitations/accept", impl_for = accept_invitation, tag = "members",
     responses(
         (status = 200, description = "Joined", body = Joined),
         (status = 404, description = "No open invitation for you", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
@@ -112,7 +98,6 @@ async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-#[post("/v1/invitations/accept")]
 async fn accept_invitation(caller: Caller, db: Data<Db>, body: Body<Acceptance>) -> Result<HttpResponse, Problem> {
     let none = || Problem::not_found("open invitation for your e-mail address");
     throttle::take(&db, throttle::ACCEPT, &caller.account.to_string()).await?;
@@ -128,7 +113,4 @@ async fn accept_invitation(caller: Caller, db: Data<Db>, body: Body<Acceptance>)
     }
 }
 
-/// The routes of invitations.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_invitation).service(list_invitations).service(delete_invitation).service(accept_invitation);
-}
+routes!(create_invitation, list_invitations, delete_invitation, accept_invitation);

@@ -7,6 +7,7 @@ use utoipa::ToSchema;
 use super::model::{Assignment, Invitation, Member};
 use crate::platform::access::Role;
 use crate::platform::ids::{AccountId, ClubId, GroupId, InvitationId};
+use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// What a member may do and see.
@@ -61,17 +62,7 @@ impl From<&Stored<AccountId, Member>> for View {
 }
 
 /// A page of members.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = MemberPage)]
-pub struct Page {
-    /// The members.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;
 
 /// A new invitation.
 #[derive(Debug, Deserialize, ToSchema)]
@@ -143,17 +134,7 @@ impl InvitationView {
 }
 
 /// A page of invitations.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = InvitationPage)]
-pub struct InvitationPage {
-    /// The invitations that were not taken and have not expired.
-    #[schema(max_items = 200)]
-    pub items: Vec<InvitationView>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type InvitationPage = page::Page<InvitationView>;
 
 /// The token of an invitation.
 #[derive(Debug, Deserialize, ToSchema)]

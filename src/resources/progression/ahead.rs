@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 
 use super::figures::{ConfigurationView, HoldView, date, rounded};
 use crate::compute::progress::{Dates, Forecast, HeldUp, Status, StepAhead};
-use crate::resources::advice::vocabulary;
+use crate::resources::advice::{HeldUpCode, vocabulary};
 
 /// The dates by which something is advised with a probability, if it is advised within 26 weeks at all; how likely that is stands
 /// beside them. All absent where it is likelier to take longer.
@@ -64,14 +64,14 @@ pub struct ForecastView {
     pub probability_within_26_weeks: f64,
     /// Spacing of the target less that run now, metres; absent without a current configuration.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 1.25)]
+    #[schema(minimum = -20, maximum = 20, example = 1.25)]
     spacing_gap_m: Option<f64>,
     /// Height of the target less that run now, metres; absent without a current configuration.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 0.162)]
+    #[schema(minimum = -1.2, maximum = 1.2, example = 0.162)]
     height_gap_m: Option<f64>,
     /// Spacing of the target less the estimated limit over its height, metres.
-    #[schema(example = 0.83)]
+    #[schema(minimum = -10, maximum = 20, example = 0.83)]
     limit_gap_m: f64,
 }
 
@@ -137,8 +137,8 @@ impl From<&StepAhead> for StepView {
 #[derive(Clone, Debug, Serialize, ToSchema)]
 #[schema(as = HeldUp)]
 pub struct HeldUpView {
-    /// Stable code, for programs and translations: one of what a recommendation says is missing, or of the walls of its region.
-    #[schema(max_length = 60, example = "rating")]
+    /// Stable code, for programs and translations.
+    #[schema(value_type = HeldUpCode)]
     pub code: &'static str,
     /// What it is.
     #[schema(max_length = 300, example = "A step up needs the trail leg rated secure (not rated yet).")]

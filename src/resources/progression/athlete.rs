@@ -26,13 +26,13 @@ const RATINGS_MAX: usize = 200;
 #[schema(as = ProgressLimit)]
 pub struct LimitView {
     /// Mean.
-    #[schema(minimum = 0, example = 6.62)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.62)]
     mean: f64,
     /// 5 % quantile.
-    #[schema(minimum = 0, example = 6.31)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.31)]
     p05: f64,
     /// 95 % quantile.
-    #[schema(minimum = 0, example = 6.95)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.95)]
     p95: f64,
 }
 
@@ -140,7 +140,7 @@ pub struct View {
     spacing_slope: Option<SlopeView>,
     /// Change of the estimated limit from the first point to the last, metres; absent without training days.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 0.31)]
+    #[schema(minimum = -6.5, maximum = 6.5, example = 0.31)]
     limit_change_m: Option<f64>,
     /// Whether the athlete stands still.
     plateau: PlateauView,
@@ -158,7 +158,7 @@ pub struct View {
     current: Option<ConfigurationView>,
     /// Spacing run now over that of the target.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, example = 0.86)]
+    #[schema(minimum = 0, maximum = 20, example = 0.86)]
     spacing_of_target: Option<f64>,
     /// The specification to train towards, when one is on file.
     #[serde(skip_serializing_if = "Option::is_none")]

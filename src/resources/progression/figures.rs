@@ -10,7 +10,7 @@ use crate::compute::estimate::Hold;
 use crate::compute::progress::{Load, Note, Plateau, Quantiles, Slope};
 use crate::compute::specs::Applicable;
 use crate::platform::ids::AthleteId;
-use crate::resources::advice::vocabulary;
+use crate::resources::advice::{NoteCode, vocabulary};
 
 /// A date of the mathematics.
 pub fn date(day: Day) -> NaiveDate {
@@ -32,7 +32,7 @@ pub fn rounded(value: f64) -> f64 {
 #[schema(as = ProgressNote)]
 pub struct NoteView {
     /// Stable code, for programs and translations.
-    #[schema(max_length = 60, example = "training_goes_on")]
+    #[schema(value_type = NoteCode)]
     pub code: &'static str,
     /// The sentence.
     #[schema(max_length = 500, example = "A coach watches every run and checks every barrier before the first.")]
@@ -50,7 +50,7 @@ impl From<&Note> for NoteView {
 #[schema(as = AthleteCount)]
 pub struct CountView {
     /// The stage or the decision.
-    #[schema(max_length = 20, example = "height_build")]
+    #[schema(value_type = vocabulary::StageOrDecision)]
     pub what: &'static str,
     /// How many.
     #[schema(minimum = 0, example = 7)]
@@ -83,7 +83,7 @@ pub struct LoadView {
     /// Barriers hit.
     #[schema(minimum = 0, example = 6)]
     pub hits: u32,
-    /// Barriers hit of a hundred run over; absent without a barrier.
+    /// Number of barriers hit of a hundred run over; absent without a barrier.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 100, example = 5.0)]
     pub hits_per_100_barriers: Option<f64>,
@@ -112,13 +112,13 @@ impl From<Load> for LoadView {
 #[schema(as = ProgressSlope)]
 pub struct SlopeView {
     /// Slope, metres per week.
-    #[schema(example = 0.045)]
+    #[schema(minimum = -140, maximum = 140, example = 0.045)]
     per_week_m: f64,
     /// Lower end of the interval, metres per week.
-    #[schema(example = 0.02)]
+    #[schema(minimum = -140, maximum = 140, example = 0.02)]
     low_m: f64,
     /// Upper end of the interval, metres per week.
-    #[schema(example = 0.07)]
+    #[schema(minimum = -140, maximum = 140, example = 0.07)]
     high_m: f64,
     /// Training days that it rests on.
     #[schema(minimum = 3, example = 22)]
@@ -290,24 +290,25 @@ impl From<Configuration> for ConfigurationView {
     }
 }
 
-/// Five figures of a distribution over athletes; whose they are stands with each athlete.
+/// Five figures of a distribution over athletes, in the unit of what is spread: metres, or a share. Whose they are stands with
+/// each athlete.
 #[derive(Clone, Copy, Debug, Serialize, ToSchema)]
 #[schema(as = Distribution)]
 pub struct DistributionView {
     /// Smallest.
-    #[schema(example = 0.71)]
+    #[schema(minimum = -10, maximum = 20, example = 0.71)]
     pub min: f64,
     /// 25 % quantile.
-    #[schema(example = 0.8)]
+    #[schema(minimum = -10, maximum = 20, example = 0.8)]
     pub p25: f64,
     /// Median.
-    #[schema(example = 0.86)]
+    #[schema(minimum = -10, maximum = 20, example = 0.86)]
     pub p50: f64,
     /// 75 % quantile.
-    #[schema(example = 0.93)]
+    #[schema(minimum = -10, maximum = 20, example = 0.93)]
     pub p75: f64,
     /// Largest.
-    #[schema(example = 1.0)]
+    #[schema(minimum = -10, maximum = 20, example = 1.0)]
     pub max: f64,
 }
 

@@ -2,7 +2,7 @@
 
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, VARY};
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -22,6 +22,7 @@ use crate::platform::ids::{AthleteId, GroupId};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 use crate::platform::stored;
 use crate::render::chart;
 use crate::resources::advice::{self, Memory};
@@ -29,7 +30,7 @@ use crate::resources::advice::{self, Memory};
 /// Which period.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
-struct PeriodParams {
+pub(super) struct PeriodParams {
     /// First day; twelve weeks up to `to` when absent. At most 731 days up to `to`, both included.
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     from: Option<NaiveDate>,
@@ -39,10 +40,10 @@ struct PeriodParams {
 }
 
 /// What is asked for: the period, the representation and its entity tag.
-struct Asked {
-    period: Period,
+pub(super) struct Asked {
+    pub period: Period,
     format: Format,
-    links: Links,
+    pub links: Links,
     tag: String,
 }
 
@@ -51,6 +52,11 @@ impl Asked {
         let format = negotiate(req).ok_or_else(|| {
             Problem::new(Code::NotAcceptable, "Progress comes as application/json, text/csv or image/svg+xml.")
         })?;
+        Self::of(tx, params, format).await
+    }
+
+    /// The same where there is one representation.
+    pub async fn of(tx: &mut ClubTx, params: &PeriodParams, format: Format) -> Result<Self, Problem> {
         let period = model::period(tx.today().await?, params.from, params.to).map_err(Problem::malformed)?;
         let links = Links { club: tx.club, from: date(period.from()), to: date(period.to()) };
         // The answer follows from the club's rows, the dates and the program: nothing is computed to find it unchanged.
@@ -64,13 +70,13 @@ impl Asked {
         Ok(Self { period, format, links, tag })
     }
 
-    fn unchanged(&self, req: &HttpRequest) -> Option<HttpResponse> {
+    pub fn unchanged(&self, req: &HttpRequest) -> Option<HttpResponse> {
         stored::has(req, &self.tag).then(|| {
             HttpResponse::NotModified().insert_header((ETAG, self.tag.clone())).insert_header((VARY, "accept")).finish()
         })
     }
 
-    fn answer(self, body: Vec<u8>) -> HttpResponse {
+    pub fn answer(self, body: Vec<u8>) -> HttpResponse {
         let mut answer = HttpResponse::Ok();
         answer.insert_header((ETAG, self.tag)).insert_header((VARY, "accept"));
         answer.insert_header((CACHE_CONTROL, "private, no-cache"));
@@ -85,7 +91,7 @@ impl Asked {
     }
 }
 
-fn broken<E>(_: E) -> Problem {
+pub(super) fn broken<E>(_: E) -> Problem {
     Problem::new(Code::Internal, "The answer could not be written.")
 }
 
@@ -95,14 +101,8 @@ fn broken<E>(_: E) -> Problem {
 /// which the rhythm is likely to hold over the target and over the one after it. Every figure says where its rows are.
 /// The CSV has a row for each point, the SVG is a printable chart.
 #[utoipa::path(
-    tag = "progression",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("athlete_id" = Uuid, Path, description = "The athlete"),
-        PeriodParams,
-        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/progression", impl_for = get_athlete_progression, tag = "progression",
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
     responses(
         (status = 200, description = "The progress", content(
             (AthleteView = "application/json"),
@@ -114,7 +114,6 @@ fn broken<E>(_: E) -> Problem {
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/progression")]
 async fn get_athlete_progression(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -132,7 +131,8 @@ async fn get_athlete_progression(
     if let Some(unchanged) = asked.unchanged(&req) {
         return Ok(unchanged);
     }
-    let (assessments, rated) = store::rated(&mut tx, id, asked.links.from, asked.links.to).await?;
+    let mut rated = store::rated(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
+    let (assessments, rated) = rated.remove(&id.0).unwrap_or_default();
     let said = advice::decisions(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
@@ -157,14 +157,8 @@ async fn get_athlete_progression(
 ///
 /// The CSV has a row for each athlete, the SVG is a printable chart.
 #[utoipa::path(
-    tag = "progression",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("group_id" = Uuid, Path, description = "The group"),
-        PeriodParams,
-        ("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/groups/{group_id}/progression", impl_for = get_group_progression, tag = "progression",
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
     responses(
         (status = 200, description = "The progress", content(
             (SquadView = "application/json"),
@@ -176,7 +170,6 @@ async fn get_athlete_progression(
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[get("/v1/clubs/{club_id}/groups/{group_id}/progression")]
 async fn get_group_progression(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -226,7 +219,4 @@ async fn get_group_progression(
     Ok(asked.answer(body.await??))
 }
 
-/// The routes of progression.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_athlete_progression).service(get_group_progression);
-}
+routes!(get_athlete_progression, get_group_progression);

@@ -47,10 +47,49 @@ impl Links {
         format!("/v1/clubs/{}/assessments/{id}", self.club)
     }
 
+    /// Every assessment of an athlete up to the last day.
+    pub fn assessments_so_far(&self, athlete: AthleteId) -> String {
+        format!("/v1/clubs/{}/assessments?athlete_id={athlete}&to={}", self.club, self.to)
+    }
+
+    /// Every report, restriction and clearance of an athlete up to the last day.
+    pub fn wellbeing(&self, athlete: AthleteId) -> String {
+        format!("/v1/clubs/{}/wellbeing-records?athlete_id={athlete}&to={}", self.club, self.to)
+    }
+
+    /// What coaches decided on an athlete.
+    pub fn decisions(&self, athlete: AthleteId) -> String {
+        format!("/v1/clubs/{}/athletes/{athlete}/recommendation/decisions", self.club)
+    }
+
+    /// The measurements of an athlete.
+    pub fn measurements(&self, athlete: AthleteId) -> String {
+        format!("/v1/clubs/{}/athletes/{athlete}/measurements", self.club)
+    }
+
+    /// The athlete's own record.
+    pub fn athlete(&self, athlete: AthleteId) -> String {
+        format!("/v1/clubs/{}/athletes/{athlete}", self.club)
+    }
+
+    /// The club's barriers.
+    pub fn equipment(&self) -> String {
+        format!("/v1/clubs/{}/equipment", self.club)
+    }
+
+    /// What an athlete races over on a day.
+    pub fn specs_on(&self, athlete: AthleteId, day: NaiveDate) -> String {
+        format!("/v1/clubs/{}/competition-specs/applicable?athlete_id={athlete}&on={day}", self.club)
+    }
+
     /// The sessions that a group held in the period.
     pub fn sessions(&self, group: GroupId) -> String {
-        let Self { club, from, to } = self;
-        format!("/v1/clubs/{club}/sessions?group_id={group}&state=held&from={from}&to={to}")
+        self.sessions_between(group, self.from, self.to)
+    }
+
+    /// The sessions that a group held between two days, both included.
+    pub fn sessions_between(&self, group: GroupId, from: NaiveDate, to: NaiveDate) -> String {
+        format!("/v1/clubs/{}/sessions?group_id={group}&state=held&from={from}&to={to}", self.club)
     }
 
     /// The progress of an athlete over the same period.

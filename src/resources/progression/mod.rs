@@ -1,7 +1,10 @@
-//! Progress of an athlete and of a squad over a period: as JSON, as a table and as a chart.
+//! Progress of an athlete and of a squad over a period: as JSON, as a table and as a chart; and the board of a squad.
 
 mod ahead;
 mod athlete;
+mod board;
+mod board_http;
+mod board_row;
 mod figures;
 mod http;
 mod links;
@@ -11,4 +14,8 @@ mod squad;
 mod store;
 mod words;
 
-pub use http::routes;
+/// The routes of progression.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    http::routes(config);
+    board_http::routes(config);
+}

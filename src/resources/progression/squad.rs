@@ -13,6 +13,7 @@ use super::figures::{
 use super::links::Links;
 use super::store::Attendance;
 use super::words::{Outcome, WordsView};
+use crate::compute::decision::Decision;
 use crate::compute::progress::{AthleteWeeks, Due, Member, Period, squad};
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::resources::advice::CautionView;
@@ -52,24 +53,24 @@ pub struct AttendanceView {
     sessions_href: String,
 }
 
-/// Load for each athlete and week.
+/// Load for each athlete and week, counted.
 #[derive(Clone, Copy, Debug, Serialize, ToSchema)]
 #[schema(as = LoadPerAthleteWeek)]
 pub struct WeeklyView {
     /// Athletes times weeks.
-    #[schema(minimum = 0, example = 192)]
+    #[schema(minimum = 0, maximum = 1_000_000, example = 192)]
     athlete_weeks: f64,
     /// Runs.
-    #[schema(minimum = 0, example = 7.2)]
+    #[schema(minimum = 0, maximum = 100_000, example = 7.2)]
     runs: f64,
     /// Intervals.
-    #[schema(minimum = 0, example = 28.8)]
+    #[schema(minimum = 0, maximum = 100_000, example = 28.8)]
     intervals: f64,
     /// Barriers run over.
-    #[schema(minimum = 0, example = 36)]
+    #[schema(minimum = 0, maximum = 100_000, example = 36)]
     barriers: f64,
     /// Barriers hit.
-    #[schema(minimum = 0, example = 1.4)]
+    #[schema(minimum = 0, maximum = 100_000, example = 1.4)]
     hits: f64,
 }
 
@@ -161,14 +162,14 @@ pub struct RowView {
     pub target: Option<TargetView>,
     /// Spacing run now over that of the target.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, example = 0.86)]
+    #[schema(minimum = 0, maximum = 20, example = 0.86)]
     pub spacing_of_target: Option<f64>,
     /// Estimated limit over a wicket of 0.30 m on the last day, mean, metres.
-    #[schema(minimum = 0, example = 6.62)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.62)]
     pub comfortable_limit_m: f64,
     /// Its change over the period, metres; absent without training days.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(example = 0.31)]
+    #[schema(minimum = -6.5, maximum = 6.5, example = 0.31)]
     pub limit_change_m: Option<f64>,
     /// Whether the athlete stands still.
     pub plateau: PlateauView,
@@ -300,7 +301,11 @@ impl View {
             load_per_athlete_week: sums.athlete_weeks.map(Into::into),
             assessments_due: sums.due.iter().filter_map(|(at, due)| due_view(of.who.get(*at)?, due)).collect(),
             without_data: ids(&sums.without_data),
-            ready: sums.ready.iter().filter_map(|at| ready(of.who.get(*at)?, of.members.get(*at)?, links)).collect(),
+            ready: sums
+                .ready
+                .iter()
+                .filter_map(|at| ready(of.who.get(*at)?, &of.members.get(*at)?.progress.advice.decision, links))
+                .collect(),
             plateaus: ids(&sums.plateaus),
             coaches_words: WordsView::new(&of.words, links),
             cautions: base_cautions(),
@@ -349,7 +354,8 @@ fn attendance(of: &Computed<'_>, links: &Links) -> AttendanceView {
     }
 }
 
-fn due_view(who: &Who, due: &[Due]) -> Option<DueView> {
+/// The ratings that are due of an athlete; none when none are.
+pub fn due_view(who: &Who, due: &[Due]) -> Option<DueView> {
     let criteria: Vec<DueCriterionView> = due
         .iter()
         .map(|one| DueCriterionView { criterion: one.criterion.as_str(), since: one.since.map(on) })
@@ -358,8 +364,8 @@ fn due_view(who: &Who, due: &[Due]) -> Option<DueView> {
     (!criteria.is_empty()).then_some(DueView { athlete_id: who.id, display_name, criteria })
 }
 
-fn ready(who: &Who, member: &Member<'_>, links: &Links) -> Option<ReadyView> {
-    let decision = &member.progress.advice.decision;
+/// An athlete who is ready for more.
+pub fn ready(who: &Who, decision: &Decision, links: &Links) -> Option<ReadyView> {
     decision.proposed.map(|_| ReadyView {
         athlete_id: who.id,
         display_name: who.name.clone(),

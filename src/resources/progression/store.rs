@@ -1,14 +1,15 @@
 //! Rows behind progress that advice does not read: ratings one by one, sessions and who was there.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
+use crate::compute::board::Measured;
 use crate::compute::decision::{Criterion, Rating, Ratings};
 use crate::compute::progress::Rated;
 use crate::platform::db::{ClubTx, StoreError};
-use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::ids::GroupId;
 
 /// The number of the latest change in the club: as long as it stays, so does every answer.
 pub async fn version(tx: &mut ClubTx) -> Result<i64, StoreError> {
@@ -30,51 +31,84 @@ pub async fn group_name(tx: &mut ClubTx, id: GroupId) -> Result<Option<String>, 
     Ok(name.filter(|_| tx.actor.sees(id)))
 }
 
-/// The assessments of an athlete between two days (UTC, both included), earliest first, with their ids.
+/// Assessments in order, earliest first, with their ids.
+pub type Assessed = (Vec<Uuid>, Vec<Rated>);
+
+/// The assessments of each of these athletes between two days (UTC, both included).
 pub async fn rated(
     tx: &mut ClubTx,
-    athlete: AthleteId,
+    athletes: &[Uuid],
     from: NaiveDate,
     to: NaiveDate,
-) -> Result<(Vec<Uuid>, Vec<Rated>), StoreError> {
+) -> Result<HashMap<Uuid, Assessed>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select x.id, x.assessed_at, x.lead_leg, x.trail_leg, x.walkover, x.take_off, x.landing, x.posture, x.rhythm,
-          x.arms
+        select x.id, x.athlete_id, x.assessed_at, x.lead_leg, x.trail_leg, x.walkover, x.take_off, x.landing, x.posture,
+          x.rhythm, x.arms
         from assessments x
-        where x.club_id = $1 and x.athlete_id = $2 and not x.void
+        where x.club_id = $1 and x.athlete_id = any ($2) and not x.void
           and x.assessed_at >= $3::date and x.assessed_at < $4::date + 1
           and not exists (
             select from assessments later
             where later.club_id = $1 and later.supersedes = x.id
           )
-        order by x.assessed_at, x.id
+        order by x.athlete_id, x.assessed_at, x.id
         "#,
         club,
-        athlete.0,
+        athletes,
         from,
         to
     )
     .fetch_all(tx.conn())
     .await?;
     let rating = |level: Option<i16>| level.and_then(|level| u8::try_from(level).ok()).and_then(Rating::from_level);
+    let mut found: HashMap<Uuid, Assessed> = HashMap::new();
+    for row in rows {
+        let ratings = Ratings {
+            lead_leg: rating(row.lead_leg),
+            trail_leg: rating(row.trail_leg),
+            walkover: rating(row.walkover),
+            take_off: rating(row.take_off),
+            landing: rating(row.landing),
+            posture: rating(row.posture),
+            rhythm: rating(row.rhythm),
+            arms: rating(row.arms),
+        };
+        let (ids, rated) = found.entry(row.athlete_id).or_default();
+        ids.push(row.id);
+        rated.push(Rated { day: row.assessed_at.date_naive().to_epoch_days(), ratings });
+    }
+    Ok(found)
+}
+
+/// When each of these athletes was measured last, up to a day.
+pub async fn last_measured(
+    tx: &mut ClubTx,
+    athletes: &[Uuid],
+    to: NaiveDate,
+) -> Result<HashMap<Uuid, Measured>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select m.athlete_id,
+          max(m.measured_on) filter (where m.kind = 'stature_m') as stature,
+          max(m.measured_on) filter (where m.kind in ('sprint_30m_s', 'sprint_50m_s')) as sprint
+        from measurements m
+        where m.club_id = $1 and m.athlete_id = any ($2) and m.measured_on <= $3 and m.deleted_at is null
+        group by m.athlete_id
+        "#,
+        club,
+        athletes,
+        to
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let day = |on: Option<NaiveDate>| on.map(|on| on.to_epoch_days());
     Ok(rows
         .into_iter()
-        .map(|row| {
-            let ratings = Ratings {
-                lead_leg: rating(row.lead_leg),
-                trail_leg: rating(row.trail_leg),
-                walkover: rating(row.walkover),
-                take_off: rating(row.take_off),
-                landing: rating(row.landing),
-                posture: rating(row.posture),
-                rhythm: rating(row.rhythm),
-                arms: rating(row.arms),
-            };
-            (row.id, Rated { day: row.assessed_at.date_naive().to_epoch_days(), ratings })
-        })
-        .unzip())
+        .map(|row| (row.athlete_id, Measured { stature: day(row.stature), sprint: day(row.sprint) }))
+        .collect())
 }
 
 /// The latest days of rating, in the order of [`Criterion::ALL`], days since 1970-01-01.
@@ -134,8 +168,8 @@ pub async fn last_rated(
 /// The sessions that a group held, and who was there.
 #[derive(Debug, Default)]
 pub struct Attendance {
-    /// Sessions held.
-    pub held: BTreeSet<Uuid>,
+    /// Sessions held, with their days.
+    pub held: BTreeMap<Uuid, NaiveDate>,
     /// Those of them with a list of who was there, or with runs.
     pub recorded: BTreeSet<Uuid>,
     /// The sessions of each athlete: on the list, or with a run.
@@ -153,7 +187,7 @@ pub async fn attendance(
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select s.id as "session_id!", p.athlete_id as "athlete_id?"
+        select s.id as "session_id!", s.held_on, p.athlete_id as "athlete_id?"
         from sessions s
         join session_scope g on g.club_id = $1 and g.session_id = s.id and g.scope_id = $2
         left join lateral (
@@ -180,7 +214,7 @@ pub async fn attendance(
     .await?;
     let mut found = Attendance::default();
     for row in rows {
-        found.held.insert(row.session_id);
+        found.held.insert(row.session_id, row.held_on);
         if let Some(athlete) = row.athlete_id {
             found.recorded.insert(row.session_id);
             if athletes.contains(&athlete) {

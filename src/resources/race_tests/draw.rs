@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use actix_web::http::header::ACCEPT;
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use uuid::Uuid;
 
@@ -25,7 +25,8 @@ use crate::platform::fault::Faults;
 use crate::platform::ids::AthleteId;
 use crate::platform::lanes::Lanes;
 use crate::platform::problem::{Code, Problem};
-use crate::platform::stored;
+use crate::platform::route::routes;
+use crate::platform::stored::{self, IfMatch};
 use crate::render::start_list::{StartRow, csv};
 
 /// Longest start offset when none is given (s).
@@ -182,24 +183,15 @@ async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Pr
 /// ready each athlete is, is looked at again, and the cautions stand with the lane; who rests or is restricted on the day, or is
 /// no longer ready and not among those whom a coach accepted, is not placed. Drawing again replaces the heats; the same seed gives the same draw.
 #[utoipa::path(
-    tag = "race_tests",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("race_test_id" = Uuid, Path, description = "The race test"),
-        ("If-Match" = String, Header, description = "ETag of the race test you read")
-    ),
-    request_body = Request,
-    security(("access_token" = ["plan.write"])),
+    post, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/heats", impl_for = create_race_heats, tag = "race_tests",
     responses(
         (status = 200, description = "Drawn", body = HeatsView),
-        (status = 412, description = "Changed since you read it", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 428, description = "If-Match is required", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "Nobody who is entered can run, or what is on file about somebody cannot be used")
     )
 )]
-#[post("/v1/clubs/{club_id}/race-tests/{race_test_id}/heats")]
 async fn create_race_heats(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
     lanes: Data<Lanes>,
@@ -209,7 +201,7 @@ async fn create_race_heats(
     let found = load(&mut tx, &req).await?;
     let mut request = body.read()?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_match(&req, found.rev, &View::new(&found, &entrants)?)?;
+    version.require(found.rev, &View::new(&found, &entrants)?)?;
     let info = store::session(&mut tx, found.value.test.session).await?.ok_or_else(|| Problem::not_found("session"))?;
     drop(tx);
     let asked = parse(&request, info.lanes, &entrants)?;
@@ -234,7 +226,7 @@ async fn create_race_heats(
     tx.alone(found.id.0).await?;
     let again = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_match(&req, again.rev, &View::new(&again, &entrants)?)?;
+    version.require(again.rev, &View::new(&again, &entrants)?)?;
     entries_store::place(&mut tx, &again, &entrants, &draw, &placed).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
@@ -275,19 +267,13 @@ fn start_list(req: &HttpRequest, rev: i64, view: &HeatsView) -> Result<HttpRespo
 ///
 /// The CSV is the start list.
 #[utoipa::path(
-    tag = "race_tests",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("race_test_id" = Uuid, Path, description = "The race test"),
-        ("Accept" = Option<String>, Header, description = "application/json (default) or text/csv")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/heats", impl_for = get_race_heats, tag = "race_tests",
+    params(("Accept" = Option<String>, Header, description = "application/json (default) or text/csv")),
     responses(
         (status = 200, description = "The heats", content((HeatsView = "application/json"), (String = "text/csv"))),
         (status = 304, description = "Unchanged")
     )
 )]
-#[get("/v1/clubs/{club_id}/race-tests/{race_test_id}/heats")]
 async fn get_race_heats(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
@@ -298,7 +284,4 @@ async fn get_race_heats(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db
     Ok(stored::read(&req, found.rev, &body))
 }
 
-/// The routes of heats.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_race_heats).service(get_race_heats);
-}
+routes!(create_race_heats, get_race_heats);

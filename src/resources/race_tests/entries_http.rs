@@ -1,7 +1,7 @@
 //! Entries of race tests over HTTP: who is entered is asked for first.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, put};
+use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::entries_store::{self, Entering, Entrant};
@@ -20,7 +20,8 @@ use crate::platform::grants;
 use crate::platform::ids::AthleteId;
 use crate::platform::lanes::Lanes;
 use crate::platform::problem::Problem;
-use crate::platform::stored;
+use crate::platform::route::routes;
+use crate::platform::stored::{self, IfMatch};
 
 /// Checks the list itself: each athlete visible and once, at most so many with those of other groups.
 async fn check(tx: &mut ClubTx, asked: &Entries, before: &[Entrant]) -> Result<(), Problem> {
@@ -70,6 +71,11 @@ fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Ve
         let readiness = &runner.readiness;
         if let Some(wall) = readiness.barred() {
             faults.add(pointer, wall.code(), format!("{} Nobody enters an athlete past this.", wall.text()));
+        } else if let Some(most) = runner.barriers_most {
+            let detail = format!(
+                "may run {most} barriers at most, two more than their race or 8; nobody enters an athlete past this"
+            );
+            faults.add(pointer, "unsafe", detail);
         } else if let Some(wall) = readiness.wall.filter(|_| !accepted) {
             let missing: Vec<String> = readiness.missing.iter().take(5).map(Missing::text).collect();
             let detail = format!(
@@ -91,28 +97,20 @@ fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Ve
 /// Sets who of your groups is entered; athletes of other groups stay as they are.
 ///
 /// Whoever comes in is looked at first: the athlete's permitted region on the day of the session is asked for the course. Who
-/// rests, is restricted, has left or would race past their target is refused (422 with the code of the wall). Who is not ready
+/// rests, is restricted, has left or would race past their target is refused (422 with the code of the wall), and so is who would
+/// run over more than 8 barriers and two more than their race (`unsafe`). Who is not ready
 /// (422 `not_ready`, with what is in the way and missing) is entered when `coach_accepts` has them as well; the cautions then
 /// stand with the entry, the heats and the start list. So is who was ready and, by the draw, is no longer. A change takes the heats back: draw them again.
 #[utoipa::path(
-    tag = "race_tests",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("race_test_id" = Uuid, Path, description = "The race test"),
-        ("If-Match" = String, Header, description = "ETag of the race test you read")
-    ),
-    request_body = Entries,
-    security(("access_token" = ["plan.write"])),
+    put, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/entries", impl_for = set_race_entries, tag = "race_tests",
     responses(
         (status = 200, description = "Set", body = View),
-        (status = 412, description = "Changed since you read it", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 428, description = "If-Match is required", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "What is on file about somebody cannot be used")
     )
 )]
-#[put("/v1/clubs/{club_id}/race-tests/{race_test_id}/entries")]
 async fn set_race_entries(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
     lanes: Data<Lanes>,
@@ -122,7 +120,7 @@ async fn set_race_entries(
     let found = load(&mut tx, &req).await?;
     let asked = body.read()?;
     let before = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_view(&req, found.rev, &View::new(&found, &before)?)?;
+    version.require_list(found.rev, &View::new(&found, &before)?)?;
     check(&mut tx, &asked, &before).await?;
     drop(tx);
     let seen: Vec<AthleteId> = before.iter().filter(|one| one.visible()).map(|one| one.athlete).collect();
@@ -141,7 +139,7 @@ async fn set_race_entries(
     tx.alone(found.id.0).await?;
     let found = load(&mut tx, &req).await?;
     let before = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_view(&req, found.rev, &View::new(&found, &before)?)?;
+    version.require_list(found.rev, &View::new(&found, &before)?)?;
     entries_store::set_entries(&mut tx, &found, &before, &came, &gone).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
@@ -168,7 +166,4 @@ async fn ask(
     entering(&asked, found, &runners)
 }
 
-/// The routes of entries.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(set_race_entries);
-}
+routes!(set_race_entries);

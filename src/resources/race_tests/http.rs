@@ -1,10 +1,9 @@
 //! Race tests over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
-use serde_json::{Map, Value};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
@@ -19,8 +18,10 @@ use crate::platform::ids::{RaceTestId, SessionId};
 use crate::platform::ops::{self, Editable};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
-use crate::platform::stored;
+use crate::platform::route::routes;
+use crate::platform::stored::{self, IfMatch};
 
 /// Which race tests a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -34,12 +35,6 @@ struct ListParams {
     /// Only of sessions up to this day.
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     to: Option<NaiveDate>,
-    /// Records on the page.
-    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
-    limit: Option<u16>,
-    /// The `next_cursor` of the page before.
-    #[param(max_length = 500)]
-    cursor: Option<String>,
 }
 
 /// The race test in the path, when the caller sees its session.
@@ -54,13 +49,9 @@ async fn view(tx: &mut ClubTx, stored: &StoredTest) -> Result<View, Problem> {
 
 /// Plans a race test in a session, over a competition specification or dimensions of one's own.
 #[utoipa::path(
-    tag = "race_tests",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = New,
-    security(("access_token" = ["plan.write"])),
+    post, path = "/v1/clubs/{club_id}/race-tests", impl_for = create_race_test, tag = "race_tests",
     responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/race-tests")]
 async fn create_race_test(
     req: HttpRequest,
     permit: Permit<PlanWrite>,
@@ -84,36 +75,31 @@ async fn create_race_test(
 
 /// Lists the race tests of the sessions that you see, latest day first.
 #[utoipa::path(
-    tag = "race_tests",
-    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/race-tests", impl_for = list_race_tests, tag = "race_tests",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/race-tests")]
 async fn list_race_tests(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
     params: Params<ListParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams { session_id, from, to, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<(NaiveDate, Uuid)>()?;
+    let ListParams { session_id, from, to } = params.0;
+    let wanted = page.0.parse::<(NaiveDate, Uuid)>()?;
     let filter = Filter { session: session_id, from, to };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| (row.value.held_on, row.id.0));
     let body = Page { items: rows.iter().map(Summary::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a race test with those of its entries that you see.
 #[utoipa::path(
-    tag = "race_tests",
-    params(("club_id" = Uuid, Path, description = "The club"), ("race_test_id" = Uuid, Path, description = "The race test")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}", impl_for = get_race_test, tag = "race_tests",
     responses((status = 200, description = "The race test", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/race-tests/{race_test_id}")]
 async fn get_race_test(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
@@ -123,27 +109,20 @@ async fn get_race_test(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
 
 /// Changes name, state or timing of a race test (merge patch). What it is run over stays: times would no longer compare.
 #[utoipa::path(
-    tag = "race_tests",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("race_test_id" = Uuid, Path, description = "The race test"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["plan.write"])),
+    patch, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}", impl_for = update_race_test, tag = "race_tests",
     responses((status = 200, description = "Changed", body = View))
 )]
-#[patch("/v1/clubs/{club_id}/race-tests/{race_test_id}")]
 async fn update_race_test(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<PlanWrite>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let mut found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_match(&req, found.rev, &View::new(&found, &entrants)?)?;
+    version.require(found.rev, &View::new(&found, &entrants)?)?;
     found.value.test = ops::patch::<Edits>(&mut tx, found.id.0, &found.value.test, &body.read()?).await?;
     found.rev = tx.commit().await?.of(Kind::RaceTest, found.id, found.rev);
     Ok(stored::changed(found.rev, &View::new(&found, &entrants)?))
@@ -151,34 +130,24 @@ async fn update_race_test(
 
 /// Deletes a race test in which nothing was recorded.
 #[utoipa::path(
-    tag = "race_tests",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("race_test_id" = Uuid, Path, description = "The race test"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["plan.write"])),
+    delete, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}", impl_for = delete_race_test, tag = "race_tests",
     responses((status = 204, description = "Deleted"),
         (status = 409, description = "Results were recorded in it")
     )
 )]
-#[delete("/v1/clubs/{club_id}/race-tests/{race_test_id}")]
-async fn delete_race_test(req: HttpRequest, permit: Permit<PlanWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_race_test(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<PlanWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    stored::require_match(&req, found.rev, &View::new(&found, &entrants)?)?;
+    version.require(found.rev, &View::new(&found, &entrants)?)?;
     Edits::remove(&mut tx, found.id.0, &found.value.test).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The routes of race tests.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_race_test)
-        .service(list_race_tests)
-        .service(get_race_test)
-        .service(update_race_test)
-        .service(delete_race_test);
-}
+routes!(create_race_test, list_race_tests, get_race_test, update_race_test, delete_race_test);

@@ -6,6 +6,7 @@ use uuid::Uuid;
 use super::history_store;
 use super::model::day;
 use crate::compute::advice::{Setting, advise};
+use crate::compute::bounds::barriers_most;
 use crate::compute::day::Day;
 use crate::compute::race::{Course, Expected, History, RECENT_DAYS, Readiness, TimingClass, expected_time};
 use crate::platform::db::{ClubTx, StoreError};
@@ -30,6 +31,8 @@ pub struct Runner {
     pub expected: Option<Expected>,
     /// How ready the athlete is.
     pub readiness: Readiness,
+    /// The most barriers that anybody may have them run, when the course has more.
+    pub barriers_most: Option<u32>,
 }
 
 impl Runner {
@@ -82,7 +85,9 @@ impl Field {
                 limit_m: (estimate.evidence.runs > 0).then_some(estimate.limit_m.mean),
                 ..history.clone()
             };
+            let most = barriers_most(advice.target.as_ref().map(|target| u32::from(target.spec.barriers)));
             Ok(Runner {
+                barriers_most: Some(most).filter(|most| u32::from(course.barriers) > *most),
                 athlete: person.id,
                 expected: expected_time(&history, course, class, self.on.days()),
                 readiness: Readiness::of(&advice, course),

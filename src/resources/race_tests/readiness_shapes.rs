@@ -41,7 +41,7 @@ pub struct ReadinessView {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wall: Option<WallView>,
     /// Stage of the progression.
-    #[schema(max_length = 20, example = "spacing_build")]
+    #[schema(value_type = vocabulary::Stage)]
     pub stage: String,
     /// What a step up still needs: ratings, intervals, a coach's word.
     #[schema(max_items = 30)]

@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::draw_shapes::seconds;
@@ -26,6 +26,7 @@ use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RaceResultId};
 use crate::platform::params::path_id;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::resources::advice::CautionView;
 
 const CACHE: (&str, &str) = ("cache-control", "private, no-cache");
@@ -35,16 +36,9 @@ const CACHE: (&str, &str) = ("cache-control", "private, no-cache");
 /// Results are never changed: a correction is a new result with `supersedes`, a withdrawal has `void` as well; either may
 /// follow what it corrects in the same batch. Sending the same batch again is safe. An athlete need not be entered: what was run is recorded.
 #[utoipa::path(
-    tag = "race_tests",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("race_test_id" = Uuid, Path, description = "The race test")
-    ),
-    request_body = Batch,
-    security(("access_token" = ["session.write"])),
+    post, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/results", impl_for = create_race_results, tag = "race_tests",
     responses((status = 200, description = "One result for each", body = BatchResult))
 )]
-#[post("/v1/clubs/{club_id}/race-tests/{race_test_id}/results")]
 async fn create_race_results(
     req: HttpRequest,
     permit: Permit<SessionWrite>,
@@ -174,15 +168,9 @@ fn gap_ms(ms: u32, expected: u32) -> i32 {
 ///
 /// Places take in athletes of groups that you do not see; their results are not shown.
 #[utoipa::path(
-    tag = "race_tests",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("race_test_id" = Uuid, Path, description = "The race test")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/results", impl_for = list_race_results, tag = "race_tests",
     responses((status = 200, description = "The results", body = ResultList))
 )]
-#[get("/v1/clubs/{club_id}/race-tests/{race_test_id}/results")]
 async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let test = load(&mut tx, &req).await?;
@@ -218,12 +206,9 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
 
 /// The personal bests of an athlete: one for each course and class of timing.
 #[utoipa::path(
-    tag = "race_tests",
-    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/personal-bests", impl_for = list_personal_bests, tag = "race_tests",
     responses((status = 200, description = "The bests", body = BestList))
 )]
-#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/personal-bests")]
 async fn list_personal_bests(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -254,13 +239,11 @@ async fn list_personal_bests(
             result_id: RaceResultId(Uuid::from_u128(best.id)),
             race_test_id: from.test,
             finishes: marks.iter().filter(same).count(),
+            while_restricted: from.while_restricted,
         })
     };
     let items = bests(&marks).iter().filter_map(view).collect();
     Ok(HttpResponse::Ok().insert_header(CACHE).json(BestList { athlete_id, items }))
 }
 
-/// The routes of results.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_race_results).service(list_race_results).service(list_personal_bests);
-}
+routes!(create_race_results, list_race_results, list_personal_bests);

@@ -280,6 +280,11 @@ pub struct BestView {
     /// Finishes over this course and by this class so far.
     #[schema(minimum = 1, maximum = 10_000, example = 3)]
     pub finishes: usize,
+    /// A report or restriction of the athlete stood on the day, as far as it was known when the result was filed: the time was
+    /// run and counts, here and in expected times alike, but it should not have been run. Absent otherwise.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false, example = true)]
+    pub while_restricted: bool,
 }
 
 /// A course.

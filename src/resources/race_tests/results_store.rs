@@ -238,6 +238,8 @@ pub struct Finish {
     pub held_on: NaiveDate,
     /// The mark.
     pub mark: Mark,
+    /// Whether a report or restriction stood then.
+    pub while_restricted: bool,
 }
 
 /// Every finish that stands of these athletes; `over` takes only one course.
@@ -251,7 +253,7 @@ pub async fn finishes(
     let rows = sqlx::query!(
         r#"
         select x.id, x.athlete_id, x.race_test_id, s.held_on, t.race_distance_mm, t.barriers, t.height_mm, t.approach_mm,
-          t.spacing_mm, x.final_time_ms as "final_time_ms!", x.timing_method as "timing_method!"
+          t.spacing_mm, x.final_time_ms as "final_time_ms!", x.timing_method as "timing_method!", x.while_restricted
         from race_results x
         join race_tests t on t.club_id = $1 and t.id = x.race_test_id and t.deleted_at is null
         join sessions s on s.club_id = $1 and s.id = t.session_id
@@ -279,7 +281,8 @@ pub async fn finishes(
         };
         if over.is_none_or(|course| *course == mark.course) {
             let (athlete, test) = (AthleteId(row.athlete_id), RaceTestId(row.race_test_id));
-            found.push(Finish { athlete, test, held_on: row.held_on, mark });
+            let while_restricted = row.while_restricted;
+            found.push(Finish { athlete, test, held_on: row.held_on, mark, while_restricted });
         }
     }
     Ok(found)

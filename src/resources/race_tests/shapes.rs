@@ -11,6 +11,7 @@ use super::store::StoredTest;
 use crate::compute::units::Length;
 use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 /// A competition specification by its names.
@@ -279,17 +280,7 @@ impl From<&StoredTest> for Summary {
 }
 
 /// A page of race tests.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = RaceTestPage)]
-pub struct Page {
-    /// The race tests, latest day first.
-    #[schema(max_items = 200)]
-    pub items: Vec<Summary>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<Summary>;
 
 /// Who is entered.
 #[derive(Debug, Deserialize, ToSchema)]

@@ -8,6 +8,7 @@ use super::model::{Choice, RawChoice};
 use super::shapes::View;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RecommendationId};
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 /// What the coach decided on a recommendation.
@@ -116,14 +117,4 @@ pub struct DecidedView {
 }
 
 /// A page of decided recommendations.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = CoachDecisionPage)]
-pub struct DecidedPage {
-    /// The decisions.
-    #[schema(max_items = 200)]
-    pub items: Vec<DecidedView>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type DecidedPage = page::Page<DecidedView>;

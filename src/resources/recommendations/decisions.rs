@@ -1,7 +1,7 @@
 //! What coaches decided on recommendations, over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
@@ -17,6 +17,7 @@ use crate::platform::lanes::Lanes;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::stored::{self, Stored};
 use crate::resources::advice::Memory;
 
@@ -69,6 +70,7 @@ fn repeated(
 /// The word governs: advice, fitting lane and lane plans follow what you accepted or chose until the next decision, its last day
 /// (`until`, or `valid_until` of the advice), or evidence against it: a fall or report of pain, under half of 8 or more
 /// intervals held, or over a fifth of 8 or more barriers hit since, there or on anything easier (numbers of the club's policy).
+/// What you accepted also ends when 8 or more intervals since lead the rules to a step up; what you chose instead does not.
 /// An override without a configuration ends the word before it. What you choose instead of the advice stays inside the hard
 /// walls: 422 names the first in the way (`resting`, `left`, `restricted`, `pain_reported`, `not_owned`, `target_height` or
 /// `target_spacing`). Inside a soft one, 422 names it as well, and `coach_accepts` is the second confirmation that opens it. After
@@ -76,16 +78,12 @@ fn repeated(
 /// advised again: it never allows a wider lane that day, and until it is given no soft wall opens; nor does any early on the way back, or on a wet or uneven surface. A report or restriction that
 /// stands is ended by a clearance among the well-being records, not by this.
 #[utoipa::path(
-    tag = "recommendations",
-    params(("club_id" = Uuid, Path, description = "The club"), ("athlete_id" = Uuid, Path, description = "The athlete")),
-    request_body = DecisionFields,
-    security(("access_token" = ["plan.write"])),
+    post, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions", impl_for = create_decision, tag = "recommendations",
     responses(
         (status = 201, description = "Recorded", body = DecidedView),
         (status = 200, description = "Was there already", body = DecidedView)
     )
 )]
-#[post("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions")]
 async fn create_decision(
     req: HttpRequest,
     permit: Permit<PlanWrite>,
@@ -126,16 +124,9 @@ async fn create_decision(
 
 /// Lists what was decided on an athlete's recommendations, oldest first.
 #[utoipa::path(
-    tag = "recommendations",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("athlete_id" = Uuid, Path, description = "The athlete"),
-        PageParams
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions", impl_for = list_decisions, tag = "recommendations",
     responses((status = 200, description = "A page", body = DecidedPage))
 )]
-#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions")]
 async fn list_decisions(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -151,21 +142,14 @@ async fn list_decisions(
     let rows = store::page(&mut tx, athlete, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = DecidedPage { items: rows.iter().map(view).collect::<Result<_, StoreError>>()?, next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a decided recommendation.
 #[utoipa::path(
-    tag = "recommendations",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("athlete_id" = Uuid, Path, description = "The athlete"),
-        ("decision_id" = Uuid, Path, description = "The decision")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions/{decision_id}", impl_for = get_decision, tag = "recommendations",
     responses((status = 200, description = "The decision", body = DecidedView), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation/decisions/{decision_id}")]
 async fn get_decision(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let athlete = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let id = RecommendationId(path_id(&req, "decision_id", "decision")?);
@@ -175,7 +159,4 @@ async fn get_decision(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>)
     Ok(stored::read(&req, found.rev, &view(&found)?))
 }
 
-/// The routes of decided recommendations.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_decision).service(list_decisions).service(get_decision);
-}
+routes!(create_decision, list_decisions, get_decision);

@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use crate::compute::estimate::{Estimate, Hold};
 use crate::compute::units::Length;
+use crate::resources::advice::vocabulary;
 
 /// The date of a day number, days since 1970-01-01.
 pub fn date(days: i32) -> NaiveDate {
@@ -21,16 +22,16 @@ pub fn rounded(value: f64) -> f64 {
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 pub struct LimitView {
     /// Mean.
-    #[schema(minimum = 0, example = 6.62)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.62)]
     mean: f64,
     /// 5 % quantile.
-    #[schema(minimum = 0, example = 6.31)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.31)]
     p05: f64,
     /// Median.
-    #[schema(minimum = 0, example = 6.61)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.61)]
     p50: f64,
     /// 95 % quantile.
-    #[schema(minimum = 0, example = 6.95)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.95)]
     p95: f64,
 }
 
@@ -93,16 +94,16 @@ pub struct EstimateView {
     /// The spacing at which an interval over a wicket of 0.30 m is as likely held as over-reached, metres.
     comfortable_limit_m: LimitView,
     /// Spacing lost per metre of barrier height, metres per metre.
-    #[schema(minimum = 0, example = 1.1)]
+    #[schema(minimum = 0.2, maximum = 2.6, example = 1.1)]
     height_cost: f64,
     /// How sharply the rhythm breaks around the limit, metres.
-    #[schema(minimum = 0, example = 0.21)]
+    #[schema(minimum = 0.1, maximum = 0.4, example = 0.21)]
     width_m: f64,
     /// Share of the starting uncertainty that remains, 0 to 1; above 0.5 the estimate rests mostly on body and age.
     #[schema(minimum = 0, maximum = 1, example = 0.18)]
     prior_share: f64,
-    /// What it started from: leg_length, stature, sprint_50m, sprint_30m, age_and_sex, group.
-    #[schema(max_items = 6)]
+    /// What it started from.
+    #[schema(value_type = Vec<vocabulary::PriorBasis>, max_items = 6)]
     prior_basis: Vec<String>,
     /// What it has seen.
     evidence: EvidenceView,

@@ -1,7 +1,7 @@
 //! Recommendations over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::{Datelike, NaiveDate};
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -19,6 +19,7 @@ use crate::platform::ids::{AthleteId, ClubId, GroupId};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::resources::advice::{self, Memory, Person};
 
 /// For which day.
@@ -104,18 +105,11 @@ fn in_the_way(wall: &Wall, region: &Region, choice: &Choice) -> Fault {
 
 /// What one athlete should do next, and why. Supports a qualified coach, never replaces one.
 #[utoipa::path(
-    tag = "recommendations",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("athlete_id" = Uuid, Path, description = "The athlete"),
-        OnParams
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation", impl_for = get_recommendation, tag = "recommendations",
     responses((status = 200, description = "The recommendation", body = View),
         (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
     )
 )]
-#[get("/v1/clubs/{club_id}/athletes/{athlete_id}/recommendation")]
 async fn get_recommendation(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -135,18 +129,11 @@ async fn get_recommendation(
 
 /// What each athlete of a group should do next, in short, with counts.
 #[utoipa::path(
-    tag = "recommendations",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("group_id" = Uuid, Path, description = "The group"),
-        OnParams
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/groups/{group_id}/recommendations", impl_for = list_recommendations, tag = "recommendations",
     responses((status = 200, description = "The recommendations", body = GroupAdvice),
         (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
     )
 )]
-#[get("/v1/clubs/{club_id}/groups/{group_id}/recommendations")]
 async fn list_recommendations(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -194,7 +181,4 @@ fn group_advice(
     Ok(GroupAdvice { group_id, on, counts, athletes, cautions: cautions(&Caution::BASE) })
 }
 
-/// The routes of recommendations.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_recommendation).service(list_recommendations);
-}
+routes!(get_recommendation, list_recommendations);

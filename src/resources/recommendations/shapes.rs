@@ -8,6 +8,7 @@ use super::estimate::{EstimateView, HoldView, date, rounded};
 use super::region::RegionView;
 use super::word::WordView;
 use crate::compute::advice::Advice;
+use crate::compute::approach::Approach;
 use crate::compute::decision::{Caution, Configuration, Fit};
 use crate::compute::specs::Applicable;
 use crate::compute::units::Length;
@@ -50,16 +51,24 @@ pub struct FittingView {
     /// Height and spacing.
     #[serde(flatten)]
     configuration: ConfigurationView,
+    /// Start line to the first barrier, metres.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 5, maximum = 50, example = 11.5)]
+    approach_m: Option<f64>,
     /// P(hold) there.
     hold_probability: HoldView,
     /// Whether `first_lane_hold` is reached; otherwise no spacing reaches it and this one comes closest.
     reached: bool,
 }
 
-impl From<Fit> for FittingView {
-    fn from(fit: Fit) -> Self {
-        let configuration = ConfigurationView { height_m: fit.height.metres(), spacing_m: fit.spacing.metres() };
-        Self { configuration, hold_probability: fit.hold.into(), reached: fit.reached }
+impl FittingView {
+    fn new(fit: Fit, approach: Approach) -> Self {
+        Self {
+            configuration: ConfigurationView { height_m: fit.height.metres(), spacing_m: fit.spacing.metres() },
+            approach_m: Some(approach.at(fit.spacing).metres()),
+            hold_probability: fit.hold.into(),
+            reached: fit.reached,
+        }
     }
 }
 
@@ -72,7 +81,7 @@ pub struct DecisionView {
     #[schema(value_type = vocabulary::DecisionKind)]
     pub kind: String,
     /// Stage of the progression.
-    #[schema(max_length = 20, example = "spacing_build")]
+    #[schema(value_type = vocabulary::Stage)]
     stage: String,
     /// What to run over; absent for rest and refer.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -86,6 +95,10 @@ pub struct DecisionView {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 20, example = 6.5)]
     pub spacing_m: Option<f64>,
+    /// Start line to the first barrier, metres: that of the target, or what the athlete's `approach_strides` take at that spacing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 5, maximum = 50, example = 11.5)]
+    approach_m: Option<f64>,
     /// P(hold) there.
     #[serde(skip_serializing_if = "Option::is_none")]
     hold_probability: Option<HoldView>,
@@ -277,8 +290,9 @@ impl DecisionView {
             barrier_kind: decision.proposed.map(|to| to.barrier_kind.as_str().to_owned()),
             height_m: decision.proposed.map(|to| to.height.metres()),
             spacing_m: decision.proposed.map(|to| to.spacing.metres()),
+            approach_m: decision.proposed.map(|to| advice.approach.at(to.spacing).metres()),
             hold_probability: decision.hold_proposed.map(Into::into),
-            fitting_lane: decision.fit.map(Into::into),
+            fitting_lane: decision.fit.map(|fit| FittingView::new(fit, advice.approach)),
             needs_confirmation: decision.needs_confirmation,
             word: decision.governed.as_ref().map(Into::into),
             valid_until: date(decision.valid_until),
@@ -295,7 +309,7 @@ pub struct ShortView {
     #[schema(max_length = 80, example = "Mira Osei")]
     display_name: String,
     /// Mean of the comfortable limit, metres.
-    #[schema(minimum = 0, example = 6.62)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.62)]
     comfortable_limit_m: f64,
     /// What to do next.
     decision: DecisionView,

@@ -24,7 +24,7 @@ pub struct WordView {
     rules_kind: String,
     /// What they would have the athlete run over: kind.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 11, example = "low_barrier")]
+    #[schema(value_type = Option<vocabulary::BarrierKind>)]
     rules_barrier_kind: Option<String>,
     /// The height, metres.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -1,7 +1,7 @@
 //! Rhythm of a club's own runs and race tests over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -18,6 +18,7 @@ use crate::platform::ids::{AthleteId, RunId};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem, ProblemBody};
+use crate::platform::route::routes;
 
 const CACHE: (&str, &str) = ("cache-control", "private, no-cache");
 
@@ -36,16 +37,13 @@ struct RunRhythm {
 
 /// Analyses the touchdown times of a recorded run.
 #[utoipa::path(
-    tag = "rhythm",
-    params(("club_id" = Uuid, Path, description = "The club"), ("run_id" = Uuid, Path, description = "The run")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/runs/{run_id}/rhythm", impl_for = get_run_rhythm, tag = "rhythm",
     responses(
         (status = 200, description = "The analysis", body = RunRhythm),
         (status = 409, description = "The run has fewer than two barriers or no touchdown times", body = ProblemBody,
             content_type = "application/problem+json")
     )
 )]
-#[get("/v1/clubs/{club_id}/runs/{run_id}/rhythm")]
 async fn get_run_rhythm(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -72,12 +70,9 @@ async fn get_run_rhythm(
 /// It learns from finished races over the same course with touchdown times, of athletes that you see; a race with a fall is
 /// left out. Without any it is the public schedule.
 #[utoipa::path(
-    tag = "rhythm",
-    params(("club_id" = Uuid, Path, description = "The club"), ScheduleParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/rhythm/schedule", impl_for = get_club_rhythm_schedule, tag = "rhythm",
     responses((status = 200, description = "The schedule", body = ScheduleView))
 )]
-#[get("/v1/clubs/{club_id}/rhythm/schedule")]
 async fn get_club_rhythm_schedule(
     permit: Permit<SquadRead>,
     db: Data<Db>,
@@ -100,7 +95,4 @@ async fn get_club_rhythm_schedule(
     Ok(HttpResponse::Ok().insert_header(CACHE).json(view.await??))
 }
 
-/// The routes in a club.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_run_rhythm).service(get_club_rhythm_schedule);
-}
+routes!(get_run_rhythm, get_club_rhythm_schedule);

@@ -1,6 +1,6 @@
 //! Stride marks of a spacing and the beat of an interval time, for everybody.
 
-use actix_web::{HttpResponse, get};
+use actix_web::HttpResponse;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -13,6 +13,7 @@ use crate::compute::units::Length;
 use crate::platform::fault::Fault;
 use crate::platform::params::Params;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::resources::advice::vocabulary;
 
 fn refused(parameter: &str, code: &str, detail: impl std::fmt::Display) -> Problem {
@@ -69,12 +70,9 @@ of the women's 100 m hurdles. That its shares hold for other spacings is a desig
 
 /// Where the feet come down between two barriers of a spacing, as the set-out sheet marks them.
 #[utoipa::path(
-    tag = "rhythm",
-    params(MarksParams),
-    security(()),
+    get, path = "/v1/rhythm/stride-marks", impl_for = get_stride_marks, tag = "rhythm",
     responses((status = 200, description = "The marks", body = MarksView))
 )]
-#[get("/v1/rhythm/stride-marks")]
 async fn get_stride_marks(params: Params<MarksParams>) -> Result<HttpResponse, Problem> {
     let spacing = Length::between(params.0.spacing_m, SPACING.0, SPACING.1)
         .map_err(|error| refused("spacing_m", "out_of_range", error))?;
@@ -146,12 +144,9 @@ struct CueView {
 
 /// When each foot comes down for an interval time: evenly spaced beats, four an interval.
 #[utoipa::path(
-    tag = "rhythm",
-    params(CueParams),
-    security(()),
+    get, path = "/v1/rhythm/cue", impl_for = get_rhythm_cue, tag = "rhythm",
     responses((status = 200, description = "The beats", body = CueView))
 )]
-#[get("/v1/rhythm/cue")]
 async fn get_rhythm_cue(params: Params<CueParams>) -> Result<HttpResponse, Problem> {
     let CueParams { interval_time_s, intervals } = params.0;
     let beats = cue(interval_time_s, intervals).map_err(|error| {
@@ -166,7 +161,4 @@ async fn get_rhythm_cue(params: Params<CueParams>) -> Result<HttpResponse, Probl
     Ok(HttpResponse::Ok().insert_header(CACHE).json(view))
 }
 
-/// The routes of marks and beats.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_stride_marks).service(get_rhythm_cue);
-}
+routes!(get_stride_marks, get_rhythm_cue);

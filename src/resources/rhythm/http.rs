@@ -1,7 +1,7 @@
 //! The calculators of rhythm, for everybody.
 
+use actix_web::HttpResponse;
 use actix_web::web::Data;
-use actix_web::{HttpResponse, get, post};
 
 use super::answers::AnalysisView;
 use super::model::{Wanted, course};
@@ -13,6 +13,7 @@ use crate::platform::fault::Fault;
 use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::telemetry;
 
 /// Public data change with a release only.
@@ -33,12 +34,9 @@ impl From<ReadingError> for Problem {
 /// Values that are missing, do not rise or cannot be run are reported with a code and left out; nothing is corrected. With
 /// `event_code` and `target_time_s` the run is compared with a schedule.
 #[utoipa::path(
-    tag = "rhythm",
-    request_body = AnalysisFields,
-    security(()),
+    post, path = "/v1/rhythm/analysis", impl_for = analyse_rhythm, tag = "rhythm",
     responses((status = 200, description = "The analysis", body = AnalysisView))
 )]
-#[post("/v1/rhythm/analysis")]
 async fn analyse_rhythm(lanes: Data<Lanes>, body: Body<AnalysisFields>) -> Result<HttpResponse, Problem> {
     let question = body.read()?.parse().map_err(Problem::invalid)?;
     let turn = lanes.strangers.turn(telemetry::stranger()).await?;
@@ -51,12 +49,9 @@ async fn analyse_rhythm(lanes: Data<Lanes>, body: Body<AnalysisFields>) -> Resul
 /// The constants are common practice without a published source, carried over to other courses and slower times as a
 /// design choice; a final time outside the valid range is refused with that range.
 #[utoipa::path(
-    tag = "rhythm",
-    params(ScheduleParams),
-    security(()),
+    get, path = "/v1/rhythm/schedule", impl_for = get_rhythm_schedule, tag = "rhythm",
     responses((status = 200, description = "The schedule", body = ScheduleView))
 )]
-#[get("/v1/rhythm/schedule")]
 async fn get_rhythm_schedule(params: Params<ScheduleParams>) -> Result<HttpResponse, Problem> {
     let asked = params.0;
     let course = course_asked(&asked)?;
@@ -82,12 +77,9 @@ pub fn schedule_asked(asked: &ScheduleParams, course: &Course, shape: &Shape) ->
 ///
 /// Fewer touchdown times and a less exact clock make wider intervals.
 #[utoipa::path(
-    tag = "rhythm",
-    request_body = FinalTimeFields,
-    security(()),
+    post, path = "/v1/rhythm/final-time", impl_for = forecast_final_time, tag = "rhythm",
     responses((status = 200, description = "The forecast", body = FinalTimeView))
 )]
-#[post("/v1/rhythm/final-time")]
 async fn forecast_final_time(lanes: Data<Lanes>, body: Body<FinalTimeFields>) -> Result<HttpResponse, Problem> {
     let fields = body.read()?;
     let asked = fields.parse().map_err(Problem::invalid)?;
@@ -108,7 +100,4 @@ async fn forecast_final_time(lanes: Data<Lanes>, body: Body<FinalTimeFields>) ->
     Ok(HttpResponse::Ok().json(view))
 }
 
-/// The routes of the calculators.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(analyse_rhythm).service(get_rhythm_schedule).service(forecast_final_time);
-}
+routes!(analyse_rhythm, get_rhythm_schedule, forecast_final_time);

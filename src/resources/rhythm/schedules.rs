@@ -5,6 +5,7 @@ use utoipa::ToSchema;
 
 use crate::compute::decision::Caution;
 use crate::compute::rhythm::{Calibration, Course, FinalTime, SOURCE, Schedule, Timing, courses, valid_range_s};
+use crate::resources::advice::CautionCode;
 
 /// Seconds, or any other figure, to the thousandth.
 pub fn thousandths(value: f64) -> f64 {
@@ -16,7 +17,7 @@ pub fn thousandths(value: f64) -> f64 {
 #[schema(as = RhythmCaution)]
 pub struct CautionView {
     /// Stable code.
-    #[schema(max_length = 40, example = "supports_coach")]
+    #[schema(value_type = CautionCode)]
     code: &'static str,
     /// One sentence.
     #[schema(max_length = 300, example = "This supports a qualified coach and never replaces one.")]
@@ -204,22 +205,22 @@ impl ScheduleView {
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = FinalTimeForecast)]
 struct ForecastView {
-    /// Mean.
+    /// Mean, seconds.
     #[schema(minimum = 1, maximum = 60, example = 14.1)]
     mean: f64,
-    /// 5 % quantile: the 90 % interval begins.
+    /// 5 % quantile, seconds: the 90 % interval begins.
     #[schema(minimum = 1, maximum = 60, example = 13.5)]
     p05: f64,
-    /// 25 % quantile: the 50 % interval begins.
+    /// 25 % quantile, seconds: the 50 % interval begins.
     #[schema(minimum = 1, maximum = 60, example = 13.85)]
     p25: f64,
     /// Median.
     #[schema(minimum = 1, maximum = 60, example = 14.1)]
     p50: f64,
-    /// 75 % quantile: the 50 % interval ends.
+    /// 75 % quantile, seconds: the 50 % interval ends.
     #[schema(minimum = 1, maximum = 60, example = 14.35)]
     p75: f64,
-    /// 95 % quantile: the 90 % interval ends.
+    /// 95 % quantile, seconds: the 90 % interval ends.
     #[schema(minimum = 1, maximum = 60, example = 14.7)]
     p95: f64,
 }

@@ -1,7 +1,7 @@
 //! Runs over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -18,6 +18,7 @@ use crate::platform::ids::{AthleteId, RunId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::stored;
 
 /// Which runs a list shows.
@@ -37,12 +38,6 @@ struct ListParams {
     /// Also runs that were corrected or withdrawn.
     #[serde(default)]
     superseded: bool,
-    /// Records on the page.
-    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
-    limit: Option<u16>,
-    /// The `next_cursor` of the page before.
-    #[param(max_length = 500)]
-    cursor: Option<String>,
 }
 
 /// Records runs, each on its own: a broken one is rejected, the others are stored.
@@ -51,13 +46,9 @@ struct ListParams {
 /// follow what it corrects in the same batch. Sending the same batch again is safe; what is stored already is answered
 /// with `unchanged`.
 #[utoipa::path(
-    tag = "runs",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = Batch,
-    security(("access_token" = ["session.write"])),
+    post, path = "/v1/clubs/{club_id}/runs", impl_for = create_runs, tag = "runs",
     responses((status = 200, description = "One result for each run", body = BatchResult))
 )]
-#[post("/v1/clubs/{club_id}/runs")]
 async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batch>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let sent = body.read()?;
@@ -73,36 +64,31 @@ async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batc
 ///
 /// By id; with `from` or `to` by the day of the session, then by session and id.
 #[utoipa::path(
-    tag = "runs",
-    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/runs", impl_for = list_runs, tag = "runs",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/runs")]
 async fn list_runs(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
     params: Params<ListParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams { session_id, athlete_id, from, to, superseded, limit, cursor } = params.0;
+    let ListParams { session_id, athlete_id, from, to, superseded } = params.0;
     let filter = Filter { session: session_id, athlete: athlete_id, from, to, all: superseded };
-    let wanted = PageParams { limit, cursor }.parse_in::<Place>(|place| filter.has(place))?;
+    let wanted = page.0.parse_in::<Place>(|place| filter.has(place))?;
     let mut tx = permit.read(&db).await?;
     let rows = page_store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |(place, _)| *place);
     let body = Page { items: rows.iter().map(|(_, run)| View::from(run)).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a run.
 #[utoipa::path(
-    tag = "runs",
-    params(("club_id" = Uuid, Path, description = "The club"), ("run_id" = Uuid, Path, description = "The run")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/runs/{run_id}", impl_for = get_run, tag = "runs",
     responses((status = 200, description = "The run", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/runs/{run_id}")]
 async fn get_run(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = RunId(path_id(&req, "run_id", "run")?);
     let mut tx = permit.read(&db).await?;
@@ -110,7 +96,4 @@ async fn get_run(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> R
     Ok(stored::read(&req, found.rev, &View::from(&found)))
 }
 
-/// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_runs).service(list_runs).service(get_run);
-}
+routes!(create_runs, list_runs, get_run);

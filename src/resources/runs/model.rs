@@ -4,7 +4,7 @@ use chrono::{DateTime, Datelike, NaiveDate, Utc};
 
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::fault::{Fault, Faults};
-use crate::platform::ids::{AthleteId, RunId, SessionId};
+use crate::platform::ids::{AthleteId, LanePlanId, RunId, SessionId};
 use crate::platform::words::words;
 
 /// Barriers of one lane, 1 to this.
@@ -58,6 +58,35 @@ pub struct Touchdowns {
     pub video_fps: Option<i16>,
 }
 
+/// Most lanes and rounds of a plan.
+const LANES_MAX: (i16, i16) = (12, 4);
+
+/// A lane of a plan, in a round.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct LaneOf {
+    /// The plan.
+    pub plan: LanePlanId,
+    /// The lane, from 1.
+    pub lane: i16,
+    /// The round, from 1.
+    pub round: i16,
+}
+
+/// What stands in a lane, as its plan says it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stands {
+    /// A word of [`BarrierKind`].
+    pub barrier_kind: String,
+    /// Metres (m).
+    pub height_m: f64,
+    /// Metres (m).
+    pub spacing_m: f64,
+    /// Metres (m); none where a run was filed without.
+    pub approach_m: Option<f64>,
+    /// Barriers.
+    pub barriers: i16,
+}
+
 /// A run.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Run {
@@ -67,6 +96,8 @@ pub struct Run {
     pub athlete: AthleteId,
     /// When, as the phone claims.
     pub run_at: DateTime<Utc>,
+    /// The lane of a plan, where it is said.
+    pub lane: Option<LaneOf>,
     /// What stood in the lane.
     pub barrier_kind: BarrierKind,
     /// Height of the barriers.
@@ -113,6 +144,8 @@ pub struct Raw<'a> {
     pub athlete: AthleteId,
     /// See [`Run`].
     pub run_at: DateTime<Utc>,
+    /// See [`Run`].
+    pub lane: Option<LaneOf>,
     /// A word of [`BarrierKind`].
     pub barrier_kind: &'a str,
     /// Metres (m).
@@ -155,6 +188,12 @@ impl Run {
         if raw.run_at.year() < 2000 || (raw.run_at - now).num_hours() > 24 {
             faults.add("/run_at", "out_of_range", "must be from 2000 to at most a day ahead");
         }
+        let (lane, round) = raw.lane.map(|one| (one.lane, one.round)).unzip();
+        for (pointer, number, most) in [("/lane/lane", lane, LANES_MAX.0), ("/lane/round", round, LANES_MAX.1)] {
+            if number.is_some_and(|number| !(1..=most).contains(&number)) {
+                faults.add(pointer, "out_of_range", format!("must be from 1 to {most}"));
+            }
+        }
         let kind = BarrierKind::from_word(raw.barrier_kind).ok_or("must be wicket, foam, low_barrier or hurdle");
         let kind = faults.take("/barrier_kind", "word", kind);
         let height = Length::between(raw.height_m, HEIGHT.0, HEIGHT.1);
@@ -176,6 +215,7 @@ impl Run {
             athlete: raw.athlete,
             // Stored and compared to the microsecond, as the database keeps it.
             run_at: chrono::DateTime::from_timestamp_micros(raw.run_at.timestamp_micros()).unwrap_or(raw.run_at),
+            lane: raw.lane,
             barrier_kind,
             height,
             spacing,
@@ -191,6 +231,17 @@ impl Run {
             void: raw.void,
         });
         faults.finish(value)
+    }
+
+    /// What stood in the lane.
+    pub fn stands(&self) -> Stands {
+        Stands {
+            barrier_kind: self.barrier_kind.as_str().to_owned(),
+            height_m: self.height.metres(),
+            spacing_m: self.spacing.metres(),
+            approach_m: self.approach.map(Length::metres),
+            barriers: self.barriers,
+        }
     }
 
     /// Whether the claimed time fits the day of the session, two days of a wrong clock allowed.

@@ -93,7 +93,8 @@ macro_rules! select {
         concat!(
             "select x.id, x.rev, x.session_id, x.athlete_id, x.run_at, x.barrier_kind, x.height_mm, x.spacing_mm, \
              x.approach_mm, x.barriers, x.held, x.over_reached, x.crowded, x.broken, x.hits, x.fell, x.lead_leg, \
-             x.touchdown_times_ms, x.timing_method, x.video_fps, x.note, x.supersedes, x.void, x.while_restricted from ",
+             x.touchdown_times_ms, x.timing_method, x.video_fps, x.note, x.supersedes, x.void, x.while_restricted, \
+             x.lane_plan_id, x.lane, x.round from ",
             $from
         )
     };

@@ -5,7 +5,8 @@ use std::collections::HashMap;
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
-use super::model::{Filed, Run};
+use super::lanes_store;
+use super::model::{Filed, LaneOf, Run};
 use super::shapes::Fields;
 use super::store::{self, Known};
 use crate::platform::batch::{self, Decision, Item};
@@ -67,7 +68,17 @@ async fn file_part(
     taken.retain(|id, _| !hidden.contains(id));
     let athletes: Vec<Uuid> = taken.values().map(|(one, _)| one.athlete.0).collect();
     let erased = grants::erased(tx, &athletes).await?;
-    let parsed: Vec<_> = sent.iter().map(|fields| (fields.id.0, fields.parse(now))).collect();
+    let plans: Vec<Uuid> = sent.iter().filter_map(|fields| fields.lane).map(|lane| lane.lane_plan_id.0).collect();
+    let lanes = lanes_store::stands(tx, &plans).await?;
+    let parse = |fields: &Fields| {
+        let lane = fields.lane.map(LaneOf::from);
+        // What is stored already stood there, whatever became of the plan.
+        let stored = taken.get(&fields.id.0).map(|(run, _)| run).filter(|run| run.lane == lane);
+        let planned = || lane.and_then(|lane| lanes.get(&(fields.session_id, lane))).cloned();
+        let stands = lane.and(stored.map(Run::stands)).or_else(planned);
+        (fields.id.0, fields.parse(now, stands.as_ref()))
+    };
+    let parsed: Vec<_> = sent.iter().map(parse).collect();
     let new = || parsed.iter().filter(|(id, _)| !taken.contains_key(id)).filter_map(|(_, one)| one.as_ref().ok());
     let sessions: Vec<Uuid> = new().map(|one| one.session.0).collect();
     let athletes: Vec<Uuid> = new().map(|one| one.athlete.0).collect();

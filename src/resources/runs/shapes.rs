@@ -4,10 +4,11 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::model::{self, Raw, Run};
+use super::model::{self, LaneOf, Raw, Run, Stands};
 use super::store::StoredRun;
-use crate::platform::fault::Fault;
-use crate::platform::ids::{AthleteId, RunId, SessionId};
+use crate::platform::fault::{Fault, Faults};
+use crate::platform::ids::{AthleteId, LanePlanId, RunId, SessionId};
+use crate::platform::page;
 use crate::resources::advice::vocabulary;
 
 /// Outcomes of the intervals of a run; they add up to barriers - 1.
@@ -33,7 +34,41 @@ pub struct Intervals {
     pub broken: i16,
 }
 
+const fn first() -> i16 {
+    1
+}
+
+/// A lane of a plan of the session, in a round.
+#[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = RunLane, example = json!({"lane_plan_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e60", "lane": 2}))]
+pub struct LaneFields {
+    /// The plan.
+    pub lane_plan_id: LanePlanId,
+    /// The lane.
+    #[schema(minimum = 1, maximum = 12, example = 2)]
+    pub lane: i16,
+    /// The round (default 1).
+    #[serde(default = "first")]
+    #[schema(minimum = 1, maximum = 4, example = 1)]
+    pub round: i16,
+}
+
+impl From<LaneFields> for LaneOf {
+    fn from(one: LaneFields) -> Self {
+        Self { plan: one.lane_plan_id, lane: one.lane, round: one.round }
+    }
+}
+
+impl From<LaneOf> for LaneFields {
+    fn from(one: LaneOf) -> Self {
+        Self { lane_plan_id: one.plan, lane: one.lane, round: one.round }
+    }
+}
+
 /// One pass of one athlete down one lane.
+///
+/// What stands in the lane may be left out where `lane` names it; when read it is always there.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = RunFields, example = json!({"id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57", "session_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e58", "athlete_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e59", "run_at": "2026-11-24T17:35:00Z", "barrier_kind": "low_barrier", "height_m": 0.5, "spacing_m": 6.25, "barriers": 5, "intervals": {"held": 3, "over_reached": 1}, "hits": 0, "fell": false}))]
@@ -48,22 +83,30 @@ pub struct Fields {
     #[schema(example = "2026-11-24T17:35:00Z")]
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub run_at: DateTime<Utc>,
-    /// `wicket`, `foam`, `low_barrier` or `hurdle`.
-    #[schema(value_type = vocabulary::BarrierKind)]
-    pub barrier_kind: String,
-    /// Height of the barriers, metres.
+    /// The lane of a plan of the session. What is not said of the lane, kind, height, spacing, approach and barriers, is taken from
+    /// there; what is said stands. A lane that is not there any more needs all of it said, but the approach.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lane: Option<LaneFields>,
+    /// `wicket`, `foam`, `low_barrier` or `hurdle`; needed without `lane`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<vocabulary::BarrierKind>)]
+    pub barrier_kind: Option<String>,
+    /// Height of the barriers, metres; needed without `lane`.
+    #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]
-    pub height_m: f64,
-    /// Distance between barriers, metres.
+    pub height_m: Option<f64>,
+    /// Distance between barriers, metres; needed without `lane`.
+    #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 20, example = 6.25)]
-    pub spacing_m: f64,
+    pub spacing_m: Option<f64>,
     /// Start line to the first barrier, metres.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 50, example = 11.0)]
     pub approach_m: Option<f64>,
-    /// Barriers run.
+    /// Barriers run; needed without `lane`.
+    #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 20, example = 5)]
-    pub barriers: i16,
+    pub barriers: Option<i16>,
     /// What became of the intervals.
     pub intervals: Intervals,
     /// Barriers hit.
@@ -102,21 +145,58 @@ pub struct Fields {
 }
 
 impl Fields {
-    /// Parses the run.
+    /// What stands in the lane: what is said, and what the lane says of the rest.
+    ///
+    /// # Errors
+    /// Every field that neither says.
+    fn standing(&self, lane: Option<&Stands>) -> Result<Stands, Vec<Fault>> {
+        let kind = self.barrier_kind.clone().or_else(|| lane.map(|one| one.barrier_kind.clone()));
+        let height = self.height_m.or_else(|| lane.map(|one| one.height_m));
+        let spacing = self.spacing_m.or_else(|| lane.map(|one| one.spacing_m));
+        let barriers = self.barriers.or_else(|| lane.map(|one| one.barriers));
+        let approach_m = self.approach_m.or_else(|| lane.and_then(|one| one.approach_m));
+        let mut faults = Faults::new();
+        let said = [
+            ("/barrier_kind", kind.is_some()),
+            ("/height_m", height.is_some()),
+            ("/spacing_m", spacing.is_some()),
+            ("/barriers", barriers.is_some()),
+        ];
+        if self.lane.is_some() && said.iter().any(|(_, said)| !said) {
+            let detail = "is no lane of a plan of the session: say what stood there (barrier_kind, height_m, spacing_m, barriers)";
+            faults.add("/lane", "unknown_id", detail);
+        } else {
+            for (pointer, _) in said.iter().filter(|(_, said)| !said) {
+                faults.add(*pointer, "missing", "is needed, or `lane`: the lane of a plan of the session");
+            }
+        }
+        let all = kind.zip(height).zip(spacing.zip(barriers));
+        faults.finish(all.map(|((barrier_kind, height_m), (spacing_m, barriers))| Stands {
+            barrier_kind,
+            height_m,
+            spacing_m,
+            approach_m,
+            barriers,
+        }))
+    }
+
+    /// Parses the run; `lane` is what stands in the lane that it names.
     ///
     /// # Errors
     /// Every broken field.
-    pub fn parse(&self, now: DateTime<Utc>) -> Result<Run, Vec<Fault>> {
+    pub fn parse(&self, now: DateTime<Utc>, lane: Option<&Stands>) -> Result<Run, Vec<Fault>> {
+        let stands = self.standing(lane)?;
         let Intervals { held, over_reached, crowded, broken } = self.intervals;
         let raw = Raw {
             session: self.session_id,
             athlete: self.athlete_id,
             run_at: self.run_at,
-            barrier_kind: &self.barrier_kind,
-            height_m: self.height_m,
-            spacing_m: self.spacing_m,
-            approach_m: self.approach_m,
-            barriers: self.barriers,
+            lane: self.lane.map(Into::into),
+            barrier_kind: &stands.barrier_kind,
+            height_m: stands.height_m,
+            spacing_m: stands.spacing_m,
+            approach_m: stands.approach_m,
+            barriers: stands.barriers,
             intervals: model::Intervals { held, over_reached, crowded, broken },
             hits: self.hits,
             fell: self.fell,
@@ -170,11 +250,12 @@ impl From<&StoredRun> for View {
             session_id: run.session,
             athlete_id: run.athlete,
             run_at: run.run_at,
-            barrier_kind: run.barrier_kind.as_str().to_owned(),
-            height_m: run.height.metres(),
-            spacing_m: run.spacing.metres(),
+            lane: run.lane.map(Into::into),
+            barrier_kind: Some(run.barrier_kind.as_str().to_owned()),
+            height_m: Some(run.height.metres()),
+            spacing_m: Some(run.spacing.metres()),
             approach_m: run.approach.map(crate::compute::units::Length::metres),
-            barriers: run.barriers,
+            barriers: Some(run.barriers),
             intervals: Intervals { held, over_reached, crowded, broken },
             hits: run.hits,
             fell: run.fell,
@@ -191,14 +272,4 @@ impl From<&StoredRun> for View {
 }
 
 /// A page of runs.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = RunPage)]
-pub struct Page {
-    /// The runs.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

@@ -7,11 +7,11 @@ use serde::Serialize;
 use sqlx::types::Json;
 use uuid::Uuid;
 
-use super::model::{Filed, Intervals, Leg, Run, TimingMethod, Touchdowns};
+use super::model::{Filed, Intervals, LaneOf, Leg, Run, TimingMethod, Touchdowns};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
-use crate::platform::ids::{AthleteId, RunId, SessionId};
+use crate::platform::ids::{AthleteId, LanePlanId, RunId, SessionId};
 use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
@@ -45,6 +45,9 @@ pub(super) struct Row {
     supersedes: Option<Uuid>,
     void: bool,
     while_restricted: bool,
+    lane_plan_id: Option<Uuid>,
+    lane: Option<i16>,
+    round: Option<i16>,
 }
 
 fn mm(length: Length) -> i32 {
@@ -73,6 +76,11 @@ impl TryFrom<Row> for StoredRun {
             session: SessionId(row.session_id),
             athlete: AthleteId(row.athlete_id),
             run_at: row.run_at,
+            lane: row.lane_plan_id.zip(row.lane).zip(row.round).map(|((plan, lane), round)| LaneOf {
+                plan: LanePlanId(plan),
+                lane,
+                round,
+            }),
             barrier_kind: BarrierKind::from_word(&row.barrier_kind).ok_or_else(corrupt)?,
             height: length(row.height_mm)?,
             spacing: length(row.spacing_mm)?,
@@ -106,7 +114,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredRun>, Sto
         select id, rev, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm, approach_mm, barriers,
           held, over_reached, crowded, broken, hits, fell, lead_leg,
           touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", timing_method, video_fps, note, supersedes, void,
-          while_restricted
+          while_restricted, lane_plan_id, lane, round
         from runs
         where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
@@ -216,18 +224,18 @@ pub async fn insert(tx: &mut ClubTx, runs: &[(RunId, Filed)]) -> Result<(), Stor
         insert into runs as x
           (club_id, id, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm, approach_mm, barriers,
            held, over_reached, crowded, broken, hits, fell, lead_leg, touchdown_times_ms, timing_method, video_fps,
-           note, supersedes, void, while_restricted, recorded_by, created_at, skew_ms)
+           note, supersedes, void, while_restricted, lane_plan_id, lane, round, recorded_by, created_at, skew_ms)
         select c.id, u.id, u.session_id, u.athlete_id, u.run_at, u.barrier_kind, u.height_mm, u.spacing_mm,
           u.approach_mm, u.barriers, u.held, u.over_reached, u.crowded, u.broken, u.hits, u.fell, u.lead_leg,
           u.touchdown_times_ms, u.timing_method, u.video_fps, u.note, u.supersedes, u.void,
-          u.while_restricted, $3, $4, $5
+          u.while_restricted, u.lane_plan_id, u.lane, u.round, $3, $4, $5
         from clubs c
         cross join jsonb_to_recordset($2::jsonb) as u (
           id uuid, session_id uuid, athlete_id uuid, run_at timestamptz, barrier_kind text, height_mm integer,
           spacing_mm integer, approach_mm integer, barriers smallint, held smallint, over_reached smallint,
           crowded smallint, broken smallint, hits smallint, fell boolean, lead_leg text,
           touchdown_times_ms integer[], timing_method text, video_fps smallint, note text, supersedes uuid,
-          void boolean, while_restricted boolean)
+          void boolean, while_restricted boolean, lane_plan_id uuid, lane smallint, round smallint)
         where c.id = $1
         "#,
         club,
@@ -267,6 +275,9 @@ struct Columns<'a> {
     supersedes: Option<Uuid>,
     void: bool,
     while_restricted: bool,
+    lane_plan_id: Option<Uuid>,
+    lane: Option<i16>,
+    round: Option<i16>,
 }
 
 impl<'a> Columns<'a> {
@@ -297,6 +308,9 @@ impl<'a> Columns<'a> {
             supersedes: run.supersedes.map(|id| id.0),
             void: run.void,
             while_restricted: one.while_restricted,
+            lane_plan_id: run.lane.map(|one| one.plan.0),
+            lane: run.lane.map(|one| one.lane),
+            round: run.lane.map(|one| one.round),
         }
     }
 }

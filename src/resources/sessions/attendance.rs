@@ -1,7 +1,7 @@
 //! Attendance over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, put};
+use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::http::load;
@@ -14,19 +14,17 @@ use crate::platform::fault::Faults;
 use crate::platform::grants;
 use crate::platform::ids::AthleteId;
 use crate::platform::problem::Problem;
-use crate::platform::stored;
+use crate::platform::route::routes;
+use crate::platform::stored::{self, IfMatch};
 
 /// Most athletes of one session.
 const MAX_PRESENT: usize = 300;
 
 /// Who of your groups was present. The `ETag` belongs to this list, not to the session.
 #[utoipa::path(
-    tag = "sessions",
-    params(("club_id" = Uuid, Path, description = "The club"), ("session_id" = Uuid, Path, description = "The session")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}/attendance", impl_for = get_attendance, tag = "sessions",
     responses((status = 200, description = "The list", body = Attendance), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/attendance")]
 async fn get_attendance(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let session = load(&mut tx, &req).await?;
@@ -38,23 +36,15 @@ async fn get_attendance(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db
 ///
 /// Sending the same list again changes nothing. Once a list exists, `If-Match` with its ETag is needed.
 #[utoipa::path(
-    tag = "sessions",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ("If-Match" = Option<String>, Header, description = "ETag of the list you read; not needed for the first list")
-    ),
-    request_body = Attendance,
-    security(("access_token" = ["session.write"])),
+    put, path = "/v1/clubs/{club_id}/sessions/{session_id}/attendance", impl_for = set_attendance, tag = "sessions",
+    params(("If-Match" = Option<String>, Header, description = "ETag of the list you read; not needed for the first list")),
     responses(
         (status = 200, description = "Set", body = Attendance),
-        (status = 412, description = "Changed since you read it", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 428, description = "If-Match is required", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[put("/v1/clubs/{club_id}/sessions/{session_id}/attendance")]
 async fn set_attendance(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<SessionWrite>,
     db: Data<Db>,
     body: Body<Attendance>,
@@ -80,7 +70,7 @@ async fn set_attendance(
         return Ok(stored::changed(rev, &Attendance { present }));
     }
     if rev > 0 {
-        stored::require_view(&req, rev, &Attendance { present: before.clone() })?;
+        version.require_list(rev, &Attendance { present: before.clone() })?;
     }
     let missing = |list: &[AthleteId], from: &[AthleteId]| -> Vec<AthleteId> {
         from.iter().copied().filter(|athlete| !list.contains(athlete)).collect()
@@ -93,7 +83,4 @@ async fn set_attendance(
     Ok(stored::changed(rev, &Attendance { present }))
 }
 
-/// The routes of attendance.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_attendance).service(set_attendance);
-}
+routes!(get_attendance, set_attendance);

@@ -2,10 +2,9 @@
 
 use super::model::State;
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
-use serde_json::{Map, Value};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
@@ -19,8 +18,11 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::{GroupId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::routed;
+use crate::platform::stored::IfMatch;
 
 /// Which sessions a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -37,12 +39,6 @@ struct ListParams {
     /// Up to this day.
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     to: Option<NaiveDate>,
-    /// Records on the page.
-    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
-    limit: Option<u16>,
-    /// The `next_cursor` of the page before.
-    #[param(max_length = 500)]
-    cursor: Option<String>,
 }
 
 /// The session in the path, when the caller sees it.
@@ -53,13 +49,9 @@ pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredSes
 
 /// Plans or records a session for groups of yours.
 #[utoipa::path(
-    tag = "sessions",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = New,
-    security(("access_token" = ["session.write"])),
+    post, path = "/v1/clubs/{club_id}/sessions", impl_for = create_session, tag = "sessions",
     responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/sessions")]
 async fn create_session(
     req: HttpRequest,
     permit: Permit<SessionWrite>,
@@ -67,26 +59,23 @@ async fn create_session(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let tx = permit.write(&db).await?;
-    let (id, fields) = body.read()?.split();
-    routed::create::<Edits>(&req, tx, id.0, fields).await
+    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
 /// Lists the sessions that you see, latest day first.
 #[utoipa::path(
-    tag = "sessions",
-    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions", impl_for = list_sessions, tag = "sessions",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/sessions")]
 async fn list_sessions(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
     params: Params<ListParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams { group_id, state, from, to, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<(NaiveDate, Uuid)>()?;
+    let ListParams { group_id, state, from, to } = params.0;
+    let wanted = page.0.parse::<(NaiveDate, Uuid)>()?;
     let state = state
         .map(|word| State::parse(&word))
         .transpose()
@@ -96,17 +85,14 @@ async fn list_sessions(
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| (row.value.held_on, row.id.0));
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a session.
 #[utoipa::path(
-    tag = "sessions",
-    params(("club_id" = Uuid, Path, description = "The club"), ("session_id" = Uuid, Path, description = "The session")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}", impl_for = get_session, tag = "sessions",
     responses((status = 200, description = "The session", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}")]
 async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
@@ -116,26 +102,20 @@ async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) 
 /// A group is taken out of it by its own coach or an admin, while its athletes have no records in it. A session of several
 /// groups is cancelled by who has all of them.
 #[utoipa::path(
-    tag = "sessions",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["session.write"])),
+    patch, path = "/v1/clubs/{club_id}/sessions/{session_id}", impl_for = update_session, tag = "sessions",
+    request_body(content = Fields, content_type = "application/merge-patch+json", example = json!({"state": "held"})),
     responses((status = 200, description = "Changed", body = View),
         (status = 409, description = "Records of athletes of a group that is taken out rest on it")
     )
 )]
-#[patch("/v1/clubs/{club_id}/sessions/{session_id}")]
 async fn update_session(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<SessionWrite>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
+    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a session while nothing rests on it: no attendance, runs, assessments or race tests. Any other is cancelled: set
@@ -143,28 +123,18 @@ async fn update_session(
 ///
 /// A session of several groups is deleted by who has all of them, or an admin.
 #[utoipa::path(
-    tag = "sessions",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["session.write"])),
+    delete, path = "/v1/clubs/{club_id}/sessions/{session_id}", impl_for = delete_session, tag = "sessions",
     responses((status = 204, description = "Deleted"),
         (status = 409, description = "Records rest on it: cancel it instead")
     )
 )]
-#[delete("/v1/clubs/{club_id}/sessions/{session_id}")]
-async fn delete_session(req: HttpRequest, permit: Permit<SessionWrite>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, permit.write(&db).await?).await
+async fn delete_session(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<SessionWrite>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
+    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 
-/// The routes of sessions.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config
-        .service(create_session)
-        .service(list_sessions)
-        .service(get_session)
-        .service(update_session)
-        .service(delete_session);
-}
+routes!(create_session, list_sessions, get_session, update_session, delete_session);

@@ -3,6 +3,9 @@
 use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
+use crate::compute::decision::Stage;
+use crate::compute::session_plan::Side;
+use crate::compute::units::Length;
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{GroupId, VenueId};
 use crate::platform::words::words;
@@ -27,20 +30,10 @@ words! {
         Uneven = "uneven" }
 }
 
-/// The stages of the progression, first to last.
-const STAGES: [&str; 11] = [
-    "mobility",
-    "lead_leg",
-    "trail_leg",
-    "walkover",
-    "wicket_run",
-    "rhythm_wickets",
-    "low_barriers",
-    "height_build",
-    "spacing_build",
-    "competition_spec",
-    "race_test",
-];
+/// Closest and farthest that the barriers of a drill stand: a foot-length, and as far as barriers of runs do.
+const SPACING: (Length, Length) = (Length::from_mm(300), Length::from_mm(20_000));
+/// Lowest and highest barrier, as of runs.
+const HEIGHT: (Length, Length) = (Length::from_mm(50), Length::from_mm(1_100));
 
 /// One part of a session: a drill with its dose.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -58,9 +51,56 @@ pub struct Block {
     /// Barriers of each repeat.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub barriers: Option<u16>,
+    /// Over which side of the barriers.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub side: Option<String>,
+    /// Distance between the barriers, millimetres (mm).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spacing_mm: Option<u32>,
+    /// Height of the barriers, millimetres (mm).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub height_mm: Option<u32>,
+    /// Rest of an athlete between two repeats, seconds (s).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rest_s: Option<u16>,
+    /// The minute of the session in which it begins.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub start_min: Option<u16>,
+    /// How long, minutes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<u16>,
     /// Remark.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
+}
+
+/// What a client sends of a block, field by field; see [`Block`].
+#[derive(Clone, Copy, Debug)]
+pub struct RawBlock<'a> {
+    /// A word of the stages.
+    pub stage: &'a str,
+    /// See [`Block`].
+    pub drill: &'a str,
+    /// See [`Block`].
+    pub sets: Option<u16>,
+    /// See [`Block`].
+    pub repeats: Option<u16>,
+    /// See [`Block`].
+    pub barriers: Option<u16>,
+    /// A word of [`Side`].
+    pub side: Option<&'a str>,
+    /// Metres (m).
+    pub spacing_m: Option<f64>,
+    /// Metres (m).
+    pub height_m: Option<f64>,
+    /// See [`Block`].
+    pub rest_s: Option<u16>,
+    /// See [`Block`].
+    pub start_min: Option<u16>,
+    /// See [`Block`].
+    pub minutes: Option<u16>,
+    /// See [`Block`].
+    pub note: Option<&'a str>,
 }
 
 /// A session.
@@ -80,6 +120,8 @@ pub struct Session {
     pub weather_note: Option<String>,
     /// What is wrong with the surface; none when it is dry and even, or nobody said.
     pub surface: Option<Surface>,
+    /// What the next session should know of this one.
+    pub note: Option<String>,
 }
 
 impl Session {
@@ -92,8 +134,8 @@ impl Session {
         state: &str,
         groups: &[GroupId],
         venue: Option<VenueId>,
-        blocks: Vec<Block>,
-        (weather_note, surface): (Option<&str>, Option<&str>),
+        blocks: &[RawBlock<'_>],
+        (weather_note, surface, note): (Option<&str>, Option<&str>, Option<&str>),
         today: NaiveDate,
     ) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
@@ -112,24 +154,58 @@ impl Session {
         if blocks.len() > MAX_BLOCKS {
             faults.add("/blocks", "length", format!("must be at most {MAX_BLOCKS}"));
         }
-        for (at, block) in blocks.iter().enumerate() {
-            check_block(&mut faults, at, block);
-        }
+        let blocks = blocks.iter().enumerate().filter_map(|(at, block)| parse_block(&mut faults, at, block)).collect();
         let weather_note = faults.opt_text("/weather_note", weather_note, 200);
+        let note = faults.opt_text("/note", note, 1_000);
         let surface = surface.and_then(|word| faults.take("/surface", "word", Surface::parse(word)));
-        faults.finish(state.map(|state| Self { held_on, state, groups, venue, blocks, weather_note, surface }))
+        faults.finish(state.map(|state| Self { held_on, state, groups, venue, blocks, weather_note, surface, note }))
     }
 }
 
-fn check_block(faults: &mut Faults, at: usize, block: &Block) {
-    if !STAGES.contains(&block.stage.as_str()) {
-        faults.add(format!("/blocks/{at}/stage"), "word", format!("must be one of {}", STAGES.join(", ")));
+fn parse_block(faults: &mut Faults, at: usize, raw: &RawBlock<'_>) -> Option<Block> {
+    let pointer = |name: &str| format!("/blocks/{at}/{name}");
+    let known = Stage::ALL.iter().any(|stage| stage.as_str() == raw.stage);
+    if !known {
+        let words = Stage::ALL.map(Stage::as_str).join(", ");
+        faults.add(pointer("stage"), "word", format!("must be one of {words}"));
     }
-    faults.text(&format!("/blocks/{at}/drill"), &block.drill, 120);
-    faults.opt_text(&format!("/blocks/{at}/note"), block.note.as_deref(), 400);
-    for (name, value) in [("sets", block.sets), ("repeats", block.repeats), ("barriers", block.barriers)] {
-        if value.is_some_and(|value| !(1..=200).contains(&value)) {
-            faults.add(format!("/blocks/{at}/{name}"), "out_of_range", "must be from 1 to 200");
+    let drill = faults.text(&pointer("drill"), raw.drill, 120);
+    let note = faults.opt_text(&pointer("note"), raw.note, 400);
+    let counts = [
+        ("sets", raw.sets, 1, 200),
+        ("repeats", raw.repeats, 1, 200),
+        ("barriers", raw.barriers, 1, 200),
+        ("rest_s", raw.rest_s, 0, 1_800),
+        ("start_min", raw.start_min, 0, 600),
+        ("minutes", raw.minutes, 1, 240),
+    ];
+    for (name, value, least, most) in counts {
+        if value.is_some_and(|value| !(least..=most).contains(&value)) {
+            faults.add(pointer(name), "out_of_range", format!("must be from {least} to {most}"));
         }
     }
+    let side = raw.side.and_then(|word| {
+        let known = Side::ALL.iter().any(|side| side.as_str() == word);
+        let words = || format!("must be one of {}", Side::ALL.map(Side::as_str).join(", "));
+        faults.take(&pointer("side"), "word", if known { Ok(word.to_owned()) } else { Err(words()) })
+    });
+    let mut metres = |name: &str, m: Option<f64>, (low, high): (Length, Length)| {
+        m.and_then(|m| faults.take(&pointer(name), "out_of_range", Length::between(m, low, high))).map(Length::mm)
+    };
+    let spacing_mm = metres("spacing_m", raw.spacing_m, SPACING);
+    let height_mm = metres("height_m", raw.height_m, HEIGHT);
+    Some(Block {
+        stage: raw.stage.to_owned(),
+        drill: drill?,
+        sets: raw.sets,
+        repeats: raw.repeats,
+        barriers: raw.barriers,
+        side,
+        spacing_mm,
+        height_mm,
+        rest_s: raw.rest_s,
+        start_min: raw.start_min,
+        minutes: raw.minutes,
+        note,
+    })
 }

@@ -25,6 +25,7 @@ struct Row {
     blocks: serde_json::Value,
     weather_note: Option<String>,
     surface: Option<String>,
+    note: Option<String>,
     groups: Vec<Uuid>,
 }
 
@@ -44,6 +45,7 @@ impl TryFrom<Row> for StoredSession {
                 blocks: serde_json::from_value(row.blocks).map_err(|_| corrupt())?,
                 weather_note: row.weather_note,
                 surface: row.surface.as_deref().map(Surface::parse).transpose().map_err(|_| corrupt())?,
+                note: row.note,
             },
         })
     }
@@ -90,8 +92,8 @@ pub async fn insert(tx: &mut ClubTx, id: SessionId, session: &Session) -> Result
     let done = sqlx::query!(
         r#"
         insert into sessions as x
-          (club_id, id, held_on, state, venue_id, blocks, weather_note, created_at, updated_at, surface)
-        values ($1, $2, $3, $4, $5, $6, $7, $8, $8, $9)
+          (club_id, id, held_on, state, venue_id, blocks, weather_note, created_at, updated_at, surface, note)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $8, $9, $10)
         on conflict (club_id, id) do nothing
         "#,
         club,
@@ -102,7 +104,8 @@ pub async fn insert(tx: &mut ClubTx, id: SessionId, session: &Session) -> Result
         blocks(session),
         session.weather_note,
         Utc::now(),
-        session.surface.map(Surface::as_str)
+        session.surface.map(Surface::as_str),
+        session.note
     )
     .execute(tx.changing(Change::put(Kind::Session, id).scopes(Vec::new(), ids_of(&session.groups))))
     .await?;
@@ -125,7 +128,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredSession>,
     sqlx::query_as!(
         Row,
         r#"
-        select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note, x.surface,
+        select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note, x.surface, x.note,
           array(
             select s.scope_id from session_scope s
             where s.club_id = $1 and s.session_id = x.id
@@ -153,7 +156,7 @@ pub async fn page(
 ) -> Result<Vec<StoredSession>, StoreError> {
     let mut list = Parts::new(
         tx,
-        "select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note, x.surface, array(select s.scope_id \
+        "select x.id, x.rev, x.held_on, x.state, x.venue_id, x.blocks, x.weather_note, x.surface, x.note, array(select s.scope_id \
          from session_scope s where s.club_id = $1 and s.session_id = x.id order by s.scope_id) as groups \
          from sessions x where x.club_id = $1 and x.deleted_at is null",
     )?;
@@ -197,7 +200,8 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &Se
     sqlx::query!(
         r#"
         update sessions
-        set held_on = $3, state = $4, venue_id = $5, blocks = $6, weather_note = $7, updated_at = $8, surface = $9
+        set held_on = $3, state = $4, venue_id = $5, blocks = $6, weather_note = $7, updated_at = $8, surface = $9,
+          note = $10
         where club_id = $1 and id = $2
         "#,
         club,
@@ -208,13 +212,17 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &Se
         blocks(session),
         session.weather_note,
         Utc::now(),
-        session.surface.map(Surface::as_str)
+        session.surface.map(Surface::as_str),
+        session.note
     )
     .execute(tx.changing(change))
     .await?;
     if moved {
         grants::unplace(tx, id).await?;
         grants::place(tx, [(id, session.groups.as_slice())]).await?;
+    }
+    if session.held_on != before.held_on {
+        grants::renew_plans_of_session(tx, id).await?;
     }
     Ok(())
 }
@@ -225,7 +233,7 @@ pub async fn remove(tx: &mut ClubTx, id: SessionId, groups: &[GroupId]) -> Resul
     sqlx::query!(
         r#"
         update sessions
-        set blocks = '[]', weather_note = null, deleted_at = $3, updated_at = $3
+        set blocks = '[]', weather_note = null, note = null, deleted_at = $3, updated_at = $3
         where club_id = $1 and id = $2
         "#,
         club,

@@ -1,7 +1,7 @@
 //! Refused values and the devices over HTTP: for admins.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::admin_shapes::{DevicePage, DeviceView, RefusedPage, RefusedView};
@@ -11,15 +11,13 @@ use crate::platform::db::Db;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 
-/// Lists values that lost against another edit.
+/// Lists values that lost against another edit; they are kept for 90 days.
 #[utoipa::path(
-    tag = "sync",
-    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
-    security(("access_token" = ["club.admin"])),
+    get, path = "/v1/clubs/{club_id}/refused-edits", impl_for = list_refused_edits, tag = "sync",
     responses((status = 200, description = "A page", body = RefusedPage))
 )]
-#[get("/v1/clubs/{club_id}/refused-edits")]
 async fn list_refused_edits(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -31,17 +29,14 @@ async fn list_refused_edits(
     let rows = store::refused(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.op_id);
     let body = RefusedPage { items: rows.into_iter().map(RefusedView::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Lists the phones that sync, with what they have not read yet.
 #[utoipa::path(
-    tag = "sync",
-    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
-    security(("access_token" = ["club.admin"])),
+    get, path = "/v1/clubs/{club_id}/sync-devices", impl_for = list_sync_devices, tag = "sync",
     responses((status = 200, description = "A page", body = DevicePage))
 )]
-#[get("/v1/clubs/{club_id}/sync-devices")]
 async fn list_sync_devices(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -53,20 +48,14 @@ async fn list_sync_devices(
     let rows = store::devices(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id);
     let body = DevicePage { items: rows.into_iter().map(DeviceView::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Makes a phone take a full copy: its tokens are refused from now on.
 #[utoipa::path(
-    tag = "sync",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("sync_device_id" = Uuid, Path, description = "The device")
-    ),
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/sync-devices/{sync_device_id}/resync", impl_for = resync_device, tag = "sync",
     responses((status = 204, description = "Its next pull is answered 410"))
 )]
-#[post("/v1/clubs/{club_id}/sync-devices/{sync_device_id}/resync")]
 async fn resync_device(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = path_id(&req, "sync_device_id", "device")?;
     let mut tx = permit.write(&db).await?;
@@ -77,7 +66,4 @@ async fn resync_device(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The routes for admins.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(list_refused_edits).service(list_sync_devices).service(resync_device);
-}
+routes!(list_refused_edits, list_sync_devices, resync_device);

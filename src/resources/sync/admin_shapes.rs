@@ -9,6 +9,7 @@ use uuid::Uuid;
 use super::admin_store::{DeviceRow, HeldRow, RefusedRow};
 use crate::platform::holding::{HeldOutcome, HeldReason};
 use crate::platform::ids::{AthleteId, GroupId, RaceTestId, SessionId};
+use crate::platform::page;
 use crate::platform::words::spelt;
 
 spelt! {
@@ -27,7 +28,7 @@ pub struct HeldView {
     pub id: Uuid,
     /// Its type.
     #[serde(rename = "type")]
-    #[schema(max_length = 30, example = "run")]
+    #[schema(value_type = super::model::Type)]
     pub kind: String,
     /// Who recorded it.
     pub member_id: Uuid,
@@ -78,17 +79,7 @@ impl From<HeldRow> for HeldView {
 }
 
 /// A page of the holding area.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = HeldItemPage)]
-pub struct HeldPage {
-    /// The facts.
-    #[schema(max_items = 200)]
-    pub items: Vec<HeldView>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type HeldPage = page::Page<HeldView>;
 
 /// Where an accepted fact belongs, when not where it says.
 #[derive(Debug, Default, PartialEq, Deserialize, ToSchema)]
@@ -126,7 +117,7 @@ pub struct RefusedView {
     pub op_id: Uuid,
     /// The type of the record.
     #[serde(rename = "type")]
-    #[schema(max_length = 30, example = "athlete")]
+    #[schema(value_type = super::item_kind::Kind)]
     pub kind: String,
     /// The record.
     pub id: Uuid,
@@ -137,8 +128,8 @@ pub struct RefusedView {
     pub reason: String,
     /// The rev that it was made on.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "8790")]
-    pub base_rev: Option<String>,
+    #[schema(minimum = 0, example = 8790)]
+    pub base_rev: Option<i64>,
     /// What was sent: the refused field groups, or the record.
     #[schema(value_type = Object)]
     pub data: Value,
@@ -154,7 +145,7 @@ impl From<RefusedRow> for RefusedView {
             id: row.entity_id,
             member_id: row.member_id,
             reason: row.reason,
-            base_rev: row.base_rev.map(|rev| rev.to_string()),
+            base_rev: row.base_rev,
             data: row.data,
             received_at: row.received_at,
         }
@@ -162,17 +153,7 @@ impl From<RefusedRow> for RefusedView {
 }
 
 /// A page of refused values.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = RefusedEditPage)]
-pub struct RefusedPage {
-    /// The values, kept for 90 days.
-    #[schema(max_items = 200)]
-    pub items: Vec<RefusedView>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type RefusedPage = page::Page<RefusedView>;
 
 /// A phone that syncs.
 #[derive(Debug, Serialize, ToSchema)]
@@ -215,14 +196,4 @@ impl From<DeviceRow> for DeviceView {
 }
 
 /// A page of devices.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = SyncDevicePage)]
-pub struct DevicePage {
-    /// The devices.
-    #[schema(max_items = 200)]
-    pub items: Vec<DeviceView>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type DevicePage = page::Page<DeviceView>;

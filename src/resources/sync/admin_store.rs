@@ -5,7 +5,7 @@ use serde_json::Value;
 use uuid::Uuid;
 
 use crate::platform::db::{ClubTx, Parts, StoreError};
-use crate::platform::{holding, page};
+use crate::platform::{ids, page};
 
 /// A fact in the holding area.
 #[derive(Clone, Debug, sqlx::FromRow)]
@@ -39,7 +39,7 @@ pub struct HeldRow {
 impl HeldRow {
     /// The id in a field of what was sent.
     pub fn names(&self, field: &str) -> Option<Uuid> {
-        holding::named(self.data.as_object()?, field)
+        ids::named(self.data.as_object()?, field)
     }
 }
 

@@ -12,7 +12,7 @@ use super::store;
 use super::visibility::Reason;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::grants;
-use crate::platform::ids::GroupId;
+use crate::platform::ids::{self, GroupId};
 use crate::platform::people::{self, Origin};
 use crate::platform::record::Record;
 use crate::resources::{
@@ -54,7 +54,7 @@ pub async fn pull(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Recor
 /// Database errors.
 pub async fn seen(tx: &mut ClubTx, kind: Type, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
     let found = pull(tx, kind, ids).await?;
-    let id = |record: &Record, name: &str| record.data.get(name).and_then(|id| Uuid::try_parse(id.as_str()?).ok());
+    let id = |record: &Record, name: &str| record.data.get(name).and_then(ids::read);
     let root = |record: &Record| match kind {
         Type::Athlete | Type::Session => Some(record.id),
         Type::LanePlan | Type::RaceTest => id(record, "session_id"),
@@ -126,8 +126,14 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
         found.extend(pull(tx, *kind, ids).await?.into_iter().map(|record| ((*kind, record.id), record)));
     }
     let current = |item: &&Item| item.sent == Sent::Current && !found.contains_key(&(item.kind, item.id));
-    let missing: Vec<Uuid> = items.iter().filter(current).map(|item| item.id).collect();
-    let stubs = if missing.is_empty() { HashMap::new() } else { store::stubs(tx, &missing).await? };
+    let mut missing: HashMap<Type, Vec<Uuid>> = HashMap::new();
+    for item in items.iter().filter(current) {
+        missing.entry(item.kind).or_default().push(item.id);
+    }
+    let mut stubs: HashMap<(Type, Uuid), i64> = HashMap::new();
+    for (kind, ids) in missing {
+        stubs.extend(store::stubs(tx, kind, &ids).await?.into_iter().map(|(id, rev)| ((kind, id), rev)));
+    }
     let (mut changes, mut bytes) = (Vec::with_capacity(items.len()), 0);
     let mut last = None;
     for item in items {
@@ -145,7 +151,7 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
         }
         last = Some(item.position);
         let removed = removed.map(|reason| Removed { reason });
-        changes.push(Change { kind: item.kind.as_str(), id: item.id, rev: rev.to_string(), data, removed });
+        changes.push(Change { kind: item.kind.as_str(), id: item.id, rev, data, removed });
     }
     Ok((changes, None))
 }

@@ -1,11 +1,11 @@
 //! What the OpenAPI document says of sync: the policy of each type, the field groups of athletes, and what a change of the
 //! feed and an item of a push carry, type by type.
 
+use serde_json::{Map, Value, json};
 use utoipa::ToSchema;
 use utoipa::openapi::extensions::{Extensions, ExtensionsBuilder};
 use utoipa::openapi::schema::{
-    AllOfBuilder, AnyOfBuilder, Discriminator, KnownFormat, Object, ObjectBuilder, OneOfBuilder, SchemaFormat,
-    Type as JsonType,
+    AnyOfBuilder, Discriminator, KnownFormat, Object, ObjectBuilder, OneOfBuilder, SchemaFormat, Type as JsonType,
 };
 use utoipa::openapi::{OpenApi, RefOr, Schema};
 
@@ -92,23 +92,12 @@ const fn carried(kind: Kind) -> Option<Carried> {
     })
 }
 
-fn extend(schema: &mut RefOr<Schema>, name: &str, word: &str) {
-    // A reference says nothing beside itself.
-    if let RefOr::Ref(reference) = schema {
-        let says = reference.description.clone();
-        *schema = AllOfBuilder::new().item(reference.clone()).description(Some(says)).into();
-    }
-    let extensions = match schema {
-        RefOr::T(Schema::Object(one)) => &mut one.extensions,
-        RefOr::T(Schema::AllOf(one)) => &mut one.extensions,
-        RefOr::T(Schema::Array(one)) => &mut one.extensions,
-        RefOr::T(Schema::OneOf(one)) => &mut one.extensions,
-        _ => return,
-    };
-    let added: Extensions = ExtensionsBuilder::new().add(name, word).build();
-    match extensions {
+fn extend(schema: &mut RefOr<Schema>, name: &str, value: Value) {
+    let RefOr::T(Schema::Object(one)) = schema else { return };
+    let added: Extensions = ExtensionsBuilder::new().add(name, value).build();
+    match &mut one.extensions {
         Some(known) => known.merge(added),
-        None => *extensions = Some(added),
+        None => one.extensions = Some(added),
     }
 }
 
@@ -227,7 +216,7 @@ fn rev() -> RefOr<Schema> {
         .into()
 }
 
-/// Adds `x-sync-policy` to the schema of each synced type, `x-merge-group` to the fields of athletes, and makes unions of
+/// Adds `x-sync-policy` to the schema of each synced type, `x-merge-group` to athletes, and makes unions of
 /// the changes of the feed and the items of a push.
 pub fn describe(api: &mut OpenApi) {
     let Some(components) = &mut api.components else { return };
@@ -245,17 +234,17 @@ pub fn describe(api: &mut OpenApi) {
     schemas::join(schemas);
     for kind in Type::ALL {
         if let Some(schema) = schemas.get_mut(schema_of(kind)) {
-            extend(schema, "x-sync-policy", kind.policy().as_str());
+            extend(schema, "x-sync-policy", json!(kind.policy().as_str()));
         }
     }
+    // On the whole, not on its fields: generators lose a reference that says more than where it leads.
+    let mut groups = Map::new();
+    for (group, fields) in merge::GROUPS {
+        groups.extend(fields.iter().map(|field| ((*field).to_owned(), json!(group))));
+    }
     for name in ["AthleteFields", "AthletePatch"] {
-        let Some(RefOr::T(Schema::Object(athlete))) = schemas.get_mut(name) else { continue };
-        for (group, fields) in merge::GROUPS {
-            for field in fields {
-                if let Some(schema) = athlete.properties.get_mut(*field) {
-                    extend(schema, "x-merge-group", group);
-                }
-            }
+        if let Some(schema) = schemas.get_mut(name) {
+            extend(schema, "x-merge-group", Value::Object(groups.clone()));
         }
     }
     changes(schemas);

@@ -1,27 +1,34 @@
 //! The holding area over HTTP: for admins, and for those who recorded what is held.
 
+use std::future::Future;
+use std::pin::Pin;
+
+use actix_web::dev::Payload;
 use actix_web::web::Data;
-use actix_web::{FromRequest, HttpRequest, HttpResponse, get, post};
+use actix_web::{FromRequest, HttpRequest, HttpResponse};
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 use utoipa::IntoParams;
+use utoipa::openapi::path::Operation;
 use uuid::Uuid;
 
 use super::admin_shapes::{HeldPage, HeldView, Place, Rejection};
 use super::admin_store::{self as store, HeldRow, Place as After};
+use super::held_model::{Claim, May, Wanted};
 use super::items::{self, Kind, Parsed};
-use crate::platform::access::{ClubAdmin, Permit, Recorder};
+use crate::platform::access::{ClubAdmin, Permit, Recorder, part};
 use crate::platform::body::Body;
 use crate::platform::corrections;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::{Fault, Faults};
-use crate::platform::holding::{self, CORRECTED};
-use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::holding::CORRECTED;
+use crate::platform::ids::{self, AthleteId, GroupId};
 use crate::platform::ops::{Fact, Method, Op, edit};
 use crate::platform::page::{self, PageOf, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::people::People;
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::{Named, Said, routes};
 use crate::resources::sessions;
 
 /// Which facts a list shows.
@@ -31,25 +38,12 @@ struct HeldParams {
     /// Those that were decided, instead of those that are open.
     #[serde(default)]
     decided: bool,
-    /// Records on the page.
-    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
-    limit: Option<u16>,
-    /// The `next_cursor` of the page before.
-    #[param(max_length = 500)]
-    cursor: Option<String>,
-}
-
-impl HeldParams {
-    /// Whether those that were decided are wanted, and which page.
-    fn parse(self) -> Result<(bool, PageOf<After>), Problem> {
-        Ok((self.decided, PageParams { limit: self.limit, cursor: self.cursor }.parse()?))
-    }
 }
 
 fn page_of(req: &HttpRequest, wanted: &PageOf<After>, rows: Vec<HeldRow>) -> HttpResponse {
     let (rows, next_cursor) = wanted.cut(rows, |row| (row.id, row.kind.clone()));
     let body = HeldPage { items: rows.into_iter().map(HeldView::from).collect(), next_cursor };
-    page::answer(req, body.next_cursor.as_deref(), &body)
+    page::answer(req, &body)
 }
 
 /// Which fact of an id.
@@ -79,20 +73,30 @@ fn decided_before() -> Problem {
     Problem::new(Code::Conflict, "Somebody decided on this before.")
 }
 
-/// Who decides on held facts: an admin on all of them, others on what [`may`] says.
+/// Who decides on held facts: an admin on all of them, others on what [`Claim::may`] says.
 struct Decider {
     admin: Permit<ClubAdmin>,
     /// None for an admin.
     recorder: Option<Recorder>,
 }
 
-/// What is to be decided.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Wanted {
-    /// To file it.
-    Accept,
-    /// To reject it, or to take it back.
-    Reject,
+impl FromRequest for Decider {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+
+    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let req = req.clone();
+        Box::pin(async move {
+            let db = part::<Db>(&req)?;
+            Self::of(&req, db).await
+        })
+    }
+}
+
+impl Said for Decider {
+    fn say(operation: &mut Operation, schemas: &mut Named) {
+        Permit::<ClubAdmin>::say(operation, schemas);
+    }
 }
 
 impl Decider {
@@ -150,37 +154,39 @@ impl Decider {
     }
 }
 
-/// Whether a fact is the caller's to decide on: an admin's always; their own to take back; a second correction both coaches'.
+/// Whether a fact is the caller's to decide on.
 async fn may(tx: &mut ClubTx, recorder: Option<&Recorder>, held: &HeldRow, wanted: Wanted) -> Result<bool, Problem> {
     let Some(who) = recorder else { return Ok(true) };
     let me = who.actor.account.0;
-    if held.member == me && wanted == Wanted::Reject {
-        return Ok(true);
-    }
-    let athlete = held.names("athlete_id").map(AthleteId);
-    let Some(athlete) = athlete.filter(|_| held.reason == CORRECTED) else { return Ok(false) };
-    let coach = Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none());
-    let theirs = held.member == me || held.rival == Some(me);
-    Ok(theirs && coach && People::of(tx, [athlete]).await?.sees(athlete))
+    let claim = Claim {
+        recorded: held.member == me,
+        rival: held.rival == Some(me),
+        second: held.reason == CORRECTED,
+        records: Kind::parse(&held.kind).is_ok_and(|kind| kind.barred(who).is_none()),
+        athlete: held.names("athlete_id").map(AthleteId),
+    };
+    Ok(match claim.may(wanted) {
+        May::Yes => true,
+        May::Seeing(athlete) => People::of(tx, [athlete]).await?.sees(athlete),
+        May::No => false,
+    })
 }
 
 /// Lists the recorded facts that could not be filed by themselves.
 #[utoipa::path(
-    tag = "sync",
-    params(("club_id" = Uuid, Path, description = "The club"), HeldParams),
-    security(("access_token" = ["club.admin"])),
+    get, path = "/v1/clubs/{club_id}/held-items", impl_for = list_held_items, tag = "sync",
     responses((status = 200, description = "A page", body = HeldPage))
 )]
-#[get("/v1/clubs/{club_id}/held-items")]
 async fn list_held_items(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     params: Params<HeldParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let (decided, wanted) = params.0.parse()?;
+    let wanted = page.0.parse::<After>()?;
     let mut tx = permit.read(&db).await?;
-    let rows = store::held(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
+    let rows = store::held(&mut tx, params.0.decided, wanted.after.clone(), wanted.fetch()).await?;
     Ok(page_of(&req, &wanted, rows))
 }
 
@@ -188,27 +194,25 @@ async fn list_held_items(
 ///
 /// A second correction waits for either coach or an admin: accept it and it stands, reject it and the other stays.
 #[utoipa::path(
-    tag = "sync",
-    params(("club_id" = Uuid, Path, description = "The club"), HeldParams),
-    security(("access_token" = ["sync"])),
+    get, path = "/v1/clubs/{club_id}/own-held-items", impl_for = list_own_held_items, tag = "sync",
     responses((status = 200, description = "A page", body = HeldPage))
 )]
-#[get("/v1/clubs/{club_id}/own-held-items")]
 async fn list_own_held_items(
     req: HttpRequest,
     who: Recorder,
     db: Data<Db>,
     params: Params<HeldParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let (decided, wanted) = params.0.parse()?;
+    let wanted = page.0.parse::<After>()?;
     let (mut tx, _) = who.read(&db).await?;
-    let rows = store::own(&mut tx, decided, wanted.after.clone(), wanted.fetch()).await?;
+    let rows = store::own(&mut tx, params.0.decided, wanted.after.clone(), wanted.fetch()).await?;
     Ok(page_of(&req, &wanted, rows))
 }
 
 /// Makes the session of a fact, for a group, on the day that the fact claims.
 async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId) -> Result<(), Problem> {
-    let session = holding::named(data, "session_id");
+    let session = ids::named(data, "session_id");
     let at = data.get("run_at").or_else(|| data.get("assessed_at")).and_then(Value::as_str);
     let day = at.and_then(|text| text.get(..10));
     let (Some(session), Some(day)) = (session, day) else {
@@ -240,7 +244,7 @@ async fn alone(tx: &mut ClubTx, req: &HttpRequest, one: &OneHeld, with_session: 
 /// Lets a fact correct and clear what stands now, when what it named was corrected meanwhile.
 async fn follow(tx: &mut ClubTx, held: &HeldRow, data: &mut Map<String, Value>) -> Result<(), Problem> {
     for field in ["supersedes", "clears"] {
-        let Some(corrected) = holding::named(data, field) else { continue };
+        let Some(corrected) = ids::named(data, field) else { continue };
         if let Some(stands) = corrections::standing(tx, &held.kind, corrected).await?.filter(|one| one.id != held.id) {
             data.insert(field.to_owned(), json!(stands.id));
         }
@@ -253,26 +257,18 @@ async fn follow(tx: &mut ClubTx, held: &HeldRow, data: &mut Map<String, Value>) 
 /// What it corrects or clears is what stands now. An admin files all; a second correction (`corrected`) also either of the
 /// two coaches, with the scopes `sync` and that of its own route, where it says.
 #[utoipa::path(
-    tag = "sync",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("held_item_id" = Uuid, Path, description = "The fact"),
-        OneHeld
-    ),
-    request_body = Place,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/held-items/{held_item_id}/accept", impl_for = accept_held_item, tag = "sync",
     responses((status = 200, description = "Filed", body = HeldView),
         (status = 409, description = "It was decided on before, or the id is used by another record")
     )
 )]
-#[post("/v1/clubs/{club_id}/held-items/{held_item_id}/accept")]
 async fn accept_held_item(
     req: HttpRequest,
+    decider: Decider,
     db: Data<Db>,
     params: Result<Params<OneHeld>, Problem>,
     body: Body<Place>,
 ) -> Result<HttpResponse, Problem> {
-    let decider = Decider::of(&req, &db).await?;
     let (params, place) = (params?.0, body.read());
     let with_session = place.as_ref().is_ok_and(|place| place.group_id.is_some());
     let (mut tx, held) = decider.open(&db, (&req, &params), (Wanted::Accept, with_session)).await?;
@@ -321,26 +317,18 @@ async fn accept_held_item(
 /// An admin rejects all; a second correction (`corrected`) also who recorded the one that stands. Who recorded a fact takes it
 /// back (`withdrawn`), with the scope `sync`.
 #[utoipa::path(
-    tag = "sync",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("held_item_id" = Uuid, Path, description = "The fact"),
-        OneHeld
-    ),
-    request_body = Rejection,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/held-items/{held_item_id}/reject", impl_for = reject_held_item, tag = "sync",
     responses((status = 200, description = "Rejected", body = HeldView),
         (status = 409, description = "It was decided on before")
     )
 )]
-#[post("/v1/clubs/{club_id}/held-items/{held_item_id}/reject")]
 async fn reject_held_item(
     req: HttpRequest,
+    decider: Decider,
     db: Data<Db>,
     params: Result<Params<OneHeld>, Problem>,
     body: Body<Rejection>,
 ) -> Result<HttpResponse, Problem> {
-    let decider = Decider::of(&req, &db).await?;
     let params = params?.0;
     let (mut tx, held) = decider.open(&db, (&req, &params), (Wanted::Reject, false)).await?;
     let mut faults = Faults::new();
@@ -355,7 +343,4 @@ async fn reject_held_item(
     decider.answer(&db, &req, &held.kind).await
 }
 
-/// The routes of the holding area.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(list_held_items).service(list_own_held_items).service(accept_held_item).service(reject_held_item);
-}
+routes!(list_held_items, list_own_held_items, accept_held_item, reject_held_item);

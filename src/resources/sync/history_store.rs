@@ -4,7 +4,7 @@
 //! entries and results, and assessments that name one. The day of a session may change, and theirs with it. An
 //! assessment without a session is about the day of its claimed time in UTC, a decision about its own.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use chrono::NaiveDate;
 use uuid::Uuid;
@@ -12,7 +12,6 @@ use uuid::Uuid;
 use super::model::{Type, Types};
 use super::pager::{Child, Dated};
 use super::places::RootId;
-use super::store::ranked;
 use crate::platform::db::{ClubTx, StoreError};
 
 /// Those of these records that are there and about a day before `day`. That one was deleted is always told: it may have gone
@@ -22,52 +21,74 @@ pub async fn old(
     records: &[(Type, Uuid)],
     day: NaiveDate,
 ) -> Result<HashSet<(Type, Uuid)>, StoreError> {
+    let mut ids: HashMap<Type, Vec<Uuid>> = HashMap::new();
+    for (kind, id) in records {
+        ids.entry(*kind).or_default().push(*id);
+    }
+    let mut found = HashSet::new();
+    for (kind, ids) in ids {
+        found.extend(old_of(tx, kind, &ids, day).await?.into_iter().map(|id| (kind, id)));
+    }
+    Ok(found)
+}
+
+/// Those of these records of a type that are there and about a day before `day`.
+async fn old_of(tx: &mut ClubTx, kind: Type, ids: &[Uuid], day: NaiveDate) -> Result<Vec<Uuid>, StoreError> {
     let club = tx.club.0;
-    let ids: Vec<Uuid> = records.iter().map(|(_, id)| *id).collect();
-    let rows = sqlx::query!(
-        r#"
-        select t.rank as "rank!", t.id as "id!"
-        from (
-          select 7::smallint as rank, p.id, p.session_id from attendance p
-          where p.club_id = $1 and p.id = any ($2) and p.deleted_at is null
-          union all
-          select 8::smallint, l.id, l.session_id from lane_plans l
-          where l.club_id = $1 and l.id = any ($2) and l.deleted_at is null
-          union all
-          select 9::smallint, r.id, r.session_id from runs r where r.club_id = $1 and r.id = any ($2)
-          union all
-          select 10::smallint, a.id, a.session_id from assessments a where a.club_id = $1 and a.id = any ($2)
-          union all
-          select 12::smallint, x.id, x.session_id from race_tests x
-          where x.club_id = $1 and x.id = any ($2) and x.deleted_at is null
-          union all
-          select 13::smallint, e.id, x.session_id
-          from race_entries e
-          join race_tests x on x.club_id = $1 and x.id = e.race_test_id
-          where e.club_id = $1 and e.id = any ($2)
-          union all
-          select 14::smallint, y.id, x.session_id
-          from race_results y
-          join race_tests x on x.club_id = $1 and x.id = y.race_test_id
-          where y.club_id = $1 and y.id = any ($2)
-        ) t
-        join sessions s on s.club_id = $1 and s.id = t.session_id
-        where s.held_on < $3
-        union all
-        select 10::smallint, a.id
-        from assessments a
-        where a.club_id = $1 and a.id = any ($2) and a.session_id is null
-          and (a.assessed_at at time zone 'UTC')::date < $3
-        union all
-        select 11::smallint, d.id from recommendations d where d.club_id = $1 and d.id = any ($2) and d.on_date < $3
-        "#,
-        club,
-        &ids,
-        day
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    rows.into_iter().map(|row| Ok((ranked(row.rank)?, row.id))).collect()
+    /// Records `x` whose day is in a column.
+    macro_rules! before {
+        ($from:tt, $day:tt) => {
+            sqlx::query_scalar!(
+                "select x.id from " + $from + " where x.club_id = $1 and x.id = any ($2) and " + $day + " < $3",
+                club,
+                ids,
+                day
+            )
+            .fetch_all(tx.conn())
+            .await?
+        };
+    }
+    Ok(match kind {
+        Type::Attendance => before!(
+            "attendance x join sessions s on s.club_id = $1 and s.id = x.session_id and x.deleted_at is null",
+            "s.held_on"
+        ),
+        Type::LanePlan => before!(
+            "lane_plans x join sessions s on s.club_id = $1 and s.id = x.session_id and x.deleted_at is null",
+            "s.held_on"
+        ),
+        Type::Run => before!("runs x join sessions s on s.club_id = $1 and s.id = x.session_id", "s.held_on"),
+        Type::Assessment => before!(
+            "assessments x left join sessions s on s.club_id = $1 and s.id = x.session_id",
+            "coalesce(s.held_on, (x.assessed_at at time zone 'UTC')::date)"
+        ),
+        Type::Decision => before!("recommendations x", "x.on_date"),
+        Type::RaceTest => before!(
+            "race_tests x join sessions s on s.club_id = $1 and s.id = x.session_id and x.deleted_at is null",
+            "s.held_on"
+        ),
+        Type::RaceEntry => before!(
+            "race_entries x join race_tests t on t.club_id = $1 and t.id = x.race_test_id \
+             join sessions s on s.club_id = $1 and s.id = t.session_id",
+            "s.held_on"
+        ),
+        Type::RaceResult => before!(
+            "race_results x join race_tests t on t.club_id = $1 and t.id = x.race_test_id \
+             join sessions s on s.club_id = $1 and s.id = t.session_id",
+            "s.held_on"
+        ),
+        Type::Group
+        | Type::Venue
+        | Type::Equipment
+        | Type::BarrierConfiguration
+        | Type::Athlete
+        | Type::Session
+        | Type::Measurement
+        | Type::Club
+        | Type::AgeGroup
+        | Type::CompetitionSpec
+        | Type::WellbeingRecord => Vec::new(),
+    })
 }
 
 /// The live records of these types whose day is that of a session, by type and id, after `after`; with whether it lies
@@ -76,58 +97,100 @@ pub async fn dated(
     tx: &mut ClubTx,
     (session, types, day): (Uuid, Types, NaiveDate),
     after: Option<(Type, Uuid)>,
-    limit: i64,
+    limit: usize,
 ) -> Result<Vec<Dated>, StoreError> {
-    let (club, ranks): (Uuid, Vec<i16>) = (tx.club.0, types.iter().map(Type::rank).collect());
-    let (rank, id) = after.map_or((-1, Uuid::nil()), |(kind, id)| (kind.rank(), id));
-    let rows = sqlx::query!(
-        r#"
-        select t.rank as "rank!", t.id as "id!", t.rev as "rev!", t.athlete_id, s.held_on < $7 as "old!"
-        from (
-          select 7::smallint as rank, p.id, p.rev, p.athlete_id from attendance p
-          where p.club_id = $1 and p.session_id = $2 and p.deleted_at is null
-          union all
-          select 8::smallint, l.id, l.rev, null from lane_plans l
-          where l.club_id = $1 and l.session_id = $2 and l.deleted_at is null
-          union all
-          select 9::smallint, r.id, r.rev, r.athlete_id from runs r where r.club_id = $1 and r.session_id = $2
-          union all
-          select 10::smallint, a.id, a.rev, a.athlete_id from assessments a where a.club_id = $1 and a.session_id = $2
-          union all
-          select 12::smallint, x.id, x.rev, null from race_tests x
-          where x.club_id = $1 and x.session_id = $2 and x.deleted_at is null
-          union all
-          select 13::smallint, e.id, e.rev, e.athlete_id
-          from race_tests x
-          join race_entries e on e.club_id = $1 and e.race_test_id = x.id
-          where x.club_id = $1 and x.session_id = $2 and x.deleted_at is null
-          union all
-          select 14::smallint, y.id, y.rev, y.athlete_id
-          from race_tests x
-          join race_results y on y.club_id = $1 and y.race_test_id = x.id
-          where x.club_id = $1 and x.session_id = $2
-        ) t
-        join sessions s on s.club_id = $1 and s.id = $2
-        where t.rank = any ($3) and (t.rank, t.id) > ($4, $5)
-        order by t.rank, t.id
-        limit $6
-        "#,
-        club,
-        session,
-        &ranks,
-        rank,
-        id,
-        limit,
-        day
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    rows.into_iter()
-        .map(|row| {
-            let above = row.athlete_id.map(|id| RootId { id, kind: Type::Athlete });
-            let root = above.unwrap_or(RootId { id: session, kind: Type::Session });
-            let child = Child { root, kind: ranked(row.rank)?, id: row.id };
-            Ok(Dated { child, rev: row.rev, old: row.old })
-        })
-        .collect()
+    let mut found = Vec::new();
+    for kind in types.iter().filter(|kind| after.is_none_or(|(last, _)| last <= *kind)) {
+        let last = after.filter(|(last, _)| *last == kind).map(|(_, id)| id);
+        let left = limit.saturating_sub(found.len());
+        if left > 0 {
+            found.extend(dated_of(tx, kind, (session, day), last, left).await?);
+        }
+    }
+    Ok(found)
+}
+
+/// The live records of a type whose day is that of a session, by id.
+#[allow(clippy::too_many_lines)] // an arm for each type
+async fn dated_of(
+    tx: &mut ClubTx,
+    kind: Type,
+    (session, day): (Uuid, NaiveDate),
+    after: Option<Uuid>,
+    limit: usize,
+) -> Result<Vec<Dated>, StoreError> {
+    let (club, limit) = (tx.club.0, i64::try_from(limit).unwrap_or(i64::MAX));
+    /// Records `x` of a session, with the athlete below whom each is sent.
+    macro_rules! of_session {
+        ($from:tt, $athlete:tt) => {
+            sqlx::query_as!(
+                Row,
+                "select x.id, x.rev, "
+                    + $athlete
+                    + " as \"athlete?\", s.held_on < $3 as \"old!\" from "
+                    + $from
+                    + " where x.club_id = $1 and s.id = $2 and ($4::uuid is null or x.id > $4) order by x.id limit $5",
+                club,
+                session,
+                day,
+                after,
+                limit
+            )
+            .fetch_all(tx.conn())
+            .await?
+        };
+    }
+    let rows = match kind {
+        Type::Attendance => of_session!(
+            "attendance x join sessions s on s.club_id = $1 and s.id = x.session_id and x.deleted_at is null",
+            "x.athlete_id"
+        ),
+        Type::LanePlan => of_session!(
+            "lane_plans x join sessions s on s.club_id = $1 and s.id = x.session_id and x.deleted_at is null",
+            "null::uuid"
+        ),
+        Type::Run => of_session!("runs x join sessions s on s.club_id = $1 and s.id = x.session_id", "x.athlete_id"),
+        Type::Assessment => {
+            of_session!("assessments x join sessions s on s.club_id = $1 and s.id = x.session_id", "x.athlete_id")
+        }
+        Type::RaceTest => of_session!(
+            "race_tests x join sessions s on s.club_id = $1 and s.id = x.session_id and x.deleted_at is null",
+            "null::uuid"
+        ),
+        Type::RaceEntry => of_session!(
+            "race_entries x join race_tests t on t.club_id = $1 and t.id = x.race_test_id and t.deleted_at is null \
+             join sessions s on s.club_id = $1 and s.id = t.session_id",
+            "x.athlete_id"
+        ),
+        Type::RaceResult => of_session!(
+            "race_results x join race_tests t on t.club_id = $1 and t.id = x.race_test_id \
+             join sessions s on s.club_id = $1 and s.id = t.session_id",
+            "x.athlete_id"
+        ),
+        Type::Group
+        | Type::Venue
+        | Type::Equipment
+        | Type::BarrierConfiguration
+        | Type::Athlete
+        | Type::Session
+        | Type::Measurement
+        | Type::Decision
+        | Type::Club
+        | Type::AgeGroup
+        | Type::CompetitionSpec
+        | Type::WellbeingRecord => Vec::new(),
+    };
+    let child = |row: Row| {
+        let above = row.athlete.map(|id| RootId { id, kind: Type::Athlete });
+        let root = above.unwrap_or(RootId { id: session, kind: Type::Session });
+        Dated { child: Child { root, kind, id: row.id }, rev: row.rev, old: row.old }
+    };
+    Ok(rows.into_iter().map(child).collect())
+}
+
+struct Row {
+    id: Uuid,
+    rev: i64,
+    athlete: Option<Uuid>,
+    old: bool,
 }

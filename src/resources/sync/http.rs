@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use actix_web::http::header::{CACHE_CONTROL, USER_AGENT};
 use actix_web::web::Data;
-use actix_web::{FromRequest, HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::{NaiveDate, Utc};
 use serde::Deserialize;
 use tokio::time::Instant;
@@ -22,6 +22,7 @@ use super::store::{self, Log};
 use super::token::Token;
 use super::{bodies, wait};
 use crate::platform::access::{Permit, Syncing, bearer};
+use crate::platform::asking::Later;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::ClubId;
@@ -29,6 +30,7 @@ use crate::platform::lanes::Lanes;
 use crate::platform::news::{self, Waiting};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 use crate::platform::token::Keys;
 use crate::platform::{telemetry, text};
 
@@ -246,25 +248,20 @@ async fn read_page(
 /// page and
 /// its token belong into one local transaction of the phone. How to write a client: `/docs/sync`.
 #[utoipa::path(
-    tag = "sync",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        FeedParams,
-        ("Prefer" = Option<String>, Header, description = "`wait=N`: seconds to wait for something to send")
-    ),
-    security(("access_token" = ["sync"])),
+    get, path = "/v1/clubs/{club_id}/changes", impl_for = list_changes, tag = "sync",
+    params(("Prefer" = Option<String>, Header, description = "`wait=N`: seconds to wait for something to send")),
     responses(
         (status = 200, description = "A page", body = Page),
         (status = 410, description = "The token is too old, or from another history", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[get("/v1/clubs/{club_id}/changes")]
 async fn list_changes(
     req: HttpRequest,
     db: Data<Db>,
     keys: Data<Keys>,
     polls: Data<Polls>,
     lanes: Data<Lanes>,
+    asking: Later<Syncing>,
     params: Result<Params<FeedParams>, Problem>,
 ) -> Result<HttpResponse, Problem> {
     let asked = params.and_then(|params| Asked::parse(params.0));
@@ -277,7 +274,7 @@ async fn list_changes(
         let page = Page { from: Some(text.clone()), sync_token: text.clone(), more: false, changes: Vec::new() };
         return Ok(answer(0, &page));
     }
-    let mut permit = Permit::<Syncing>::extract(&req).await?;
+    let mut permit = asking.ask().await?;
     let asked = asked?;
     let club = polls.club(permit.club);
     let until = Instant::now() + Duration::from_secs(seconds);
@@ -297,7 +294,7 @@ async fn list_changes(
             let doubted =
                 !read.page.more && wait::until_news((&mut news, &waiting), read.clock.seq, (from, until)).await;
             // Their sign-in, or some of what they see, may have ended meanwhile.
-            permit = Permit::<Syncing>::extract(&req).await?;
+            permit = asking.ask().await?;
             if doubted {
                 permit.admit(&db).await?;
                 continue;
@@ -343,7 +340,4 @@ async fn note(req: &HttpRequest, permit: &Permit<Syncing>, db: &Db, read: &Read)
     Ok(())
 }
 
-/// The routes of the change feed.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(list_changes);
-}
+routes!(list_changes);

@@ -1,11 +1,17 @@
 //! What an item of a push is about, and who may send it.
 
+use std::borrow::Cow;
+
+use utoipa::openapi::{RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
+
 use super::model::{Policy, Type};
 use crate::platform::access::{
     Act, AssessmentWrite, ClubAdmin, PlanWrite, Recorder, RosterWrite, SessionWrite, Syncing,
 };
 use crate::platform::db;
 use crate::platform::ops::{Method, Op};
+use crate::platform::words;
 
 /// What an item is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -75,5 +81,18 @@ impl Kind {
             // Nobody may, which the edit itself says.
             Self::Record(Type::Club | Type::RaceEntry) => check::<Syncing>(who),
         }
+    }
+}
+
+impl PartialSchema for Kind {
+    fn schema() -> RefOr<Schema> {
+        let membership = words::schema("", &[("group_membership", "That an athlete belongs to a group.")]);
+        words::merged("What an item of a push is about.", &[Type::schema(), membership])
+    }
+}
+
+impl ToSchema for Kind {
+    fn name() -> Cow<'static, str> {
+        "PushType".into()
     }
 }

@@ -13,6 +13,7 @@ use crate::platform::access::Recorder;
 use crate::platform::body;
 use crate::platform::db::{self, ClubTx, Named};
 use crate::platform::fault::{Fault, Faults};
+use crate::platform::ids;
 use crate::platform::ops::{self, Done, Fact, Method, Op, edit as carry_out};
 use crate::platform::problem::Problem;
 use crate::platform::token::sha256;
@@ -32,11 +33,6 @@ pub struct Parsed {
     kind: Option<Kind>,
     /// What to do, or why it cannot be read.
     pub parsed: Result<(Kind, Op), Problem>,
-}
-
-fn number(faults: &mut Faults, pointer: &str, text: Option<&str>) -> Option<i64> {
-    let rev = text.map(|text| text.parse::<i64>().map_err(|_| "must be a rev, such as \"8600\""));
-    rev.and_then(|rev| faults.take(pointer, "type", rev))
 }
 
 /// Whether any text holds a zero character, which the database cannot keep.
@@ -88,9 +84,8 @@ pub fn digest(kind: Kind, op: &Op) -> Vec<u8> {
 impl Parsed {
     /// Reads an item.
     pub fn of(op_id: Uuid, item: Map<String, Value>) -> Self {
-        let read = |text: Option<&Value>| text.and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
         // An item without a readable id shares the record of no other.
-        let id = read(item.get("id")).unwrap_or(op_id);
+        let id = ids::named(&item, "id").unwrap_or(op_id);
         let kind = item.get("type").and_then(Value::as_str).and_then(|word| Kind::parse(word).ok());
         Self { op_id, id, kind, parsed: parse(Value::Object(item)) }
     }
@@ -103,7 +98,7 @@ impl Parsed {
     /// The records that it writes, and those that it corrects or clears; of an attendance its session.
     pub fn writes(&self) -> Vec<Uuid> {
         let Ok((kind, op)) = &self.parsed else { return Vec::new() };
-        let named = |name| op.data.get(name).and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+        let named = |name| ids::named(&op.data, name);
         let own = if self.attends().is_some() { named("session_id") } else { Some(record(*kind, op).id) };
         own.into_iter().chain(named("supersedes")).chain(named("clears")).collect()
     }
@@ -156,6 +151,14 @@ impl Parsed {
         }
     }
 
+    /// An edit that leaves a lane plan behind, when that is what it is: its places are judged by the advice of their day.
+    pub fn planned(&self) -> Option<&Op> {
+        match &self.parsed {
+            Ok((Kind::Record(Type::LanePlan), op)) if op.method != Method::Delete => Some(op),
+            _ => None,
+        }
+    }
+
     /// The records that must be there first.
     pub fn needs(&self) -> Vec<Named> {
         let Ok((kind, op)) = &self.parsed else { return Vec::new() };
@@ -168,10 +171,9 @@ impl Parsed {
             ("group_id", db::Kind::Group),
             ("venue_id", db::Kind::Venue),
         ];
-        let read = |value: &Value| value.as_str().and_then(|text| Uuid::try_parse(text).ok());
-        let one = |(name, kind): (&str, db::Kind)| op.data.get(name).and_then(read).map(|id| Named { kind, id });
+        let one = |(name, kind): (&str, db::Kind)| ids::named(&op.data, name).map(|id| Named { kind, id });
         let groups = op.data.get("group_ids").and_then(Value::as_array).into_iter().flatten();
-        let groups = groups.filter_map(read).map(|id| Named { kind: db::Kind::Group, id });
+        let groups = groups.filter_map(ids::read).map(|id| Named { kind: db::Kind::Group, id });
         let own = Named::new(kind.of_record(), self.id);
         fields.into_iter().filter_map(one).chain(groups).filter(|record| *record != own).collect()
     }
@@ -217,8 +219,6 @@ fn parse(item: Value) -> Result<(Kind, Op), Problem> {
     if item.if_none_match.as_deref().is_some_and(|text| text != "*") {
         faults.add("/if_none_match", "word", "must be *");
     }
-    let if_match = number(&mut faults, "/if_match", item.if_match.as_deref());
-    let base_rev = number(&mut faults, "/base_rev", item.base_rev.as_deref());
     if item.data.is_none() && method != Some(Method::Delete) {
         faults.add("/data", "missing", "is needed with PUT and PATCH");
     }
@@ -227,9 +227,10 @@ fn parse(item: Value) -> Result<(Kind, Op), Problem> {
         faults.add("/data", "characters", "must not contain the zero character");
     }
     data.remove("rev");
-    if data.remove("id").is_some_and(|inner| inner.as_str().and_then(|text| Uuid::try_parse(text).ok()) != Some(id)) {
+    if data.remove("id").is_some_and(|inner| ids::read(&inner) != Some(id)) {
         faults.add("/data/id", "other_id", "must be the id of the item, or absent");
     }
+    let Item { if_match, base_rev, .. } = item;
     let op =
         method.map(|method| Op { method, id, if_none_match: item.if_none_match.is_some(), if_match, base_rev, data });
     Ok(faults.finish(kind.zip(op))?)
@@ -237,7 +238,7 @@ fn parse(item: Value) -> Result<(Kind, Op), Problem> {
 
 /// The record whose version an item changes.
 pub fn record(kind: Kind, op: &Op) -> Named {
-    let athlete = op.data.get("athlete_id").and_then(Value::as_str).and_then(|text| Uuid::try_parse(text).ok());
+    let athlete = ids::named(&op.data, "athlete_id");
     Named::new(kind.of_record(), if kind == Kind::Membership { athlete.unwrap_or(op.id) } else { op.id })
 }
 

@@ -1,12 +1,13 @@
 //! What a client must know of our limits before it meets them, from the constants that decide them.
 
+use actix_web::HttpResponse;
 use actix_web::http::header::CACHE_CONTROL;
-use actix_web::{HttpResponse, get};
 use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::{bodies, http, intake, retention_store, slots, wait};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::{access, batch, body, holding, page, token};
 use crate::resources::athletes;
 
@@ -158,16 +159,11 @@ impl View {
 
 /// The limits of the service.
 #[utoipa::path(
-    tag = "service",
-    security(()),
+    get, path = "/v1/limits", impl_for = get_limits, tag = "service",
     responses((status = 200, description = "The limits", body = View))
 )]
-#[get("/v1/limits")]
 async fn get_limits() -> Result<HttpResponse, Problem> {
     Ok(HttpResponse::Ok().insert_header((CACHE_CONTROL, "public, max-age=3600")).json(View::now()))
 }
 
-/// The routes of limits.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_limits);
-}
+routes!(get_limits);

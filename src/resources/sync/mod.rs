@@ -9,6 +9,7 @@ mod deleted_store;
 mod devices_store;
 mod document;
 mod held_http;
+mod held_model;
 mod history_store;
 mod http;
 mod intake;

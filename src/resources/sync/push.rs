@@ -18,10 +18,11 @@ use crate::platform::access::Recorder;
 use crate::platform::again;
 use crate::platform::db::{self, ClubTx, Db, Receipt, Revs};
 use crate::platform::holding::State;
+use crate::platform::ids;
 use crate::platform::lanes::Lanes;
 use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
-use crate::resources::recommendations;
+use crate::resources::{lane_plans, recommendations};
 use chain::Chain;
 
 /// Items of one transaction.
@@ -48,8 +49,7 @@ fn waiting() -> Problem {
 
 /// The athlete that a decision is about; nobody when it does not say.
 fn advised_athlete(data: &Map<String, Value>) -> Uuid {
-    let athlete = data.get("athlete_id").and_then(Value::as_str);
-    athlete.and_then(|text| Uuid::try_parse(text).ok()).unwrap_or_default()
+    ids::named(data, "athlete_id").unwrap_or_default()
 }
 
 /// The outcomes so far, and what the rest must know of them.
@@ -95,25 +95,27 @@ pub async fn push((db, lanes): (&Db, &Lanes), who: Recorder, name: &str, sent: P
 }
 
 impl Work<'_> {
-    /// Where the chunk that begins at `from` ends: before it would hold two items of one record, a decision whose advice
-    /// may rest on what the chunk stores, or athletes beside what names them. A change of an athlete also raises the
-    /// version of what names them, and versions are given by the commit: before it, an edit made on the older one fits.
+    /// Where the chunk that begins at `from` ends: before it would hold two items of one record, a decision or lane plan whose
+    /// advice may rest on what the chunk stores, or what changes plans and race tests beside those. A change of an athlete
+    /// also raises the version of what names them, a report or a session that of its plans, and versions are given by the
+    /// commit: before it, an edit made on the older one fits.
     fn chunk_end(&self, from: usize) -> usize {
         let (mut records, mut ops, mut advised) = (HashSet::new(), HashSet::new(), HashSet::new());
-        let (mut stored, mut athletes, mut naming) = (false, false, false);
+        let (mut stored, mut renewing, mut naming) = (false, false, false);
         let room = self.items.iter().skip(from).take(CHUNK);
         let fits = |item: &&Parsed| {
-            let fresh = match item.advised() {
-                Some(data) => !stored && advised.insert(advised_athlete(data)),
-                None => {
-                    stored = true;
-                    true
-                }
+            let fresh = if let Some(data) = item.advised() {
+                !stored && advised.insert(advised_athlete(data))
+            } else if item.planned().is_some() {
+                !stored && advised.is_empty()
+            } else {
+                stored = true;
+                true
             };
             let kind = item.record().map(|record| record.kind);
-            athletes |= kind == Some(db::Kind::Athlete);
+            renewing |= matches!(kind, Some(db::Kind::Athlete | db::Kind::WellbeingRecord | db::Kind::Session));
             naming |= matches!(kind, Some(db::Kind::LanePlan | db::Kind::RaceTest));
-            let apart = !(athletes && naming);
+            let apart = !(renewing && naming);
             fresh && apart && item.record().is_none_or(|record| records.insert(record)) && ops.insert(item.op_id)
         };
         from + room.take_while(fits).count().max(1)
@@ -154,7 +156,9 @@ impl Work<'_> {
     async fn transaction(&mut self, from: usize, to: usize) -> Result<(), Problem> {
         let items = self.items.get(from..to).unwrap_or_default();
         let decisions: Vec<_> = items.iter().filter_map(|item| Some((item.id, item.advised()?))).collect();
-        let prepared = recommendations::sync::prepare(self.db, &self.who, self.lanes, &decisions).await?;
+        let plans: Vec<_> = items.iter().filter_map(Parsed::planned).collect();
+        let mut prepared = recommendations::sync::prepare(self.db, &self.who, self.lanes, &decisions).await?;
+        prepared.extend(lane_plans::sync::prepare(self.db, &self.who, self.lanes, &plans).await?);
         let (mut tx, who) = self.who.write(self.db).await?;
         // What they may now, not when the push came.
         self.who = who;
@@ -337,7 +341,7 @@ impl Work<'_> {
                 let given = revs.zip(item.record()).filter(|_| !done.answered);
                 let rev = given.map_or(done.rev, |(revs, record)| revs.of(record.kind, record.id, done.rev));
                 outcome.status = done.status;
-                outcome.rev = Some(rev.to_string());
+                outcome.rev = Some(rev);
                 outcome.replayed = done.replayed;
                 outcome.applied.clone_from(&done.applied);
                 outcome.conflicts.clone_from(&done.conflicts);

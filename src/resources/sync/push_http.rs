@@ -2,7 +2,7 @@
 
 use actix_web::http::header::USER_AGENT;
 use actix_web::web::{Data, Payload};
-use actix_web::{HttpRequest, HttpResponse, post};
+use actix_web::{HttpRequest, HttpResponse};
 
 use super::shapes::{Envelope, Outcomes};
 use super::{intake, push, slots};
@@ -10,6 +10,7 @@ use crate::platform::access::Recorder;
 use crate::platform::db::Db;
 use crate::platform::lanes::Lanes;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::text;
 
 /// Hands in what a phone did while it was away: one result for each item, each atomic by itself.
@@ -20,16 +21,13 @@ use crate::platform::text;
 /// the outbox. The body may be packed with gzip or zstd: at most 1 MiB as sent, 4 MiB unpacked, 500 items. How to write a
 /// client: `/docs/sync`.
 #[utoipa::path(
-    tag = "sync",
-    params(("club_id" = Uuid, Path, description = "The club")),
+    post, path = "/v1/clubs/{club_id}/changes", impl_for = push_changes, tag = "sync",
     request_body = Envelope,
-    security(("access_token" = ["sync"])),
     responses(
         (status = 200, description = "One result for each item", body = Outcomes),
         (status = 429, description = "Other pushes of the club are at work", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[post("/v1/clubs/{club_id}/changes")]
 async fn push_changes(
     req: HttpRequest,
     who: Recorder,
@@ -46,7 +44,4 @@ async fn push_changes(
     Ok(HttpResponse::Ok().json(Outcomes { results }))
 }
 
-/// The routes of pushes.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(push_changes);
-}
+routes!(push_changes);

@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use crate::platform::holding::State;
-use crate::platform::ops::Conflict;
+use crate::platform::ops::{Conflict, FieldGroup};
 use crate::platform::problem::ProblemBody;
 use crate::platform::words::spelt;
 
@@ -38,8 +38,8 @@ pub struct Change {
     /// The id.
     pub id: Uuid,
     /// Number of its last change; never falls for one id.
-    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "8841")]
-    pub rev: String,
+    #[schema(minimum = 0, example = 8841)]
+    pub rev: i64,
     /// The whole current record, as its own route answers it.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Object)]
@@ -84,11 +84,13 @@ pub struct Item {
     #[schema(pattern = "^[*]$", max_length = 1, example = "*")]
     pub if_none_match: Option<String>,
     /// Only if the record has this rev.
-    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "8600")]
-    pub if_match: Option<String>,
+    #[serde(default, deserialize_with = "crate::platform::ops::read_rev")]
+    #[schema(minimum = 0, example = 8600)]
+    pub if_match: Option<i64>,
     /// The rev that a merge patch was made on.
-    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "8790")]
-    pub base_rev: Option<String>,
+    #[serde(default, deserialize_with = "crate::platform::ops::read_rev")]
+    #[schema(minimum = 0, example = 8790)]
+    pub base_rev: Option<i64>,
     /// The record, or the patch.
     #[schema(value_type = Option<Object>)]
     pub data: Option<Map<String, Value>>,
@@ -125,14 +127,14 @@ pub struct Outcome {
     pub status: u16,
     /// Number of the record's last change.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(pattern = "^[0-9]+$", max_length = 20, example = "9001")]
-    pub rev: Option<String>,
+    #[schema(minimum = 0, example = 9001)]
+    pub rev: Option<i64>,
     /// Whether it was so before.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub replayed: bool,
     /// Field groups that were applied.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    #[schema(max_items = 6)]
+    #[schema(value_type = Vec<FieldGroup>, max_items = 6)]
     pub applied: Vec<&'static str>,
     /// Field groups that were not.
     #[serde(skip_serializing_if = "Vec::is_empty")]

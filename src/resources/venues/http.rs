@@ -1,8 +1,7 @@
 //! Venues over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post};
-use serde_json::{Map, Value};
+use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::shapes::{Fields, New, Page, View};
@@ -13,18 +12,17 @@ use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
+use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::routed;
+use crate::platform::stored::IfMatch;
 
 /// Creates a venue.
 #[utoipa::path(
-    tag = "venues",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = New,
-    security(("access_token" = ["club.admin"])),
+    post, path = "/v1/clubs/{club_id}/venues", impl_for = create_venue, tag = "venues",
     responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
 )]
-#[post("/v1/clubs/{club_id}/venues")]
 async fn create_venue(
     req: HttpRequest,
     permit: Permit<ClubAdmin>,
@@ -32,18 +30,14 @@ async fn create_venue(
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
     let tx = permit.write(&db).await?;
-    let (id, fields) = body.read()?.split();
-    routed::create::<Edits>(&req, tx, id.0, fields).await
+    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
-/// Lists the venues.
+/// Lists the venues, oldest first.
 #[utoipa::path(
-    tag = "venues",
-    params(("club_id" = Uuid, Path, description = "The club"), PageParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/venues", impl_for = list_venues, tag = "venues",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/venues")]
 async fn list_venues(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -55,64 +49,49 @@ async fn list_venues(
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a venue.
 #[utoipa::path(
-    tag = "venues",
-    params(("club_id" = Uuid, Path, description = "The club"), ("venue_id" = Uuid, Path, description = "The venue")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/venues/{venue_id}", impl_for = get_venue, tag = "venues",
     responses((status = 200, description = "The venue", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/venues/{venue_id}")]
 async fn get_venue(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
 /// Changes a venue (merge patch).
 #[utoipa::path(
-    tag = "venues",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("venue_id" = Uuid, Path, description = "The venue"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    request_body(content = Fields, content_type = "application/merge-patch+json"),
-    security(("access_token" = ["club.admin"])),
+    patch, path = "/v1/clubs/{club_id}/venues/{venue_id}", impl_for = update_venue, tag = "venues",
     responses((status = 200, description = "Changed", body = View),
         (status = 409, description = "Another record of the club has this name")
     )
 )]
-#[patch("/v1/clubs/{club_id}/venues/{venue_id}")]
 async fn update_venue(
     req: HttpRequest,
+    version: IfMatch,
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
-    body: Body<Map<String, Value>>,
+    body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, permit.write(&db).await?, &body.read()?).await
+    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
 }
 
 /// Deletes a venue.
 #[utoipa::path(
-    tag = "venues",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("venue_id" = Uuid, Path, description = "The venue"),
-        ("If-Match" = String, Header, description = "ETag of the version you read")
-    ),
-    security(("access_token" = ["club.admin"])),
+    delete, path = "/v1/clubs/{club_id}/venues/{venue_id}", impl_for = delete_venue, tag = "venues",
     responses((status = 204, description = "Deleted"),
         (status = 409, description = "Sessions are held there")
     )
 )]
-#[delete("/v1/clubs/{club_id}/venues/{venue_id}")]
-async fn delete_venue(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, permit.write(&db).await?).await
+async fn delete_venue(
+    req: HttpRequest,
+    version: IfMatch,
+    permit: Permit<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
+    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
 }
 
-/// The routes of venues.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_venue).service(list_venues).service(get_venue).service(update_venue).service(delete_venue);
-}
+routes!(create_venue, list_venues, get_venue, update_venue, delete_venue);

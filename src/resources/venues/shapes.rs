@@ -4,12 +4,13 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::model::Venue;
-use super::store::StoredVenue;
 use crate::platform::fault::Fault;
 use crate::platform::ids::VenueId;
+use crate::platform::page;
+use crate::platform::shape::{Create, Kept};
 use crate::resources::advice::vocabulary;
 
-/// A venue as sent by a client.
+/// A venue.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = VenueFields, example = json!({"name": "Harbour Park", "environment": "outdoor", "straight_m": 110, "lanes": 6, "surface": "synthetic"}))]
@@ -55,72 +56,10 @@ impl From<&Venue> for Fields {
 }
 
 /// A new venue.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(as = NewVenue, example = json!({"name": "Harbour Park", "environment": "outdoor", "straight_m": 110, "lanes": 6, "surface": "synthetic"}))]
-pub struct New {
-    /// Client-made UUID (version 7); makes the create repeatable.
-    pub id: Option<VenueId>,
-    /// Name, unique in the club.
-    #[schema(min_length = 1, max_length = 80, example = "Harbour Park")]
-    pub name: String,
-    /// `indoor` or `outdoor`.
-    #[schema(value_type = vocabulary::Environment)]
-    pub environment: String,
-    /// Usable straight from the start line to the end of the free run-out, metres.
-    #[schema(minimum = 10, maximum = 400, example = 110)]
-    pub straight_m: f64,
-    /// Lanes.
-    #[schema(minimum = 1, maximum = 20, example = 6)]
-    pub lanes: i16,
-    /// Surface in the club's own words.
-    #[schema(min_length = 1, max_length = 60, example = "synthetic")]
-    pub surface: Option<String>,
-}
-
-impl New {
-    /// The id, and the fields without it.
-    pub fn split(self) -> (VenueId, Fields) {
-        let fields = Fields {
-            name: self.name,
-            environment: self.environment,
-            straight_m: self.straight_m,
-            lanes: self.lanes,
-            surface: self.surface,
-        };
-        (self.id.unwrap_or_else(VenueId::new), fields)
-    }
-}
+pub type New = Create<VenueId, Fields>;
 
 /// A venue.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = Venue)]
-pub struct View {
-    /// The id.
-    pub id: VenueId,
-    /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
-    #[schema(minimum = 1, example = 42)]
-    pub rev: i64,
-    /// The venue.
-    #[serde(flatten)]
-    pub fields: Fields,
-}
-
-impl From<&StoredVenue> for View {
-    fn from(stored: &StoredVenue) -> Self {
-        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
-    }
-}
+pub type View = Kept<VenueId, Fields>;
 
 /// A page of venues.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = VenuePage)]
-pub struct Page {
-    /// The venues, oldest first.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

@@ -6,9 +6,8 @@ use uuid::Uuid;
 use super::model::Venue;
 use crate::compute::specs::Environment;
 use crate::compute::units::Length;
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError, plain_reads};
 use crate::platform::ids::VenueId;
-use crate::platform::page;
 use crate::platform::stored::Stored;
 
 /// A venue as it is stored.
@@ -69,48 +68,7 @@ pub async fn find(tx: &mut ClubTx, id: VenueId) -> Result<Option<StoredVenue>, S
     Ok(by_ids(tx, &[id.0]).await?.pop())
 }
 
-/// Those of these ids that are there.
-pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredVenue>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, name, environment, straight_mm, lanes, surface
-        from venues
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
-
-/// The venues by id, after `after`.
-pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<StoredVenue>, StoreError> {
-    let club = tx.club.0;
-    sqlx::query_as!(
-        Row,
-        r#"
-        select id, rev, name, environment, straight_mm, lanes, surface
-        from venues
-        where club_id = $1 and deleted_at is null and id >= $2
-        order by id
-        limit $3
-        "#,
-        club,
-        page::from(after),
-        fetch
-    )
-    .fetch_all(tx.conn())
-    .await?
-    .into_iter()
-    .map(TryInto::try_into)
-    .collect()
-}
+plain_reads!(StoredVenue, "name, environment, straight_mm, lanes, surface", "venues");
 
 /// Saves a changed venue.
 pub async fn save(tx: &mut ClubTx, id: VenueId, value: &Venue) -> Result<(), StoreError> {

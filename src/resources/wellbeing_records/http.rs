@@ -1,7 +1,7 @@
 //! Well-being records over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -19,6 +19,7 @@ use crate::platform::ids::{AthleteId, WellbeingRecordId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::platform::stored;
 
 /// Which well-being records a list shows.
@@ -36,12 +37,6 @@ struct ListParams {
     /// Also records that were corrected or withdrawn.
     #[serde(default)]
     superseded: bool,
-    /// Records on the page.
-    #[param(minimum = 1, maximum = 200, default = 50, example = 50)]
-    limit: Option<u16>,
-    /// The `next_cursor` of the page before.
-    #[param(max_length = 500)]
-    cursor: Option<String>,
 }
 
 /// Stores reports of pain, illness or injury, restrictions and clearances, each on its own: a broken one is rejected, the
@@ -53,13 +48,9 @@ struct ListParams {
 /// step closer than last held, and two sessions come before a step up. Records are never changed: a correction is a new one with
 /// `supersedes`, a withdrawal has `void` as well; either, and a clearance, may follow what it is about in the same batch.
 #[utoipa::path(
-    tag = "wellbeing_records",
-    params(("club_id" = Uuid, Path, description = "The club")),
-    request_body = Batch,
-    security(("access_token" = ["session.write"])),
+    post, path = "/v1/clubs/{club_id}/wellbeing-records", impl_for = create_wellbeing_records, tag = "wellbeing_records",
     responses((status = 200, description = "One result for each record", body = BatchResult))
 )]
-#[post("/v1/clubs/{club_id}/wellbeing-records")]
 async fn create_wellbeing_records(
     permit: Permit<SessionWrite>,
     db: Data<Db>,
@@ -77,39 +68,31 @@ async fn create_wellbeing_records(
 
 /// Lists the well-being records of athletes that you see, without those that were corrected or withdrawn.
 #[utoipa::path(
-    tag = "wellbeing_records",
-    params(("club_id" = Uuid, Path, description = "The club"), ListParams),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/wellbeing-records", impl_for = list_wellbeing_records, tag = "wellbeing_records",
     responses((status = 200, description = "A page", body = Page))
 )]
-#[get("/v1/clubs/{club_id}/wellbeing-records")]
 async fn list_wellbeing_records(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
     params: Params<ListParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let ListParams { athlete_id, from, to, superseded, limit, cursor } = params.0;
-    let wanted = PageParams { limit, cursor }.parse::<Uuid>()?;
+    let ListParams { athlete_id, from, to, superseded } = params.0;
+    let wanted = page.0.parse::<Uuid>()?;
     let filter = Filter { athlete: athlete_id, from, to, all: superseded };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, body.next_cursor.as_deref(), &body))
+    Ok(page::answer(&req, &body))
 }
 
 /// Reads a well-being record.
 #[utoipa::path(
-    tag = "wellbeing_records",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("wellbeing_record_id" = Uuid, Path, description = "The record")
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/wellbeing-records/{wellbeing_record_id}", impl_for = get_wellbeing_record, tag = "wellbeing_records",
     responses((status = 200, description = "The record", body = View), (status = 304, description = "Unchanged"))
 )]
-#[get("/v1/clubs/{club_id}/wellbeing-records/{wellbeing_record_id}")]
 async fn get_wellbeing_record(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -121,7 +104,4 @@ async fn get_wellbeing_record(
     Ok(stored::read(&req, found.rev, &View::from(&found)))
 }
 
-/// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(create_wellbeing_records).service(list_wellbeing_records).service(get_wellbeing_record);
-}
+routes!(create_wellbeing_records, list_wellbeing_records, get_wellbeing_record);

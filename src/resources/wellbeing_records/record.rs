@@ -10,6 +10,7 @@ use super::store::{self, Earlier, Known};
 use crate::platform::batch::{self, Decision, Item};
 use crate::platform::db::ClubTx;
 use crate::platform::fault::{Fault, Faults};
+use crate::platform::grants;
 use crate::platform::ids::WellbeingRecordId;
 use crate::platform::problem::Problem;
 
@@ -97,5 +98,13 @@ async fn file_part(
     let fresh: Vec<(WellbeingRecordId, &WellbeingRecord)> =
         batch::fresh(&items, &decisions).into_iter().map(|(id, one)| (WellbeingRecordId(id), one)).collect();
     store::insert(tx, &fresh).await?;
+    // Plans of those days say of their people what is known now.
+    let corrected = fresh.iter().flat_map(|(_, one)| [one.supersedes, one.clears]).flatten();
+    let corrected = corrected.filter_map(|id| known.earlier.get(&id.0)).map(|earlier| earlier.reported_on);
+    let from = fresh.iter().map(|(_, one)| one.reported_on).chain(corrected).min();
+    if from.is_some() {
+        let people: Vec<Uuid> = fresh.iter().map(|(_, one)| one.athlete.0).collect();
+        grants::renew_plans(tx, Some(&people), from).await?;
+    }
     Ok((items, decisions))
 }

@@ -8,6 +8,8 @@ use super::model::{Raw, WellbeingRecord};
 use super::store::StoredWellbeing;
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, WellbeingRecordId};
+use crate::platform::page;
+use crate::platform::shape::Recorded;
 
 /// A report of pain, illness or injury, a restriction, or a coach's clearance of one of them. No medical details: there is
 /// no field for them on purpose.
@@ -79,21 +81,12 @@ pub struct Batch {
 }
 
 /// A stored well-being record.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = WellbeingRecord)]
-pub struct View {
-    /// Number of the change that stored it; the `ETag` begins with it.
-    #[schema(minimum = 1, example = 42)]
-    pub rev: i64,
-    /// The record.
-    #[serde(flatten)]
-    pub fields: Fields,
-}
+pub type View = Recorded<Fields>;
 
-impl From<&StoredWellbeing> for View {
+impl From<&StoredWellbeing> for Fields {
     fn from(stored: &StoredWellbeing) -> Self {
         let one = &stored.value;
-        let fields = Fields {
+        Self {
             id: stored.id,
             athlete_id: one.athlete,
             kind: one.kind.as_str().to_owned(),
@@ -103,20 +96,9 @@ impl From<&StoredWellbeing> for View {
             clears: one.clears,
             supersedes: one.supersedes,
             void: one.void,
-        };
-        Self { rev: stored.rev, fields }
+        }
     }
 }
 
 /// A page of well-being records.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = WellbeingRecordPage)]
-pub struct Page {
-    /// The records.
-    #[schema(max_items = 200)]
-    pub items: Vec<View>,
-    /// Where the next page begins; absent on the last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 500)]
-    pub next_cursor: Option<String>,
-}
+pub type Page = page::Page<View>;

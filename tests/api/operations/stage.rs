@@ -333,7 +333,7 @@ impl Stage {
                 &inside.to_string(),
                 json!({"if_none_match": "*", "data": {"group_id": group, "athlete_id": athlete}}),
             ),
-            item("PATCH", "athlete", athlete, json!({"base_rev": "1000000", "data": {"preferred_lead_leg": "left"}})),
+            item("PATCH", "athlete", athlete, json!({"base_rev": 1_000_000, "data": {"preferred_lead_leg": "left"}})),
         ];
         let turn = self.number() % items.len();
         items.rotate_left(turn);

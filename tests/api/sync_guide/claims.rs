@@ -29,7 +29,7 @@ fn membership(method: &str, group: &str, athlete: &str, rev: Option<&Value>) -> 
 
 impl Squad {
     async fn rev(&self, athlete: &str) -> Value {
-        json!(self.admin.get(&format!("/athletes/{athlete}")).await.expect(200).body["rev"].to_string())
+        self.admin.get(&format!("/athletes/{athlete}")).await.expect(200).body["rev"].clone()
     }
 
     async fn groups(&self, athlete: &str) -> Vec<String> {
@@ -211,10 +211,10 @@ async fn the_rev_of_the_phone_s_own_edit_is_good_before_its_echo_has_come(pool: 
     let id = made["id"].as_str().unwrap().to_owned();
     push(&squad.admin, &[made]).await;
     phone.pull(&squad.admin, 500).await;
-    let shown = phone.copy[&("venue".to_owned(), id.clone())]["rev"].to_string();
-    let edit = |rev: &str, lanes: u32| item("PUT", "venue", &id, json!({"if_match": rev, "data": venue(lanes)}));
+    let shown = phone.copy[&("venue".to_owned(), id.clone())]["rev"].clone();
+    let edit = |rev: &Value, lanes: u32| item("PUT", "venue", &id, json!({"if_match": rev, "data": venue(lanes)}));
     let own = push(&squad.admin, &[edit(&shown, 5)]).await[0]["rev"].clone();
-    assert_eq!(statuses(&push(&squad.admin, &[edit(own.as_str().unwrap(), 6)]).await), [200]);
+    assert_eq!(statuses(&push(&squad.admin, &[edit(&own, 6)]).await), [200]);
     assert_eq!(statuses(&push(&squad.admin, &[edit(&shown, 7)]).await), [412]);
 }
 

@@ -19,7 +19,7 @@ const FACTS: [&str; 6] = ["run", "assessment", "measurement", "decision", "race_
 
 /// Whether somebody is kept from edits of a type before anything is read.
 async fn barred(caller: &Caller, kind: &str) -> bool {
-    let edit = item("PATCH", kind, &Uuid::now_v7().to_string(), json!({"base_rev": "1", "if_match": "1", "data": {}}));
+    let edit = item("PATCH", kind, &Uuid::now_v7().to_string(), json!({"base_rev": 1, "if_match": 1, "data": {}}));
     push(caller, &[edit]).await[0]["status"] == 403
 }
 
@@ -143,7 +143,7 @@ async fn who_loses_a_group_is_sent_a_removed_for_each_athlete_and_session(pool: 
 
 impl Squad {
     async fn deletion(&self, athlete: &str) -> Value {
-        let rev = self.admin.get(&format!("/athletes/{athlete}")).await.expect(200).body["rev"].to_string();
+        let rev = self.admin.get(&format!("/athletes/{athlete}")).await.expect(200).body["rev"].clone();
         item("DELETE", "athlete", athlete, json!({"if_match": rev}))
     }
 }
@@ -181,7 +181,7 @@ async fn phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_
     let mut phone = Phone::default();
     phone.pull(&squad.coach, 500).await;
     let token = phone.token.clone().unwrap();
-    let rev = squad.admin.get(&format!("/athletes/{}", squad.athlete)).await.body["rev"].to_string();
+    let rev = squad.admin.get(&format!("/athletes/{}", squad.athlete)).await.body["rev"].clone();
     assert_eq!(statuses(&push(&squad.coach, &[squad.deletion(&squad.athlete).await]).await), [200]);
     let page = squad.coach.get(&format!("/changes?sync_token={token}")).await.expect(200).body;
     let told: Vec<&Value> = page["changes"].as_array().unwrap().iter().collect();

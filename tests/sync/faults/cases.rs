@@ -205,7 +205,7 @@ impl World {
     }
 
     /// The version of a record.
-    async fn rev(&self, item: &Value) -> String {
+    async fn rev(&self, item: &Value) -> i64 {
         let kind = item["type"].as_str().unwrap();
         // A membership has the version of its athlete.
         let (kind, id) = match kind {
@@ -214,7 +214,7 @@ impl World {
         };
         let page = self.admin.get(&format!("/changes?types={kind}&limit=2000")).await.expect(200);
         let changes = page.body["changes"].as_array().unwrap();
-        changes.iter().find(|one| one["id"] == id).unwrap()["rev"].as_str().unwrap().to_owned()
+        changes.iter().find(|one| one["id"] == id).unwrap()["rev"].as_i64().unwrap()
     }
 
     fn case(name: impl Into<String>, who: &Caller, items: Vec<Value>) -> Case {
@@ -253,7 +253,7 @@ impl World {
                 _ => continue,
             };
             if kind == "venue" && record["data"]["name"] == "Gone" {
-                let late = item("PATCH", kind, &id, json!({"if_match": "1", "data": change}));
+                let late = item("PATCH", kind, &id, json!({"if_match": 1, "data": change}));
                 cases.push(Self::case("change what was deleted", &self.admin, vec![late]));
                 continue;
             }
@@ -294,10 +294,10 @@ impl World {
     async fn merges(&self) -> [Case; 2] {
         let seen = json!({"type": "athlete", "id": self.athlete});
         let rev = self.rev(&seen).await;
-        let merge = self.patch(json!({"preferred_lead_leg": "left", "status": "resting"}), &rev);
+        let merge = self.patch(json!({"preferred_lead_leg": "left", "status": "resting"}), rev);
         // Made before the athlete joined the other group.
-        let before = (rev.parse::<i64>().unwrap() - 1).to_string();
-        let old = self.patch(json!({"group_ids": [self.mine], "display_name": "Renamed"}), &before);
+        let before = rev - 1;
+        let old = self.patch(json!({"group_ids": [self.mine], "display_name": "Renamed"}), before);
         [Self::case("merge", &self.coach, vec![merge]), Self::case("merge in part", &self.admin, vec![old])]
     }
 
@@ -343,14 +343,14 @@ impl World {
         cases
     }
 
-    fn patch(&self, data: Value, rev: &str) -> Value {
+    fn patch(&self, data: Value, rev: i64) -> Value {
         item("PATCH", "athlete", &self.athlete, json!({"base_rev": rev, "data": data}))
     }
 
     /// Two edits of one athlete, which never share a transaction, with a run between.
     async fn chain(&self) -> Vec<Value> {
         let rev = self.rev(&json!({"type": "athlete", "id": self.athlete})).await;
-        let leg = |leg: &str| self.patch(json!({"preferred_lead_leg": leg}), &rev);
+        let leg = |leg: &str| self.patch(json!({"preferred_lead_leg": leg}), rev);
         vec![leg("left"), create("run", run(&self.of("session"), &self.athlete, self.day)), leg("right")]
     }
 

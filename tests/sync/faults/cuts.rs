@@ -59,11 +59,11 @@ impl Case {
 }
 
 /// Status and version of each item; 200 and 201 are the same, because a repeat is answered with 200.
-pub fn results(answer: &Answer) -> Vec<(String, u64, Option<String>)> {
+pub fn results(answer: &Answer) -> Vec<(String, u64, Option<i64>)> {
     let one = |result: &Value| {
         let status = result["status"].as_u64().unwrap();
         let status = if status == 201 { 200 } else { status };
-        (result["op_id"].as_str().unwrap().to_owned(), status, result["rev"].as_str().map(str::to_owned))
+        (result["op_id"].as_str().unwrap().to_owned(), status, result["rev"].as_i64())
     };
     answer.body["results"].as_array().into_iter().flatten().map(one).collect()
 }

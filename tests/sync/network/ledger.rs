@@ -58,17 +58,13 @@ const GROUPS: [(&str, &[&str]); 6] = [
     ("name", &["display_name"]),
     ("birth", &["sex", "birth_date", "birth_year"]),
     ("contact", &["consent_on"]),
-    ("technique", &["preferred_lead_leg", "experience"]),
+    ("technique", &["preferred_lead_leg", "approach_strides", "experience"]),
     ("status", &["status"]),
     ("groups", &["group_ids"]),
 ];
 
 /// The facts that are erased with whom they are about.
 pub const ERASED: [&str; 2] = ["measurement", "wellbeing_record"];
-
-fn number(value: &Value) -> Option<i64> {
-    value.as_str().and_then(|text| text.parse().ok())
-}
 
 fn id_of(value: &Value) -> Uuid {
     value.as_str().and_then(|text| text.parse().ok()).unwrap_or_default()
@@ -114,7 +110,7 @@ impl Ledger {
             }
             _ => return,
         }
-        let rev = number(&result["rev"]).unwrap();
+        let rev = result["rev"].as_i64().unwrap();
         if status != 409 {
             // I2: an operation that was carried out is answered alike for ever.
             if let Some(before) = self.done.insert(id_of(&item["op_id"]), rev) {
@@ -137,7 +133,7 @@ impl Ledger {
 
     fn note_fact(&mut self, (kind, id): (&str, Uuid), athlete: Uuid, result: &Value, status: u16) {
         let told = match status {
-            200 | 201 => Told::Stored(number(&result["rev"]).unwrap()),
+            200 | 201 => Told::Stored(result["rev"].as_i64().unwrap()),
             202 => Told::Held,
             _ => return,
         };
@@ -163,7 +159,7 @@ impl Ledger {
 
     /// An edit of a record whose edits name its version: it must be the last one, or the same phone's chain.
     fn note_edit(&mut self, device: usize, item: &Value, rev: i64) {
-        let named = number(&item["if_match"]);
+        let named = item["if_match"].as_i64();
         let edited = self.edited.entry(id_of(&item["id"])).or_default();
         item["type"].as_str().unwrap().clone_into(&mut edited.kind);
         let alone = !self.raced.contains(&id_of(&item["id"]));
@@ -200,7 +196,7 @@ impl Ledger {
             }
             _ => {}
         }
-        let base = number(&item["base_rev"]).unwrap();
+        let base = item["base_rev"].as_i64().unwrap();
         let refused = result["conflicts"].as_array().map_or(&[][..], Vec::as_slice);
         for (group, names) in GROUPS {
             let mut patch = item["data"].as_object().unwrap().clone();

@@ -191,6 +191,7 @@ impl World {
         let all = [
             ("display_name", json!(self.name(club, "Athlete"))),
             ("preferred_lead_leg", leg),
+            ("approach_strides", [json!(7), json!(8), Value::Null][self.dice.pick(3) as usize].clone()),
             ("consent_on", json!(day)),
             ("experience", json!(["novice", "trained"][self.dice.pick(2) as usize])),
             ("status", json!(["active", "resting"][self.dice.pick(2) as usize])),
@@ -235,7 +236,7 @@ impl World {
                 self.figures.items += 1;
             }
             if self.dice.chance(0.5) {
-                phone.patch("session", id, json!({"weather_note": "Dry"}));
+                phone.patch("session", id, json!({"weather_note": "Dry", "note": "Lane 3 is worn"}));
                 self.figures.items += 1;
                 self.figures.edits += 1;
             }
@@ -380,7 +381,7 @@ impl World {
 #[allow(clippy::option_option)] // whether at all, and whether with other data
 fn rebased(parked: &Parked) -> Option<Option<Map<String, Value>>> {
     if parked.status == 412 {
-        return parked.answer["current"]["rev"].is_string().then_some(None);
+        return parked.answer["current"]["rev"].is_number().then_some(None);
     }
     let refused = parked.answer["conflicts"].as_array()?;
     let fields = refused.iter().filter_map(|one| one["yours"].as_object()).flatten();

@@ -14,7 +14,7 @@ const GROUPS: [(&str, &[&str]); 6] = [
     ("name", &["display_name"]),
     ("birth", &["sex", "birth_date", "birth_year"]),
     ("contact", &["consent_on"]),
-    ("technique", &["preferred_lead_leg", "experience"]),
+    ("technique", &["preferred_lead_leg", "approach_strides", "experience"]),
     ("status", &["status"]),
     ("groups", &["group_ids"]),
 ];
@@ -109,7 +109,7 @@ impl Phone {
         if let Some(field) = version_field(&item)
             && let Some(rev) = known_rev(&tx, &item, seen, flaw)
         {
-            item[field] = json!(rev.to_string());
+            item[field] = json!(rev);
         }
         append(&tx, &item);
         tx.commit().unwrap();
@@ -167,7 +167,7 @@ impl Phone {
         if let Some(data) = data {
             item["data"] = Value::Object(data);
         }
-        let seen = parked.answer["current"]["rev"].as_str().or(parked.answer["rev"].as_str());
+        let seen = parked.answer["current"]["rev"].as_i64().or(parked.answer["rev"].as_i64());
         if let (Some(field), Some(rev), false) = (version_field(&item), seen, self.is(Flaw::InsistsOnOldRev)) {
             item[field] = json!(rev);
         }
@@ -262,9 +262,10 @@ pub fn rebase(db: &Connection, done: &Value, rev: i64, flaw: Option<Flaw>) {
     for (n, item) in rows {
         let mut item: Value = serde_json::from_str(&item).unwrap();
         let Some(field) = version_field(&item).filter(|_| follows(done, &item, flaw)) else { continue };
-        let named = item[field].as_str().and_then(|rev| rev.parse::<i64>().ok());
+        // An item that an earlier version of this program left here names it as text.
+        let named = item[field].as_i64().or_else(|| item[field].as_str()?.parse().ok());
         if named.is_none_or(|named| named < rev) {
-            item[field] = json!(rev.to_string());
+            item[field] = json!(rev);
             db.prepare_cached("update outbox set item = ?2 where n = ?1")
                 .unwrap()
                 .execute(params![n, item.to_string()])

@@ -20,7 +20,7 @@ struct Change<'a> {
     #[serde(rename = "type")]
     kind: &'a str,
     id: &'a str,
-    rev: &'a str,
+    rev: i64,
     data: Option<Value>,
     removed: Option<Removed<'a>>,
 }
@@ -136,7 +136,7 @@ impl Phone {
                 return Err(Killed);
             }
             kill = kill.map(|left| left - 1);
-            let rev = change.rev.parse().unwrap();
+            let rev = change.rev;
             store::rose(&tx, (change.kind, change.id), rev);
             let name = (change.kind, change.id);
             match &change.data {

@@ -139,7 +139,7 @@ impl Phone {
                 outbox::erase(&tx, athlete);
                 continue;
             }
-            let rev = result["rev"].as_str().and_then(|rev| rev.parse().ok());
+            let rev = result["rev"].as_i64();
             match status {
                 200 | 201 => outbox::confirm(&tx, (n, &item), rev, date, flaw),
                 202 => {

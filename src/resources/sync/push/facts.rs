@@ -9,8 +9,10 @@ use super::{Verdict, Work, waiting};
 use crate::platform::corrections;
 use crate::platform::db::ClubTx;
 use crate::platform::fault::Fault;
+use crate::platform::fault_code::FaultCode;
 use crate::platform::grants;
 use crate::platform::holding::{self, CORRECTED, Held, NewHeld, State};
+use crate::platform::ids;
 use crate::platform::ops::{self, Done, Fact};
 use crate::platform::problem::{Code, Problem};
 use crate::resources::sync::admin_store::decide;
@@ -21,7 +23,7 @@ use crate::resources::sync::{bodies, deleted_store};
 
 /// The athlete whom a fact is about, when they were deleted.
 async fn about_erased(tx: &mut ClubTx, data: &Map<String, Value>) -> Result<Option<Uuid>, Problem> {
-    let Some(athlete) = holding::named(data, "athlete_id") else { return Ok(None) };
+    let Some(athlete) = ids::named(data, "athlete_id") else { return Ok(None) };
     Ok(grants::erased(tx, &[athlete]).await?.pop())
 }
 
@@ -134,7 +136,7 @@ impl Work<'_> {
         problem: Problem,
     ) -> Result<(Problem, Option<Uuid>), Problem> {
         for field in ["supersedes", "clears"] {
-            let Some(corrected) = holding::named(data, field) else { continue };
+            let Some(corrected) = ids::named(data, field) else { continue };
             let Some(stands) = corrections::standing(tx, kind.word(), corrected).await? else { continue };
             let current = items::current(tx, kind, stands.id).await?;
             return Ok((current.into_iter().fold(problem, Problem::with_current), stands.by));
@@ -169,7 +171,7 @@ impl Work<'_> {
                 Ok(Verdict::Refused(waiting()))
             }
             Fact::Refused(problem) if ops::can_be_held(&problem) => {
-                let reference = problem.faults().iter().any(|fault| fault.code == "unknown_id");
+                let reference = problem.faults().iter().any(|fault| fault.is(FaultCode::UnknownId));
                 let reason = match corrections::field(&problem) {
                     Some(_) => CORRECTED,
                     None if reference => "reference",

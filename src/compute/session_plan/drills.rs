@@ -1,0 +1,316 @@
+//! The drills: for whom, how much, how far apart, and what each teaches.
+//!
+//! Doses are common practice: what coaches write that they do, not what a trial has shown. What a source does not say, a rest, a
+//! number of repeats, a spacing, is a design choice and says so in [`Drill::source`].
+
+use crate::decision::Stage;
+use crate::units::Length;
+
+/// A foot-length, as drills are spaced by: about 0.30 m.
+pub const FOOT_LENGTH: Length = Length::from_mm(300);
+
+/// Over which side of the barrier a drill goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// The lead leg at the side of the barrier.
+    Lead,
+    /// The trail leg at the side of the barrier.
+    Trail,
+    /// Each leg in turn, all of it twice.
+    Each,
+    /// Over the middle.
+    Over,
+}
+
+impl Side {
+    /// Every side.
+    pub const ALL: [Self; 4] = [Self::Lead, Self::Trail, Self::Each, Self::Over];
+
+    /// The word used in JSON.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Lead => "lead",
+            Self::Trail => "trail",
+            Self::Each => "each",
+            Self::Over => "over",
+        }
+    }
+
+    /// How often its dose is done.
+    const fn times(self) -> u32 {
+        match self {
+            Self::Each => 2,
+            Self::Lead | Self::Trail | Self::Over => 1,
+        }
+    }
+}
+
+/// What a drill is done over.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SetUp {
+    /// A wall or fence; everybody at once, out of everybody's way.
+    Wall,
+    /// A set of the softest, lowest barriers, so far apart.
+    Set(Length),
+    /// The lanes of the lane plan.
+    Lanes,
+    /// The first barriers of the lanes, from a start.
+    LaneStarts,
+}
+
+/// A drill.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Drill {
+    /// Stable code.
+    pub code: &'static str,
+    /// What a coach calls it.
+    pub name: &'static str,
+    /// For whom.
+    pub stages: &'static [Stage],
+    /// Sets.
+    pub sets: u16,
+    /// Repeats of each set.
+    pub repeats: u16,
+    /// Barriers of each repeat; 0 at a wall, and in lanes, which have their own.
+    pub barriers: u16,
+    /// Over which side.
+    pub side: Side,
+    /// Over what.
+    pub set_up: SetUp,
+    /// How long one repeat takes, with the way back, seconds (s).
+    pub repeat_s: u32,
+    /// Rest between two repeats of one athlete, seconds (s).
+    pub rest_s: u32,
+    /// What it teaches.
+    pub teaches: &'static str,
+    /// Where the dose is written, and what of it is a design choice.
+    pub source: &'static str,
+}
+
+impl Drill {
+    /// Repeats of one athlete, all sets and sides together.
+    pub fn all_repeats(&self) -> u32 {
+        u32::from(self.sets) * u32::from(self.repeats) * self.side.times()
+    }
+
+    /// How long a group of so many takes, seconds (s), when so many can go at once.
+    ///
+    /// One repeat of everybody takes as long as all of them one after another on the lines there are, and no less than a repeat and
+    /// its rest: whoever waits for the others rests.
+    ///
+    /// ```
+    /// use lanewright_compute::session_plan::DRILLS;
+    ///
+    /// let wall = DRILLS.iter().find(|one| one.code == "wall_lead_leg").unwrap();
+    /// assert!(wall.takes_s(12, 12) < wall.takes_s(12, 3));
+    /// assert_eq!(wall.takes_s(0, 1), 0);
+    /// ```
+    pub fn takes_s(&self, athletes: usize, lines: usize) -> u32 {
+        let athletes = u32::try_from(athletes).unwrap_or(u32::MAX);
+        let turns = athletes.div_ceil(u32::try_from(lines.max(1)).unwrap_or(u32::MAX));
+        let cycle = (turns.saturating_mul(self.repeat_s)).max(self.repeat_s + self.rest_s);
+        if athletes == 0 { 0 } else { cycle.saturating_mul(self.all_repeats()) }
+    }
+
+    /// Whether a coach stands at it: barriers are in it.
+    pub const fn is_supervised(&self) -> bool {
+        !matches!(self.set_up, SetUp::Wall)
+    }
+}
+
+const TECHNIQUE: &[Stage] = &[Stage::Mobility, Stage::LeadLeg, Stage::TrailLeg, Stage::Walkover];
+const WICKETS: &[Stage] = &[Stage::WicketRun, Stage::RhythmWickets];
+const BARRIERS: &[Stage] =
+    &[Stage::LowBarriers, Stage::HeightBuild, Stage::SpacingBuild, Stage::CompetitionSpec, Stage::RaceTest];
+const NEAR_THE_RACE: &[Stage] = &[Stage::SpacingBuild, Stage::CompetitionSpec, Stage::RaceTest];
+
+const fn feet(count: u32) -> SetUp {
+    SetUp::Set(Length::from_mm(FOOT_LENGTH.mm() * count))
+}
+
+/// Every drill, in the order in which they are done.
+///
+/// # Source
+/// "Notes" are one coach's public notes from clinics, author not shown: a complete hurdle practice; rhythm drills; sprint-based
+/// hurdling; A. Behm, "Coaching Philosophy for The Hurdles". Rests, and how long a repeat takes, are design choices throughout.
+pub const DRILLS: [Drill; 12] = [
+    Drill {
+        code: "wall_lead_leg",
+        name: "Wall drill, lead leg",
+        stages: &[Stage::Mobility, Stage::LeadLeg],
+        sets: 3,
+        repeats: 8,
+        barriers: 0,
+        side: Side::Lead,
+        set_up: SetUp::Wall,
+        repeat_s: 3,
+        rest_s: 4,
+        teaches: "a short quick last step under the hip, and the bent lead knee that drives up",
+        source: "Notes, a complete hurdle practice: 3 x 8, or 2 sets a leg",
+    },
+    Drill {
+        code: "wall_trail_leg",
+        name: "Wall drill, trail leg, slow",
+        stages: &[Stage::Mobility, Stage::TrailLeg],
+        sets: 3,
+        repeats: 8,
+        barriers: 0,
+        side: Side::Trail,
+        set_up: SetUp::Wall,
+        repeat_s: 3,
+        rest_s: 4,
+        teaches: "the path of the trail leg: knee above the foot, toe up and out, pulled past the bar",
+        source: "Notes, a complete hurdle practice: 3 x 8-10, or 2 sets a leg",
+    },
+    Drill {
+        code: "first_walkover",
+        name: "First walkovers",
+        stages: &[Stage::Mobility],
+        sets: 1,
+        repeats: 3,
+        barriers: 6,
+        side: Side::Each,
+        set_up: SetUp::Set(Length::from_mm(1_000)),
+        repeat_s: 20,
+        rest_s: 20,
+        teaches: "posture and the way over the barrier",
+        source: "\"Hurdles\", a children's teaching sheet: 6 barriers 1 m apart, 2-4 repeats a side",
+    },
+    Drill {
+        code: "walkover_lead",
+        name: "Walkovers, lead leg at the side",
+        stages: &[Stage::LeadLeg, Stage::Walkover],
+        sets: 3,
+        repeats: 1,
+        barriers: 4,
+        side: Side::Lead,
+        set_up: SetUp::Set(Length::from_mm(1_000)),
+        repeat_s: 15,
+        rest_s: 30,
+        teaches: "posture and the lead leg's path; nobody crowds the barrier",
+        source: "Notes, a complete hurdle practice: 3 x 4 barriers; 1 m apart as for first walkovers",
+    },
+    Drill {
+        code: "walkover_trail",
+        name: "Walkovers, trail leg at the side",
+        stages: &[Stage::TrailLeg, Stage::Walkover],
+        sets: 3,
+        repeats: 1,
+        barriers: 4,
+        side: Side::Trail,
+        set_up: SetUp::Set(Length::from_mm(1_000)),
+        repeat_s: 15,
+        rest_s: 30,
+        teaches: "posture and the trail leg's path",
+        source: "Notes, a complete hurdle practice: 3 x 4 barriers; 1 m apart as for first walkovers",
+    },
+    Drill {
+        code: "marching_walkover",
+        name: "Marching walkover, three steps between",
+        stages: WICKETS,
+        sets: 1,
+        repeats: 3,
+        barriers: 4,
+        side: Side::Over,
+        set_up: SetUp::Set(Length::from_mm(3_660)),
+        repeat_s: 25,
+        rest_s: 30,
+        teaches: "the three-step count, before it is run",
+        source: "S. McGill, \"Ingraining the 3-Step Rhythm\", The Hurdle Magazine, 2014 (author from memory): about 3.66 m, adapted \
+                 to each; how often is a design choice",
+    },
+    Drill {
+        code: "cycle",
+        name: "Cycle drill, three quick steps between",
+        stages: WICKETS,
+        sets: 1,
+        repeats: 3,
+        barriers: 5,
+        side: Side::Over,
+        set_up: feet(15),
+        repeat_s: 25,
+        rest_s: 60,
+        teaches: "cadence while the gap opens",
+        source: "Notes, rhythm drills: 15 foot-lengths; how often is a design choice",
+    },
+    Drill {
+        code: "skip_over",
+        name: "Skip-overs, lead then trail side",
+        stages: BARRIERS,
+        sets: 3,
+        repeats: 1,
+        barriers: 4,
+        side: Side::Each,
+        set_up: feet(11),
+        repeat_s: 15,
+        rest_s: 30,
+        teaches: "distance to the barrier: it shows at once who crowds it",
+        source: "Notes, a complete hurdle practice: 3 x 4 barriers; 11 foot-lengths is a design choice",
+    },
+    Drill {
+        code: "one_step",
+        name: "One-step drill",
+        stages: BARRIERS,
+        sets: 1,
+        repeats: 3,
+        barriers: 5,
+        side: Side::Over,
+        set_up: feet(6),
+        repeat_s: 15,
+        rest_s: 60,
+        teaches: "carrying momentum from barrier to barrier",
+        source: "Notes, rhythm drills: 5-6, at most 7, foot-lengths; how often is a design choice",
+    },
+    Drill {
+        code: "wicket_lane",
+        name: "Wicket lanes of the plan",
+        stages: &[
+            Stage::Mobility,
+            Stage::LeadLeg,
+            Stage::TrailLeg,
+            Stage::Walkover,
+            Stage::WicketRun,
+            Stage::RhythmWickets,
+        ],
+        sets: 1,
+        repeats: 4,
+        barriers: 0,
+        side: Side::Over,
+        set_up: SetUp::Lanes,
+        repeat_s: 45,
+        rest_s: 90,
+        teaches: "the three-stride rhythm at speed",
+        source: "C. Parno, \"Running through wickets\": 3-4 repeats, at the end of the warm-up",
+    },
+    Drill {
+        code: "barrier_lane",
+        name: "Barrier lanes of the plan",
+        stages: BARRIERS,
+        sets: 1,
+        repeats: 5,
+        barriers: 0,
+        side: Side::Over,
+        set_up: SetUp::Lanes,
+        repeat_s: 45,
+        rest_s: 120,
+        teaches: "the rhythm over the barriers that are advised",
+        source: "Notes, A. Behm: 4-6 repeats of 6-12 barriers after 3-4 drills",
+    },
+    Drill {
+        code: "race_like_end",
+        name: "Race-like: from a start over two barriers",
+        stages: NEAR_THE_RACE,
+        sets: 1,
+        repeats: 2,
+        barriers: 2,
+        side: Side::Over,
+        set_up: SetUp::LaneStarts,
+        repeat_s: 45,
+        rest_s: 180,
+        teaches: "the approach at full speed",
+        source: "Notes, sprint-based hurdling: full-speed repeats over 1-2 barriers; how often is a design choice",
+    },
+];
+
+/// The stages of the technique gate, of wickets, and of barriers.
+pub const BANDS: [&[Stage]; 3] = [TECHNIQUE, WICKETS, BARRIERS];

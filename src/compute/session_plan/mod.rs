@@ -1,0 +1,320 @@
+//! What a squad does in a session: drills by stage with their dose, lanes, a race-like end, and who is where when.
+//!
+//! A squad of mixed ability is three groups: those before the technique gate, those over wickets, those over barriers. Each does the
+//! drills that most of its athletes' stages ask for, at most [`DRILLS_MOST`], then its lanes of the lane plan, and near the race
+//! something race-like. [`shortest`] puts that into the fewest minutes that coaches and set-ups allow.
+//!
+//! ```text
+//! warm-up | technique:  wall drill | walkovers | wicket lanes                 | end
+//!         | wickets:    marching walkover | cycle | wicket lanes              |
+//!         | barriers:   skip-overs | one step | barrier lanes | race-like     |
+//! ```
+//!
+//! | goes in | comes out |
+//! | --- | --- |
+//! | [`Ask`]: minutes, coaches, everybody's stage, lanes of each group, soft barriers to spare | [`SessionPlan`]: [`Block`]s with minutes that add up, what was left out, barriers to carry and to move |
+//!
+//! Where the minutes do not reach, the fullest of these that fits is taken, in this order (a rule, not an optimum): everything;
+//! two drills a group; without the race-like end; one drill; none; the fewest repeats in the lanes. What went is told. The order of what
+//! is left is exact: no plan of the same tasks ends earlier.
+//!
+//! # Example
+//! ```
+//! use lanewright_compute::decision::Stage;
+//! use lanewright_compute::session_plan::{Ask, propose};
+//!
+//! let stages = [Stage::Mobility, Stage::LeadLeg, Stage::RhythmWickets, Stage::HeightBuild];
+//! let ask = Ask { minutes: 90, coaches: 2, stages: &stages, lanes: [1, 1, 2], lanes_shared: false, soft_barriers: 12 };
+//! let plan = propose(&ask);
+//! assert_eq!(plan.blocks.first().map(|one| (one.start, one.minutes)), Some((0, 15)));
+//! assert!(plan.left_out.is_empty() && plan.ends <= 90);
+//! ```
+//!
+//! Left out on purpose: who runs in which lane, which the lane plan says; and what an athlete should run over, which
+//! [`crate::decision`] says.
+//!
+//! # Source
+//! Each drill names its own, see [`DRILLS`]. Three to four drills, then lanes: A. Behm, "Coaching Philosophy for The Hurdles", clinic
+//! notes. Watched throughout: Alberta physical-education safety pages "Hurdles", revised 2020. Warm-up first, and its length: common
+//! practice, no source. All doses are common practice.
+
+mod drills;
+mod schedule;
+
+use std::cmp::Reverse;
+
+use crate::decision::Stage;
+use crate::units::Length;
+
+pub use drills::{BANDS, DRILLS, Drill, FOOT_LENGTH, SetUp, Side};
+pub use schedule::{Task, shortest};
+
+/// Minutes of the warm-up (common practice, no source).
+pub const WARM_UP: u32 = 15;
+/// Minutes at the end to come down and to carry the barriers back (design choice).
+pub const COOL_DOWN: u32 = 5;
+/// Minutes to explain a drill and to come to its place (design choice).
+pub const CHANGE_OVER: u32 = 2;
+/// Most drills of a group beside its lanes: three to four in a technical session, of which the lanes are one.
+pub const DRILLS_MOST: usize = 3;
+/// Athletes of one line of a drill, more than which wait for long (design choice).
+const LINE_OF: usize = 6;
+/// Fewest repeats in the lanes: below three nobody sees whether a rhythm holds (design choice, after two of three repeats).
+const REPEATS_LEAST: u16 = 3;
+
+/// What is asked.
+#[derive(Clone, Copy, Debug)]
+pub struct Ask<'a> {
+    /// Minutes of the session, warm-up included.
+    pub minutes: u32,
+    /// Coaches who watch, one at least.
+    pub coaches: usize,
+    /// The stage of each athlete.
+    pub stages: &'a [Stage],
+    /// Lanes in which each of [`BANDS`] runs; at least one counts for each.
+    pub lanes: [usize; 3],
+    /// Whether athletes of two groups run in one lane.
+    pub lanes_shared: bool,
+    /// Soft barriers of the lowest height that the lanes leave over for drills.
+    pub soft_barriers: u32,
+}
+
+/// What is done for some minutes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Block {
+    /// The drill; none for the warm-up and the end.
+    pub drill: Option<Drill>,
+    /// The lowest stage among those who do it.
+    pub stage: Stage,
+    /// Who does it, by their places in [`Ask::stages`].
+    pub athletes: Vec<usize>,
+    /// The minute in which it begins.
+    pub start: u32,
+    /// How long, minutes.
+    pub minutes: u32,
+    /// Lines that go at once.
+    pub lines: usize,
+}
+
+impl Block {
+    /// The minute in which it is over.
+    pub const fn end(&self) -> u32 {
+        self.start + self.minutes
+    }
+
+    /// Barriers that it needs beside the lanes.
+    pub fn barriers(&self) -> u32 {
+        match self.drill {
+            Some(Drill { set_up: SetUp::Set(_), barriers, .. }) => {
+                u32::from(barriers) * u32::try_from(self.lines).unwrap_or(u32::MAX)
+            }
+            _ => 0,
+        }
+    }
+}
+
+/// Barriers of the drill set that go somewhere else.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Move {
+    /// The minute in which they are free.
+    pub from_minute: u32,
+    /// The minute in which they must stand.
+    pub to_minute: u32,
+    /// How many stand afterwards.
+    pub barriers: u32,
+    /// How far apart they stand afterwards.
+    pub spacing: Length,
+}
+
+/// A proposed session.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SessionPlan {
+    /// The blocks in the order in which they begin, of one minute those of the earlier stage first.
+    pub blocks: Vec<Block>,
+    /// The minute in which all is over.
+    pub ends: u32,
+    /// Drills that were left out for want of minutes, with the lowest stage of the group whose they are.
+    pub left_out: Vec<(Stage, Drill)>,
+    /// Minutes that even the least takes beyond those asked for; 0 when it fits.
+    pub short_by: u32,
+    /// The most soft barriers that drills need at once.
+    pub carry: u32,
+    /// How many of these are lacking: flat marks or sticks that give way stand in for them.
+    pub lacking: u32,
+    /// What is moved between drills.
+    pub moves: Vec<Move>,
+}
+
+/// How much is kept when the minutes do not reach.
+#[derive(Clone, Copy)]
+struct Level {
+    drills: usize,
+    race_like: bool,
+    repeats_least: bool,
+}
+
+const LEVELS: [Level; 6] = [
+    Level { drills: DRILLS_MOST, race_like: true, repeats_least: false },
+    Level { drills: 2, race_like: true, repeats_least: false },
+    Level { drills: 2, race_like: false, repeats_least: false },
+    Level { drills: 1, race_like: false, repeats_least: false },
+    Level { drills: 0, race_like: false, repeats_least: false },
+    Level { drills: 0, race_like: false, repeats_least: true },
+];
+
+/// A group, and what it would do with time for everything.
+struct Group {
+    band: usize,
+    athletes: Vec<usize>,
+    stage: Stage,
+    wanted: Vec<Drill>,
+}
+
+/// Proposes a session: the fullest that fits into the minutes, else the least there is.
+pub fn propose(ask: &Ask<'_>) -> SessionPlan {
+    let groups = groups(ask);
+    let around = WARM_UP + COOL_DOWN;
+    let mut last = None;
+    for level in LEVELS {
+        let kept: Vec<Vec<Drill>> = groups.iter().map(|group| kept(group, level)).collect();
+        let tasks: Vec<Vec<Task>> = groups
+            .iter()
+            .zip(&kept)
+            .map(|(group, drills)| drills.iter().map(|one| task(ask, group, one)).collect())
+            .collect();
+        let (starts, end) = shortest(&tasks, ask.coaches);
+        let fits = around + end <= ask.minutes;
+        last = Some((kept, tasks, starts, end));
+        if fits {
+            break;
+        }
+    }
+    let (kept, tasks, starts, end) = last.unwrap_or_default();
+    let mut blocks = vec![whole(ask, 0, WARM_UP)];
+    for (((group, drills), tasks), starts) in groups.iter().zip(&kept).zip(&tasks).zip(&starts) {
+        for ((drill, task), start) in drills.iter().zip(tasks).zip(starts) {
+            blocks.push(Block {
+                drill: Some(*drill),
+                stage: group.stage,
+                athletes: doers(ask, group, drill),
+                start: WARM_UP + start,
+                minutes: task.minutes,
+                lines: lines(ask, group, drill),
+            });
+        }
+    }
+    blocks.push(whole(ask, WARM_UP + end, COOL_DOWN));
+    blocks.sort_by_key(|one| (one.start, one.stage));
+    let left_out = groups.iter().zip(&kept).flat_map(|(group, kept)| {
+        let gone = |one: &&Drill| kept.iter().all(|other| other.code != one.code);
+        group.wanted.iter().filter(gone).map(|one| (group.stage, *one)).collect::<Vec<_>>()
+    });
+    let carry = blocks.iter().map(Block::barriers).max().unwrap_or(0);
+    SessionPlan {
+        left_out: left_out.collect(),
+        ends: around + end,
+        short_by: (around + end).saturating_sub(ask.minutes),
+        lacking: carry.saturating_sub(ask.soft_barriers),
+        carry,
+        moves: moves(&blocks),
+        blocks,
+    }
+}
+
+/// The warm-up or the end, with everybody.
+fn whole(ask: &Ask<'_>, start: u32, minutes: u32) -> Block {
+    let stage = ask.stages.iter().copied().min().unwrap_or(Stage::Mobility);
+    Block { drill: None, stage, athletes: (0..ask.stages.len()).collect(), start, minutes, lines: 1 }
+}
+
+fn groups(ask: &Ask<'_>) -> Vec<Group> {
+    let of = |(band, stages): (usize, &&[Stage])| {
+        let at = |(at, stage): (usize, &Stage)| stages.contains(stage).then_some(at);
+        let athletes: Vec<usize> = ask.stages.iter().enumerate().filter_map(at).collect();
+        let stage = athletes.iter().filter_map(|at| ask.stages.get(*at)).min().copied()?;
+        let wanted = wanted(ask, &athletes);
+        Some(Group { band, athletes, stage, wanted })
+    };
+    BANDS.iter().enumerate().filter_map(of).collect()
+}
+
+/// The drills that a group would do: those that most of its athletes' stages ask for, of equals the earlier, then its lanes.
+fn wanted(ask: &Ask<'_>, athletes: &[usize]) -> Vec<Drill> {
+    let asked = |drill: &Drill| {
+        let stage = |at: &&usize| ask.stages.get(**at).is_some_and(|stage| drill.stages.contains(stage));
+        athletes.iter().filter(stage).count()
+    };
+    let is_lane = |drill: &Drill| matches!(drill.set_up, SetUp::Lanes | SetUp::LaneStarts);
+    let mut places: Vec<usize> =
+        (0..DRILLS.len()).filter(|at| !is_lane(&DRILLS[*at]) && asked(&DRILLS[*at]) > 0).collect();
+    places.sort_by_key(|at| (Reverse(asked(&DRILLS[*at])), *at));
+    places.truncate(DRILLS_MOST);
+    places.sort_unstable();
+    let lanes = (0..DRILLS.len()).filter(|at| is_lane(&DRILLS[*at]) && asked(&DRILLS[*at]) > 0);
+    places.iter().copied().chain(lanes).map(|at| DRILLS[at]).collect()
+}
+
+/// What a group does at a level.
+fn kept(group: &Group, level: Level) -> Vec<Drill> {
+    let mut drills = 0;
+    let mut keep = |one: &Drill| match one.set_up {
+        SetUp::Lanes => true,
+        SetUp::LaneStarts => level.race_like,
+        SetUp::Wall | SetUp::Set(_) => {
+            drills += 1;
+            drills <= level.drills
+        }
+    };
+    let fewer = |one: &Drill| {
+        let fewest = level.repeats_least && one.set_up == SetUp::Lanes;
+        Drill { repeats: if fewest { REPEATS_LEAST } else { one.repeats }, ..*one }
+    };
+    group.wanted.iter().filter(|one| keep(one)).map(fewer).collect()
+}
+
+/// Who of a group does a drill: all of them, but what is race-like only those who are near the race.
+fn doers(ask: &Ask<'_>, group: &Group, drill: &Drill) -> Vec<usize> {
+    let near = |at: &usize| ask.stages.get(*at).is_some_and(|stage| drill.stages.contains(stage));
+    group.athletes.iter().copied().filter(|at| drill.set_up != SetUp::LaneStarts || near(at)).collect()
+}
+
+fn lines(ask: &Ask<'_>, group: &Group, drill: &Drill) -> usize {
+    let athletes = doers(ask, group, drill).len();
+    match drill.set_up {
+        SetUp::Wall => athletes.max(1),
+        SetUp::Lanes | SetUp::LaneStarts => ask.lanes[group.band].max(1),
+        SetUp::Set(_) => {
+            let stock = ask.soft_barriers / u32::from(drill.barriers.max(1));
+            usize::try_from(stock).unwrap_or(usize::MAX).clamp(1, athletes.div_ceil(LINE_OF).max(1))
+        }
+    }
+}
+
+/// The place where the drill set stands, and the lanes where two groups share them.
+const THE_SET: usize = 0;
+const THE_LANES: usize = 1;
+
+fn task(ask: &Ask<'_>, group: &Group, drill: &Drill) -> Task {
+    let seconds = drill.takes_s(doers(ask, group, drill).len(), lines(ask, group, drill));
+    let set_up = match drill.set_up {
+        SetUp::Wall => None,
+        SetUp::Set(_) => Some(THE_SET),
+        SetUp::Lanes | SetUp::LaneStarts => ask.lanes_shared.then_some(THE_LANES),
+    };
+    Task { minutes: seconds.div_ceil(60) + CHANGE_OVER, set_up, watched: drill.is_supervised() }
+}
+
+/// What is moved when the set is used again otherwise; blocks in the order in which they begin.
+fn moves(blocks: &[Block]) -> Vec<Move> {
+    let set = |one: &Block| match one.drill.map(|drill| drill.set_up) {
+        Some(SetUp::Set(spacing)) => Some((spacing, one.barriers(), one.start, one.end())),
+        _ => None,
+    };
+    let sets: Vec<_> = blocks.iter().filter_map(set).collect();
+    let moved = |pair: &[(Length, u32, u32, u32)]| {
+        let [(before, stood, _, from_minute), (spacing, barriers, to_minute, _)] = *pair else { return None };
+        let differs = before != spacing || stood != barriers;
+        differs.then_some(Move { from_minute, to_minute, barriers, spacing })
+    };
+    sets.windows(2).filter_map(moved).collect()
+}

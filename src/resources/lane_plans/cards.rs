@@ -1,0 +1,321 @@
+//! The JSON of the cards of a session.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::cards_store::Note;
+use super::shapes::{Content, LaneView, NotExpectedView};
+use crate::compute::advice::Advice;
+use crate::compute::board::Weeks;
+use crate::compute::card::{Watch, last_time, strides, watch};
+use crate::compute::decision::{Caution, Configuration};
+use crate::compute::progress::TrainingDay;
+use crate::compute::units::Length;
+use crate::platform::db::StoreError;
+use crate::platform::ids::{AssessmentId, AthleteId, ClubId, LanePlanId, SessionId};
+use crate::resources::advice::{CautionView, Person, vocabulary};
+
+/// What is run over.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = CardConfiguration)]
+pub struct ConfigurationView {
+    /// `wicket`, `foam`, `low_barrier` or `hurdle`.
+    #[schema(value_type = vocabulary::BarrierKind)]
+    barrier_kind: String,
+    /// Height of the barriers, metres.
+    #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
+    height_m: f64,
+    /// Distance between barriers, metres.
+    #[schema(minimum = 0, maximum = 20, example = 6.25)]
+    spacing_m: f64,
+}
+
+impl From<Configuration> for ConfigurationView {
+    fn from(one: Configuration) -> Self {
+        let barrier_kind = one.barrier_kind.as_str().to_owned();
+        Self { barrier_kind, height_m: one.height.metres(), spacing_m: one.spacing.metres() }
+    }
+}
+
+/// What an athlete did the last time they ran.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = CardLastTime)]
+pub struct LastTimeView {
+    /// The day.
+    on: NaiveDate,
+    /// What was run over most.
+    main: ConfigurationView,
+    /// Runs.
+    #[schema(minimum = 1, example = 4)]
+    runs: u32,
+    /// Intervals.
+    #[schema(minimum = 0, example = 16)]
+    intervals: u32,
+    /// Intervals in which the rhythm held.
+    #[schema(minimum = 0, example = 13)]
+    held: u32,
+    /// Barriers hit.
+    #[schema(minimum = 0, example = 1)]
+    hits: u32,
+    /// Whether the athlete went down.
+    fell: bool,
+    /// Where these runs are listed.
+    #[schema(max_length = 300)]
+    runs_href: String,
+}
+
+impl LastTimeView {
+    fn new(day: &TrainingDay, athlete: AthleteId, club: ClubId) -> Self {
+        let on = NaiveDate::from_epoch_days(day.day).unwrap_or_default();
+        Self {
+            on,
+            main: day.main.into(),
+            runs: day.load.runs,
+            intervals: day.load.intervals,
+            held: day.load.held,
+            hits: day.load.hits,
+            fell: day.load.falls > 0,
+            runs_href: format!("/v1/clubs/{club}/runs?athlete_id={athlete}&from={on}&to={on}"),
+        }
+    }
+}
+
+/// Where an athlete runs today.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = CardToday)]
+pub struct TodayView {
+    /// The plan.
+    lane_plan_id: LanePlanId,
+    /// The lane.
+    #[schema(minimum = 1, maximum = 12, example = 2)]
+    lane: u32,
+    /// The round, from 1.
+    #[schema(minimum = 1, maximum = 4, example = 1)]
+    round: u32,
+    /// What stands there.
+    configuration: ConfigurationView,
+    /// Barriers.
+    #[schema(minimum = 1, maximum = 20, example = 6)]
+    barriers: u32,
+    /// Start line to the first barrier, metres.
+    #[schema(minimum = 0, maximum = 50, example = 12.0)]
+    approach_m: f64,
+    /// Strides to the first barrier: eight (common practice), where the approach is long enough for them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 20, example = 8)]
+    approach_strides: Option<u8>,
+    /// Where the feet come down after a barrier, metres behind it: landing, then strides 1 to 3.
+    #[schema(min_items = 4, max_items = 4, example = json!([0.74, 1.91, 3.38, 4.78]))]
+    strides_m: Vec<f64>,
+    /// How the lane differs from the advice, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 120, example = "one step closer than advised")]
+    difference: Option<String>,
+    /// Probability that an interval is held there, as of the plan.
+    #[schema(minimum = 0, maximum = 1, example = 0.81)]
+    hold_probability: f64,
+}
+
+/// What to watch, and what usually corrects it.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = CardWatch)]
+pub struct WatchView {
+    /// The weakest rated criterion.
+    #[schema(value_type = vocabulary::Criterion)]
+    criterion: &'static str,
+    /// Its rating: 0 not yet, 1 emerging, 2 secure.
+    #[schema(minimum = 0, maximum = 2, example = 1)]
+    rating: u32,
+    /// What is usually behind it.
+    #[schema(max_length = 200, example = "a take-off too close, or hips low at take-off")]
+    look_first_at: &'static str,
+    /// What usually corrects it: common practice.
+    #[schema(max_length = 200, example = "mark the take-off, ask for a tall last step, and lower the barrier")]
+    correction: &'static str,
+    /// Where that is written.
+    #[schema(max_length = 300, example = "common practice, no source")]
+    source: &'static str,
+    /// The same as sentences.
+    #[schema(
+        max_length = 500,
+        example = "Watch the trail leg, rated emerging. Look first at a foot that is not turned out. Do twice as many lead drills."
+    )]
+    text: String,
+}
+
+impl From<Watch> for WatchView {
+    fn from(one: Watch) -> Self {
+        Self {
+            criterion: one.criterion.as_str(),
+            rating: one.rating.level(),
+            look_first_at: one.correction.look_first_at,
+            correction: one.correction.correction,
+            source: one.correction.source,
+            text: one.text(),
+        }
+    }
+}
+
+/// What a coach noted of an athlete.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = CardNote)]
+pub struct NoteView {
+    /// The assessment that holds it.
+    assessment_id: AssessmentId,
+    /// When.
+    at: DateTime<Utc>,
+    /// The note.
+    #[schema(max_length = 500, example = "Trail knee drops when tired")]
+    note: String,
+}
+
+/// The next step.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = CardNextStep)]
+pub struct NextStepView {
+    /// What is advised.
+    #[schema(value_type = vocabulary::DecisionKind)]
+    decision: &'static str,
+    /// What to run over; absent for rest.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    to: Option<ConfigurationView>,
+    /// Why, and what to do.
+    #[schema(
+        max_length = 3000,
+        example = "All 16 intervals held at 6.25 m. Move the low barriers from 6.25 m to 6.50 m apart."
+    )]
+    explanation: String,
+    /// Whether a coach has to confirm before the athlete runs it.
+    needs_confirmation: bool,
+}
+
+/// The card of one athlete.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = SessionCard)]
+pub struct CardView {
+    /// The athlete.
+    athlete_id: AthleteId,
+    /// How the squad calls them.
+    #[schema(max_length = 80, example = "Mira Osei")]
+    display_name: String,
+    /// The last day before the session on which they ran; absent before the first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    last_time: Option<LastTimeView>,
+    /// Where they run in the session's latest lane plan; absent without one, and for whom it has no lane.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    today: Option<TodayView>,
+    /// Why they run in no lane: rest, or no place in the plan.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 3000, example = "Pain, illness or an injury was reported.")]
+    no_lane: Option<String>,
+    /// What to watch; absent when nothing is rated, or all of it secure under race conditions.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    watch: Option<WatchView>,
+    /// The next step.
+    next_step: NextStepView,
+    /// What coaches noted of them in the last four weeks, latest first.
+    #[schema(max_items = 3)]
+    notes: Vec<NoteView>,
+    /// What to heed with this athlete, beside the cautions that hold for everybody.
+    #[schema(max_items = 30)]
+    cautions: Vec<CautionView>,
+}
+
+/// The cards of those who come to a session.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = SessionCards)]
+pub struct View {
+    /// The session.
+    pub session_id: SessionId,
+    /// Its day.
+    pub held_on: NaiveDate,
+    /// What the coaches noted of the session.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000, example = "Lane 3 is worn at 20 m")]
+    pub note: Option<String>,
+    /// Whom the cards are for: those who are noted as present (`attendance`), or before anybody was, who is expected (`groups`).
+    #[schema(value_type = vocabulary::PeopleFrom)]
+    pub people_from: &'static str,
+    /// One card for each, by name.
+    #[schema(max_items = 300)]
+    pub cards: Vec<CardView>,
+    /// With `groups`: members who missed each of the last three sessions, and have no card.
+    #[schema(max_items = 300)]
+    pub not_expected: Vec<NotExpectedView>,
+    /// Cautions; show them wherever the cards are shown.
+    #[schema(max_items = 30)]
+    pub cautions: Vec<CautionView>,
+}
+
+/// The session's latest plan, as its reader sees it.
+pub type Planned = (LanePlanId, Content);
+
+/// Makes the card of one athlete on the day of a session (days since 1970-01-01).
+///
+/// # Errors
+/// When the stored plan does not parse.
+pub fn card(
+    (club, on, arms_count): (ClubId, i32, bool),
+    person: &Person,
+    advice: &Advice<'_>,
+    planned: Option<&Planned>,
+    notes: &[Note],
+) -> Result<CardView, StoreError> {
+    let (decision, record) = (&advice.decision, &person.record);
+    let closed = decision.region.closed().map(|wall| wall.text());
+    let waits = planned.and_then(|(_, plan)| plan.resting.iter().find(|one| one.athlete_id == person.id));
+    // A plan made before a report still has a lane for who rests now: today's advice outranks it.
+    let today = match (planned, &closed) {
+        (Some((id, plan)), None) => plan.lanes.iter().find_map(|lane| place(*id, lane, person.id)).transpose()?,
+        _ => None,
+    };
+    let own = decision.cautions.iter().filter(|one| !Caution::BASE.contains(one));
+    let jump = Weeks::of(&record.runs, on).jumps().then_some(&Caution::LoadJump);
+    Ok(CardView {
+        athlete_id: person.id,
+        display_name: person.display_name.clone(),
+        last_time: last_time(&record.runs, on).map(|day| LastTimeView::new(&day, person.id, club)),
+        no_lane: closed.or_else(|| waits.filter(|_| today.is_none()).map(|one| one.explanation.clone())),
+        today,
+        watch: watch(&record.ratings, arms_count).map(Into::into),
+        next_step: NextStepView {
+            decision: decision.kind.as_str(),
+            to: decision.proposed.map(Into::into),
+            explanation: decision.explanation(),
+            needs_confirmation: decision.needs_confirmation,
+        },
+        notes: notes.iter().map(|one| NoteView { assessment_id: one.id, at: one.at, note: one.text.clone() }).collect(),
+        cautions: own.chain(jump).map(CautionView::from).collect(),
+    })
+}
+
+/// Where an athlete stands in a lane, if in this one.
+fn place(plan: LanePlanId, lane: &LaneView, athlete: AthleteId) -> Option<Result<TodayView, StoreError>> {
+    let placed = lane.athletes.iter().find(|one| one.athlete_id == athlete)?;
+    let metres = |m: f64| Length::from_metres(m).map_err(|_| StoreError::Corrupt("lane plan"));
+    let feet =
+        || strides(metres(lane.approach_m)?, metres(lane.spacing_m)?).map_err(|_| StoreError::Corrupt("lane plan"));
+    Some(feet().map(|feet| TodayView {
+        lane_plan_id: plan,
+        lane: lane.lane,
+        round: lane.round,
+        configuration: ConfigurationView {
+            barrier_kind: lane.barrier_kind.clone(),
+            height_m: lane.height_m,
+            spacing_m: lane.spacing_m,
+        },
+        barriers: lane.barriers,
+        approach_m: lane.approach_m,
+        approach_strides: feet.approach,
+        strides_m: feet.after_barrier.map(|at| f64::from((at.mm() + 5) / 10) / 100.0).into(),
+        difference: placed.difference.clone(),
+        hold_probability: placed.hold_probability,
+    }))
+}
+
+/// What everybody heeds, and what is wrong with the surface of the session.
+pub fn cautions<'a>(people: impl IntoIterator<Item = &'a Person>) -> Vec<CautionView> {
+    let surface = people.into_iter().find_map(|person| person.record.surface);
+    Caution::BASE.iter().copied().chain(surface.map(Caution::of_surface)).map(|one| CautionView::from(&one)).collect()
+}

@@ -1,0 +1,133 @@
+//! The board of a squad over HTTP.
+
+use std::collections::BTreeSet;
+
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, get};
+use chrono::{Days, NaiveDate};
+use uuid::Uuid;
+
+use super::board::{Computed, SESSIONS, View, recorded};
+use super::http::{Asked, PeriodParams, broken};
+use super::squad::Who;
+use super::store::{self, Assessed, Attendance, LastRated};
+use crate::compute::advice::{RATING_DAYS, Setting};
+use crate::compute::board::{Measured, Place, SEASON_DAYS, Seen, place};
+use crate::compute::decision::Criterion;
+use crate::compute::progress::Period;
+use crate::platform::accept::Format;
+use crate::platform::access::{Permit, SquadRead};
+use crate::platform::db::Db;
+use crate::platform::ids::GroupId;
+use crate::platform::lanes::Lanes;
+use crate::platform::params::{Params, path_id};
+use crate::platform::problem::{Code, Problem};
+use crate::resources::advice::{self, Person};
+
+/// A person with what the board reads beside advice.
+struct Member {
+    person: Person,
+    assessed: Assessed,
+    last_rated: LastRated,
+    measured: Measured,
+    came: Vec<i32>,
+}
+
+impl Member {
+    fn place<'a>(&self, setting: &'a Setting, period: Period) -> Result<Place<'a>, Problem> {
+        let seen = Seen {
+            record: &self.person.record,
+            rated: &self.assessed.1,
+            came: &self.came,
+            last_rated: self.last_rated,
+            measured: self.measured,
+        };
+        place(&seen, setting, period).map_err(|error| {
+            let who = &self.person.display_name;
+            Problem::new(Code::Conflict, format!("No board with {who}: {error}. Correct the record."))
+        })
+    }
+}
+
+fn earlier(day: NaiveDate, days: i32) -> NaiveDate {
+    day.checked_sub_days(Days::new(u64::from(days.unsigned_abs()))).unwrap_or(day)
+}
+
+/// The days of the group's sessions to which an athlete came, ascending.
+fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
+    let sessions = attendance.present.get(&athlete).into_iter().flatten();
+    let days = sessions.filter_map(|session| attendance.held.get(session)).map(NaiveDate::to_epoch_days);
+    days.collect::<BTreeSet<i32>>().into_iter().collect()
+}
+
+/// Where everybody of a group stands, what holds them up and since when, and what is due.
+///
+/// Stages and what is missing are those of the recommendations on the last day; since when something is missing, the same rules
+/// say of the last 24 days on which the athlete came, with what was on file then. Whoever stood six sessions or more behind
+/// something is named in `behind`. Beside the period stand the same weeks of last season, 364 days before.
+#[utoipa::path(
+    tag = "progression",
+    params(
+        ("club_id" = Uuid, Path, description = "The club"),
+        ("group_id" = Uuid, Path, description = "The group"),
+        PeriodParams
+    ),
+    security(("access_token" = ["squad.read"])),
+    responses(
+        (status = 200, description = "The board", body = View),
+        (status = 304, description = "Unchanged"),
+        (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+#[get("/v1/clubs/{club_id}/groups/{group_id}/board")]
+async fn get_group_board(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    lanes: Data<Lanes>,
+    params: Params<PeriodParams>,
+) -> Result<HttpResponse, Problem> {
+    let id = GroupId(path_id(&req, "group_id", "group")?);
+    let turn = lanes.squads.turn(permit.who()).await?;
+    let mut tx = permit.read(&db).await?;
+    let name = store::group_name(&mut tx, id).await?.ok_or_else(|| Problem::not_found("group"))?;
+    let asked = Asked::of(&mut tx, &params.0, Format::Json).await?;
+    if let Some(unchanged) = asked.unchanged(&req) {
+        return Ok(unchanged);
+    }
+    let (from, to) = (asked.links.from, asked.links.to);
+    let people = advice::load(&mut tx, None, Some(id), to).await?;
+    let ids: Vec<Uuid> = people.iter().map(|person| person.id.0).collect();
+    let last_rated = store::last_rated(&mut tx, &ids, to).await?;
+    let measured = store::last_measured(&mut tx, &ids, to).await?;
+    // Far enough back for the ratings that counted when the weeks of last season ended, and for those weeks themselves.
+    let mut rated = store::rated(&mut tx, &ids, earlier(to, SEASON_DAYS + RATING_DAYS), to).await?;
+    let attendance = store::attendance(&mut tx, id, &ids, earlier(from, SEASON_DAYS), to).await?;
+    let setting = advice::setting(&mut tx).await?;
+    drop(tx);
+    let members: Vec<Member> = people
+        .into_iter()
+        .map(|person| Member {
+            assessed: rated.remove(&person.id.0).unwrap_or_default(),
+            last_rated: last_rated.get(&person.id.0).copied().unwrap_or([None; Criterion::ALL.len()]),
+            measured: measured.get(&person.id.0).copied().unwrap_or_default(),
+            came: came(&attendance, person.id.0),
+            person,
+        })
+        .collect();
+    let (period, links) = (asked.period, asked.links);
+    let body = turn.run(move || {
+        let places: Vec<Place<'_>> =
+            members.iter().map(|one| one.place(&setting, period)).collect::<Result<_, Problem>>()?;
+        let who = members.iter().map(|one| Who { id: one.person.id, name: one.person.display_name.clone() }).collect();
+        let sessions = recorded(&attendance, SESSIONS);
+        let view = View::new(&Computed { group: (id, name), period, who, places, attendance, sessions }, &links);
+        serde_json::to_vec(&view).map_err(broken)
+    });
+    Ok(asked.answer(body.await??))
+}
+
+/// The route of the board.
+pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.service(get_group_board);
+}

@@ -1,0 +1,286 @@
+//! Trackside: the card of each athlete, notes of sessions and athletes, and runs that name their lane.
+
+use chrono::{Duration, NaiveDate, Utc};
+use reqwest::Method;
+use serde_json::{Value, json};
+use sqlx::PgPool;
+use uuid::Uuid;
+
+use crate::support::{Caller, TestApp};
+use crate::sync_push::{create, item, push, statuses};
+
+struct Track {
+    admin: Caller,
+    coach: Caller,
+    stranger: Caller,
+    group: String,
+    other: String,
+    day: NaiveDate,
+    session: String,
+}
+
+impl Track {
+    async fn new(pool: PgPool) -> Self {
+        let app = TestApp::spawn(pool).await;
+        let admin = app.admin_of("North").await;
+        let (group, other) = (admin.group("Mine").await, admin.group("Other").await);
+        let coach = admin.member("Own Coach", "coach", &[&group]).await;
+        let stranger = admin.member("Other Coach", "coach", &[&other]).await;
+        let wickets = json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 30});
+        admin.post("/equipment", wickets).await.expect(201);
+        let venue = json!({"name": "Track", "environment": "outdoor", "straight_m": 80, "lanes": 6});
+        let venue = admin.post("/venues", venue).await.expect(201).id();
+        let day = Utc::now().date_naive();
+        let session = json!({"held_on": day, "state": "planned", "group_ids": [group, other], "venue_id": venue});
+        let session = admin.post("/sessions", session).await.expect(201).id();
+        Self { admin, coach, stranger, group, other, day, session }
+    }
+
+    async fn athlete(&self, name: &str, group: &str) -> String {
+        let body = json!({"display_name": name, "sex": "F", "birth_year": 2013, "group_ids": [group],
+            "experience": "novice", "measurements": [{"kind": "stature_m", "value": 1.55, "measured_on": "2026-01-10"}]});
+        self.admin.post("/athletes", body).await.expect(201).id()
+    }
+
+    async fn plan(&self) -> Value {
+        let wish = json!({"lanes": 3, "capacity": 4, "barriers": {"min": 4, "max": 5}});
+        self.coach.post(&format!("/sessions/{}/lane-plans", self.session), wish).await.expect(201).body
+    }
+
+    async fn cards(&self, caller: &Caller) -> Value {
+        caller.get(&format!("/sessions/{}/cards", self.session)).await.expect(200).body
+    }
+
+    fn run(&self, athlete: &str, more: Value) -> Value {
+        let mut run = json!({"id": Uuid::now_v7(), "session_id": self.session, "athlete_id": athlete,
+            "run_at": format!("{}T00:00:01Z", self.day), "intervals": {"held": 4}});
+        run.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        run
+    }
+
+    async fn record(&self, run: &Value) -> Value {
+        self.coach.post("/runs", json!({"runs": [run]})).await.expect(200).body["results"][0].clone()
+    }
+}
+
+fn card<'a>(cards: &'a Value, athlete: &str) -> &'a Value {
+    cards["cards"].as_array().unwrap().iter().find(|one| one["athlete_id"] == athlete).unwrap()
+}
+
+#[sqlx::test]
+async fn a_card_tells_last_time_todays_lane_what_to_watch_and_the_next_step(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let mira = track.athlete("Mira", &track.group).await;
+    let before = track.day - Duration::days(4);
+    let body = json!({"held_on": before, "state": "held", "group_ids": [track.group]});
+    let earlier = track.coach.post("/sessions", body).await.expect(201).id();
+    let run = json!({"id": Uuid::now_v7(), "session_id": earlier, "athlete_id": mira, "run_at": format!("{before}T00:00:01Z"),
+        "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 5.5, "barriers": 5, "intervals": {"held": 3, "over_reached": 1}});
+    assert_eq!(track.record(&run).await["status"], "created");
+    let rated = json!({"id": Uuid::now_v7(), "athlete_id": mira, "assessed_at": format!("{before}T00:00:01Z"),
+        "ratings": {"lead_leg": 2, "trail_leg": 1, "rhythm": 1}, "note": "Trail knee drops"});
+    track.coach.post("/assessments", json!({"assessments": [rated]})).await.expect(200);
+    let plan = track.plan().await;
+    let cards = track.cards(&track.coach).await;
+    assert_eq!((&cards["people_from"], cards["cautions"].as_array().unwrap().len()), (&json!("groups"), 10));
+    let card = card(&cards, &mira);
+    let last = &card["last_time"];
+    assert_eq!((&last["on"], &last["intervals"], &last["held"]), (&json!(before), &json!(4), &json!(3)));
+    let rows = track.coach.call(Method::GET, last["runs_href"].as_str().unwrap(), &[], None).await.expect(200);
+    assert_eq!(rows.body["items"][0]["id"], run["id"]);
+    let lane = plan["lanes"].as_array().unwrap().iter().find(|lane| lane["athletes"][0]["athlete_id"] == mira).unwrap();
+    let today = &card["today"];
+    assert_eq!((&today["lane_plan_id"], &today["lane"], &today["round"]), (&plan["id"], &lane["lane"], &lane["round"]));
+    assert_eq!(today["configuration"]["spacing_m"], lane["spacing_m"]);
+    assert_eq!((&today["approach_m"], &today["approach_strides"]), (&lane["approach_m"], &json!(8)));
+    let spacing = lane["spacing_m"].as_f64().unwrap();
+    let strides = today["strides_m"].as_array().unwrap();
+    for (at, share) in strides.iter().zip([0.118, 0.306, 0.541, 0.765]) {
+        assert!((at.as_f64().unwrap() - share * spacing).abs() < 0.006, "{strides:?}");
+    }
+    let watch = &card["watch"];
+    assert_eq!((&watch["criterion"], &watch["rating"]), (&json!("trail_leg"), &json!(1)));
+    assert!(watch["text"].as_str().unwrap().contains("twice as many lead drills"), "{watch}");
+    assert!(watch["source"].as_str().unwrap().contains("clinic"), "{watch}");
+    assert_eq!(card["notes"][0]["note"], "Trail knee drops");
+    let advice = track.coach.get(&format!("/athletes/{mira}/recommendation")).await.expect(200).body;
+    assert_eq!(card["next_step"]["decision"], advice["decision"]["kind"]);
+    assert_eq!(card["next_step"]["explanation"], advice["explanation"]);
+    let codes: Vec<&str> =
+        card["cautions"].as_array().unwrap().iter().map(|one| one["code"].as_str().unwrap()).collect();
+    assert!(codes.contains(&"thin_evidence"), "{codes:?}");
+}
+
+#[sqlx::test]
+async fn cards_are_for_those_who_came_and_only_for_those_whom_their_reader_sees(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let (mira, noor) = (track.athlete("Mira", &track.group).await, track.athlete("Noor", &track.group).await);
+    let zoe = track.athlete("Zoe", &track.other).await;
+    let names = |cards: &Value| -> Vec<String> {
+        cards["cards"].as_array().unwrap().iter().map(|one| one["display_name"].as_str().unwrap().to_owned()).collect()
+    };
+    assert_eq!(names(&track.cards(&track.coach).await), ["Mira", "Noor"]);
+    assert_eq!(names(&track.cards(&track.stranger).await), ["Zoe"]);
+    let path = format!("/sessions/{}/attendance", track.session);
+    track.admin.put(&path, "", json!({"present": [mira, zoe]})).await.expect(200);
+    let cards = track.cards(&track.coach).await;
+    assert_eq!((names(&cards), &cards["people_from"]), (vec!["Mira".to_owned()], &json!("attendance")));
+    let text = cards.to_string();
+    assert!(!text.contains(&zoe) && !text.contains("Zoe") && !text.contains(&noor), "{text}");
+    assert_eq!(names(&track.cards(&track.admin).await), ["Mira", "Zoe"]);
+    // Pain since the plan was made outranks the lane that it gave.
+    let plan = track.plan().await;
+    assert_eq!(card(&track.cards(&track.coach).await, &mira)["today"]["lane_plan_id"], plan["id"]);
+    let report = json!({"id": Uuid::now_v7(), "athlete_id": mira, "kind": "pain", "reported_on": track.day, "reported_by": "athlete"});
+    track.coach.post("/wellbeing-records", json!({"wellbeing_records": [report]})).await.expect(200);
+    let cards = track.cards(&track.coach).await;
+    let rests = card(&cards, &mira);
+    assert!(rests.get("today").is_none() && rests["no_lane"].is_string(), "{rests}");
+    assert_eq!(rests["next_step"]["decision"], "rest_and_refer");
+    let private = json!({"held_on": track.day, "state": "planned", "group_ids": [track.group]});
+    let private = track.coach.post("/sessions", private).await.expect(201).id();
+    track.stranger.get(&format!("/sessions/{private}/cards")).await.expect(404);
+}
+
+#[sqlx::test]
+async fn a_session_and_an_athlete_can_be_noted(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let mira = track.athlete("Mira", &track.group).await;
+    let path = format!("/sessions/{}", track.session);
+    let read = track.coach.get(&path).await.expect(200);
+    let tag = read.header("etag").to_owned();
+    track.coach.patch(&path, &tag, json!({"note": " "})).await.expect_fault(422, "/note");
+    let noted = track.coach.patch(&path, &tag, json!({"note": "Lane 3 is worn at 20 m"})).await.expect(200);
+    assert_eq!(noted.body["note"], "Lane 3 is worn at 20 m");
+    assert_eq!(track.cards(&track.stranger).await["note"], "Lane 3 is worn at 20 m");
+    let at = format!("{}T00:00:01Z", track.day);
+    let note = json!({"id": Uuid::now_v7(), "athlete_id": mira, "session_id": track.session, "assessed_at": at, "note": "Brave today"});
+    let empty = json!({"id": Uuid::now_v7(), "athlete_id": mira, "assessed_at": at});
+    let results = track.coach.post("/assessments", json!({"assessments": [note, empty]})).await.expect(200).body;
+    assert_eq!(
+        (&results["results"][0]["status"], &results["results"][1]["status"]),
+        (&json!("created"), &json!("rejected"))
+    );
+    let mut corrected = note.clone();
+    corrected["id"] = json!(Uuid::now_v7());
+    corrected["supersedes"] = note["id"].clone();
+    corrected["note"] = json!("Brave, and tired at the end");
+    track.coach.post("/assessments", json!({"assessments": [corrected]})).await.expect(200);
+    let cards = track.cards(&track.coach).await;
+    assert_eq!(card(&cards, &mira)["notes"].as_array().unwrap().len(), 1);
+    assert_eq!(card(&cards, &mira)["notes"][0]["note"], "Brave, and tired at the end");
+    let advice = track.coach.get(&format!("/athletes/{mira}/recommendation")).await.expect(200).body;
+    assert_eq!(advice["decision"]["stage"], "mobility", "a note rates nothing");
+}
+
+#[sqlx::test]
+async fn a_run_that_names_its_lane_takes_what_stands_there(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let mira = track.athlete("Mira", &track.group).await;
+    let plan = track.plan().await;
+    let lane = &plan["lanes"][0];
+    let held = lane["barriers"].as_i64().unwrap() - 1;
+    let place = json!({"lane_plan_id": plan["id"], "lane": lane["lane"]});
+    let run = track.run(&mira, json!({"lane": place, "intervals": {"held": held}}));
+    assert_eq!(track.record(&run).await["status"], "created");
+    let read = track.coach.get(&format!("/runs/{}", run["id"].as_str().unwrap())).await.expect(200).body;
+    for field in ["barrier_kind", "height_m", "spacing_m", "approach_m", "barriers"] {
+        assert_eq!(read[field], lane[field], "{field}");
+    }
+    assert_eq!(read["lane"], json!({"lane_plan_id": plan["id"], "lane": lane["lane"], "round": 1}));
+    // What is said stands.
+    let closer = track.run(&mira, json!({"lane": place, "spacing_m": 5.0, "barriers": 3, "intervals": {"held": 2}}));
+    assert_eq!(track.record(&closer).await["status"], "created");
+    let read = track.coach.get(&format!("/runs/{}", closer["id"].as_str().unwrap())).await.expect(200).body;
+    assert_eq!((&read["spacing_m"], &read["barriers"], &read["height_m"]), (&json!(5.0), &json!(3), &lane["height_m"]));
+    // The plan goes; what was run there is sent again all the same.
+    let path = format!("/sessions/{}/lane-plans/{}", track.session, plan["id"].as_str().unwrap());
+    let tag = track.coach.get(&path).await.expect(200).header("etag").to_owned();
+    track.coach.delete(&path, &tag).await.expect(204);
+    assert_eq!(track.record(&run).await["status"], "unchanged");
+    let anew = track.record(&track.run(&mira, json!({"lane": place}))).await;
+    assert_eq!(
+        (&anew["status"], &anew["problem"]["errors"][0]["pointer"]),
+        (&json!("rejected"), &json!("/runs/0/lane"))
+    );
+    let said = json!({"lane": place, "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 5.5, "barriers": 5});
+    assert_eq!(track.record(&track.run(&mira, said)).await["status"], "created", "all of it is said");
+    let nothing = track.record(&track.run(&mira, json!({}))).await;
+    let pointers: Vec<&str> =
+        nothing["problem"]["errors"].as_array().unwrap().iter().map(|one| one["pointer"].as_str().unwrap()).collect();
+    assert_eq!(pointers, ["/runs/0/barrier_kind", "/runs/0/height_m", "/runs/0/spacing_m", "/runs/0/barriers"]);
+}
+
+#[sqlx::test]
+async fn a_lane_of_a_hidden_session_or_of_another_is_none(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let (mira, zoe) = (track.athlete("Mira", &track.group).await, track.athlete("Zoe", &track.other).await);
+    let private = json!({"held_on": track.day, "state": "planned", "group_ids": [track.group]});
+    let private = track.coach.post("/sessions", private).await.expect(201).id();
+    let wish = json!({"lanes": 2, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 80});
+    let hidden = track.coach.post(&format!("/sessions/{private}/lane-plans"), wish).await.expect(201).body;
+    let place = json!({"lane_plan_id": hidden["id"], "lane": hidden["lanes"][0]["lane"]});
+    let unknown = json!({"lane_plan_id": Uuid::now_v7(), "lane": 1});
+    let problem = async |caller: &Caller, run: Value| {
+        let answer = caller.post("/runs", json!({"runs": [run]})).await.expect(200).body;
+        answer["results"][0]["problem"]["errors"].clone()
+    };
+    let of_hidden = problem(&track.stranger, track.run(&zoe, json!({"lane": place}))).await;
+    assert_eq!(of_hidden, problem(&track.stranger, track.run(&zoe, json!({"lane": unknown}))).await);
+    assert_eq!(
+        problem(&track.coach, track.run(&mira, json!({"lane": place}))).await,
+        of_hidden,
+        "a plan of another session"
+    );
+    let out = problem(
+        &track.coach,
+        track.run(
+            &mira,
+            json!({"lane": {"lane_plan_id": hidden["id"], "lane": 13},
+        "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 5.5, "barriers": 5}),
+        ),
+    )
+    .await;
+    assert_eq!(out[0]["pointer"], "/runs/0/lane/lane");
+}
+
+#[sqlx::test]
+async fn a_pushed_run_that_names_its_lane_is_filed_and_held_once_the_plan_is_gone(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let mira = track.athlete("Mira", &track.group).await;
+    let plan = track.plan().await;
+    let lane = &plan["lanes"][0];
+    let place = json!({"lane_plan_id": plan["id"], "lane": lane["lane"]});
+    let held = json!({"held": lane["barriers"].as_i64().unwrap() - 1});
+    let sent = |more: Value| {
+        let mut data = track.run(&mira, json!({"lane": place, "intervals": held}));
+        data.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        create("run", data)
+    };
+    let first = sent(json!({}));
+    assert_eq!(statuses(&push(&track.coach, std::slice::from_ref(&first)).await), [201]);
+    let read = track.coach.get(&format!("/runs/{}", first["id"].as_str().unwrap())).await.expect(200).body;
+    assert_eq!((&read["spacing_m"], &read["lane"]["round"]), (&lane["spacing_m"], &json!(1)));
+    let path = format!("/sessions/{}/lane-plans/{}", track.session, plan["id"].as_str().unwrap());
+    let tag = track.coach.get(&path).await.expect(200).header("etag").to_owned();
+    track.coach.delete(&path, &tag).await.expect(204);
+    let whole = json!({"barrier_kind": lane["barrier_kind"], "height_m": lane["height_m"], "spacing_m": lane["spacing_m"],
+        "barriers": lane["barriers"]});
+    assert_eq!(statuses(&push(&track.coach, &[sent(json!({})), sent(whole)]).await), [202, 201]);
+}
+
+#[sqlx::test]
+async fn a_session_and_an_athlete_can_be_noted_by_push(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let mira = track.athlete("Mira", &track.group).await;
+    let rev = track.coach.get(&format!("/sessions/{}", track.session)).await.expect(200).body["rev"].to_string();
+    let note = json!({"athlete_id": mira, "session_id": track.session, "assessed_at": format!("{}T00:00:01Z", track.day),
+        "note": "Brave today"});
+    let edit = item("PATCH", "session", &track.session, json!({"if_match": rev, "data": {"note": "Lane 3 is worn"}}));
+    assert_eq!(statuses(&push(&track.coach, &[edit, create("assessment", note)]).await), [200, 201]);
+    let cards = track.cards(&track.coach).await;
+    assert_eq!(
+        (&cards["note"], &card(&cards, &mira)["notes"][0]["note"]),
+        (&json!("Lane 3 is worn"), &json!("Brave today"))
+    );
+}

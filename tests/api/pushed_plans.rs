@@ -1,0 +1,235 @@
+//! Lane plans that a phone sends: kept, and each place in them judged; and what comes after a plan is said wherever it is read.
+
+use chrono::{Duration, Utc};
+use reqwest::Method;
+use serde_json::{Value, json};
+use sqlx::PgPool;
+use uuid::Uuid;
+
+use crate::bounds::{Squad, squad};
+use crate::sync_push::{create, item, push, statuses};
+use crate::wellbeing::{record, restrict, stored};
+
+/// A plan as a phone sends it, with an id of its own.
+fn sent(plan: &Value) -> Value {
+    let mut data = plan.clone();
+    data["id"] = json!(Uuid::now_v7());
+    data.as_object_mut().unwrap().remove("rev");
+    data
+}
+
+fn placed(plan: &Value) -> Vec<&Value> {
+    plan["lanes"].as_array().unwrap().iter().flat_map(|lane| lane["athletes"].as_array().unwrap()).collect()
+}
+
+fn place<'a>(plan: &'a Value, athlete: &str) -> &'a Value {
+    placed(plan).into_iter().find(|one| one["athlete_id"] == athlete).unwrap()
+}
+
+impl Squad {
+    async fn planned(&self) -> Value {
+        self.admin.post(&self.plans, self.wish(&json!({}))).await.expect(201).body
+    }
+
+    async fn plan(&self, id: &Value) -> Value {
+        self.admin.get(&format!("{}/{}", self.plans, id.as_str().unwrap())).await.expect(200).body
+    }
+
+    /// The plan as its own route, the feed and every sheet tell it.
+    async fn everywhere(&self, id: &Value) -> [String; 5] {
+        let feed = self.admin.get("/changes?types=lane_plan&limit=2000").await.expect(200).body;
+        let carried = feed["changes"].as_array().unwrap().iter().find(|one| one["id"] == *id).unwrap();
+        let path = format!("{}/{}/set-out", self.plans, id.as_str().unwrap());
+        let form = async |accept: &str| {
+            let headers = [("accept", accept)];
+            let answer = self.admin.call(Method::GET, &self.admin.path(&path), &headers, None).await.expect(200);
+            String::from_utf8(answer.bytes).unwrap()
+        };
+        let plan = self.plan(id).await;
+        assert_eq!(carried["data"], plan, "the feed carries what the route answers");
+        let sheet = self.admin.get(&path).await.expect(200).body.to_string();
+        [plan.to_string(), carried.to_string(), sheet, form("text/csv").await, form("image/svg+xml").await]
+    }
+}
+
+#[sqlx::test]
+async fn a_pushed_plan_that_asks_too_much_of_somebody_is_kept_and_says_so_in_every_form(pool: PgPool) {
+    let squad = squad(pool).await;
+    let made = squad.planned().await;
+    // Everybody in one lane, wider than any of them races, with figures that would hide it.
+    let mut wide = sent(&made);
+    let everybody: Vec<Value> = placed(&made).into_iter().cloned().collect();
+    for lane in wide["lanes"].as_array_mut().unwrap() {
+        lane["athletes"] = json!([]);
+    }
+    let first = &mut wide["lanes"][0];
+    first["athletes"] = json!(everybody);
+    first["spacing_m"] = json!(7.5);
+    for one in first["athletes"].as_array_mut().unwrap() {
+        one["hold_probability"] = json!(1.0);
+        one["needs_confirmation"] = json!(false);
+        one["cautions"] = json!([]);
+        one["difference"] = json!("as advised");
+        one["advised"] = json!({"barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 7.5, "hold_probability": 1.0});
+    }
+    let item = create("lane_plan", wide.clone());
+    assert_eq!(statuses(&push(&squad.admin, std::slice::from_ref(&item)).await), [201], "the coach laid it out");
+    let stored = squad.plan(&wide["id"]).await;
+    for one in placed(&stored) {
+        let athlete = one["athlete_id"].as_str().unwrap();
+        assert_eq!(one["not_permitted"]["code"], "target_spacing", "{one}");
+        assert_eq!((&one["needs_confirmation"], one.get("overtaken")), (&json!(true), None), "{one}");
+        assert_eq!(one["advised"], place(&made, athlete)["advised"], "the advice is the service's");
+        assert!(one["hold_probability"].as_f64().unwrap() < 0.9 && one["difference"] != "as advised", "{one}");
+    }
+    let [plan, feed, sheet, csv, svg] = squad.everywhere(&wide["id"]).await;
+    assert!([plan, feed, sheet].iter().all(|form| form.contains("not_permitted")));
+    assert!(csv.contains("not permitted: ") && svg.contains("not permitted"), "{csv}");
+    // The same plan again is the same plan, whatever stands beside its people.
+    let mut again = item.clone();
+    again["op_id"] = json!(Uuid::now_v7());
+    assert_eq!(statuses(&push(&squad.admin, &[again]).await), [200]);
+    // A change of something else keeps the mark, and moving them back takes it off.
+    let id = wide["id"].as_str().unwrap();
+    let change = |rev: &Value, data: Value| item_of("PATCH", id, json!({"if_match": rev.to_string(), "data": data}));
+    assert_eq!(statuses(&push(&squad.admin, &[change(&stored["rev"], json!({"run_out_m": 11.0}))]).await), [200]);
+    let kept = squad.plan(&wide["id"]).await;
+    assert!(placed(&kept).iter().all(|one| one["not_permitted"].is_object()) && kept["run_out_m"] == 11.0, "{kept}");
+    let back = change(&kept["rev"], json!({"lanes": made["lanes"]}));
+    assert_eq!(statuses(&push(&squad.admin, &[back]).await), [200]);
+    let back = squad.plan(&wide["id"]).await;
+    assert!(placed(&back).iter().all(|one| one.get("not_permitted").is_none()), "{back}");
+}
+
+fn item_of(method: &str, id: &str, more: Value) -> Value {
+    item(method, "lane_plan", id, more)
+}
+
+#[sqlx::test]
+async fn a_pushed_lane_with_more_barriers_than_its_athletes_may_have_is_refused(pool: PgPool) {
+    let squad = squad(pool).await;
+    let made = squad.planned().await;
+    for (barriers, code) in [(12, "unsafe"), (0, "out_of_range"), (21, "out_of_range")] {
+        let mut long = sent(&made);
+        long["lanes"][0]["barriers"] = json!(barriers);
+        let refused = push(&squad.admin, &[create("lane_plan", long)]).await.remove(0);
+        let fault = &refused["problem"]["errors"][0];
+        assert_eq!((&refused["status"], &fault["pointer"]), (&json!(422), &json!("/lanes/0/barriers")), "{refused}");
+        assert_eq!(fault["code"], code);
+    }
+    let mut odd = sent(&made);
+    odd["lanes"][0]["spacing_m"] = json!(6.000_01);
+    let refused = push(&squad.admin, &[create("lane_plan", odd)]).await.remove(0);
+    assert_eq!(refused["status"], 422, "{refused}");
+}
+
+#[sqlx::test]
+async fn a_pushed_plan_with_an_unsafe_layout_is_refused_until_it_is_put_right(pool: PgPool) {
+    let squad = squad(pool).await;
+    let made = squad.planned().await;
+    let changes: [(&str, fn(&mut Value)); 2] = [
+        ("/lanes/0/approach_m", |plan| plan["lanes"][0]["approach_m"] = json!(2.0)),
+        ("/run_out_m", |plan| plan["run_out_m"] = json!(1.0)),
+    ];
+    for (pointer, change) in changes {
+        let mut plan = sent(&made);
+        change(&mut plan);
+        let refused = push(&squad.admin, &[create("lane_plan", plan)]).await.remove(0);
+        let fault = &refused["problem"]["errors"][0];
+        assert_eq!((&fault["pointer"], &fault["code"]), (&json!(pointer), &json!("unsafe")), "{refused}");
+    }
+    assert_eq!(statuses(&push(&squad.admin, &[create("lane_plan", sent(&made))]).await), [201]);
+}
+
+#[sqlx::test]
+async fn a_plan_whose_session_comes_with_the_same_push_is_judged_as_well(pool: PgPool) {
+    let squad = squad(pool).await;
+    let made = squad.planned().await;
+    let groups = squad.admin.get(&format!("/sessions/{}", squad.session)).await.body["group_ids"].clone();
+    let on = Utc::now().date_naive();
+    restrict(&squad.admin, &squad.athletes[0], on, on + Duration::days(3)).await;
+    let session = json!({"id": Uuid::now_v7(), "held_on": on, "state": "planned", "group_ids": groups});
+    let mut plan = sent(&made);
+    plan["session_id"] = session["id"].clone();
+    let id = plan["id"].clone();
+    let results = push(&squad.admin, &[create("session", session.clone()), create("lane_plan", plan)]).await;
+    assert_eq!(statuses(&results), [201, 201], "{results:?}");
+    let path = format!("/sessions/{}/lane-plans/{}", session["id"].as_str().unwrap(), id.as_str().unwrap());
+    let stored = squad.admin.get(&path).await.expect(200).body;
+    let resting = place(&stored, &squad.athletes[0]);
+    assert_eq!(resting["not_permitted"]["code"], "restricted", "{resting}");
+    assert_eq!(resting.get("overtaken"), None, "it was known before the plan");
+    assert!(placed(&stored).iter().filter(|one| one["not_permitted"].is_object()).count() == 1, "{stored}");
+}
+
+#[sqlx::test]
+async fn a_plan_read_after_a_report_says_for_whom_it_no_longer_holds(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (admin, hurt) = (&squad.admin, &squad.athletes[1]);
+    let today = Utc::now().date_naive();
+    let session = format!("/sessions/{}", squad.session);
+    let move_to = async |day: chrono::NaiveDate| {
+        let tag = admin.get(&session).await.header("etag").to_owned();
+        admin.patch(&session, &tag, json!({"held_on": day})).await.expect(200);
+    };
+    move_to(today + Duration::days(2)).await;
+    let plan = squad.planned().await;
+    assert!(placed(&plan).iter().all(|one| one.get("overtaken").is_none()));
+    let pain = stored(admin, record(hurt, "pain", today, &json!({}))).await;
+    let marked = squad.plan(&plan["id"]).await;
+    let one = place(&marked, hurt);
+    assert_eq!((&one["overtaken"], &one["not_permitted"]["code"]), (&json!(true), &json!("pain_reported")), "{one}");
+    assert_eq!(placed(&marked).iter().filter(|one| one["overtaken"] == true).count(), 1, "nobody else");
+    assert!(marked["rev"].as_i64() > plan["rev"].as_i64(), "phones are sent it anew");
+    let [.., sheet, csv, svg] = squad.everywhere(&plan["id"]).await;
+    assert!(sheet.contains("pain_reported") && csv.contains("does not run: ") && svg.contains("does not run"), "{csv}");
+    let list = admin.get(&squad.plans).await.expect(200).body;
+    assert_eq!(place(&list["items"][0], hurt)["overtaken"], true);
+    // An edit that was made before the phone knew is made on another version.
+    let edit = json!({"if_match": plan["rev"].to_string(), "data": {"run_out_m": 12.0}});
+    let refused = push(admin, &[item_of("PATCH", plan["id"].as_str().unwrap(), edit)]).await;
+    assert_eq!(statuses(&refused), [412], "{refused:?}");
+    assert_eq!(place(&refused[0]["current"]["data"], hurt)["overtaken"], true);
+
+    // Cleared by then, they come back in another lane; the plan is still the one of before.
+    let cleared = record(hurt, "clearance", today, &json!({"clears": pain}));
+    let clearance = stored(admin, cleared).await;
+    let back = squad.plan(&plan["id"]).await;
+    let one = place(&back, hurt);
+    assert_eq!((&one["overtaken"], one.get("not_permitted")), (&json!(true), None), "{one}");
+    let [.., csv, _] = squad.everywhere(&plan["id"]).await;
+    assert!(csv.contains("plan anew"), "{csv}");
+    // On the day of the report itself they rest, and before it nothing was.
+    move_to(today).await;
+    assert_eq!(place(&squad.plan(&plan["id"]).await, hurt)["not_permitted"]["code"], "pain_reported");
+    move_to(today - Duration::days(1)).await;
+    assert_eq!(place(&squad.plan(&plan["id"]).await, hurt).get("overtaken"), None);
+    move_to(today + Duration::days(2)).await;
+    // A plan made anew heeds it.
+    let anew = squad.planned().await;
+    let one = place(&anew, hurt);
+    assert_eq!((one.get("overtaken"), &one["needs_confirmation"]), (None, &json!(true)), "{one}");
+    assert_eq!(place(&squad.plan(&anew["id"]).await, hurt).get("overtaken"), None);
+    // What was withdrawn was nothing.
+    stored(admin, record(hurt, "clearance", today, &json!({"clears": pain, "supersedes": clearance, "void": true})))
+        .await;
+    stored(admin, record(hurt, "pain", today, &json!({"supersedes": pain, "void": true}))).await;
+    assert_eq!(place(&squad.plan(&plan["id"]).await, hurt).get("overtaken"), None);
+}
+
+#[sqlx::test]
+async fn a_report_and_an_edit_of_a_plan_in_one_push_are_as_in_two(pool: PgPool) {
+    let squad = squad(pool).await;
+    let today = Utc::now().date_naive();
+    for size in [1, 500] {
+        let plan = squad.planned().await;
+        let edit = json!({"if_match": plan["rev"].to_string(), "data": {"run_out_m": 12.0}});
+        let edit = item_of("PATCH", plan["id"].as_str().unwrap(), edit);
+        let report = create("wellbeing_record", record(&squad.athletes[size % 6], "illness", today, &json!({})));
+        let mut results = Vec::new();
+        for cut in [report, edit].chunks(size) {
+            results.extend(push(&squad.admin, cut).await);
+        }
+        assert_eq!(statuses(&results), [201, 412], "in pushes of {size}: {results:?}");
+    }
+}

@@ -78,8 +78,9 @@ fn parse<T: DeserializeOwned>(taken: &Taken) -> Result<T, Problem> {
 fn whole_numbers(bytes: &[u8]) -> Option<Value> {
     fn write(value: &mut Value) -> bool {
         match value {
-            Value::Object(fields) => fields.values_mut().fold(false, |any, one| write(one) || any),
-            Value::Array(list) => list.iter_mut().fold(false, |any, one| write(one) || any),
+            // Each, not up to the first that changed.
+            Value::Object(fields) => fields.values_mut().map(write).filter(|changed| *changed).count() > 0,
+            Value::Array(list) => list.iter_mut().map(write).filter(|changed| *changed).count() > 0,
             Value::Number(number) => {
                 let exact = number.as_f64().filter(|x| number.is_f64() && x.fract() == 0.0 && x.abs() < EXACT);
                 #[allow(clippy::cast_possible_truncation)] // whole, and below 2^53

@@ -61,7 +61,9 @@ impl Recorder {
                 if list.iter().all(Value::is_object) {
                     list.truncate(FEW);
                 }
-                list.iter_mut().for_each(|one| self.show(one, name));
+                for one in list {
+                    self.show(one, name);
+                }
             }
             Value::String(text) => {
                 let opaque = OPAQUE.iter().find(|(known, _)| *known == name);

@@ -1,7 +1,7 @@
 //! The cards of a session over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::cards::{Planned, View, card, cautions};
@@ -16,6 +16,7 @@ use crate::platform::lanes::Lanes;
 use crate::platform::params::path_id;
 use crate::platform::people::People;
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::resources::advice::{self, Memory};
 
 /// The latest plan of a session, as the caller sees it.
@@ -32,15 +33,12 @@ pub(super) async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<O
 /// Lanes come from the session's latest plan. What to watch is the weakest rated criterion with its usual correction, which is
 /// common practice and says where it is written.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(("club_id" = Uuid, Path, description = "The club"), ("session_id" = Uuid, Path, description = "The session")),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}/cards", impl_for = get_session_cards, tag = "lane_plans",
     responses(
         (status = 200, description = "The cards", body = View),
         (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
     )
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/cards")]
 async fn get_session_cards(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -82,7 +80,4 @@ async fn get_session_cards(
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }
 
-/// The route of the cards.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_session_cards);
-}
+routes!(get_session_cards);

@@ -1,7 +1,7 @@
 //! A proposed session over HTTP.
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use serde::Deserialize;
 use utoipa::IntoParams;
 
@@ -16,6 +16,7 @@ use crate::platform::ids::SessionId;
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
+use crate::platform::route::routes;
 use crate::resources::advice::{self, Memory};
 
 /// Shortest and longest session, minutes.
@@ -61,19 +62,12 @@ impl ProposalParams {
 /// order is exact. Where the minutes do not reach, drills are left out by a rule, and told. Nothing is stored: change the blocks and
 /// send them with PATCH to the session. Doses are common practice, each with its source.
 #[utoipa::path(
-    tag = "lane_plans",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("session_id" = Uuid, Path, description = "The session"),
-        ProposalParams
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/sessions/{session_id}/proposal", impl_for = get_session_proposal, tag = "lane_plans",
     responses(
         (status = 200, description = "The proposal", body = View),
         (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
     )
 )]
-#[get("/v1/clubs/{club_id}/sessions/{session_id}/proposal")]
 async fn get_session_proposal(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -106,7 +100,4 @@ async fn get_session_proposal(
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }
 
-/// The route of the proposal.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_session_proposal);
-}
+routes!(get_session_proposal);

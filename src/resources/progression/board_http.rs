@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::{Days, NaiveDate};
 use uuid::Uuid;
 
@@ -22,6 +22,7 @@ use crate::platform::ids::GroupId;
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
+use crate::platform::route::routes;
 use crate::resources::advice::{self, Person};
 
 /// A person with what the board reads beside advice.
@@ -66,20 +67,13 @@ fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
 /// say of the last 24 days on which the athlete came, with what was on file then. Whoever stood six sessions or more behind
 /// something is named in `behind`. Beside the period stand the same weeks of last season, 364 days before.
 #[utoipa::path(
-    tag = "progression",
-    params(
-        ("club_id" = Uuid, Path, description = "The club"),
-        ("group_id" = Uuid, Path, description = "The group"),
-        PeriodParams
-    ),
-    security(("access_token" = ["squad.read"])),
+    get, path = "/v1/clubs/{club_id}/groups/{group_id}/board", impl_for = get_group_board, tag = "progression",
     responses(
         (status = 200, description = "The board", body = View),
         (status = 304, description = "Unchanged"),
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
-#[get("/v1/clubs/{club_id}/groups/{group_id}/board")]
 async fn get_group_board(
     req: HttpRequest,
     permit: Permit<SquadRead>,
@@ -127,7 +121,4 @@ async fn get_group_board(
     Ok(asked.answer(body.await??))
 }
 
-/// The route of the board.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-    config.service(get_group_board);
-}
+routes!(get_group_board);

@@ -100,6 +100,7 @@ pub async fn found(conn: &mut PgConnection, from: u32, to: u32, phones: u32) {
 /// Adds so many changes to a club: 85 % runs, 5 % each of assessments, sessions and edits of athletes.
 ///
 /// Ids grow with time, as version 7 makes them. Each record carries the number of its last change.
+#[allow(clippy::too_many_lines)] // one statement for each table
 pub async fn fill(conn: &mut PgConnection, number: u32, changes: u32) {
     let (club, group, account) = (club_id(number), part(1, "9609", 0), part(number, "acc0", 1));
     let athlete = |k: &str| format!("(lpad(to_hex({k}), 8, '0') || '-a711-7000-8000-000000000000')::uuid");
@@ -116,6 +117,11 @@ pub async fn fill(conn: &mut PgConnection, number: u32, changes: u32) {
     let (run, rating) = (own("4aaa"), own("a55e"));
     let (subject, its_session) = (athlete(&format!("i * 7 % {ATHLETES} + 1")), session("i"));
     let (added, edited) = (athlete("i + 1"), athlete(&format!("i / 20 % {ATHLETES} + 1")));
+    // The root of what stands below an athlete, and of what is a root itself.
+    let (root_kind, root) = (
+        "case when kind = 'session' then kind else 'athlete' end",
+        "case when kind in ('run', 'assessment') then subject else id end",
+    );
     run_all(conn, &[
         format!(
             "create temp table feed as
@@ -126,8 +132,7 @@ pub async fn fill(conn: &mut PgConnection, number: u32, changes: u32) {
         ),
         format!(
             "insert into club_change (club_id, seq, kind, op, entity_id, root_kind, root_id, before_scopes, after_scopes, at)
-             select '{club}', seq, kind, 'put', id, case when kind = 'session' then kind else 'athlete' end,
-               case when kind in ('run', 'assessment') then subject else id end,
+             select '{club}', seq, kind, 'put', id, {root_kind}, {root},
                case when created then '{{}}'::uuid[] end, case when created then array['{group}'::uuid] end, now()
              from (select *, kind = 'session' or (kind = 'athlete' and i <= {news}) as created from feed) f order by seq"
         ),

@@ -273,7 +273,7 @@ async fn a_pushed_run_that_names_its_lane_is_filed_and_held_once_the_plan_is_gon
 async fn a_session_and_an_athlete_can_be_noted_by_push(pool: PgPool) {
     let track = Track::new(pool).await;
     let mira = track.athlete("Mira", &track.group).await;
-    let rev = track.coach.get(&format!("/sessions/{}", track.session)).await.expect(200).body["rev"].to_string();
+    let rev = track.coach.get(&format!("/sessions/{}", track.session)).await.expect(200).body["rev"].clone();
     let note = json!({"athlete_id": mira, "session_id": track.session, "assessed_at": format!("{}T00:00:01Z", track.day),
         "note": "Brave today"});
     let edit = item("PATCH", "session", &track.session, json!({"if_match": rev, "data": {"note": "Lane 3 is worn"}}));

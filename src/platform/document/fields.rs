@@ -12,9 +12,10 @@ use super::schemas::name_of;
 const LARGEST: f64 = 9_007_199_254_740_991.0;
 
 /// Least and most of the numbers in a list, by the name of the list: metres and seconds.
-const ITEMS: [(&str, f64, f64); 4] = [
+const ITEMS: [(&str, f64, f64); 5] = [
     ("heights_m", 0.05, 1.1),
     ("interval_times_s", 0.001, 120.0),
+    ("strides_m", 0.1, 20.0),
     ("touchdown_times_s", 0.001, 120.0),
     ("valid_range_s", 0.001, 120.0),
 ];

@@ -51,9 +51,9 @@ pub struct ExplainedView {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 300, example = "Notes, a complete hurdle practice: 3 x 4 barriers")]
     source: Option<&'static str>,
-    /// The spacing in foot-lengths of 0.30 m.
+    /// The spacing as a number of foot-lengths of 0.30 m.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, example = 11.0)]
+    #[schema(minimum = 1, maximum = 67, example = 11.0)]
     foot_lengths: Option<f64>,
     /// Lines that go at once.
     #[schema(minimum = 1, example = 2)]

@@ -115,12 +115,12 @@ pub struct WeekView {
     week: LoadView,
     /// The four weeks before, all together.
     four_weeks_before: LoadView,
-    /// Intervals of a week of these four, on average.
-    #[schema(minimum = 0, example = 28.5)]
+    /// Number of intervals of a week of these four, on average.
+    #[schema(minimum = 0, maximum = 100_000, example = 28.5)]
     usual_intervals: f64,
     /// Intervals of the last seven days over that; absent without any before.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, example = 1.2)]
+    #[schema(minimum = 0, maximum = 100_000, example = 1.2)]
     of_usual: Option<f64>,
     /// Whether the load rose too fast.
     jump: bool,
@@ -168,7 +168,7 @@ pub struct StretchView {
     #[serde(skip_serializing_if = "Option::is_none")]
     current: Option<ConfigurationView>,
     /// Estimated limit over a wicket of 0.30 m on the last day, mean, metres.
-    #[schema(minimum = 0, example = 6.62)]
+    #[schema(minimum = 3.5, maximum = 10, example = 6.62)]
     comfortable_limit_m: f64,
     /// Where the runs are listed.
     #[schema(max_length = 300)]

@@ -309,6 +309,7 @@ async fn a_list_is_filtered_by_group_status_and_part_of_the_name(pool: PgPool) {
     }
     admin.get("/athletes?status=gone").await.expect_fault(400, "status");
     admin.get("/athletes?group_id=one").await.expect_fault(400, "group_id");
+    admin.get(&format!("/athletes?q={}", "a".repeat(81))).await.expect_fault(400, "q");
     admin.get("/athletes?limit=201").await.expect_fault(400, "limit");
     admin.get("/athletes?cursor=abc").await.expect_fault(400, "cursor");
 }

@@ -162,6 +162,7 @@ async fn a_question_that_cannot_be_read_names_the_parameter(pool: PgPool) {
     let admin = TestApp::spawn(pool).await.admin_of("North").await;
     for (query, parameter) in [
         ("sex=F&birth_year=2012", "ruleset"),
+        ("ruleset=&sex=F&birth_year=2012", "ruleset"),
         ("ruleset=WA&sex=X&birth_year=2012", "sex"),
         ("ruleset=WA&birth_year=2012", "sex"),
         ("ruleset=WA&sex=F", "birth_date"),

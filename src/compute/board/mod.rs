@@ -11,7 +11,7 @@
 //! | what holds somebody up, and since when | [`Obstacle`] |
 //! | who stands behind something for too long | [`Board::behind`], from [`BEHIND_SESSIONS`] on |
 //! | how much was run, against the weeks before | [`Weeks`] |
-//! | what is due | [`Due`](crate::progress::Due), [`MeasurementDue`], [`SpecificationChange`] |
+//! | what is due | [`Due`], [`MeasurementDue`], [`SpecificationChange`] |
 //! | how that compares with last season | two [`Stretch`]es, 52 whole weeks apart |
 //!
 //! # Example

@@ -216,21 +216,28 @@ pub fn answers_with(api_schemas: &schemas::Schemas, operation: &Operation, statu
     object.is_some_and(|object| object.properties.contains_key(field))
 }
 
+/// A version as it is sent; without a longest, because what is none of ours only never matches.
+fn tag() -> Object {
+    ObjectBuilder::new().schema_type(Type::String).examples([TAG]).build()
+}
+
 fn if_none_match() -> Parameter {
     ParameterBuilder::new()
         .name("If-None-Match")
         .parameter_in(ParameterIn::Header)
         .required(Required::False)
         .description(Some("`ETag` of what you have; answered 304 while it is still so."))
-        .schema(Some(text(TAG, 4_000)))
+        .schema(Some(tag()))
         .build()
 }
 
 /// Completes what a parameter says; absence and null are the same in a query.
 fn complete_parameter(one: &mut Parameter) {
-    if one.name == "If-Match" || one.name == "Accept" || one.name == "Prefer" {
+    if one.name == "If-Match" {
+        one.schema = Some(tag().into());
+    }
+    if one.name == "Accept" || one.name == "Prefer" {
         let (example, longest) = match one.name.as_str() {
-            "If-Match" => (TAG, 4_000),
             "Accept" => ("application/json", 400),
             _ => ("wait=20", 200),
         };

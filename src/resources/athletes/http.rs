@@ -24,6 +24,9 @@ use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::stored::{self, IfMatch, Stored};
 
+/// Longest part of a name that is looked for.
+const NAME_PART_MAX: usize = 80;
+
 /// Which athletes a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
@@ -104,6 +107,10 @@ async fn list_athletes(
         .map(|word| Status::parse(&word))
         .transpose()
         .map_err(|detail| Problem::malformed(Fault::of("status", "word", detail)))?;
+    if q.as_ref().is_some_and(|part| part.chars().count() > NAME_PART_MAX) {
+        let detail = format!("must have at most {NAME_PART_MAX} characters");
+        return Err(Problem::malformed(Fault::of("q", "length", detail)));
+    }
     let filter = Filter { group: group_id, status, name: q };
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;

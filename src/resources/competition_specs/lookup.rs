@@ -89,6 +89,11 @@ fn day(parameter: &str, date: NaiveDate) -> Result<Day, Problem> {
         .ok_or_else(|| bad(parameter, "out_of_range", "must be from 1900-01-01 to 2200-12-31"))
 }
 
+fn ruleset(name: &str) -> Result<&str, Problem> {
+    let fits = (1..=40).contains(&name.chars().count());
+    fits.then_some(name).ok_or_else(|| bad("ruleset", "length", "must have 1 to 40 characters"))
+}
+
 fn sex(word: &str) -> Result<Sex, Problem> {
     Sex::from_word(word).ok_or_else(|| bad("sex", "word", "must be F or M"))
 }
@@ -117,16 +122,17 @@ fn environment(word: Option<&str>) -> Result<Option<Environment>, Problem> {
 )]
 async fn list_published_specs(params: Params<PublishedParams>) -> Result<HttpResponse, Problem> {
     let asked = params.0;
+    let ruleset = ruleset(&asked.ruleset)?;
     let environment = environment(asked.environment.as_deref())?;
     let on = day("on", asked.on.unwrap_or_else(|| Utc::now().date_naive()))?;
     let body = if let Some(word) = asked.sex.as_deref() {
         let (sex, birth) = (sex(word)?, birth(asked.birth_date, asked.birth_year)?);
         let none = Club { specs: &[], age_groups: &[] };
-        Answer::new(&lookup(&Query { ruleset: &asked.ruleset, sex, birth, on, environment }, &none))
+        Answer::new(&lookup(&Query { ruleset, sex, birth, on, environment }, &none))
     } else if asked.birth_date.is_some() || asked.birth_year.is_some() {
         return Err(bad("sex", "missing", "is needed with a birth: F or M"));
     } else {
-        every_spec(&asked.ruleset, environment)
+        every_spec(ruleset, environment)
     };
     Ok(HttpResponse::Ok().insert_header(CACHE).json(body))
 }
@@ -187,6 +193,7 @@ async fn list_applicable_specs(
     params: Params<ClubParams>,
 ) -> Result<HttpResponse, Problem> {
     let asked = params.0;
+    let own_ruleset = asked.ruleset.as_deref().map(ruleset).transpose()?;
     let environment = environment(asked.environment.as_deref())?;
     let mut tx = permit.read(&db).await?;
     let date = match asked.on {
@@ -208,7 +215,7 @@ async fn list_applicable_specs(
     };
     let setting = advice::setting(&mut tx).await?;
     let club = Club { specs: &setting.specs, age_groups: &setting.age_groups };
-    let ruleset = asked.ruleset.as_deref().unwrap_or(&setting.ruleset);
+    let ruleset = own_ruleset.unwrap_or(&setting.ruleset);
     let body = Answer::new(&lookup(&Query { ruleset, sex, birth, on, environment }, &club));
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }

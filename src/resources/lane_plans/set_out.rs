@@ -221,6 +221,7 @@ struct Wanted {
             (String = "image/svg+xml")
         )),
         (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 409, description = "There is nothing to draw: everybody rests or waits"),
         (status = 422, description = "The plan has no such round")
     )
 )]

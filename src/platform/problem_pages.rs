@@ -14,10 +14,11 @@ use super::problem::{Code, Problem};
 /// What can be wrong with a request only while it is read.
 const READING: [&str; 5] = ["body", "cursor", "json", "parameter", "unknown_parameter"];
 /// What else can be wrong with a request that cannot be read: its types, and parameters that break a rule.
-const UNREADABLE: [&str; 17] = [
+const UNREADABLE: [&str; 18] = [
     "after_to",
     "characters",
     "date",
+    "length",
     "missing",
     "no_schedule",
     "one_of",

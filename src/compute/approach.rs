@@ -28,7 +28,9 @@ use crate::units::Length;
 pub const STRIDES: (u8, u8) = (4, 12);
 
 /// Strides in which the approach of a specification is run.
-const STRIDES_OF_A_RACE: i64 = 8;
+const STRIDES_OF_A_RACE: u8 = 8;
+/// The shortest approach that these fit: children need about 10 to 13 m (common practice, no source).
+const RACE_STRIDES_LEAST: Length = Length::from_mm(10_000);
 /// A stride more or fewer, thousandths of the spacing.
 const STRIDE_THOUSANDTHS: i64 = 235;
 /// Approach of an athlete without a target: that of the youngest published groups (Little Athletics Australia, 2019: 12 m).
@@ -73,9 +75,28 @@ impl Approach {
         let (approach, between) = self.target.unwrap_or(USUAL_PROPORTION);
         let mm = |length: Length| i64::from(length.mm());
         let race = mm(spacing) * mm(approach) / mm(between).max(1);
-        let more = (i64::from(strides) - STRIDES_OF_A_RACE) * STRIDE_THOUSANDTHS * mm(spacing) / 1_000;
+        let more = (i64::from(strides) - i64::from(STRIDES_OF_A_RACE)) * STRIDE_THOUSANDTHS * mm(spacing) / 1_000;
         let marks = (race + more + MARK_MM / 2) / MARK_MM * MARK_MM;
         u32::try_from(marks).map_or(APPROACH_LEAST, Length::from_mm).max(APPROACH_LEAST)
+    }
+
+    /// The strides to the first barrier of a lane: those counted where the lane has this athlete's approach, else nobody
+    /// knows; those of a race for whom none were counted, where they fit.
+    ///
+    /// ```
+    /// use lanewright_compute::approach::Approach;
+    /// use lanewright_compute::units::Length;
+    ///
+    /// let mm = Length::from_mm;
+    /// let (counted, usual) = (Approach::new(Some((mm(12_000), mm(8_000))), Some(6)), Approach::default());
+    /// assert_eq!((counted.strides(mm(6_200), mm(6_000)), counted.strides(mm(12_000), mm(6_000))), (Some(6), None));
+    /// assert_eq!((usual.strides(mm(12_000), mm(6_000)), usual.strides(mm(9_900), mm(6_000))), (Some(8), None));
+    /// ```
+    pub fn strides(&self, approach: Length, spacing: Length) -> Option<u8> {
+        match self.strides {
+            Some(counted) => (self.at(spacing) == approach).then_some(counted),
+            None => (approach >= RACE_STRIDES_LEAST).then_some(STRIDES_OF_A_RACE),
+        }
     }
 }
 

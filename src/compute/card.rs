@@ -132,24 +132,7 @@ pub fn last_time(runs: &[RunRecord], before: i32) -> Option<TrainingDay> {
     training_days(runs, i32::MIN, before.saturating_sub(1)).pop()
 }
 
-/// Strides of the approach to the first barrier.
-///
-/// # Source
-/// Eight for schools: D. Hegland, interview "Timing Hurdle Splits", 2012 to 2014 (year from memory).
-pub const APPROACH_STRIDES: u8 = 8;
-/// The shortest approach that eight strides fit: children need about 10 to 13 m (common practice, no source).
-const EIGHT_STRIDES_LEAST: Length = Length::from_mm(10_000);
-
-/// Where the feet come down in a lane.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Strides {
-    /// Strides to the first barrier; none where the approach is too short for [`APPROACH_STRIDES`].
-    pub approach: Option<u8>,
-    /// Landing, then strides 1 to 3, after a barrier; see [`set_out`].
-    pub after_barrier: [Length; 4],
-}
-
-/// The strides of a lane.
+/// Where the feet come down behind a barrier of a lane: landing, then strides 1 to 3; see [`set_out`].
 ///
 /// # Errors
 /// [`SetOutError`] for a lane that cannot be set out.
@@ -159,19 +142,16 @@ pub struct Strides {
 /// use lanewright_compute::units::Length;
 ///
 /// let found = strides(Length::from_mm(12_000), Length::from_mm(6_000))?;
-/// assert_eq!((found.approach, found.after_barrier.map(Length::mm)), (Some(8), [708, 1_836, 3_246, 4_590]));
+/// assert_eq!(found.map(Length::mm), [708, 1_836, 3_246, 4_590]);
 /// # Ok::<(), lanewright_compute::set_out::SetOutError>(())
 /// ```
-pub fn strides(approach: Length, spacing: Length) -> Result<Strides, SetOutError> {
+pub fn strides(approach: Length, spacing: Length) -> Result<[Length; 4], SetOutError> {
     let marks = set_out(&LaneSetting { approach, spacing, barriers: 2, run_out: Length::default() })?;
     let after = |kind: MarkKind| {
         let at = marks.iter().find(|mark| mark.kind == kind).map_or(approach, |mark| mark.at);
         Length::from_mm(at.mm().saturating_sub(approach.mm()))
     };
-    Ok(Strides {
-        approach: (approach >= EIGHT_STRIDES_LEAST).then_some(APPROACH_STRIDES),
-        after_barrier: [MarkKind::Landing, MarkKind::Stride1, MarkKind::Stride2, MarkKind::Stride3].map(after),
-    })
+    Ok([MarkKind::Landing, MarkKind::Stride1, MarkKind::Stride2, MarkKind::Stride3].map(after))
 }
 
 #[cfg(test)]
@@ -210,9 +190,8 @@ mod tests {
         #[test]
         fn feet_come_down_in_order_between_two_barriers(approach in 0..20_000_u32, spacing in 1_000..10_000_u32) {
             let found = strides(Length::from_mm(approach), Length::from_mm(spacing)).unwrap();
-            prop_assert!(found.after_barrier.windows(2).all(|pair| pair[0] < pair[1]));
-            prop_assert!(found.after_barrier[3] < Length::from_mm(spacing));
-            prop_assert_eq!(found.approach.is_some(), approach >= 10_000);
+            prop_assert!(found.windows(2).all(|pair| pair[0] < pair[1]));
+            prop_assert!(found[3] < Length::from_mm(spacing));
         }
     }
 

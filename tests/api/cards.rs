@@ -93,6 +93,12 @@ async fn a_card_tells_last_time_todays_lane_what_to_watch_and_the_next_step(pool
     assert_eq!((&today["lane_plan_id"], &today["lane"], &today["round"]), (&plan["id"], &lane["lane"], &lane["round"]));
     assert_eq!(today["configuration"]["spacing_m"], lane["spacing_m"]);
     assert_eq!((&today["approach_m"], &today["approach_strides"]), (&lane["approach_m"], &json!(8)));
+    let path = format!("/athletes/{mira}");
+    let tag = track.coach.get(&path).await.header("etag").to_owned();
+    track.coach.patch(&path, &tag, json!({"approach_strides": 6})).await.expect(200);
+    let counted = track.cards(&track.coach).await;
+    let counted = &self::card(&counted, &mira)["today"];
+    assert_eq!(counted.get("approach_strides"), None, "six strides do not end where this lane begins: {counted}");
     let spacing = lane["spacing_m"].as_f64().unwrap();
     let strides = today["strides_m"].as_array().unwrap();
     for (at, share) in strides.iter().zip([0.118, 0.306, 0.541, 0.765]) {

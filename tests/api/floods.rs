@@ -252,6 +252,31 @@ async fn whoever_waits_for_a_turn_holds_no_connection(pool: PgPool) {
 }
 
 #[sqlx::test]
+async fn a_stranger_waits_in_no_queue_of_a_club(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let (coach, athletes, plans) = trained(&app, "North").await;
+    let stranger = app.admin_of("South").await;
+    let group = coach.get("/groups").await.expect(200).body["items"][0]["id"].as_str().unwrap().to_owned();
+    let session = plans.trim_end_matches("/lane-plans");
+    let mut turns = Vec::new();
+    for lane in [&app.lanes.squads, &app.lanes.athletes] {
+        turns.extend(occupy(lane).await);
+    }
+    for path in [
+        format!("/groups/{group}/board"),
+        format!("{session}/cards"),
+        format!("{session}/proposal"),
+        format!("/groups/{group}/recommendations"),
+        format!("/groups/{group}/progression"),
+        format!("/athletes/{}/recommendation", athletes[0]),
+    ] {
+        let asked = stranger.call(Method::GET, &coach.path(&path), &[], None).await;
+        assert_eq!(asked.expect(404).body["detail"], "There is no such club, or it is not yours to see.", "{path}");
+    }
+    drop(turns);
+}
+
+#[sqlx::test]
 async fn advice_for_a_pushed_decision_waits_its_turn_before_the_push_begins(pool: PgPool) {
     let options = (*pool.connect_options()).clone();
     let app = TestApp::spawn_on(pool, options, 1).await;

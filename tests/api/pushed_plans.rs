@@ -84,6 +84,10 @@ async fn a_pushed_plan_that_asks_too_much_of_somebody_is_kept_and_says_so_in_eve
     }
     let [plan, feed, sheet, csv, svg] = squad.everywhere(&wide["id"]).await;
     assert!([plan, feed, sheet].iter().all(|form| form.contains("not_permitted")));
+    let cards = squad.admin.get(&format!("/sessions/{}/cards", squad.session)).await.expect(200).body;
+    for card in cards["cards"].as_array().unwrap() {
+        assert_eq!(card["today"]["not_permitted"]["code"], "target_spacing", "{card}");
+    }
     assert!(csv.contains("not permitted: ") && svg.contains("not permitted"), "{csv}");
     // The same plan again is the same plan, whatever stands beside its people.
     let mut again = item.clone();

@@ -237,6 +237,11 @@ pub struct Decision {
 }
 
 impl Decision {
+    /// The cautions of this athlete, beside those that hold for everybody ([`Caution::BASE`]).
+    pub fn own_cautions(&self) -> impl Iterator<Item = &Caution> {
+        self.cautions.iter().filter(|one| !Caution::BASE.contains(one))
+    }
+
     /// Whether a coach may choose a configuration, whose intervals hold with a mean probability of `hold`, instead of what the
     /// rules advise. The hard walls bound every choice; what is no harder than the advice meets no others. Those open when the coach confirms a second time
     /// (`coach_accepts`), but not before a fall or a report of pain is cleared; `clears` says that this very word clears it.

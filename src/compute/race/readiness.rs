@@ -40,8 +40,7 @@ impl Readiness {
         let decision = &advice.decision;
         let hold = advice.estimate.hold(course.height, course.spacing);
         let wall = in_the_way(&decision.region, course, hold.mean);
-        let mut cautions: Vec<Caution> =
-            decision.cautions.iter().filter(|one| !Caution::BASE.contains(one)).copied().collect();
+        let mut cautions: Vec<Caution> = decision.own_cautions().copied().collect();
         // A fall in a race is no run of the latest session, and waits for a coach's clearance all the same.
         let said = [Caution::AfterFall, Caution::AfterReport, Caution::WetSurface, Caution::UnevenSurface];
         let said = said.iter().any(|one| cautions.contains(one));

@@ -58,6 +58,16 @@ pub enum SetUp {
     LaneStarts,
 }
 
+impl SetUp {
+    /// How far apart the barriers of a set stand; none where there are no barriers of its own.
+    pub const fn spacing(self) -> Option<Length> {
+        match self {
+            Self::Set(spacing) => Some(spacing),
+            Self::Wall | Self::Lanes | Self::LaneStarts => None,
+        }
+    }
+}
+
 /// A drill.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Drill {

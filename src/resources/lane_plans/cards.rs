@@ -7,6 +7,7 @@ use utoipa::ToSchema;
 use super::cards_store::Note;
 use super::shapes::{Content, LaneView, NotExpectedView};
 use crate::compute::advice::Advice;
+use crate::compute::approach::Approach;
 use crate::compute::board::Weeks;
 use crate::compute::card::{Watch, last_time, strides, watch};
 use crate::compute::decision::{Caution, Configuration};
@@ -14,7 +15,7 @@ use crate::compute::progress::TrainingDay;
 use crate::compute::units::Length;
 use crate::platform::db::StoreError;
 use crate::platform::ids::{AssessmentId, AthleteId, ClubId, LanePlanId, SessionId};
-use crate::resources::advice::{CautionView, Person, vocabulary};
+use crate::resources::advice::{CautionView, Person, WallView, vocabulary};
 
 /// What is run over.
 #[derive(Clone, Debug, Serialize, ToSchema)]
@@ -101,7 +102,8 @@ pub struct TodayView {
     /// Start line to the first barrier, metres.
     #[schema(minimum = 0, maximum = 50, example = 12.0)]
     approach_m: f64,
-    /// Strides to the first barrier: eight (common practice), where the approach is long enough for them.
+    /// Strides to the first barrier: those that a coach counted, in a lane with that approach; for whom none were counted eight
+    /// (common practice), where the approach is long enough for them.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 20, example = 8)]
     approach_strides: Option<u8>,
@@ -115,6 +117,11 @@ pub struct TodayView {
     /// Probability that an interval is held there, as of the plan.
     #[schema(minimum = 0, maximum = 1, example = 0.81)]
     hold_probability: f64,
+    /// Why the athlete may not run there: a hand-made plan asks too much, or a report or restriction stands.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    not_permitted: Option<WallView>,
+    /// A report of pain, illness or injury or a restriction came after the plan was made: plan anew.
+    overtaken: bool,
 }
 
 /// What to watch, and what usually corrects it.
@@ -232,7 +239,7 @@ pub struct View {
     pub held_on: NaiveDate,
     /// What the coaches noted of the session.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 2000, example = "Lane 3 is worn at 20 m")]
+    #[schema(max_length = 1000, example = "Lane 3 is worn at 20 m")]
     pub note: Option<String>,
     /// Whom the cards are for: those who are noted as present (`attendance`), or before anybody was, who is expected (`groups`).
     #[schema(value_type = vocabulary::PeopleFrom)]
@@ -267,10 +274,11 @@ pub fn card(
     let waits = planned.and_then(|(_, plan)| plan.resting.iter().find(|one| one.athlete_id == person.id));
     // A plan made before a report still has a lane for who rests now: today's advice outranks it.
     let today = match (planned, &closed) {
-        (Some((id, plan)), None) => plan.lanes.iter().find_map(|lane| place(*id, lane, person.id)).transpose()?,
+        (Some((id, plan)), None) => {
+            plan.lanes.iter().find_map(|lane| place(*id, lane, person.id, advice.approach)).transpose()?
+        }
         _ => None,
     };
-    let own = decision.cautions.iter().filter(|one| !Caution::BASE.contains(one));
     let jump = Weeks::of(&record.runs, on).jumps().then_some(&Caution::LoadJump);
     Ok(CardView {
         athlete_id: person.id,
@@ -286,17 +294,25 @@ pub fn card(
             needs_confirmation: decision.needs_confirmation,
         },
         notes: notes.iter().map(|one| NoteView { assessment_id: one.id, at: one.at, note: one.text.clone() }).collect(),
-        cautions: own.chain(jump).map(CautionView::from).collect(),
+        cautions: decision.own_cautions().chain(jump).map(CautionView::from).collect(),
     })
 }
 
 /// Where an athlete stands in a lane, if in this one.
-fn place(plan: LanePlanId, lane: &LaneView, athlete: AthleteId) -> Option<Result<TodayView, StoreError>> {
+fn place(
+    plan: LanePlanId,
+    lane: &LaneView,
+    athlete: AthleteId,
+    own: Approach,
+) -> Option<Result<TodayView, StoreError>> {
     let placed = lane.athletes.iter().find(|one| one.athlete_id == athlete)?;
     let metres = |m: f64| Length::from_metres(m).map_err(|_| StoreError::Corrupt("lane plan"));
-    let feet =
-        || strides(metres(lane.approach_m)?, metres(lane.spacing_m)?).map_err(|_| StoreError::Corrupt("lane plan"));
-    Some(feet().map(|feet| TodayView {
+    let feet = || {
+        let (approach, spacing) = (metres(lane.approach_m)?, metres(lane.spacing_m)?);
+        let behind = strides(approach, spacing).map_err(|_| StoreError::Corrupt("lane plan"))?;
+        Ok((own.strides(approach, spacing), behind))
+    };
+    Some(feet().map(|(approach_strides, behind)| TodayView {
         lane_plan_id: plan,
         lane: lane.lane,
         round: lane.round,
@@ -307,10 +323,12 @@ fn place(plan: LanePlanId, lane: &LaneView, athlete: AthleteId) -> Option<Result
         },
         barriers: lane.barriers,
         approach_m: lane.approach_m,
-        approach_strides: feet.approach,
-        strides_m: feet.after_barrier.map(|at| f64::from((at.mm() + 5) / 10) / 100.0).into(),
+        approach_strides,
+        strides_m: behind.map(|at| f64::from((at.mm() + 5) / 10) / 100.0).into(),
         difference: placed.difference.clone(),
         hold_probability: placed.hold_probability,
+        not_permitted: placed.not_permitted.clone(),
+        overtaken: placed.overtaken,
     }))
 }
 

@@ -47,7 +47,7 @@ async fn get_session_cards(
     lanes: Data<Lanes>,
 ) -> Result<HttpResponse, Problem> {
     let session = SessionId(path_id(&req, "session_id", "session")?);
-    let turn = lanes.squads.turn(permit.who()).await?;
+    let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let info = store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
     let (from, coming, mut not_expected) = who_comes(&mut tx, session, info.held_on).await?;

@@ -15,7 +15,7 @@ use super::shapes::{AdvisedView, Content, LaneView, PlacedView};
 use super::store;
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
-use crate::compute::decision::{Caution, Configuration, Decision, Wall};
+use crate::compute::decision::{Configuration, Decision, Wall};
 use crate::compute::standing::Standing;
 use crate::compute::units::Length;
 use crate::platform::db::{ClubTx, StoreError};
@@ -71,7 +71,7 @@ pub(super) fn advised(decision: &Decision) -> Option<AdvisedView> {
 
 /// The cautions of one athlete beside those that hold for everybody.
 pub(super) fn personal(decision: &Decision) -> Vec<CautionView> {
-    decision.cautions.iter().filter(|one| !Caution::BASE.contains(one)).map(CautionView::from).collect()
+    decision.own_cautions().map(CautionView::from).collect()
 }
 
 impl Judgement {

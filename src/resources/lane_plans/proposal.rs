@@ -10,7 +10,7 @@ use super::cards::{Planned, cautions};
 use super::model::Equipment;
 use super::shapes::Content;
 use crate::compute::decision::{Decision, Stage};
-use crate::compute::session_plan::{Ask, BANDS, Block, Drill, FOOT_LENGTH, SessionPlan, SetUp, propose};
+use crate::compute::session_plan::{Ask, BANDS, Block, Drill, FOOT_LENGTH, SessionPlan, propose};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::resources::advice::{BlockFields, CautionView, Person, vocabulary};
@@ -271,10 +271,7 @@ fn moves(found: &SessionPlan) -> Vec<MoveView> {
 }
 
 fn explain(at: usize, block: &Block, athletes: Vec<AthleteView>) -> ExplainedView {
-    let apart = block.drill.and_then(|drill| match drill.set_up {
-        SetUp::Set(spacing) => Some(spacing),
-        SetUp::Wall | SetUp::Lanes | SetUp::LaneStarts => None,
-    });
+    let apart = block.drill.and_then(|drill| drill.set_up.spacing());
     ExplainedView {
         block: at,
         drill: block.drill.map(|one| one.code),
@@ -304,10 +301,7 @@ fn fields(block: &Block, height: Option<Length>) -> BlockFields {
         };
         return BlockFields { drill: name.to_owned(), note: Some(note.to_owned()), ..base };
     };
-    let apart = match drill.set_up {
-        SetUp::Set(spacing) => Some(spacing),
-        SetUp::Wall | SetUp::Lanes | SetUp::LaneStarts => None,
-    };
+    let apart = drill.set_up.spacing();
     BlockFields {
         drill: drill.name.to_owned(),
         sets: Some(drill.sets),

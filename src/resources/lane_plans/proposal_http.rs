@@ -78,7 +78,7 @@ async fn get_session_proposal(
 ) -> Result<HttpResponse, Problem> {
     let session = SessionId(path_id(&req, "session_id", "session")?);
     let asked = params.0.parse()?;
-    let turn = lanes.squads.turn(permit.who()).await?;
+    let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let info = store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
     let (_, coming, _) = who_comes(&mut tx, session, info.held_on).await?;

@@ -82,7 +82,7 @@ async fn get_group_board(
     params: Params<PeriodParams>,
 ) -> Result<HttpResponse, Problem> {
     let id = GroupId(path_id(&req, "group_id", "group")?);
-    let turn = lanes.squads.turn(permit.who()).await?;
+    let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let name = store::group_name(&mut tx, id).await?.ok_or_else(|| Problem::not_found("group"))?;
     let asked = Asked::of(&mut tx, &params.0, Format::Json).await?;

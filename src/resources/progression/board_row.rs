@@ -254,7 +254,6 @@ impl RowView {
         let (id, decision) = (who.id, &place.advice.decision);
         let came = |session: &Uuid| of.attendance.present.get(&id.0).is_some_and(|there| there.contains(session));
         let session_ids: Vec<Uuid> = of.sessions.iter().map(|(_, session)| *session).filter(came).collect();
-        let own = decision.cautions.iter().filter(|one| !Caution::BASE.contains(one));
         let jump = place.weeks.jumps().then_some(&Caution::LoadJump);
         Self {
             athlete_id: id,
@@ -274,7 +273,7 @@ impl RowView {
             now: stretch(&place.now, of, id, links),
             last_season: place.last_season.as_ref().map(|one| stretch(one, of, id, links)),
             recommendation_href: links.recommendation(id),
-            cautions: own.chain(jump).map(CautionView::from).collect(),
+            cautions: decision.own_cautions().chain(jump).map(CautionView::from).collect(),
         }
     }
 }

@@ -333,13 +333,7 @@ impl ShortView {
             comfortable_limit_m: rounded(advice.estimate.limit_m.mean),
             decision: DecisionView::new(advice),
             explanation: advice.decision.explanation(),
-            cautions: advice
-                .decision
-                .cautions
-                .iter()
-                .filter(|one| !Caution::BASE.contains(one))
-                .map(Into::into)
-                .collect(),
+            cautions: advice.decision.own_cautions().map(Into::into).collect(),
         }
     }
 }

@@ -25,6 +25,8 @@ words! {
         Common = "common",
         /// Can be, but hardly ever is: look again, and send it with `confirmed` true if it is right.
         Confirm = "confirm",
+        /// Was changed by somebody else meanwhile.
+        Conflict = "conflict",
         /// Two wishes exclude each other.
         Contradiction = "contradiction",
         /// Is no CSV.
@@ -178,6 +180,8 @@ words! {
         /// Goes with a withdrawal only, or not with it.
         Void = "void",
         /// Is not one of the words there are.
-        Word = "word"
+        Word = "word",
+        /// Is no XLSX workbook.
+        Xlsx = "xlsx"
     }
 }

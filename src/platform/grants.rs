@@ -201,12 +201,26 @@ pub async fn place<'a>(
 /// # Errors
 /// Database errors.
 pub async fn unplace(tx: &mut ClubTx, root: impl Into<Named>) -> Result<(), StoreError> {
-    let (club, root) = (tx.club.0, root.into());
+    unplace_all(tx, [root]).await
+}
+
+/// Takes roots out of all their groups.
+///
+/// # Errors
+/// Database errors.
+pub async fn unplace_all(tx: &mut ClubTx, roots: impl IntoIterator<Item = impl Into<Named>>) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let roots = roots.into_iter().map(Into::into).map(|root: Named| (root.kind.as_str().to_owned(), root.id));
+    let (kinds, ids): (Vec<String>, Vec<Uuid>) = roots.unzip();
     sqlx::query!(
-        "delete from root_scope where club_id = $1 and kind = $2 and root_id = $3",
+        r#"
+        delete from root_scope x
+        using unnest((select $2::text[])::text[], $3::uuid[]) as u (kind, root_id)
+        where x.club_id = $1 and x.kind = u.kind and x.root_id = u.root_id
+        "#,
         club,
-        root.kind.as_str(),
-        root.id
+        &kinds,
+        &ids
     )
     .execute(tx.conn())
     .await?;

@@ -39,6 +39,7 @@ pub mod record;
 pub mod route;
 pub mod routed;
 pub mod shape;
+pub mod sheets;
 pub mod sockets;
 pub mod stored;
 pub mod telemetry;

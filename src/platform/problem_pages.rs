@@ -35,11 +35,12 @@ const UNREADABLE: [&str; 18] = [
     "word",
 ];
 /// What is never wrong with a recorded fact, which alone is held: rules of accounts, rosters, settings, races and edits.
-const NEVER_HELD: [&str; 36] = [
+const NEVER_HELD: [&str; 38] = [
     "after_to",
     "apart",
     "append_only",
     "common",
+    "conflict",
     "contradiction",
     "csv",
     "derived_id",
@@ -72,6 +73,7 @@ const NEVER_HELD: [&str; 36] = [
     "unknown_group",
     "unknown_spec",
     "unsafe",
+    "xlsx",
 ];
 
 impl Code {

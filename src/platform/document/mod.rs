@@ -77,7 +77,18 @@ impl Known {
         Self(api.paths.paths.iter().map(one).collect())
     }
 
+    /// Whether there is such an operation, and the path ends in a word of its template rather than in an id.
+    pub fn has_literally(&self, method: &str, path: &str) -> bool {
+        let end = path.rsplit('/').next();
+        let literal = |template: &[String]| template.last().map(String::as_str) == end;
+        self.found(path).is_some_and(|(template, _)| literal(template)) && self.parameters(method, path).is_some()
+    }
+
     fn operations(&self, path: &str) -> Option<&[KnownOperation]> {
+        self.found(path).map(|(_, operations)| operations)
+    }
+
+    fn found(&self, path: &str) -> Option<(&[String], &[KnownOperation])> {
         let parts: Vec<&str> = path.split('/').collect();
         let fits = |template: &Vec<String>| {
             template.len() == parts.len()
@@ -86,7 +97,8 @@ impl Known {
                     .zip(&parts)
                     .all(|(want, part)| want == part || want.starts_with('{') && !part.is_empty())
         };
-        self.0.iter().find(|(template, _)| fits(template)).map(|(_, operations)| operations.as_slice())
+        let found = self.0.iter().find(|(template, _)| fits(template));
+        found.map(|(template, operations)| (template.as_slice(), operations.as_slice()))
     }
 
     fn methods(&self, path: &str) -> Option<String> {

@@ -13,6 +13,7 @@ use super::operations_mut;
 use super::schemas;
 use super::scopes::roles_of;
 use crate::platform::problem::{Code, Problem};
+use crate::platform::sheets::xlsx;
 
 const UUID: &str = "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57";
 const TAG: &str = "\"42-q0aXzr7hC2Jd\"";
@@ -292,10 +293,12 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
         if shape.paged && status == "200" {
             add("Link", false);
         }
-        if let Some(RefOr::T(picture)) = answer.content.get_mut("image/svg+xml") {
-            picture.schema = Some(file());
+        for media in ["image/svg+xml", xlsx::MEDIA] {
+            if let Some(RefOr::T(content)) = answer.content.get_mut(media) {
+                content.schema = Some(file());
+            }
         }
-        if status == "200" && answer.content.contains_key("text/csv") {
+        if status == "200" && ["text/csv", xlsx::MEDIA].iter().any(|media| answer.content.contains_key(*media)) {
             let always = answer.content.len() == 1;
             answer
                 .headers
@@ -355,10 +358,13 @@ pub fn complete(api: &mut OpenApi) {
                     complete_parameter(one);
                 }
             }
-            if let Some(RefOr::T(body)) = &mut operation.request_body
-                && let Some(RefOr::T(roster)) = body.content.get_mut("text/csv")
-            {
-                roster.schema = Some(file());
+            if let Some(RefOr::T(body)) = &mut operation.request_body {
+                let files = body.content.iter_mut().filter(|(media, _)| ["text/csv", xlsx::MEDIA].contains(&media.as_str()));
+                for (_, content) in files {
+                    if let RefOr::T(content) = content {
+                        content.schema = Some(file());
+                    }
+                }
             }
             let said = operation.description.take().unwrap_or_default();
             let said = if said.is_empty() { operation.summary.clone().unwrap_or_default() } else { said };

@@ -14,9 +14,11 @@ use utoipa::openapi::path::{Operation, PathItem};
 use utoipa::openapi::{OpenApi, RefOr};
 
 use super::Known;
+use crate::platform::sheets::xlsx;
 
 /// The endings of paths, what they stand for, and how people call it.
-const ENDINGS: [(&str, &str, &str); 2] = [("csv", "text/csv", "CSV"), ("svg", "image/svg+xml", "SVG")];
+const ENDINGS: [(&str, &str, &str); 3] =
+    [("csv", "text/csv", "CSV"), ("svg", "image/svg+xml", "SVG"), ("xlsx", xlsx::MEDIA, "XLSX")];
 
 /// The good answer of an operation.
 fn answer(operation: &mut Operation) -> Option<&mut utoipa::openapi::Response> {
@@ -56,7 +58,9 @@ pub fn describe(api: &mut OpenApi) {
             continue;
         }
         if let Some(answer) = answer(operation) {
-            answer.content.retain(|media, _| media == "application/json");
+            // What has no JSON is CSV on its plain path.
+            let plain = if answer.content.contains_key("application/json") { "application/json" } else { "text/csv" };
+            answer.content.retain(|media, _| media == plain);
         }
         without_accept(operation);
         for ((ending, ..), own) in others {
@@ -75,8 +79,9 @@ fn plain(req: &ServiceRequest) -> Option<(Uri, HeaderValue)> {
     let path = req.path();
     let (_, ending) = path.rsplit_once('.')?;
     let (ending, media, _) = ENDINGS.into_iter().find(|(known, ..)| *known == ending)?;
-    let known = req.app_data::<Data<Known>>()?.parameters(req.method().as_str(), path).is_some();
-    let own = req.resource_map().has_resource(path);
+    let known = req.app_data::<Data<Known>>()?.has_literally(req.method().as_str(), path);
+    let pattern = req.resource_map().match_pattern(path);
+    let own = pattern.is_some_and(|pattern| pattern.rsplit_once('.').is_some_and(|(_, end)| end == ending));
     if *req.method() != Method::GET || !known || own {
         return None;
     }

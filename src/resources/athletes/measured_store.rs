@@ -169,9 +169,25 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
 
 /// Deletes a measurement of an athlete.
 pub async fn remove(tx: &mut ClubTx, athlete: AthleteId, id: MeasurementId) -> Result<(), StoreError> {
+    remove_all(tx, &[(athlete, id)]).await
+}
+
+/// Deletes measurements of athletes.
+pub async fn remove_all(tx: &mut ClubTx, those: &[(AthleteId, MeasurementId)]) -> Result<(), StoreError> {
+    if those.is_empty() {
+        return Ok(());
+    }
     let club = tx.club.0;
-    sqlx::query!("update measurements set deleted_at = $3 where club_id = $1 and id = $2", club, id.0, Utc::now())
-        .execute(tx.changing(Change::remove(Kind::Measurement, id).under(athlete)))
-        .await?;
+    let ids: Vec<Uuid> = those.iter().map(|(_, id)| id.0).collect();
+    let change = |(athlete, id): &(AthleteId, MeasurementId)| Change::remove(Kind::Measurement, *id).under(*athlete);
+    let changes = those.iter().map(change).collect();
+    sqlx::query!(
+        "update measurements set deleted_at = $3 where club_id = $1 and id = any ((select $2::uuid[])::uuid[])",
+        club,
+        &ids,
+        Utc::now()
+    )
+    .execute(tx.changing_all(changes))
+    .await?;
     Ok(())
 }

@@ -8,6 +8,8 @@ mod measurements;
 pub mod merge;
 pub mod model;
 pub mod roster;
+mod roster_change;
+pub mod roster_file;
 mod roster_http;
 mod roster_store;
 mod shapes;

@@ -1,21 +1,27 @@
-//! The roster as CSV (RFC 4180): bytes to rows and back.
+//! The roster as a table: rows to athletes, new ones and those of the club.
 
 use std::collections::HashMap;
-use std::hash::BuildHasher;
 
 use chrono::NaiveDate;
 
+use super::measured_store::StoredMeasurement;
+use super::merge::GroupRevs;
 use super::model::{
     self, Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Raw, RawMeasurement, Status,
 };
-use crate::platform::dates;
+use super::roster_change::{self, Change};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::fault_code::FaultCode;
-use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
-use crate::render::table::{defused, is_formula};
+use crate::platform::ids::{AthleteId, GroupId};
+use crate::platform::sheets::dialect::{Declared, Dialect, Refused};
+use crate::platform::sheets::{Bounds, Cell, Line, Sheet};
+use crate::platform::stored::Stored;
+use crate::render::table::is_formula;
 
 /// The columns, in the order of an export.
-pub const COLUMNS: [&str; 15] = [
+pub const COLUMNS: [&str; 17] = [
+    "id",
+    "rev",
     "display_name",
     "sex",
     "birth_date",
@@ -32,265 +38,279 @@ pub const COLUMNS: [&str; 15] = [
     "sprint_50m_s",
     "measured_on",
 ];
+/// Those without which nobody can be added.
 const REQUIRED: [&str; 4] = ["display_name", "sex", "groups", "experience"];
+const DAYS: [&str; 3] = ["birth_date", "consent_on", "measured_on"];
+const NUMBERS: [&str; 4] = ["stature_m", "leg_length_m", "sprint_30m_s", "sprint_50m_s"];
+/// The measurements of a row.
+pub const KINDS: [MeasurementKind; 4] =
+    [MeasurementKind::Stature, MeasurementKind::LegLength, MeasurementKind::Sprint30, MeasurementKind::Sprint50];
 /// Most rows of one file.
 pub const MAX_ROWS: usize = 2_000;
-/// The largest file, as sent and unpacked, bytes.
+/// The largest file, as sent and unpacked by its coding, bytes.
 pub const MAX_BYTES: usize = 1024 * 1024;
-const KINDS: [MeasurementKind; 4] =
-    [MeasurementKind::Stature, MeasurementKind::LegLength, MeasurementKind::Sprint30, MeasurementKind::Sprint50];
+/// The largest table: what one import takes.
+pub const BOUNDS: Bounds = Bounds { rows: MAX_ROWS, columns: 32, unpacked: 8 * 1024 * 1024 };
 
 /// One row of the file.
 #[derive(Debug)]
 pub struct Row {
-    /// Its line in the file; the header is line 1.
+    /// Its line in the file; the first is line 1.
     pub line: u64,
-    /// The athlete, or what is broken; each pointer is `/<column>`.
-    pub parsed: Result<NewAthlete, Vec<Fault>>,
+    /// The athlete whom it names by id.
+    pub id: Option<AthleteId>,
+    /// What it asks for, or what is broken; each pointer is `/<column>`.
+    pub wanted: Result<Wanted, Vec<Fault>>,
+}
+
+/// What a row asks for.
+#[derive(Debug)]
+pub enum Wanted {
+    /// Somebody new.
+    New(NewAthlete),
+    /// That somebody of the club is so from now on.
+    Change(Change),
+    /// The same, but it was changed since the file was written.
+    Conflict(Vec<Fault>),
+}
+
+/// Somebody of the club.
+#[derive(Debug)]
+pub struct Known {
+    /// The athlete.
+    pub stored: Stored<AthleteId, Athlete>,
+    /// Number of the last change of each field group.
+    pub revs: GroupRevs,
+    /// What was measured, latest first.
+    pub measured: Vec<StoredMeasurement>,
 }
 
 /// What rows are checked against.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug)]
 pub struct Context {
     /// The club's groups by lower-case name and by id.
     pub groups: HashMap<String, GroupId>,
+    /// Their names.
+    pub names: HashMap<GroupId, String>,
+    /// Everybody whom the rows name by id.
+    pub known: HashMap<AthleteId, Known>,
     /// Today in the club.
     pub today: NaiveDate,
     /// Whether somebody looked again at what hardly ever is.
     pub confirmed: bool,
 }
 
-/// Reads a file.
+impl Context {
+    /// Groups and their ids as rows name them.
+    pub fn named(groups: &[(GroupId, String)]) -> HashMap<String, GroupId> {
+        groups.iter().flat_map(|(id, name)| [(name.to_lowercase(), *id), (id.to_string(), *id)]).collect()
+    }
+}
+
+/// A row with the names of its cells.
+struct Cells<'a> {
+    sheet: &'a Sheet,
+    row: &'a Line,
+}
+
+impl Cells<'_> {
+    /// Whether the file has the column.
+    fn has(&self, column: &str) -> bool {
+        self.sheet.header.iter().any(|name| name == column)
+    }
+
+    fn get(&self, column: &str) -> Option<&Cell> {
+        let at = self.sheet.header.iter().position(|name| name == column)?;
+        self.row.cells.get(at)?.as_ref()
+    }
+
+    fn text(&self, column: &str) -> Option<String> {
+        self.get(column).map(|cell| armed(&cell.text()).to_owned())
+    }
+
+    /// The text of a column; where the file does not have it, what the club knows.
+    fn or(&self, column: &str, known: Option<&str>) -> Option<String> {
+        if self.has(column) { self.text(column) } else { known.map(str::to_owned) }
+    }
+
+    /// The same for a value that is read by `parse`; a fault of the cell is noted.
+    fn read<T>(
+        &self,
+        faults: &mut Faults,
+        column: &str,
+        known: Option<T>,
+        parse: impl FnOnce(&Cell) -> Result<T, Refused>,
+    ) -> Option<T> {
+        if !self.has(column) {
+            return known;
+        }
+        parse(self.get(column)?).map_err(|(code, detail)| faults.add(format!("/{column}"), code, detail)).ok()
+    }
+
+    fn id(&self) -> Result<Option<AthleteId>, Vec<Fault>> {
+        let Some(text) = self.text("id") else { return Ok(None) };
+        uuid::Uuid::try_parse(&text).map(|id| Some(AthleteId(id))).map_err(|_| {
+            vec![Fault::at("/id", "value", "must be the id of an athlete; leave the cell empty to add somebody")]
+        })
+    }
+}
+
+/// The athletes whom the rows of a file name by id, as far as they can be read.
+pub fn named(sheet: &Sheet) -> Vec<AthleteId> {
+    sheet.rows.iter().filter_map(|row| Cells { sheet, row }.id().ok().flatten()).collect()
+}
+
+/// Checks the columns of a file.
 ///
 /// # Errors
-/// Faults of the file as a whole: not UTF-8, no header, unknown or missing columns, broken quotes, too many rows.
-pub fn read(bytes: &[u8], context: &Context) -> Result<Vec<Row>, Vec<Fault>> {
-    let text = text(bytes).map_err(|fault| vec![fault])?;
-    let first = text.split(LINE_ENDS).next().unwrap_or_default();
-    let delimiter = if first.matches(';').count() > first.matches(',').count() { b';' } else { b',' };
-    check_quotes(text, delimiter).map_err(|fault| vec![fault])?;
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(delimiter)
-        .trim(csv::Trim::All)
-        .flexible(false)
-        .from_reader(text.as_bytes());
-    let lines = Lines::of(text);
-    let header = reader.headers().map_err(|error| vec![file_fault(&lines, &error)])?.clone();
-    check_header(&header)?;
-    let mut rows = Vec::new();
-    for record in reader.records() {
-        let record = record.map_err(|error| vec![file_fault(&lines, &error)])?;
-        if rows.len() == MAX_ROWS {
-            return Err(vec![Fault::at("/rows", "too_many", format!("may have {MAX_ROWS} rows; split the file"))]);
-        }
-        let line = lines.of_record(record.position());
-        let cells: HashMap<&str, &str> = header
-            .iter()
-            .zip(record.iter())
-            .filter(|(_, cell)| !cell.is_empty())
-            .map(|(name, cell)| (name, armed(cell)))
-            .collect();
-        rows.push(Row { line, parsed: parse(&cells, context) });
-    }
-    Ok(rows)
-}
-
-fn text(bytes: &[u8]) -> Result<&str, Fault> {
-    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
-    std::str::from_utf8(bytes).map_err(|error| {
-        let line = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count() + 1;
-        Fault::at(format!("/rows/{line}"), "encoding", format!("line {line} is not UTF-8; save the file as UTF-8"))
-    })
-}
-
-/// Where the scan of [`check_quotes`] is.
-#[derive(Clone, Copy, PartialEq)]
-enum Place {
-    Start,
-    Plain,
-    Quoted,
-    Closed,
-}
-
-/// Refuses quotes that RFC 4180 does not allow; the CSV reader would take them in some way of its own.
-fn check_quotes(text: &str, delimiter: u8) -> Result<(), Fault> {
-    let fault = |line: usize, detail: String| Err(Fault::at(format!("/rows/{line}"), "quotes", detail));
-    let (mut place, mut line, mut opened, mut last) = (Place::Start, 1, 1, ' ');
-    for c in text.chars() {
-        let ends = c == char::from(delimiter) || c == '\n' || c == '\r';
-        place = match (place, c) {
-            (Place::Start, '"') => {
-                opened = line;
-                Place::Quoted
-            }
-            (Place::Quoted, '"') => Place::Closed,
-            // A doubled quote stands for one.
-            (Place::Closed, '"') | (Place::Quoted, _) => Place::Quoted,
-            (Place::Start | Place::Plain | Place::Closed, _) if ends => Place::Start,
-            (Place::Plain, '"') => {
-                return fault(
-                    line,
-                    format!("line {line} has a quote inside a cell; put the cell in quotes and double it"),
-                );
-            }
-            (Place::Closed, _) => return fault(line, format!("line {line} goes on after a closing quote")),
-            (Place::Start | Place::Plain, _) => Place::Plain,
-        };
-        line += usize::from(c == '\r' || c == '\n' && last != '\r');
-        last = c;
-    }
-    if place == Place::Quoted {
-        return fault(opened, format!("the quote opened on line {opened} is never closed"));
-    }
-    Ok(())
-}
-
-const LINE_ENDS: [char; 2] = ['\r', '\n'];
-
-/// Where the lines of a text begin; a line ends with a line feed, a carriage return or both.
-struct Lines<'a> {
-    text: &'a str,
-    starts: Vec<usize>,
-}
-
-impl<'a> Lines<'a> {
-    fn of(text: &'a str) -> Self {
-        let bytes = text.as_bytes();
-        let ends = |at: &usize| bytes[*at] == b'\n' || bytes[*at] == b'\r' && bytes.get(at + 1) != Some(&b'\n');
-        Self { text, starts: (0..bytes.len()).filter(ends).map(|at| at + 1).collect() }
-    }
-
-    /// The line on which a record begins. The reader takes its position before the rest of a line end and before empty
-    /// lines that it skips.
-    fn of_record(&self, position: Option<&csv::Position>) -> u64 {
-        let Some(position) = position else { return 1 };
-        let start = usize::try_from(position.byte()).unwrap_or(usize::MAX);
-        let rest = self.text.get(start..).unwrap_or_default();
-        let begins = start.saturating_add(rest.len() - rest.trim_start_matches(LINE_ENDS).len());
-        1 + self.starts.partition_point(|line| *line <= begins) as u64
-    }
-}
-
-fn file_fault(lines: &Lines<'_>, error: &csv::Error) -> Fault {
-    let line = lines.of_record(error.position());
-    let detail = match error.kind() {
-        csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
-            format!("line {line} has {len} fields, the header has {expected_len}")
-        }
-        _ => format!("line {line} cannot be read as CSV"),
-    };
-    Fault::at(format!("/rows/{line}"), "csv", detail)
-}
-
-fn check_header(header: &csv::StringRecord) -> Result<(), Vec<Fault>> {
+/// Unknown, repeated and missing columns.
+pub fn check_header(sheet: &Sheet) -> Result<(), Vec<Fault>> {
     let mut faults = Faults::new();
-    for (at, name) in header.iter().enumerate() {
-        if !COLUMNS.contains(&name) {
+    for (at, name) in sheet.header.iter().enumerate() {
+        if !COLUMNS.contains(&name.as_str()) {
             faults.add(format!("/header/{name}"), "unknown_column", format!("must be one of {}", COLUMNS.join(", ")));
-        } else if header.iter().take(at).any(|earlier| earlier == name) {
+        } else if sheet.header.iter().take(at).any(|earlier| earlier == name) {
             faults.add(format!("/header/{name}"), "duplicate_column", "stands twice in the header");
         }
     }
-    for name in REQUIRED {
-        if !header.iter().any(|given| given == name) {
-            faults.add(format!("/header/{name}"), "missing_column", "is required in the header");
-        }
+    let has = |name: &str| sheet.header.iter().any(|given| given == name);
+    for name in REQUIRED.into_iter().filter(|name| !has("id") && !has(name)) {
+        faults.add(format!("/header/{name}"), "missing_column", "is required in the header of a file without ids");
     }
     faults.finish(Some(()))
 }
 
-/// Undoes [`defused`].
-fn armed(cell: &str) -> &str {
+/// Reads the rows of a file whose header was checked.
+pub fn rows(sheet: &Sheet, declared: Declared, context: &Context) -> Vec<Row> {
+    let dialect = Dialect::of(declared, sheet, &NUMBERS, &DAYS);
+    let row = |row| {
+        let cells = Cells { sheet, row };
+        match cells.id() {
+            Ok(id) => Row { line: row.line, id, wanted: wanted(&cells, id, &dialect, context) },
+            Err(faults) => Row { line: row.line, id: None, wanted: Err(faults) },
+        }
+    };
+    sheet.rows.iter().map(row).collect()
+}
+
+/// Undoes [`crate::render::table::defused`].
+pub fn armed(cell: &str) -> &str {
     cell.strip_prefix('\'').filter(|rest| is_formula(rest)).unwrap_or(cell)
 }
 
-fn parse(cells: &HashMap<&str, &str>, context: &Context) -> Result<NewAthlete, Vec<Fault>> {
+fn wanted(
+    cells: &Cells<'_>,
+    id: Option<AthleteId>,
+    dialect: &Dialect,
+    context: &Context,
+) -> Result<Wanted, Vec<Fault>> {
+    let known = id.map(|id| context.known.get(&id).ok_or_else(unknown)).transpose()?;
     let mut faults = Faults::new();
-    let date = |faults: &mut Faults, name: &str| {
-        let cell = cells.get(name)?;
-        faults.take(
-            &format!("/{name}"),
-            "date",
-            NaiveDate::parse_from_str(cell, "%Y-%m-%d")
-                .ok()
-                .filter(dates::is_writable)
-                .ok_or("must be a date such as 2013-05-17"),
-        )
+    let rev = cells.read(&mut faults, "rev", None, |cell| dialect.whole::<i64>(cell, "the number of an export"));
+    let measured_on = cells.read(&mut faults, "measured_on", None, |cell| dialect.day(cell));
+    let athlete = athlete(&mut faults, cells, known.map(|one| &one.stored.value), dialect, context);
+    let day = measured_on.unwrap_or(context.today);
+    let sent = measurements(&mut faults, cells, day, dialect, context);
+    let Some(athlete) = athlete else { return Err(faults.finish::<()>(None).err().unwrap_or_default()) };
+    let doubt = |faults: &mut Faults, one: &Measurement| {
+        if let Some(fault) = athlete.doubt(one) {
+            faults.add(format!("/{}", one.kind.as_str()), &fault.code, fault.detail);
+        }
     };
-    let (birth_date, consent_on) = (date(&mut faults, "birth_date"), date(&mut faults, "consent_on"));
-    let measured_on = date(&mut faults, "measured_on");
-    let birth_year = cells.get("birth_year").and_then(|cell| {
-        faults.take("/birth_year", "number", cell.parse::<i16>().map_err(|_| "must be a year such as 2013"))
-    });
-    let approach_strides = cells.get("approach_strides").and_then(|cell| {
-        faults.take("/approach_strides", "number", cell.parse::<i16>().map_err(|_| "must be a whole number such as 8"))
-    });
-    let groups = parse_groups(&mut faults, cells.get("groups").copied().unwrap_or_default(), context);
+    let Some(known) = known else {
+        let id = AthleteId::new();
+        sent.iter().for_each(|one| doubt(&mut faults, one));
+        let measurements = sent.into_iter().map(|one| (model::derived_id(id, &one), one)).collect();
+        return faults.finish(Some(Wanted::New(NewAthlete { id, athlete, measurements })));
+    };
+    // Without a day of its own a figure that is the latest already says nothing new.
+    let change = roster_change::of(known, athlete.clone(), &sent, measured_on.is_some(), &context.names);
+    change.added.iter().for_each(|one| doubt(&mut faults, one));
+    let conflicts = rev.map(|rev| change.conflicts(known, rev, &context.names)).unwrap_or_default();
+    faults.finish(Some(if conflicts.is_empty() { Wanted::Change(change) } else { Wanted::Conflict(conflicts) }))
+}
+
+fn unknown() -> Vec<Fault> {
+    let detail = "is of nobody in the club: empty the cell to add somebody new, or take the row out";
+    vec![Fault::at("/id", "unknown_id", detail)]
+}
+
+/// The athlete of a row, who is as the club knows them in what the file does not have.
+fn athlete(
+    faults: &mut Faults,
+    cells: &Cells<'_>,
+    known: Option<&Athlete>,
+    dialect: &Dialect,
+    context: &Context,
+) -> Option<Athlete> {
+    let dated = cells.has("birth_date") || cells.has("birth_year");
+    let (date, year) = match known.map(|one| one.birth).filter(|_| !dated) {
+        Some(Birth::Date(date)) => (Some(date), None),
+        Some(Birth::Year(year)) => (None, Some(year)),
+        None => (None, None),
+    };
+    let birth_date = cells.read(faults, "birth_date", date, |cell| dialect.day(cell));
+    let birth_year = cells.read(faults, "birth_year", year, |cell| dialect.whole(cell, "a year such as 2013"));
+    let consent_on = cells.read(faults, "consent_on", known.and_then(|one| one.consent_on), |cell| dialect.day(cell));
+    let strides = known.and_then(|one| one.approach_strides.map(i16::from));
+    let approach_strides = cells
+        .read(faults, "approach_strides", strides, |cell| dialect.whole(cell, "a whole number such as 8"));
+    let groups = match known.filter(|_| !cells.has("groups")) {
+        Some(one) => one.groups.clone(),
+        None => groups(faults, &cells.text("groups").unwrap_or_default(), context),
+    };
+    let word = |column, known: Option<&str>| cells.or(column, known);
+    let leg = word("preferred_lead_leg", known.and_then(|one| one.preferred_lead_leg.map(Leg::as_str)));
+    let status = cells.text("status");
     let raw = Raw {
-        display_name: cells.get("display_name").copied().unwrap_or_default(),
-        sex: cells.get("sex").copied().unwrap_or_default(),
+        display_name: &word("display_name", known.map(|one| one.display_name.as_str())).unwrap_or_default(),
+        sex: &word("sex", known.map(|one| one.sex.as_str())).unwrap_or_default(),
         birth_date,
         birth_year,
         groups: &groups,
-        preferred_lead_leg: cells.get("preferred_lead_leg").copied(),
+        preferred_lead_leg: leg.as_deref(),
         approach_strides,
-        experience: cells.get("experience").copied().unwrap_or_default(),
-        status: cells.get("status").copied().unwrap_or(Status::Active.as_str()),
+        experience: &word("experience", known.map(|one| Experience::as_str(one.experience))).unwrap_or_default(),
+        status: status.as_deref().unwrap_or_else(|| known.map_or(Status::Active, |one| one.status).as_str()),
         consent_on,
     };
-    let birth_sent = cells.contains_key("birth_date") || cells.contains_key("birth_year");
-    let broken_birth = birth_sent && birth_date.is_none() && birth_year.is_none();
-    let athlete = match Athlete::parse(&raw, context.today) {
-        Ok(athlete) => Some(athlete),
-        Err(list) => {
-            // A birth cell that does not parse and groups that are not there were named above.
-            let list = list
-                .into_iter()
-                .filter(|fault| !(broken_birth && fault.is(FaultCode::OneOf)))
-                .map(|fault| match fault.pointer.as_deref() {
-                    Some("/group_ids") => Fault::at("/groups", &fault.code, fault.detail),
-                    _ => fault,
-                })
-                .filter(|fault| !(groups.is_empty() && fault.pointer.as_deref() == Some("/groups")))
-                .collect();
-            faults.add_all("", list);
-            None
-        }
+    let list = match Athlete::parse(&raw, context.today) {
+        Ok(athlete) => return Some(athlete),
+        Err(list) => list,
     };
-    let id = AthleteId::new();
-    let measurements = parse_measurements(&mut faults, cells, id, (measured_on, context));
-    for (_, one) in &measurements {
-        if let Some(fault) = athlete.as_ref().and_then(|athlete| athlete.doubt(one)) {
-            faults.add(format!("/{}", one.kind.as_str()), &fault.code, fault.detail);
-        }
-    }
-    faults.finish(athlete.map(|athlete| NewAthlete { id, athlete, measurements }))
+    // A birth cell that does not parse and groups that are not there were named above.
+    let broken_birth = cells.get("birth_date").is_some() || cells.get("birth_year").is_some();
+    let broken_birth = broken_birth && birth_date.is_none() && birth_year.is_none();
+    let list = list
+        .into_iter()
+        .filter(|fault| !(broken_birth && fault.is(FaultCode::OneOf)))
+        .map(|fault| match fault.pointer.as_deref() {
+            Some("/group_ids") => Fault::at("/groups", &fault.code, fault.detail),
+            _ => fault,
+        })
+        .filter(|fault| !(groups.is_empty() && fault.pointer.as_deref() == Some("/groups")))
+        .collect();
+    faults.add_all("", list);
+    None
 }
 
-/// The measurements of a row, on the day it names or else today.
-fn parse_measurements(
+/// The measurements of a row, all of one day.
+fn measurements(
     faults: &mut Faults,
-    cells: &HashMap<&str, &str>,
-    id: AthleteId,
-    (measured_on, context): (Option<NaiveDate>, &Context),
-) -> Vec<(MeasurementId, Measurement)> {
+    cells: &Cells<'_>,
+    measured_on: NaiveDate,
+    dialect: &Dialect,
+    context: &Context,
+) -> Vec<Measurement> {
     let mut measurements = Vec::new();
     let mut day_named = false;
     for kind in KINDS {
         let name = kind.as_str();
-        let Some(cell) = cells.get(name) else {
-            continue;
-        };
-        let value = faults.take(
-            &format!("/{name}"),
-            "number",
-            cell.parse::<f64>().map_err(|_| "must be a number such as 1.52"),
-        );
-        let on = measured_on.unwrap_or(context.today);
-        let raw = |value| RawMeasurement { kind: name, value, measured_on: on, confirmed: context.confirmed };
-        match value.map(|value| Measurement::parse(raw(value), context.today)) {
-            Some(Ok(one)) => measurements.push((model::derived_id(id, &one), one)),
-            Some(Err(list)) => {
+        let Some(value) = cells.read(faults, name, None, |cell| dialect.number(cell, "1.52")) else { continue };
+        let raw = RawMeasurement { kind: name, value, measured_on, confirmed: context.confirmed };
+        match Measurement::parse(raw, context.today) {
+            Ok(one) => measurements.push(one),
+            Err(list) => {
                 for fault in list {
                     if fault.pointer.as_deref() == Some("/value") {
                         faults.add(format!("/{name}"), &fault.code, fault.detail);
@@ -299,13 +319,12 @@ fn parse_measurements(
                     }
                 }
             }
-            None => {}
         }
     }
     measurements
 }
 
-fn parse_groups(faults: &mut Faults, cell: &str, context: &Context) -> Vec<GroupId> {
+fn groups(faults: &mut Faults, cell: &str, context: &Context) -> Vec<GroupId> {
     let names: Vec<&str> = cell.split('|').map(str::trim).filter(|name| !name.is_empty()).collect();
     if names.is_empty() {
         faults.add("/groups", "missing", "must name at least one group of the club; separate several by |");
@@ -332,90 +351,12 @@ pub fn person(athlete: &Athlete) -> Person {
     (athlete.display_name.to_lowercase(), athlete.birth)
 }
 
-/// The name of a group, or its id when the name would not be read back.
-fn group_cell(id: GroupId, names: &HashMap<GroupId, String, impl BuildHasher>) -> String {
-    names.get(&id).filter(|name| !name.contains('|')).map_or_else(|| id.to_string(), Clone::clone)
-}
-
-/// Writes a roster; each athlete with the latest measurement of each kind.
-///
-/// # Errors
-/// When the CSV cannot be written (never into memory).
-pub fn write(
-    athletes: &[(Athlete, Vec<Measurement>)],
-    group_names: &HashMap<GroupId, String, impl BuildHasher>,
-) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(COLUMNS)?;
-    for (athlete, measurements) in athletes {
-        let groups: Vec<String> = athlete.groups.iter().map(|id| group_cell(*id, group_names)).collect();
-        let (date, year) = match athlete.birth {
-            Birth::Date(date) => (date.to_string(), String::new()),
-            Birth::Year(year) => (String::new(), year.to_string()),
-        };
-        // One row has one date: the day of the latest measurement, and only what was measured that day.
-        let day = measurements.iter().map(|one| one.measured_on).max();
-        let mut record = vec![
-            defused(&athlete.display_name),
-            athlete.sex.as_str().to_owned(),
-            date,
-            year,
-            defused(&groups.join("|")),
-            athlete.preferred_lead_leg.map(Leg::as_str).unwrap_or_default().to_owned(),
-            athlete.approach_strides.map(|count| count.to_string()).unwrap_or_default(),
-            Experience::as_str(athlete.experience).to_owned(),
-            athlete.status.as_str().to_owned(),
-            athlete.consent_on.map(|day| day.to_string()).unwrap_or_default(),
-        ];
-        record.extend(KINDS.map(|kind| {
-            let found = measurements.iter().find(|one| one.kind == kind && Some(one.measured_on) == day);
-            found.map(|one| one.value().to_string()).unwrap_or_default()
-        }));
-        record.push(day.map(|day| day.to_string()).unwrap_or_default());
-        writer.write_record(record)?;
-    }
-    writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::platform::sheets::csv;
+    use crate::render::table::defused;
     use proptest::prelude::*;
-
-    fn lines(csv: &str) -> Vec<u64> {
-        let context = Context { groups: HashMap::new(), today: NaiveDate::default(), confirmed: false };
-        read(csv.as_bytes(), &context).unwrap().iter().map(|row| row.line).collect()
-    }
-
-    #[test]
-    fn a_row_has_the_line_that_an_editor_shows() {
-        let head = "display_name,sex,groups,experience";
-        assert_eq!(lines(&format!("{head}\nA,F,S,novice\nB,F,S,novice")), [2, 3]);
-        assert_eq!(lines(&format!("{head}\r\nA,F,S,novice\r\nB,F,S,novice\r\n")), [2, 3]);
-        assert_eq!(lines(&format!("{head}\n\nA,F,S,novice\n\n\nB,F,S,novice\n")), [3, 6]);
-        assert_eq!(lines(&format!("{head}\rA,F,S,novice\rB,F,S,novice\r\rC,F,S,novice")), [2, 3, 5]);
-        assert_eq!(lines(&format!("{head}\r\n\"A\r\nB\",F,S,novice\r\nC,F,S,novice\r\n")), [2, 4]);
-    }
-
-    #[test]
-    fn quotes_are_taken_as_the_standard_says() {
-        for good in ["\"a\"", "a", "", "\"\"", "\"a\"\"b\",c", "\"a,b\nc\"", "x,\"\"\"\"", "\"a\"\r\n\"b\""] {
-            assert_eq!(check_quotes(good, b','), Ok(()), "{good}");
-        }
-        for (bad, line) in [
-            ("\"a", 1),
-            ("a\"b\"", 1),
-            ("x\n\"a\"b", 2),
-            ("x\n\"a\n\n", 2),
-            ("x\r\"a\r\r", 2),
-            (" \"a\"", 1),
-            ("\"a\";b", 1),
-        ] {
-            let fault = check_quotes(bad, b',').unwrap_err();
-            assert_eq!(fault.pointer.as_deref(), Some(format!("/rows/{line}").as_str()), "{bad}");
-        }
-        assert_eq!(check_quotes("\"a\";b", b';'), Ok(()));
-    }
 
     proptest! {
         #[test]
@@ -426,11 +367,13 @@ mod tests {
         }
 
         #[test]
-        fn a_row_is_never_refused_without_a_reason(rows in "([a-zF0-9'=\"|\r\n ]{0,3}[,;\n]){0,24}") {
-            let context = Context { groups: HashMap::new(), today: NaiveDate::default(), confirmed: false };
-            let csv = format!("display_name,sex,groups,experience\n{rows}");
-            if let Ok(rows) = read(csv.as_bytes(), &context) {
-                prop_assert!(rows.iter().all(|row| row.parsed.as_ref().is_err_and(|faults| !faults.is_empty())));
+        fn a_row_is_never_refused_without_a_reason(text in "([a-zF0-9'=\"|\r\n ]{0,3}[,;\n]){0,24}") {
+            let (groups, names, known) = (HashMap::new(), HashMap::new(), HashMap::new());
+            let context = Context { groups, names, known, today: NaiveDate::default(), confirmed: false };
+            let text = format!("display_name,sex,groups,experience\n{text}");
+            if let Ok(sheet) = csv::read(text.as_bytes(), None, &BOUNDS) {
+                let refused = |row: Row| row.wanted.is_err_and(|faults| !faults.is_empty());
+                prop_assert!(rows(&sheet, Declared::default(), &context).into_iter().all(refused));
             }
         }
     }

@@ -1,5 +1,7 @@
 //! Rows of athletes and measurements.
 
+use std::collections::HashMap;
+
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -251,71 +253,121 @@ pub async fn everyone(tx: &mut ClubTx) -> Result<Vec<Stored<AthleteId, Athlete>>
     list.all::<Row>(tx).await?.into_iter().map(TryInto::try_into).collect()
 }
 
+/// An athlete that changes: who, as they were, as they are from now on.
+pub type Edit<'a> = (AthleteId, &'a Athlete, &'a Athlete);
+
 /// Saves a changed athlete; the field groups that differ from `before` take the number of this change.
 pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &Athlete) -> Result<(), StoreError> {
+    save_all(tx, &[(id, before, athlete)]).await
+}
+
+/// Saves changed athletes, each as [`save`] does.
+pub async fn save_all(tx: &mut ClubTx, edits: &[Edit<'_>]) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let mut change = Change::put(Kind::Athlete, id);
-    let [name, birth, contact, technique, status, moved] = merge::touched(before, athlete);
-    if moved {
-        change = change.scopes(ids_of(&before.groups), ids_of(&athlete.groups));
+    let touched: Vec<[bool; 6]> = edits.iter().map(|(_, before, after)| merge::touched(before, after)).collect();
+    let flags = |group: usize| touched.iter().map(|one| one.get(group) == Some(&true)).collect::<Vec<bool>>();
+    let [name, birth, contact, technique, status, moved] = [0, 1, 2, 3, 4, 5].map(flags);
+    let change = |((id, before, after), moved): (&Edit<'_>, &bool)| {
+        let change = Change::put(Kind::Athlete, *id);
+        if *moved { change.scopes(ids_of(&before.groups), ids_of(&after.groups)) } else { change }
+    };
+    let changes: Vec<Change> = edits.iter().zip(&moved).map(change).collect();
+    let ids: Vec<Uuid> = edits.iter().map(|(id, ..)| id.0).collect();
+    if ids.len() > 1 {
+        sqlx::query_scalar!(
+            "select id from athletes where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) order by id for no key update",
+            club,
+            &ids
+        )
+        .fetch_all(tx.conn())
+        .await?;
     }
+    let column = |pick: fn(&Athlete) -> String| edits.iter().map(|(.., one)| pick(one)).collect::<Vec<_>>();
+    let dates: Vec<Option<NaiveDate>> = edits.iter().map(|(.., one)| birth_date(one)).collect();
+    let years: Vec<Option<i16>> = edits.iter().map(|(.., one)| birth_year(one)).collect();
+    let leg = |one: &Athlete| one.preferred_lead_leg.map(|leg| leg.as_str().to_owned());
+    let legs: Vec<Option<String>> = edits.iter().map(|(.., one)| leg(one)).collect();
+    let strides: Vec<Option<i16>> = edits.iter().map(|(.., one)| one.approach_strides.map(i16::from)).collect();
+    let consents: Vec<Option<NaiveDate>> = edits.iter().map(|(.., one)| one.consent_on).collect();
     sqlx::query!(
         r#"
-        update athletes
-        set display_name = $3, sex = $4, birth_date = $5, birth_year = $6, preferred_lead_leg = $7, experience = $8,
-            status = $9, consent_on = $10, updated_at = $11, approach_strides = $12,
-            name_rev = case when $13 then -1 else name_rev end,
-            birth_rev = case when $14 then -1 else birth_rev end,
-            contact_rev = case when $15 then -1 else contact_rev end,
-            technique_rev = case when $16 then -1 else technique_rev end,
-            status_rev = case when $17 then -1 else status_rev end,
-            groups_rev = case when $18 then -1 else groups_rev end
-        where club_id = $1 and id = $2
+        update athletes x
+        set display_name = u.display_name, sex = u.sex, birth_date = u.birth_date, birth_year = u.birth_year,
+            preferred_lead_leg = u.leg, experience = u.experience, status = u.status, consent_on = u.consent_on,
+            approach_strides = u.strides, updated_at = $18,
+            name_rev = case when u.name then -1 else x.name_rev end,
+            birth_rev = case when u.birth then -1 else x.birth_rev end,
+            contact_rev = case when u.contact then -1 else x.contact_rev end,
+            technique_rev = case when u.technique then -1 else x.technique_rev end,
+            status_rev = case when u.state then -1 else x.status_rev end,
+            groups_rev = case when u.moved then -1 else x.groups_rev end
+        from unnest((select $2::uuid[])::uuid[], $3::text[], $4::text[], $5::date[], $6::smallint[], $7::text[],
+          $8::text[], $9::text[], $10::date[], $11::smallint[], $12::boolean[], $13::boolean[], $14::boolean[],
+          $15::boolean[], $16::boolean[], $17::boolean[])
+          as u (id, display_name, sex, birth_date, birth_year, leg, experience, status, consent_on, strides, name,
+            birth, contact, technique, state, moved)
+        where x.club_id = $1 and x.id = u.id
         "#,
         club,
-        id.0,
-        athlete.display_name,
-        athlete.sex.as_str(),
-        birth_date(athlete),
-        birth_year(athlete),
-        athlete.preferred_lead_leg.map(Leg::as_str),
-        athlete.experience.as_str(),
-        athlete.status.as_str(),
-        athlete.consent_on,
-        Utc::now(),
-        athlete.approach_strides.map(i16::from),
-        name,
-        birth,
-        contact,
-        technique,
-        status,
-        moved
+        &ids,
+        &column(|athlete| athlete.display_name.clone()),
+        &column(|athlete| athlete.sex.as_str().to_owned()),
+        &dates as &[Option<NaiveDate>],
+        &years as &[Option<i16>],
+        &legs as &[Option<String>],
+        &column(|athlete| athlete.experience.as_str().to_owned()),
+        &column(|athlete| athlete.status.as_str().to_owned()),
+        &consents as &[Option<NaiveDate>],
+        &strides as &[Option<i16>],
+        &name,
+        &birth,
+        &contact,
+        &technique,
+        &status,
+        &moved,
+        Utc::now()
     )
-    .execute(tx.changing(change))
+    .execute(tx.changing_all(changes))
     .await?;
-    if moved {
-        grants::unplace(tx, id).await?;
-        grants::place(tx, [(id, athlete.groups.as_slice())]).await?;
+    let those = |flags: &[bool]| {
+        edits.iter().zip(flags).filter(|(_, flag)| **flag).map(|(edit, _)| *edit).collect::<Vec<Edit<'_>>>()
+    };
+    let elsewhere = those(&moved);
+    if !elsewhere.is_empty() {
+        grants::unplace_all(tx, elsewhere.iter().map(|(id, ..)| *id)).await?;
+        grants::place(tx, elsewhere.iter().map(|(id, _, after)| (*id, after.groups.as_slice()))).await?;
     }
-    if moved || name {
-        grants::renew_plans(tx, Some(&[id.0]), None).await?;
+    let seen: Vec<bool> = name.iter().zip(&moved).map(|(name, moved)| *name || *moved).collect();
+    let renamed: Vec<Uuid> = those(&seen).iter().map(|(id, ..)| id.0).collect();
+    if !renamed.is_empty() {
+        grants::renew_plans(tx, Some(&renamed), None).await?;
     }
     Ok(())
 }
 
 /// Number of the last change of each field group.
 pub async fn group_revs(tx: &mut ClubTx, id: AthleteId) -> Result<GroupRevs, StoreError> {
+    let found = group_revs_of(tx, &[id.0]).await?;
+    found.get(&id).copied().ok_or(StoreError::NotFound("athlete"))
+}
+
+/// The same for several athletes.
+pub async fn group_revs_of(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<AthleteId, GroupRevs>, StoreError> {
     let club = tx.club.0;
-    let row = sqlx::query!(
+    let rows = sqlx::query!(
         r#"
-        select name_rev, birth_rev, contact_rev, technique_rev, status_rev, groups_rev
+        select id, name_rev, birth_rev, contact_rev, technique_rev, status_rev, groups_rev
         from athletes
-        where club_id = $1 and id = $2
+        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
         club,
-        id.0
+        ids
     )
-    .fetch_one(tx.conn())
+    .fetch_all(tx.conn())
     .await?;
-    Ok([row.name_rev, row.birth_rev, row.contact_rev, row.technique_rev, row.status_rev, row.groups_rev])
+    let revs = rows.into_iter().map(|row| {
+        let revs = [row.name_rev, row.birth_rev, row.contact_rev, row.technique_rev, row.status_rev, row.groups_rev];
+        (AthleteId(row.id), revs)
+    });
+    Ok(revs.collect())
 }

@@ -293,9 +293,9 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
         if shape.paged && status == "200" {
             add("Link", false);
         }
-        for media in ["image/svg+xml", xlsx::MEDIA] {
-            if let Some(RefOr::T(content)) = answer.content.get_mut(media) {
-                content.schema = Some(file());
+        for media in ["image/svg+xml", "audio/wav", xlsx::MEDIA] {
+            if let Some(RefOr::T(whole)) = answer.content.get_mut(media) {
+                whole.schema = Some(file());
             }
         }
         if status == "200" && ["text/csv", xlsx::MEDIA].iter().any(|media| answer.content.contains_key(*media)) {

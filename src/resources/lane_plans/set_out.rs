@@ -124,7 +124,7 @@ struct LaneMarks {
 /// Where the tape marks go.
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = SetOut)]
-struct View {
+pub(super) struct View {
     /// The lanes, round by round.
     #[schema(max_items = 48)]
     lanes: Vec<LaneMarks>,
@@ -185,7 +185,11 @@ fn sheet(info: SessionInfo, content: &Content, rounds: u32) -> Result<Sheet, Pro
     })
 }
 
-fn json(content: &Content) -> Result<View, Problem> {
+/// The sheet of a plan as JSON.
+///
+/// # Errors
+/// When the plan does not parse.
+pub(super) fn json(content: &Content) -> Result<View, Problem> {
     let lane = |lane: &LaneView| {
         let (.., marks) = marks(lane, content.run_out_m)?;
         let mark = |mark: &Mark| MarkView { at_m: mark.at_tape(), mark: mark.kind.as_str(), barrier: mark.barrier };

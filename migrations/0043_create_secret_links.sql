@@ -2,7 +2,7 @@
 create table secret_links (
   club_id uuid not null,
   id uuid not null,
-  kind text not null check (kind in ('session_sheets')),
+  kind text not null check (kind in ('session_sheets', 'calendar_feed')),
   subject_id uuid not null,
   token_hash bytea not null,
   made_by uuid not null,

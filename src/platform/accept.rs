@@ -1,7 +1,7 @@
 //! Which representation a client takes.
 
 use actix_web::http::header::{ACCEPT, CACHE_CONTROL, CONTENT_DISPOSITION, VARY};
-use actix_web::{HttpRequest, HttpResponse};
+use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder};
 
 use super::problem::{Code, Problem};
 use super::sheets::xlsx;
@@ -66,13 +66,13 @@ impl Tabular {
         }
     }
 
-    /// Answers with a file for people; `cache` is its `Cache-Control`.
-    pub fn file(self, name: &str, cache: &'static str, bytes: Vec<u8>) -> HttpResponse {
+    /// The head of an answer with a file for people; `cache` is its `Cache-Control`.
+    pub fn file(self, name: &str, cache: &'static str) -> HttpResponseBuilder {
         let name = format!("attachment; filename=\"{name}.{}\"", self.ending());
         let mut answer = HttpResponse::Ok();
         answer.content_type(self.media()).insert_header((CONTENT_DISPOSITION, name));
         answer.insert_header((CACHE_CONTROL, cache)).insert_header((VARY, "accept"));
-        answer.body(bytes)
+        answer
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use actix_web::http::header::{CACHE_CONTROL, LINK};
+use actix_web::http::header::{CACHE_CONTROL, HeaderName, LINK};
 use actix_web::{HttpRequest, HttpResponse};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -162,16 +162,21 @@ impl<T: ToSchema, const MOST: usize> ToSchema for List<T, MOST> {
     }
 }
 
-/// Answers a list, with the next page also as a `Link` (RFC 8288).
+/// The `Link` to the next page (RFC 8288), which is at `path`.
+pub fn link(req: &HttpRequest, path: &str, cursor: &str) -> (HeaderName, String) {
+    let mut query: Vec<(String, String)> = serde_urlencoded::from_str(req.query_string()).unwrap_or_default();
+    query.retain(|(name, _)| name != "cursor");
+    query.push(("cursor".to_owned(), cursor.to_owned()));
+    let query = serde_urlencoded::to_string(query).unwrap_or_default();
+    (LINK, format!("<{path}?{query}>; rel=\"next\""))
+}
+
+/// Answers a list, with the next page also as a `Link`.
 pub fn answer<T: Serialize>(req: &HttpRequest, body: &Page<T>) -> HttpResponse {
     let mut answer = HttpResponse::Ok();
     answer.insert_header((CACHE_CONTROL, "private, no-cache"));
     if let Some(cursor) = &body.next_cursor {
-        let mut query: Vec<(String, String)> = serde_urlencoded::from_str(req.query_string()).unwrap_or_default();
-        query.retain(|(name, _)| name != "cursor");
-        query.push(("cursor".to_owned(), cursor.clone()));
-        let query = serde_urlencoded::to_string(query).unwrap_or_default();
-        answer.insert_header((LINK, format!("<{}?{query}>; rel=\"next\"", req.path())));
+        answer.insert_header(link(req, req.path(), cursor));
     }
     answer.json(body)
 }

@@ -30,12 +30,15 @@ const NOTED_AFTER: Duration = Duration::minutes(1);
 pub enum Shows {
     /// The lanes and cards of a session.
     SessionSheets,
+    /// The sessions of a member, who is its subject.
+    CalendarFeed,
 }
 
 impl Shows {
     const fn as_str(self) -> &'static str {
         match self {
             Self::SessionSheets => "session_sheets",
+            Self::CalendarFeed => "calendar_feed",
         }
     }
 }

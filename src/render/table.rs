@@ -139,7 +139,10 @@ impl Table {
         sheet.set_freeze_panes(1, 0)?;
         for (column, name) in (0_u16..).zip(&self.header) {
             sheet.write_string_with_format(0, column, name, &bold)?;
-            sheet.set_column_width(column, width(name, self.rows.iter().filter_map(|row| row.get(usize::from(column)))))?;
+            sheet.set_column_width(
+                column,
+                width(name, self.rows.iter().filter_map(|row| row.get(usize::from(column)))),
+            )?;
         }
         for (row, cells) in (1_u32..).zip(&self.rows) {
             for (column, cell) in (0_u16..).zip(cells) {

@@ -321,7 +321,8 @@ pub fn complete(api: &mut OpenApi) {
     let all = api.components.as_ref().map_or(&none, |components| &components.schemas);
     for (path, item) in &mut api.paths.paths {
         for (method, operation) in operations_mut(item) {
-            let paged = answers_with(all, operation, "200", "next_cursor");
+            // A page is also one as a table.
+            let paged = parameters(operation).any(|one| one.name == "cursor");
             let shape = Shape::of(path, &method, operation, paged);
             let made = answers_with(all, operation, "201", "rev");
             let versioned = made || shape.matched && method != HttpMethod::Delete;
@@ -359,7 +360,8 @@ pub fn complete(api: &mut OpenApi) {
                 }
             }
             if let Some(RefOr::T(body)) = &mut operation.request_body {
-                let files = body.content.iter_mut().filter(|(media, _)| ["text/csv", xlsx::MEDIA].contains(&media.as_str()));
+                let files =
+                    body.content.iter_mut().filter(|(media, _)| ["text/csv", xlsx::MEDIA].contains(&media.as_str()));
                 for (_, content) in files {
                     if let RefOr::T(content) = content {
                         content.schema = Some(file());

@@ -52,7 +52,8 @@ fn check_size(bytes: &[u8], bounds: &Bounds) -> Result<(), Vec<Fault>> {
             }
             left = left.checked_sub(count).ok_or_else(|| {
                 let most = bounds.unpacked;
-                let detail = format!("may hold {most} bytes unpacked; copy the rows into a new workbook, or split the file");
+                let detail =
+                    format!("may hold {most} bytes unpacked; copy the rows into a new workbook, or split the file");
                 vec![Fault::at("/file", "length", detail)]
             })?;
         }

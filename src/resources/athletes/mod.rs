@@ -7,6 +7,7 @@ mod measured_store;
 mod measurements;
 pub mod merge;
 pub mod model;
+pub mod moves;
 pub mod roster;
 mod roster_change;
 pub mod roster_file;

@@ -253,8 +253,8 @@ fn athlete(
     let birth_year = cells.read(faults, "birth_year", year, |cell| dialect.whole(cell, "a year such as 2013"));
     let consent_on = cells.read(faults, "consent_on", known.and_then(|one| one.consent_on), |cell| dialect.day(cell));
     let strides = known.and_then(|one| one.approach_strides.map(i16::from));
-    let approach_strides = cells
-        .read(faults, "approach_strides", strides, |cell| dialect.whole(cell, "a whole number such as 8"));
+    let approach_strides =
+        cells.read(faults, "approach_strides", strides, |cell| dialect.whole(cell, "a whole number such as 8"));
     let groups = match known.filter(|_| !cells.has("groups")) {
         Some(one) => one.groups.clone(),
         None => groups(faults, &cells.text("groups").unwrap_or_default(), context),

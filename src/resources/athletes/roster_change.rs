@@ -106,7 +106,8 @@ impl Change {
             let one = had.value.measurement;
             conflict(one.kind.as_str(), &format!("{} on {}", one.value(), one.measured_on))
         }));
-        found.sort_by_key(|fault| COLUMNS.iter().position(|name| fault.pointer.as_deref() == Some(&format!("/{name}"))));
+        found
+            .sort_by_key(|fault| COLUMNS.iter().position(|name| fault.pointer.as_deref() == Some(&format!("/{name}"))));
         found
     }
 }

@@ -201,7 +201,8 @@ async fn import(
     permit.admit(&db).await?;
     let (separator, declared) = params.declared()?;
     if body::media_type(&req) != media {
-        let detail = format!("Send the roster as text/csv to `athletes/import`, as {} to `athletes/import.xlsx`.", xlsx::MEDIA);
+        let detail =
+            format!("Send the roster as text/csv to `athletes/import`, as {} to `athletes/import.xlsx`.", xlsx::MEDIA);
         return Err(Problem::new(Code::MediaType, detail));
     }
     let taken = intake::read(&req, payload.into_inner(), LIMITS).await?;
@@ -361,7 +362,7 @@ async fn export_athletes(
         if form == Tabular::Xlsx { table.xlsx() } else { table.csv() }
     });
     let file = file.await?.map_err(|_| Problem::new(Code::Internal, "The roster could not be written."))?;
-    Ok(form.file("roster", "private, no-store", file))
+    Ok(form.file("roster", "private, no-store").body(file))
 }
 
 routes!(import_athletes, import_athletes_xlsx, export_athletes);

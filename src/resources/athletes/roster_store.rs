@@ -47,7 +47,8 @@ pub async fn known(tx: &mut ClubTx, ids: &[AthleteId]) -> Result<HashMap<Athlete
 /// # Errors
 /// [`StoreError::Conflict`] when somebody takes one of the new ids at this moment.
 pub async fn write(tx: &mut ClubTx, rows: Vec<Wanted>) -> Result<(), StoreError> {
-    let taken = || StoreError::Conflict("Somebody wrote one of the rows at this moment. Send the file again.".to_owned());
+    let taken =
+        || StoreError::Conflict("Somebody wrote one of the rows at this moment. Send the file again.".to_owned());
     let (mut new, mut changes): (Vec<NewAthlete>, Vec<Change>) = (Vec::new(), Vec::new());
     for row in rows {
         match row {
@@ -59,11 +60,8 @@ pub async fn write(tx: &mut ClubTx, rows: Vec<Wanted>) -> Result<(), StoreError>
     if !new.is_empty() && !store::insert(tx, &new).await? {
         return Err(taken());
     }
-    let edits: Vec<store::Edit<'_>> = changes
-        .iter()
-        .filter(|one| one.before != one.after)
-        .map(|one| (one.id, &one.before, &one.after))
-        .collect();
+    let edits: Vec<store::Edit<'_>> =
+        changes.iter().filter(|one| one.before != one.after).map(|one| (one.id, &one.before, &one.after)).collect();
     if !edits.is_empty() {
         store::save_all(tx, &edits).await?;
     }

@@ -3,7 +3,7 @@
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
-use utoipa::ToSchema;
+use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
 use super::model::Group;
@@ -35,6 +35,19 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(min_length = 1, max_length = 40, example = "2026 outdoor")]
     season: Option<String>,
+    /// Whether its time is over: it keeps its athletes, sessions and figures, and leaves the lists. Absent: no.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false, example = true)]
+    archived: bool,
+}
+
+/// Which groups a list shows.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct ListParams {
+    /// Also groups that were archived.
+    #[serde(default)]
+    archived: bool,
 }
 
 /// A new training group.
@@ -48,7 +61,7 @@ type Page = page::Page<View>;
 
 impl From<&Group> for Fields {
     fn from(group: &Group) -> Self {
-        Self { name: group.name.clone(), season: group.season.clone() }
+        Self { name: group.name.clone(), season: group.season.clone(), archived: group.archived }
     }
 }
 
@@ -56,7 +69,7 @@ impl TryFrom<Fields> for Group {
     type Error = Vec<Fault>;
 
     fn try_from(fields: Fields) -> Result<Self, Vec<Fault>> {
-        Self::parse(&fields.name, fields.season.as_deref())
+        Self::parse(&fields.name, fields.season.as_deref(), fields.archived)
     }
 }
 
@@ -75,7 +88,7 @@ async fn create_group(
     routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
-/// Lists the training groups that you see, oldest first.
+/// Lists the training groups that you see, oldest first, without those that were archived.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups", impl_for = list_groups, tag = "groups",
     responses((status = 200, description = "A page", body = Page))
@@ -84,11 +97,12 @@ async fn list_groups(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
-    params: Params<PageParams>,
+    params: Params<ListParams>,
+    page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let wanted = params.0.parse::<Uuid>()?;
+    let wanted = page.0.parse::<Uuid>()?;
     let mut tx = permit.read(&db).await?;
-    let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
+    let rows = store::page(&mut tx, params.0.archived, wanted.after, wanted.fetch()).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, &body))
@@ -103,7 +117,7 @@ async fn get_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) ->
     routed::read::<Edits>(&req, permit.read(&db).await?).await
 }
 
-/// Changes a training group (merge patch).
+/// Changes a training group (merge patch). One whose time is over is archived: set `archived`.
 #[utoipa::path(
     patch, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = update_group, tag = "groups",
     responses((status = 200, description = "Changed", body = View),

@@ -17,11 +17,13 @@ struct Row {
     rev: i64,
     name: String,
     season: Option<String>,
+    archived: bool,
 }
 
 impl From<Row> for Stored<GroupId, Group> {
     fn from(row: Row) -> Self {
-        Self { id: GroupId(row.id), rev: row.rev, value: Group { name: row.name, season: row.season } }
+        let value = Group { name: row.name, season: row.season, archived: row.archived };
+        Self { id: GroupId(row.id), rev: row.rev, value }
     }
 }
 
@@ -37,15 +39,16 @@ pub async fn insert(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<bool,
     }
     let done = sqlx::query!(
         r#"
-        insert into groups as x (club_id, id, name, season, created_at, updated_at)
-        values ($1, $2, $3, $4, $5, $5)
+        insert into groups as x (club_id, id, name, season, created_at, updated_at, archived)
+        values ($1, $2, $3, $4, $5, $5, $6)
         on conflict (club_id, id) do nothing
         "#,
         club,
         id.0,
         group.name,
         group.season,
-        Utc::now()
+        Utc::now(),
+        group.archived
     )
     .execute(tx.changing(Change::put(Kind::Group, id)))
     .await
@@ -65,7 +68,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<GroupId,
     let rows = sqlx::query_as!(
         Row,
         r#"
-        select id, rev, name, season
+        select id, rev, name, season, archived
         from groups
         where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
         "#,
@@ -77,10 +80,18 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<GroupId,
     Ok(rows.into_iter().map(Into::into).collect())
 }
 
-/// The groups that the actor sees, by id, after `after`.
-pub async fn page(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<Stored<GroupId, Group>>, StoreError> {
+/// The groups that the actor sees, archived ones too or not, by id, after `after`.
+pub async fn page(
+    tx: &mut ClubTx,
+    archived: bool,
+    after: Option<Uuid>,
+    fetch: i64,
+) -> Result<Vec<Stored<GroupId, Group>>, StoreError> {
     let mut list =
-        Parts::new(tx, "select id, rev, name, season from groups where club_id = $1 and deleted_at is null")?;
+        Parts::new(tx, "select id, rev, name, season, archived from groups where club_id = $1 and deleted_at is null")?;
+    if !archived {
+        list.then(" and not archived");
+    }
     if let Some(groups) = tx.actor.group_ids() {
         list.with(" and id = any (?)", groups)?;
     }
@@ -95,14 +106,15 @@ pub async fn save(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<(), Sto
     sqlx::query!(
         r#"
         update groups
-        set name = $3, season = $4, updated_at = $5
+        set name = $3, season = $4, updated_at = $5, archived = $6
         where club_id = $1 and id = $2
         "#,
         club,
         id.0,
         group.name,
         group.season,
-        Utc::now()
+        Utc::now(),
+        group.archived
     )
     .execute(tx.changing(Change::put(Kind::Group, id)))
     .await
@@ -115,7 +127,8 @@ pub async fn remove(tx: &mut ClubTx, id: GroupId) -> Result<(), StoreError> {
     let club = tx.club.0;
     if grants::occupied(tx, id).await? {
         return Err(StoreError::Conflict(
-            "Athletes or sessions still belong to this group. Move them to another group first.".to_owned(),
+            "Athletes or sessions still belong to this group. Archive it, or move them to another group first."
+                .to_owned(),
         ));
     }
     sqlx::query!(

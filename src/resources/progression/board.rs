@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::athlete::base_cautions;
-use super::board_row::{ObstacleView, RowView, StretchView};
+use super::board_row::{COLUMNS, ObstacleView, RowView, StretchView};
 use super::figures::{LoadView, TargetView, date, on};
 use super::links::Links;
 use super::squad::{DueView, ReadyView, Who, due_view, ready};
@@ -14,6 +14,7 @@ use super::store::Attendance;
 use crate::compute::board::{Place, SEASON_DAYS, board};
 use crate::compute::progress::Period;
 use crate::platform::ids::{AthleteId, GroupId};
+use crate::render::table::Table;
 use crate::resources::advice::CautionView;
 use crate::resources::advice::vocabulary;
 
@@ -255,6 +256,15 @@ impl View {
             athletes: all().map(|(who, place)| RowView::new(who, place, of, links)).collect(),
             cautions: base_cautions(),
         }
+    }
+}
+
+impl View {
+    /// The board as a table: a row for each athlete.
+    pub fn table(&self) -> Table {
+        let mut table = Table::of(&COLUMNS);
+        table.rows.extend(self.athletes.iter().map(RowView::cells));
+        table
     }
 }
 

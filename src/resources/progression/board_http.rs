@@ -15,7 +15,7 @@ use crate::compute::advice::{RATING_DAYS, Setting};
 use crate::compute::board::{Measured, Place, SEASON_DAYS, Seen, place};
 use crate::compute::decision::Criterion;
 use crate::compute::progress::Period;
-use crate::platform::accept::Format;
+use crate::platform::accept::Tabular;
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::Db;
 use crate::platform::ids::GroupId;
@@ -65,12 +65,19 @@ fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
 ///
 /// Stages and what is missing are those of the recommendations on the last day; since when something is missing, the same rules
 /// say of the last 24 days on which the athlete came, with what was on file then. Whoever stood six sessions or more behind
-/// something is named in `behind`. Beside the period stand the same weeks of last season, 364 days before.
+/// something is named in `behind`. Beside the period stand the same weeks of last season, 364 days before. CSV and XLSX have a row for
+/// each athlete.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups/{group_id}/board", impl_for = get_group_board, tag = "progression",
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or XLSX")),
     responses(
-        (status = 200, description = "The board", body = View),
+        (status = 200, description = "The board", content(
+            (View = "application/json"),
+            (String = "text/csv"),
+            (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+        )),
         (status = 304, description = "Unchanged"),
+        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
@@ -82,10 +89,11 @@ async fn get_group_board(
     params: Params<PeriodParams>,
 ) -> Result<HttpResponse, Problem> {
     let id = GroupId(path_id(&req, "group_id", "group")?);
+    let form = Tabular::of(&req)?;
     let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let name = store::group_name(&mut tx, id).await?.ok_or_else(|| Problem::not_found("group"))?;
-    let asked = Asked::of(&mut tx, &params.0, Format::Json).await?;
+    let asked = Asked::of(&mut tx, &params.0, form).await?;
     if let Some(unchanged) = asked.unchanged(&req) {
         return Ok(unchanged);
     }
@@ -109,16 +117,25 @@ async fn get_group_board(
             person,
         })
         .collect();
-    let (period, links) = (asked.period, asked.links);
+    let (period, links) = (asked.period, asked.links.clone());
     let body = turn.run(move || {
         let places: Vec<Place<'_>> =
             members.iter().map(|one| one.place(&setting, period)).collect::<Result<_, Problem>>()?;
         let who = members.iter().map(|one| Who { id: one.person.id, name: one.person.display_name.clone() }).collect();
         let sessions = recorded(&attendance, SESSIONS);
         let view = View::new(&Computed { group: (id, name), period, who, places, attendance, sessions }, &links);
-        serde_json::to_vec(&view).map_err(broken)
+        match form {
+            Tabular::Json => serde_json::to_vec(&view).map_err(broken),
+            Tabular::Csv => view.table().csv().map_err(broken),
+            Tabular::Xlsx => view.table().xlsx().map_err(broken),
+        }
     });
-    Ok(asked.answer(body.await??))
+    let body = body.await??;
+    let mut answer = match form {
+        Tabular::Json => HttpResponse::Ok(),
+        Tabular::Csv | Tabular::Xlsx => form.file("board", "private, no-cache"),
+    };
+    Ok(asked.tagged(&mut answer).content_type(form.media()).body(body))
 }
 
 routes!(get_group_board);

@@ -11,9 +11,11 @@ use super::links::Links;
 use super::squad::Who;
 use crate::compute::advice::EVIDENCE_DAYS;
 use crate::compute::board::{Obstacle, Place, Stretch, WEEKS_BEFORE, Weeks};
+use crate::compute::day::Day;
 use crate::compute::decision::{Caution, Governed, Missing, Wall};
 use crate::compute::progress::HeldUp;
 use crate::platform::ids::{AthleteId, GroupId};
+use crate::render::table::Cell;
 use crate::resources::advice::CautionView;
 use crate::resources::advice::vocabulary;
 
@@ -275,5 +277,79 @@ impl RowView {
             recommendation_href: links.recommendation(id),
             cautions: decision.own_cautions().chain(jump).map(CautionView::from).collect(),
         }
+    }
+}
+
+/// The columns of the board as a table.
+pub const COLUMNS: [&str; 26] = [
+    "display_name",
+    "stage",
+    "decision",
+    "now_barrier_kind",
+    "now_height_m",
+    "now_spacing_m",
+    "next_barrier_kind",
+    "next_height_m",
+    "next_spacing_m",
+    "held_up_by",
+    "held_up_since",
+    "held_up_sessions",
+    "held_up_in_words",
+    "coach_word_until",
+    "last_seen",
+    "sessions_came",
+    "week_intervals",
+    "usual_intervals",
+    "load_jump",
+    "comfortable_limit_m",
+    "days",
+    "last_season_stage",
+    "last_season_limit_m",
+    "last_season_days",
+    "cautions",
+    "athlete_id",
+];
+
+impl RowView {
+    /// The row of the table; what holds the athlete up first stands for all of it, the others are in its words.
+    pub fn cells(&self) -> Vec<Cell> {
+        let day = |date: NaiveDate| Cell::from(Day::from_days(date.to_epoch_days()));
+        let dated = |date: Option<NaiveDate>| date.map_or(Cell::Empty, day);
+        let configuration = |one: Option<&ConfigurationView>| {
+            [
+                one.map(|one| one.barrier_kind).into(),
+                one.map(|one| one.height_m).into(),
+                one.map(|one| one.spacing_m).into(),
+            ]
+        };
+        let (first, season) = (self.held_up_by.first(), self.last_season.as_ref());
+        let codes: Vec<&str> = self.held_up_by.iter().map(|one| one.code).collect();
+        let words: Vec<&str> = self.held_up_by.iter().map(|one| one.text.as_str()).collect();
+        let cautions: Vec<&str> = self.cautions.iter().map(|one| one.text.as_str()).collect();
+        let said =
+            |words: &[&str], between: &str| if words.is_empty() { Cell::Empty } else { words.join(between).into() };
+        let mut row = vec![self.display_name.as_str().into(), self.stage.into(), self.decision.into()];
+        row.extend(configuration(self.current.as_ref()));
+        row.extend(configuration(self.proposed.as_ref()));
+        row.extend([
+            said(&codes, "+"),
+            dated(first.and_then(|one| one.since)),
+            first.map(|one| one.sessions).into(),
+            said(&words, " "),
+            dated(self.coach_word.as_ref().map(|one| one.until)),
+            dated(self.last_seen),
+            u32::try_from(self.sessions_came).ok().into(),
+            self.load.week.intervals.into(),
+            self.load.usual_intervals.into(),
+            Cell::flag(self.load.jump),
+            self.now.comfortable_limit_m.into(),
+            self.now.days.into(),
+            season.map(|one| one.stage).into(),
+            season.map(|one| one.comfortable_limit_m).into(),
+            season.map(|one| one.days).into(),
+            said(&cautions, " "),
+            self.athlete_id.to_string().into(),
+        ]);
+        row
     }
 }

@@ -2,7 +2,7 @@
 
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, VARY};
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse};
+use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -42,21 +42,20 @@ pub(super) struct PeriodParams {
 /// What is asked for: the period, the representation and its entity tag.
 pub(super) struct Asked {
     pub period: Period,
-    format: Format,
     pub links: Links,
     tag: String,
 }
 
 impl Asked {
-    async fn read(req: &HttpRequest, tx: &mut ClubTx, params: &PeriodParams) -> Result<Self, Problem> {
+    async fn read(req: &HttpRequest, tx: &mut ClubTx, params: &PeriodParams) -> Result<(Self, Format), Problem> {
         let format = negotiate(req).ok_or_else(|| {
             Problem::new(Code::NotAcceptable, "Progress comes as application/json, text/csv or image/svg+xml.")
         })?;
-        Self::of(tx, params, format).await
+        Ok((Self::of(tx, params, format).await?, format))
     }
 
-    /// The same where there is one representation.
-    pub async fn of(tx: &mut ClubTx, params: &PeriodParams, format: Format) -> Result<Self, Problem> {
+    /// The same in a representation that was chosen.
+    pub async fn of(tx: &mut ClubTx, params: &PeriodParams, format: impl std::fmt::Debug) -> Result<Self, Problem> {
         let period = model::period(tx.today().await?, params.from, params.to).map_err(Problem::malformed)?;
         let links = Links { club: tx.club, from: date(period.from()), to: date(period.to()) };
         // The answer follows from the club's rows, the dates and the program: nothing is computed to find it unchanged.
@@ -67,7 +66,7 @@ impl Asked {
             links.to,
             env!("CARGO_PKG_VERSION")
         );
-        Ok(Self { period, format, links, tag })
+        Ok(Self { period, links, tag })
     }
 
     pub fn unchanged(&self, req: &HttpRequest) -> Option<HttpResponse> {
@@ -76,11 +75,16 @@ impl Asked {
         })
     }
 
-    pub fn answer(self, body: Vec<u8>) -> HttpResponse {
+    /// The head of an answer with its tag.
+    pub fn tagged<'a>(&self, answer: &'a mut HttpResponseBuilder) -> &'a mut HttpResponseBuilder {
+        answer.insert_header((ETAG, self.tag.clone())).insert_header((VARY, "accept"));
+        answer.insert_header((CACHE_CONTROL, "private, no-cache"))
+    }
+
+    fn answer(self, format: Format, body: Vec<u8>) -> HttpResponse {
         let mut answer = HttpResponse::Ok();
-        answer.insert_header((ETAG, self.tag)).insert_header((VARY, "accept"));
-        answer.insert_header((CACHE_CONTROL, "private, no-cache"));
-        match self.format {
+        self.tagged(&mut answer);
+        match format {
             Format::Json => answer.content_type("application/json"),
             Format::Svg => answer.content_type("image/svg+xml"),
             Format::Csv => answer
@@ -125,7 +129,7 @@ async fn get_athlete_progression(
     let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let turn = permit.turn(&db, &lanes.athletes).await?;
     let mut tx = permit.read(&db).await?;
-    let asked = Asked::read(&req, &mut tx, &params.0).await?;
+    let (asked, format) = Asked::read(&req, &mut tx, &params.0).await?;
     let people = advice::load(&mut tx, Some(&[id]), None, asked.links.to).await?;
     let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
     if let Some(unchanged) = asked.unchanged(&req) {
@@ -136,7 +140,7 @@ async fn get_athlete_progression(
     let said = advice::decisions(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
-    let (period, format, links) = (asked.period, asked.format, asked.links);
+    let (period, links) = (asked.period, asked.links.clone());
     let body = turn.run(move || {
         let found = memory.follow(links.club, &person, &setting, period)?;
         let subject = Subject { id, name: person.display_name.clone(), assessments, rated };
@@ -150,7 +154,7 @@ async fn get_athlete_progression(
             Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
         }
     });
-    Ok(asked.answer(body.await??))
+    Ok(asked.answer(format, body.await??))
 }
 
 /// How a squad came along over a period: stages, decisions, load, attendance, who is ready and what is due.
@@ -182,7 +186,7 @@ async fn get_group_progression(
     let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let name = store::group_name(&mut tx, id).await?.ok_or_else(|| Problem::not_found("group"))?;
-    let asked = Asked::read(&req, &mut tx, &params.0).await?;
+    let (asked, format) = Asked::read(&req, &mut tx, &params.0).await?;
     if let Some(unchanged) = asked.unchanged(&req) {
         return Ok(unchanged);
     }
@@ -194,7 +198,7 @@ async fn get_group_progression(
     let said = advice::decisions(&mut tx, &ids, from, to).await?;
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
-    let (period, format, links) = (asked.period, asked.format, asked.links);
+    let (period, links) = (asked.period, asked.links.clone());
     let body = turn.run_with(move |turn| {
         let followed = turn.each(&people, |person| memory.follow(links.club, person, &setting, period));
         let mut words = Vec::new();
@@ -216,7 +220,7 @@ async fn get_group_progression(
             Format::Svg => Ok(chart::squad(&pictures::squad_chart(&view, period)).into_bytes()),
         }
     });
-    Ok(asked.answer(body.await??))
+    Ok(asked.answer(format, body.await??))
 }
 
 routes!(get_athlete_progression, get_group_progression);

@@ -15,6 +15,7 @@ pub mod record_shapes;
 mod results;
 mod results_shapes;
 mod results_store;
+mod results_table;
 mod shapes;
 mod splits;
 mod store;

@@ -13,10 +13,12 @@ use super::outcome::Outcome;
 use super::record;
 use super::results_shapes::{AgainstView, Batch, BestList, BestView, CourseView, Fields, ResultList, ResultView};
 use super::results_store::{self, Finish, StoredOutcome};
+use super::results_table;
 use super::splits::splits;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Course, Mark, against_best, bests, places};
 use crate::compute::rhythm;
+use crate::platform::accept::Tabular;
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
@@ -24,8 +26,9 @@ use crate::platform::corrections;
 use crate::platform::db::{Db, Kind};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RaceResultId};
+use crate::platform::lanes::Lanes;
 use crate::platform::params::path_id;
-use crate::platform::problem::Problem;
+use crate::platform::problem::{Code, Problem, ProblemBody};
 use crate::platform::route::routes;
 use crate::resources::advice::CautionView;
 
@@ -166,12 +169,28 @@ fn gap_ms(ms: u32, expected: u32) -> i32 {
 
 /// The results of a race test that stand: places over all and in each heat, personal bests, splits against the schedule.
 ///
-/// Places take in athletes of groups that you do not see; their results are not shown.
+/// Places take in athletes of groups that you do not see; their results are not shown. CSV and XLSX have a row for each result.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/results", impl_for = list_race_results, tag = "race_tests",
-    responses((status = 200, description = "The results", body = ResultList))
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or XLSX")),
+    responses(
+        (status = 200, description = "The results", content(
+            (ResultList = "application/json"),
+            (String = "text/csv"),
+            (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+        )),
+        (status = 406, description = "None of the three is acceptable", body = ProblemBody, content_type = "application/problem+json")
+    )
 )]
-async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn list_race_results(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    lanes: Data<Lanes>,
+) -> Result<HttpResponse, Problem> {
+    let form = Tabular::of(&req)?;
+    // A table is written on a thread of the lane.
+    let turn = if form == Tabular::Json { None } else { Some(permit.turn(&db, &lanes.reads).await?) };
     let mut tx = permit.read(&db).await?;
     let test = load(&mut tx, &req).await?;
     let course = test.value.test.specification.course;
@@ -201,6 +220,12 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
         results,
         cautions: Caution::BASE.iter().chain(&fell).map(CautionView::from).collect(),
     };
+    if let Some(turn) = turn {
+        let table = results_table::table(&body);
+        let bytes = turn.run(move || if form == Tabular::Xlsx { table.xlsx() } else { table.csv() }).await?;
+        let bytes = bytes.map_err(|_| Problem::new(Code::Internal, "The results could not be written."))?;
+        return Ok(form.file("results", CACHE.1).body(bytes));
+    }
     Ok(HttpResponse::Ok().insert_header(CACHE).json(body))
 }
 

@@ -8,5 +8,6 @@ mod record;
 pub mod shapes;
 mod store;
 pub mod sync;
+mod table;
 
 pub use http::routes;

@@ -1,6 +1,9 @@
 //! Training sessions and who came.
 
 mod attendance;
+mod feed;
+mod feed_http;
+mod feed_store;
 mod http;
 mod model;
 mod presence_store;
@@ -13,4 +16,5 @@ pub mod sync;
 pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
     attendance::routes(config);
+    feed_http::routes(config);
 }

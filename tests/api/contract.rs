@@ -14,6 +14,8 @@ use serde_json::{Map, Value, json};
 const TOLD: [&str; 7] =
     ["etag", "location", "link", "retry-after", "www-authenticate", "content-disposition", "preference-applied"];
 
+const XLSX: &str = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet";
+
 /// An exchange.
 pub struct Exchange<'a> {
     pub method: &'a Method,
@@ -122,7 +124,7 @@ impl Contract {
         let header = |name: &str| exchange.headers.get(name).and_then(|value| value.to_str().ok());
         // What `Accept` asks for on the plain path has a path of its own.
         let media = media_type(header("content-type").unwrap_or_default());
-        if ["text/csv", "image/svg+xml"].contains(&media) && self.has_its_own(exchange, media) {
+        if ["text/csv", "image/svg+xml", XLSX].contains(&media) && self.has_its_own(exchange, media) {
             return Vec::new();
         }
         let mut faults = Vec::new();
@@ -170,7 +172,11 @@ impl Contract {
     /// Whether a representation is documented at a path of its own beside this one.
     fn has_its_own(&self, exchange: &Exchange, media: &str) -> bool {
         let path = exchange.path.split('?').next().unwrap_or_default();
-        let ending = if media == "text/csv" { "csv" } else { "svg" };
+        let ending = match media {
+            "text/csv" => "csv",
+            XLSX => "xlsx",
+            _ => "svg",
+        };
         let own = self.operation(exchange.method, &format!("{path}.{ending}"));
         own.is_some_and(|(_, operation)| !operation["responses"]["200"]["content"][media].is_null())
     }

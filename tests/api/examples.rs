@@ -48,7 +48,8 @@ impl Recorder {
 
     /// A body as it is shown; none when it is empty.
     fn shown(&mut self, bytes: &[u8]) -> Option<Value> {
-        let text = std::str::from_utf8(bytes).unwrap();
+        // Bytes are no example for a reader.
+        let Ok(text) = std::str::from_utf8(bytes) else { return Some(json!("(the bytes of a file)")) };
         let mut value = serde_json::from_str(text).unwrap_or_else(|_| json!(text));
         self.show(&mut value, "");
         (!text.is_empty()).then_some(value)

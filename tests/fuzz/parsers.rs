@@ -8,9 +8,13 @@ use lanewright::platform::fault::Fault;
 use lanewright::platform::ids::{AthleteId, GroupId};
 use lanewright::platform::page::PageParams;
 use lanewright::platform::patch;
+use lanewright::platform::sheets::csv;
+use lanewright::platform::sheets::dialect::Declared;
+use lanewright::platform::stored::Stored;
 use lanewright::platform::token::Opaque;
-use lanewright::resources::athletes::model::Athlete;
-use lanewright::resources::athletes::roster::{self, Context};
+use lanewright::resources::athletes::model::NewAthlete;
+use lanewright::resources::athletes::roster::{self, Context, Known, Wanted};
+use lanewright::resources::athletes::roster_file::{self, Shown};
 use lanewright::resources::competition_specs::shapes as specs;
 use lanewright::resources::lane_plans::{model as plans, request};
 use lanewright::resources::runs::shapes as runs;
@@ -33,6 +37,8 @@ fn context() -> Context {
     let group = GroupId(Uuid::from_u128(7));
     Context {
         groups: HashMap::from([("sprinters".to_owned(), group), (group.0.to_string(), group)]),
+        names: HashMap::from([(group, "Sprinters".to_owned())]),
+        known: HashMap::new(),
         today: NaiveDate::from_ymd_opt(2026, 11, 25).unwrap(),
         confirmed: false,
     }
@@ -48,35 +54,45 @@ const ROSTERS: [&str; 4] = [
 #[test]
 fn a_roster_is_refused_by_field_or_reads_back_as_written() {
     let corpus: Vec<&[u8]> = ROSTERS.iter().map(|text| text.as_bytes()).collect();
+    let read = |bytes: &[u8]| {
+        let sheet = csv::read(bytes, None, &roster::BOUNDS)?;
+        roster::check_header(&sheet).map(|()| sheet)
+    };
     fuzz("roster", &corpus, |input| {
-        let context = context();
-        let rows = match roster::read(input, &context) {
-            Ok(rows) => rows,
+        let mut context = context();
+        let rows = match read(input) {
+            Ok(sheet) => roster::rows(&sheet, Declared::default(), &context),
             Err(faults) => {
                 assert!(!faults.is_empty());
                 return false;
             }
         };
-        let mut accepted: Vec<(Athlete, Vec<_>)> = Vec::new();
+        let mut accepted: Vec<Shown> = Vec::new();
         for row in rows {
             assert!(row.line > 1);
-            match row.parsed {
+            match row.wanted {
                 Err(faults) => named(&faults),
-                Ok(new) => {
-                    assert!((1..=80).contains(&new.athlete.display_name.chars().count()));
-                    assert!(!new.athlete.groups.is_empty());
-                    accepted.push((new.athlete, new.measurements.into_iter().map(|(_, one)| one).collect()));
+                Ok(Wanted::New(NewAthlete { id, athlete, measurements })) => {
+                    assert!((1..=80).contains(&athlete.display_name.chars().count()));
+                    assert!(!athlete.groups.is_empty());
+                    let measured = measurements.into_iter().map(|(_, one)| one).collect();
+                    accepted.push(Shown { id, rev: 1, athlete, measured });
                 }
+                Ok(other) => panic!("nobody is known: {other:?}"),
             }
         }
-        let names = HashMap::from([(GroupId(Uuid::from_u128(7)), "Sprinters".to_owned())]);
-        let written = roster::write(&accepted, &names).unwrap();
-        let again = roster::read(&written, &context).unwrap();
+        let written = roster_file::table(&accepted, &context.names).csv().unwrap();
+        // Whoever was added is known from now on, so far without what was measured.
+        context.known.extend(accepted.iter().map(|one| {
+            let stored = Stored { id: one.id, rev: 1, value: one.athlete.clone() };
+            (one.id, Known { stored, revs: [0; 6], measured: Vec::new() })
+        }));
+        let again = roster::rows(&read(&written).unwrap(), Declared::default(), &context);
         assert_eq!(again.len(), accepted.len());
-        for (row, (athlete, measured)) in again.into_iter().zip(&accepted) {
-            let new = row.parsed.unwrap();
-            assert_eq!(&new.athlete, athlete);
-            assert_eq!(new.measurements.len(), measured.len());
+        for (row, one) in again.into_iter().zip(&accepted) {
+            let Ok(Wanted::Change(change)) = row.wanted else { panic!("{:?} of {one:?}", row.wanted) };
+            assert_eq!(change.after, one.athlete);
+            assert_eq!(change.added.len(), one.measured.len());
         }
         !accepted.is_empty()
     });

@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 20] = [
+pub const ORDER: [(&str, &str); 21] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),
@@ -24,6 +24,7 @@ pub const ORDER: [(&str, &str); 20] = [
     ("decision_id", "create_decision"),
     ("lane_plan_id", "create_lane_plan"),
     ("link_id", "create_session_link"),
+    ("feed_id", "create_calendar_feed"),
     ("race_test_id", "create_race_test"),
     ("", "set_race_entries"),
     ("", "create_race_heats"),
@@ -99,6 +100,10 @@ fn club_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
         "update_member" => json!({"role": "viewer", "group_ids": [place.id("group_id")]}),
         "create_group" => json!({"id": id, "name": format!("Group {id}")}),
         "update_group" => json!({"season": "2026"}),
+        "turn_groups" => {
+            json!({"moves": [{"to_group_id": place.id("group_id"), "athlete_ids": [place.id("athlete_id")]}],
+                "groups": [{"group_id": place.id("group_id"), "season": "2026"}]})
+        }
         "create_venue" | "update_venue" => {
             json!({"id": id, "name": format!("{} {id}", world.mark(scope)), "environment": "outdoor", "straight_m": 80, "lanes": 6})
         }
@@ -138,7 +143,7 @@ fn squad_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
                 "measurements": [{"kind": "stature_m", "value": 1.52, "measured_on": world.day}]})
         }
         "update_athlete" => json!({"preferred_lead_leg": "left"}),
-        "import_athletes" => {
+        "import_athletes" | "import_athletes_xlsx" => {
             json!("display_name,sex,birth_date,groups,experience,stature_m\nMira Osei,F,2013-05-17,,novice,1.52\n")
         }
         "create_measurement" => {
@@ -161,7 +166,7 @@ fn training_body(world: &World, operation: &str, place: &Place) -> Option<Value>
             json!({"id": id, "held_on": day, "state": "held", "group_ids": groups(place), "venue_id": place.id("venue_id"),
                 "weather_note": world.mark(place.scope), "note": world.mark(place.scope), "blocks": [{"stage": "lead_leg", "drill": "Walk over", "note": world.mark(place.scope)}]})
         }
-        "create_session_link" => json!({}),
+        "create_session_link" | "create_calendar_feed" => json!({}),
         "update_session" => json!({"weather_note": "Dry"}),
         "set_attendance" => json!({"present": athletes(place)}),
         "create_runs" => {

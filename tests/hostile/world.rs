@@ -366,6 +366,7 @@ impl World {
             .unwrap_or_else(|| panic!("{}: tests/hostile/fixtures.rs has no body for it", operation.id));
         let ask = ask.header("content-type", media);
         match body {
+            Value::String(text) if media.ends_with("sheet") => ask.bytes(workbook(&text)),
             Value::String(text) => ask.bytes(text.into_bytes()),
             body => ask.bytes(body.to_string().into_bytes()),
         }
@@ -402,4 +403,16 @@ impl World {
             })
             .collect()
     }
+}
+
+/// The lines of a CSV file as a workbook.
+fn workbook(lines: &str) -> Vec<u8> {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    let sheet = book.add_worksheet();
+    for (row, line) in (0..).zip(lines.lines()) {
+        for (column, cell) in (0..).zip(line.split(',')) {
+            sheet.write_string(row, column, cell).unwrap();
+        }
+    }
+    book.save_to_buffer().unwrap()
 }

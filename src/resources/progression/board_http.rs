@@ -117,7 +117,7 @@ async fn get_group_board(
             person,
         })
         .collect();
-    let (period, links) = (asked.period, asked.links.clone());
+    let (period, links) = (asked.period, asked.links);
     let body = turn.run(move || {
         let places: Vec<Place<'_>> =
             members.iter().map(|one| one.place(&setting, period)).collect::<Result<_, Problem>>()?;

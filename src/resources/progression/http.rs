@@ -140,7 +140,7 @@ async fn get_athlete_progression(
     let said = advice::decisions(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
-    let (period, links) = (asked.period, asked.links.clone());
+    let (period, links) = (asked.period, asked.links);
     let body = turn.run(move || {
         let found = memory.follow(links.club, &person, &setting, period)?;
         let subject = Subject { id, name: person.display_name.clone(), assessments, rated };
@@ -198,7 +198,7 @@ async fn get_group_progression(
     let said = advice::decisions(&mut tx, &ids, from, to).await?;
     let setting = advice::setting(&mut tx).await?;
     drop(tx);
-    let (period, links) = (asked.period, asked.links.clone());
+    let (period, links) = (asked.period, asked.links);
     let body = turn.run_with(move |turn| {
         let followed = turn.each(&people, |person| memory.follow(links.club, person, &setting, period));
         let mut words = Vec::new();

@@ -48,6 +48,10 @@ const TABLE: &[(&str, Answers)] = &[
     ("create_assessments", Answers::Batch),
     ("create_wellbeing_records", Answers::Batch),
     ("import_athletes", Answers::Always(&[201])),
+    ("import_athletes_xlsx", Answers::Always(&[201])),
+    ("turn_groups", Answers::Always(&[200])),
+    // A member has ten at the most.
+    ("create_calendar_feed", Answers::Always(&[201, 409])),
     ("create_athlete", Answers::Record),
     ("create_measurement", Answers::Record),
     ("create_age_group", Answers::Record),

@@ -107,6 +107,8 @@ impl Stage {
         stage.ids.insert("invitation_id", invitation.id());
         let link = stage.link().await;
         stage.ids.insert("link_id", link.id());
+        let feed = stage.feed().await.id();
+        stage.ids.insert("feed_id", feed);
         link.body["href"].as_str().unwrap().clone_into(&mut stage.sheets);
         let held = stage.held().await;
         stage.ids.insert("held_item_id", held);
@@ -295,6 +297,17 @@ impl Stage {
         self.admin.post(&path, json!({})).await.expect(201)
     }
 
+    /// A calendar feed of the admin, who may have only so many: those that were made for earlier requests go.
+    async fn feed(&self) -> Answer {
+        let feeds = self.admin.get("/calendar-feeds").await.expect(200).body;
+        let feeds: Vec<&str> =
+            feeds["items"].as_array().unwrap().iter().map(|one| one["id"].as_str().unwrap()).collect();
+        for id in feeds.iter().filter(|id| feeds.len() > 5 && self.ids.get("feed_id").is_none_or(|own| own != *id)) {
+            self.admin.delete(&format!("/calendar-feeds/{id}"), "").await;
+        }
+        self.admin.post("/calendar-feeds", json!({})).await.expect(201)
+    }
+
     /// A person of their own.
     async fn person(&self) -> Caller {
         self.app.person(&format!("Person {}", self.number())).await
@@ -379,6 +392,9 @@ impl Stage {
         if operation.id == "get_session_sheets" {
             path.clone_from(&self.sheets);
         }
+        if operation.id == "get_calendar" {
+            self.feed().await.body["href"].as_str().unwrap().clone_into(&mut path);
+        }
         match operation.method {
             Method::GET => self.case(Method::GET, path + query(self, &operation.id).as_str(), None),
             Method::PATCH => self.patch(&operation.id, path).await,
@@ -442,6 +458,7 @@ impl Stage {
             "delete_lane_plan" => {
                 format!("/sessions/{}/lane-plans/{}", self.id("session_id"), made("create_lane_plan").await)
             }
+            "delete_calendar_feed" => format!("/calendar-feeds/{}", self.feed().await.id()),
             "delete_session_link" => {
                 format!("/sessions/{}/links/{}", self.id("session_id"), self.link().await.id())
             }
@@ -505,6 +522,17 @@ impl Stage {
                 let email = format!("invited{n}@people.example");
                 post(path, &json!({"email": email, "role": "coach", "group_ids": [self.id("group_id")]}))
             }
+            "create_calendar_feed" => {
+                // Made and left, so that there is room.
+                let _ = self.feed().await;
+                post(path, &json!({}))
+            }
+            "turn_groups" => {
+                let group = self.admin.group(&format!("Next {n}")).await;
+                let moved = json!({"to_group_id": group, "athlete_ids": [self.id("athlete_id")]});
+                let back = json!({"group_id": group, "season": "2027 outdoor"});
+                post(path, &json!({"moves": [moved], "groups": [back]}))
+            }
             "create_session_link" => {
                 // Made and left, so that there is room.
                 let _ = self.link().await;
@@ -525,6 +553,24 @@ impl Stage {
                     (0..5).map(|row| format!("Row {n} {row},F,2013-05-17,{group},novice\n")).collect();
                 case.body =
                     Some(format!("display_name,sex,birth_date,groups,experience\n{}", rows.concat()).into_bytes());
+                case
+            }
+            "import_athletes_xlsx" => {
+                let mut case = post(path, &Value::Null);
+                "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet".clone_into(&mut case.headers[1].1);
+                let mut book = rust_xlsxwriter::Workbook::new();
+                let sheet = book.add_worksheet();
+                let name = format!("Sheet row {n}");
+                for (column, (head, cell)) in (0..).zip([
+                    ("display_name", name.as_str()),
+                    ("sex", "F"),
+                    ("birth_date", "2013-05-17"),
+                    ("groups", self.id("group_id")),
+                    ("experience", "novice"),
+                ]) {
+                    sheet.write_string(0, column, head).unwrap().write_string(1, column, cell).unwrap();
+                }
+                case.body = Some(book.save_to_buffer().unwrap());
                 case
             }
             "set_attendance" => {

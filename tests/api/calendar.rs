@@ -86,7 +86,7 @@ async fn a_feed_shows_whole_days_as_the_standard_writes_them(pool: PgPool) {
     assert_eq!((answer.header("x-robots-tag"), answer.header("cache-control")), ("noindex", "no-store"));
     let lines = lines(&answer);
     assert_eq!((lines[0].as_str(), lines.last().unwrap().as_str()), ("BEGIN:VCALENDAR", "END:VCALENDAR"));
-    for once in ["VERSION:2.0", "PRODID:-//Lanewright//Sessions//EN", "NAME:North\\; Track\\, \\\\ Field"] {
+    for once in ["VERSION:2.0", "PRODID:-//Lanewright//Sessions//EN", "NAME;VALUE=TEXT:North\\; Track\\, \\\\ Field"] {
         assert_eq!(lines.iter().filter(|line| *line == once).count(), 1, "{once}: {lines:?}");
     }
     let events = events(&lines);
@@ -163,8 +163,7 @@ async fn a_feed_is_its_makers_to_list_and_take_back_and_only_its_hash_is_kept(po
     let mut tx = app.pool.begin().await.unwrap();
     let club = format!("set local app.club_id = '{}'", admin.club);
     sqlx::raw_sql(sqlx::AssertSqlSafe(club)).execute(&mut *tx).await.unwrap();
-    let rows: Vec<String> =
-        sqlx::query_scalar("select x::text from secret_links x").fetch_all(&mut *tx).await.unwrap();
+    let rows: Vec<String> = sqlx::query_scalar("select x::text from secret_links x").fetch_all(&mut *tx).await.unwrap();
     assert!(rows.len() == 2 && rows.iter().all(|row| !row.contains(secret)), "{rows:?}");
     for _ in 0..9 {
         feed(&coach).await;

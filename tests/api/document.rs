@@ -372,7 +372,9 @@ async fn another_representation_has_a_path_of_its_own_and_accept_still_asks_for_
     let stage = Stage::new(&app).await;
     let mut seen = 0;
     for operation in operations(&app).await {
-        let Some((plain, end)) = operation.id.rsplit_once('_').filter(|_| operation.method == Method::GET) else { continue };
+        let Some((plain, end)) = operation.id.rsplit_once('_').filter(|_| operation.method == Method::GET) else {
+            continue;
+        };
         let Some((_, wanted)) = REPRESENTATIONS.iter().find(|(ending, _)| *ending == end) else { continue };
         seen += 1;
         let own = stage.request(&operation).await;

@@ -6,7 +6,8 @@ use sqlx::PgPool;
 use crate::support::{Caller, TestApp};
 
 async fn athlete(admin: &Caller, name: &str, year: i16, groups: &[&str]) -> String {
-    let body = json!({"display_name": name, "sex": "F", "birth_year": year, "group_ids": groups, "experience": "novice"});
+    let body =
+        json!({"display_name": name, "sex": "F", "birth_year": year, "group_ids": groups, "experience": "novice"});
     admin.post("/athletes", body).await.expect(201).id()
 }
 
@@ -76,7 +77,10 @@ async fn what_cannot_move_is_told_and_then_nothing_moves(pool: PgPool) {
         (json!({"moves": [{"from_group_id": mine, "to_group_id": mine}]}), "/moves/0/to_group_id"),
         (json!({"moves": [{"to_group_id": mine}]}), "/moves/0/athlete_ids"),
         (json!({"moves": [{"to_group_id": mine, "athlete_ids": [ada, stranger]}]}), "/moves/0/athlete_ids/1"),
-        (json!({"moves": [{"from_group_id": mine, "to_group_id": other, "born_from": 2014, "born_to": 2013}]}), "/moves/0/born_to"),
+        (
+            json!({"moves": [{"from_group_id": mine, "to_group_id": other, "born_from": 2014, "born_to": 2013}]}),
+            "/moves/0/born_to",
+        ),
         (json!({"groups": [{"group_id": foreign}]}), "/groups/0/group_id"),
         (json!({"groups": [{"group_id": mine}, {"group_id": mine}]}), "/groups/1/group_id"),
         (json!({"groups": [{"group_id": mine, "season": " "}]}), "/groups/0/season"),

@@ -40,8 +40,7 @@ fn written(rows: &[Vec<String>]) -> Vec<u8> {
 
 /// Some columns of a file.
 fn only(rows: &[Vec<String>], columns: &[&str]) -> Vec<Vec<String>> {
-    let at: Vec<usize> =
-        columns.iter().map(|name| rows[0].iter().position(|known| known == name).unwrap()).collect();
+    let at: Vec<usize> = columns.iter().map(|name| rows[0].iter().position(|known| known == name).unwrap()).collect();
     rows.iter().map(|row| at.iter().map(|at| row[*at].clone()).collect()).collect()
 }
 
@@ -100,9 +99,13 @@ async fn an_edited_export_changes_whom_it_names_and_says_so_before(pool: PgPool)
     let width = new.len();
     new.resize(width, String::new());
     rows.push(new);
-    for (column, text) in
-        [("display_name", "Ada Nwosu"), ("sex", "F"), ("birth_year", "2014"), ("groups", "sprint"), ("experience", "novice")]
-    {
+    for (column, text) in [
+        ("display_name", "Ada Nwosu"),
+        ("sex", "F"),
+        ("birth_year", "2014"),
+        ("groups", "sprint"),
+        ("experience", "novice"),
+    ] {
         set(&mut rows, 3, column, text);
     }
     let dry = import(&club.admin, "?dry_run=true", written(&rows)).await.expect(200);
@@ -119,7 +122,10 @@ async fn an_edited_export_changes_whom_it_names_and_says_so_before(pool: PgPool)
     assert_eq!(mira.get("preferred_lead_leg"), None);
     let stature: Vec<&Value> =
         mira["measurements"].as_array().unwrap().iter().filter(|one| one["kind"] == "stature_m").collect();
-    assert_eq!((stature.len(), &stature[0]["value"], &stature[0]["measured_on"]), (1, &json!(1.53), &json!("2026-09-01")));
+    assert_eq!(
+        (stature.len(), &stature[0]["value"], &stature[0]["measured_on"]),
+        (1, &json!(1.53), &json!("2026-09-01"))
+    );
     assert_eq!(club.athlete(&club.bo).await["status"], "left");
     // The same file again finds everything so, but for whom it has no id of, whom the club now has.
     let again = import(&club.admin, "", written(&rows)).await.expect(201);
@@ -203,7 +209,8 @@ async fn a_spreadsheets_dialect_is_read_when_declared_or_beyond_doubt(pool: PgPo
     let club = Club::new(pool).await;
     let head = "sep=;\r\ndisplay_name;sex;birth_date;groups;experience;stature_m;measured_on\r\n";
     let file = |rows: &str| format!("\u{feff}{head}{rows}").into_bytes();
-    let clear = file("Ada;F;17.05.2013;Sprint;novice;1,52;01.09.2026\r\nEve;F;05.04.2013;Sprint;novice;1,6;01.09.2026\r\n");
+    let clear =
+        file("Ada;F;17.05.2013;Sprint;novice;1,52;01.09.2026\r\nEve;F;05.04.2013;Sprint;novice;1,6;01.09.2026\r\n");
     let done = import(&club.admin, "", clear).await.expect(201);
     assert_eq!(done.body["created"], 2);
     let ada = club.athlete(done.body["rows"][0]["athlete_id"].as_str().unwrap()).await;
@@ -223,7 +230,8 @@ async fn a_spreadsheets_dialect_is_read_when_declared_or_beyond_doubt(pool: PgPo
     assert_eq!(club.athlete(&lea).await["birth_date"], "2013-04-05");
     let point = import(&club.admin, "?dates=day_first&decimal=point", unclear).await.expect(422);
     assert_eq!(point.faults(), ["/rows/3/stature_m"]);
-    let both = file("Kim;F;2013-05-17;Sprint;novice;1,52;2026-09-01\r\nIna;F;2013-05-17;Sprint;novice;1.52;2026-09-01\r\n");
+    let both =
+        file("Kim;F;2013-05-17;Sprint;novice;1,52;2026-09-01\r\nIna;F;2013-05-17;Sprint;novice;1.52;2026-09-01\r\n");
     let refused = import(&club.admin, "", both).await.expect(422);
     assert_eq!(refused.faults(), ["/rows/3/stature_m", "/rows/4/stature_m"]);
     import(&club.admin, "?dates=backwards", "x").await.expect_fault(400, "dates");
@@ -272,7 +280,10 @@ async fn a_workbook_goes_there_and_back_with_dates_and_numbers_as_such(pool: PgP
     import_xlsx(&club.admin, "", bytes).await.expect(201);
     let mira = club.athlete(&club.mira).await;
     assert_eq!((&mira["consent_on"], &mira["approach_strides"]), (&json!("2026-10-02"), &json!(8)));
-    assert_eq!((&mira["measurements"][0]["value"], &mira["measurements"][0]["measured_on"]), (&json!(1.55), &json!("2026-10-02")));
+    assert_eq!(
+        (&mira["measurements"][0]["value"], &mira["measurements"][0]["measured_on"]),
+        (&json!(1.55), &json!("2026-10-02"))
+    );
 }
 
 #[sqlx::test]

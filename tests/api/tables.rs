@@ -184,9 +184,7 @@ async fn the_board_is_a_table_with_a_row_for_each_athlete(pool: PgPool) {
 async fn results_are_a_table_by_place(pool: PgPool) {
     let squad = crate::race_tests::squad(pool).await;
     let (path, _) = squad.entered(&squad.athletes[..2]).await;
-    let result = |athlete: &str, time: f64, note: &str| {
-        json!({"id": Uuid::now_v7(), "athlete_id": athlete, "status": "finished", "final_time_s": time, "note": note})
-    };
+    let result = |athlete: &str, time: f64, note: &str| json!({"id": Uuid::now_v7(), "athlete_id": athlete, "status": "finished", "final_time_s": time, "note": note});
     let results = [result(&squad.athletes[0], 12.84, "+0.3"), result(&squad.athletes[1], 12.5, "=1+1")];
     assert_eq!(squad.record(&path, &results).await, ["created", "created"]);
     let (rows, cells) = both(&squad.coach, &format!("{path}/results"), "").await;

@@ -271,7 +271,8 @@ async fn the_valid_call_of_every_operation_succeeds() {
             ask = Ask::new("GET", link["href"].as_str().unwrap()).by(&admin);
         }
         if operation.id == "get_calendar" {
-            let feed = world.call("admin", reqwest::Method::POST, "/calendar-feeds", json!({})).await.expect(201).json();
+            let feed =
+                world.call("admin", reqwest::Method::POST, "/calendar-feeds", json!({})).await.expect(201).json();
             ask = Ask::new("GET", feed["href"].as_str().unwrap()).by(&admin);
         }
         let (_, answer) = all(&world, &report, vec![ask]).await.remove(0);

@@ -180,7 +180,7 @@ pub async fn remove_all(tx: &mut ClubTx, those: &[(AthleteId, MeasurementId)]) -
     let club = tx.club.0;
     let ids: Vec<Uuid> = those.iter().map(|(_, id)| id.0).collect();
     let change = |(athlete, id): &(AthleteId, MeasurementId)| Change::remove(Kind::Measurement, *id).under(*athlete);
-    let changes = those.iter().map(change).collect();
+    let changes: Vec<Change> = those.iter().map(change).collect();
     sqlx::query!(
         "update measurements set deleted_at = $3 where club_id = $1 and id = any ((select $2::uuid[])::uuid[])",
         club,

@@ -61,7 +61,7 @@ pub fn table(athletes: &[Shown], names: &HashMap<GroupId, String>) -> Table {
         row.extend(fields(&one.athlete, names).map(|(_, cell)| cell));
         row.extend(KINDS.map(|kind| {
             let found = one.measured.iter().find(|one| one.kind == kind && Some(one.measured_on) == latest);
-            found.map(|one| one.value()).into()
+            Cell::from(found.map(|one| one.value()))
         }));
         row.push(latest.map_or(Cell::Empty, day));
         table.rows.push(row);

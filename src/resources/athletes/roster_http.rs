@@ -26,7 +26,6 @@ use crate::platform::route::routes;
 use crate::platform::sheets::csv::{self, Separator};
 use crate::platform::sheets::dialect::{DateOrder, Decimal, Declared};
 use crate::platform::sheets::{Sheet, xlsx};
-use crate::platform::words::words;
 
 /// 1 MiB, as sent and unpacked.
 const LIMITS: Limits =
@@ -67,14 +66,27 @@ impl ImportParams {
     }
 }
 
-words! {
-    /// What became of one row, or would in a dry run.
-    RowStatus as ImportedRowStatus { /// Somebody new was added.
-        Created = "created", /// Somebody whom the row names by id was changed.
-        Changed = "changed", /// Nothing: the club has this athlete so, or the row has no id and there is somebody of this name and birth.
-        Unchanged = "unchanged", /// Nothing: what the row changes was changed by somebody else since the file was written.
-        Conflict = "conflict", /// Nothing: it is broken.
-        Rejected = "rejected" }
+/// What became of one row, or would in a dry run.
+///
+/// - `created`: Somebody new was added.
+/// - `changed`: Somebody whom the row names by id was changed.
+/// - `unchanged`: Nothing: the club has this athlete so, or the row has no id and there is somebody of this name and birth.
+/// - `conflict`: Nothing: what the row changes was changed by somebody else since the file was written.
+/// - `rejected`: Nothing: it is broken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+#[schema(as = ImportedRowStatus)]
+enum RowStatus {
+    /// Somebody new was added.
+    Created,
+    /// Somebody whom the row names by id was changed.
+    Changed,
+    /// Nothing: the club has this athlete so, or the row has no id and there is somebody of this name and birth.
+    Unchanged,
+    /// Nothing: what the row changes was changed by somebody else since the file was written.
+    Conflict,
+    /// Nothing: it is broken.
+    Rejected,
 }
 
 /// The outcome of one row.
@@ -85,8 +97,7 @@ struct RowView {
     #[schema(minimum = 1, example = 2)]
     row: u64,
     /// What became of it.
-    #[schema(value_type = RowStatus)]
-    status: &'static str,
+    status: RowStatus,
     /// The athlete; absent for somebody who would be added.
     #[serde(skip_serializing_if = "Option::is_none")]
     athlete_id: Option<AthleteId>,
@@ -133,7 +144,7 @@ fn judge(rows: &[Row], known: &HashMap<roster::Person, AthleteId>, dry_run: bool
         let (columns, id) = (Vec::new(), row.id);
         let view = |status: RowStatus, athlete_id, columns, errors| RowView {
             row: row.line,
-            status: status.as_str(),
+            status,
             athlete_id,
             columns,
             errors,
@@ -221,7 +232,7 @@ async fn import(
     let known = store::everyone(&mut tx).await?.iter().map(|one| (roster::person(&one.value), one.id)).collect();
     let rows = roster::rows(&sheet, declared, &context);
     let judged = judge(&rows, &known, dry_run);
-    let count = |status: RowStatus| judged.iter().filter(|row| row.status == status.as_str()).count();
+    let count = |status: RowStatus| judged.iter().filter(|row| row.status == status).count();
     let mut view = ImportView {
         dry_run,
         created: count(RowStatus::Created),
@@ -238,7 +249,7 @@ async fn import(
         return Err(Problem::invalid(all_faults(std::mem::take(&mut view.rows))));
     }
     if view.created + view.changed > 0 {
-        let written = rows.into_iter().zip(&view.rows).filter(|(_, row)| row.status != RowStatus::Unchanged.as_str());
+        let written = rows.into_iter().zip(&view.rows).filter(|(_, row)| row.status != RowStatus::Unchanged);
         roster_store::write(&mut tx, written.filter_map(|(row, _)| row.wanted.ok()).collect()).await?;
         tx.commit().await?;
     }

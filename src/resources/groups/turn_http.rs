@@ -21,7 +21,6 @@ use crate::platform::params::Params;
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::stored::Stored;
-use crate::platform::words::words;
 use crate::resources::athletes::moves::{self, Move, Moved};
 
 /// Most moves, and most groups, of one call.
@@ -87,12 +86,21 @@ struct TurnFields {
     groups: Vec<GroupFields>,
 }
 
-words! {
-    /// What becomes of an athlete whom a move takes.
-    MoveStatus as GroupMoveStatus { /// They end up in other groups.
-        Changed = "changed", /// They end up where they were.
-        Unchanged = "unchanged", /// They stay, and so does everybody: see `errors`.
-        Rejected = "rejected" }
+/// What becomes of an athlete whom a move takes.
+///
+/// - `changed`: They end up in other groups.
+/// - `unchanged`: They end up where they were.
+/// - `rejected`: They stay, and so does everybody: see `errors`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+#[schema(as = GroupMoveStatus)]
+enum MoveStatus {
+    /// They end up in other groups.
+    Changed,
+    /// They end up where they were.
+    Unchanged,
+    /// They stay, and so does everybody: see `errors`.
+    Rejected,
 }
 
 /// An athlete whom a move takes.
@@ -105,8 +113,7 @@ struct MovedView {
     #[schema(max_length = 80, example = "Mira Osei")]
     display_name: String,
     /// What becomes of them.
-    #[schema(value_type = MoveStatus)]
-    status: &'static str,
+    status: MoveStatus,
     /// Their groups before.
     #[schema(max_items = 20)]
     before: Vec<GroupId>,
@@ -151,7 +158,7 @@ impl MovedView {
             Err(errors) => (MoveStatus::Rejected, before.clone(), errors.clone()),
         };
         let (athlete_id, display_name) = (one.before.id, one.before.value.display_name.clone());
-        Self { athlete_id, display_name, status: status.as_str(), before, after, errors }
+        Self { athlete_id, display_name, status, before, after, errors }
     }
 }
 
@@ -268,7 +275,7 @@ async fn turn_groups(
     }
     let turned = groups(&mut tx, &sent.groups).await?;
     let athletes: Vec<MovedView> = moved.iter().map(MovedView::new).collect();
-    let count = |status: MoveStatus| athletes.iter().filter(|one| one.status == status.as_str()).count();
+    let count = |status: MoveStatus| athletes.iter().filter(|one| one.status == status).count();
     let [changed, unchanged, rejected] = [MoveStatus::Changed, MoveStatus::Unchanged, MoveStatus::Rejected].map(count);
     let mut revs = None;
     if !dry_run {

@@ -315,12 +315,9 @@ impl RowView {
     pub fn cells(&self) -> Vec<Cell> {
         let day = |date: NaiveDate| Cell::from(Day::from_days(date.to_epoch_days()));
         let dated = |date: Option<NaiveDate>| date.map_or(Cell::Empty, day);
-        let configuration = |one: Option<&ConfigurationView>| {
-            [
-                one.map(|one| one.barrier_kind).into(),
-                one.map(|one| one.height_m).into(),
-                one.map(|one| one.spacing_m).into(),
-            ]
+        let configuration = |one: Option<&ConfigurationView>| -> [Cell; 3] {
+            let kind = one.map(|one| one.barrier_kind);
+            [kind.into(), one.map(|one| one.height_m).into(), one.map(|one| one.spacing_m).into()]
         };
         let (first, season) = (self.held_up_by.first(), self.last_season.as_ref());
         let codes: Vec<&str> = self.held_up_by.iter().map(|one| one.code).collect();
@@ -328,7 +325,7 @@ impl RowView {
         let cautions: Vec<&str> = self.cautions.iter().map(|one| one.text.as_str()).collect();
         let said =
             |words: &[&str], between: &str| if words.is_empty() { Cell::Empty } else { words.join(between).into() };
-        let mut row = vec![self.display_name.as_str().into(), self.stage.into(), self.decision.into()];
+        let mut row: Vec<Cell> = vec![self.display_name.as_str().into(), self.stage.into(), self.decision.into()];
         row.extend(configuration(self.current.as_ref()));
         row.extend(configuration(self.proposed.as_ref()));
         row.extend([

@@ -55,7 +55,8 @@ pub fn calendar(sessions: &[StoredSession], names: &Names, now: DateTime<Utc>) -
         .append_property(Property::new("PRODID", "-//Lanewright//Sessions//EN"))
         .append_property(Property::new("CALSCALE", "GREGORIAN"))
         .append_property(Property::new("METHOD", "PUBLISH"))
-        .append_property(Property::new("NAME", &names.club))
+        // Newer than what is escaped by its name alone.
+        .append_property(Property::new("NAME", &names.club).add_parameter("VALUE", "TEXT").done())
         .append_property(Property::new("REFRESH-INTERVAL", AGAIN).add_parameter("VALUE", "DURATION").done());
     calendar.extend(sessions.iter().filter_map(|one| event(one, names, now)));
     calendar.to_string()

@@ -68,7 +68,8 @@ async fn closed(app: &TestApp, href: &str) {
 #[sqlx::test]
 async fn a_feed_shows_whole_days_as_the_standard_writes_them(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
-    let admin = app.admin_of("North; Track, \\ Field").await;
+    let admin = app.admin_of("North").await;
+    admin.patch("", "*", json!({"name": "North; Track, \\ Field"})).await.expect(200);
     let mine = admin.group("Größe, Kraft; Ausdauer").await;
     let venue = json!({"name": "Harbour Track; lane 1, 2", "environment": "outdoor", "straight_m": 80, "lanes": 6});
     let venue = admin.post("/venues", venue).await.expect(201).id();

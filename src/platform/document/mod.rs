@@ -97,7 +97,10 @@ impl Known {
                     .zip(&parts)
                     .all(|(want, part)| want == part || want.starts_with('{') && !part.is_empty())
         };
-        let found = self.0.iter().find(|(template, _)| fits(template));
+        // A word in the path comes before a parameter, wherever the two stand in the document.
+        let named = |template: &Vec<String>| template.iter().filter(|part| part.starts_with('{')).count();
+        let fitting = self.0.iter().filter(|(template, _)| fits(template));
+        let found = fitting.min_by_key(|(template, _)| named(template));
         found.map(|(template, operations)| (template.as_slice(), operations.as_slice()))
     }
 

@@ -207,8 +207,8 @@ fn wanted(
     let known = id.map(|id| context.known.get(&id).ok_or_else(unknown)).transpose()?;
     let mut faults = Faults::new();
     let rev = cells.read(&mut faults, "rev", None, |cell| dialect.whole::<i64>(cell, "the number of an export"));
-    let measured_on = cells.read(&mut faults, "measured_on", None, |cell| dialect.day(cell));
     let athlete = athlete(&mut faults, cells, known.map(|one| &one.stored.value), dialect, context);
+    let measured_on = cells.read(&mut faults, "measured_on", None, |cell| dialect.day(cell));
     let day = measured_on.unwrap_or(context.today);
     let sent = measurements(&mut faults, cells, day, dialect, context);
     let Some(athlete) = athlete else { return Err(faults.finish::<()>(None).err().unwrap_or_default()) };

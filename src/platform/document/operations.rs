@@ -314,6 +314,16 @@ fn file() -> RefOr<Schema> {
     ObjectBuilder::new().schema_type(Type::String).format(Some(format)).into()
 }
 
+/// Says of a body that is a file that it is one.
+fn take_files(operation: &mut Operation) {
+    let Some(RefOr::T(body)) = &mut operation.request_body else { return };
+    for media in ["text/csv", xlsx::MEDIA] {
+        if let Some(RefOr::T(content)) = body.content.get_mut(media) {
+            content.schema = Some(file());
+        }
+    }
+}
+
 /// Adds to every operation what follows from its path, its method and its security.
 pub fn complete(api: &mut OpenApi) {
     let none = schemas::Schemas::new();
@@ -359,15 +369,7 @@ pub fn complete(api: &mut OpenApi) {
                     complete_parameter(one);
                 }
             }
-            if let Some(RefOr::T(body)) = &mut operation.request_body {
-                let files =
-                    body.content.iter_mut().filter(|(media, _)| ["text/csv", xlsx::MEDIA].contains(&media.as_str()));
-                for (_, content) in files {
-                    if let RefOr::T(content) = content {
-                        content.schema = Some(file());
-                    }
-                }
-            }
+            take_files(operation);
             let said = operation.description.take().unwrap_or_default();
             let said = if said.is_empty() { operation.summary.clone().unwrap_or_default() } else { said };
             operation.description = Some([said].into_iter().chain(shape.words()).collect::<Vec<_>>().join("\n\n"));

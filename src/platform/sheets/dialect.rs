@@ -35,7 +35,7 @@ pub struct Declared {
 }
 
 /// What numbers and dates are in a file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Dialect {
     declared: Declared,
     /// None when the file has both.

@@ -77,11 +77,10 @@ fn first_sheet(bytes: &[u8], bounds: &Bounds) -> Result<Sheet, Vec<Fault>> {
             Ok(Some(cell)) => {
                 found.insert(place, cell);
             }
-            Ok(None) => {}
             Err(detail) if broken.len() < 100 => {
                 broken.push(Fault::at(format!("/rows/{}", u64::from(place.0) + 1), "value", detail));
             }
-            Err(_) => {}
+            Ok(None) | Err(_) => {}
         }
     }
     Err(vec![bounds.too_many_rows()])

@@ -219,13 +219,17 @@ fn wanted(
     };
     let Some(known) = known else {
         let id = AthleteId::new();
-        sent.iter().for_each(|one| doubt(&mut faults, one));
+        for one in &sent {
+            doubt(&mut faults, one);
+        }
         let measurements = sent.into_iter().map(|one| (model::derived_id(id, &one), one)).collect();
         return faults.finish(Some(Wanted::New(NewAthlete { id, athlete, measurements })));
     };
     // Without a day of its own a figure that is the latest already says nothing new.
     let change = roster_change::of(known, athlete.clone(), &sent, measured_on.is_some(), &context.names);
-    change.added.iter().for_each(|one| doubt(&mut faults, one));
+    for one in &change.added {
+        doubt(&mut faults, one);
+    }
     let conflicts = rev.map(|rev| change.conflicts(known, rev, &context.names)).unwrap_or_default();
     faults.finish(Some(if conflicts.is_empty() { Wanted::Change(change) } else { Wanted::Conflict(conflicts) }))
 }

@@ -1,6 +1,7 @@
 //! The roster as a file: athletes to rows.
 
 use std::collections::HashMap;
+use std::hash::BuildHasher;
 
 use super::model::{Athlete, Birth, Experience, Leg, Measurement};
 use super::roster::{COLUMNS, KINDS};
@@ -26,12 +27,12 @@ fn day(date: chrono::NaiveDate) -> Cell {
 }
 
 /// The name of a group, or its id when the name would not be read back.
-fn group_cell(id: GroupId, names: &HashMap<GroupId, String>) -> String {
+fn group_cell(id: GroupId, names: &HashMap<GroupId, String, impl BuildHasher>) -> String {
     names.get(&id).filter(|name| !name.contains('|')).map_or_else(|| id.to_string(), Clone::clone)
 }
 
 /// The fields of an athlete with their columns.
-pub fn fields(athlete: &Athlete, names: &HashMap<GroupId, String>) -> [(&'static str, Cell); 10] {
+pub fn fields(athlete: &Athlete, names: &HashMap<GroupId, String, impl BuildHasher>) -> [(&'static str, Cell); 10] {
     let groups: Vec<String> = athlete.groups.iter().map(|id| group_cell(*id, names)).collect();
     let (date, year) = match athlete.birth {
         Birth::Date(date) => (day(date), Cell::Empty),
@@ -52,7 +53,7 @@ pub fn fields(athlete: &Athlete, names: &HashMap<GroupId, String>) -> [(&'static
 }
 
 /// A roster; each athlete with the latest measurement of each kind.
-pub fn table(athletes: &[Shown], names: &HashMap<GroupId, String>) -> Table {
+pub fn table(athletes: &[Shown], names: &HashMap<GroupId, String, impl BuildHasher>) -> Table {
     let mut table = Table::of(&COLUMNS);
     for one in athletes {
         // One row has one date: the day of the latest measurement, and only what was measured that day.

@@ -262,6 +262,7 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
 }
 
 /// Saves changed athletes, each as [`save`] does.
+#[allow(clippy::too_many_lines)] // one column after another
 pub async fn save_all(tx: &mut ClubTx, edits: &[Edit<'_>]) -> Result<(), StoreError> {
     let club = tx.club.0;
     let touched: Vec<[bool; 6]> = edits.iter().map(|(_, before, after)| merge::touched(before, after)).collect();

@@ -19,7 +19,9 @@ use actix_web::rt::net::TcpStream;
 use actix_web::web::{self, Data};
 use sqlx::postgres::PgConnectOptions;
 use utoipa::OpenApi;
-use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa::openapi::security::{
+    AuthorizationCode, Flow, HttpAuthScheme, HttpBuilder, OAuth2, Scopes, SecurityScheme,
+};
 use utoipa_actix_web::AppExt;
 use utoipa_actix_web::service_config::ServiceConfig;
 use utoipa_swagger_ui::SwaggerUi;
@@ -58,6 +60,7 @@ being too much is 429 or 503 with `Retry-After`, and there are no `RateLimit` he
         (name = "service", description = "Whether the service lives and is ready, and the keys that its tokens are signed with."),
         (name = "sync", description = "What phones read and send after they were away, and what admins decide about it."),
         (name = "accounts", description = "People: sign-up, sign-in, tokens, passwords, the devices they signed in with."),
+        (name = "apps", description = "Apps of third parties: what a club admits and a person lets act for them; tokens for apps (OAuth 2.0)."),
         (name = "clubs", description = "Clubs and their settings."),
         (name = "members", description = "Who belongs to a club, in which role and for which groups; invitations."),
         (name = "groups", description = "Training groups; coaches and viewers see the athletes of theirs."),
@@ -102,15 +105,26 @@ fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
         .scheme(HttpAuthScheme::Bearer)
         .bearer_format("JWT")
         .description(Some(format!(
-            "Access token from sign-in or refresh. An operation lists the scopes that it must carry; a person's own sign-in \
-carries all, and a role in the club is needed beside them:\n\n{}",
+            "Access token from sign-in or refresh. An operation lists the scope that it needs. That of a person's own sign-in says \
+`account` instead, which is everything their role in the club allows at that moment; that of an app names the scopes that it was \
+given:\n\n{}",
             document::scopes_described()
         )))
         .build();
-    api.components
-        .get_or_insert_default()
-        .security_schemes
-        .insert("access_token".to_owned(), SecurityScheme::Http(bearer).into());
+    let app = AuthorizationCode::with_refresh_url(
+        "/oauth/authorize",
+        "/oauth/token",
+        Scopes::from_iter(document::scopes().into_iter().map(|(scope, means)| (scope.to_owned(), means))),
+        "/oauth/token",
+    );
+    let app = OAuth2::with_description(
+        [Flow::AuthorizationCode(app)],
+        "For apps of third parties: authorization code with PKCE (`S256`), public clients alone; an admin of the club registers the \
+app. At each request a token opens what it names, the club lets the app have and the person's role allows. `/docs/apps` is the guide.",
+    );
+    let schemes = &mut api.components.get_or_insert_default().security_schemes;
+    schemes.insert("access_token".to_owned(), SecurityScheme::Http(bearer).into());
+    schemes.insert("oauth2".to_owned(), SecurityScheme::OAuth2(app).into());
     if let Some(components) = &mut api.components {
         schemas::join(&mut components.schemas);
     }
@@ -190,6 +204,8 @@ pub fn build(
         .app_data(Data::clone(&shared.lanes))
         .app_data(Data::new(shared.config.clone()))
         .route("/docs/sync", web::get().to(sync_guide))
+        .route("/docs/apps", web::get().to(app_guide))
+        .configure(resources::accounts::pages)
         .configure(problem_pages::routes)
         .service(
             SwaggerUi::new("/docs/{_:.*}")
@@ -214,6 +230,10 @@ pub fn build(
 /// # Errors
 /// When the listener cannot be used.
 pub fn run(listener: TcpListener, shared: Shared, database: PgConnectOptions) -> std::io::Result<Server> {
+    let mut shared = shared;
+    if shared.config.public_url.is_none() {
+        shared.config.public_url = Some(format!("http://{}", listener.local_addr()?));
+    }
     let config = shared.config.clone();
     let files = config.workers * config.connections as usize + OTHER_FILES;
     let room = (sockets::fitting(config.sockets, files), config.sockets_each);
@@ -319,11 +339,18 @@ fn cors(origins: &[String]) -> Cors {
         .max_age(3600)
 }
 
+fn guide(text: &'static str) -> actix_web::HttpResponse {
+    actix_web::HttpResponse::Ok().content_type("text/markdown; charset=utf-8").body(text)
+}
+
 /// How to write a sync client, as text.
 async fn sync_guide() -> actix_web::HttpResponse {
-    actix_web::HttpResponse::Ok()
-        .content_type("text/markdown; charset=utf-8")
-        .body(include_str!("../api-spec/sync-guide.md"))
+    guide(include_str!("../api-spec/sync-guide.md"))
+}
+
+/// How to write an app that acts for others, as text.
+async fn app_guide() -> actix_web::HttpResponse {
+    guide(include_str!("../api-spec/app-guide.md"))
 }
 
 /// Answers HEAD like GET; the HTTP layer leaves the body out.

@@ -25,6 +25,8 @@ pub struct Config {
     pub sockets_each: usize,
     /// Where erasures are noted outside the database.
     pub erasures: Option<PathBuf>,
+    /// The address that people and apps reach the service at, without a path; the one it listens on unless set.
+    pub public_url: Option<String>,
 }
 
 impl Default for Config {
@@ -38,6 +40,7 @@ impl Default for Config {
             sockets: 4096,
             sockets_each: 256,
             erasures: None,
+            public_url: None,
         }
     }
 }
@@ -83,7 +86,13 @@ impl Config {
             sockets_each: whole("LANEWRIGHT_SOCKETS_EACH", "give a whole number, 0 for no limit", 0..=100_000)?
                 .unwrap_or(each),
             erasures: erasures_file()?,
+            public_url: public_url()?,
         })
+    }
+
+    /// The address of the service, without a slash at its end: the issuer of its tokens (RFC 8414).
+    pub fn issuer(&self) -> &str {
+        self.public_url.as_deref().unwrap_or("http://127.0.0.1:8080")
     }
 }
 
@@ -102,6 +111,24 @@ fn whole<T: FromStr + PartialOrd>(
 pub fn erasures_file() -> Result<Option<PathBuf>, ConfigError> {
     let remedy = "give the absolute path of a file that is not part of copies of the database";
     read("LANEWRIGHT_ERASURES", remedy, |text| Some(PathBuf::from(text)).filter(|path| path.is_absolute()))
+}
+
+/// Where people and apps reach the service: `LANEWRIGHT_PUBLIC_URL`.
+///
+/// # Errors
+/// When it is no https address without a path, or http one of this machine.
+fn public_url() -> Result<Option<String>, ConfigError> {
+    let remedy = "give the https address that people use, without a path, such as https://hurdles.example";
+    read("LANEWRIGHT_PUBLIC_URL", remedy, |text| {
+        let host = |text: &str| {
+            let plain = text.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".:-[]".contains(&byte));
+            plain && !text.is_empty()
+        };
+        let own = |text: &str| ["127.0.0.1", "[::1]", "localhost"].iter().any(|name| text.starts_with(name));
+        let secure = text.strip_prefix("https://").is_some_and(host);
+        let local = text.strip_prefix("http://").is_some_and(|text| host(text) && own(text));
+        (secure || local).then(|| text.to_owned())
+    })
 }
 
 /// Where to listen: `LANEWRIGHT_LISTEN`, by default the loopback address and port 8080.

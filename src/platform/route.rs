@@ -20,6 +20,7 @@ use utoipa_actix_web::OpenApiFactory;
 use super::access::{Act, Caller, Permit, Recorder, Syncing};
 use super::asking::{Later, Scoped};
 use super::body::Body;
+use super::form::{self, Form};
 use super::network::Network;
 use super::params::Params;
 use super::patch::Patch;
@@ -48,8 +49,11 @@ impl<T> Said for Data<T> {
     fn say(_: &mut Operation, _: &mut Named) {}
 }
 
+/// A person's own sign-in will do; where there is a scope, so will an app that has it.
 fn needs(operation: &mut Operation, scope: Option<&str>) {
-    operation.security = Some(vec![SecurityRequirement::new("access_token", scope)]);
+    let own = SecurityRequirement::new("access_token", scope);
+    let app = scope.map(|scope| SecurityRequirement::new("oauth2", [scope]));
+    operation.security = Some([own].into_iter().chain(app).collect());
 }
 
 impl<A: Act> Said for Permit<A> {
@@ -66,7 +70,8 @@ impl<A: Act> Said for Later<A> {
 
 impl<A: Act> Said for Scoped<A> {
     fn say(operation: &mut Operation, _: &mut Named) {
-        needs(operation, Some(A::SCOPE));
+        // In no club, so not for apps.
+        operation.security = Some(vec![SecurityRequirement::new("access_token", [A::SCOPE])]);
     }
 }
 
@@ -125,6 +130,12 @@ fn takes<T: ToSchema>(operation: &mut Operation, schemas: &mut Named, media: &st
 impl<T: ToSchema> Said for Body<T> {
     fn say(operation: &mut Operation, schemas: &mut Named) {
         takes::<T>(operation, schemas, "application/json");
+    }
+}
+
+impl<T: ToSchema> Said for Form<T> {
+    fn say(operation: &mut Operation, schemas: &mut Named) {
+        takes::<T>(operation, schemas, form::MEDIA);
     }
 }
 

@@ -30,6 +30,7 @@ mod kinds;
 mod kinds_migration;
 mod measurements;
 mod members;
+mod oauth;
 mod operations;
 mod progression;
 mod pushed_plans;

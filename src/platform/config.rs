@@ -119,16 +119,19 @@ pub fn erasures_file() -> Result<Option<PathBuf>, ConfigError> {
 /// When it is no https address without a path, or http one of this machine.
 fn public_url() -> Result<Option<String>, ConfigError> {
     let remedy = "give the https address that people use, without a path, such as https://hurdles.example";
-    read("LANEWRIGHT_PUBLIC_URL", remedy, |text| {
-        let host = |text: &str| {
-            let plain = text.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".:-[]".contains(&byte));
-            plain && !text.is_empty()
-        };
-        let own = |text: &str| ["127.0.0.1", "[::1]", "localhost"].iter().any(|name| text.starts_with(name));
-        let secure = text.strip_prefix("https://").is_some_and(host);
-        let local = text.strip_prefix("http://").is_some_and(|text| host(text) && own(text));
-        (secure || local).then(|| text.to_owned())
-    })
+    read("LANEWRIGHT_PUBLIC_URL", remedy, |text| is_public(text).then(|| text.to_owned()))
+}
+
+fn is_public(url: &str) -> bool {
+    let known = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".:-[]".contains(&byte);
+    let host = |text: &str| !text.is_empty() && text.bytes().all(known);
+    let end = |rest: &str| rest.is_empty() || rest.starts_with(':');
+    let own = |text: &str| ["127.0.0.1", "[::1]", "localhost"].iter().any(|name| text.strip_prefix(name).is_some_and(end));
+    match url.split_once("://") {
+        Some(("https", text)) => host(text),
+        Some(("http", text)) => host(text) && own(text),
+        _ => false,
+    }
 }
 
 /// Where to listen: `LANEWRIGHT_LISTEN`, by default the loopback address and port 8080.
@@ -170,5 +173,29 @@ fn read<T>(
         Err(_) => Ok(None),
         Ok(text) if text.trim().is_empty() => Ok(None),
         Ok(text) => parse(text.trim()).map(Some).ok_or(ConfigError { name, value: text, remedy }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_public_address_is_https_or_this_machine_and_has_no_path() {
+        for good in ["https://hurdles.example", "https://h.example:8443", "http://127.0.0.1:8080", "http://[::1]:80"] {
+            assert!(is_public(good), "{good}");
+        }
+        for wrong in [
+            "hurdles.example",
+            "http://hurdles.example",
+            "http://localhost.evil.example",
+            "https://",
+            "https://hurdles.example/",
+            "https://hurdles.example/api",
+            "https://Hurdles.example",
+            "https://a@hurdles.example",
+        ] {
+            assert!(!is_public(wrong), "{wrong}");
+        }
     }
 }

@@ -189,6 +189,13 @@ async fn section_4_7_nobody_elses_page_answers_for_a_person(pool: PgPool) {
     let own = [("origin", club.app.base.as_str())];
     let page = browser.ask(Method::POST, "/oauth/consent", &own, Some(allow)).await;
     assert_eq!(page.brings("state").as_deref(), Some("s-1"));
+    // Of two answers at once one counts.
+    let consent = browser.sign_in(&app.asks(&[]), &club.coach.email).await.expect(200);
+    let ticket = consent.ticket();
+    let (one, other) = tokio::join!(browser.decide(&ticket, "allow"), browser.decide(&ticket, "allow"));
+    let mut both = [one.status, other.status];
+    both.sort_unstable();
+    assert_eq!(both, [303, 400]);
     // A page that stood open for too long.
     let consent = browser.sign_in(&app.asks(&[]), &club.coach.email).await.expect(200);
     sqlx::query("update authorizations set expires_at = now() - interval '1 second' where step = 'consent'")

@@ -1,5 +1,7 @@
 //! An app from its registration to its end.
 
+use lanewright::platform::db::Db;
+use lanewright::resources::accounts;
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
@@ -238,6 +240,27 @@ async fn a_registration_names_every_broken_field_and_apps_register_nothing(pool:
     sqlx::query(more).execute(&mut *tx).await.unwrap();
     tx.commit().await.unwrap();
     club.admin.post("/apps", json!({"name": "X", "redirect_uris": [BACK], "scopes": ["sync"]})).await.expect(409);
+}
+
+#[sqlx::test]
+async fn codes_and_consents_go_when_they_are_of_no_use(pool: PgPool) {
+    let club = Club::new(&TestApp::spawn(pool.clone()).await).await;
+    let app = Registered::by(&club.admin, &ALL).await;
+    let (acting, _) = app.connect(&club.coach, "squad.read").await;
+    app.code_of(&club.viewer, &[]).await;
+    let db = Db::lazy((*pool.connect_options()).clone(), 1);
+    let left = async || {
+        accounts::prune(&db).await.unwrap();
+        sqlx::query_scalar::<_, i64>("select count(*) from authorizations").fetch_one(&pool).await.unwrap()
+    };
+    assert_eq!(left().await, 4);
+    // A day after its end nobody sends a code again by mistake.
+    sqlx::query("update authorizations set expires_at = now() - interval '25 hours' where used_at is not null")
+        .execute(&pool)
+        .await
+        .unwrap();
+    assert_eq!(left().await, 1);
+    acting.get("/athletes").await.expect(200);
 }
 
 #[sqlx::test]

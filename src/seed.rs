@@ -299,7 +299,7 @@ where
         let path = self.filled(&format!("{}/links", plan.path.strip_suffix("/lane-plans")?));
         let token = self.tokens.get(&plan.r#as)?;
         let (_, link) = self.call("POST", &path, Some(token), Some(&json!({}))).await;
-        link["href"].as_str().map(str::to_owned)
+        link["sheets_href"].as_str().map(str::to_owned)
     }
 
     fn demo(&self, requests: &[Request]) -> Demo {

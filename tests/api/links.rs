@@ -55,7 +55,7 @@ impl Club {
     async fn link(&self, by: &Caller) -> (String, String) {
         let made = by.post(&self.path("/links"), json!({})).await.expect(201);
         assert_eq!(made.header("cache-control"), "no-store");
-        (made.id(), made.body["href"].as_str().unwrap().to_owned())
+        (made.id(), made.body["sheets_href"].as_str().unwrap().to_owned())
     }
 
     /// A transaction that sees the club's rows.
@@ -134,7 +134,7 @@ async fn a_link_is_over_at_its_time_by_one_call_and_with_the_clubs_setting(pool:
     };
     let listed = list(club.coach.clone()).await;
     assert_eq!((&listed[0]["id"], &listed[0]["made_by"]), (&json!(id), &json!(club.coach.account)));
-    assert_eq!((&listed[0]["href"], &listed[0]["opened_at"]), (&Value::Null, &Value::Null));
+    assert_eq!((&listed[0]["sheets_href"], &listed[0]["opened_at"]), (&Value::Null, &Value::Null));
     // The end of today in London, in winter and summer alike less than a day and an hour ahead.
     let until: DateTime<Utc> = listed[0]["expires_at"].as_str().unwrap().parse().unwrap();
     assert!(until > Utc::now() && until <= Utc::now() + Duration::hours(25), "{until}");
@@ -155,7 +155,7 @@ async fn a_link_is_over_at_its_time_by_one_call_and_with_the_clubs_setting(pool:
     // Its time.
     let soon = Utc::now() + Duration::milliseconds(1_500);
     let made = club.coach.post(&club.path("/links"), json!({"expires_at": soon})).await.expect(201).body;
-    let short = made["href"].as_str().unwrap().to_owned();
+    let short = made["sheets_href"].as_str().unwrap().to_owned();
     crate::support::eventually("the time is over", async || club.app.get(&short).await.status == 404).await;
     assert_eq!(club.closed(&short).await, nothing);
     for at in [Utc::now() - Duration::minutes(1), Utc::now() + Duration::hours(26)] {

@@ -268,7 +268,7 @@ async fn the_valid_call_of_every_operation_succeeds() {
         if operation.id == "get_session_sheets" {
             let path = format!("/sessions/{}/links", place.id("session_id"));
             let link = world.call("admin", reqwest::Method::POST, &path, json!({})).await.expect(201).json();
-            ask = Ask::new("GET", link["href"].as_str().unwrap()).by(&admin);
+            ask = Ask::new("GET", link["sheets_href"].as_str().unwrap()).by(&admin);
         }
         let (_, answer) = all(&world, &report, vec![ask]).await.remove(0);
         if !answer.good() {

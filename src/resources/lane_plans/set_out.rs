@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use super::http::load;
-use super::shapes::{Content, LaneView, PlacedView};
+use super::shapes::{Content, LaneView, PlacedView, nobody};
 use super::store::SessionInfo;
 use crate::compute::english::AS_ADVISED;
 use crate::compute::set_out::{LaneSetting, Mark, set_out};
@@ -116,6 +116,10 @@ struct LaneMarks {
     /// Who runs here, and what to know of each.
     #[schema(max_items = 300)]
     athletes: Vec<RunnerView>,
+    /// Athletes of other groups in this lane, whom you do not see.
+    #[serde(skip_serializing_if = "nobody")]
+    #[schema(minimum = 0, maximum = 300, example = 2)]
+    others: usize,
     /// The marks, by distance.
     #[schema(max_items = 200)]
     marks: Vec<MarkView>,
@@ -194,7 +198,8 @@ pub(super) fn json(content: &Content) -> Result<View, Problem> {
         let (.., marks) = marks(lane, content.run_out_m)?;
         let mark = |mark: &Mark| MarkView { at_m: mark.at_tape(), mark: mark.kind.as_str(), barrier: mark.barrier };
         let athletes = lane.athletes.iter().map(RunnerView::from).collect();
-        Ok(LaneMarks { lane: lane.lane, round: lane.round, athletes, marks: marks.iter().map(mark).collect() })
+        let marks = marks.iter().map(mark).collect();
+        Ok(LaneMarks { lane: lane.lane, round: lane.round, athletes, others: lane.others, marks })
     };
     Ok(View {
         lanes: content.lanes.iter().map(lane).collect::<Result<_, Problem>>()?,

@@ -49,7 +49,7 @@ pub struct LinkView {
         max_length = 200,
         example = "/v1/session-sheets?link=AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"
     )]
-    pub href: Option<String>,
+    pub sheets_href: Option<String>,
 }
 
 impl LinkView {
@@ -61,7 +61,7 @@ impl LinkView {
             made_at: link.made_at,
             expires_at: link.expires_at,
             opened_at: link.opened_at,
-            href: secret.map(|secret| format!("{PATH}?link={secret}")),
+            sheets_href: secret.map(|secret| format!("{PATH}?link={secret}")),
         }
     }
 }

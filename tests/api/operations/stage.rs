@@ -107,7 +107,7 @@ impl Stage {
         stage.ids.insert("invitation_id", invitation.id());
         let link = stage.link().await;
         stage.ids.insert("link_id", link.id());
-        link.body["href"].as_str().unwrap().clone_into(&mut stage.sheets);
+        link.body["sheets_href"].as_str().unwrap().clone_into(&mut stage.sheets);
         let held = stage.held().await;
         stage.ids.insert("held_item_id", held);
         let devices = admin.get("/sync-devices").await.expect(200);

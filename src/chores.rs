@@ -4,7 +4,7 @@ use chrono::Duration;
 
 use crate::platform::chores;
 use crate::platform::db::{Db, StoreError};
-use crate::platform::throttle;
+use crate::platform::{secret_links, throttle};
 use crate::resources::{accounts, members, sync};
 
 /// Rows that were dropped.
@@ -18,17 +18,19 @@ pub struct Dropped {
     pub sign_ins: u64,
     /// Invitations.
     pub invitations: u64,
+    /// Secret addresses.
+    pub links: u64,
     /// Counters of limits.
     pub throttles: u64,
 }
 
 impl std::fmt::Display for Dropped {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let Self { changes, records, sign_ins, invitations, throttles } = self;
+        let Self { changes, records, sign_ins, invitations, links, throttles } = self;
         write!(
             f,
             "{changes} rows of change logs, {records} receipts, decided facts and the like, {sign_ins} ended sign-ins \
-             and tokens, {invitations} invitations, {throttles} counters of limits"
+             and tokens, {invitations} invitations, {links} links, {throttles} counters of limits"
         )
     }
 }
@@ -49,6 +51,7 @@ async fn drop_all(db: &Db) -> Result<Dropped, StoreError> {
         sign_ins: accounts::prune(db).await?,
         throttles: throttle::prune(db).await?,
         invitations: members::prune(db).await?,
+        links: secret_links::prune(db).await?,
         changes: sync::compact(db).await?,
         records: sync::prune(db).await?,
     })

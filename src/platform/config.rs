@@ -27,6 +27,8 @@ pub struct Config {
     pub erasures: Option<PathBuf>,
     /// The address that people and apps reach the service at, without a path; the one it listens on unless set.
     pub public_url: Option<String>,
+    /// How long who read what waits in memory until it is stored.
+    pub audit_pause: Duration,
 }
 
 impl Default for Config {
@@ -41,6 +43,7 @@ impl Default for Config {
             sockets_each: 256,
             erasures: None,
             public_url: None,
+            audit_pause: Self::AUDIT_PAUSE,
         }
     }
 }
@@ -57,6 +60,9 @@ pub struct ConfigError {
 impl Config {
     /// The patience when none is set.
     pub const PATIENCE: Duration = Duration::from_secs(10);
+
+    /// The longest that rows of the audit wait: what an instance that is killed loses.
+    pub const AUDIT_PAUSE: Duration = Duration::from_secs(1);
 
     /// Reads the settings.
     ///
@@ -87,6 +93,7 @@ impl Config {
                 .unwrap_or(each),
             erasures: erasures_file()?,
             public_url: public_url()?,
+            audit_pause: default.audit_pause,
         })
     }
 

@@ -57,6 +57,8 @@ ids! {
     InvitationId;
     /// An app of a third party that a club admits.
     AppId;
+    /// An address that shows something to whoever holds it.
+    SecretLinkId;
     /// A training group.
     GroupId;
     /// An athlete.

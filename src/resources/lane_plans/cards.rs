@@ -255,6 +255,21 @@ pub struct View {
     pub cautions: Vec<CautionView>,
 }
 
+impl View {
+    /// What helpers need of it: the cards of those who run in a lane today, without what coaches noted.
+    #[must_use]
+    pub fn for_helpers(mut self) -> Self {
+        self.note = None;
+        self.not_expected.clear();
+        self.cards.retain(|card| card.today.is_some());
+        for card in &mut self.cards {
+            card.notes.clear();
+            card.no_lane = None;
+        }
+        self
+    }
+}
+
 /// The session's latest plan, as its reader sees it.
 pub type Planned = (LanePlanId, Content);
 

@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 
 use super::{BACK, Browser, Club, Registered, claims, form};
+use crate::audit::noted;
 use crate::support::{Answer, Caller, TestApp};
 
 const ALL: [&str; 6] = ["squad.read", "session.write", "assessment.write", "plan.write", "sync", "club.admin"];
@@ -240,6 +241,34 @@ async fn a_registration_names_every_broken_field_and_apps_register_nothing(pool:
     sqlx::query(more).execute(&mut *tx).await.unwrap();
     tx.commit().await.unwrap();
     club.admin.post("/apps", json!({"name": "X", "redirect_uris": [BACK], "scopes": ["sync"]})).await.expect(409);
+}
+
+#[sqlx::test]
+async fn the_audit_tells_who_let_an_app_act_and_when_it_began(pool: PgPool) {
+    let club = Club::new(&TestApp::spawn(pool).await).await;
+    let app = Registered::by(&club.admin, &ALL).await;
+    let wrong = [("email", club.coach.email.as_str()), ("password", "not the password")];
+    Browser::new(&club.app).post(&app.asks(&[]), &wrong).await.expect(401);
+    let (_, tokens) = app.connect(&club.coach, "squad.read").await;
+    app.refresh(&tokens["refresh_token"]).await.expect(200);
+    let path = format!("/v1/me/apps/{}", app.id);
+    club.coach.call(Method::DELETE, &path, &[], None).await.expect(204);
+    club.admin.delete(&format!("/apps/{}", app.id), "").await.expect(204);
+    for (act, operation, who) in [
+        ("granted", "POST /v1/clubs/{club_id}/apps", &club.admin),
+        ("refused", "POST /oauth/authorize", &club.coach),
+        ("granted", "POST /oauth/consent", &club.coach),
+        ("signed_in", "POST /oauth/token", &club.coach),
+        ("granted", "DELETE /v1/me/apps/{app_id}", &club.coach),
+        ("granted", "DELETE /v1/clubs/{club_id}/apps/{app_id}", &club.admin),
+    ] {
+        let rows = noted(&club.admin, act, operation).await;
+        assert_eq!((rows.len(), &rows[0]["account_id"]), (1, &json!(who.account)), "{operation}: {rows:?}");
+    }
+    // A token that is fetched again is no news.
+    let all = club.admin.get("/audit?limit=200").await.expect(200).body;
+    let of = |row: &&Value| row["operation"] == "POST /oauth/token";
+    assert_eq!(all["items"].as_array().unwrap().iter().filter(of).count(), 1, "{all}");
 }
 
 #[sqlx::test]

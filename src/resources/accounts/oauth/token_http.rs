@@ -10,6 +10,7 @@ use super::model::{Pending, both, is_verifier};
 use super::shapes::{AppTokens, RevocationRequest, ServerMetadata, TokenRefusal, TokenRequest};
 use super::apps_store;
 use crate::platform::access::ALL_SCOPES;
+use crate::platform::audit;
 use crate::platform::client::ClientId;
 use crate::platform::config::Config;
 use crate::platform::db::Db;
@@ -200,6 +201,7 @@ async fn exchange(
     let tokens =
         sign_in::issue_for(&mut tx, keys, (account, device), None, (Some(client), &scopes.join(" "))).await?;
     tx.commit().await?;
+    audit::signs_in(account, Some(device));
     Ok(given(tokens, client, &scopes))
 }
 

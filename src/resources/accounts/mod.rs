@@ -11,7 +11,7 @@ pub use devices_store::prune;
 pub use store::any;
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     sign_in::routes(config);
 }

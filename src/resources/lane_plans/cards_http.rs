@@ -71,7 +71,7 @@ async fn get_session_cards(
             let notes = notes.get(&person.id.0).map_or(&[][..], Vec::as_slice);
             cards.push(card(of, person, &advised, planned.as_ref(), notes)?);
         }
-        let cautions = cautions(&people);
+        let cautions = cautions(info.surface);
         let people_from = from.word();
         let held_on = info.held_on;
         Ok::<_, Problem>(View { session_id: session, held_on, note, people_from, cards, not_expected, cautions })

@@ -16,6 +16,7 @@ pub mod dates;
 pub mod db;
 pub mod document;
 pub mod erasures;
+pub mod facts;
 pub mod fault;
 pub mod fault_code;
 pub mod form;

@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 20] = [
+pub const ORDER: [(&str, &str); 21] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),

@@ -19,9 +19,7 @@ use actix_web::rt::net::TcpStream;
 use actix_web::web::{self, Data};
 use sqlx::postgres::PgConnectOptions;
 use utoipa::OpenApi;
-use utoipa::openapi::security::{
-    AuthorizationCode, Flow, HttpAuthScheme, HttpBuilder, OAuth2, Scopes, SecurityScheme,
-};
+use utoipa::openapi::security::{AuthorizationCode, Flow, HttpAuthScheme, HttpBuilder, OAuth2, Scopes, SecurityScheme};
 use utoipa_actix_web::AppExt;
 use utoipa_actix_web::service_config::ServiceConfig;
 use utoipa_swagger_ui::SwaggerUi;

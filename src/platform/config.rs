@@ -133,7 +133,8 @@ fn is_public(url: &str) -> bool {
     let known = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".:-[]".contains(&byte);
     let host = |text: &str| !text.is_empty() && text.bytes().all(known);
     let end = |rest: &str| rest.is_empty() || rest.starts_with(':');
-    let own = |text: &str| ["127.0.0.1", "[::1]", "localhost"].iter().any(|name| text.strip_prefix(name).is_some_and(end));
+    let own =
+        |text: &str| ["127.0.0.1", "[::1]", "localhost"].iter().any(|name| text.strip_prefix(name).is_some_and(end));
     match url.split_once("://") {
         Some(("https", text)) => host(text),
         Some(("http", text)) => host(text) && own(text),

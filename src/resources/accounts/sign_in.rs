@@ -215,12 +215,7 @@ fn refused() -> Problem {
 ///
 /// # Errors
 /// 401 for a token that is none; 429 after too many attempts.
-pub async fn family(
-    db: &Db,
-    from: &Network,
-    token: &Opaque,
-    client: Option<ClientId>,
-) -> Result<Family, Problem> {
+pub async fn family(db: &Db, from: &Network, token: &Opaque, client: Option<ClientId>) -> Result<Family, Problem> {
     let mut tx = db.account_tx().await?;
     let family = devices_store::of_token(&mut tx, token).await?.filter(|family| family.client == client);
     drop(tx);

@@ -223,7 +223,8 @@ async fn section_4_8_the_proof_of_the_one_who_began_cannot_be_left_out(pool: PgP
     }
     let code = app.code_of(&club.coach, &[]).await;
     is_error(&app.exchange_as(&code, &[("code_verifier", "")]).await, "invalid_request");
-    let fields = [("grant_type", "authorization_code"), ("client_id", &app.client_id), ("code", &code), ("redirect_uri", BACK)];
+    let fields =
+        [("grant_type", "authorization_code"), ("client_id", &app.client_id), ("code", &code), ("redirect_uri", BACK)];
     is_error(&app.token(&fields).await, "invalid_request");
 }
 
@@ -388,7 +389,10 @@ async fn section_4_16_no_page_shows_ours_inside_its_own(pool: PgPool) {
         assert_eq!(page.header("x-frame-options"), "DENY");
         let policy = page.header("content-security-policy");
         assert!(policy.contains("frame-ancestors 'none'") && policy.starts_with("default-src 'none'"), "{policy}");
-        assert!(policy.contains("base-uri 'none'") && !policy.contains("script-src") && !policy.contains("unsafe"), "{policy}");
+        assert!(
+            policy.contains("base-uri 'none'") && !policy.contains("script-src") && !policy.contains("unsafe"),
+            "{policy}"
+        );
     }
 }
 

@@ -5,7 +5,8 @@ use std::pin::Pin;
 use oauth2::basic::BasicClient;
 use oauth2::{
     AsyncHttpClient, AuthUrl, AuthorizationCode, ClientId, CsrfToken, HttpRequest, HttpResponse, PkceCodeChallenge,
-    RedirectUrl, RefreshToken, RequestTokenError, RevocationUrl, Scope, StandardRevocableToken, TokenResponse, TokenUrl,
+    RedirectUrl, RefreshToken, RequestTokenError, RevocationUrl, Scope, StandardRevocableToken, TokenResponse,
+    TokenUrl,
 };
 use serde_json::json;
 use sqlx::PgPool;
@@ -79,7 +80,12 @@ async fn a_general_client_library_goes_the_whole_way(pool: PgPool) {
     let next = client.exchange_refresh_token(&first).request_async(&carrier).await.unwrap();
     acting(next.access_token().secret()).get("/changes").await.expect(200);
     let last = next.refresh_token().unwrap().clone();
-    client.revoke_token(StandardRevocableToken::RefreshToken(last.clone())).unwrap().request_async(&carrier).await.unwrap();
+    client
+        .revoke_token(StandardRevocableToken::RefreshToken(last.clone()))
+        .unwrap()
+        .request_async(&carrier)
+        .await
+        .unwrap();
     acting(next.access_token().secret()).get("/athletes").await.expect(401);
     match client.exchange_refresh_token(&last).request_async(&carrier).await {
         Err(RequestTokenError::ServerResponse(no)) => {

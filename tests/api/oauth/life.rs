@@ -131,7 +131,11 @@ async fn an_admin_sees_the_apps_and_revokes_one_for_the_whole_club_at_once(pool:
         problem(&far.get("/athletes").await, 401, "app-revoked");
     }
     problem(&coach.get(&poll).await, 401, "app-revoked");
-    problem(&coach.post("/changes", json!({"device_id": coach.account, "schema": 1, "items": []})).await, 401, "app-revoked");
+    problem(
+        &coach.post("/changes", json!({"device_id": coach.account, "schema": 1, "items": []})).await,
+        401,
+        "app-revoked",
+    );
     let refused = app.refresh(&coach_tokens["refresh_token"]).await.expect(400).body;
     assert_eq!(refused["error"], "invalid_grant");
     assert_eq!(refused["error_uri"], format!("{}/problems/app-revoked", one.base));
@@ -142,7 +146,13 @@ async fn an_admin_sees_the_apps_and_revokes_one_for_the_whole_club_at_once(pool:
     club.coach.get("/athletes").await.expect(200);
     club.admin.get(&format!("/apps/{}", app.id)).await.expect(404);
     club.admin.delete(&format!("/apps/{}", app.id), "").await.expect(404);
-    assert_eq!(club.coach.call(Method::GET, "/v1/me/apps", &[], None).await.expect(200).body["items"].as_array().unwrap().len(), 1);
+    assert_eq!(
+        club.coach.call(Method::GET, "/v1/me/apps", &[], None).await.expect(200).body["items"]
+            .as_array()
+            .unwrap()
+            .len(),
+        1
+    );
 }
 
 #[sqlx::test]
@@ -234,7 +244,10 @@ async fn a_registration_names_every_broken_field_and_apps_register_nothing(pool:
     acting.delete(&path, "").await.expect(403);
     // At most so many of a club.
     let mut tx = club.app.pool.begin().await.unwrap();
-    sqlx::raw_sql(sqlx::AssertSqlSafe(format!("set local app.club_id = '{}'", club.admin.club))).execute(&mut *tx).await.unwrap();
+    sqlx::raw_sql(sqlx::AssertSqlSafe(format!("set local app.club_id = '{}'", club.admin.club)))
+        .execute(&mut *tx)
+        .await
+        .unwrap();
     let more = "insert into apps (club_id, id, name, redirect_uris, scopes, created_by, created_at, updated_at) \
                 select a.club_id, gen_random_uuid(), 'More', a.redirect_uris, a.scopes, a.created_by, now(), now() \
                 from apps a, generate_series(1, 99)";
@@ -309,7 +322,10 @@ async fn the_metadata_leads_to_everything(pool: PgPool) {
     for name in ["token_endpoint", "revocation_endpoint"] {
         let path = said[name].as_str().unwrap().strip_prefix(&app.base).unwrap().to_owned();
         let answer = app.send(Method::POST, &path, &headers, Some(Vec::new())).await.expect(400);
-        assert_eq!((answer.header("content-type"), &answer.body["error"]), ("application/json", &json!("invalid_request")));
+        assert_eq!(
+            (answer.header("content-type"), &answer.body["error"]),
+            ("application/json", &json!("invalid_request"))
+        );
     }
 }
 
@@ -325,7 +341,9 @@ async fn a_wrong_password_counts_on_the_page_as_at_the_route(pool: PgPool) {
         let page = browser.ask(Method::POST, &registered.asks(&[]), &from, Some(fields.clone())).await;
         assert_eq!(page.status, 401, "{attempt}");
         assert!(page.html.contains("The e-mail address or the password is wrong."), "{}", page.html);
-        assert!(page.html.contains(&format!("value=\"{}\"", club.coach.email)) && !page.html.contains("not the password"));
+        assert!(
+            page.html.contains(&format!("value=\"{}\"", club.coach.email)) && !page.html.contains("not the password")
+        );
     }
     let page = browser.ask(Method::POST, &registered.asks(&[]), &from, Some(fields)).await.expect(429);
     assert!(!page.header("retry-after").is_empty());

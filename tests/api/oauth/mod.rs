@@ -57,7 +57,8 @@ impl Page {
 
     /// One parameter of the address that the browser is sent to.
     fn brings(&self, name: &str) -> Option<String> {
-        let found: Vec<String> = self.sent_to().1.into_iter().filter(|(known, _)| known == name).map(|one| one.1).collect();
+        let found: Vec<String> =
+            self.sent_to().1.into_iter().filter(|(known, _)| known == name).map(|one| one.1).collect();
         assert!(found.len() < 2, "{name} twice");
         found.into_iter().next()
     }
@@ -120,7 +121,8 @@ struct Registered {
 impl Registered {
     /// Registers one with these scopes.
     async fn by(admin: &Caller, scopes: &[&str]) -> Self {
-        let body = json!({"name": "Trackside Cards", "redirect_uris": [BACK, "http://127.0.0.1/connected"], "scopes": scopes});
+        let body =
+            json!({"name": "Trackside Cards", "redirect_uris": [BACK, "http://127.0.0.1/connected"], "scopes": scopes});
         let answer = admin.post("/apps", body).await.expect(201);
         let client_id = answer.body["client_id"].as_str().unwrap().to_owned();
         Self { app: admin.app.clone(), id: answer.id(), client_id }
@@ -138,7 +140,8 @@ impl Registered {
             ("code_challenge_method", "S256"),
         ];
         let kept = usual.into_iter().filter(|(name, _)| !instead.iter().any(|(other, _)| other == name));
-        let all: Vec<(&str, &str)> = kept.chain(instead.iter().copied().filter(|(_, value)| !value.is_empty())).collect();
+        let all: Vec<(&str, &str)> =
+            kept.chain(instead.iter().copied().filter(|(_, value)| !value.is_empty())).collect();
         format!("/oauth/authorize?{}", String::from_utf8(form(&all)).unwrap())
     }
 

@@ -19,7 +19,10 @@ fn is_reachable(page: &Page) {
     let html = &page.html;
     assert!(html.starts_with("<!doctype html><html lang=\"en\">"), "{html}");
     assert!(html.contains("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">"));
-    assert_eq!((html.matches("<h1>").count(), html.matches("<main>").count(), html.matches("<title>").count()), (1, 1, 1));
+    assert_eq!(
+        (html.matches("<h1>").count(), html.matches("<main>").count(), html.matches("<title>").count()),
+        (1, 1, 1)
+    );
     let fields = html.matches("<input ").count() - html.matches("type=\"hidden\"").count();
     let labels = attributes(html, "for");
     assert_eq!(fields, labels.len(), "{html}");
@@ -42,7 +45,8 @@ async fn the_pages_are_plain_and_can_be_reached_by_everybody(pool: PgPool) {
     let browser = Browser::new(&club.app);
     let sign_in = browser.get(&app.asks(&[])).await.expect(200);
     let failed = browser.post(&app.asks(&[]), &[("email", &club.coach.email), ("password", "x")]).await.expect(401);
-    let consent = browser.sign_in(&app.asks(&[("scope", "squad.read session.write")]), &club.coach.email).await.expect(200);
+    let consent =
+        browser.sign_in(&app.asks(&[("scope", "squad.read session.write")]), &club.coach.email).await.expect(200);
     let over = browser.decide("x", "allow").await.expect(400);
     for page in [&sign_in, &failed, &consent, &over] {
         is_reachable(page);
@@ -50,11 +54,23 @@ async fn the_pages_are_plain_and_can_be_reached_by_everybody(pool: PgPool) {
         assert_eq!((page.header("cache-control"), page.header("x-content-type-options")), ("no-store", "nosniff"));
         assert!(!page.headers.contains_key("set-cookie"));
     }
-    assert!(sign_in.html.contains("Trackside Cards") && sign_in.html.contains("North") && sign_in.html.contains(&club.app.base));
+    assert!(
+        sign_in.html.contains("Trackside Cards")
+            && sign_in.html.contains("North")
+            && sign_in.html.contains(&club.app.base)
+    );
     assert_eq!(attributes(&sign_in.html, "autocomplete"), ["username", "current-password"]);
     assert!(failed.html.contains("role=\"alert\"") && failed.html.contains("aria-invalid=\"true\""));
     // Who is asked, by whom, for what and where it leads.
-    for said in ["Cora Coach", &club.coach.email, "Trackside Cards", "North", "See what you see", "Keep athletes", "cards.example"] {
+    for said in [
+        "Cora Coach",
+        &club.coach.email,
+        "Trackside Cards",
+        "North",
+        "See what you see",
+        "Keep athletes",
+        "cards.example",
+    ] {
         assert!(consent.html.contains(said), "{said}: {}", consent.html);
     }
     assert!(!consent.html.contains("Run the club") && !consent.html.contains("Keep a copy"));
@@ -92,7 +108,11 @@ async fn a_name_is_text_and_not_part_of_the_page(pool: PgPool) {
         browser.sign_in(&asks, &club.coach.email).await.expect(200),
         browser.post(&asks, &[("email", typed), ("password", "x")]).await.expect(401),
     ] {
-        assert!(page.html.contains(shown) && !page.html.contains("<script") && !page.html.contains("<b>"), "{}", page.html);
+        assert!(
+            page.html.contains(shown) && !page.html.contains("<script") && !page.html.contains("<b>"),
+            "{}",
+            page.html
+        );
     }
 }
 
@@ -117,10 +137,25 @@ async fn who_reads_no_html_is_told_by_a_problem_and_unknown_parameters_are_left_
     }
     // What is broken in every way leads to an answer of ours.
     let long = "x".repeat(5_000);
-    for value in ["%00", "%ff%fe", "<script>", "%0d%0aset-cookie:a", "'; drop table apps; --", "\u{202e}", long.as_str(), "[]", "null"] {
-        for name in ["client_id", "redirect_uri", "scope", "state", "code_challenge", "response_type", "code_challenge_method"] {
-            let path = format!("/oauth/authorize?{name}={}&client_id={}&code_challenge={CHALLENGE}",
-                form_urlencoded::byte_serialize(value.as_bytes()).collect::<String>(), app.client_id);
+    for value in [
+        "%00",
+        "%ff%fe",
+        "<script>",
+        "%0d%0aset-cookie:a",
+        "'; drop table apps; --",
+        "\u{202e}",
+        long.as_str(),
+        "[]",
+        "null",
+    ] {
+        for name in
+            ["client_id", "redirect_uri", "scope", "state", "code_challenge", "response_type", "code_challenge_method"]
+        {
+            let path = format!(
+                "/oauth/authorize?{name}={}&client_id={}&code_challenge={CHALLENGE}",
+                form_urlencoded::byte_serialize(value.as_bytes()).collect::<String>(),
+                app.client_id
+            );
             let page = browser.get(&path).await;
             assert!(matches!(page.status, 303 | 400), "{name}={value}: {} {}", page.status, page.html);
             let page = browser.post(&path, &[("email", value), ("password", value)]).await;

@@ -279,7 +279,8 @@ impl Stage {
     /// An app that the club admits.
     async fn app(&self) -> Answer {
         let scopes = ["squad.read", "session.write", "sync"];
-        let body = json!({"name": format!("Trackside Cards {}", self.number()), "redirect_uris": [BACK], "scopes": scopes});
+        let body =
+            json!({"name": format!("Trackside Cards {}", self.number()), "redirect_uris": [BACK], "scopes": scopes});
         self.admin.post("/apps", body).await.expect(201)
     }
 

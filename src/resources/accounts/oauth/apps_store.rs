@@ -102,7 +102,9 @@ pub async fn insert(tx: &mut ClubTx, id: AppId, app: &App, now: DateTime<Utc>) -
     let (club, admin) = (tx.club.0, tx.actor.account.0);
     let many = i64::try_from(list(tx).await?.len()).unwrap_or(i64::MAX);
     if many >= MAX_APPS {
-        return Err(StoreError::Conflict(format!("The club has {MAX_APPS} apps already. Revoke one that nobody uses.")));
+        return Err(StoreError::Conflict(format!(
+            "The club has {MAX_APPS} apps already. Revoke one that nobody uses."
+        )));
     }
     sqlx::query!(
         r#"

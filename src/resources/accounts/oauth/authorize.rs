@@ -155,7 +155,10 @@ async fn decided(db: &Db, from: &Network, ticket: &str, allowed: bool, issuer: &
     let of = &pending.of;
     // The club first: what it notes opens nothing without a code, and may be noted again.
     if allowed && !apps_store::grant(db, of.client, pending.account, &of.scopes).await? {
-        return Err(Problem::new(Code::Forbidden, "The club has withdrawn this app, or you have left the club. Nothing was shared."));
+        return Err(Problem::new(
+            Code::Forbidden,
+            "The club has withdrawn this app, or you have left the club. Nothing was shared.",
+        ));
     }
     let mut tx = db.account_tx().await?;
     let used = codes_store::find(&mut tx, &ticket, Step::Consent).await?.is_none_or(|now| now.used);

@@ -47,7 +47,9 @@ fn same_site(req: &HttpRequest, issuer: &str) -> Result<(), Problem> {
     let header = |name: &str| req.headers().get(name).and_then(|value| value.to_str().ok());
     let here = match (header("sec-fetch-site"), header(ORIGIN.as_str())) {
         (Some(site), _) => site == "same-origin",
-        (None, Some(origin)) => origin == issuer || Some(origin.split("://").last().unwrap_or_default()) == header(HOST.as_str()),
+        (None, Some(origin)) => {
+            origin == issuer || Some(origin.split("://").last().unwrap_or_default()) == header(HOST.as_str())
+        }
         (None, None) => true,
     };
     let detail = "This form was sent by a page of another site. Go back to the app and start again there.";

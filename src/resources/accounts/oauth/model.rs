@@ -49,14 +49,17 @@ impl App {
         for (at, scope) in scopes.iter().enumerate().filter(|(_, scope)| !known.contains(&scope.as_str())) {
             faults.add(format!("/scopes/{at}"), "word", format!("must be one of {}, not {scope:?}", known.join(", ")));
         }
-        let scopes = known.into_iter().filter(|one| scopes.iter().any(|scope| scope == one)).map(str::to_owned).collect();
+        let scopes =
+            known.into_iter().filter(|one| scopes.iter().any(|scope| scope == one)).map(str::to_owned).collect();
         faults.finish(name.map(|name| Self { name, redirect_uris, scopes }))
     }
 
     /// Whether a browser may be sent to this address: exactly as registered, but for the port of an address of the person's own
     /// device (RFC 8252, section 7.3).
     pub fn leads_to(&self, uri: &str) -> bool {
-        self.redirect_uris.iter().any(|known| known == uri || loopback(known).is_some() && loopback(known) == loopback(uri))
+        self.redirect_uris
+            .iter()
+            .any(|known| known == uri || loopback(known).is_some() && loopback(known) == loopback(uri))
     }
 }
 
@@ -95,9 +98,10 @@ fn check_redirect(uri: &str) -> Result<(), &'static str> {
     let (scheme, rest) = uri.split_once(':').ok_or(KINDS)?;
     match scheme {
         "https" => {
-            let (authority, _) = rest.strip_prefix("//").and_then(|rest| rest.split_once('/')).ok_or(
-                "must name a host and a path, which begins with /",
-            )?;
+            let (authority, _) = rest
+                .strip_prefix("//")
+                .and_then(|rest| rest.split_once('/'))
+                .ok_or("must name a host and a path, which begins with /")?;
             let (host, port) = authority.split_once(':').map_or((authority, None), |(host, port)| (host, Some(port)));
             let label = |label: &str| {
                 !label.is_empty()
@@ -109,7 +113,8 @@ fn check_redirect(uri: &str) -> Result<(), &'static str> {
         "http" => loopback(uri).map(drop).ok_or(KINDS),
         own => {
             let word = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".-+".contains(&byte);
-            let turned = own.contains('.') && own.starts_with(|c: char| c.is_ascii_lowercase()) && own.bytes().all(word);
+            let turned =
+                own.contains('.') && own.starts_with(|c: char| c.is_ascii_lowercase()) && own.bytes().all(word);
             if turned && rest.starts_with('/') { Ok(()) } else { Err(KINDS) }
         }
     }
@@ -298,7 +303,12 @@ mod tests {
 
     #[test]
     fn every_scope_has_words_and_a_registration_names_known_ones_once() {
-        assert!(ALL_SCOPES.split(' ').all(|scope| !in_words(scope).is_empty()));
+        // As the guide for whoever writes an app tells them.
+        let guide = include_str!("../../../../api-spec/app-guide.md");
+        for scope in ALL_SCOPES.split(' ') {
+            let row = format!("| `{scope}` | {} |", in_words(scope));
+            assert!(!in_words(scope).is_empty() && guide.contains(&row), "{row}");
+        }
         let at = |uris: &[&str], scopes: &[&str]| {
             let list = |list: &[&str]| list.iter().map(|one| (*one).to_owned()).collect::<Vec<_>>();
             let faults = App::parse("App", list(uris), list(scopes)).err().unwrap_or_default();

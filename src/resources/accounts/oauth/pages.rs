@@ -4,7 +4,9 @@ use std::fmt::Write as _;
 use std::sync::LazyLock;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, HeaderValue, LOCATION, REFERRER_POLICY, VARY};
+use actix_web::http::header::{
+    CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, HeaderValue, LOCATION, REFERRER_POLICY, VARY,
+};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -145,7 +147,12 @@ Athletes are mostly minors: say yes only to an app that your club has agreed on.
         escaped(of.ticket),
         escaped(&place_in_words(uri))
     );
-    page(StatusCode::OK, &format!("Let {} work with {} for you?", of.asked.app.name, of.asked.club_name), &body, Some(uri))
+    page(
+        StatusCode::OK,
+        &format!("Let {} work with {} for you?", of.asked.app.name, of.asked.club_name),
+        &body,
+        Some(uri),
+    )
 }
 
 /// Says that a link or a form leads nowhere.
@@ -156,7 +163,8 @@ pub fn dead_end(req: &HttpRequest, problem: &Problem) -> HttpResponse {
 
 /// Says that a consent was used or is too old.
 pub fn over() -> Problem {
-    let detail = "This page was answered before, or stood open for more than ten minutes. Go back to the app and start again.";
+    let detail =
+        "This page was answered before, or stood open for more than ten minutes. Go back to the app and start again.";
     Problem::new(Code::Malformed, detail)
 }
 

@@ -58,7 +58,8 @@ fn one<'a>(query: &'a [(String, String)], name: &'static str) -> Result<Option<&
 }
 
 fn here(parameter: &'static str, detail: &str) -> Wrong {
-    let problem = Problem::new(Code::Malformed, "The app sent you here with a link that does not work. Nothing was shared.");
+    let problem =
+        Problem::new(Code::Malformed, "The app sent you here with a link that does not work. Nothing was shared.");
     Wrong::Here(problem.with_faults(vec![Fault::of(parameter, "parameter", detail)]))
 }
 
@@ -71,8 +72,7 @@ pub async fn read(db: &Db, query: &str) -> Result<Asked, Wrong> {
     let single = |name| one(&query, name).map_err(|name| here(name, "must stand once"));
     let unknown = || here("client_id", "is no app of a club; ask whoever runs the app, or an admin of the club");
     let client = single("client_id")?.and_then(ClientId::parse).ok_or_else(unknown)?;
-    let (app, club_name) =
-        apps_store::admitted(db, client).await.map_err(Problem::from)?.ok_or_else(unknown)?;
+    let (app, club_name) = apps_store::admitted(db, client).await.map_err(Problem::from)?.ok_or_else(unknown)?;
     let redirect_uri = single("redirect_uri")?.filter(|uri| app.leads_to(uri));
     let foreign = || here("redirect_uri", "is none of the addresses that the club registered for the app");
     let redirect_uri = redirect_uri.ok_or_else(foreign)?.to_owned();
@@ -82,9 +82,7 @@ pub async fn read(db: &Db, query: &str) -> Result<Asked, Wrong> {
         let state = state.ok().flatten().filter(|state| fits(state)).map(str::to_owned);
         Wrong::There(Refusal { redirect_uri: redirect_uri.clone(), state, error, says })
     };
-    let single = |name| {
-        one(&query, name).map_err(|name| refusal("invalid_request", format!("{name} stands twice")))
-    };
+    let single = |name| one(&query, name).map_err(|name| refusal("invalid_request", format!("{name} stands twice")));
     if single("state")?.is_some_and(|state| !fits(state)) {
         let says = format!("state must have at most {LONGEST_STATE} visible ASCII characters");
         return Err(refusal("invalid_request", says));
@@ -102,7 +100,10 @@ pub async fn read(db: &Db, query: &str) -> Result<Asked, Wrong> {
     }
     let challenge = single("code_challenge")?.filter(|text| is_challenge(text));
     let Some(challenge) = challenge.map(str::to_owned) else {
-        return Err(refusal("invalid_request", "code_challenge must be 43 characters of Base64 for addresses".to_owned()));
+        return Err(refusal(
+            "invalid_request",
+            "code_challenge must be 43 characters of Base64 for addresses".to_owned(),
+        ));
     };
     let scopes = match single("scope")? {
         None => app.scopes.clone(),

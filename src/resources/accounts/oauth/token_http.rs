@@ -1,14 +1,14 @@
 //! Tokens for apps: fetched, renewed, given back (RFC 6749, 7009), and what a general client needs to know of it (RFC 8414).
 
+use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
 use actix_web::web::Data;
-use actix_web::HttpResponse;
 use chrono::Utc;
 
+use super::apps_store;
 use super::codes_store::{self, Step};
 use super::model::{Pending, both, is_verifier};
 use super::shapes::{AppTokens, RevocationRequest, ServerMetadata, TokenRefusal, TokenRequest};
-use super::apps_store;
 use crate::platform::access::ALL_SCOPES;
 use crate::platform::audit;
 use crate::platform::client::ClientId;
@@ -69,7 +69,9 @@ impl From<Problem> for No {
                 Self::request(detail.chars().filter(plain).collect::<String>())
             }
             // Others exchange the same token at this moment; what others undid is carried out again.
-            Code::Conflict if !problem.was_undone() => Self::Problem(Problem::new(Code::Unavailable, problem.to_string())),
+            Code::Conflict if !problem.was_undone() => {
+                Self::Problem(Problem::new(Code::Unavailable, problem.to_string()))
+            }
             _ => Self::Problem(problem),
         }
     }
@@ -153,13 +155,7 @@ async fn now(db: &Db, client: ClientId, account: AccountId, scopes: &[String]) -
     Ok(left)
 }
 
-async fn exchange(
-    db: &Db,
-    keys: &Keys,
-    from: &Network,
-    client: ClientId,
-    sent: TokenRequest,
-) -> Result<AppTokens, No> {
+async fn exchange(db: &Db, keys: &Keys, from: &Network, client: ClientId, sent: TokenRequest) -> Result<AppTokens, No> {
     let none = || No::grant("the code is none, is over or was used before: begin again");
     let code = Opaque::parse(&needed(sent.code, "code")?).ok_or_else(none)?;
     let redirect_uri = needed(sent.redirect_uri, "redirect_uri")?;
@@ -198,8 +194,7 @@ async fn exchange(
     let device = devices_store::insert(&mut tx, account, &name, from).await?;
     codes_store::give_to_app(&mut tx, (account, device), client, &pending.of.scopes).await?;
     codes_store::take(&mut tx, &code, Some(device)).await?;
-    let tokens =
-        sign_in::issue_for(&mut tx, keys, (account, device), None, (Some(client), &scopes.join(" "))).await?;
+    let tokens = sign_in::issue_for(&mut tx, keys, (account, device), None, (Some(client), &scopes.join(" "))).await?;
     tx.commit().await?;
     audit::signs_in(account, Some(device));
     Ok(given(tokens, client, &scopes))

@@ -299,7 +299,16 @@ impl<A: Act> Permit<A> {
     /// Leave of somebody who is not the caller, for what they themselves handed out: whether they still may is decided when it is
     /// used, from their sign-in, role and groups at that moment.
     pub fn lent(club: ClubId, account: AccountId, device: DeviceId) -> Self {
-        Self { club, account, device, expires: 0, scope: A::SCOPE.to_owned(), edits: None, act: PhantomData }
+        Self {
+            club,
+            account,
+            device,
+            expires: 0,
+            client: None,
+            scope: A::SCOPE.to_owned(),
+            edits: None,
+            act: PhantomData,
+        }
     }
 
     /// Who waits for a turn when this needs one.

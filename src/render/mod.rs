@@ -3,5 +3,6 @@
 pub mod chart;
 mod paper;
 pub mod set_out;
+pub mod sheet;
 pub mod start_list;
 pub mod table;

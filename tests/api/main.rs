@@ -31,6 +31,7 @@ mod kinds_migration;
 mod measurements;
 mod members;
 mod operations;
+mod pages;
 mod progression;
 mod pushed_plans;
 mod race_readiness;

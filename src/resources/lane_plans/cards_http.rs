@@ -5,10 +5,13 @@ use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
 use super::cards::{Planned, View, card, cautions};
+use super::cards_page::page;
 use super::cards_store;
 use super::http::who_comes;
 use super::sight;
 use super::store;
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::ids::SessionId;
@@ -31,11 +34,11 @@ pub(super) async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<O
 ///
 /// The cards are for those of your groups who are noted as present; before anybody was, for whoever is expected, as in a lane plan.
 /// Lanes come from the session's latest plan. What to watch is the weakest rated criterion with its usual correction, which is
-/// common practice and says where it is written.
+/// common practice and says where it is written. The page has four cards to a side of A4, one below the other on a phone.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/cards", impl_for = get_session_cards, tag = "lane_plans",
     responses(
-        (status = 200, description = "The cards", body = View),
+        (status = 200, description = "The cards", content((View = "application/json"), (String = "text/html"))),
         (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
     )
 )]
@@ -47,6 +50,7 @@ async fn get_session_cards(
     lanes: Data<Lanes>,
 ) -> Result<HttpResponse, Problem> {
     let session = SessionId(path_id(&req, "session_id", "session")?);
+    let format = choose(&req, &[])?;
     let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let info = store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
@@ -61,7 +65,8 @@ async fn get_session_cards(
     let planned = latest_plan(&mut tx, session).await?;
     let note = cards_store::session_note(&mut tx, session).await?;
     let setting = advice::setting(&mut tx).await?;
-    let (club, on) = (tx.club, advice::day(info.held_on)?);
+    let (club, held_on, on) = (tx.club, info.held_on, advice::day(info.held_on)?);
+    let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
     let body = turn.run(move || {
         let mut cards = Vec::with_capacity(people.len());
@@ -73,11 +78,13 @@ async fn get_session_cards(
         }
         let cautions = cautions(&people);
         let people_from = from.word();
-        let held_on = info.held_on;
         Ok::<_, Problem>(View { session_id: session, held_on, note, people_from, cards, not_expected, cautions })
     });
     let body = body.await??;
-    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
+    Ok(match format {
+        Format::Paper(form) => paper::answer(form, &page(&body, info.club, measure)),
+        _ => HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body),
+    })
 }
 
 routes!(get_session_cards);

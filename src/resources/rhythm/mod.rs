@@ -5,6 +5,7 @@ mod club;
 mod cue;
 mod http;
 mod model;
+mod schedule_page;
 mod schedules;
 mod shapes;
 mod store;

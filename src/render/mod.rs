@@ -1,6 +1,7 @@
 //! Results as files: bytes out, nothing else.
 
 pub mod chart;
+pub mod cue;
 pub mod html;
 pub mod measure;
 mod paper;

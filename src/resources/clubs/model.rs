@@ -25,6 +25,8 @@ pub struct Settings {
     pub print_units: PrintUnits,
     /// The club's own numbers for the progression rules.
     pub policy: PolicyFields,
+    /// Whether coaches may show a session's sheets to helpers without an account.
+    pub helper_links: bool,
 }
 
 impl Settings {
@@ -36,6 +38,7 @@ impl Settings {
         [name, time_zone, ruleset, print_units]: [&str; 4],
         spacing_step_m: f64,
         policy: PolicyFields,
+        helper_links: bool,
     ) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let name = faults.text("/name", name, 100);
@@ -65,6 +68,7 @@ impl Settings {
                 spacing_step: spacing_step?,
                 print_units: print_units?,
                 policy,
+                helper_links,
             })
         })();
         faults.finish(value)

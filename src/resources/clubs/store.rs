@@ -13,7 +13,7 @@ use crate::platform::stored::Stored;
 pub async fn find(tx: &mut ClubTx) -> Result<Stored<ClubId, Settings>, StoreError> {
     let club = tx.club;
     let row = sqlx::query!(
-        "select rev, name, time_zone, ruleset, spacing_step_mm, print_units, policy from clubs where id = $1",
+        "select rev, name, time_zone, ruleset, spacing_step_mm, print_units, policy, helper_links from clubs where id = $1",
         club.0
     )
     .fetch_optional(tx.conn())
@@ -27,6 +27,7 @@ pub async fn find(tx: &mut ClubTx) -> Result<Stored<ClubId, Settings>, StoreErro
         spacing_step: u32::try_from(row.spacing_step_mm).map(Length::from_mm).map_err(|_| corrupt())?,
         print_units: PrintUnits::parse(&row.print_units).map_err(|_| corrupt())?,
         policy: serde_json::from_value(row.policy).map_err(|_| corrupt())?,
+        helper_links: row.helper_links,
     };
     Ok(Stored { id: club, rev: row.rev, value })
 }
@@ -37,7 +38,8 @@ pub async fn save(tx: &mut ClubTx, value: &Settings) -> Result<(), StoreError> {
     sqlx::query!(
         r#"
         update clubs
-        set name = $2, time_zone = $3, ruleset = $4, spacing_step_mm = $5, policy = $6, print_units = $7, updated_at = $8
+        set name = $2, time_zone = $3, ruleset = $4, spacing_step_mm = $5, policy = $6, helper_links = $7,
+          print_units = $8, updated_at = $9
         where id = $1
         "#,
         club.0,
@@ -46,6 +48,7 @@ pub async fn save(tx: &mut ClubTx, value: &Settings) -> Result<(), StoreError> {
         value.ruleset,
         i32::try_from(value.spacing_step.mm()).unwrap_or(i32::MAX),
         serde_json::to_value(&value.policy).map_err(|_| StoreError::Corrupt("club"))?,
+        value.helper_links,
         value.print_units.as_str(),
         Utc::now()
     )

@@ -4,10 +4,22 @@ use super::cards::{CardView, ConfigurationView, LastTimeView, TodayView, View};
 use crate::paper::{self, fact, percent, run_over, sentence};
 use crate::render::measure::Measure;
 use crate::render::sheet::{Block, Card, Cards, Orientation, Section, Sheet, Text};
+use crate::resources::advice::overtaken_note;
+
+/// The cards, on a page of their own.
+pub fn cards(view: &View, measure: Measure) -> Section {
+    let cards: Vec<Card> = view.cards.iter().map(|one| card(one, measure)).collect();
+    if cards.is_empty() {
+        return Section::new(
+            "Cards",
+            vec![Block::Paragraph("There is no card: nobody comes, or nobody has a lane.".into())],
+        );
+    }
+    Section::new("Cards", vec![Block::Cards(Cards { per_page: 4, cards })]).on_new_page()
+}
 
 /// The document of what JSON says.
 pub fn page(view: &View, club: String, measure: Measure) -> Sheet {
-    let cards: Vec<Card> = view.cards.iter().map(|one| card(one, measure)).collect();
     let mut before = Vec::new();
     before.extend(view.note.as_ref().map(|note| Block::Paragraph(Text::own("Note: ").and_theirs(note))));
     before.push(match view.people_from {
@@ -22,11 +34,7 @@ pub fn page(view: &View, club: String, measure: Measure) -> Sheet {
     }
     let mut sections = vec![Section::new("The session", before)];
     sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
-    if cards.is_empty() {
-        sections.push(Section::new("Cards", vec![Block::Paragraph("Nobody comes.".into())]));
-    } else {
-        sections.push(Section::new("Cards", vec![Block::Cards(Cards { per_page: 4, cards })]).on_new_page());
-    }
+    sections.push(cards(view, measure));
     Sheet {
         title: Text::own(format!("Cards for {}", view.held_on)),
         subtitle: Text::theirs(club),
@@ -70,8 +78,8 @@ fn card(one: &CardView, measure: Measure) -> Card {
 /// Today's lane, and what stands against it.
 fn lane(today: &TodayView, measure: Measure) -> Vec<(Text, Text)> {
     let stop = match (&today.not_permitted, today.overtaken) {
-        (Some(wall), _) => Some(format!("Does not run here: {}", wall.text)),
-        (None, true) => Some("Planned before a report: plan anew.".to_owned()),
+        (wall, true) => Some(sentence(&overtaken_note(wall.as_ref()))),
+        (Some(wall), false) => Some(format!("Not permitted: {}", wall.text)),
         (None, false) => None,
     };
     let set = over(&today.configuration, measure);

@@ -4,11 +4,14 @@ use std::collections::BTreeMap;
 
 use super::set_out::note;
 use super::shapes::{Content, LaneView, PlacedView};
+use super::store::SessionInfo;
+use super::{cards, cards_page, set_out};
 use crate::compute::decision::Configuration;
 use crate::compute::estimate::Settings;
 use crate::compute::set_out::{Mark, MarkKind};
 use crate::compute::units::Length;
 use crate::paper;
+use crate::platform::problem::Problem;
 use crate::render::kind_words;
 use crate::render::measure::Measure;
 use crate::render::set_out::{Sheet as Plan, SheetLane};
@@ -65,6 +68,33 @@ pub fn page(plan: &Plan, content: &Content, absent: &[String], measure: Measure)
         orientation: if lies { Orientation::Landscape } else { Orientation::Portrait },
         sections,
     }
+}
+
+/// A session's sheets for helpers: the lanes of its plan, where there is one, and the cards.
+///
+/// # Errors
+/// When the stored plan does not parse.
+pub fn sheets_page(
+    info: SessionInfo,
+    content: Option<&Content>,
+    cards: &cards::View,
+    measure: Measure,
+) -> Result<Sheet, Problem> {
+    let subtitle = Text::theirs(&info.club).and(format!(", {}", info.held_on));
+    let mut sections = Vec::new();
+    let mut orientation = Orientation::Portrait;
+    if let Some(content) = content {
+        let plan = set_out::sheet(info, content, set_out::rounds(content))?;
+        let lanes = page(&plan, content, &[], measure);
+        (sections, orientation) = (lanes.sections, lanes.orientation);
+    }
+    let heeded = |text: &str| content.is_some_and(|content| content.cautions.iter().any(|one| one.text == text));
+    let more: Vec<&str> = cards.cautions.iter().map(|one| one.text.as_str()).filter(|text| !heeded(text)).collect();
+    if !more.is_empty() {
+        sections.push(paper::cautions(more));
+    }
+    sections.push(cards_page::cards(cards, measure));
+    Ok(Sheet { title: Text::own("Today's lanes and cards"), subtitle, orientation, sections })
 }
 
 fn place(venue: &str) -> Text {

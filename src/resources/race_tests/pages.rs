@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 
+use super::draw::since;
 use super::draw_shapes::{HeatView, HeatsView, LaneView};
 use super::results_shapes::{AgainstView, ResultList, ResultView};
 use super::shapes::SpecificationView;
@@ -76,14 +77,17 @@ fn heat_table(heat: &HeatView, handicap: bool) -> Table {
         );
         let expected = lane.expected.as_ref().map_or_else(Cell::default, |one| Cell::of(format!("{:.2}", one.time_s)));
         let accepts = lane.coach_accepts.then(|| "Entered by a coach although not ready.".to_owned()).into_iter();
-        let notes = accepts
+        let notes = since(lane)
+            .map(|words| sentence(&words))
+            .chain(accepts)
             .chain(lane.handicap_note.map(str::to_owned))
             .chain(lane.cautions.iter().map(|one| format!("Caution: {}", one.text)));
         let mut cells = vec![name, expected];
         if handicap {
             cells.push(lane.start_offset_s.map_or_else(Cell::default, |s| Cell::of(format!("{s:.2}"))));
         }
-        cells.extend([Cell::default(), Cell::lines(notes.map(Text::own).collect())]);
+        let tone = if lane.overtaken { Tone::Alert } else { Tone::Plain };
+        cells.extend([Cell::default(), Cell::lines(notes.map(Text::own).collect()).toned(tone)]);
         Row::new(format!("Lane {}", lane.lane), cells)
     };
     let mut columns = vec![Column::words("Athlete"), Column::figures("Expected, s")];

@@ -139,24 +139,28 @@ async fn sheets(
     let asked = Asked::of(&mut tx, SessionId(opened.link.subject)).await?;
     let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
-    turn.run(move || {
+    let drawn = turn.run(move || {
         let content = asked.planned.clone().map(|(_, content)| for_helpers(content));
         let cards = asked.cards(&memory)?.for_helpers();
         let info = asked.info;
         if let Format::Paper(form) = format {
             let page = sheets_page(info, content.as_ref(), &cards, measure)?;
-            return Ok(HttpResponse::Ok().content_type(paper::content_type(form)).body(paper::draw(form, &page)));
+            return Ok((paper::content_type(form), paper::draw(form, &page)));
         }
-        Ok::<_, Problem>(HttpResponse::Ok().json(SheetsView {
+        let view = SheetsView {
             club: info.club,
             held_on: info.held_on,
             venue: info.venue.map(|(name, ..)| name),
             expires_at,
             set_out: content.as_ref().map(set_out::json).transpose()?,
             cards,
-        }))
-    })
-    .await?
+        };
+        let body = serde_json::to_vec(&view);
+        let body = body.map_err(|_| Problem::new(Code::Internal, "The answer could not be written."))?;
+        Ok::<_, Problem>(("application/json", body))
+    });
+    let (media, body) = drawn.await??;
+    Ok(HttpResponse::Ok().content_type(media).body(body))
 }
 
 /// The lanes and cards of a session, for helpers who were given a link.

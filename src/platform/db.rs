@@ -376,6 +376,17 @@ impl ClubTx {
         Ok(Utc::now().with_timezone(&zone).date_naive())
     }
 
+    /// The units in which the club prints.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn print_units(&mut self) -> Result<PrintUnits, StoreError> {
+        let word = sqlx::query_scalar!("select print_units from clubs where id = $1", self.club.0)
+            .fetch_one(&mut *self.tx)
+            .await?;
+        PrintUnits::parse(&word).map_err(|_| StoreError::Corrupt("club"))
+    }
+
     /// Numbers the changes, writes the log and commits.
     ///
     /// The counter row is locked last, so per club the order of numbers is the order of commits.

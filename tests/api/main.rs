@@ -35,6 +35,7 @@ mod measurements;
 mod members;
 mod oauth;
 mod operations;
+mod pages;
 mod progression;
 mod pushed_plans;
 mod race_readiness;

@@ -75,6 +75,8 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("get_athlete", Rule::Seen, "squad.read"),
     ("update_athlete", Rule::SeenCoach, "session.write"),
     ("delete_athlete", Rule::SeenCoach, "session.write"),
+    ("create_consent", Rule::SeenCoach, "session.write"),
+    ("list_consents", Rule::Seen, "squad.read"),
     ("create_measurement", Rule::SeenCoach, "session.write"),
     ("list_measurements", Rule::Seen, "squad.read"),
     ("delete_measurement", Rule::SeenCoach, "session.write"),

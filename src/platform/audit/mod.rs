@@ -10,6 +10,7 @@ mod store;
 mod trail;
 
 use std::cell::{Cell, OnceCell};
+use std::collections::BTreeSet;
 use std::net::IpAddr;
 use std::rc::Rc;
 
@@ -49,6 +50,8 @@ struct Asked {
     /// Whose access token or password it is, once that is known.
     by: Cell<Option<(AccountId, Option<DeviceId>)>>,
     route: OnceCell<String>,
+    /// The athletes and the other records that path and query name.
+    named: OnceCell<(Vec<Uuid>, Vec<Uuid>)>,
     /// Nothing is left to note when it is answered: its row is stored with its changes, or it handed nothing out.
     noted: Cell<bool>,
 }
@@ -95,6 +98,7 @@ impl Asked {
             address: network::address(req).map(|address| address.to_canonical()),
             by: Cell::new(None),
             route: OnceCell::new(),
+            named: OnceCell::new(),
             noted: Cell::new(false),
         }
     }
@@ -194,6 +198,7 @@ pub fn acts(req: &HttpRequest, account: AccountId, device: DeviceId) {
         asked.by.set(Some((account, Some(device))));
         if let Some(route) = req.match_pattern() {
             let _ = asked.route.set(route);
+            let _ = asked.named.set(named(req));
         }
     });
 }
@@ -210,7 +215,6 @@ pub fn hands_out_nothing() {
 
 /// What is stored with a write: these records, of these athletes. None when the request only read, or the service tidied up.
 pub fn written(account: AccountId, records: Vec<Uuid>, athletes: Vec<Uuid>) -> Option<Entry> {
-    let reach = if athletes.is_empty() { Reach::None } else { Reach::Named };
     let asked = REQUEST.try_with(|asked| {
         if asked.method.is_safe() {
             return None;
@@ -219,10 +223,21 @@ pub fn written(account: AccountId, records: Vec<Uuid>, athletes: Vec<Uuid>) -> O
         let route = asked.route.get().unwrap_or(&asked.path);
         let act = if grants(route) { Act::Granted } else { Act::Changed };
         let own = asked.entry(act, route, None);
-        Some(Entry { account: own.account.or(Some(account.0)), ..own })
+        let (athletes, records) = asked.named.get().cloned().unwrap_or_default();
+        Some(Entry { account: own.account.or(Some(account.0)), athletes, records, ..own })
     });
     let entry = asked.unwrap_or_else(|_| (!records.is_empty()).then(Entry::of_service))?;
+    let athletes = both(entry.athletes, athletes);
+    let mut records = both(entry.records, records);
+    records.retain(|record| !athletes.contains(record));
+    let reach = if athletes.is_empty() { Reach::None } else { Reach::Named };
     Some(Entry { reach, athletes, records, ..entry })
+}
+
+/// All of two lists, each once.
+fn both(one: Vec<Uuid>, other: Vec<Uuid>) -> Vec<Uuid> {
+    let all: BTreeSet<Uuid> = one.into_iter().chain(other).collect();
+    all.into_iter().collect()
 }
 
 #[cfg(test)]

@@ -216,6 +216,11 @@ impl Stage {
                 format!("/athletes/{}/measurements", athlete?),
                 json!({"kind": "sprint_30m_s", "value": 5.1, "measured_on": self.day}),
             ),
+            "create_consent" => (
+                format!("/athletes/{}/consents", athlete?),
+                json!({"purpose": "sharing_with_apps", "act": if n.is_multiple_of(2) { "given" } else { "withdrawn" },
+                "on": self.day, "by": "guardian"}),
+            ),
             "create_session" => {
                 ("/sessions".to_owned(), json!({"held_on": self.day, "state": "held", "group_ids": [group?]}))
             }

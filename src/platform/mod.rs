@@ -39,6 +39,7 @@ pub mod problem_pages;
 pub mod record;
 pub mod route;
 pub mod routed;
+pub mod secret_links;
 pub mod shape;
 pub mod sockets;
 pub mod stored;

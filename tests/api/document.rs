@@ -250,7 +250,8 @@ fn every_operation_shows_what_was_really_sent_and_answered() {
     for (_, _, operation) in all() {
         let good = object(&operation["responses"]).filter(|(status, _)| status.starts_with('2'));
         for part in good.map(|(_, answer)| answer).chain([&operation["requestBody"]]) {
-            for (media, content) in object(&part["content"]) {
+            let media = object(&part["content"]).filter(|(media, _)| !media.starts_with("audio/"));
+            for (media, content) in media {
                 let faults = match &content["example"] {
                     Value::Null => vec!["nothing is shown: run `./dev examples`".to_owned()],
                     shown if media.ends_with("json") => CONTRACT.validate(&content["schema"], shown),

@@ -5,6 +5,8 @@
 pub enum Rule {
     /// Everybody, without signing in.
     Public,
+    /// Whoever holds a secret; without a right one there is nothing for anybody.
+    Secret,
     /// Every account, about itself.
     Account,
     /// Every member of the club.
@@ -22,6 +24,20 @@ pub enum Rule {
 }
 
 impl Rule {
+    /// Whether it needs no token.
+    pub const fn is_open(self) -> bool {
+        matches!(self, Self::Public | Self::Secret)
+    }
+
+    /// What whoever has no token, or a wrong one, is answered.
+    pub const fn of_nobody(self) -> Outcome {
+        match self {
+            Self::Public => Outcome::Through,
+            Self::Secret => Outcome::Hidden,
+            _ => Outcome::SignIn,
+        }
+    }
+
     /// Whether the path names a record that not every member sees.
     pub const fn about_seen(self) -> bool {
         matches!(self, Self::Seen | Self::SeenCoach)
@@ -45,6 +61,8 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("forecast_final_time", Rule::Public, ""),
     ("get_stride_marks", Rule::Public, ""),
     ("get_rhythm_cue", Rule::Public, ""),
+    ("get_rhythm_cue_wav", Rule::Public, ""),
+    ("get_session_sheets", Rule::Secret, ""),
     ("change_password", Rule::Account, ""),
     ("get_me", Rule::Account, ""),
     ("list_devices", Rule::Account, ""),
@@ -118,6 +136,8 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("list_runs", Rule::Member, "squad.read"),
     ("get_run", Rule::Seen, "squad.read"),
     ("get_run_rhythm", Rule::Seen, "squad.read"),
+    ("get_athlete_rhythm_cue", Rule::Seen, "squad.read"),
+    ("get_athlete_rhythm_cue_wav", Rule::Seen, "squad.read"),
     ("get_club_rhythm_schedule", Rule::Member, "squad.read"),
     ("create_assessments", Rule::Coach, "assessment.write"),
     ("list_assessments", Rule::Member, "squad.read"),
@@ -142,6 +162,9 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("get_lane_plan", Rule::Seen, "squad.read"),
     ("get_session_cards", Rule::Seen, "squad.read"),
     ("get_session_proposal", Rule::Seen, "squad.read"),
+    ("create_session_link", Rule::SeenCoach, "plan.write"),
+    ("list_session_links", Rule::SeenCoach, "plan.write"),
+    ("delete_session_link", Rule::SeenCoach, "plan.write"),
     ("delete_lane_plan", Rule::SeenCoach, "plan.write"),
     ("get_set_out", Rule::Seen, "squad.read"),
     ("get_set_out_csv", Rule::Seen, "squad.read"),
@@ -199,6 +222,7 @@ impl Outcome {
 pub fn expected(rule: Rule, role: &str, sees: bool, left: bool) -> Outcome {
     use Outcome::{Forbidden, Hidden, Through};
     match (rule, role) {
+        (Rule::Secret, _) => Hidden,
         (Rule::Public | Rule::Account, _) => Through,
         (Rule::Recorder, "") if left => Through,
         (_, "") => Hidden,

@@ -14,6 +14,7 @@ use crate::platform::patch;
 use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
+use crate::platform::secret_links::{self, Shows};
 use crate::platform::stored::{self, IfMatch, Stored};
 use crate::resources::advice::PolicyFields;
 
@@ -37,6 +38,14 @@ struct Fields {
     /// The club's own numbers for the progression rules.
     #[serde(default)]
     policy: PolicyFields,
+    /// Whether coaches may show a session's sheets to helpers without an account, by a link that ends with the day. Switching it off
+    /// ends every link that there is.
+    #[serde(default = "allowed")]
+    helper_links: bool,
+}
+
+const fn allowed() -> bool {
+    true
 }
 
 impl From<&Settings> for Fields {
@@ -47,6 +56,7 @@ impl From<&Settings> for Fields {
             ruleset: value.ruleset.clone(),
             spacing_step_m: value.spacing_step.metres(),
             policy: value.policy.clone(),
+            helper_links: value.helper_links,
         }
     }
 }
@@ -98,8 +108,11 @@ async fn update_club(
     version.require(before.rev, &View::from(&before))?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
     let texts = [&*fields.name, &fields.time_zone, &fields.ruleset];
-    let value = Settings::parse(texts, fields.spacing_step_m, fields.policy)?;
+    let value = Settings::parse(texts, fields.spacing_step_m, fields.policy, fields.helper_links)?;
     store::save(&mut tx, &value).await?;
+    if before.value.helper_links && !value.helper_links {
+        secret_links::end_all(&mut tx, Shows::SessionSheets).await?;
+    }
     let rev = tx.commit().await?.of(Kind::Club, before.id, before.rev);
     Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
 }

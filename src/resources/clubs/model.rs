@@ -22,6 +22,8 @@ pub struct Settings {
     pub spacing_step: Length,
     /// The club's own numbers for the progression rules.
     pub policy: PolicyFields,
+    /// Whether coaches may show a session's sheets to helpers without an account.
+    pub helper_links: bool,
 }
 
 impl Settings {
@@ -33,6 +35,7 @@ impl Settings {
         [name, time_zone, ruleset]: [&str; 3],
         spacing_step_m: f64,
         policy: PolicyFields,
+        helper_links: bool,
     ) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let name = faults.text("/name", name, 100);
@@ -54,7 +57,14 @@ impl Settings {
             }
         }
         let value = (|| {
-            Some(Self { name: name?, time_zone: time_zone?, ruleset: ruleset?, spacing_step: spacing_step?, policy })
+            Some(Self {
+                name: name?,
+                time_zone: time_zone?,
+                ruleset: ruleset?,
+                spacing_step: spacing_step?,
+                policy,
+                helper_links,
+            })
         })();
         faults.finish(value)
     }

@@ -11,11 +11,13 @@ use crate::platform::stored::Stored;
 /// The club as it is stored.
 pub async fn find(tx: &mut ClubTx) -> Result<Stored<ClubId, Settings>, StoreError> {
     let club = tx.club;
-    let row =
-        sqlx::query!("select rev, name, time_zone, ruleset, spacing_step_mm, policy from clubs where id = $1", club.0)
-            .fetch_optional(tx.conn())
-            .await?
-            .ok_or(StoreError::NotFound("club"))?;
+    let row = sqlx::query!(
+        "select rev, name, time_zone, ruleset, spacing_step_mm, policy, helper_links from clubs where id = $1",
+        club.0
+    )
+    .fetch_optional(tx.conn())
+    .await?
+    .ok_or(StoreError::NotFound("club"))?;
     let corrupt = || StoreError::Corrupt("club");
     let value = Settings {
         name: row.name,
@@ -23,6 +25,7 @@ pub async fn find(tx: &mut ClubTx) -> Result<Stored<ClubId, Settings>, StoreErro
         ruleset: row.ruleset,
         spacing_step: u32::try_from(row.spacing_step_mm).map(Length::from_mm).map_err(|_| corrupt())?,
         policy: serde_json::from_value(row.policy).map_err(|_| corrupt())?,
+        helper_links: row.helper_links,
     };
     Ok(Stored { id: club, rev: row.rev, value })
 }
@@ -33,7 +36,7 @@ pub async fn save(tx: &mut ClubTx, value: &Settings) -> Result<(), StoreError> {
     sqlx::query!(
         r#"
         update clubs
-        set name = $2, time_zone = $3, ruleset = $4, spacing_step_mm = $5, policy = $6, updated_at = $7
+        set name = $2, time_zone = $3, ruleset = $4, spacing_step_mm = $5, policy = $6, helper_links = $7, updated_at = $8
         where id = $1
         "#,
         club.0,
@@ -42,6 +45,7 @@ pub async fn save(tx: &mut ClubTx, value: &Settings) -> Result<(), StoreError> {
         value.ruleset,
         i32::try_from(value.spacing_step.mm()).unwrap_or(i32::MAX),
         serde_json::to_value(&value.policy).map_err(|_| StoreError::Corrupt("club"))?,
+        value.helper_links,
         Utc::now()
     )
     .execute(tx.changing(Change::put(Kind::Club, club)))

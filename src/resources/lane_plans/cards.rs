@@ -10,7 +10,7 @@ use crate::compute::advice::Advice;
 use crate::compute::approach::Approach;
 use crate::compute::board::Weeks;
 use crate::compute::card::{Watch, last_time, strides, watch};
-use crate::compute::decision::{Caution, Configuration};
+use crate::compute::decision::{Caution, Configuration, Surface};
 use crate::compute::progress::TrainingDay;
 use crate::compute::units::Length;
 use crate::platform::db::StoreError;
@@ -255,6 +255,21 @@ pub struct View {
     pub cautions: Vec<CautionView>,
 }
 
+impl View {
+    /// What helpers need of it: the cards of those who run in a lane today, without what coaches noted.
+    #[must_use]
+    pub fn for_helpers(mut self) -> Self {
+        self.note = None;
+        self.not_expected.clear();
+        self.cards.retain(|card| card.today.is_some());
+        for card in &mut self.cards {
+            card.notes.clear();
+            card.no_lane = None;
+        }
+        self
+    }
+}
+
 /// The session's latest plan, as its reader sees it.
 pub type Planned = (LanePlanId, Content);
 
@@ -333,7 +348,6 @@ fn place(
 }
 
 /// What everybody heeds, and what is wrong with the surface of the session.
-pub fn cautions<'a>(people: impl IntoIterator<Item = &'a Person>) -> Vec<CautionView> {
-    let surface = people.into_iter().find_map(|person| person.record.surface);
+pub fn cautions(surface: Option<Surface>) -> Vec<CautionView> {
     Caution::BASE.iter().copied().chain(surface.map(Caution::of_surface)).map(|one| CautionView::from(&one)).collect()
 }

@@ -8,6 +8,8 @@ mod cards_http;
 mod cards_store;
 mod http;
 mod judge;
+mod links_http;
+mod links_store;
 pub mod model;
 mod problem;
 mod proposal;
@@ -15,6 +17,7 @@ mod proposal_http;
 pub mod request;
 mod set_out;
 pub mod shapes;
+mod sheets;
 mod sight;
 mod stock;
 mod store;
@@ -26,4 +29,5 @@ pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     set_out::routes(config);
     cards_http::routes(config);
     proposal_http::routes(config);
+    links_http::routes(config);
 }

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use super::http::load;
-use super::shapes::{Content, LaneView, PlacedView};
+use super::shapes::{Content, LaneView, PlacedView, nobody};
 use super::store::SessionInfo;
 use crate::compute::english::AS_ADVISED;
 use crate::compute::set_out::{LaneSetting, Mark, set_out};
@@ -21,8 +21,7 @@ use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
-use crate::resources::advice::vocabulary;
-use crate::resources::advice::{CautionView, WallView};
+use crate::resources::advice::{CautionView, WallView, overtaken_note, vocabulary};
 
 /// A tape mark.
 #[derive(Debug, Serialize, ToSchema)]
@@ -86,8 +85,7 @@ impl From<&PlacedView> for RunnerView {
 /// What the printed sheet says beside a name: what differs from the advice, and what needs a coach's eye.
 fn note(one: &PlacedView) -> String {
     let not_here = match (&one.not_permitted, one.overtaken) {
-        (Some(wall), true) => Some(format!("does not run: {}", wall.text)),
-        (None, true) => Some("planned before a report: plan anew".to_owned()),
+        (wall, true) => Some(overtaken_note(wall.as_ref())),
         (Some(wall), false) => Some(format!("not permitted: {}", wall.text)),
         (None, false) => None,
     };
@@ -116,6 +114,10 @@ struct LaneMarks {
     /// Who runs here, and what to know of each.
     #[schema(max_items = 300)]
     athletes: Vec<RunnerView>,
+    /// Athletes of other groups in this lane, whom you do not see.
+    #[serde(skip_serializing_if = "nobody")]
+    #[schema(minimum = 0, maximum = 300, example = 2)]
+    others: usize,
     /// The marks, by distance.
     #[schema(max_items = 200)]
     marks: Vec<MarkView>,
@@ -124,7 +126,7 @@ struct LaneMarks {
 /// Where the tape marks go.
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = SetOut)]
-struct View {
+pub(super) struct View {
     /// The lanes, round by round.
     #[schema(max_items = 48)]
     lanes: Vec<LaneMarks>,
@@ -185,12 +187,17 @@ fn sheet(info: SessionInfo, content: &Content, rounds: u32) -> Result<Sheet, Pro
     })
 }
 
-fn json(content: &Content) -> Result<View, Problem> {
+/// The sheet of a plan as JSON.
+///
+/// # Errors
+/// When the plan does not parse.
+pub(super) fn json(content: &Content) -> Result<View, Problem> {
     let lane = |lane: &LaneView| {
         let (.., marks) = marks(lane, content.run_out_m)?;
         let mark = |mark: &Mark| MarkView { at_m: mark.at_tape(), mark: mark.kind.as_str(), barrier: mark.barrier };
         let athletes = lane.athletes.iter().map(RunnerView::from).collect();
-        Ok(LaneMarks { lane: lane.lane, round: lane.round, athletes, marks: marks.iter().map(mark).collect() })
+        let marks = marks.iter().map(mark).collect();
+        Ok(LaneMarks { lane: lane.lane, round: lane.round, athletes, others: lane.others, marks })
     };
     Ok(View {
         lanes: content.lanes.iter().map(lane).collect::<Result<_, Problem>>()?,

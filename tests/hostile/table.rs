@@ -67,6 +67,7 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("get_me", Rule::Account, ""),
     ("list_devices", Rule::Account, ""),
     ("delete_device", Rule::Account, ""),
+    ("leave_club", Rule::Account, ""),
     ("create_club", Rule::Account, "club.admin"),
     ("accept_invitation", Rule::Account, ""),
     ("get_club", Rule::Member, "squad.read"),

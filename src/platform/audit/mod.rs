@@ -40,6 +40,8 @@ tokio::task_local! {
 const SIGN_IN: &str = "/v1/auth/sign-in";
 /// The path of whoever takes an invitation.
 const JOIN: &str = "/v1/invitations/accept";
+/// The path of whoever leaves a club.
+const LEAVE: &str = "/v1/me/clubs/{club_id}";
 
 /// A request at work.
 #[derive(Debug)]
@@ -49,6 +51,8 @@ struct Asked {
     address: Option<IpAddr>,
     /// Whose access token or password it is, once that is known.
     by: Cell<Option<(AccountId, Option<DeviceId>)>>,
+    /// The club, when the path does not name it.
+    club: Cell<Option<ClubId>>,
     route: OnceCell<String>,
     /// The athletes and the other records that path and query name.
     named: OnceCell<(Vec<Uuid>, Vec<Uuid>)>,
@@ -86,7 +90,7 @@ fn about(route: &str) -> About {
 
 /// Whether a change of a route gives or takes somebody a place in the club.
 fn grants(route: &str) -> bool {
-    route == JOIN
+    [JOIN, LEAVE].contains(&route)
         || part(route).is_some_and(|part| ["members", "invitations", "apps"].iter().any(|of| part.starts_with(of)))
 }
 
@@ -97,6 +101,7 @@ impl Asked {
             path: req.path().to_owned(),
             address: network::address(req).map(|address| address.to_canonical()),
             by: Cell::new(None),
+            club: Cell::new(None),
             route: OnceCell::new(),
             named: OnceCell::new(),
             noted: Cell::new(false),
@@ -134,8 +139,10 @@ impl Asked {
             return (status.is_success() || refused)
                 .then(|| (Whose::ClubsOf(account), self.entry(act, &route, Some(status))));
         }
-        let club = answer.request().match_info().get("club_id").and_then(|text| Uuid::try_parse(text).ok())?;
-        let about = about(&route);
+        let in_path = answer.request().match_info().get("club_id").and_then(|text| Uuid::try_parse(text).ok());
+        let club = in_path.map(ClubId).or_else(|| self.club.get())?;
+        // What somebody is lent is about athletes: nothing else is.
+        let about = if self.club.get().is_some() { About::Athletes } else { about(&route) };
         let act = if refused {
             Act::Refused
         } else if !status.is_success() || self.noted.get() || about == About::Things {
@@ -145,14 +152,14 @@ impl Asked {
         } else {
             Act::Read
         };
-        let (athletes, records) = named(answer.request());
+        let (athletes, records) = self.named.get().cloned().unwrap_or_else(|| named(answer.request()));
         let reach = match about {
             About::Athletes if athletes.is_empty() => Reach::Seen,
             _ if athletes.is_empty() => Reach::None,
             _ => Reach::Named,
         };
         let entry = Entry { reach, athletes, records, ..self.entry(act, &route, Some(status)) };
-        Some((Whose::Club(ClubId(club)), entry))
+        Some((Whose::Club(club), entry))
     }
 }
 
@@ -208,6 +215,15 @@ pub fn signs_in(account: AccountId, device: Option<DeviceId>) {
     let _ = REQUEST.try_with(|asked| asked.by.set(Some((account, device))));
 }
 
+/// Notes with whose leave somebody without an account reads, and by which address which record.
+pub fn lends(club: ClubId, account: AccountId, device: DeviceId, records: Vec<Uuid>) {
+    let _ = REQUEST.try_with(|asked| {
+        asked.by.set(Some((account, Some(device))));
+        asked.club.set(Some(club));
+        let _ = asked.named.set((Vec::new(), records));
+    });
+}
+
 /// Notes that a request handed out nothing.
 pub fn hands_out_nothing() {
     let _ = REQUEST.try_with(|asked| asked.noted.set(true));
@@ -224,13 +240,14 @@ pub fn written(account: AccountId, records: Vec<Uuid>, athletes: Vec<Uuid>) -> O
         let act = if grants(route) { Act::Granted } else { Act::Changed };
         let own = asked.entry(act, route, None);
         let (athletes, records) = asked.named.get().cloned().unwrap_or_default();
-        Some(Entry { account: own.account.or(Some(account.0)), athletes, records, ..own })
+        let reach = if about(route) == About::Athletes { Reach::Seen } else { Reach::None };
+        Some(Entry { account: own.account.or(Some(account.0)), reach, athletes, records, ..own })
     });
     let entry = asked.unwrap_or_else(|_| (!records.is_empty()).then(Entry::of_service))?;
     let athletes = both(entry.athletes, athletes);
     let mut records = both(entry.records, records);
     records.retain(|record| !athletes.contains(record));
-    let reach = if athletes.is_empty() { Reach::None } else { Reach::Named };
+    let reach = if athletes.is_empty() { entry.reach } else { Reach::Named };
     Some(Entry { reach, athletes, records, ..entry })
 }
 

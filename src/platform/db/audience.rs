@@ -28,8 +28,7 @@ impl ClubTx {
     /// # Errors
     /// Database errors.
     pub async fn shown_to(&mut self, audience: Audience) -> Result<(), StoreError> {
-        self.set_audience(audience.as_str()).await?;
-        self.audience = Some(audience);
+        self.see_as(Some(audience)).await?;
         if self.actor.groups.is_none() {
             let groups = sqlx::query_scalar!("select id from groups where club_id = $1", self.club.0)
                 .fetch_all(&mut *self.tx)
@@ -44,25 +43,18 @@ impl ClubTx {
         self.audience
     }
 
-    /// Does something for the club itself, whoever the transaction is shown to: what is decided about an audience is not decided
-    /// by what it sees.
+    /// From here on the transaction sees as this audience does, or as a member: what is decided about an audience is not decided by
+    /// what it sees.
     ///
     /// # Errors
     /// Database errors.
-    pub async fn behind_the_wall<T>(
-        &mut self,
-        work: impl AsyncFnOnce(&mut Self) -> Result<T, StoreError>,
-    ) -> Result<T, StoreError> {
-        let Some(audience) = self.audience else { return work(self).await };
-        self.set_audience("").await?;
-        let done = work(self).await?;
-        self.set_audience(audience.as_str()).await?;
-        Ok(done)
-    }
-
-    /// The word is one of ours, so the text is safe.
-    async fn set_audience(&mut self, word: &str) -> Result<(), StoreError> {
-        sqlx::raw_sql(AssertSqlSafe(format!("SET LOCAL app.audience = '{word}'"))).execute(&mut *self.tx).await?;
+    pub async fn see_as(&mut self, audience: Option<Audience>) -> Result<(), StoreError> {
+        if self.audience != audience {
+            // The word is one of ours, so the text is safe.
+            let set = format!("SET LOCAL app.audience = '{}'", audience.map_or("", Audience::as_str));
+            sqlx::raw_sql(AssertSqlSafe(set)).execute(&mut *self.tx).await?;
+            self.audience = audience;
+        }
         Ok(())
     }
 }

@@ -132,7 +132,14 @@ impl Consent {
 
     /// The word of what was said.
     pub const fn said(self) -> Said {
-        if self.given { Said::Given } else { Said::Withdrawn }
+        Said::of(self.given)
+    }
+}
+
+impl Said {
+    /// The word for whether it was given.
+    pub const fn of(given: bool) -> Self {
+        if given { Self::Given } else { Self::Withdrawn }
     }
 }
 

@@ -111,12 +111,16 @@ pub async fn standing(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<(Purpos
     Ok(Purpose::ALL.map(|purpose| (purpose, latest.get(&purpose).copied())).to_vec())
 }
 
+/// A consent that is new.
+type New = (ConsentId, AthleteId, Consent);
+
+fn each<T>(new: &[New], of: impl Fn(&New) -> T) -> Vec<T> {
+    new.iter().map(of).collect()
+}
+
 /// Stores consents; false, and nothing worth committing, when an id is taken. Whoever does it has the athletes for themselves.
-async fn insert(tx: &mut ClubTx, new: &[(ConsentId, AthleteId, Consent)]) -> Result<bool, StoreError> {
+async fn insert(tx: &mut ClubTx, new: &[New]) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);
-    fn each<T>(new: &[(ConsentId, AthleteId, Consent)], of: impl Fn(&(ConsentId, AthleteId, Consent)) -> T) -> Vec<T> {
-        new.iter().map(of).collect()
-    }
     let done = sqlx::query!(
         r#"
         insert into consents as x
@@ -174,14 +178,12 @@ async fn settle(tx: &mut ClubTx, athlete: AthleteId, groups: &[GroupId]) -> Resu
     let consent_on = training.filter(|one| one.given).map(|one| one.on);
     let withheld: Vec<String> = Purpose::withheld(&latest).map(|audience| audience.as_str().to_owned()).collect();
     let club = tx.club.0;
-    tx.behind_the_wall(async |tx| {
-        let row =
-            sqlx::query!("select consent_on, withheld from athletes where club_id = $1 and id = $2", club, athlete.0)
-                .fetch_one(tx.conn())
-                .await?;
-        if row.consent_on == consent_on && row.withheld == withheld {
-            return Ok(());
-        }
+    let audience = tx.audience();
+    tx.see_as(None).await?;
+    let row = sqlx::query!("select consent_on, withheld from athletes where club_id = $1 and id = $2", club, athlete.0)
+        .fetch_one(tx.conn())
+        .await?;
+    if row.consent_on != consent_on || row.withheld != withheld {
         let mut change = Change::put(Kind::Athlete, athlete);
         if row.withheld.iter().any(|audience| !withheld.contains(audience)) {
             // Whoever may see them again has nothing of them: everything is sent anew.
@@ -202,13 +204,12 @@ async fn settle(tx: &mut ClubTx, athlete: AthleteId, groups: &[GroupId]) -> Resu
         )
         .execute(tx.changing(change))
         .await?;
-        if row.withheld != withheld {
-            // What is seen of them in plans that others share.
-            grants::renew_plans(tx, Some(&[athlete.0]), None).await?;
-        }
-        Ok(())
-    })
-    .await
+    }
+    if row.withheld != withheld {
+        // What is seen of them in plans that others share.
+        grants::renew_plans(tx, Some(&[athlete.0]), None).await?;
+    }
+    tx.see_as(audience).await
 }
 
 /// How many records of an athlete there are, by what they are called.

@@ -142,7 +142,6 @@ struct All {
 /// `training_records` that stands, and entering or clearing it there is recorded here.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/consents", impl_for = create_consent, tag = "athletes",
-    request_body(content = New, content_type = "application/json", example = json!({"purpose": "sharing_with_apps", "act": "withdrawn", "on": "2026-11-24", "by": "guardian"})),
     responses((status = 201, description = "Recorded", body = View), (status = 200, description = "Was there already", body = View))
 )]
 async fn create_consent(
@@ -184,7 +183,7 @@ async fn list_consents(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>
     let view = |(purpose, standing): (Purpose, Option<super::consent::Standing>)| {
         let withdrawn = standing.is_some_and(|one| !one.given);
         let withheld_from = purpose.opens().iter().filter(|_| withdrawn).map(|audience| audience.as_str()).collect();
-        let act = standing.map(|one| if one.given { Said::Given } else { Said::Withdrawn }.as_str());
+        let act = standing.map(|one| Said::of(one.given).as_str());
         let remains = withdrawn.then(|| purpose.remains());
         StandingView { purpose: purpose.as_str(), act, on: standing.map(|one| one.on), withheld_from, remains }
     };

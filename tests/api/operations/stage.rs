@@ -456,6 +456,13 @@ impl Stage {
                 let member = self.admin.member(&name, "admin", &[]).await;
                 format!("/members/{}", member.account)
             }
+            "leave_club" => {
+                let leaver =
+                    self.admin.member(&format!("Leaver {}", self.number()), "coach", &[self.id("group_id")]).await;
+                let mut case = self.case(Method::DELETE, format!("/v1/me/clubs/{}", self.admin.club), None);
+                case.headers[0].1 = format!("Bearer {}", leaver.token);
+                return case;
+            }
             "delete_device" => {
                 let person = self.person().await;
                 let devices = person.call(Method::GET, "/v1/me/devices", &[], None).await.expect(200);

@@ -34,6 +34,7 @@ mod kinds_migration;
 mod links;
 mod measurements;
 mod members;
+mod oauth;
 mod operations;
 mod progression;
 mod pushed_plans;

@@ -17,6 +17,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use super::audit;
 use super::db::{Actor, ClubTx, Db, StoreError};
 use super::document::Listed;
 use super::ids::{AccountId, ClubId, DeviceId};
@@ -194,6 +195,7 @@ fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
         .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
     let claims = part::<Keys>(req)?.verify(token)?;
     telemetry::acts(req, claims.sub);
+    audit::acts(req, claims.sub, claims.device);
     Ok(claims)
 }
 

@@ -4,6 +4,7 @@ pub mod accept;
 pub mod access;
 pub mod again;
 pub mod asking;
+pub mod audit;
 pub mod batch;
 pub mod body;
 pub mod chores;

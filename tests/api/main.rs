@@ -9,6 +9,7 @@ mod accounts_limits;
 mod accounts_passwords;
 mod accounts_refresh;
 mod athletes;
+mod audit;
 mod barrier_configurations;
 mod board;
 mod bounds;

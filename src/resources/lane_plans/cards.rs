@@ -10,7 +10,7 @@ use crate::compute::advice::Advice;
 use crate::compute::approach::Approach;
 use crate::compute::board::Weeks;
 use crate::compute::card::{Watch, last_time, strides, watch};
-use crate::compute::decision::{Caution, Configuration};
+use crate::compute::decision::{Caution, Configuration, Surface};
 use crate::compute::progress::TrainingDay;
 use crate::compute::units::Length;
 use crate::platform::db::StoreError;
@@ -348,7 +348,6 @@ fn place(
 }
 
 /// What everybody heeds, and what is wrong with the surface of the session.
-pub fn cautions<'a>(people: impl IntoIterator<Item = &'a Person>) -> Vec<CautionView> {
-    let surface = people.into_iter().find_map(|person| person.record.surface);
+pub fn cautions(surface: Option<Surface>) -> Vec<CautionView> {
     Caution::BASE.iter().copied().chain(surface.map(Caution::of_surface)).map(|one| CautionView::from(&one)).collect()
 }

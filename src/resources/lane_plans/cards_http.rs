@@ -92,7 +92,7 @@ impl Asked {
             people_from: self.from.word(),
             cards,
             not_expected: self.not_expected.clone(),
-            cautions: cautions(&self.people),
+            cautions: cautions(self.info.surface),
         })
     }
 }

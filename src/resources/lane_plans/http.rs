@@ -112,7 +112,8 @@ async fn inputs(
     let on = Day::from_days(info.held_on.to_epoch_days()).ok_or(StoreError::Corrupt("session"))?;
     let served = served(tx, info.held_on).await?;
     let alternatives = request.alternatives;
-    Ok(Inputs { club: tx.club, wish, people, from, not_expected, setting, equipment, on, served, alternatives })
+    let (club, surface) = (tx.club, info.surface);
+    Ok(Inputs { club, wish, people, from, not_expected, setting, equipment, on, surface, served, alternatives })
 }
 
 /// Who is planned for, where they come from, and who of the groups planned for is not expected.

@@ -21,8 +21,7 @@ use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
-use crate::resources::advice::vocabulary;
-use crate::resources::advice::{CautionView, WallView};
+use crate::resources::advice::{CautionView, WallView, overtaken_note, vocabulary};
 
 /// A tape mark.
 #[derive(Debug, Serialize, ToSchema)]
@@ -86,8 +85,7 @@ impl From<&PlacedView> for RunnerView {
 /// What the printed sheet says beside a name: what differs from the advice, and what needs a coach's eye.
 fn note(one: &PlacedView) -> String {
     let not_here = match (&one.not_permitted, one.overtaken) {
-        (Some(wall), true) => Some(format!("does not run: {}", wall.text)),
-        (None, true) => Some("planned before a report: plan anew".to_owned()),
+        (wall, true) => Some(overtaken_note(wall.as_ref())),
         (Some(wall), false) => Some(format!("not permitted: {}", wall.text)),
         (None, false) => None,
     };

@@ -359,7 +359,7 @@ impl Demo {
              curl -s -H \"authorization: Bearer $T\" {api}/athletes/{athlete}/recommendation\n\
              curl -s -H \"authorization: Bearer $T\" {api}/groups/{group}/recommendations\n\
              curl -s -H \"authorization: Bearer $T\" \
-             {api}/sessions/{session}/lane-plans/{plan}/set-out.svg -o set-out.svg\n",
+             {api}/sessions/{session}/lane-plans/{plan}/set-out.html -o set-out.html\n",
             people.join("\n"),
             sheets.unwrap_or_default()
         )

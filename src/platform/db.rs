@@ -26,6 +26,7 @@ use uuid::Uuid;
 use super::erasures;
 use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
+use super::print_units::PrintUnits;
 
 pub use account_tx::AccountTx;
 pub use audience::Audience;
@@ -378,6 +379,17 @@ impl ClubTx {
             .await?;
         let zone: chrono_tz::Tz = zone.parse().map_err(|_| StoreError::Corrupt("club"))?;
         Ok(Utc::now().with_timezone(&zone).date_naive())
+    }
+
+    /// The units in which the club prints.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn print_units(&mut self) -> Result<PrintUnits, StoreError> {
+        let word = sqlx::query_scalar!("select print_units from clubs where id = $1", self.club.0)
+            .fetch_one(&mut *self.tx)
+            .await?;
+        PrintUnits::parse(&word).map_err(|_| StoreError::Corrupt("club"))
     }
 
     /// Numbers the changes, writes the log and commits.

@@ -37,6 +37,7 @@ pub mod password;
 pub mod password_rules;
 pub mod patch;
 pub mod people;
+pub mod print_units;
 pub mod problem;
 pub mod problem_pages;
 pub mod record;

@@ -36,6 +36,7 @@ mod measurements;
 mod members;
 mod oauth;
 mod operations;
+mod pages;
 mod progression;
 mod pushed_plans;
 mod race_readiness;

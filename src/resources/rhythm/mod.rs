@@ -7,6 +7,7 @@ mod http;
 mod model;
 mod own_cue;
 mod played;
+mod schedule_page;
 mod schedules;
 mod shapes;
 mod store;

@@ -138,7 +138,7 @@ async fn a_link_is_over_at_its_time_by_one_call_and_with_the_clubs_setting(pool:
         async move { by.get(&path).await.expect(200).body["items"].clone() }
     };
     let listed = list(club.coach.clone()).await;
-    assert_eq!((&listed[0]["id"], &listed[0]["made_by"]), (&json!(id), &json!(club.coach.account)));
+    assert_eq!((&listed[0]["id"], &listed[0]["made_by"]), (&json!(id), &json!("Own Coach")));
     assert_eq!((&listed[0]["sheets_href"], &listed[0]["opened_at"]), (&Value::Null, &Value::Null));
     // The end of today in London, in winter and summer alike less than a day and an hour ahead.
     let until: DateTime<Utc> = listed[0]["expires_at"].as_str().unwrap().parse().unwrap();

@@ -73,7 +73,9 @@ fn call(world: &World, operation: &Operation, place: &Place, who: &Person, outco
 }
 
 fn uses_up(operation: &Operation, outcome: Outcome) -> bool {
-    outcome == Outcome::Through && (USES_UP.contains(&operation.id.as_str()) || operation.id == "delete_invitation")
+    outcome == Outcome::Through
+        && (USES_UP.contains(&operation.id.as_str())
+            || matches!(operation.id.as_str(), "delete_invitation" | "delete_session_link"))
 }
 
 /// The place whose records are asked for: what everybody of a kind may do is asked at home.

@@ -1,5 +1,6 @@
 //! Puts the rooms together: middleware, routes, the OpenAPI document.
 
+use std::future::ready;
 use std::net::TcpListener;
 use std::sync::Arc;
 use std::time::Duration;
@@ -8,7 +9,6 @@ use actix_cors::Cors;
 use actix_http::{HttpService, Protocol};
 use actix_server::Server;
 use actix_service::{IntoServiceFactory, ServiceFactoryExt, fn_service, map_config};
-use actix_web::App;
 use actix_web::body::MessageBody;
 use actix_web::dev::{AppConfig, ServiceFactory, ServiceRequest, ServiceResponse};
 use actix_web::error::DispatchError;
@@ -16,12 +16,11 @@ use actix_web::http::header::HeaderName;
 use actix_web::http::{Method, header};
 use actix_web::middleware::{Compress, from_fn};
 use actix_web::rt::net::TcpStream;
-use actix_web::web::{self, Data};
+use actix_web::web::{self, Bytes, Data};
+use actix_web::{App, HttpResponse, guard};
 use sqlx::postgres::PgConnectOptions;
 use utoipa::OpenApi;
 use utoipa::openapi::security::{AuthorizationCode, Flow, HttpAuthScheme, HttpBuilder, OAuth2, Scopes, SecurityScheme};
-use utoipa_actix_web::AppExt;
-use utoipa_actix_web::service_config::ServiceConfig;
 use utoipa_swagger_ui::SwaggerUi;
 
 use crate::platform::audit::{self, Trail};
@@ -30,6 +29,7 @@ use crate::platform::db::Db;
 use crate::platform::document::{self, Known, fields, representations, schemas};
 use crate::platform::lanes::Lanes;
 use crate::platform::problem_pages::FaultCodes;
+use crate::platform::route::Mount;
 use crate::platform::sockets::{self, Door, Rules};
 use crate::platform::token::Keys;
 use crate::platform::{again, fault, front, health, intake, problem, problem_pages, telemetry};
@@ -84,14 +84,21 @@ being too much is 429 or 503 with `Retry-After`, and there are no `RateLimit` he
 )]
 struct Head;
 
-fn mount(config: &mut ServiceConfig) {
+fn mount(config: &mut Mount<'_>) {
     health::routes(config);
     resources::mount(config);
 }
 
 /// The OpenAPI document, collected from the mounted routes.
 pub fn document() -> utoipa::openapi::OpenApi {
-    let (_, api) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
+    let mut api = Head::openapi();
+    App::new().configure(|config| {
+        let mut all = Mount::saying(config);
+        mount(&mut all);
+        let (paths, schemas) = all.said();
+        api.paths.merge(paths);
+        api.components.get_or_insert_default().schemas.extend(schemas);
+    });
     finish(api)
 }
 
@@ -151,7 +158,8 @@ pub struct Shared {
     polls: Data<Polls>,
     lanes: Data<Lanes>,
     trail: Data<Trail>,
-    api: utoipa::openapi::OpenApi,
+    /// The document, as it is answered.
+    text: Bytes,
 }
 
 impl Shared {
@@ -168,7 +176,7 @@ impl Shared {
             polls: Data::default(),
             lanes: Data::new(lanes),
             trail: Data::default(),
-            api,
+            text: serde_json::to_vec(&api).unwrap_or_default().into(),
         }
     }
 
@@ -201,8 +209,10 @@ pub fn build(
         InitError = (),
     > + use<>,
 > {
-    let (app, _) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
-    app.app_data(Data::new(db))
+    let text = shared.text.clone();
+    App::new()
+        .configure(|config| mount(&mut Mount::into_service(config)))
+        .app_data(Data::new(db))
         .app_data(Data::clone(&shared.keys))
         .app_data(Data::clone(&shared.known))
         .app_data(Data::clone(&shared.faults))
@@ -215,11 +225,14 @@ pub fn build(
         .route("/docs/apps", web::get().to(app_guide))
         .configure(resources::accounts::pages)
         .configure(problem_pages::routes)
+        .service(web::resource("/openapi.json").guard(guard::Get()).to(move || {
+            // One text for all: the document as it is built weighs ten times as much, and each worker had its own.
+            ready(HttpResponse::Ok().content_type("application/json").body(text.clone()))
+        }))
         .service(
             SwaggerUi::new("/docs/{_:.*}")
-                .url("/openapi.json", shared.api.clone())
                 // Else the pages ask an outside host to check the document.
-                .config(utoipa_swagger_ui::Config::default().validator_url("none")),
+                .config(utoipa_swagger_ui::Config::new(["/openapi.json"]).validator_url("none")),
         )
         .service(web::redirect("/docs", "/docs/"))
         .default_service(web::to(document::unrouted))
@@ -352,17 +365,17 @@ fn cors(origins: &[String]) -> Cors {
         .max_age(3600)
 }
 
-fn guide(text: &'static str) -> actix_web::HttpResponse {
-    actix_web::HttpResponse::Ok().content_type("text/markdown; charset=utf-8").body(text)
+fn guide(text: &'static str) -> HttpResponse {
+    HttpResponse::Ok().content_type("text/markdown; charset=utf-8").body(text)
 }
 
 /// How to write a sync client, as text.
-async fn sync_guide() -> actix_web::HttpResponse {
+async fn sync_guide() -> HttpResponse {
     guide(include_str!("../api-spec/sync-guide.md"))
 }
 
 /// How to write an app that acts for others, as text.
-async fn app_guide() -> actix_web::HttpResponse {
+async fn app_guide() -> HttpResponse {
     guide(include_str!("../api-spec/app-guide.md"))
 }
 

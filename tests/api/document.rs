@@ -380,14 +380,20 @@ async fn another_representation_has_a_path_of_its_own_and_accept_still_asks_for_
     let stage = Stage::new(&app).await;
     let mut seen = 0;
     for operation in operations(&app).await {
-        let Some(plain) = ["_csv", "_svg"].iter().find_map(|end| operation.id.strip_suffix(end)) else { continue };
+        const ENDINGS: [(&str, &str); 3] = [("csv", "text/csv"), ("svg", "image/svg+xml"), ("html", "text/html")];
+        let Some((ending, wanted)) = ENDINGS.into_iter().find(|(end, _)| operation.path.ends_with(&format!(".{end}")))
+        else {
+            continue;
+        };
+        let plain = operation.id.strip_suffix(&format!("_{ending}")).unwrap();
         seen += 1;
         let own = stage.request(&operation).await;
         let answer = own.send(&app).await.expect(200);
         let media = answer.header("content-type").split(';').next().unwrap().to_owned();
-        assert_eq!(media, if operation.id.ends_with("_csv") { "text/csv" } else { "image/svg+xml" }, "{plain}");
+        assert_eq!(media, wanted, "{plain}");
         let mut asked = own.clone();
-        asked.path = own.path.replace(".csv", "").replace(".svg", "");
+        let dotted = format!(".{ending}");
+        asked.path = own.path.replace(&dotted, "");
         asked.headers.push(("accept", media.clone()));
         let same = asked.send(&app).await.expect(200);
         assert_eq!(
@@ -399,9 +405,9 @@ async fn another_representation_has_a_path_of_its_own_and_accept_still_asks_for_
         let token = own.headers[0].1.as_str();
         let head = [("authorization", token)];
         app.send(Method::DELETE, &own.path, &head, None).await.expect(405);
-        app.send(Method::GET, &own.path.replace(".csv", ".txt").replace(".svg", ".txt"), &head, None).await.expect(404);
+        app.send(Method::GET, &own.path.replace(&dotted, ".txt"), &head, None).await.expect(404);
     }
-    assert!(seen >= 7, "{seen} representations");
+    assert!(seen >= 16, "{seen} representations");
 }
 
 #[sqlx::test]

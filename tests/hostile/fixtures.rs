@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 20] = [
+pub const ORDER: [(&str, &str); 21] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),
@@ -142,6 +142,9 @@ fn squad_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
             json!({"id": id, "display_name": format!("{} Osei", world.mark(place.scope)), "sex": "F", "birth_date": "2012-05-17",
                 "group_ids": groups(place), "experience": "novice",
                 "measurements": [{"kind": "stature_m", "value": 1.52, "measured_on": world.day}]})
+        }
+        "create_consent" => {
+            json!({"id": Uuid::now_v7(), "purpose": "sharing_with_apps", "act": "given", "on": "2026-09-01", "by": "guardian"})
         }
         "update_athlete" => json!({"preferred_lead_leg": "left"}),
         "import_athletes" => {

@@ -14,7 +14,7 @@ pub use prune_store::prune;
 pub use store::any;
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     sign_in::routes(config);
     oauth::routes(config);

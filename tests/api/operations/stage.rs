@@ -225,6 +225,11 @@ impl Stage {
                 format!("/athletes/{}/measurements", athlete?),
                 json!({"kind": "sprint_30m_s", "value": 5.1, "measured_on": self.day}),
             ),
+            "create_consent" => (
+                format!("/athletes/{}/consents", athlete?),
+                json!({"purpose": "sharing_with_apps", "act": if n.is_multiple_of(2) { "given" } else { "withdrawn" },
+                "on": self.day, "by": "guardian"}),
+            ),
             "create_session" => {
                 ("/sessions".to_owned(), json!({"held_on": self.day, "state": "held", "group_ids": [group?]}))
             }
@@ -392,11 +397,14 @@ impl Stage {
             path = path.replace(&format!("{{{name}}}"), value);
         }
         if operation.id.starts_with("get_race_heats") {
-            let heats = self.other("create_race_heats", path.trim_end_matches(".csv").to_owned()).await;
+            let heats = self
+                .other("create_race_heats", path.trim_end_matches(".csv").trim_end_matches(".html").to_owned())
+                .await;
             heats.send(&self.app).await.expect(200);
         }
-        if operation.id == "get_session_sheets" {
-            path.clone_from(&self.sheets);
+        if operation.id.starts_with("get_session_sheets") {
+            let ending = if operation.path.ends_with(".html") { "sheets.html?" } else { "sheets?" };
+            path = self.sheets.replace("sheets?", ending);
         }
         match operation.method {
             Method::GET => self.case(Method::GET, path + query(self, &operation.id).as_str(), None),
@@ -474,6 +482,13 @@ impl Stage {
                 let name = format!("Leaver {}", self.number());
                 let member = self.admin.member(&name, "admin", &[]).await;
                 format!("/members/{}", member.account)
+            }
+            "leave_club" => {
+                let leaver =
+                    self.admin.member(&format!("Leaver {}", self.number()), "coach", &[self.id("group_id")]).await;
+                let mut case = self.case(Method::DELETE, format!("/v1/me/clubs/{}", self.admin.club), None);
+                case.headers[0].1 = format!("Bearer {}", leaver.token);
+                return case;
             }
             "delete_device" => {
                 let person = self.person().await;
@@ -604,7 +619,9 @@ fn query(stage: &Stage, operation: &str) -> String {
     match operation {
         "list_published_specs" => "?ruleset=UKA-2024&sex=F&birth_date=2012-05-01".to_owned(),
         "list_applicable_specs" => format!("?athlete_id={}", stage.id("athlete_id")),
-        "get_rhythm_schedule" | "get_club_rhythm_schedule" => "?event_code=100H&final_time_s=15".to_owned(),
+        "get_rhythm_schedule" | "get_club_rhythm_schedule" | "get_club_rhythm_schedule_html" => {
+            "?event_code=100H&final_time_s=15".to_owned()
+        }
         "get_stride_marks" => "?spacing_m=8.5".to_owned(),
         "get_rhythm_cue" | "get_rhythm_cue_wav" => "?interval_time_s=1.08&intervals=2".to_owned(),
         _ => String::new(),

@@ -27,7 +27,7 @@ use actix_web::http::header::{HOST, ORIGIN};
 use crate::platform::problem::{Code, Problem};
 
 /// The routes of this part.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     apps_http::routes(config);
     grants_http::routes(config);
     token_http::routes(config);

@@ -108,8 +108,11 @@ async fn a_link_shows_todays_lanes_and_cards_without_an_account_and_no_notes(poo
     assert_eq!(names, [&json!("Mira")]);
     let others: u64 = lanes.iter().map(|lane| lane["others"].as_u64().unwrap()).sum();
     assert_eq!(others, 1, "who is of another group is counted, not named");
+    let paper = href.replace("sheets?", "sheets.html?");
+    let page = String::from_utf8(club.open(&paper).await.expect(200).bytes).unwrap();
+    assert!(page.contains("<h3><bdi dir=\"auto\">Mira</bdi></h3>") && page.contains("Tape marks"));
     for hidden in ["Theirs", &theirs, "shy today", "the gate sticks"] {
-        assert!(!text.contains(hidden), "{hidden}");
+        assert!(!text.contains(hidden) && !page.contains(hidden), "{hidden}");
     }
     assert!(!seen.body["set_out"]["cautions"].as_array().unwrap().is_empty());
     // A report after the plan: helpers learn that somebody does not run, not why.
@@ -121,6 +124,8 @@ async fn a_link_shows_todays_lanes_and_cards_without_an_account_and_no_notes(poo
     assert_eq!(runner.unwrap()["not_permitted"]["code"], "resting");
     assert_eq!(seen.body["cards"]["cards"], json!([]));
     assert!(!String::from_utf8(seen.bytes).unwrap().contains("injury was reported"));
+    let page = club.open(&paper).await.expect(200);
+    assert!(!String::from_utf8(page.bytes).unwrap().contains("injury was reported"));
 }
 
 #[sqlx::test]

@@ -53,7 +53,7 @@ async fn the_tour_of_the_readme_leads_through_a_day_with_a_sentence_for_each_que
     let link = lines.iter().find(|line| line.contains("/v1/session-sheets?link=")).unwrap().trim();
     let sheets = app.get(link.strip_prefix(&*app.base).unwrap()).await.expect(200).body;
     assert_eq!(sheets["cards"]["cards"].as_array().unwrap().len(), 3);
-    for file in ["set-out.svg", "rhythm.wav"] {
+    for file in ["set-out.html", "rhythm.wav"] {
         assert!(said.contains(file), "{said}");
     }
     // A step that fails stops it and is shown.

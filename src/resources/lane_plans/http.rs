@@ -152,6 +152,23 @@ pub(super) async fn who_comes(
     Ok((From::Groups, expected, others))
 }
 
+/// Members of a session's groups whom its plan does not name, by name, of those whom the actor sees.
+pub(super) async fn absent(
+    tx: &mut ClubTx,
+    session: SessionId,
+    held_on: NaiveDate,
+    planned: &[AthleteId],
+) -> Result<Vec<String>, Problem> {
+    let groups = store::groups(tx, session).await?;
+    let members = store::members(tx, session, held_on, &groups).await?;
+    let others: Vec<AthleteId> =
+        members.into_iter().map(|one| one.athlete).filter(|athlete| !planned.contains(athlete)).collect();
+    let people = People::of(tx, others.iter().copied()).await?;
+    let mut names: Vec<String> = others.iter().filter_map(|athlete| people.name(*athlete)).map(str::to_owned).collect();
+    names.sort_unstable();
+    Ok(names)
+}
+
 /// The members of groups who are expected, and those who are not.
 async fn expected(
     tx: &mut ClubTx,

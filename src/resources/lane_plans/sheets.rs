@@ -115,5 +115,7 @@ pub fn for_helpers(mut content: Content) -> Content {
             one.not_permitted = Some(WallView::from(&Wall::Resting));
         }
     }
+    content.resting.clear();
+    content.not_expected.clear();
     content
 }

@@ -2,7 +2,6 @@
 
 use std::collections::HashSet;
 
-use actix_web::http::header::ACCEPT;
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -12,12 +11,15 @@ use super::draw_shapes::{Drawn, HeatsView, LaneView, PinFields, Request};
 use super::entries_store::{self, Entrant, Placed};
 use super::http::load;
 use super::loading::{Field, Runner};
+use super::pages::start_list_page;
 use super::readiness_shapes::ReadinessView;
 use super::shapes::View;
 use super::store::{self, StoredTest};
 use crate::compute::race::{
     Entry, HeatsError, LaneDraw, MAX_LANES, Pin, Seeding, Wish, draw_lanes, handicap, heats, usable_lanes,
 };
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, StoreError};
@@ -238,14 +240,8 @@ async fn create_race_heats(
     Ok(stored::changed(found.rev, &body))
 }
 
-/// Whether the caller asks for CSV before anything else.
-fn wants_csv(req: &HttpRequest) -> bool {
-    let accept = req.headers().get(ACCEPT).and_then(|value| value.to_str().ok()).unwrap_or_default();
-    accept.split(',').next().is_some_and(|first| first.split(';').next().is_some_and(|one| one.trim() == "text/csv"))
-}
-
 /// What was reported of an athlete since the draw.
-fn since(lane: &LaneView) -> impl Iterator<Item = String> + '_ {
+pub(super) fn since(lane: &LaneView) -> impl Iterator<Item = String> + '_ {
     lane.overtaken.then(|| format!("{}.", overtaken_note(lane.not_permitted.as_ref()))).into_iter()
 }
 
@@ -273,23 +269,30 @@ fn start_list(req: &HttpRequest, rev: i64, view: &HeatsView) -> Result<HttpRespo
 
 /// Reads the heats.
 ///
-/// The CSV is the start list.
+/// The CSV and the page are the start list.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/heats", impl_for = get_race_heats, tag = "race_tests",
-    params(("Accept" = Option<String>, Header, description = "application/json (default) or text/csv")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or text/html")),
     responses(
-        (status = 200, description = "The heats", content((HeatsView = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The heats", content(
+            (HeatsView = "application/json"),
+            (String = "text/csv"),
+            (String = "text/html")
+        )),
         (status = 304, description = "Unchanged")
     )
 )]
 async fn get_race_heats(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let format = choose(&req, &[Format::Csv])?;
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
     let body = heats_view(&mut tx, &found).await?;
-    if wants_csv(&req) {
-        return start_list(&req, found.rev, &body);
+    let measure = paper::measure(&mut tx, format).await?;
+    match format {
+        Format::Csv => start_list(&req, found.rev, &body),
+        Format::Paper(form) => Ok(paper::versioned(&req, found.rev, form, &start_list_page(&body, measure))),
+        _ => Ok(stored::read(&req, found.rev, &body)),
     }
-    Ok(stored::read(&req, found.rev, &body))
 }
 
 routes!(create_race_heats, get_race_heats);

@@ -44,7 +44,7 @@ fn end_of_day(now: DateTime<Utc>, zone: chrono_tz::Tz) -> Option<DateTime<Utc>> 
 ///
 /// Its secret is shown only this once. It shows what you may see at the moment it is opened, of today's lanes and cards alone: no notes
 /// of coaches, no reports. It ends with today in the club's time zone, earlier when you say so, at once when somebody takes it
-/// back, and for as long as you have lost the group, the role or this sign-in. 409 when the club does without links, or the session has
+/// back, and for as long as you have lost the group, the role or this sign-in. Apps cannot make one. 409 when the club does without links, or the session has
 /// as many as it may have.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/sessions/{session_id}/links", impl_for = create_session_link, tag = "lane_plans",
@@ -60,6 +60,8 @@ async fn create_session_link(
     db: Data<Db>,
     body: Body<NewLink>,
 ) -> Result<HttpResponse, Problem> {
+    // An app that is revoked would still show what it had handed out.
+    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let id = session(&mut tx, &req).await?;
     let wanted = body.read()?.expires_at;

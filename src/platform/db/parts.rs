@@ -9,6 +9,7 @@
 
 use sqlx::postgres::{PgArguments, PgRow};
 use sqlx::{Arguments, AssertSqlSafe, Encode, FromRow, Postgres, Type};
+use uuid::Uuid;
 
 use super::{ClubTx, StoreError};
 

@@ -75,7 +75,7 @@ pub fn strip(lanes: &[StripLane], measure: Measure) -> Figure {
     let _ = write!(out, r#"<rect width="{WIDTH}" height="{height}" fill="white"/>"#);
     text(&mut out, TRACK.0, 4.5, TEXT, true, "start", "Start");
     text(&mut out, f64::midpoint(TRACK.0, TRACK.1), 4.5, TEXT, true, "middle", "Running direction");
-    arrow(&mut out, f64::midpoint(TRACK.0, TRACK.1) + 17.0, 3.4);
+    arrow(&mut out, f64::midpoint(TRACK.0, TRACK.1) + 21.0, 3.4);
     for (at, lane) in (0_u32..).zip(lanes) {
         let ground = HEAD + BAND * f64::from(at) + 4.0;
         let x = |mm: u32| TRACK.0 + f64::from(mm) * scale;

@@ -52,7 +52,7 @@ for (let n = 0; n < 144; n += 1) {
     birth_date: `201${1 + (n % 3)}-05-17`,
     group_ids: [crowd.id],
     experience: "novice",
-    measurements: [{ kind: "stature_m", value: 1.4 + (n % 40) / 100, measured_on: today }],
+    measurements: [{ kind: "stature_m", value: 1.5 + (n % 10) / 100, measured_on: today }],
   });
   athletes.push(made.id);
 }
@@ -60,7 +60,7 @@ const venue = await post(`${club}/venues`, { name: "Wide track", environment: "o
 await post(`${club}/equipment`, { barrier_kind: "wicket", heights_m: [0.2, 0.3], count: 150 });
 const full = await post(`${club}/sessions`, { held_on: today, state: "planned", group_ids: [crowd.id], venue_id: venue.id });
 const planned = await post(`${club}/sessions/${full.id}/lane-plans`, {
-  lanes: 12, capacity: 12, athlete_ids: athletes, barriers: { min: 4, max: 10 }, objective: "total", time_limit_s: 2,
+  lanes: 12, capacity: 12, athlete_ids: athletes, barriers: { min: 4, max: 10 }, objective: "total", alternatives: false,
 });
 const empty = await post(`${club}/groups`, { name: "Nobody yet" });
 

@@ -2,6 +2,7 @@
 
 pub mod chart;
 mod paper;
+pub mod pdf;
 pub mod set_out;
 pub mod sheet;
 pub mod start_list;

@@ -9,7 +9,7 @@ use super::fonts::Fonts;
 use super::piece::{Mark, Piece, What};
 use super::table::table;
 use super::tree::{Node, Role, Tree};
-use super::words::Words;
+use super::words::{Words, plain};
 use crate::sheet::{Block, Card, Cards, Figure, Text};
 
 /// The size of usual words.
@@ -65,7 +65,7 @@ impl Desk {
             return None;
         }
         let (size, gap) = HEADINGS.get(usize::from(level) - 1).copied().unwrap_or((BODY, GAP));
-        let node = self.tree.add(under, Role::heading(level, text.plain()));
+        let node = self.tree.add(under, Role::heading(level, plain(&text.plain())));
         let words = self.words(text, true);
         // Letters are written smaller before a word is parted.
         let size = size.min((width / words.longest_word().max(0.01)).max(SMALLEST));
@@ -168,7 +168,7 @@ impl Desk {
         let scale = (width / meant.0).min(1.5).min(TALLEST / meant.1);
         let (wide, high) = (meant.0 * scale, meant.1 * scale);
         let group = self.tree.add(under, Role::Group);
-        let node = self.tree.add(Some(group), Role::Figure(figure.alt.clone()));
+        let node = self.tree.add(Some(group), Role::Figure(plain(&figure.alt)));
         let mut piece = Piece { gap: GAP + 3.0, ..Piece::default() };
         piece.marks.push(Mark { node: Some(node), x: 0.0, y: 0.0, what: What::Picture(Rc::new(picture), wide, high) });
         piece.height = high;

@@ -16,7 +16,7 @@ use super::blocks::Desk;
 use super::flow::{Flow, MARGIN};
 use super::piece::{Mark, What};
 use super::tree::Node;
-use super::words::Line;
+use super::words::{Line, Words, plain};
 use crate::sheet::{LANGUAGE, Text};
 
 /// Size of the line at the foot of each page.
@@ -42,13 +42,13 @@ pub(super) fn draw(desk: Desk, flow: Flow, title: &Text) -> Result<Vec<u8>, PdfE
         }
         surface.start_tagged(ContentTag::Artifact(Artifact::with_kind(ArtifactType::Footer)));
         let y = flow.page.1 - MARGIN;
-        let says = super::Words::new(fonts, &Text::own(format!("Page {} of {count}", number + 1)), false);
+        let says = Words::new(fonts, &Text::own(format!("Page {} of {count}", number + 1)), false);
         let mut room = flow.width();
         for line in says.lines(room / FOOT) {
             room -= line.width * FOOT;
             words(&mut surface, &line, FOOT, (MARGIN + room, y));
         }
-        let name = super::Words::new(fonts, title, false);
+        let name = Words::new(fonts, title, false);
         // A title that would have to be cut stands at the top of the first page alone.
         if number > 0 && name.natural() * FOOT < room - 20.0 {
             name.lines(room / FOOT).iter().for_each(|line| words(&mut surface, line, FOOT, (MARGIN, y)));
@@ -58,7 +58,7 @@ pub(super) fn draw(desk: Desk, flow: Flow, title: &Text) -> Result<Vec<u8>, PdfE
         page.finish();
     }
     document.set_metadata(
-        Metadata::new().title(title.plain()).language(LANGUAGE.to_owned()).creator("Lanewright".to_owned()),
+        Metadata::new().title(plain(&title.plain())).language(LANGUAGE.to_owned()).creator("Lanewright".to_owned()),
     );
     document.set_outline(tree.outline());
     document.set_tag_tree(tree.tags(LANGUAGE));

@@ -305,6 +305,19 @@ fn letters_that_no_font_has_and_marks_that_turn_words_break_nothing() {
 }
 
 #[test]
+fn every_letter_can_be_printed_somehow() {
+    // All letters of the scripts in use, every seventh of the many others.
+    let letters = (0..0x3100_u32).chain((0x3100..0x11_0000).step_by(7)).filter_map(char::from_u32);
+    let letters: Vec<char> = letters.collect();
+    let items = letters.chunks(60).map(|part| Text::theirs(part.iter().collect::<String>()));
+    let mut sheet = sheet(vec![Section::new("Letters", vec![Block::List(items.collect())])]);
+    sheet.title = Text::theirs("a\u{0}b\u{feff}c\u{ffff}d");
+    let file = pdf(&sheet).unwrap();
+    let pages = Document::load_mem(&file).unwrap().get_pages().len();
+    assert!(pages > 40, "{pages}");
+}
+
+#[test]
 fn rows_and_paragraphs_higher_than_a_page_go_on_over_pages() {
     let words = "word ".repeat(6000);
     let mut table = runners(&["Mira Osei"]);

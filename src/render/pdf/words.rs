@@ -83,6 +83,11 @@ fn cleaned(words: &str) -> impl Iterator<Item = char> {
     words.chars().filter(|letter| is_kept(*letter)).map(move |letter| if blank(letter) { ' ' } else { letter })
 }
 
+/// Words for what is not drawn: titles and texts of pictures.
+pub(super) fn plain(words: &str) -> String {
+    cleaned(words).collect()
+}
+
 impl Words {
     /// Prepares words; all bold, or as their spans say.
     pub(super) fn new(fonts: &'static Fonts, words: &Text, is_bold: bool) -> Self {

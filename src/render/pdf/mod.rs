@@ -17,7 +17,6 @@ use blocks::{BODY, Desk};
 use flow::Flow;
 use fonts::Fonts;
 use tree::{Role, Tree};
-use words::Words;
 
 use super::sheet::{Orientation, Sheet};
 

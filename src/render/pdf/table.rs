@@ -16,7 +16,7 @@ const BOX: (f32, f32) = (4.5 * 72.0 / 25.4, 5.7 * 72.0 / 25.4);
 const LINES: (f32, f32, f32) = (0.4, 1.0, 1.6);
 /// The narrowest column of words, in parts of the size of the letters.
 const NARROWEST: f32 = 4.0;
-/// How far a column may be wider than it needs.
+/// How far columns of figures may be wider than they need.
 const SPREAD: f32 = 1.6;
 
 /// What a column needs.
@@ -28,6 +28,8 @@ struct Need {
     least: f32,
     /// Nothing is wrapped.
     most: f32,
+    /// Whether it takes what is left over: a column of words that is not the row headings'.
+    grows: bool,
 }
 
 impl Need {
@@ -90,8 +92,14 @@ fn widths(needs: &[Need], room: f32) -> Option<Vec<f32>> {
         needs.iter().map(|one| low(one) + (high(one) - low(one)) * part).collect()
     };
     if most <= room {
+        let growing: f32 = needs.iter().filter(|one| one.grows).map(|one| one.most).sum();
         let factor = (room / most.max(1.0)).min(SPREAD);
-        Some(needs.iter().map(|one| one.most * factor).collect())
+        let widened = |one: &Need| match (one.grows, growing > 0.0) {
+            (true, _) => one.most + (room - most) * one.most / growing,
+            (false, true) => one.most,
+            (false, false) => one.most * factor,
+        };
+        Some(needs.iter().map(widened).collect())
     } else if least <= room {
         Some(between(|one| one.least, |one| one.most, least, most))
     } else if floor <= room {
@@ -115,9 +123,11 @@ fn parts(needs: &[Need], room: f32) -> Vec<Vec<usize>> {
 /// Gives columns of figures one width where there is room for it.
 fn evened(needs: &[Need], figures: impl Fn(usize) -> bool, room: f32) -> Vec<Need> {
     let most = needs.iter().enumerate().filter(|(i, _)| figures(*i)).map(|(_, one)| one.most).fold(0.0, f32::max);
-    let alike = Need { floor: most, least: most, most };
+    let alike = Need { floor: most, least: most, most, grows: false };
     let even: Vec<Need> = needs.iter().enumerate().map(|(i, one)| if figures(i) { alike } else { *one }).collect();
-    if even.iter().map(|one| one.least).sum::<f32>() <= room { even } else { needs.to_vec() }
+    let is_all = (1..needs.len()).all(figures);
+    let needed = |one: &Need| if is_all { one.least } else { one.most };
+    if even.iter().map(needed).sum::<f32>() <= room { even } else { needs.to_vec() }
 }
 
 /// The pieces of a table: caption, header row, rows; in several parts where the paper is too narrow.
@@ -155,7 +165,8 @@ pub(super) fn table(desk: &mut Desk, under: Option<Node>, table: &Table, width: 
     for row in std::iter::once(&head).chain(&rows) {
         row.cells.iter().zip(&mut needs).for_each(|(cell, need)| cell.widen(need));
     }
-    for need in &mut needs {
+    for (i, need) in needs.iter_mut().enumerate() {
+        need.grows = i > 0 && !figures(i);
         for side in [&mut need.floor, &mut need.least, &mut need.most] {
             *side += 2.0 * PAD.0;
         }

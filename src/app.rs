@@ -24,6 +24,7 @@ use utoipa_actix_web::AppExt;
 use utoipa_actix_web::service_config::ServiceConfig;
 use utoipa_swagger_ui::SwaggerUi;
 
+use crate::platform::audit::{self, Trail};
 use crate::platform::config::Config;
 use crate::platform::db::Db;
 use crate::platform::document::{self, Known, fields, representations, schemas};
@@ -59,6 +60,7 @@ being too much is 429 or 503 with `Retry-After`, and there are no `RateLimit` he
         (name = "sync", description = "What phones read and send after they were away, and what admins decide about it."),
         (name = "accounts", description = "People: sign-up, sign-in, tokens, passwords, the devices they signed in with."),
         (name = "clubs", description = "Clubs and their settings."),
+        (name = "audit", description = "Who read, exported, changed and granted what, and who was refused: for admins."),
         (name = "members", description = "Who belongs to a club, in which role and for which groups; invitations."),
         (name = "groups", description = "Training groups; coaches and viewers see the athletes of theirs."),
         (name = "athletes", description = "Athletes and their measurements; rosters in and out."),
@@ -136,6 +138,7 @@ pub struct Shared {
     memory: Data<Memory>,
     polls: Data<Polls>,
     lanes: Data<Lanes>,
+    trail: Data<Trail>,
     api: utoipa::openapi::OpenApi,
 }
 
@@ -152,6 +155,7 @@ impl Shared {
             memory: Data::default(),
             polls: Data::default(),
             lanes: Data::new(lanes),
+            trail: Data::default(),
             api,
         }
     }
@@ -159,6 +163,11 @@ impl Shared {
     /// The keys of access tokens.
     pub fn keys(&self) -> &Data<Keys> {
         &self.keys
+    }
+
+    /// Who read what, until it is stored.
+    pub fn trail(&self) -> &Data<Trail> {
+        &self.trail
     }
 
     /// The lanes of what computes.
@@ -188,6 +197,7 @@ pub fn build(
         .app_data(Data::clone(&shared.memory))
         .app_data(Data::clone(&shared.polls))
         .app_data(Data::clone(&shared.lanes))
+        .app_data(Data::clone(&shared.trail))
         .app_data(Data::new(shared.config.clone()))
         .route("/docs/sync", web::get().to(sync_guide))
         .configure(problem_pages::routes)
@@ -206,6 +216,7 @@ pub fn build(
         .wrap(cors(&shared.config.origins))
         .wrap(from_fn(head_as_get))
         .wrap(from_fn(front::protect))
+        .wrap(from_fn(audit::keep))
         .wrap(from_fn(telemetry::trace))
 }
 
@@ -218,8 +229,12 @@ pub fn run(listener: TcpListener, shared: Shared, database: PgConnectOptions) ->
     let files = config.workers * config.connections as usize + OTHER_FILES;
     let room = (sockets::fitting(config.sockets, files), config.sockets_each);
     // A pool of its own for each worker: connections belong to the runtime that opened them.
-    let app =
-        move || build(&shared, Db::lazy(database.clone(), config.connections).noting_erasures(config.erasures.clone()));
+    let app = move || {
+        let db = Db::lazy(database.clone(), config.connections).noting_erasures(config.erasures.clone());
+        // Ends with the worker; what still waits then is stored by whoever stops the service.
+        actix_web::rt::spawn(Trail::store_often(Data::clone(&shared.trail), db.clone(), config.audit_pause));
+        build(&shared, db)
+    };
     listen(listener, config.workers, Door::new(room.0, room.1), config.patience, app)
 }
 

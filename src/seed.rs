@@ -91,6 +91,8 @@ pub struct Demo {
     group: String,
     session: String,
     plan: String,
+    /// Where that session's sheets are for helpers; none when the session has as many links as it may have.
+    sheets: Option<String>,
 }
 
 /// One person's token, and the clubs founded so far.
@@ -140,7 +142,8 @@ async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     for account in &accounts.accounts {
         player.token(&account.email).await?;
     }
-    Ok(player.demo(&requests))
+    let sheets = player.sheets(&requests).await;
+    Ok(Demo { sheets, ..player.demo(&requests) })
 }
 
 impl<S, B> Player<'_, S>
@@ -290,6 +293,15 @@ where
         Ok(false)
     }
 
+    /// A link to the sheets of the session that was planned last, which ends with the day.
+    async fn sheets(&mut self, requests: &[Request]) -> Option<String> {
+        let plan = requests.iter().rfind(|request| request.path.ends_with("/lane-plans"))?;
+        let path = self.filled(&format!("{}/links", plan.path.strip_suffix("/lane-plans")?));
+        let token = self.tokens.get(&plan.r#as)?;
+        let (_, link) = self.call("POST", &path, Some(token), Some(&json!({}))).await;
+        link["sheets_href"].as_str().map(str::to_owned)
+    }
+
     fn demo(&self, requests: &[Request]) -> Demo {
         let first = |suffix: &str, pick: &dyn Fn(&Request) -> Value| {
             let found = requests.iter().rfind(|request| request.path.ends_with(suffix));
@@ -306,6 +318,7 @@ where
             group: first("/sessions", &|request| request.body["group_ids"][0].clone()),
             plan: first("/lane-plans", &|request| request.body["id"].clone()),
             session,
+            sheets: None,
         }
     }
 }
@@ -319,22 +332,28 @@ fn role(account: &Account) -> String {
 }
 
 impl Demo {
-    /// The accounts, and five lines to try against the service at an address.
+    /// The accounts, links to click and lines to try against the service at an address.
     pub fn what_to_try(&self, address: SocketAddr) -> String {
         let Self { club, password, athlete, group, session, plan, .. } = self;
         let people: Vec<String> = self.accounts.iter().map(|(email, role)| format!("  {email:<28} {role}")).collect();
         let admin = self.accounts.first().map(|(email, _)| email.as_str()).unwrap_or_default();
         let api = format!("http://{address}/v1/clubs/{club}");
+        let sheets = self
+            .sheets
+            .as_ref()
+            .map(|href| format!("  http://{address}{href}  today's lanes and cards, as helpers see them\n"));
         format!(
-            "\nAccounts (password of all: {password}):\n{}\n\nTry, in another terminal:\n\
+            "\nAccounts (password of all: {password}):\n{}\n\nClick:\n{}  http://{address}/docs  every route, to try in the \
+             browser\n\nOne club's day, step by step, in another terminal: ./dev tour\n\nOr with the clubs that are here:\n\
              T=$(curl -s http://{address}/v1/auth/sign-in -H 'content-type: application/json' -d '{{\"email\":\"{admin}\",\
              \"password\":\"{password}\"}}' | sed 's/.*\"access_token\":\"\\([^\"]*\\)\".*/\\1/')\n\
              curl -s -H \"authorization: Bearer $T\" '{api}/athletes?limit=3'\n\
              curl -s -H \"authorization: Bearer $T\" {api}/athletes/{athlete}/recommendation\n\
              curl -s -H \"authorization: Bearer $T\" {api}/groups/{group}/recommendations\n\
              curl -s -H \"authorization: Bearer $T\" \
-             {api}/sessions/{session}/lane-plans/{plan}/set-out.svg -o set-out.svg\n",
-            people.join("\n")
+             {api}/sessions/{session}/lane-plans/{plan}/set-out.html -o set-out.html\n",
+            people.join("\n"),
+            sheets.unwrap_or_default()
         )
     }
 }

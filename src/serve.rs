@@ -12,12 +12,15 @@ use sqlx::postgres::PgConnectOptions;
 use sqlx::{ConnectOptions, PgConnection};
 use thiserror::Error;
 use tokio::signal::unix::{SignalKind, signal};
+use uuid::Uuid;
 
 use crate::app::{self, Shared};
 use crate::chores;
+use crate::platform::audit::{self, Checked, hex};
 use crate::platform::cluster::{self, Cluster, ClusterError};
 use crate::platform::config::{Config, ConfigError, erasures_file, health_address, listen_address};
 use crate::platform::db::{Db, MIGRATOR, StoreError};
+use crate::platform::ids::ClubId;
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::rehearsal;
@@ -226,6 +229,33 @@ pub async fn compact() -> Result<(), ServeError> {
     }
 }
 
+/// Checks the audit of every club, or of one; whether no row is missing or changed.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn verify_audit(club: Option<Uuid>) -> Result<bool, ServeError> {
+    telemetry::init()?;
+    let database = Database::open().await?;
+    let db = Db::lazy(database.options.clone(), 1);
+    let done = audit::check_all(&db, club.map(ClubId)).await;
+    database.close().await?;
+    let audits = done?;
+    for (club, checked) in &audits {
+        let Checked { rows, first, last, hash, breaks } = checked;
+        let first = first.unwrap_or(0);
+        print(&format!("club {club}: {rows} rows from {first} to {last}, hash {}", hex(hash)))?;
+        for one in breaks {
+            print(&format!("club {club}: row {}: {}", one.number, one.flaw.as_str()))?;
+        }
+    }
+    let broken = audits.iter().filter(|(_, checked)| !checked.breaks.is_empty()).count();
+    match broken {
+        0 => print("No row is missing or changed.")?,
+        _ => print(&format!("The audit of {broken} clubs is not as it was written."))?,
+    }
+    Ok(broken == 0)
+}
+
 /// Drops what is kept long enough, from time to time.
 async fn compact_often(db: Db) {
     loop {
@@ -309,7 +339,8 @@ async fn serve_on(
     let shared = Shared::new(config.clone(), keys);
     let chores =
         [tokio::spawn(compact_often(db.clone())), tokio::spawn(reload_often(db.clone(), Data::clone(shared.keys())))];
-    let demo = if demo { Some(seed::seed(&shared, db).await?) } else { None };
+    let demo = if demo { Some(seed::seed(&shared, db.clone()).await?) } else { None };
+    let trail = Data::clone(shared.trail());
     if let Some(probes) = probes {
         let address = probes.local_addr()?;
         let probes = app::run_probes(probes, database.options.clone())?;
@@ -343,6 +374,9 @@ async fn serve_on(
         chore.abort();
     }
     handle.stop(ended.is_none()).await;
+    if let Err(error) = trail.store(&db).await {
+        tracing::error!(%error, "cannot store who read what in the last second");
+    }
     match ended {
         Some(error) => Err(error.into()),
         None => Ok(()),

@@ -17,6 +17,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use super::audit;
 use super::db::{Actor, ClubTx, Db, StoreError};
 use super::document::Listed;
 use super::ids::{AccountId, ClubId, DeviceId};
@@ -97,7 +98,7 @@ acts! {
     SessionWrite: [Admin, Coach], "session.write";
     /// Record assessments of technique.
     AssessmentWrite: [Admin, Coach], "assessment.write";
-    /// Keep barrier configurations, compute lane plans, decide on recommendations.
+    /// Keep barrier configurations, compute lane plans, decide on recommendations, show a session's sheets to helpers.
     PlanWrite: [Admin, Coach], "plan.write";
     /// Read and write the change feed; each edit also needs what its own route needs.
     Syncing: [Admin, Coach, Viewer], "sync";
@@ -194,6 +195,7 @@ fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
         .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
     let claims = part::<Keys>(req)?.verify(token)?;
     telemetry::acts(req, claims.sub);
+    audit::acts(req, claims.sub, claims.device);
     Ok(claims)
 }
 
@@ -266,6 +268,12 @@ const fn nobody(account: AccountId) -> Actor {
 }
 
 impl<A: Act> Permit<A> {
+    /// Leave of somebody who is not the caller, for what they themselves handed out: whether they still may is decided when it is
+    /// used, from their sign-in, role and groups at that moment.
+    pub fn lent(club: ClubId, account: AccountId, device: DeviceId) -> Self {
+        Self { club, account, device, expires: 0, scope: A::SCOPE.to_owned(), edits: None, act: PhantomData }
+    }
+
     /// Who waits for a turn when this needs one.
     pub fn who(&self) -> Who {
         Who { club: self.club.0, account: self.account.0 }

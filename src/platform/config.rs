@@ -25,6 +25,8 @@ pub struct Config {
     pub sockets_each: usize,
     /// Where erasures are noted outside the database.
     pub erasures: Option<PathBuf>,
+    /// How long who read what waits in memory until it is stored.
+    pub audit_pause: Duration,
 }
 
 impl Default for Config {
@@ -38,6 +40,7 @@ impl Default for Config {
             sockets: 4096,
             sockets_each: 256,
             erasures: None,
+            audit_pause: Self::AUDIT_PAUSE,
         }
     }
 }
@@ -54,6 +57,9 @@ pub struct ConfigError {
 impl Config {
     /// The patience when none is set.
     pub const PATIENCE: Duration = Duration::from_secs(10);
+
+    /// The longest that rows of the audit wait: what an instance that is killed loses.
+    pub const AUDIT_PAUSE: Duration = Duration::from_secs(1);
 
     /// Reads the settings.
     ///
@@ -83,6 +89,7 @@ impl Config {
             sockets_each: whole("LANEWRIGHT_SOCKETS_EACH", "give a whole number, 0 for no limit", 0..=100_000)?
                 .unwrap_or(each),
             erasures: erasures_file()?,
+            audit_pause: default.audit_pause,
         })
     }
 }

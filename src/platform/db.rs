@@ -1,6 +1,7 @@
 //! The door to the database. Nothing touches a club's rows without a [`ClubTx`], which fixes the club.
 
 mod account_tx;
+mod audited;
 mod changes;
 mod error;
 mod hold;
@@ -137,6 +138,15 @@ impl Db {
         let mut tx = ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone());
         tx.erasures.clone_from(&self.erasures);
         Ok(tx)
+    }
+
+    /// A transaction of whoever owns the tables, in one club: for dropping what nobody who acts in a club may touch.
+    ///
+    /// # Errors
+    /// When the database is away.
+    pub async fn owning(&self, club: ClubId) -> Result<AccountTx, StoreError> {
+        let begun = self.begin(format!("BEGIN; SET LOCAL app.club_id = '{club}'")).await?;
+        Ok(AccountTx::new(begun, self.life.load(Ordering::Relaxed)))
     }
 
     /// Begins a new life of the database after it was restored from a copy.
@@ -341,6 +351,17 @@ impl ClubTx {
         Ok(Utc::now().with_timezone(&zone).date_naive())
     }
 
+    /// The units in which the club prints.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn print_units(&mut self) -> Result<PrintUnits, StoreError> {
+        let word = sqlx::query_scalar!("select print_units from clubs where id = $1", self.club.0)
+            .fetch_one(&mut *self.tx)
+            .await?;
+        PrintUnits::parse(&word).map_err(|_| StoreError::Corrupt("club"))
+    }
+
     /// Numbers the changes, writes the log and commits.
     ///
     /// The counter row is locked last, so per club the order of numbers is the order of commits.
@@ -356,6 +377,7 @@ impl ClubTx {
                 }
             }
             changes::complete(&mut self.tx, self.club, &self.receipts, &Revs::default()).await?;
+            self.audit().await?;
             let done = self.tx.commit().await;
             super::news::tell(self.club, 0);
             done?;
@@ -363,6 +385,7 @@ impl ClubTx {
         }
         let revs = changes::number(&mut self.tx, (self.club, self.life), &self.changes).await?;
         changes::complete(&mut self.tx, self.club, &self.receipts, &revs).await?;
+        self.audit().await?;
         let done = self.tx.commit().await;
         // Also after an error: the answer may be lost, not the commit, and whoever looks finds it.
         super::news::tell(self.club, revs.last());

@@ -98,8 +98,8 @@ fn parameters(req: &ServiceRequest) -> Vec<Fault> {
 
 /// For answers that are data: nothing in them runs or loads anything.
 const DATA: &str = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-/// For pictures, which may be opened by themselves: they bring their own styles.
-const PICTURE: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox";
+/// For pictures and documents for people, which are opened by themselves: they bring their own styles, and nothing else.
+const PAPER: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox";
 /// For the pages of the documentation: scripts and styles of this service alone; their styles also stand in elements.
 const PAGES: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; \
     font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
@@ -119,10 +119,12 @@ pub async fn protect<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Resu
         _ => "private, no-cache",
     };
     let headers = answer.headers_mut();
-    let picture = headers.get(CONTENT_TYPE).is_some_and(|kind| kind.as_bytes().starts_with(b"image/svg"));
-    let policy = match (docs, picture) {
+    let paper = headers
+        .get(CONTENT_TYPE)
+        .is_some_and(|kind| [&b"image/svg"[..], b"text/html"].iter().any(|one| kind.as_bytes().starts_with(one)));
+    let policy = match (docs, paper) {
         (true, _) => PAGES,
-        (false, true) => PICTURE,
+        (false, true) => PAPER,
         (false, false) => DATA,
     };
     let fixed: [(HeaderName, &'static str); 4] = [

@@ -55,6 +55,8 @@ ids! {
     DeviceId;
     /// A place in a club for one e-mail address.
     InvitationId;
+    /// An address that shows something to whoever holds it.
+    SecretLinkId;
     /// A training group.
     GroupId;
     /// An athlete.

@@ -71,6 +71,10 @@ pub const PASSWORD: Limit = limit("password", 10.0, 1.0 / 900.0);
 pub const ACCEPT: Limit = limit("accept", 20.0, 1.0 / 60.0);
 /// Clubs that one account founds.
 pub const FOUND_CLUB: Limit = limit("found-club", 20.0, 1.0 / 3600.0);
+/// Openings of one secret address: the phones of a session's helpers, loading it again and again.
+pub const LINK: Limit = limit("link", 120.0, 1.0);
+/// Secret addresses from one network that are none: nobody guesses 256 bits, but every try is a look into the database.
+pub const LINK_UNKNOWN: Limit = limit("link-unknown", 60.0, 0.1);
 
 /// A bucket is full again after this time at the latest, and its row says nothing any more.
 const FULL_AFTER: Duration = Duration::hours(24);
@@ -181,7 +185,7 @@ pub async fn prune(db: &Db) -> Result<u64, StoreError> {
 mod tests {
     use super::*;
 
-    const ALL: [Limit; 11] = [
+    const ALL: [Limit; 13] = [
         SIGN_IN_PAIR,
         SIGN_IN_DEVICE,
         SIGN_IN_ACCOUNT,
@@ -193,6 +197,8 @@ mod tests {
         PASSWORD,
         ACCEPT,
         FOUND_CLUB,
+        LINK,
+        LINK_UNKNOWN,
     ];
 
     #[test]

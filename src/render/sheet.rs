@@ -1,6 +1,6 @@
 //! A document for people: what stands in it, in reading order, and what each part means; not how it is drawn.
 //!
-//! A builder makes a [`Sheet`] once, [`html`] makes the page of it, and whoever writes another form of paper takes the
+//! A builder makes a [`Sheet`] once, [`html`](crate::html::html) makes the page of it, and whoever writes another form of paper takes the
 //! same value: two renderers that draw each part as it is described here cannot say different things. What holds for all:
 //!
 //! - Black on white. No meaning is in a colour; a [`Tone`] shows as weight or frame, and the words say it as well.

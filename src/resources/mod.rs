@@ -5,6 +5,7 @@ pub mod advice;
 pub mod age_groups;
 pub mod assessments;
 pub mod athletes;
+pub mod audit;
 pub mod barrier_configurations;
 pub mod clubs;
 pub mod competition_specs;
@@ -31,6 +32,7 @@ pub fn mount(config: &mut ServiceConfig) {
     accounts::routes(config);
     assessments::routes(config);
     athletes::routes(config);
+    audit::routes(config);
     age_groups::routes(config);
     barrier_configurations::routes(config);
     clubs::routes(config);

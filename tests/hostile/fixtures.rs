@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 19] = [
+pub const ORDER: [(&str, &str); 20] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),
@@ -23,6 +23,7 @@ pub const ORDER: [(&str, &str); 19] = [
     ("wellbeing_record_id", "create_wellbeing_records"),
     ("decision_id", "create_decision"),
     ("lane_plan_id", "create_lane_plan"),
+    ("link_id", "create_session_link"),
     ("race_test_id", "create_race_test"),
     ("", "set_race_entries"),
     ("", "create_race_heats"),
@@ -160,6 +161,7 @@ fn training_body(world: &World, operation: &str, place: &Place) -> Option<Value>
             json!({"id": id, "held_on": day, "state": "held", "group_ids": groups(place), "venue_id": place.id("venue_id"),
                 "weather_note": world.mark(place.scope), "note": world.mark(place.scope), "blocks": [{"stage": "lead_leg", "drill": "Walk over", "note": world.mark(place.scope)}]})
         }
+        "create_session_link" => json!({}),
         "update_session" => json!({"weather_note": "Dry"}),
         "set_attendance" => json!({"present": athletes(place)}),
         "create_runs" => {

@@ -8,6 +8,7 @@ mod document;
 mod fixtures;
 mod floods;
 mod foreign;
+mod links;
 mod matrix;
 mod people;
 mod pushes;

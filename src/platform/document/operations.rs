@@ -292,8 +292,10 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
         if shape.paged && status == "200" {
             add("Link", false);
         }
-        if let Some(RefOr::T(picture)) = answer.content.get_mut("image/svg+xml") {
-            picture.schema = Some(file());
+        for media in ["image/svg+xml", "audio/wav"] {
+            if let Some(RefOr::T(whole)) = answer.content.get_mut(media) {
+                whole.schema = Some(file());
+            }
         }
         if status == "200" && answer.content.contains_key("text/csv") {
             let always = answer.content.len() == 1;

@@ -11,6 +11,7 @@ use super::model::Standing;
 use super::shapes::{DeviceList, DeviceView, Refresh, SignIn, Tokens};
 use super::store::{self, Account};
 use crate::platform::access::{ALL_SCOPES, Caller};
+use crate::platform::audit;
 use crate::platform::body::Body;
 use crate::platform::db::{AccountTx, Db};
 use crate::platform::fault::{Fault, Faults, normal_email};
@@ -105,6 +106,9 @@ async fn authenticate(db: &Db, from: &Network, body: SignIn) -> Result<Account, 
     let mut tx = db.account_tx().await?;
     let account = store::find_by_email(&mut tx, &email).await?;
     let id = account.as_ref().map_or(AccountId(uuid::Uuid::nil()), |account| account.id);
+    if account.is_some() {
+        audit::signs_in(id, None);
+    }
     let standing = devices_store::standing(&mut tx, id, earlier.as_ref(), from).await?;
     drop(tx);
     let attempt = Try { standing, email, network: from.as_str().to_owned() };
@@ -155,6 +159,7 @@ async fn sign_in(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignI
     let device = devices_store::insert(&mut tx, account.id, &name, &from).await?;
     let tokens = issue(&mut tx, &keys, (account.id, device), None).await?;
     tx.commit().await?;
+    audit::signs_in(account.id, Some(device));
     Ok(uncached(StatusCode::OK, &tokens))
 }
 

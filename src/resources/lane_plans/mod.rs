@@ -5,16 +5,21 @@ mod alternatives;
 mod answer;
 mod cards;
 mod cards_http;
+mod cards_page;
 mod cards_store;
 mod http;
 mod judge;
+mod links_http;
+mod links_store;
 pub mod model;
 mod problem;
 mod proposal;
 mod proposal_http;
 pub mod request;
 mod set_out;
+mod set_out_page;
 pub mod shapes;
+mod sheets;
 mod sight;
 mod stock;
 mod store;
@@ -26,4 +31,5 @@ pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     set_out::routes(config);
     cards_http::routes(config);
     proposal_http::routes(config);
+    links_http::routes(config);
 }

@@ -2,8 +2,10 @@
 
 mod ahead;
 mod athlete;
+mod athlete_page;
 mod board;
 mod board_http;
+mod board_page;
 mod board_row;
 mod figures;
 mod http;
@@ -11,6 +13,7 @@ mod links;
 mod model;
 mod pictures;
 mod squad;
+mod squad_page;
 mod store;
 mod words;
 

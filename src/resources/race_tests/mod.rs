@@ -9,6 +9,7 @@ mod http;
 mod loading;
 mod model;
 mod outcome;
+mod pages;
 mod readiness_shapes;
 mod record;
 pub mod record_shapes;

@@ -5,6 +5,9 @@ mod club;
 mod cue;
 mod http;
 mod model;
+mod own_cue;
+mod played;
+mod schedule_page;
 mod schedules;
 mod shapes;
 mod store;
@@ -14,4 +17,5 @@ pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     http::routes(config);
     cue::routes(config);
     club::routes(config);
+    own_cue::routes(config);
 }

@@ -23,6 +23,7 @@ use super::token::Token;
 use super::{bodies, wait};
 use crate::platform::access::{Permit, Syncing, bearer};
 use crate::platform::asking::Later;
+use crate::platform::audit;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::ClubId;
@@ -271,6 +272,7 @@ async fn list_changes(
         && let Some(account) = polls.nothing_new(&db, ClubId(club), &polls::request(access, text, wanted)).await
     {
         telemetry::acts(&req, account);
+        audit::hands_out_nothing();
         let page = Page { from: Some(text.clone()), sync_token: text.clone(), more: false, changes: Vec::new() };
         return Ok(answer(0, &page));
     }
@@ -304,6 +306,9 @@ async fn list_changes(
             from = wait::later();
         }
         read.page.from.clone_from(&asked.text);
+    }
+    if read.page.changes.is_empty() {
+        audit::hands_out_nothing();
     }
     note(&req, &permit, &db, &read).await?;
     if let (false, Some(access)) = (read.page.more, bearer(&req)) {

@@ -21,6 +21,8 @@ pub struct Stage {
     pub day: NaiveDate,
     /// One record of each kind, by the name of its path parameter.
     pub ids: BTreeMap<&'static str, String>,
+    /// Where the session's link leads.
+    sheets: String,
     count: Arc<AtomicUsize>,
     turns: Arc<AtomicUsize>,
 }
@@ -73,6 +75,7 @@ impl Stage {
         let mut stage = Self {
             app: app.clone(),
             ids: BTreeMap::new(),
+            sheets: String::new(),
             count: Arc::default(),
             turns: Arc::default(),
             day,
@@ -102,6 +105,9 @@ impl Stage {
         }
         let invitation = stage.invitation("viewer").await;
         stage.ids.insert("invitation_id", invitation.id());
+        let link = stage.link().await;
+        stage.ids.insert("link_id", link.id());
+        link.body["sheets_href"].as_str().unwrap().clone_into(&mut stage.sheets);
         let held = stage.held().await;
         stage.ids.insert("held_item_id", held);
         let devices = admin.get("/sync-devices").await.expect(200);
@@ -277,6 +283,18 @@ impl Stage {
         self.admin.post("/invitations", json!({"email": email, "role": role, "group_ids": groups})).await.expect(201)
     }
 
+    /// A link of the session, which may have only so many: those that were made for earlier requests go.
+    async fn link(&self) -> Answer {
+        let path = format!("/sessions/{}/links", self.id("session_id"));
+        let links = self.admin.get(&path).await.expect(200).body;
+        let links: Vec<&str> =
+            links["items"].as_array().unwrap().iter().map(|one| one["id"].as_str().unwrap()).collect();
+        for id in links.iter().filter(|id| links.len() > 10 && self.ids.get("link_id").is_some_and(|own| own != *id)) {
+            self.admin.delete(&format!("{path}/{id}"), "").await;
+        }
+        self.admin.post(&path, json!({})).await.expect(201)
+    }
+
     /// A person of their own.
     async fn person(&self) -> Caller {
         self.app.person(&format!("Person {}", self.number())).await
@@ -355,8 +373,14 @@ impl Stage {
             path = path.replace(&format!("{{{name}}}"), value);
         }
         if operation.id.starts_with("get_race_heats") {
-            let heats = self.other("create_race_heats", path.trim_end_matches(".csv").to_owned()).await;
+            let heats = self
+                .other("create_race_heats", path.trim_end_matches(".csv").trim_end_matches(".html").to_owned())
+                .await;
             heats.send(&self.app).await.expect(200);
+        }
+        if operation.id.starts_with("get_session_sheets") {
+            let ending = if operation.path.ends_with(".html") { "sheets.html?" } else { "sheets?" };
+            path = self.sheets.replace("sheets?", ending);
         }
         match operation.method {
             Method::GET => self.case(Method::GET, path + query(self, &operation.id).as_str(), None),
@@ -421,6 +445,9 @@ impl Stage {
             "delete_lane_plan" => {
                 format!("/sessions/{}/lane-plans/{}", self.id("session_id"), made("create_lane_plan").await)
             }
+            "delete_session_link" => {
+                format!("/sessions/{}/links/{}", self.id("session_id"), self.link().await.id())
+            }
             "delete_invitation" => format!("/invitations/{}", self.invitation("coach").await.id()),
             "delete_member" => {
                 let name = format!("Leaver {}", self.number());
@@ -481,6 +508,11 @@ impl Stage {
                 let email = format!("invited{n}@people.example");
                 post(path, &json!({"email": email, "role": "coach", "group_ids": [self.id("group_id")]}))
             }
+            "create_session_link" => {
+                // Made and left, so that there is room.
+                let _ = self.link().await;
+                post(path, &json!({}))
+            }
             "accept_invitation" => {
                 let person = self.person().await;
                 let token = self.invite(&person.email, "coach").await.body["token"].clone();
@@ -536,9 +568,11 @@ fn query(stage: &Stage, operation: &str) -> String {
     match operation {
         "list_published_specs" => "?ruleset=UKA-2024&sex=F&birth_date=2012-05-01".to_owned(),
         "list_applicable_specs" => format!("?athlete_id={}", stage.id("athlete_id")),
-        "get_rhythm_schedule" | "get_club_rhythm_schedule" => "?event_code=100H&final_time_s=15".to_owned(),
+        "get_rhythm_schedule" | "get_club_rhythm_schedule" | "get_club_rhythm_schedule_html" => {
+            "?event_code=100H&final_time_s=15".to_owned()
+        }
         "get_stride_marks" => "?spacing_m=8.5".to_owned(),
-        "get_rhythm_cue" => "?interval_time_s=1.08&intervals=2".to_owned(),
+        "get_rhythm_cue" | "get_rhythm_cue_wav" => "?interval_time_s=1.08&intervals=2".to_owned(),
         _ => String::new(),
     }
 }

@@ -212,7 +212,7 @@ pub fn judge(world: &World, report: &Report, ask: &Ask, answer: &Answer) {
     }
     let mut sent = text::traces(ask.path.as_bytes());
     sent.extend(text::traces(ask.body.as_deref().unwrap_or_default()));
-    let mut whole = answer.bytes.clone();
+    let mut whole = text::readable(&answer.bytes);
     for (name, value) in &answer.headers {
         whole.extend_from_slice(format!("\n{name}: ").as_bytes());
         whole.extend_from_slice(value.as_bytes());

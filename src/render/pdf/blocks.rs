@@ -26,6 +26,10 @@ const INDENT: f32 = 11.0;
 const LEAST_CARD: f32 = 120.0;
 /// The highest picture: the height of a page that lies.
 const TALLEST: f32 = 160.0 * MM;
+/// How much larger than meant a picture may be.
+const LARGEST: f32 = 1.2;
+/// Terms stand beside their values where there is so much room.
+const BESIDE: f32 = 300.0;
 /// Room between cards, and between a card's frame and what is in it.
 const BETWEEN: f32 = 8.0;
 
@@ -35,6 +39,8 @@ pub(super) struct Desk {
     pub fonts: &'static Fonts,
     /// The parts of the document.
     pub tree: Tree,
+    /// The size of words here.
+    pub size: f32,
 }
 
 impl Desk {
@@ -79,7 +85,7 @@ impl Desk {
             Block::Heading(text) => self.heading(under, level, text, width).into_iter().collect(),
             Block::Paragraph(text) => {
                 let node = self.tree.add(under, Role::Paragraph);
-                vec![self.paragraph(&self.words(text, false), BODY, width, node)]
+                vec![self.paragraph(&self.words(text, false), self.size, width, node)]
             }
             Block::List(items) => self.list(under, items, width),
             Block::Cautions(items) => self.cautions(under, items, width),
@@ -106,7 +112,7 @@ impl Desk {
             let item = self.tree.add(Some(list), Role::Item);
             let dot = self.tree.add(Some(item), Role::Label);
             let body = self.tree.add(Some(item), Role::Body);
-            let inner = self.paragraph(&self.words(text, false), BODY, width - INDENT, body);
+            let inner = self.paragraph(&self.words(text, false), self.size, width - INDENT, body);
             let mut piece = Piece { height: inner.height, gap: 2.0, ..Piece::default() };
             piece.marks.push(Mark { node: Some(dot), x: 3.0, y: 5.0, what: What::Dot(2.8) });
             piece.put(inner, INDENT, 0.0);
@@ -125,7 +131,7 @@ impl Desk {
             let item = self.tree.add(Some(list), Role::Item);
             let body = self.tree.add(Some(item), Role::Body);
             let text = Text::strong("Caution: ").and_text(text.clone());
-            let inner = self.paragraph(&self.words(&text, false), BODY, width - INDENT, body);
+            let inner = self.paragraph(&self.words(&text, false), self.size, width - INDENT, body);
             let height = inner.height + 4.0;
             let mut piece = Piece { height, gap: if i == 0 { GAP } else { 0.0 }, ..Piece::default() };
             piece.put(inner, INDENT, 2.0);
@@ -140,16 +146,27 @@ impl Desk {
         if facts.is_empty() {
             return Vec::new();
         }
+        let list = self.tree.add(under, Role::List);
+        if width < BESIDE {
+            // On a card the value goes on behind its term.
+            let pieces = facts.iter().enumerate().map(|(i, (term, value))| {
+                let item = self.tree.add(Some(list), Role::Item);
+                let body = self.tree.add(Some(item), Role::Body);
+                let text = Text::strong(term.plain()).and(": ").and_text(value.clone());
+                let piece = self.paragraph(&self.words(&text, false), self.size, width, body);
+                Piece { gap: if i == 0 { GAP } else { 1.0 }, ..piece }
+            });
+            return pieces.collect();
+        }
         let terms: Vec<Words> = facts.iter().map(|(term, _)| self.words(term, true)).collect();
         let widest = terms.iter().map(Words::natural).fold(0.0, f32::max);
-        let beside = (widest * BODY + 8.0).min(width * 0.4);
-        let list = self.tree.add(under, Role::List);
+        let beside = (widest * self.size + 8.0).min(width * 0.4);
         let pieces = facts.iter().zip(&terms).enumerate().map(|(i, ((_, value), term))| {
             let item = self.tree.add(Some(list), Role::Item);
             let label = self.tree.add(Some(item), Role::Label);
             let body = self.tree.add(Some(item), Role::Body);
-            let mut piece = self.paragraph(term, BODY, beside - 8.0, label);
-            let value = self.paragraph(&self.words(value, false), BODY, width - beside, body);
+            let mut piece = self.paragraph(term, self.size, beside - 8.0, label);
+            let value = self.paragraph(&self.words(value, false), self.size, width - beside, body);
             piece.height = piece.height.max(value.height);
             piece.gap = if i == 0 { GAP } else { 1.0 };
             piece.put(value, beside, 0.0);
@@ -165,7 +182,7 @@ impl Desk {
             usvg::Tree::from_str(&figure.svg, &options).map_err(|error| PdfError::Picture(error.to_string()))?;
         let shape = view(&figure.svg).unwrap_or((picture.size().width(), picture.size().height()));
         let meant = (shape.0 * MM, shape.1 * MM);
-        let scale = (width / meant.0).min(1.5).min(TALLEST / meant.1);
+        let scale = (width / meant.0).min(LARGEST).min(TALLEST / meant.1);
         let (wide, high) = (meant.0 * scale, meant.1 * scale);
         let group = self.tree.add(under, Role::Group);
         let node = self.tree.add(Some(group), Role::Figure(plain(&figure.alt)));
@@ -174,7 +191,7 @@ impl Desk {
         piece.height = high;
         if !figure.caption.is_empty() {
             let caption = self.tree.add(Some(group), Role::Caption);
-            let words = self.paragraph(&self.words(&figure.caption, false), BODY, width, caption);
+            let words = self.paragraph(&self.words(&figure.caption, false), self.size, width, caption);
             let top = piece.height + 3.0;
             piece.height = top + words.height;
             piece.put(words, 0.0, top);
@@ -186,9 +203,11 @@ impl Desk {
     fn card(&mut self, under: Option<Node>, card: &Card, width: f32) -> Result<Piece, PdfError> {
         let node = self.tree.add(under, Role::Section);
         let mut pieces: Vec<Piece> = self.heading(Some(node), 3, &card.heading, width).into_iter().collect();
+        let usual = std::mem::replace(&mut self.size, SMALLEST);
         for block in &card.blocks {
             pieces.extend(self.pieces(Some(node), block, width, 4)?);
         }
+        self.size = usual;
         Ok(Piece::stacked(pieces))
     }
 

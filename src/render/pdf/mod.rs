@@ -64,7 +64,7 @@ pub enum PdfError {
 /// assert!(pdf(&sheet).unwrap().starts_with(b"%PDF-1.7"));
 /// ```
 pub fn pdf(sheet: &Sheet) -> Result<Vec<u8>, PdfError> {
-    let mut desk = Desk { fonts: Fonts::get().ok_or(PdfError::Fonts)?, tree: Tree::default() };
+    let mut desk = Desk { fonts: Fonts::get().ok_or(PdfError::Fonts)?, tree: Tree::default(), size: BODY };
     let page = match sheet.orientation {
         Orientation::Portrait => A4,
         Orientation::Landscape => (A4.1, A4.0),

@@ -2,7 +2,7 @@
 
 use std::rc::Rc;
 
-use super::blocks::{BODY, Desk};
+use super::blocks::Desk;
 use super::piece::{Mark, Piece, What};
 use super::tree::{Node, Role};
 use super::words::{Line, Words};
@@ -14,6 +14,12 @@ const PAD: (f32, f32) = (3.5, 2.5);
 const BOX: (f32, f32) = (4.5 * 72.0 / 25.4, 5.7 * 72.0 / 25.4);
 /// Widths of lines: between cells, below headings, above what stands out.
 const LINES: (f32, f32, f32) = (0.4, 1.0, 1.6);
+/// A column that is to be filled in by hand.
+const BLANK: f32 = 60.0;
+/// The size of figures that are read from a tape's distance.
+const TAPE: f32 = 14.0;
+/// How much of its usual room a line of 14 pt takes: figures have little below the base line.
+const TIGHT: f32 = 0.87;
 /// The narrowest column of words, in parts of the size of the letters.
 const NARROWEST: f32 = 4.0;
 /// How far columns of figures may be wider than they need.
@@ -28,6 +34,8 @@ struct Need {
     least: f32,
     /// Nothing is wrapped.
     most: f32,
+    /// The most of all lines of a cell one behind the other.
+    area: f32,
     /// Whether it takes what is left over: a column of words that is not the row headings'.
     grows: bool,
 }
@@ -74,11 +82,12 @@ impl Filled {
 
     fn widen(&self, need: &mut Need) {
         self.words.iter().for_each(|words| need.widened(words, self.size, self.is_figures));
+        need.area = need.area.max(self.words.iter().map(|words| words.natural() * self.size).sum());
         if self.boxes > 0 {
             let all = boxes_wide(self.boxes);
             let some = boxes_wide(self.boxes.min(3));
             (need.floor, need.least) = (need.floor.max(some), need.least.max(some));
-            need.most = need.most.max(all);
+            (need.most, need.area) = (need.most.max(all), need.area.max(all));
         }
     }
 }
@@ -87,10 +96,6 @@ impl Filled {
 fn widths(needs: &[Need], room: f32) -> Option<Vec<f32>> {
     let sum = |of: fn(&Need) -> f32| needs.iter().map(of).sum::<f32>();
     let (floor, least, most) = (sum(|one| one.floor), sum(|one| one.least), sum(|one| one.most));
-    let between = |low: fn(&Need) -> f32, high: fn(&Need) -> f32, lows: f32, highs: f32| {
-        let part = if highs > lows { (room - lows) / (highs - lows) } else { 0.0 };
-        needs.iter().map(|one| low(one) + (high(one) - low(one)) * part).collect()
-    };
     if most <= room {
         let growing: f32 = needs.iter().filter(|one| one.grows).map(|one| one.most).sum();
         let factor = (room / most.max(1.0)).min(SPREAD);
@@ -101,11 +106,40 @@ fn widths(needs: &[Need], room: f32) -> Option<Vec<f32>> {
         };
         Some(needs.iter().map(widened).collect())
     } else if least <= room {
-        Some(between(|one| one.least, |one| one.most, least, most))
+        Some(shared(needs, room))
     } else if floor <= room {
-        Some(between(|one| one.floor, |one| one.least, floor, least))
+        let part = (room - floor) / (least - floor);
+        Some(needs.iter().map(|one| one.floor + (one.least - one.floor) * part).collect())
     } else {
         None
+    }
+}
+
+/// Widths by how much stands in the columns, so that rows become low: none below its least, none above its most.
+fn shared(needs: &[Need], room: f32) -> Vec<f32> {
+    let mut widths: Vec<Option<f32>> = vec![None; needs.len()];
+    loop {
+        let left = room - widths.iter().flatten().sum::<f32>();
+        let open = |(i, _): &(usize, &Need)| widths.get(*i).is_some_and(Option::is_none);
+        let area: f32 = needs.iter().enumerate().filter(open).map(|(_, one)| one.area).sum();
+        let wanted: Vec<(usize, f32)> =
+            needs.iter().enumerate().filter(open).map(|(i, one)| (i, left * one.area / area.max(1.0))).collect();
+        let fix = |too: fn(&Need, f32) -> Option<f32>| -> Vec<(usize, f32)> {
+            wanted.iter().filter_map(|(i, wide)| Some((*i, too(needs.get(*i)?, *wide)?))).collect()
+        };
+        let mut fixed = fix(|one, wide| (wide < one.least).then_some(one.least));
+        if fixed.is_empty() {
+            fixed = fix(|one, wide| (wide > one.most).then_some(one.most));
+        }
+        if fixed.is_empty() {
+            for (i, wide) in wanted {
+                widths[i] = Some(wide);
+            }
+            return widths.into_iter().flatten().collect();
+        }
+        for (i, wide) in fixed {
+            widths[i] = Some(wide);
+        }
     }
 }
 
@@ -123,7 +157,7 @@ fn parts(needs: &[Need], room: f32) -> Vec<Vec<usize>> {
 /// Gives columns of figures one width where there is room for it.
 fn evened(needs: &[Need], figures: impl Fn(usize) -> bool, room: f32) -> Vec<Need> {
     let most = needs.iter().enumerate().filter(|(i, _)| figures(*i)).map(|(_, one)| one.most).fold(0.0, f32::max);
-    let alike = Need { floor: most, least: most, most, grows: false };
+    let alike = Need { floor: most, least: most, most, area: most, grows: false };
     let even: Vec<Need> = needs.iter().enumerate().map(|(i, one)| if figures(i) { alike } else { *one }).collect();
     let is_all = (1..needs.len()).all(figures);
     let needed = |one: &Need| if is_all { one.least } else { one.most };
@@ -132,11 +166,11 @@ fn evened(needs: &[Need], figures: impl Fn(usize) -> bool, room: f32) -> Vec<Nee
 
 /// The pieces of a table: caption, header row, rows; in several parts where the paper is too narrow.
 pub(super) fn table(desk: &mut Desk, under: Option<Node>, table: &Table, width: f32) -> Vec<Piece> {
-    let size = if table.size == Size::Tape { 14.0 } else { BODY };
+    let size = if table.size == Size::Tape { TAPE } else { desk.size };
     let heads = std::iter::once(&table.corner).chain(table.columns.iter().map(|column| &column.heading));
     let figures = |i: usize| i > 0 && table.columns.get(i - 1).is_some_and(|column| column.is_figures);
     let heads = heads.enumerate().map(|(i, head)| {
-        let filled = Filled::new(desk, std::slice::from_ref(head), true, BODY, Role::ColumnHeading);
+        let filled = Filled::new(desk, std::slice::from_ref(head), true, desk.size, Role::ColumnHeading);
         Filled { is_right: figures(i), ..filled }
     });
     let head = Prepared { cells: heads.collect(), is_strong: false };
@@ -167,7 +201,12 @@ pub(super) fn table(desk: &mut Desk, under: Option<Node>, table: &Table, width: 
     }
     for (i, need) in needs.iter_mut().enumerate() {
         need.grows = i > 0 && !figures(i);
-        for side in [&mut need.floor, &mut need.least, &mut need.most] {
+        let is_blank = |row: &Prepared| row.cells.get(i).is_some_and(|cell| cell.words.is_empty() && cell.boxes == 0);
+        if need.grows && !rows.is_empty() && rows.iter().all(is_blank) {
+            need.least = need.least.max(BLANK);
+            (need.most, need.area) = (need.most.max(BLANK), need.area.max(BLANK));
+        }
+        for side in [&mut need.floor, &mut need.least, &mut need.most, &mut need.area] {
             *side += 2.0 * PAD.0;
         }
     }
@@ -205,7 +244,7 @@ impl Drawn<'_> {
         if !caption.is_empty() {
             let node = self.desk.tree.add(Some(table), Role::Caption);
             let words = self.desk.words(caption, true);
-            let mut piece = self.desk.paragraph(&words, BODY, room, node);
+            let mut piece = self.desk.paragraph(&words, self.desk.size, room, node);
             (piece.gap, piece.keeps) = (8.0, true);
             piece.height += 2.0;
             pieces.push(piece);
@@ -265,7 +304,8 @@ impl Drawn<'_> {
     fn cell(&mut self, row: Node, cell: &Filled, width: f32) -> Piece {
         let node = self.desk.tree.add(Some(row), cell.role.clone());
         let room = width - 2.0 * PAD.0;
-        let mut piece = Piece { height: PAD.1, ..Piece::default() };
+        let (_, above) = air(cell.size);
+        let mut piece = Piece { height: above, ..Piece::default() };
         if cell.words.is_empty() && cell.boxes == 0 {
             piece.marks.push(Mark { node: Some(node), x: 0.0, y: 0.0, what: What::Nothing });
         }
@@ -289,14 +329,20 @@ impl Drawn<'_> {
             }
             piece.height += f32::from(cell.boxes.div_ceil(each)) * BOX.1 + 1.0;
         }
-        piece.height += PAD.1;
+        piece.height += above;
         piece
     }
+}
+
+/// How much of its usual room a line of a cell takes, and the room above and below its words: a tape table is to be on one page.
+fn air(size: f32) -> (f32, f32) {
+    if size < TAPE { (1.0, PAD.1) } else { (TIGHT, 1.0) }
 }
 
 /// Puts a line below a place; its height.
 fn put(marks: &mut Vec<Mark>, node: Node, line: Rc<Line>, size: f32, at: (f32, f32)) -> f32 {
     let (above, below) = line.room;
-    marks.push(Mark { node: Some(node), x: at.0, y: at.1 + above * size, what: What::Words(line, size) });
-    (above + below) * size
+    let high = air(size).0 * size;
+    marks.push(Mark { node: Some(node), x: at.0, y: at.1 + above * high, what: What::Words(line, size) });
+    (above + below) * high
 }

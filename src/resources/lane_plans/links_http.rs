@@ -145,7 +145,7 @@ async fn sheets(
         let info = asked.info;
         if let Format::Paper(form) = format {
             let page = sheets_page(info, content.as_ref(), &cards, measure)?;
-            return Ok(HttpResponse::Ok().content_type(paper::content_type(form)).body(paper::draw(form, &page)));
+            return Ok(HttpResponse::Ok().content_type(paper::content_type(form)).body(paper::draw(form, &page)?));
         }
         Ok::<_, Problem>(HttpResponse::Ok().json(SheetsView {
             club: info.club,

@@ -25,6 +25,8 @@ pub struct Config {
     pub sockets_each: usize,
     /// Where erasures are noted outside the database.
     pub erasures: Option<PathBuf>,
+    /// The address that people and apps reach the service at, without a path; the one it listens on unless set.
+    pub public_url: Option<String>,
     /// How long who read what waits in memory until it is stored.
     pub audit_pause: Duration,
 }
@@ -40,6 +42,7 @@ impl Default for Config {
             sockets: 4096,
             sockets_each: 256,
             erasures: None,
+            public_url: None,
             audit_pause: Self::AUDIT_PAUSE,
         }
     }
@@ -89,8 +92,14 @@ impl Config {
             sockets_each: whole("LANEWRIGHT_SOCKETS_EACH", "give a whole number, 0 for no limit", 0..=100_000)?
                 .unwrap_or(each),
             erasures: erasures_file()?,
+            public_url: public_url()?,
             audit_pause: default.audit_pause,
         })
+    }
+
+    /// The address of the service, without a slash at its end: the issuer of its tokens (RFC 8414).
+    pub fn issuer(&self) -> &str {
+        self.public_url.as_deref().unwrap_or("http://127.0.0.1:8080")
     }
 }
 
@@ -109,6 +118,28 @@ fn whole<T: FromStr + PartialOrd>(
 pub fn erasures_file() -> Result<Option<PathBuf>, ConfigError> {
     let remedy = "give the absolute path of a file that is not part of copies of the database";
     read("LANEWRIGHT_ERASURES", remedy, |text| Some(PathBuf::from(text)).filter(|path| path.is_absolute()))
+}
+
+/// Where people and apps reach the service: `LANEWRIGHT_PUBLIC_URL`.
+///
+/// # Errors
+/// When it is no https address without a path, or http one of this machine.
+fn public_url() -> Result<Option<String>, ConfigError> {
+    let remedy = "give the https address that people use, without a path, such as https://hurdles.example";
+    read("LANEWRIGHT_PUBLIC_URL", remedy, |text| is_public(text).then(|| text.to_owned()))
+}
+
+fn is_public(url: &str) -> bool {
+    let known = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".:-[]".contains(&byte);
+    let host = |text: &str| !text.is_empty() && text.bytes().all(known);
+    let end = |rest: &str| rest.is_empty() || rest.starts_with(':');
+    let own =
+        |text: &str| ["127.0.0.1", "[::1]", "localhost"].iter().any(|name| text.strip_prefix(name).is_some_and(end));
+    match url.split_once("://") {
+        Some(("https", text)) => host(text),
+        Some(("http", text)) => host(text) && own(text),
+        _ => false,
+    }
 }
 
 /// Where to listen: `LANEWRIGHT_LISTEN`, by default the loopback address and port 8080.
@@ -150,5 +181,29 @@ fn read<T>(
         Err(_) => Ok(None),
         Ok(text) if text.trim().is_empty() => Ok(None),
         Ok(text) => parse(text.trim()).map(Some).ok_or(ConfigError { name, value: text, remedy }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_public_address_is_https_or_this_machine_and_has_no_path() {
+        for good in ["https://hurdles.example", "https://h.example:8443", "http://127.0.0.1:8080", "http://[::1]:80"] {
+            assert!(is_public(good), "{good}");
+        }
+        for wrong in [
+            "hurdles.example",
+            "http://hurdles.example",
+            "http://localhost.evil.example",
+            "https://",
+            "https://hurdles.example/",
+            "https://hurdles.example/api",
+            "https://Hurdles.example",
+            "https://a@hurdles.example",
+        ] {
+            assert!(!is_public(wrong), "{wrong}");
+        }
     }
 }

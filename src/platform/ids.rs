@@ -55,6 +55,8 @@ ids! {
     DeviceId;
     /// A place in a club for one e-mail address.
     InvitationId;
+    /// An app of a third party that a club admits.
+    AppId;
     /// An address that shows something to whoever holds it.
     SecretLinkId;
     /// A training group.

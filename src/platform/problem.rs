@@ -18,6 +18,8 @@ pub enum Code {
     Malformed,
     /// 401: no valid access token.
     Unauthenticated,
+    /// 401: the access of the app that sent the token was withdrawn.
+    AppRevoked,
     /// 403: signed in, but the act needs another role or scope.
     Forbidden,
     /// 404: no such record in a club of yours.
@@ -64,9 +66,10 @@ pub enum Code {
 
 impl Code {
     /// Every problem, in order of status.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 24] = [
         Self::Malformed,
         Self::Unauthenticated,
+        Self::AppRevoked,
         Self::Forbidden,
         Self::NotFound,
         Self::MethodNotAllowed,
@@ -95,6 +98,7 @@ impl Code {
         match self {
             Self::Malformed => ("malformed", 400, "The request cannot be read"),
             Self::Unauthenticated => ("unauthenticated", 401, "Sign in first"),
+            Self::AppRevoked => ("app-revoked", 401, "The app may no longer"),
             Self::Forbidden => ("forbidden", 403, "Not allowed"),
             Self::NotFound => ("not-found", 404, "Not found"),
             Self::MethodNotAllowed => ("method-not-allowed", 405, "Method not allowed"),
@@ -168,9 +172,7 @@ impl Problem {
 
     /// A body or parameter that cannot be read.
     pub fn malformed(fault: Fault) -> Self {
-        let mut problem = Self::new(Code::Malformed, "The request cannot be read; nothing was stored.");
-        problem.errors.push(fault);
-        problem
+        Self::new(Code::Malformed, "The request cannot be read; nothing was stored.").with_faults(vec![fault])
     }
 
     /// Fields that break a rule.
@@ -343,7 +345,7 @@ impl ResponseError for Problem {
             answer.insert_header((name.clone(), value.clone()));
         }
         match self.code {
-            Code::Unauthenticated => {
+            Code::Unauthenticated | Code::AppRevoked => {
                 answer.insert_header((WWW_AUTHENTICATE, "Bearer"));
             }
             // Of a body that was given up, nobody reads the rest.

@@ -64,6 +64,8 @@ pub const SIGN_UP: Limit = limit("sign-up", 120.0, 1.0 / 30.0);
 pub const REFRESH: Limit = limit("refresh", 30.0, 1.0 / 30.0);
 /// Refresh tokens from one network that are none: nobody guesses 256 bits, but every try is a look into the database.
 pub const REFRESH_UNKNOWN: Limit = limit("refresh-unknown", 60.0, 0.1);
+/// Codes and consents of apps from one network that are none: like unknown refresh tokens.
+pub const CODE_UNKNOWN: Limit = limit("code-unknown", 60.0, 0.1);
 /// Changes of the password by one device, right or wrong: whoever stole an access token shall not guess the password
 /// with it, nor keep the owner's other devices from changing it.
 pub const PASSWORD: Limit = limit("password", 10.0, 1.0 / 900.0);
@@ -185,7 +187,7 @@ pub async fn prune(db: &Db) -> Result<u64, StoreError> {
 mod tests {
     use super::*;
 
-    const ALL: [Limit; 13] = [
+    const ALL: [Limit; 14] = [
         SIGN_IN_PAIR,
         SIGN_IN_DEVICE,
         SIGN_IN_ACCOUNT,
@@ -194,6 +196,7 @@ mod tests {
         SIGN_UP,
         REFRESH,
         REFRESH_UNKNOWN,
+        CODE_UNKNOWN,
         PASSWORD,
         ACCEPT,
         FOUND_CLUB,

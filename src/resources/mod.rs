@@ -23,10 +23,10 @@ pub mod sync;
 pub mod venues;
 pub mod wellbeing_records;
 
-use utoipa_actix_web::service_config::ServiceConfig;
+use crate::platform::route::Mount;
 
 /// Mounts every resource.
-pub fn mount(config: &mut ServiceConfig) {
+pub fn mount(config: &mut Mount<'_>) {
     // Routes are tried in this order, and phones ask for changes more often than for anything else.
     sync::routes(config);
     accounts::routes(config);

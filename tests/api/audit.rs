@@ -30,7 +30,7 @@ async fn rows(admin: &Caller, query: &str) -> Vec<Value> {
 }
 
 /// Waits for a row of this kind and operation, and returns all like it.
-async fn noted(admin: &Caller, act: &str, operation: &str) -> Vec<Value> {
+pub async fn noted(admin: &Caller, act: &str, operation: &str) -> Vec<Value> {
     let mut found = Vec::new();
     eventually(&format!("{act} {operation}"), async || {
         found = rows(admin, &format!("&act={act}")).await;

@@ -12,9 +12,12 @@ use crate::support::Answer;
 /// The day that a run is shown as.
 const SHOWN: NaiveDate = NaiveDate::from_ymd_opt(2026, 11, 25).unwrap();
 /// What is secret or random, by the name of its field, and what stands for it.
-const OPAQUE: [(&str, &str); 8] = [
+const OPAQUE: [(&str, &str); 11] = [
     ("access_token", "eyJhbGciOiJFZERTQSJ9.e30.c2lnbmF0dXJl"),
     ("refresh_token", "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"),
+    ("code", "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"),
+    ("client_id", "AZNvLl06fEGbHi9tDIpOVwGTby5dOnxBmx4vbQyKTlc"),
+    ("code_verifier", "dBjftJeZ4CVP-mB92K27uhbUJU1p1r_wW1gFWFOEjXk"),
     ("token", "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"),
     ("sheets_href", "/v1/session-sheets?link=AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"),
     ("sync_token", "st1.AAECAw"),
@@ -35,7 +38,8 @@ pub struct Recorder {
 impl Recorder {
     /// Notes an exchange.
     pub fn note(&mut self, operation: &str, case: &Case, answer: &Answer) {
-        let request = case.body.as_deref().and_then(|bytes| self.shown(bytes));
+        let form = case.headers.iter().any(|(_, value)| value == "application/x-www-form-urlencoded");
+        let request = case.body.as_deref().and_then(|bytes| if form { self.form(bytes) } else { self.shown(bytes) });
         let response = self.shown(&answer.bytes);
         let seen = json!({"request": request, "status": answer.status, "response": response});
         self.seen.insert(operation.to_owned(), seen);
@@ -54,6 +58,14 @@ impl Recorder {
         let mut value = serde_json::from_str(text).unwrap_or_else(|_| json!(text));
         self.show(&mut value, "");
         (!text.is_empty()).then_some(value)
+    }
+
+    /// A form as an object of its fields, as the document shows it.
+    fn form(&mut self, bytes: &[u8]) -> Option<Value> {
+        let fields = form_urlencoded::parse(bytes).map(|(name, value)| (name.into_owned(), json!(value)));
+        let mut value = Value::Object(fields.collect());
+        self.show(&mut value, "");
+        Some(value)
     }
 
     fn show(&mut self, value: &mut Value, name: &str) {
@@ -83,6 +95,11 @@ impl Recorder {
             // What a clock said is not the same twice.
             let time = if at.nanosecond() == 0 { at.time() } else { chrono::NaiveTime::from_hms_opt(8, 0, 2).unwrap() };
             return moved(at.date_naive()).and_time(time).and_utc().to_rfc3339_opts(SecondsFormat::Secs, true);
+        }
+        // A test listens on whatever port is free.
+        let own = text.strip_prefix("http://127.0.0.1:").and_then(|rest| rest.split_once('/').or(Some((rest, ""))));
+        if let Some((_, path)) = own.filter(|(port, _)| port.bytes().all(|byte| byte.is_ascii_digit())) {
+            return format!("https://hurdles.example/{path}").trim_end_matches('/').to_owned();
         }
         let (mut shown, mut rest) = (String::new(), text);
         while let Some(next) = rest.chars().next() {

@@ -33,6 +33,7 @@ mod kinds_migration;
 mod links;
 mod measurements;
 mod members;
+mod oauth;
 mod operations;
 mod pages;
 mod progression;

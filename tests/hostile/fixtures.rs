@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 20] = [
+pub const ORDER: [(&str, &str); 21] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),
@@ -29,6 +29,7 @@ pub const ORDER: [(&str, &str); 20] = [
     ("", "create_race_heats"),
     ("race_result_id", "create_race_results"),
     ("invitation_id", "create_invitation"),
+    ("app_id", "create_app"),
 ];
 
 /// What is deleted of a place that is gone, children first.
@@ -87,6 +88,11 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "create_invitation" => {
             json!({"email": format!("{}.{fresh}@guests.example", world.mark(outside)), "role": "viewer", "group_ids": groups(place)})
         }
+        "create_app" | "update_app" => {
+            json!({"name": world.mark(outside), "redirect_uris": [crate::apps::BACK], "scopes": ["squad.read", "sync"]})
+        }
+        "fetch_app_token" => json!(format!("grant_type=refresh_token&client_id={}&refresh_token=AAAA", "A".repeat(43))),
+        "revoke_app_token" => json!(format!("client_id={}&token=AAAA", "A".repeat(43))),
         _ => return None,
     })
 }

@@ -4,6 +4,7 @@
 // Tests may fail loudly, and their figures are small.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
+mod apps;
 mod document;
 mod fixtures;
 mod floods;

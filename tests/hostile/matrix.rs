@@ -11,10 +11,10 @@ use crate::report::{Flaw, Report};
 use crate::send::{Ask, all};
 use crate::table::{Outcome, Rule, TABLE, expected};
 use crate::world::{Place, World};
-use crate::{fixtures, full};
+use crate::{apps, fixtures, full};
 
 /// Operations that would end the caller's own sign-in or use up what others need.
-const USES_UP: [&str; 2] = ["delete_device", "delete_member"];
+const USES_UP: [&str; 3] = ["delete_device", "delete_member", "delete_app"];
 
 fn rules() -> BTreeMap<&'static str, (Rule, &'static str)> {
     TABLE.iter().map(|(id, rule, scope)| (*id, (*rule, *scope))).collect()
@@ -261,6 +261,12 @@ async fn the_valid_call_of_every_operation_succeeds() {
         let mut ask = world.valid(operation, &place, &who);
         if let Some(body) = own_secret(&world, operation, &who).await {
             ask = ask.json(&body);
+        }
+        if operation.id == "fetch_app_token" {
+            let create = world.service.document.operation_of("create_app");
+            let app = world.valid(create, &place, &admin).send(&world).await.expect(201).json();
+            let form = apps::first_token(&world, &admin, app["client_id"].as_str().unwrap()).await;
+            ask = ask.bytes(form.into_bytes());
         }
         if operation.id == "import_athletes" {
             ask = ask.query("dry_run", "true");

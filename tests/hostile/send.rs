@@ -222,7 +222,12 @@ pub fn judge(world: &World, report: &Report, ask: &Ask, answer: &Answer) {
         let what = text::short(&leaks.join(", "), 200);
         report.found(Flaw::Leak, format!("{} by {who}: {} holds {what}", ask.name, answer.status));
     }
-    if answer.status >= 400 && ask.method != "HEAD" && answer.header("content-type") != "application/problem+json" {
+    // Clients of OAuth read words of their own (RFC 6749, section 5.2).
+    let oauth = ask.path.starts_with("/oauth/")
+        && answer.header("content-type") == "application/json"
+        && answer.json()["error"].is_string();
+    let worded = oauth || answer.header("content-type") == "application/problem+json";
+    if answer.status >= 400 && ask.method != "HEAD" && !worded {
         report.found(Flaw::Shape, format!("{}: {} is {:?}", ask.name, answer.status, answer.header("content-type")));
     }
     if answer.header("cache-control").is_empty() {

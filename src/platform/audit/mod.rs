@@ -37,6 +37,12 @@ tokio::task_local! {
 
 /// The path of whoever signs in: of no club, and so told to each club of theirs.
 const SIGN_IN: &str = "/v1/auth/sign-in";
+/// The page on which somebody signs in for an app, whose token comes afterwards.
+const PAGE: &str = "/oauth/authorize";
+/// Where an app fetches its tokens: the first is a sign-in, the later ones are none.
+const TOKEN: &str = "/oauth/token";
+/// Where somebody lets an app act for them, and where they end it.
+const CONSENT: [&str; 2] = ["/oauth/consent", "/v1/me/apps/{app_id}"];
 /// The path of whoever takes an invitation.
 const JOIN: &str = "/v1/invitations/accept";
 
@@ -84,6 +90,7 @@ fn about(route: &str) -> About {
 /// Whether a change of a route gives or takes somebody a place in the club.
 fn grants(route: &str) -> bool {
     route == JOIN
+        || CONSENT.contains(&route)
         || part(route).is_some_and(|part| ["members", "invitations", "apps"].iter().any(|of| part.starts_with(of)))
 }
 
@@ -125,9 +132,9 @@ impl Asked {
         let route = answer.request().match_pattern()?;
         let status = answer.status();
         let refused = matches!(status.as_u16(), 401 | 403 | 404);
-        if route == SIGN_IN {
+        if [SIGN_IN, PAGE, TOKEN].contains(&&*route) {
             let act = if status.is_success() { Act::SignedIn } else { Act::Refused };
-            return (status.is_success() || refused)
+            return (refused || status.is_success() && route != PAGE)
                 .then(|| (Whose::ClubsOf(account), self.entry(act, &route, Some(status))));
         }
         let club = answer.request().match_info().get("club_id").and_then(|text| Uuid::try_parse(text).ok())?;
@@ -212,7 +219,8 @@ pub fn hands_out_nothing() {
 pub fn written(account: AccountId, records: Vec<Uuid>, athletes: Vec<Uuid>) -> Option<Entry> {
     let reach = if athletes.is_empty() { Reach::None } else { Reach::Named };
     let asked = REQUEST.try_with(|asked| {
-        if asked.method.is_safe() {
+        // That an app fetched a token is noted as a sign-in, or not at all.
+        if asked.method.is_safe() || asked.path == TOKEN {
             return None;
         }
         asked.noted.set(true);
@@ -248,6 +256,7 @@ mod tests {
         ] {
             assert_eq!(of(athletes), About::Athletes, "{athletes}");
         }
+        assert!(CONSENT.into_iter().all(grants));
         assert!(grants(JOIN) && grants("/v1/clubs/{club_id}/members/{member_id}"));
         assert!(!grants("/v1/clubs/{club_id}/athletes"));
     }

@@ -15,7 +15,7 @@ mod store;
 pub mod sync;
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     // Fixed paths first: `import` and `export` are not ids.
     roster_http::routes(config);
     http::routes(config);

@@ -215,11 +215,11 @@ pub async fn page(
         (None, None) => (None, None),
     };
     let mut list = if let Some(along) = along {
-        let along_them = "(select distinct v.athlete_id from athlete_scope v where v.club_id = $1 \
-                          and v.scope_id = any ((select ?::uuid[])::uuid[])";
+        let along_them = "(select distinct v.athlete_id from unnest((select ?::uuid[])::uuid[]) as s (id) cross join lateral \
+                          (select w.athlete_id from athlete_scope w where w.club_id = $1 and w.scope_id = s.id";
         let mut list = Parts::new(tx, select!("g.athlete_id as id", ""))?;
         list.with(along_them, along)?;
-        list.with(" and v.athlete_id >= ?", page::from(after))?;
+        list.with(" and w.athlete_id >= ? offset 0) v", page::from(after))?;
         list.then(
             " order by v.athlete_id offset 0) g cross join lateral (select x.* from athletes x where x.club_id = $1 and \
              x.id = g.athlete_id and x.deleted_at is null offset 0) a where true",

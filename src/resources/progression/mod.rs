@@ -18,7 +18,7 @@ mod store;
 mod words;
 
 /// The routes of progression.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     board_http::routes(config);
 }

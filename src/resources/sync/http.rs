@@ -311,7 +311,8 @@ async fn list_changes(
         audit::hands_out_nothing();
     }
     note(&req, &permit, &db, &read).await?;
-    if let (false, Some(access)) = (read.page.more, bearer(&req)) {
+    // What is remembered is asked only for the sign-in: an app may have lost its access, or some of it.
+    if let (false, Some(access), None) = (read.page.more, bearer(&req), permit.client) {
         let request = polls::request(access, &read.page.sync_token, &asked.wanted);
         let phone = Phone { account: permit.account, device: permit.device, generation: read.generation };
         let head = Head { epoch: read.clock.epoch, seq: read.clock.seq };

@@ -16,8 +16,16 @@ const AT_ONCE: usize = 8;
 const MEETINGS: usize = 1;
 
 /// Operations about an account alone: they share no row with a club's, and each of them hashes a password.
-const ALONE: [&str; 7] =
-    ["sign_up", "sign_in", "refresh", "sign_out", "change_password", "delete_device", "create_club"];
+const ALONE: [&str; 8] = [
+    "sign_up",
+    "sign_in",
+    "refresh",
+    "sign_out",
+    "change_password",
+    "delete_device",
+    "create_club",
+    "revoke_app_token",
+];
 /// Calculators write nothing.
 const CALCULATORS: [&str; 2] = ["analyse_rhythm", "forecast_final_time"];
 

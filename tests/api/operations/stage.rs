@@ -10,6 +10,7 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 
 use super::Operation;
+use crate::oauth::{self, BACK};
 use crate::support::{Answer, Caller, PASSWORD, TestApp};
 use crate::sync_push::{create, item};
 
@@ -103,6 +104,8 @@ impl Stage {
             let id = stage.made(operation).await;
             stage.ids.insert(name, id);
         }
+        let app = stage.app().await;
+        stage.ids.insert("app_id", app.id());
         let invitation = stage.invitation("viewer").await;
         stage.ids.insert("invitation_id", invitation.id());
         let link = stage.link().await;
@@ -273,6 +276,22 @@ impl Stage {
         Some(case)
     }
 
+    /// An app that the club admits.
+    async fn app(&self) -> Answer {
+        let scopes = ["squad.read", "session.write", "sync"];
+        let body =
+            json!({"name": format!("Trackside Cards {}", self.number()), "redirect_uris": [BACK], "scopes": scopes});
+        self.admin.post("/apps", body).await.expect(201)
+    }
+
+    /// A request of a client of OAuth.
+    fn form(&self, path: String, fields: &[(&str, &str)]) -> Case {
+        let mut case = self.case(Method::POST, path, None);
+        case.headers = vec![("content-type", "application/x-www-form-urlencoded".to_owned())];
+        case.body = Some(form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish().into_bytes());
+        case
+    }
+
     async fn invitation(&self, role: &str) -> Answer {
         let email = format!("guest{}@people.example", self.number());
         self.invite(&email, role).await
@@ -405,6 +424,7 @@ impl Stage {
             "update_athlete" => json!({"display_name": format!("Runner anew {n}")}),
             "update_session" => json!({"weather_note": format!("Wind {n}")}),
             "update_race_test" => json!({"name": format!("Test {n}")}),
+            "update_app" => json!({"name": format!("Cards {n}")}),
             "update_member" => {
                 let member = self.admin.member(&format!("Member {n}"), "viewer", &[self.id("group_id")]).await;
                 let path = self.admin.path(&format!("/members/{}", member.account));
@@ -447,6 +467,10 @@ impl Stage {
             }
             "delete_lane_plan" => {
                 format!("/sessions/{}/lane-plans/{}", self.id("session_id"), made("create_lane_plan").await)
+            }
+            "delete_app" => format!("/apps/{}", self.app().await.id()),
+            "disconnect_app" => {
+                return self.case(Method::DELETE, format!("/v1/me/apps/{}", self.id("app_id")), None);
             }
             "delete_session_link" => {
                 format!("/sessions/{}/links/{}", self.id("session_id"), self.link().await.id())
@@ -510,6 +534,21 @@ impl Stage {
             "create_invitation" => {
                 let email = format!("invited{n}@people.example");
                 post(path, &json!({"email": email, "role": "coach", "group_ids": [self.id("group_id")]}))
+            }
+            "create_app" => {
+                let scopes = ["squad.read", "session.write", "sync"];
+                post(path, &json!({"name": "Trackside Cards", "redirect_uris": [BACK], "scopes": scopes}))
+            }
+            "fetch_app_token" | "revoke_app_token" => {
+                let client = self.app().await.body["client_id"].as_str().unwrap().to_owned();
+                let fields = oauth::first_token(&self.admin, &client, BACK).await;
+                let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+                if operation == "fetch_app_token" {
+                    return self.form(path, &fields);
+                }
+                let tokens = self.form("/oauth/token".to_owned(), &fields).send(&self.app).await.expect(200).body;
+                let token = tokens["refresh_token"].as_str().unwrap().to_owned();
+                self.form(path, &[("client_id", &client), ("token", &token)])
             }
             "create_session_link" => {
                 // Made and left, so that there is room.

@@ -25,6 +25,7 @@ use uuid::Uuid;
 use super::erasures;
 use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
+use super::print_units::PrintUnits;
 
 pub use account_tx::AccountTx;
 pub use changes::{Change, Kind, Named, REDATE, Receipt, Revs};

@@ -328,7 +328,7 @@ async fn a_chart_draws_the_limit_over_the_barriers_of_the_target_it_is_compared_
         json["points"].as_array().unwrap().iter().rev().find_map(|one| one["comfortable_limit_m"]["mean"].as_f64());
     let svg = squad.coach.get(&format!("{path}.svg")).await.expect(200);
     let svg = String::from_utf8(svg.bytes).unwrap();
-    let said = svg.split("Comfortable limit over 0.60 m ").nth(1).unwrap_or_else(|| panic!("{svg}"));
+    let said = svg.split("Comfortable limit over barriers of 0.60 m: ").nth(1).unwrap_or_else(|| panic!("{svg}"));
     let last: f64 = said.split(" m at first, ").nth(1).unwrap().split(' ').next().unwrap().parse().unwrap();
     // 0.30 m higher, at a cost that is believed to be 0.2 to 2.6 m of spacing for each metre.
     let lower = limit.unwrap() - last;

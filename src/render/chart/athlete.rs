@@ -70,7 +70,7 @@ pub(super) fn description(chart: &AthleteChart) -> String {
     if let (Some(first), Some(last)) = (chart.limits.first(), chart.limits.last()) {
         let _ = write!(
             words,
-            " Comfortable limit over {:.2} m {:.2} m at first, {:.2} m at last, 90 % range {:.2} to {:.2} m.",
+            " Comfortable limit over barriers of {:.2} m: {:.2} m at first, {:.2} m at last, 90 % range {:.2} to {:.2} m.",
             chart.limit_height.metres(),
             first.mean_m,
             last.mean_m,

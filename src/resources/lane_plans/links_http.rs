@@ -44,7 +44,7 @@ fn end_of_day(now: DateTime<Utc>, zone: chrono_tz::Tz) -> Option<DateTime<Utc>> 
 ///
 /// Its secret is shown only this once. It shows what you may see at the moment it is opened, of today's lanes and cards alone: no notes
 /// of coaches, no reports. It ends with today in the club's time zone, earlier when you say so, at once when somebody takes it
-/// back, and for as long as you have lost the group, the role or this sign-in. 409 when the club does without links, or the session has
+/// back, and for as long as you have lost the group, the role or this sign-in. Apps cannot make one. 409 when the club does without links, or the session has
 /// as many as it may have.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/sessions/{session_id}/links", impl_for = create_session_link, tag = "lane_plans",
@@ -60,6 +60,8 @@ async fn create_session_link(
     db: Data<Db>,
     body: Body<NewLink>,
 ) -> Result<HttpResponse, Problem> {
+    // An app that is revoked would still show what it had handed out.
+    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let id = session(&mut tx, &req).await?;
     let wanted = body.read()?.expires_at;
@@ -139,24 +141,28 @@ async fn sheets(
     let asked = Asked::of(&mut tx, SessionId(opened.link.subject)).await?;
     let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
-    turn.run(move || {
+    let drawn = turn.run(move || {
         let content = asked.planned.clone().map(|(_, content)| for_helpers(content));
         let cards = asked.cards(&memory)?.for_helpers();
         let info = asked.info;
         if let Format::Paper(form) = format {
             let page = sheets_page(info, content.as_ref(), &cards, measure)?;
-            return Ok(HttpResponse::Ok().content_type(paper::content_type(form)).body(paper::draw(form, &page)?));
+            return Ok((paper::content_type(form), paper::draw(form, &page)?));
         }
-        Ok::<_, Problem>(HttpResponse::Ok().json(SheetsView {
+        let view = SheetsView {
             club: info.club,
             held_on: info.held_on,
             venue: info.venue.map(|(name, ..)| name),
             expires_at,
             set_out: content.as_ref().map(set_out::json).transpose()?,
             cards,
-        }))
-    })
-    .await?
+        };
+        let body = serde_json::to_vec(&view);
+        let body = body.map_err(|_| Problem::new(Code::Internal, "The answer could not be written."))?;
+        Ok::<_, Problem>(("application/json", body))
+    });
+    let (media, body) = drawn.await??;
+    Ok(HttpResponse::Ok().content_type(media).body(body))
 }
 
 /// The lanes and cards of a session, for helpers who were given a link.

@@ -269,6 +269,12 @@ async fn section_4_10_a_stolen_token_makes_no_further_one(pool: PgPool) {
         let page = Browser::new(&club.app).get(&app.asks(&[("scope", account_scope)])).await;
         assert_eq!(page.brings("error").as_deref(), Some("invalid_scope"));
     }
+    // Nor a link that would outlive it.
+    let planning = Registered::by(&club.admin, &["plan.write", "session.write"]).await;
+    let (planner, _) = planning.connect(&club.coach, "plan.write session.write").await;
+    let held = json!({"held_on": chrono::Utc::now().date_naive(), "state": "planned", "group_ids": [club.group]});
+    let session = planner.post("/sessions", held).await.expect(201).id();
+    planner.post(&format!("/sessions/{session}/links"), json!({})).await.expect(403);
     // Nothing of all this used the token up.
     app.refresh(&tokens["refresh_token"]).await.expect(200);
 }

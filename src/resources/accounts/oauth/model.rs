@@ -303,7 +303,12 @@ mod tests {
 
     #[test]
     fn every_scope_has_words_and_a_registration_names_known_ones_once() {
-        assert!(ALL_SCOPES.split(' ').all(|scope| !in_words(scope).is_empty()));
+        // As the guide for whoever writes an app tells them.
+        let guide = include_str!("../../../../api-spec/app-guide.md");
+        for scope in ALL_SCOPES.split(' ') {
+            let row = format!("| `{scope}` | {} |", in_words(scope));
+            assert!(!in_words(scope).is_empty() && guide.contains(&row), "{row}");
+        }
         let at = |uris: &[&str], scopes: &[&str]| {
             let list = |list: &[&str]| list.iter().map(|one| (*one).to_owned()).collect::<Vec<_>>();
             let faults = App::parse("App", list(uris), list(scopes)).err().unwrap_or_default();

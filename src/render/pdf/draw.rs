@@ -62,7 +62,8 @@ pub(super) fn draw(desk: Desk, flow: Flow, title: &Text) -> Result<Vec<u8>, PdfE
     );
     document.set_outline(tree.outline());
     document.set_tag_tree(tree.tags(LANGUAGE));
-    document.finish().map_err(|error| PdfError::File(format!("{error:?}")))
+    // Its short form: the long one quotes what people wrote.
+    document.finish().map_err(|error| PdfError::File(error.to_string()))
 }
 
 /// Draws marks of one part as one tagged stretch.

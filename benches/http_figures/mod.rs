@@ -104,8 +104,11 @@ fn postmaster(bench: &Bench) -> u32 {
 fn measure(bench: &Bench, service: &Service, peers: &[Peer], script: &Script, fresh: impl Fn() -> Route) -> Found {
     let database = Whose::Family(postmaster(bench));
     let route = fresh();
-    let asked: Vec<(&Peer, Route)> =
-        peers.iter().filter(|_| route.peers).map(|peer| (peer, peer.route(fresh(), script))).collect();
+    let asked: Vec<(&Peer, Route)> = peers
+        .iter()
+        .filter(|_| route.peers)
+        .map(|peer| (peer, peer.route(&service.address, fresh(), script)))
+        .collect();
     let service = Answering { address: &service.address, whose: [Whose::Process(service.id()), database] };
     let first =
         load::send(&mut Wire::open(service.address), &route, &(route.call)(0, load::once())).as_secs_f64() * 1_000.0;

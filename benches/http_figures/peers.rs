@@ -122,18 +122,22 @@ impl Peer {
         Whose::Group(self.child.id())
     }
 
-    /// The route as it is asked of this stack: where the phone has read until stands in a token of its own.
-    pub fn route(&self, route: Route, script: &Script) -> Route {
-        let read =
-            script.logged.iter().find(|one| one.sql.contains("from club_change") && one.sql.contains("seq > $2"));
-        let Some(seq) = read.and_then(|one| one.parameters.get(1)?.clone()) else { return route };
+    /// The route as it is asked of this stack: where the phone has read until stands in a token of its own. The service may
+    /// have stopped within a change: its next page tells where.
+    pub fn route(&self, service: &str, route: Route, script: &Script) -> Route {
+        if !script.logged.iter().any(|one| one.sql.contains("from club_change")) || route.status != 200 {
+            return route;
+        }
+        let text = String::from_utf8(route.marked()).expect("text");
+        let Some((head, rest)) = text.split_once("sync_token=") else { return route };
+        let mut wire = Wire::open(service);
+        load::send(&mut wire, &route, text.as_bytes());
+        let first = wire.json().pointer("/changes/0/rev").and_then(Value::as_i64).expect("a change");
         let who = script.logged.iter().find(|one| one.sql.contains("from devices d")).expect("who asks");
         let [Some(club), Some(account), _] = who.parameters.as_slice() else { panic!("{who:?}") };
         let mut wire = Wire::open(&self.address);
-        wire.call(&wire::get(&format!("/token/{club}/{account}/{seq}"), ""));
+        wire.call(&wire::get(&format!("/token/{club}/{account}/{}", first - 1), ""));
         let own = wire.json().as_str().expect("a token").to_owned();
-        let text = String::from_utf8(route.marked()).expect("text");
-        let (head, rest) = text.split_once("sync_token=").expect("a token");
         let call = format!("{head}sync_token={own} {}", rest.split_once(' ').expect("a version").1).into_bytes();
         Route { call: Box::new(move |_, _| call.clone()), ..route }
     }
@@ -147,6 +151,16 @@ impl Peer {
         };
         let (service, peer) = (ask(address, ours), ask(&self.address, theirs));
         assert!(service == peer, "{} answers {} otherwise:\n{service}\n{peer}", self.name, ours.name);
+    }
+}
+
+/// Numbers as what they are worth: 11 is 11.0.
+fn plain(value: &mut Value) {
+    match value {
+        Value::Number(number) => *value = json!(number.as_f64()),
+        Value::Array(all) => all.iter_mut().for_each(plain),
+        Value::Object(all) => all.values_mut().for_each(plain),
+        _ => {}
     }
 }
 
@@ -166,6 +180,7 @@ fn comparable(mut answer: Value) -> Value {
             }
         }
     }
+    plain(&mut answer);
     answer
 }
 

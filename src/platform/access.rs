@@ -19,7 +19,7 @@ use uuid::Uuid;
 
 use super::audit;
 use super::client::ClientId;
-use super::db::{Actor, ClubTx, Db, StoreError};
+use super::db::{Actor, Audience, ClubTx, Db, StoreError};
 use super::document::Listed;
 use super::ids::{AccountId, ClubId, DeviceId};
 use super::lanes::{Lane, Turn, Who};
@@ -260,6 +260,8 @@ pub struct Permit<A> {
     scope: String,
     /// The record that the request edits.
     edits: Option<Uuid>,
+    /// To whom the rows are shown, when that is not the member.
+    audience: Option<Audience>,
     act: PhantomData<A>,
 }
 
@@ -284,6 +286,7 @@ impl<A: Act> FromRequest for Permit<A> {
                 client: claims.client_id,
                 scope: claims.scope,
                 edits: edited(req),
+                audience: claims.client_id.map(|_| Audience::Apps),
                 act: PhantomData,
             })
         }))
@@ -297,18 +300,10 @@ const fn nobody(account: AccountId) -> Actor {
 
 impl<A: Act> Permit<A> {
     /// Leave of somebody who is not the caller, for what they themselves handed out: whether they still may is decided when it is
-    /// used, from their sign-in, role and groups at that moment.
+    /// used, from their sign-in, role and groups at that moment. It shows nobody who is withheld from helpers.
     pub fn lent(club: ClubId, account: AccountId, device: DeviceId) -> Self {
-        Self {
-            club,
-            account,
-            device,
-            client: None,
-            expires: 0,
-            scope: A::SCOPE.to_owned(),
-            edits: None,
-            act: PhantomData,
-        }
+        let (scope, audience) = (A::SCOPE.to_owned(), Some(Audience::Helpers));
+        Self { club, account, device, client: None, expires: 0, scope, edits: None, audience, act: PhantomData }
     }
 
     /// Who waits for a turn when this needs one.
@@ -329,6 +324,9 @@ impl<A: Act> Permit<A> {
         }
         require_scope(&standing.opened(&self.scope), A::SCOPE)?;
         tx.actor.groups = standing.groups;
+        if let Some(audience) = self.audience {
+            tx.shown_to(audience).await?;
+        }
         Ok(tx)
     }
 

@@ -1,6 +1,7 @@
 //! The door to the database. Nothing touches a club's rows without a [`ClubTx`], which fixes the club.
 
 mod account_tx;
+mod audience;
 mod audited;
 mod changes;
 mod error;
@@ -28,6 +29,7 @@ use super::ids::{AccountId, ClubId, GroupId};
 use super::print_units::PrintUnits;
 
 pub use account_tx::AccountTx;
+pub use audience::Audience;
 pub use changes::{Change, Kind, Named, REDATE, Receipt, Revs};
 pub use error::StoreError;
 pub use hold::{Hold, one_connection};
@@ -273,6 +275,7 @@ pub struct ClubTx {
     pub club: ClubId,
     /// Who acts.
     pub actor: Actor,
+    audience: Option<Audience>,
     changes: Vec<Change>,
     unsynced: bool,
     receipts: Vec<Receipt>,
@@ -304,6 +307,7 @@ impl ClubTx {
             life,
             club,
             actor,
+            audience: None,
             changes: Vec::new(),
             unsynced: false,
             receipts: Vec::new(),

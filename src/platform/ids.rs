@@ -63,6 +63,8 @@ ids! {
     GroupId;
     /// An athlete.
     AthleteId;
+    /// What was said of consent for an athlete.
+    ConsentId;
     /// A dated measurement of an athlete.
     MeasurementId;
     /// A venue.

@@ -23,8 +23,13 @@ fn athlete(name: &str, group: &str) -> Value {
 
 /// The rows of the club, the oldest first.
 async fn rows(admin: &Caller, query: &str) -> Vec<Value> {
-    let answer = admin.get(&format!("/audit?limit=200{query}")).await.expect(200);
-    let mut rows = answer.body["items"].as_array().unwrap().clone();
+    let (mut rows, mut cursor) = (Vec::new(), String::new());
+    loop {
+        let page = admin.get(&format!("/audit?limit=200{query}{cursor}")).await.expect(200).body;
+        rows.extend(page["items"].as_array().unwrap().iter().cloned());
+        let Some(next) = page["next_cursor"].as_str() else { break };
+        cursor = format!("&cursor={next}");
+    }
     rows.reverse();
     rows
 }

@@ -5,7 +5,7 @@ use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
 
-use crate::support::{Answer, Caller, PASSWORD, TestApp};
+use crate::support::{Answer, Caller, PASSWORD, TestApp, eventually};
 
 struct Club {
     app: TestApp,
@@ -140,7 +140,7 @@ async fn a_link_is_over_at_its_time_by_one_call_and_with_the_clubs_setting(pool:
         async move { by.get(&path).await.expect(200).body["items"].clone() }
     };
     let listed = list(club.coach.clone()).await;
-    assert_eq!((&listed[0]["id"], &listed[0]["made_by"]), (&json!(id), &json!(club.coach.account)));
+    assert_eq!((&listed[0]["id"], &listed[0]["made_by"]), (&json!(id), &json!("Own Coach")));
     assert_eq!((&listed[0]["sheets_href"], &listed[0]["opened_at"]), (&Value::Null, &Value::Null));
     // The end of today in London, in winter and summer alike less than a day and an hour ahead.
     let until: DateTime<Utc> = listed[0]["expires_at"].as_str().unwrap().parse().unwrap();
@@ -278,4 +278,42 @@ async fn links_that_have_long_been_over_are_dropped(pool: PgPool) {
     let dropped = lanewright::chores::compact(&db, Duration::zero()).await.unwrap().unwrap();
     assert_eq!(dropped.links, 1);
     club.open(&href).await.expect(200);
+}
+
+#[sqlx::test]
+async fn a_link_shows_nobody_who_is_withheld_from_helpers_and_its_openings_are_in_the_audit(pool: PgPool) {
+    let club = Club::new(pool).await;
+    let (_, href) = club.link(&club.coach).await;
+    club.plan().await;
+    let shown = async || String::from_utf8(club.open(&href).await.expect(200).bytes).unwrap().contains("Mira");
+    let say = async |purpose: &str, act: &str| {
+        let body = json!({"purpose": purpose, "act": act, "on": Utc::now().date_naive(), "by": "guardian"});
+        club.coach.post(&format!("/athletes/{}/consents", club.mira), body).await.expect(201);
+    };
+    assert!(shown().await);
+    say("sharing_with_apps", "withdrawn").await;
+    assert!(shown().await);
+    say("sharing_with_helpers", "withdrawn").await;
+    assert!(!shown().await);
+    club.coach.get(&format!("/athletes/{}", club.mira)).await.expect(200);
+    say("sharing_with_helpers", "given").await;
+    assert!(shown().await);
+    let mut openings = Vec::new();
+    eventually("the openings are noted", async || {
+        let rows = club.admin.get("/audit?act=read&limit=200").await.expect(200).body["items"].clone();
+        openings = rows
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|row| row["operation"] == "GET /v1/session-sheets")
+            .cloned()
+            .collect();
+        openings.len() >= 4
+    })
+    .await;
+    assert_eq!(openings.len(), 4);
+    for row in &openings {
+        assert_eq!((&row["account_id"], &row["reach"]), (&json!(club.coach.account), &json!("seen")));
+        assert!(row["record_ids"].as_array().unwrap().contains(&json!(club.session)));
+    }
 }

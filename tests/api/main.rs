@@ -17,6 +17,7 @@ mod cards;
 mod clubs;
 mod coach_word;
 mod competition_specs;
+mod consents;
 mod contract;
 mod cues;
 mod document;

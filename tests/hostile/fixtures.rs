@@ -143,6 +143,9 @@ fn squad_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
                 "group_ids": groups(place), "experience": "novice",
                 "measurements": [{"kind": "stature_m", "value": 1.52, "measured_on": world.day}]})
         }
+        "create_consent" => {
+            json!({"id": Uuid::now_v7(), "purpose": "sharing_with_apps", "act": "given", "on": "2026-09-01", "by": "guardian"})
+        }
         "update_athlete" => json!({"preferred_lead_leg": "left"}),
         "import_athletes" => {
             json!("display_name,sex,birth_date,groups,experience,stature_m\nMira Osei,F,2013-05-17,,novice,1.52\n")

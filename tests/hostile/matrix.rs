@@ -14,7 +14,7 @@ use crate::world::{Place, World};
 use crate::{apps, fixtures, full};
 
 /// Operations that would end the caller's own sign-in or use up what others need.
-const USES_UP: [&str; 3] = ["delete_device", "delete_member", "delete_app"];
+const USES_UP: [&str; 4] = ["delete_device", "delete_member", "leave_club", "delete_app"];
 
 fn rules() -> BTreeMap<&'static str, (Rule, &'static str)> {
     TABLE.iter().map(|(id, rule, scope)| (*id, (*rule, *scope))).collect()
@@ -73,7 +73,9 @@ fn call(world: &World, operation: &Operation, place: &Place, who: &Person, outco
 }
 
 fn uses_up(operation: &Operation, outcome: Outcome) -> bool {
-    outcome == Outcome::Through && (USES_UP.contains(&operation.id.as_str()) || operation.id == "delete_invitation")
+    outcome == Outcome::Through
+        && (USES_UP.contains(&operation.id.as_str())
+            || matches!(operation.id.as_str(), "delete_invitation" | "delete_session_link"))
 }
 
 /// The place whose records are asked for: what everybody of a kind may do is asked at home.
@@ -246,6 +248,7 @@ async fn the_valid_call_of_every_operation_succeeds() {
                 place.ids.insert("device_id".to_owned(), stranger.device.clone());
                 (place, stranger)
             }
+            "leave_club" => (world.place("own").clone(), world.person("viewer").clone()),
             "accept_invitation" => {
                 let mut guest = world.person("stranger").clone();
                 guest.join(admin.club.clone(), "viewer");

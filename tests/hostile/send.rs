@@ -212,6 +212,12 @@ pub fn judge(world: &World, report: &Report, ask: &Ask, answer: &Answer) {
     }
     let mut sent = text::traces(ask.path.as_bytes());
     sent.extend(text::traces(ask.body.as_deref().unwrap_or_default()));
+    if ask.name.starts_with("list_session_links") {
+        // A link tells the coaches of its session who made it; nowhere else are members named to each other.
+        let makers = ["admin", "south admin"].map(|name| world.person(name));
+        let home = |maker: &&Person| ask.who.as_ref().is_some_and(|who| who.club == maker.club);
+        sent.extend(makers.into_iter().filter(home).flat_map(|maker| text::traces(maker.email.as_bytes())));
+    }
     let mut whole = text::readable(&answer.bytes);
     for (name, value) in &answer.headers {
         whole.extend_from_slice(format!("\n{name}: ").as_bytes());

@@ -7,7 +7,7 @@ use actix_web::{FromRequest, HttpRequest, dev::Payload};
 
 use super::{Act, Role, Syncing, carries, claims, in_club, nobody, part, require_scope, standing};
 use crate::platform::client::ClientId;
-use crate::platform::db::{Actor, ClubTx, Db};
+use crate::platform::db::{Actor, Audience, ClubTx, Db};
 use crate::platform::ids::{ClubId, DeviceId};
 use crate::platform::lanes::Who;
 use crate::platform::problem::Problem;
@@ -75,6 +75,9 @@ impl Recorder {
         // Who left sees nothing.
         let groups = if standing.role.is_some() { standing.groups } else { Some(Vec::new()) };
         tx.actor.groups = groups;
+        if self.client.is_some() {
+            tx.shown_to(Audience::Apps).await?;
+        }
         let now = Self { actor: tx.actor.clone(), role: standing.role, scope, ..self.clone() };
         Ok((tx, now))
     }

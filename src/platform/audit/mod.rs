@@ -10,6 +10,7 @@ mod store;
 mod trail;
 
 use std::cell::{Cell, OnceCell};
+use std::collections::BTreeSet;
 use std::net::IpAddr;
 use std::rc::Rc;
 
@@ -45,6 +46,8 @@ const TOKEN: &str = "/oauth/token";
 const CONSENT: [&str; 2] = ["/oauth/consent", "/v1/me/apps/{app_id}"];
 /// The path of whoever takes an invitation.
 const JOIN: &str = "/v1/invitations/accept";
+/// The path of whoever leaves a club.
+const LEAVE: &str = "/v1/me/clubs/{club_id}";
 
 /// A request at work.
 #[derive(Debug)]
@@ -54,7 +57,11 @@ struct Asked {
     address: Option<IpAddr>,
     /// Whose access token or password it is, once that is known.
     by: Cell<Option<(AccountId, Option<DeviceId>)>>,
+    /// The club, when the path does not name it.
+    club: Cell<Option<ClubId>>,
     route: OnceCell<String>,
+    /// The athletes and the other records that path and query name.
+    named: OnceCell<(Vec<Uuid>, Vec<Uuid>)>,
     /// Nothing is left to note when it is answered: its row is stored with its changes, or it handed nothing out.
     noted: Cell<bool>,
 }
@@ -89,7 +96,7 @@ fn about(route: &str) -> About {
 
 /// Whether a change of a route gives or takes somebody a place in the club.
 fn grants(route: &str) -> bool {
-    route == JOIN
+    [JOIN, LEAVE].contains(&route)
         || CONSENT.contains(&route)
         || part(route).is_some_and(|part| ["members", "invitations", "apps"].iter().any(|of| part.starts_with(of)))
 }
@@ -101,7 +108,9 @@ impl Asked {
             path: req.path().to_owned(),
             address: network::address(req).map(|address| address.to_canonical()),
             by: Cell::new(None),
+            club: Cell::new(None),
             route: OnceCell::new(),
+            named: OnceCell::new(),
             noted: Cell::new(false),
         }
     }
@@ -137,8 +146,10 @@ impl Asked {
             return (refused || status.is_success() && route != PAGE)
                 .then(|| (Whose::ClubsOf(account), self.entry(act, &route, Some(status))));
         }
-        let club = answer.request().match_info().get("club_id").and_then(|text| Uuid::try_parse(text).ok())?;
-        let about = about(&route);
+        let in_path = answer.request().match_info().get("club_id").and_then(|text| Uuid::try_parse(text).ok());
+        let club = in_path.map(ClubId).or_else(|| self.club.get())?;
+        // What somebody is lent is about athletes: nothing else is.
+        let about = if self.club.get().is_some() { About::Athletes } else { about(&route) };
         let act = if refused {
             Act::Refused
         } else if !status.is_success() || self.noted.get() || about == About::Things {
@@ -148,14 +159,14 @@ impl Asked {
         } else {
             Act::Read
         };
-        let (athletes, records) = named(answer.request());
+        let (athletes, records) = self.named.get().cloned().unwrap_or_else(|| named(answer.request()));
         let reach = match about {
             About::Athletes if athletes.is_empty() => Reach::Seen,
             _ if athletes.is_empty() => Reach::None,
             _ => Reach::Named,
         };
         let entry = Entry { reach, athletes, records, ..self.entry(act, &route, Some(status)) };
-        Some((Whose::Club(ClubId(club)), entry))
+        Some((Whose::Club(club), entry))
     }
 }
 
@@ -201,6 +212,7 @@ pub fn acts(req: &HttpRequest, account: AccountId, device: DeviceId) {
         asked.by.set(Some((account, Some(device))));
         if let Some(route) = req.match_pattern() {
             let _ = asked.route.set(route);
+            let _ = asked.named.set(named(req));
         }
     });
 }
@@ -210,6 +222,15 @@ pub fn signs_in(account: AccountId, device: Option<DeviceId>) {
     let _ = REQUEST.try_with(|asked| asked.by.set(Some((account, device))));
 }
 
+/// Notes with whose leave somebody without an account reads, and by which address which record.
+pub fn lends(club: ClubId, account: AccountId, device: DeviceId, records: Vec<Uuid>) {
+    let _ = REQUEST.try_with(|asked| {
+        asked.by.set(Some((account, Some(device))));
+        asked.club.set(Some(club));
+        let _ = asked.named.set((Vec::new(), records));
+    });
+}
+
 /// Notes that a request handed out nothing.
 pub fn hands_out_nothing() {
     let _ = REQUEST.try_with(|asked| asked.noted.set(true));
@@ -217,7 +238,6 @@ pub fn hands_out_nothing() {
 
 /// What is stored with a write: these records, of these athletes. None when the request only read, or the service tidied up.
 pub fn written(account: AccountId, records: Vec<Uuid>, athletes: Vec<Uuid>) -> Option<Entry> {
-    let reach = if athletes.is_empty() { Reach::None } else { Reach::Named };
     let asked = REQUEST.try_with(|asked| {
         // That an app fetched a token is noted as a sign-in, or not at all.
         if asked.method.is_safe() || asked.path == TOKEN {
@@ -227,10 +247,22 @@ pub fn written(account: AccountId, records: Vec<Uuid>, athletes: Vec<Uuid>) -> O
         let route = asked.route.get().unwrap_or(&asked.path);
         let act = if grants(route) { Act::Granted } else { Act::Changed };
         let own = asked.entry(act, route, None);
-        Some(Entry { account: own.account.or(Some(account.0)), ..own })
+        let (athletes, records) = asked.named.get().cloned().unwrap_or_default();
+        let reach = if about(route) == About::Athletes { Reach::Seen } else { Reach::None };
+        Some(Entry { account: own.account.or(Some(account.0)), reach, athletes, records, ..own })
     });
     let entry = asked.unwrap_or_else(|_| (!records.is_empty()).then(Entry::of_service))?;
+    let athletes = both(entry.athletes, athletes);
+    let mut records = both(entry.records, records);
+    records.retain(|record| !athletes.contains(record));
+    let reach = if athletes.is_empty() { entry.reach } else { Reach::Named };
     Some(Entry { reach, athletes, records, ..entry })
+}
+
+/// All of two lists, each once.
+fn both(one: Vec<Uuid>, other: Vec<Uuid>) -> Vec<Uuid> {
+    let all: BTreeSet<Uuid> = one.into_iter().chain(other).collect();
+    all.into_iter().collect()
 }
 
 #[cfg(test)]

@@ -41,6 +41,10 @@ fn array(ids: &[Uuid]) -> String {
     format!("{{{}}}", ids.join(","))
 }
 
+fn each<T>(entries: &[Entry], of: impl Fn(&Entry) -> T) -> Vec<T> {
+    entries.iter().map(of).collect()
+}
+
 /// Adds rows to the end of the chain. The caller has the club's turn.
 ///
 /// # Errors
@@ -57,9 +61,6 @@ pub async fn append(conn: &mut PgConnection, club: ClubId, entries: &[Entry]) ->
     for (number, entry) in (before + 1..).zip(entries) {
         hash = chain::hash(&hash, number, entry);
         hashes.push(hash.clone());
-    }
-    fn each<T>(entries: &[Entry], of: impl Fn(&Entry) -> T) -> Vec<T> {
-        entries.iter().map(of).collect()
     }
     sqlx::query!(
         r#"

@@ -1,5 +1,8 @@
 //! Athletes with their dated measurements, and the roster as CSV.
 
+mod consent;
+mod consent_store;
+mod consents_http;
 mod erase_store;
 pub mod erasures;
 mod http;
@@ -20,4 +23,5 @@ pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     roster_http::routes(config);
     http::routes(config);
     measurements::routes(config);
+    consents_http::routes(config);
 }

@@ -86,8 +86,10 @@ async fn create_session_link(
         return Err(Problem::invalid(vec![Fault::at("/expires_at", "out_of_range", detail)]));
     }
     let (link, secret) = secret_links::make(&mut tx, &permit, (Shows::SessionSheets, id.0), expires_at).await?;
+    let names = store::names(&mut tx, &[link.made_by.0]).await?;
     tx.commit().await?;
-    Ok(HttpResponse::Created().insert_header((CACHE_CONTROL, "no-store")).json(LinkView::new(&link, Some(&secret))))
+    let view = LinkView::new(&link, &names, Some(&secret));
+    Ok(HttpResponse::Created().insert_header((CACHE_CONTROL, "no-store")).json(view))
 }
 
 /// Lists the links of a session that are not over: who made each, until when it shows anything, when it was opened last.
@@ -103,7 +105,9 @@ async fn list_session_links(
     let mut tx = permit.read(&db).await?;
     let id = session(&mut tx, &req).await?;
     let links = secret_links::of_subject(&mut tx, Shows::SessionSheets, id.0).await?;
-    let items = links.iter().map(|link| LinkView::new(link, None)).collect();
+    let makers: Vec<_> = links.iter().map(|link| link.made_by.0).collect();
+    let names = store::names(&mut tx, &makers).await?;
+    let items = links.iter().map(|link| LinkView::new(link, &names, None)).collect();
     Ok(HttpResponse::Ok().insert_header((CACHE_CONTROL, "private, no-cache")).json(LinkList { items }))
 }
 

@@ -1,5 +1,6 @@
 //! An app from its registration to its end.
 
+use chrono::Utc;
 use lanewright::platform::db::Db;
 use lanewright::resources::accounts;
 use reqwest::Method;
@@ -354,4 +355,54 @@ async fn a_wrong_password_counts_on_the_page_as_at_the_route(pool: PgPool) {
     let from = [("x-forwarded-for", "192.0.2.99")];
     let page = browser.ask(Method::POST, &registered.asks(&[]), &from, Some(nobody)).await.expect(401);
     assert!(page.html.contains("The e-mail address or the password is wrong."));
+}
+
+#[sqlx::test]
+async fn an_app_sees_nobody_who_is_withheld_from_it_and_its_copy_is_told(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let club = Club::new(&app).await;
+    let group = club.admin.group("Consenting").await;
+    let body = json!({"display_name": "Mira Osei", "sex": "F", "birth_year": 2012, "group_ids": [group], "experience": "novice",
+        "measurements": [{"kind": "stature_m", "value": 1.5, "measured_on": "2026-09-01"}]});
+    let id = club.admin.post("/athletes", body).await.expect(201).id();
+    let registered = Registered::by(&club.admin, &["squad.read", "sync"]).await;
+    let (cards, _) = registered.connect(&club.admin, "squad.read sync").await;
+    let say = async |purpose: &str, act: &str| {
+        let said = json!({"purpose": purpose, "act": act, "on": Utc::now().date_naive(), "by": "guardian"});
+        club.admin.post(&format!("/athletes/{id}/consents"), said).await.expect(201);
+    };
+    let sees = async |who: &Caller| {
+        let all = who.get("/athletes?limit=200").await.expect(200);
+        let listed = all.body["items"].as_array().unwrap().iter().any(|one| one["id"] == json!(id));
+        let one = who.get(&format!("/athletes/{id}")).await.status == 200;
+        let measured = who.get(&format!("/athletes/{id}/measurements")).await.status == 200;
+        assert_eq!((listed, measured), (one, one));
+        one
+    };
+    let read = async |token: Option<String>| {
+        let path = token.map_or("/changes".to_owned(), |token| format!("/changes?sync_token={token}"));
+        let page = cards.get(&path).await.expect(200).body;
+        let about = |one: &&Value| one["id"] == json!(id) || one["data"]["athlete_id"] == json!(id);
+        let changes = page["changes"].as_array().unwrap().iter().filter(about);
+        let told: Vec<(String, bool)> =
+            changes.map(|one| (one["type"].as_str().unwrap().to_owned(), one["removed"].is_object())).collect();
+        (page["sync_token"].as_str().unwrap().to_owned(), told)
+    };
+    let there = |kind: &str| (kind.to_owned(), false);
+    let gone = |kind: &str| (kind.to_owned(), true);
+    let (token, whole) = read(None).await;
+    assert_eq!(whole, [there("athlete"), there("measurement")]);
+    assert!(sees(&cards).await);
+    say("sharing_with_helpers", "withdrawn").await;
+    assert!(sees(&cards).await);
+    say("sharing_with_apps", "withdrawn").await;
+    assert!(!sees(&cards).await);
+    assert!(sees(&club.admin).await, "members go on seeing them");
+    let (token, told) = read(Some(token)).await;
+    assert!(!told.is_empty() && told.iter().all(|one| *one == gone("athlete")), "{told:?}");
+    assert!(read(None).await.1.iter().all(|one| one.1), "a full copy has nothing of them");
+    say("sharing_with_apps", "given").await;
+    assert!(sees(&cards).await);
+    let (_, told) = read(Some(token)).await;
+    assert_eq!(told, [gone("athlete"), there("athlete"), there("measurement")]);
 }

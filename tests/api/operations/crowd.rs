@@ -50,6 +50,8 @@ const TABLE: &[(&str, Answers)] = &[
     ("import_athletes", Answers::Always(&[201])),
     ("create_athlete", Answers::Record),
     ("create_measurement", Answers::Record),
+    // No record of its own for phones: the athlete changes where something rests on it.
+    ("create_consent", Answers::Always(&[200, 201])),
     ("create_age_group", Answers::Record),
     ("create_barrier_configuration", Answers::Record),
     ("create_competition_spec", Answers::Record),

@@ -225,6 +225,11 @@ impl Stage {
                 format!("/athletes/{}/measurements", athlete?),
                 json!({"kind": "sprint_30m_s", "value": 5.1, "measured_on": self.day}),
             ),
+            "create_consent" => (
+                format!("/athletes/{}/consents", athlete?),
+                json!({"purpose": "sharing_with_apps", "act": if n.is_multiple_of(2) { "given" } else { "withdrawn" },
+                "on": self.day, "by": "guardian"}),
+            ),
             "create_session" => {
                 ("/sessions".to_owned(), json!({"held_on": self.day, "state": "held", "group_ids": [group?]}))
             }
@@ -480,6 +485,13 @@ impl Stage {
                 let name = format!("Leaver {}", self.number());
                 let member = self.admin.member(&name, "admin", &[]).await;
                 format!("/members/{}", member.account)
+            }
+            "leave_club" => {
+                let leaver =
+                    self.admin.member(&format!("Leaver {}", self.number()), "coach", &[self.id("group_id")]).await;
+                let mut case = self.case(Method::DELETE, format!("/v1/me/clubs/{}", self.admin.club), None);
+                case.headers[0].1 = format!("Bearer {}", leaver.token);
+                return case;
             }
             "delete_device" => {
                 let person = self.person().await;

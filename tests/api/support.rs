@@ -196,7 +196,9 @@ impl TestApp {
 
     /// The first admin of a new club.
     pub async fn admin_of(&self, club: &str) -> Caller {
-        let email = format!("admin@{}.example", club.to_lowercase().replace(' ', "-"));
+        let lower = club.to_lowercase();
+        let words = lower.split(|sign: char| !sign.is_ascii_alphanumeric()).filter(|word| !word.is_empty());
+        let email = format!("admin@{}.example", words.collect::<Vec<_>>().join("-"));
         let club = json!({"name": club, "time_zone": "Europe/London", "ruleset": "UKA-2024"});
         let body = json!({"email": email, "password": PASSWORD, "display_name": "Ada Admin", "club": club});
         let answer = self.post("/v1/auth/sign-up", body).await.expect(201);

@@ -94,11 +94,12 @@ fn about(route: &str) -> About {
     }
 }
 
-/// Whether a change of a route gives or takes somebody a place in the club.
+/// Whether a change of a route gives or takes somebody a place in the club, or sight of it.
 fn grants(route: &str) -> bool {
+    let access = |name: &str| ["members", "invitations", "apps", "links"].contains(&name);
     [JOIN, LEAVE].contains(&route)
         || CONSENT.contains(&route)
-        || part(route).is_some_and(|part| ["members", "invitations", "apps"].iter().any(|of| part.starts_with(of)))
+        || part(route).is_some_and(|part| part.split('/').any(access))
 }
 
 impl Asked {
@@ -290,6 +291,7 @@ mod tests {
         }
         assert!(CONSENT.into_iter().all(grants));
         assert!(grants(JOIN) && grants("/v1/clubs/{club_id}/members/{member_id}"));
+        assert!(grants("/v1/clubs/{club_id}/sessions/{session_id}/links") && grants(LEAVE));
         assert!(!grants("/v1/clubs/{club_id}/athletes"));
     }
 }

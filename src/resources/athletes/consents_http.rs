@@ -1,5 +1,6 @@
 //! Consents of an athlete over HTTP.
 
+use actix_web::http::header::ETAG;
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
@@ -134,6 +135,14 @@ struct All {
     items: Vec<View>,
 }
 
+/// Answers a consent that was recorded now, or before.
+fn answer(req: &HttpRequest, fresh: bool, stored: &StoredConsent) -> HttpResponse {
+    let mut answer = stored::created(req, fresh, stored.id, 1, &View::from(stored));
+    // Nobody changes it, so it has no version.
+    answer.headers_mut().remove(ETAG);
+    answer
+}
+
 /// Records that consent was given or withdrawn.
 ///
 /// What was recorded last for a purpose stands. Once consent is withdrawn, whoever it opened the athlete to no longer sees them: apps
@@ -162,11 +171,11 @@ async fn create_consent(
     let new = StoredConsent { id, athlete: athlete.id, consent, recorded_by };
     if store::record(&mut tx, id, (athlete.id, &athlete.value.groups), consent).await? {
         tx.commit().await?;
-        return Ok(stored::created(&req, true, id, 1, &View::from(&new)));
+        return Ok(answer(&req, true, &new));
     }
     let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;
     stored::same_or_conflict(&(found.athlete, found.consent), &(athlete.id, consent))?;
-    Ok(stored::created(&req, false, id, 1, &View::from(&found)))
+    Ok(answer(&req, false, &found))
 }
 
 /// What was agreed to for an athlete: what stands, what it withholds, what remains, and everything that was recorded.

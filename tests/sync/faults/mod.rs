@@ -10,8 +10,6 @@ pub mod kills;
 #[cfg(test)]
 mod knife;
 #[cfg(test)]
-mod plans;
-#[cfg(test)]
 mod pressure;
 #[cfg(test)]
 mod restore;

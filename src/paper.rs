@@ -5,12 +5,16 @@ use actix_web::{HttpRequest, HttpResponse};
 
 use crate::compute::units::BarrierKind;
 use crate::platform::accept::{Format, Paper};
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::access::{Act, Permit};
+use crate::platform::db::{ClubTx, Db, StoreError};
+use crate::platform::lanes::Lanes;
 use crate::platform::print_units::PrintUnits;
+use crate::platform::problem::{Code, Problem};
 use crate::platform::stored;
 use crate::render::html::html;
 use crate::render::kind_words;
 use crate::render::measure::Measure;
+use crate::render::pdf::pdf;
 use crate::render::sheet::{Block, Section, Sheet, Text};
 
 /// The units of a document: those in which the club prints. JSON and tables are metric.
@@ -27,10 +31,65 @@ pub async fn measure(tx: &mut ClubTx, format: Format) -> Result<Measure, StoreEr
     })
 }
 
-/// The bytes of a document.
-pub fn draw(form: Paper, sheet: &Sheet) -> Vec<u8> {
+/// The bytes of a document, drawn here and now: for what is in a lane already.
+///
+/// # Errors
+/// 500 when a file cannot be written.
+pub fn draw(form: Paper, sheet: &Sheet) -> Result<Vec<u8>, Problem> {
     match form {
-        Paper::Html => html(sheet).into_bytes(),
+        Paper::Html => Ok(html(sheet).into_bytes()),
+        Paper::Pdf => pdf(sheet).map_err(|error| {
+            tracing::error!(%error, "a document cannot be drawn");
+            Problem::new(Code::Internal, "The document could not be drawn. Tell the operator the instance id.")
+        }),
+    }
+}
+
+/// Who asks for a document, and where files are drawn.
+pub struct Desk<'a, A>(pub &'a Permit<A>, pub &'a Db, pub &'a Lanes);
+
+impl<A: Act> Desk<'_, A> {
+    /// The bytes of a document. A file is drawn in a lane, with no connection in hand; whoever had to wait for it is asked again
+    /// whether they may.
+    async fn draw(&self, form: Paper, sheet: Sheet) -> Result<Vec<u8>, Problem> {
+        if form == Paper::Html {
+            return draw(form, &sheet);
+        }
+        let Self(permit, db, lanes) = self;
+        let turn = match lanes.athletes.free() {
+            Some(turn) => turn,
+            None => {
+                let turn = permit.turn(db, &lanes.athletes).await?;
+                permit.admit(db).await?;
+                turn
+            }
+        };
+        turn.run(move || draw(form, &sheet)).await?
+    }
+
+    /// Answers with a document that has no version.
+    ///
+    /// # Errors
+    /// Those of [`Permit::turn`]; 500 when a file cannot be written.
+    pub async fn answer(&self, form: Paper, sheet: Sheet) -> Result<HttpResponse, Problem> {
+        let bytes = self.draw(form, sheet).await?;
+        let mut answer = HttpResponse::Ok();
+        answer.insert_header((VARY, "accept")).insert_header((CACHE_CONTROL, "private, no-cache"));
+        Ok(answer.content_type(content_type(form)).body(bytes))
+    }
+
+    /// Answers with the document of a record; 304 when the caller already has it.
+    ///
+    /// # Errors
+    /// Those of [`Desk::answer`].
+    pub async fn versioned(
+        &self,
+        req: &HttpRequest,
+        rev: i64,
+        form: Paper,
+        sheet: Sheet,
+    ) -> Result<HttpResponse, Problem> {
+        Ok(stored::document(req, rev, content_type(form), self.draw(form, sheet).await?))
     }
 }
 
@@ -38,21 +97,8 @@ pub fn draw(form: Paper, sheet: &Sheet) -> Vec<u8> {
 pub const fn content_type(form: Paper) -> &'static str {
     match form {
         Paper::Html => "text/html; charset=utf-8",
+        Paper::Pdf => "application/pdf",
     }
-}
-
-/// Answers with a document that has no version.
-pub fn answer(form: Paper, sheet: &Sheet) -> HttpResponse {
-    HttpResponse::Ok()
-        .insert_header((VARY, "accept"))
-        .insert_header((CACHE_CONTROL, "private, no-cache"))
-        .content_type(content_type(form))
-        .body(draw(form, sheet))
-}
-
-/// Answers with the document of a record; 304 when the caller already has it.
-pub fn versioned(req: &HttpRequest, rev: i64, form: Paper, sheet: &Sheet) -> HttpResponse {
-    stored::document(req, rev, content_type(form), draw(form, sheet))
 }
 
 /// A word of the interface as people read it.

@@ -23,11 +23,13 @@ pub enum Format {
 pub enum Paper {
     /// `text/html`.
     Html,
+    /// `application/pdf`.
+    Pdf,
 }
 
 impl Paper {
     /// All forms.
-    pub const ALL: [Self; 1] = [Self::Html];
+    pub const ALL: [Self; 2] = [Self::Html, Self::Pdf];
 }
 
 impl Format {
@@ -38,6 +40,7 @@ impl Format {
             Self::Csv => "text/csv",
             Self::Svg => "image/svg+xml",
             Self::Paper(Paper::Html) => "text/html",
+            Self::Paper(Paper::Pdf) => "application/pdf",
         }
     }
 }

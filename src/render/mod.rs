@@ -5,6 +5,7 @@ pub mod cue;
 pub mod html;
 pub mod measure;
 mod paper;
+pub mod pdf;
 pub mod set_out;
 pub mod sheet;
 pub mod start_list;

@@ -174,6 +174,7 @@ impl Contract {
             "text/csv" => "csv",
             "image/svg+xml" => "svg",
             "text/html" => "html",
+            "application/pdf" => "pdf",
             _ => return false,
         };
         let own = self.operation(exchange.method, &format!("{path}.{ending}"));

@@ -380,7 +380,8 @@ async fn another_representation_has_a_path_of_its_own_and_accept_still_asks_for_
     let stage = Stage::new(&app).await;
     let mut seen = 0;
     for operation in operations(&app).await {
-        const ENDINGS: [(&str, &str); 3] = [("csv", "text/csv"), ("svg", "image/svg+xml"), ("html", "text/html")];
+        const ENDINGS: [(&str, &str); 4] =
+            [("csv", "text/csv"), ("svg", "image/svg+xml"), ("html", "text/html"), ("pdf", "application/pdf")];
         let Some((ending, wanted)) = ENDINGS.into_iter().find(|(end, _)| operation.path.ends_with(&format!(".{end}")))
         else {
             continue;

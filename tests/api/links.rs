@@ -111,8 +111,10 @@ async fn a_link_shows_todays_lanes_and_cards_without_an_account_and_no_notes(poo
     let paper = href.replace("sheets?", "sheets.html?");
     let page = String::from_utf8(club.open(&paper).await.expect(200).bytes).unwrap();
     assert!(page.contains("<h3><bdi dir=\"auto\">Mira</bdi></h3>") && page.contains("Tape marks"));
+    let file = club.open(&href.replace("sheets?", "sheets.pdf?")).await.expect(200).readable();
+    assert!(file.contains("Mira") && file.contains("Tape marks"), "{file}");
     for hidden in ["Theirs", &theirs, "shy today", "the gate sticks"] {
-        assert!(!text.contains(hidden) && !page.contains(hidden), "{hidden}");
+        assert!(!text.contains(hidden) && !page.contains(hidden) && !file.contains(hidden), "{hidden}");
     }
     assert!(!seen.body["set_out"]["cautions"].as_array().unwrap().is_empty());
     // A report after the plan: helpers learn that somebody does not run, not why.

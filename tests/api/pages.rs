@@ -45,7 +45,43 @@ async fn page(caller: &Caller, path: &str) -> String {
     assert!(text.starts_with("<!DOCTYPE html>\n<html lang=\"en\" dir=\"ltr\">"), "{path}");
     assert_eq!((text.matches("<h1>").count(), text.matches("<script").count()), (1, 0), "{path}");
     assert!(!text.contains(" style=\"") && !text.replace("http://www.w3.org/2000/svg", "").contains("http"), "{path}");
+    let file = caller.call(Method::GET, &caller.path(&path.replace(".html", ".pdf")), &[], None).await.expect(200);
+    assert_eq!(file.header("content-type"), "application/pdf", "{path}");
+    assert_eq!(file.header("cache-control"), "private, no-cache", "{path}");
+    let printed = bare(&file.readable());
+    for words in told(&text) {
+        assert!(printed.contains(&words), "{words} of {path} is not in the file: {printed}");
+    }
     text
+}
+
+fn bare(words: &str) -> String {
+    words.split_whitespace().collect()
+}
+
+/// The words of a page between its tags, without those of pictures, styles and boxes, whose place on paper is another.
+fn told(page: &str) -> Vec<String> {
+    let mut told = Vec::new();
+    let mut inside = None;
+    for part in page.split('<').skip(1) {
+        let (tag, words) = part.split_once('>').unwrap();
+        let tag = tag.split(' ').next().unwrap();
+        match inside {
+            None if ["style", "svg", "title"].contains(&tag) => inside = Some(format!("/{tag}")),
+            Some(ref end) if tag == end => inside = None,
+            _ => {}
+        }
+        let words = [("&lt;", "<"), ("&gt;", ">"), ("&quot;", "\""), ("&#39;", "'"), ("&amp;", "&")]
+            .into_iter()
+            .fold(words.to_owned(), |words, (mark, letter)| words.replace(mark, letter));
+        // What is written from right to left is read back as it is seen.
+        let is_turned = words.chars().any(|letter| ('\u{590}'..'\u{900}').contains(&letter));
+        if inside.is_none() && !is_turned && !words.ends_with("to tick") {
+            told.push(bare(&words));
+        }
+    }
+    assert!(told.iter().map(String::len).sum::<usize>() > 100, "{page}");
+    told
 }
 
 /// Every caution of an answer, wherever it stands.

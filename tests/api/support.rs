@@ -68,6 +68,16 @@ impl Answer {
         self.headers.get(name).map_or("", |value| value.to_str().unwrap())
     }
 
+    /// What people read in it: the words of a PDF file, whose bytes are packed, or the body as it is.
+    pub fn readable(&self) -> String {
+        if !self.bytes.starts_with(b"%PDF") {
+            return String::from_utf8_lossy(&self.bytes).into_owned();
+        }
+        let file = lopdf::Document::load_mem(&self.bytes).unwrap();
+        let pages: Vec<u32> = file.get_pages().into_keys().collect();
+        file.extract_text(&pages).unwrap()
+    }
+
     /// The `id` of the body.
     pub fn id(&self) -> String {
         self.body["id"].as_str().unwrap_or_else(|| panic!("no id in {self:?}")).to_owned()

@@ -218,7 +218,7 @@ pub fn judge(world: &World, report: &Report, ask: &Ask, answer: &Answer) {
         let home = |maker: &&Person| ask.who.as_ref().is_some_and(|who| who.club == maker.club);
         sent.extend(makers.into_iter().filter(home).flat_map(|maker| text::traces(maker.email.as_bytes())));
     }
-    let mut whole = answer.bytes.clone();
+    let mut whole = text::readable(&answer.bytes);
     for (name, value) in &answer.headers {
         whole.extend_from_slice(format!("\n{name}: ").as_bytes());
         whole.extend_from_slice(value.as_bytes());

@@ -290,7 +290,7 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
         if shape.paged && status == "200" {
             add("Link", false);
         }
-        for media in ["image/svg+xml", "audio/wav"] {
+        for media in ["image/svg+xml", "audio/wav", "application/pdf"] {
             if let Some(RefOr::T(whole)) = answer.content.get_mut(media) {
                 whole.schema = Some(file());
             }

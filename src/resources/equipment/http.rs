@@ -13,6 +13,7 @@ use crate::platform::accept::{Format, choose};
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::Db;
+use crate::platform::lanes::Lanes;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
 use crate::platform::patch::Patch;
@@ -47,6 +48,7 @@ async fn list_equipment(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     params: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
     let format = choose(&req, &[])?;
@@ -57,7 +59,10 @@ async fn list_equipment(
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(match format {
-        Format::Paper(form) => paper::answer(form, &list_page(&body, measure)),
+        Format::Paper(form) => {
+            drop(tx);
+            paper::Desk(&permit, &db, &lanes).answer(form, list_page(&body, measure)).await?
+        }
         _ => page::answer(&req, &body),
     })
 }

@@ -129,7 +129,7 @@ async fn get_session_cards(
     let club = asked.info.club.clone();
     let body = turn.run(move || asked.cards(&memory)).await??;
     Ok(match format {
-        Format::Paper(form) => paper::answer(form, &page(&body, club, measure)),
+        Format::Paper(form) => paper::Desk(&permit, &db, &lanes).answer(form, page(&body, club, measure)).await?,
         _ => HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body),
     })
 }

@@ -151,7 +151,7 @@ async fn sheets(
         let info = asked.info;
         if let Format::Paper(form) = format {
             let page = sheets_page(info, content.as_ref(), &cards, measure)?;
-            return Ok((paper::content_type(form), paper::draw(form, &page)));
+            return Ok((paper::content_type(form), paper::draw(form, &page)?));
         }
         let view = SheetsView {
             club: info.club,

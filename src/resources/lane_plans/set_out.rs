@@ -19,6 +19,7 @@ use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{Db, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::AthleteId;
+use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
@@ -224,7 +225,7 @@ struct Wanted {
 /// or rests, boxes to tick and every caution, for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out", impl_for = get_set_out, tag = "lane_plans",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml or text/html")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
     responses(
         (status = 200, description = "The sheet", content(
             (View = "application/json"),
@@ -241,6 +242,7 @@ async fn get_set_out(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     params: Params<Wanted>,
 ) -> Result<HttpResponse, Problem> {
     let format = choose(&req, &[Format::Csv, Format::Svg])?;
@@ -274,7 +276,10 @@ async fn get_set_out(
             .insert_header(("content-disposition", "attachment; filename=\"set-out.csv\""))
             .body(csv(&sheet(info, &content, rounds)?).map_err(broken)?),
         Format::Svg => answer.content_type("image/svg+xml").body(svg(&sheet(info, &content, rounds)?).map_err(broken)?),
-        Format::Paper(form) => paper::answer(form, &page(&sheet(info, &content, rounds)?, &content, &absent, measure)),
+        Format::Paper(form) => {
+            let drawn = page(&sheet(info, &content, rounds)?, &content, &absent, measure);
+            paper::Desk(&permit, &db, &lanes).answer(form, drawn).await?
+        }
     })
 }
 

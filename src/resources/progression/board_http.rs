@@ -121,7 +121,7 @@ async fn get_group_board(
         let sessions = recorded(&attendance, SESSIONS);
         let view = View::new(&Computed { group: (id, name), period, who, places, attendance, sessions }, &links);
         match format {
-            Format::Paper(form) => Ok(paper::draw(form, &board_page::page(&view, measure))),
+            Format::Paper(form) => paper::draw(form, &board_page::page(&view, measure)),
             _ => serde_json::to_vec(&view).map_err(broken),
         }
     });

@@ -102,7 +102,7 @@ pub(super) fn broken<E>(_: E) -> Problem {
 /// and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/progression", impl_for = get_athlete_progression, tag = "progression",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml or text/html")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
     responses(
         (status = 200, description = "The progress", content(
             (AthleteView = "application/json"),
@@ -151,7 +151,7 @@ async fn get_athlete_progression(
             Format::Paper(form) => {
                 let view = AthleteView::new(&subject, &found, &[], &links);
                 let chart = pictures::athlete_chart(&subject, &found);
-                Ok(paper::draw(form, &athlete_page::page(&view, &chart, measure)))
+                paper::draw(form, &athlete_page::page(&view, &chart, measure))
             }
             Format::Csv => pictures::athlete_table(&subject, &found).map_err(broken),
             Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
@@ -165,7 +165,7 @@ async fn get_athlete_progression(
 /// The CSV has a row for each athlete, the SVG is a printable chart, the page shows the same for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups/{group_id}/progression", impl_for = get_group_progression, tag = "progression",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml or text/html")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
     responses(
         (status = 200, description = "The progress", content(
             (SquadView = "application/json"),
@@ -223,7 +223,7 @@ async fn get_group_progression(
             Format::Json => serde_json::to_vec(&view).map_err(broken),
             Format::Csv => pictures::squad_table(&view).map_err(broken),
             Format::Svg => Ok(chart::squad(&pictures::squad_chart(&view, period)).into_bytes()),
-            Format::Paper(form) => Ok(paper::draw(form, &squad_page::page(&view, measure))),
+            Format::Paper(form) => paper::draw(form, &squad_page::page(&view, measure)),
         }
     });
     Ok(asked.answer(body.await??))

@@ -272,7 +272,7 @@ fn start_list(req: &HttpRequest, rev: i64, view: &HeatsView) -> Result<HttpRespo
 /// The CSV and the page are the start list.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/heats", impl_for = get_race_heats, tag = "race_tests",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or text/html")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, text/html or application/pdf")),
     responses(
         (status = 200, description = "The heats", content(
             (HeatsView = "application/json"),
@@ -282,7 +282,12 @@ fn start_list(req: &HttpRequest, rev: i64, view: &HeatsView) -> Result<HttpRespo
         (status = 304, description = "Unchanged")
     )
 )]
-async fn get_race_heats(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn get_race_heats(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    lanes: Data<Lanes>,
+) -> Result<HttpResponse, Problem> {
     let format = choose(&req, &[Format::Csv])?;
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
@@ -290,7 +295,11 @@ async fn get_race_heats(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db
     let measure = paper::measure(&mut tx, format).await?;
     match format {
         Format::Csv => start_list(&req, found.rev, &body),
-        Format::Paper(form) => Ok(paper::versioned(&req, found.rev, form, &start_list_page(&body, measure))),
+        Format::Paper(form) => {
+            drop(tx);
+            let drawn = start_list_page(&body, measure);
+            paper::Desk(&permit, &db, &lanes).versioned(&req, found.rev, form, drawn).await
+        }
         _ => Ok(stored::read(&req, found.rev, &body)),
     }
 }

@@ -27,6 +27,7 @@ use crate::platform::corrections;
 use crate::platform::db::{Db, Kind};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RaceResultId};
+use crate::platform::lanes::Lanes;
 use crate::platform::params::path_id;
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
@@ -177,7 +178,12 @@ fn gap_ms(ms: u32, expected: u32) -> i32 {
         (status = 200, description = "The results", content((ResultList = "application/json"), (String = "text/html")))
     )
 )]
-async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn list_race_results(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    lanes: Data<Lanes>,
+) -> Result<HttpResponse, Problem> {
     let format = choose(&req, &[])?;
     let mut tx = permit.read(&db).await?;
     let test = load(&mut tx, &req).await?;
@@ -211,7 +217,10 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
     };
     let (name, held_on) = (&test.value.test.name, test.value.held_on);
     Ok(match format {
-        Format::Paper(form) => paper::answer(form, &results_page(&body, (name, held_on), measure)),
+        Format::Paper(form) => {
+            let drawn = results_page(&body, (name, held_on), measure);
+            paper::Desk(&permit, &db, &lanes).answer(form, drawn).await?
+        }
         _ => HttpResponse::Ok().insert_header(CACHE).json(body),
     })
 }

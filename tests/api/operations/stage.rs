@@ -398,7 +398,10 @@ impl Stage {
         }
         if operation.id.starts_with("get_race_heats") {
             let heats = self
-                .other("create_race_heats", path.trim_end_matches(".csv").trim_end_matches(".html").to_owned())
+                .other(
+                    "create_race_heats",
+                    path.trim_end_matches(".csv").trim_end_matches(".html").trim_end_matches(".pdf").to_owned(),
+                )
                 .await;
             heats.send(&self.app).await.expect(200);
         }
@@ -619,9 +622,10 @@ fn query(stage: &Stage, operation: &str) -> String {
     match operation {
         "list_published_specs" => "?ruleset=UKA-2024&sex=F&birth_date=2012-05-01".to_owned(),
         "list_applicable_specs" => format!("?athlete_id={}", stage.id("athlete_id")),
-        "get_rhythm_schedule" | "get_club_rhythm_schedule" | "get_club_rhythm_schedule_html" => {
-            "?event_code=100H&final_time_s=15".to_owned()
-        }
+        "get_rhythm_schedule"
+        | "get_club_rhythm_schedule"
+        | "get_club_rhythm_schedule_html"
+        | "get_club_rhythm_schedule_pdf" => "?event_code=100H&final_time_s=15".to_owned(),
         "get_stride_marks" => "?spacing_m=8.5".to_owned(),
         "get_rhythm_cue" | "get_rhythm_cue_wav" => "?interval_time_s=1.08&intervals=2".to_owned(),
         _ => String::new(),

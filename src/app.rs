@@ -24,6 +24,7 @@ use utoipa_actix_web::AppExt;
 use utoipa_actix_web::service_config::ServiceConfig;
 use utoipa_swagger_ui::SwaggerUi;
 
+use crate::mail_pages;
 use crate::platform::config::Config;
 use crate::platform::db::Db;
 use crate::platform::document::{self, Known, fields, representations, schemas};
@@ -191,6 +192,7 @@ pub fn build(
         .app_data(Data::new(shared.config.clone()))
         .route("/docs/sync", web::get().to(sync_guide))
         .configure(problem_pages::routes)
+        .configure(mail_pages::routes)
         .service(
             SwaggerUi::new("/docs/{_:.*}")
                 .url("/openapi.json", shared.api.clone())

@@ -4,6 +4,7 @@ use chrono::Duration;
 
 use crate::platform::chores;
 use crate::platform::db::{Db, StoreError};
+use crate::platform::mail;
 use crate::platform::throttle;
 use crate::resources::{accounts, members, sync};
 
@@ -20,15 +21,17 @@ pub struct Dropped {
     pub invitations: u64,
     /// Counters of limits.
     pub throttles: u64,
+    /// Mail that could not be sent.
+    pub mail: u64,
 }
 
 impl std::fmt::Display for Dropped {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let Self { changes, records, sign_ins, invitations, throttles } = self;
+        let Self { changes, records, sign_ins, invitations, throttles, mail } = self;
         write!(
             f,
             "{changes} rows of change logs, {records} receipts, decided facts and the like, {sign_ins} ended sign-ins \
-             and tokens, {invitations} invitations, {throttles} counters of limits"
+             and tokens, {invitations} invitations, {throttles} counters of limits, {mail} mails that could not be sent"
         )
     }
 }
@@ -48,6 +51,7 @@ async fn drop_all(db: &Db) -> Result<Dropped, StoreError> {
     Ok(Dropped {
         sign_ins: accounts::prune(db).await?,
         throttles: throttle::prune(db).await?,
+        mail: mail::prune(db).await?,
         invitations: members::prune(db).await?,
         changes: sync::compact(db).await?,
         records: sync::prune(db).await?,

@@ -1,4 +1,4 @@
-//! Commands: serve, migrate, seed, openapi, rotate-keys, rehearsal, cluster.
+//! Commands: serve, migrate, seed, openapi, rotate-keys, dead-letters, rehearsal, cluster.
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -42,6 +42,12 @@ enum Command {
     /// Drops what is kept long enough: old rows of the change log, receipts, decided facts, ended sign-ins, old
     /// invitations and counters of limits. The service does it by itself every six hours.
     Compact,
+    /// Lists the mail that could not be sent, with the reasons; they are kept for 30 days.
+    DeadLetters {
+        /// Try all of it again from the start.
+        #[arg(long)]
+        send_again: bool,
+    },
     /// Plays the service for somebody else's phone, scene by scene, and says what the phone did wrong. The phone's test driver
     /// asks `POST /rehearsal/next` for what the person does next; see "Rehearse with the service's side" in
     /// `api-spec/sync-guide.md`. Ends with 1 when a scene failed.
@@ -76,6 +82,7 @@ async fn main() -> ExitCode {
         Command::RotateKeys { now } => serve::rotate_keys(now).await,
         Command::AfterRestore => serve::after_restore().await,
         Command::Compact => serve::compact().await,
+        Command::DeadLetters { send_again } => serve::dead_letters(send_again).await,
         Command::Openapi => serve::print(&app::document_text()),
         Command::RehearsePhone { port, scene, list, patience } => {
             match serve::rehearse(port, &scene, list, patience).await {

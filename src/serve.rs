@@ -18,8 +18,10 @@ use crate::chores;
 use crate::platform::cluster::{self, Cluster, ClusterError};
 use crate::platform::config::{Config, ConfigError, erasures_file, health_address, listen_address};
 use crate::platform::db::{Db, MIGRATOR, StoreError};
+use crate::platform::mail::{self, Carrier};
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
+use crate::post;
 use crate::rehearsal;
 use crate::resources::athletes;
 use crate::seed::{self, SeedError};
@@ -56,6 +58,9 @@ pub enum ServeError {
     /// The store.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// Mail.
+    #[error("{0}")]
+    Mail(String),
     /// Input or output.
     #[error("{0}")]
     Io(#[from] std::io::Error),
@@ -211,6 +216,29 @@ async fn erase_again(db: &Db, file: Option<PathBuf>) -> Result<Option<usize>, Se
     }
 }
 
+/// Lists the mail that could not be sent, with the reasons, or lets all of it be tried again.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn dead_letters(again: bool) -> Result<(), ServeError> {
+    telemetry::init()?;
+    let database = Database::open().await?;
+    let db = Db::lazy(database.options.clone(), 1);
+    let done = async {
+        if again {
+            return mail::send_again(&db).await.map(|count| format!("{count} mails are tried again."));
+        }
+        let line = |one: &mail::DeadLetter| {
+            format!("{} {} to {}: {}", one.failed_at.format("%Y-%m-%d %H:%M"), one.kind, one.address, one.reason)
+        };
+        let lines: Vec<String> = mail::dead_letters(&db).await?.iter().map(line).collect();
+        Ok::<_, StoreError>(if lines.is_empty() { "No mail was given up.".to_owned() } else { lines.join("\n") })
+    }
+    .await;
+    database.close().await?;
+    print(&done?)
+}
+
 /// Drops what is kept long enough.
 ///
 /// # Errors
@@ -307,8 +335,13 @@ async fn serve_on(
     let keys = Keys::load(&db).await?;
     let address = listener.local_addr()?;
     let shared = Shared::new(config.clone(), keys);
-    let chores =
-        [tokio::spawn(compact_often(db.clone())), tokio::spawn(reload_often(db.clone(), Data::clone(shared.keys())))];
+    let mail = mail::Settings::from_env()?;
+    let carrier = Carrier::new(mail.clone()).map_err(ServeError::Mail)?;
+    let chores = [
+        tokio::spawn(compact_often(db.clone())),
+        tokio::spawn(reload_often(db.clone(), Data::clone(shared.keys()))),
+        tokio::spawn(post::carry_often(db.clone(), carrier)),
+    ];
     let demo = if demo { Some(seed::seed(&shared, db).await?) } else { None };
     if let Some(probes) = probes {
         let address = probes.local_addr()?;
@@ -321,6 +354,9 @@ async fn serve_on(
     let handle = server.handle();
     let mut running = tokio::task::spawn(server);
     print(&format!("Lanewright serves on http://{address} (documentation: http://{address}/docs)"))?;
+    if mail.server.is_none() {
+        print(&format!("Mail is written to {}: LANEWRIGHT_SMTP names no server", mail.folder.display()))?;
+    }
     if let Some(demo) = demo {
         print(&demo.what_to_try(address))?;
     }

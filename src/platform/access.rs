@@ -260,6 +260,11 @@ impl<A: Act> FromRequest for Permit<A> {
     }
 }
 
+/// Whether an act is of admins alone.
+fn of_admins<A: Act>() -> bool {
+    A::ROLES == [Role::Admin]
+}
+
 /// An account that sees nothing: so every transaction of a request begins.
 const fn nobody(account: AccountId) -> Actor {
     Actor { account, groups: Some(Vec::new()) }
@@ -283,6 +288,12 @@ impl<A: Act> Permit<A> {
             ));
         }
         require_scope(&self.scope, A::SCOPE)?;
+        if standing.lacks_factor && of_admins::<A>() {
+            return Err(Problem::new(
+                Code::SecondFactor,
+                "The club asks its admins for a second factor. Show a code with POST /v1/me/second-factor/check, or set one up first.",
+            ));
+        }
         tx.actor.groups = standing.groups;
         Ok(tx)
     }

@@ -100,6 +100,8 @@ fn parameters(req: &ServiceRequest) -> Vec<Fault> {
 const DATA: &str = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 /// For pictures, which may be opened by themselves: they bring their own styles.
 const PICTURE: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox";
+/// For pages with a form that goes back to where it came from, and nothing else.
+const FORM: &str = "default-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 /// For the pages of the documentation: scripts and styles of this service alone; their styles also stand in elements.
 const PAGES: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; \
     font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
@@ -118,11 +120,13 @@ pub async fn protect<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Resu
         _ if docs => "public, no-cache",
         _ => "private, no-cache",
     };
+    let form = path.starts_with("/mail/");
     let headers = answer.headers_mut();
     let picture = headers.get(CONTENT_TYPE).is_some_and(|kind| kind.as_bytes().starts_with(b"image/svg"));
     let policy = match (docs, picture) {
         (true, _) => PAGES,
         (false, true) => PICTURE,
+        (false, false) if form => FORM,
         (false, false) => DATA,
     };
     let fixed: [(HeaderName, &'static str); 4] = [

@@ -20,6 +20,8 @@ pub enum Code {
     Unauthenticated,
     /// 403: signed in, but the act needs another role or scope.
     Forbidden,
+    /// 403: needs a second factor.
+    SecondFactor,
     /// 404: no such record in a club of yours.
     NotFound,
     /// 405: the path exists, the method does not.
@@ -64,10 +66,11 @@ pub enum Code {
 
 impl Code {
     /// Every problem, in order of status.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 24] = [
         Self::Malformed,
         Self::Unauthenticated,
         Self::Forbidden,
+        Self::SecondFactor,
         Self::NotFound,
         Self::MethodNotAllowed,
         Self::NotAcceptable,
@@ -96,6 +99,7 @@ impl Code {
             Self::Malformed => ("malformed", 400, "The request cannot be read"),
             Self::Unauthenticated => ("unauthenticated", 401, "Sign in first"),
             Self::Forbidden => ("forbidden", 403, "Not allowed"),
+            Self::SecondFactor => ("second-factor", 403, "A second factor is needed"),
             Self::NotFound => ("not-found", 404, "Not found"),
             Self::MethodNotAllowed => ("method-not-allowed", 405, "Method not allowed"),
             Self::NotAcceptable => ("not-acceptable", 406, "No acceptable representation"),
@@ -222,16 +226,14 @@ impl Problem {
 
     /// Adds a record or structured reason to the answer.
     #[must_use]
-    pub fn with_current(mut self, current: impl Serialize) -> Self {
-        self.current = serde_json::to_value(current).ok();
-        self
+    pub fn with_current(self, current: impl Serialize) -> Self {
+        Self { current: serde_json::to_value(current).ok(), ..self }
     }
 
     /// Adds broken fields.
     #[must_use]
-    pub fn with_faults(mut self, faults: Vec<Fault>) -> Self {
-        self.errors = faults;
-        self
+    pub fn with_faults(self, errors: Vec<Fault>) -> Self {
+        Self { errors, ..self }
     }
 
     /// The same problem once more.

@@ -35,10 +35,11 @@ const UNREADABLE: [&str; 18] = [
     "word",
 ];
 /// What is never wrong with a recorded fact, which alone is held: rules of accounts, rosters, settings, races and edits.
-const NEVER_HELD: [&str; 36] = [
+const NEVER_HELD: [&str; 38] = [
     "after_to",
     "apart",
     "append_only",
+    "breached",
     "common",
     "contradiction",
     "csv",
@@ -71,6 +72,7 @@ const NEVER_HELD: [&str; 36] = [
     "unknown_event",
     "unknown_group",
     "unknown_spec",
+    "unproven",
     "unsafe",
 ];
 
@@ -87,6 +89,10 @@ type, or a parameter is unknown."
             }
             Self::Forbidden => {
                 "You are signed in, but your role in the club or the scope of the token does not allow this."
+            }
+            Self::SecondFactor => {
+                "The account has a second factor and its code is missing or wrong, or the club asks its admins for one and this \
+sign-in was made without."
             }
             Self::NotFound => {
                 "There is no such record, or it is not yours to see; the two are answered alike. Or there is nothing at this path."
@@ -139,6 +145,9 @@ type, or a parameter is unknown."
             Self::Malformed => "Correct what `errors` points to and send it again.",
             Self::Unauthenticated => "Refresh the tokens, or sign in again.",
             Self::Forbidden => "Ask an admin of the club, or ask for a token with the scope that `detail` names.",
+            Self::SecondFactor => {
+                "Ask for a code and send it: with the sign-in as `code`, or with POST /v1/me/second-factor/check."
+            }
             Self::NotFound => "Read the list again, and forget what is not in it any more.",
             Self::MethodNotAllowed => "Use one of the methods in `Allow`.",
             Self::NotAcceptable => "Ask for one of those that `detail` names.",

@@ -5,7 +5,7 @@ use std::pin::Pin;
 
 use actix_web::{FromRequest, HttpRequest, dev::Payload};
 
-use super::{Act, Role, Syncing, carries, claims, ended, nobody, part, require_scope, standing};
+use super::{Act, Role, Syncing, carries, claims, ended, nobody, of_admins, part, require_scope, standing};
 use crate::platform::db::{Actor, ClubTx, Db};
 use crate::platform::ids::{ClubId, DeviceId};
 use crate::platform::lanes::Who;
@@ -29,6 +29,8 @@ pub struct Recorder {
     /// The sign-in in use.
     pub device: DeviceId,
     scope: String,
+    /// Whether the club asks its admins for a second factor and this sign-in was made without.
+    lacks_factor: bool,
 }
 
 impl Recorder {
@@ -37,9 +39,9 @@ impl Recorder {
         Who { club: self.club.0, account: self.actor.account.0 }
     }
 
-    /// Whether their role allows an act.
+    /// Whether their role allows an act, as the club asks of it.
     pub fn has_role<A: Act>(&self) -> bool {
-        self.role.is_some_and(|role| A::ROLES.contains(&role))
+        self.role.is_some_and(|role| A::ROLES.contains(&role)) && !(self.lacks_factor && of_admins::<A>())
     }
 
     /// Whether their token allows an act.
@@ -73,7 +75,8 @@ impl Recorder {
         // Who left sees nothing.
         let groups = if standing.role.is_some() { standing.groups } else { Some(Vec::new()) };
         tx.actor.groups = groups;
-        let now = Self { actor: tx.actor.clone(), role: standing.role, ..self.clone() };
+        let now =
+            Self { actor: tx.actor.clone(), role: standing.role, lacks_factor: standing.lacks_factor, ..self.clone() };
         Ok((tx, now))
     }
 }
@@ -89,7 +92,8 @@ impl FromRequest for Recorder {
         Box::pin(async move {
             let (claims, club, db) = (claims?, club?, db?);
             let actor = nobody(claims.sub);
-            let sent = Self { club, actor, role: None, device: claims.device, scope: claims.scope };
+            let sent =
+                Self { club, actor, role: None, device: claims.device, scope: claims.scope, lacks_factor: false };
             Ok(sent.read(&db).await?.1)
         })
     }

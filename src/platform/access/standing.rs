@@ -18,6 +18,8 @@ pub struct Standing {
     pub left_at: Option<DateTime<Utc>>,
     /// The groups that they see; none means every group.
     pub groups: Option<Vec<GroupId>>,
+    /// Whether the club asks its admins for a second factor and this sign-in was made without.
+    pub lacks_factor: bool,
 }
 
 /// What the actor of a transaction is in its club; none when the sign-in was ended.
@@ -32,6 +34,11 @@ pub async fn read(tx: &mut ClubTx, device: DeviceId) -> Result<Option<Standing>,
           exists (
             select from devices d where d.account_id = $2 and d.id = $3 and d.revoked_at is null
           ) as "signed_in!",
+          exists (
+            select from club_security s where s.club_id = $1 and s.admins_second_factor
+          ) and not exists (
+            select from devices d where d.account_id = $2 and d.id = $3 and d.second_factor_at is not null
+          ) as "lacks_factor!",
           array(
             select g.scope_id from scope_grant g
             where g.club_id = $1 and g.member_id = $2 and not g.revoked
@@ -53,5 +60,5 @@ pub async fn read(tx: &mut ClubTx, device: DeviceId) -> Result<Option<Standing>,
     let every = row.scopes.contains(&Uuid::nil());
     let groups =
         (!every).then(|| row.scopes.iter().filter(|scope| **scope != club).map(|scope| GroupId(*scope)).collect());
-    Ok(Some(Standing { role, left_at: row.deleted_at, groups }))
+    Ok(Some(Standing { role, left_at: row.deleted_at, groups, lacks_factor: row.lacks_factor }))
 }

@@ -92,7 +92,8 @@ impl Service {
         for _ in 0..1_800 {
             for entry in std::fs::read_dir(&self.mail).into_iter().flatten().flatten() {
                 let text = std::fs::read_to_string(entry.path()).unwrap_or_default().replace("=\r\n", "");
-                let code = text.split("/mail/").nth(1).map(|rest| rest.chars().take_while(|c| !c.is_whitespace()).collect());
+                let code =
+                    text.split("/mail/").nth(1).map(|rest| rest.chars().take_while(|c| !c.is_whitespace()).collect());
                 if let Some(code) = code.filter(|_| text.contains(&format!("To: {to}\r\n"))) {
                     return code;
                 }

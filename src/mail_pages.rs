@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{ACCEPT_LANGUAGE, CACHE_CONTROL};
+use actix_web::http::header::{ACCEPT_LANGUAGE, CACHE_CONTROL, CONTENT_SECURITY_POLICY};
 use actix_web::web::{self, Data, Payload, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse};
 use secrecy::SecretString;
@@ -19,6 +19,8 @@ use crate::platform::network::Network;
 use crate::platform::problem::{Code, Problem};
 use crate::resources::{accounts, members};
 
+/// Nothing runs or is loaded, and the form goes back to where it came from.
+const POLICY: &str = "default-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 /// More than any password.
 const FORM: Limits = Limits { wire: 8_192, unpacked: 8_192, remedy: "Choose a shorter password." };
 
@@ -95,6 +97,7 @@ fn page(words: &Words, status: u16, title: &str, body: &str) -> HttpResponse {
     );
     HttpResponse::build(StatusCode::from_u16(status).unwrap_or(StatusCode::OK))
         .insert_header((CACHE_CONTROL, "no-store"))
+        .insert_header((CONTENT_SECURITY_POLICY, POLICY))
         .content_type("text/html; charset=utf-8")
         .body(page)
 }

@@ -4,8 +4,9 @@ use std::time::Duration;
 
 use chrono::{DateTime, Utc};
 
+use crate::platform::config::ConfigError;
 use crate::platform::db::{Db, StoreError};
-use crate::platform::mail::{self, Carrier, Claimed, Fate, Letter, Mail};
+use crate::platform::mail::{self, Carrier, Claimed, Fate, Letter, Mail, Settings};
 use crate::resources::{accounts, members};
 
 /// How often an instance looks for mail.
@@ -29,6 +30,34 @@ impl Round {
     pub fn is_empty(self) -> bool {
         self == Self::default()
     }
+}
+
+/// Whoever carries mail by the settings, and a line that says where it goes.
+///
+/// # Errors
+/// When a setting cannot be used.
+pub fn carrier() -> Result<(Carrier, String), ConfigError> {
+    let settings = Settings::from_env()?;
+    let way = match settings.server {
+        Some(_) => "Mail goes to the server of LANEWRIGHT_SMTP".to_owned(),
+        None => format!("Mail is written to {}: LANEWRIGHT_SMTP names no server", settings.folder.display()),
+    };
+    Ok((Carrier::new(settings)?, way))
+}
+
+/// The mail that could not be sent, with the reasons; or lets all of it be tried again, and says how much.
+///
+/// # Errors
+/// Database errors.
+pub async fn dead_letters(db: &Db, again: bool) -> Result<String, StoreError> {
+    if again {
+        return mail::send_again(db).await.map(|count| format!("{count} mails are tried again."));
+    }
+    let line = |one: &mail::DeadLetter| {
+        format!("{} {} to {}: {}", one.failed_at.format("%Y-%m-%d %H:%M"), one.kind, one.address, one.reason)
+    };
+    let lines: Vec<String> = mail::dead_letters(db).await?.iter().map(line).collect();
+    Ok(if lines.is_empty() { "No mail was given up.".to_owned() } else { lines.join("\n") })
 }
 
 /// Puts mail into words; none when nobody needs it any more.

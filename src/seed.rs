@@ -91,6 +91,8 @@ pub struct Demo {
     group: String,
     session: String,
     plan: String,
+    /// Where that session's sheets are for helpers; none when the session has as many links as it may have.
+    sheets: Option<String>,
 }
 
 /// One person's token, and the clubs founded so far.
@@ -113,10 +115,19 @@ pub async fn seed(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     Ok(demo)
 }
 
+/// The requests, read one by one: all of them at once weigh ten times their text.
+fn requests() -> impl DoubleEndedIterator<Item = Result<Request, serde_json::Error>> {
+    REQUESTS.lines().map(serde_json::from_str)
+}
+
+/// The last request to a path that ends so.
+fn last(suffix: &str) -> Option<Request> {
+    requests().rev().flatten().find(|request| request.path.ends_with(suffix))
+}
+
 async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     let service = test::init_service(app::build(shared, db.clone())).await;
     let accounts: Accounts = serde_json::from_str(ACCOUNTS)?;
-    let requests: Vec<Request> = REQUESTS.lines().map(serde_json::from_str).collect::<Result<_, _>>()?;
     let today = Utc::now().date_naive();
     let mut player =
         Player { service: &service, accounts: &accounts, tokens: HashMap::new(), clubs: HashMap::new(), today };
@@ -127,12 +138,12 @@ async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
         player.token(&account.email).await?;
     }
     // The last request is sent last: what it creates tells that all is there.
-    let complete = match requests.last() {
-        Some(last) => player.exists(last).await?,
+    let complete = match requests().next_back() {
+        Some(last) => player.exists(&last?).await?,
         None => true,
     };
-    for request in requests.iter().filter(|_| !complete) {
-        player.play(request).await?;
+    for request in requests().filter(|_| !complete) {
+        player.play(&request?).await?;
     }
     if !complete {
         db.analyse().await?;
@@ -140,7 +151,8 @@ async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     for account in &accounts.accounts {
         player.token(&account.email).await?;
     }
-    Ok(player.demo(&requests))
+    let sheets = player.sheets().await;
+    Ok(Demo { sheets, ..player.demo() })
 }
 
 impl<S, B> Player<'_, S>
@@ -290,13 +302,21 @@ where
         Ok(false)
     }
 
-    fn demo(&self, requests: &[Request]) -> Demo {
+    /// A link to the sheets of the session that was planned last, which ends with the day.
+    async fn sheets(&mut self) -> Option<String> {
+        let plan = last("/lane-plans")?;
+        let path = self.filled(&format!("{}/links", plan.path.strip_suffix("/lane-plans")?));
+        let token = self.tokens.get(&plan.r#as)?;
+        let (_, link) = self.call("POST", &path, Some(token), Some(&json!({}))).await;
+        link["sheets_href"].as_str().map(str::to_owned)
+    }
+
+    fn demo(&self) -> Demo {
         let first = |suffix: &str, pick: &dyn Fn(&Request) -> Value| {
-            let found = requests.iter().rfind(|request| request.path.ends_with(suffix));
-            found.and_then(|request| pick(request).as_str().map(str::to_owned)).unwrap_or_default()
+            last(suffix).and_then(|request| pick(&request).as_str().map(str::to_owned)).unwrap_or_default()
         };
-        let plan = requests.iter().rfind(|request| request.path.ends_with("/lane-plans"));
-        let session = plan.and_then(|plan| plan.path.rsplit('/').nth(1)).unwrap_or_default().to_owned();
+        let session = last("/lane-plans").and_then(|plan| plan.path.rsplit('/').nth(1).map(str::to_owned));
+        let session = session.unwrap_or_default();
         let founder = self.accounts.accounts.iter().find_map(|one| one.club.as_ref()).map(|club| club.key.clone());
         Demo {
             club: founder.and_then(|key| self.clubs.get(&key).cloned()).unwrap_or_default(),
@@ -306,6 +326,7 @@ where
             group: first("/sessions", &|request| request.body["group_ids"][0].clone()),
             plan: first("/lane-plans", &|request| request.body["id"].clone()),
             session,
+            sheets: None,
         }
     }
 }
@@ -319,22 +340,28 @@ fn role(account: &Account) -> String {
 }
 
 impl Demo {
-    /// The accounts, and five lines to try against the service at an address.
+    /// The accounts, links to click and lines to try against the service at an address.
     pub fn what_to_try(&self, address: SocketAddr) -> String {
         let Self { club, password, athlete, group, session, plan, .. } = self;
         let people: Vec<String> = self.accounts.iter().map(|(email, role)| format!("  {email:<28} {role}")).collect();
         let admin = self.accounts.first().map(|(email, _)| email.as_str()).unwrap_or_default();
         let api = format!("http://{address}/v1/clubs/{club}");
+        let sheets = self
+            .sheets
+            .as_ref()
+            .map(|href| format!("  http://{address}{href}  today's lanes and cards, as helpers see them\n"));
         format!(
-            "\nAccounts (password of all: {password}):\n{}\n\nTry, in another terminal:\n\
+            "\nAccounts (password of all: {password}):\n{}\n\nClick:\n{}  http://{address}/docs  every route, to try in the \
+             browser\n\nOne club's day, step by step, in another terminal: ./dev tour\n\nOr with the clubs that are here:\n\
              T=$(curl -s http://{address}/v1/auth/sign-in -H 'content-type: application/json' -d '{{\"email\":\"{admin}\",\
              \"password\":\"{password}\"}}' | sed 's/.*\"access_token\":\"\\([^\"]*\\)\".*/\\1/')\n\
              curl -s -H \"authorization: Bearer $T\" '{api}/athletes?limit=3'\n\
              curl -s -H \"authorization: Bearer $T\" {api}/athletes/{athlete}/recommendation\n\
              curl -s -H \"authorization: Bearer $T\" {api}/groups/{group}/recommendations\n\
              curl -s -H \"authorization: Bearer $T\" \
-             {api}/sessions/{session}/lane-plans/{plan}/set-out.svg -o set-out.svg\n",
-            people.join("\n")
+             {api}/sessions/{session}/lane-plans/{plan}/set-out.html -o set-out.html\n",
+            people.join("\n"),
+            sheets.unwrap_or_default()
         )
     }
 }

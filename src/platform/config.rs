@@ -35,6 +35,10 @@ pub struct Config {
     pub seal: Seal,
     /// The list of stolen passwords that nobody may choose; see [`breached`].
     pub breached: Option<PathBuf>,
+    /// The address that people and apps reach the service at, without a path; the one it listens on unless set.
+    pub public_url: Option<String>,
+    /// How long who read what waits in memory until it is stored.
+    pub audit_pause: Duration,
 }
 
 impl Default for Config {
@@ -51,6 +55,8 @@ impl Default for Config {
             proof: false,
             seal: Seal::default(),
             breached: None,
+            public_url: None,
+            audit_pause: Self::AUDIT_PAUSE,
         }
     }
 }
@@ -64,9 +70,19 @@ pub struct ConfigError {
     remedy: String,
 }
 
+impl ConfigError {
+    /// For a setting whose value is only found to be wrong when it is used, and is not to be shown.
+    pub fn of(name: &'static str, shown: &str, error: &dyn std::fmt::Display) -> Self {
+        Self { name, value: shown.to_owned(), remedy: error.to_string() }
+    }
+}
+
 impl Config {
     /// The patience when none is set.
     pub const PATIENCE: Duration = Duration::from_secs(10);
+
+    /// The longest that rows of the audit wait: what an instance that is killed loses.
+    pub const AUDIT_PAUSE: Duration = Duration::from_secs(1);
 
     /// Reads the settings.
     ///
@@ -100,7 +116,14 @@ impl Config {
                 .unwrap_or(mail::Settings::from_env()?.server.is_some()),
             seal: seal()?,
             breached: breached_file()?,
+            public_url: public_url()?,
+            audit_pause: default.audit_pause,
         })
+    }
+
+    /// The address of the service, without a slash at its end: the issuer of its tokens (RFC 8414).
+    pub fn issuer(&self) -> &str {
+        self.public_url.as_deref().unwrap_or("http://127.0.0.1:8080")
     }
 }
 
@@ -144,6 +167,28 @@ fn whole<T: FromStr + PartialOrd>(
 pub fn erasures_file() -> Result<Option<PathBuf>, ConfigError> {
     let remedy = "give the absolute path of a file that is not part of copies of the database";
     read("LANEWRIGHT_ERASURES", remedy, |text| Some(PathBuf::from(text)).filter(|path| path.is_absolute()))
+}
+
+/// Where people and apps reach the service: `LANEWRIGHT_PUBLIC_URL`.
+///
+/// # Errors
+/// When it is no https address without a path, or http one of this machine.
+pub(super) fn public_url() -> Result<Option<String>, ConfigError> {
+    let remedy = "give the https address that people use, without a path, such as https://hurdles.example";
+    read("LANEWRIGHT_PUBLIC_URL", remedy, |text| is_public(text).then(|| text.to_owned()))
+}
+
+fn is_public(url: &str) -> bool {
+    let known = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".:-[]".contains(&byte);
+    let host = |text: &str| !text.is_empty() && text.bytes().all(known);
+    let end = |rest: &str| rest.is_empty() || rest.starts_with(':');
+    let own =
+        |text: &str| ["127.0.0.1", "[::1]", "localhost"].iter().any(|name| text.strip_prefix(name).is_some_and(end));
+    match url.split_once("://") {
+        Some(("https", text)) => host(text),
+        Some(("http", text)) => host(text) && own(text),
+        _ => false,
+    }
 }
 
 /// Where to listen: `LANEWRIGHT_LISTEN`, by default the loopback address and port 8080.
@@ -190,6 +235,30 @@ pub(super) fn read<T>(
         Ok(text) if text.trim().is_empty() => Ok(None),
         Ok(text) => {
             parse(text.trim()).map(Some).ok_or_else(|| ConfigError { name, value: text, remedy: remedy.to_owned() })
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_public_address_is_https_or_this_machine_and_has_no_path() {
+        for good in ["https://hurdles.example", "https://h.example:8443", "http://127.0.0.1:8080", "http://[::1]:80"] {
+            assert!(is_public(good), "{good}");
+        }
+        for wrong in [
+            "hurdles.example",
+            "http://hurdles.example",
+            "http://localhost.evil.example",
+            "https://",
+            "https://hurdles.example/",
+            "https://hurdles.example/api",
+            "https://Hurdles.example",
+            "https://a@hurdles.example",
+        ] {
+            assert!(!is_public(wrong), "{wrong}");
         }
     }
 }

@@ -7,6 +7,8 @@ words! {
     FaultCode {
         /// Goes with `accepted` only, or not with it.
         Accepted = "accepted",
+        /// Is no address to which a browser may be sent back.
+        Address = "address",
         /// The first day lies after the last.
         AfterTo = "after_to",
         /// Several fit: say which.

@@ -18,6 +18,8 @@ pub enum Code {
     Malformed,
     /// 401: no valid access token.
     Unauthenticated,
+    /// 401: the access of the app that sent the token was withdrawn.
+    AppRevoked,
     /// 403: signed in, but the act needs another role or scope.
     Forbidden,
     /// 403: needs a second factor.
@@ -66,9 +68,10 @@ pub enum Code {
 
 impl Code {
     /// Every problem, in order of status.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 25] = [
         Self::Malformed,
         Self::Unauthenticated,
+        Self::AppRevoked,
         Self::Forbidden,
         Self::SecondFactor,
         Self::NotFound,
@@ -98,6 +101,7 @@ impl Code {
         match self {
             Self::Malformed => ("malformed", 400, "The request cannot be read"),
             Self::Unauthenticated => ("unauthenticated", 401, "Sign in first"),
+            Self::AppRevoked => ("app-revoked", 401, "The app may no longer"),
             Self::Forbidden => ("forbidden", 403, "Not allowed"),
             Self::SecondFactor => ("second-factor", 403, "A second factor is needed"),
             Self::NotFound => ("not-found", 404, "Not found"),
@@ -125,7 +129,7 @@ impl Code {
 }
 
 /// An error on its way to the client.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Problem {
     code: Code,
     detail: String,
@@ -172,9 +176,7 @@ impl Problem {
 
     /// A body or parameter that cannot be read.
     pub fn malformed(fault: Fault) -> Self {
-        let mut problem = Self::new(Code::Malformed, "The request cannot be read; nothing was stored.");
-        problem.errors.push(fault);
-        problem
+        Self::new(Code::Malformed, "The request cannot be read; nothing was stored.").with_faults(vec![fault])
     }
 
     /// Fields that break a rule.
@@ -239,14 +241,7 @@ impl Problem {
     /// The same problem once more.
     #[must_use]
     pub fn again(&self) -> Self {
-        Self {
-            code: self.code,
-            detail: self.detail.clone(),
-            errors: self.errors.clone(),
-            current: self.current.clone(),
-            headers: self.headers.clone(),
-            undone: self.undone,
-        }
+        self.clone()
     }
 
     /// What is kept of a refusal, so that it can be given again; see [`Self::kept`].
@@ -345,7 +340,7 @@ impl ResponseError for Problem {
             answer.insert_header((name.clone(), value.clone()));
         }
         match self.code {
-            Code::Unauthenticated => {
+            Code::Unauthenticated | Code::AppRevoked => {
                 answer.insert_header((WWW_AUTHENTICATE, "Bearer"));
             }
             // Of a body that was given up, nobody reads the rest.

@@ -139,6 +139,14 @@ async fn supersede(tx: &mut AccountTx, account: AccountId) -> Result<(), StoreEr
 /// Database errors.
 pub async fn end_sign_ins(tx: &mut AccountTx, account: AccountId, keep: Option<DeviceId>) -> Result<(), StoreError> {
     tx.ends_sign_in(account);
+    // And what is on its way to that of an app.
+    sqlx::query!(
+        "update authorizations set used_at = $2 where account_id = $1 and used_at is null",
+        account.0,
+        Utc::now()
+    )
+    .execute(tx.conn())
+    .await?;
     sqlx::query!(
         r#"
         update devices

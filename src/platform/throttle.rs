@@ -64,6 +64,8 @@ pub const SIGN_UP: Limit = limit("sign-up", 120.0, 1.0 / 30.0);
 pub const REFRESH: Limit = limit("refresh", 30.0, 1.0 / 30.0);
 /// Refresh tokens from one network that are none: nobody guesses 256 bits, but every try is a look into the database.
 pub const REFRESH_UNKNOWN: Limit = limit("refresh-unknown", 60.0, 0.1);
+/// Codes and consents of apps from one network that are none: like unknown refresh tokens.
+pub const CODE_UNKNOWN: Limit = limit("code-unknown", 60.0, 0.1);
 /// Changes of the password by one device, right or wrong: whoever stole an access token shall not guess the password
 /// with it, nor keep the owner's other devices from changing it.
 pub const PASSWORD: Limit = limit("password", 10.0, 1.0 / 900.0);
@@ -71,6 +73,10 @@ pub const PASSWORD: Limit = limit("password", 10.0, 1.0 / 900.0);
 pub const ACCEPT: Limit = limit("accept", 20.0, 1.0 / 60.0);
 /// Clubs that one account founds.
 pub const FOUND_CLUB: Limit = limit("found-club", 20.0, 1.0 / 3600.0);
+/// Openings of one secret address: the phones of a session's helpers, loading it again and again.
+pub const LINK: Limit = limit("link", 120.0, 1.0);
+/// Secret addresses, and secrets of mails, from one network that are none: nobody guesses 256 bits, but every try is a look into the database.
+pub const LINK_UNKNOWN: Limit = limit("link-unknown", 60.0, 0.1);
 
 /// Mail that one network asks for, at all addresses: a whole club may sign up in one evening.
 pub const MAIL_NETWORK: Limit = limit("mail-network", 120.0, 1.0 / 30.0);
@@ -85,8 +91,6 @@ pub const NOTICE: Limit = limit("notice", 10.0, 1.0 / 3600.0);
 pub const CODE_PAIR: Limit = limit("code-pair", 10.0, 1.0 / 900.0);
 /// The same from networks that the account does not know.
 pub const CODE_ACCOUNT: Limit = limit("code-account", 50.0, 1.0 / 240.0);
-/// Secrets of mails from one network that are none: nobody guesses 256 bits, but every try is a look into the database.
-pub const LINK_UNKNOWN: Limit = limit("link-unknown", 60.0, 0.1);
 /// Changes of the address that one account asks for, and confirmations that it asks for again.
 pub const ADDRESS: Limit = limit("address", 10.0, 1.0 / 1800.0);
 /// Invitations of one club: a whole club comes in one evening, and each is a mail to an address that nobody asked.
@@ -213,7 +217,7 @@ pub async fn prune(db: &Db) -> Result<u64, StoreError> {
 mod tests {
     use super::*;
 
-    const ALL: [Limit; 20] = [
+    const ALL: [Limit; 22] = [
         SIGN_IN_PAIR,
         SIGN_IN_DEVICE,
         SIGN_IN_ACCOUNT,
@@ -222,6 +226,7 @@ mod tests {
         SIGN_UP,
         REFRESH,
         REFRESH_UNKNOWN,
+        CODE_UNKNOWN,
         PASSWORD,
         ACCEPT,
         FOUND_CLUB,
@@ -231,9 +236,10 @@ mod tests {
         NOTICE,
         CODE_PAIR,
         CODE_ACCOUNT,
-        LINK_UNKNOWN,
         ADDRESS,
         INVITE,
+        LINK,
+        LINK_UNKNOWN,
     ];
 
     #[test]

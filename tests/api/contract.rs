@@ -122,7 +122,7 @@ impl Contract {
         let header = |name: &str| exchange.headers.get(name).and_then(|value| value.to_str().ok());
         // What `Accept` asks for on the plain path has a path of its own.
         let media = media_type(header("content-type").unwrap_or_default());
-        if ["text/csv", "image/svg+xml"].contains(&media) && self.has_its_own(exchange, media) {
+        if self.has_its_own(exchange, media) {
             return Vec::new();
         }
         let mut faults = Vec::new();
@@ -170,7 +170,12 @@ impl Contract {
     /// Whether a representation is documented at a path of its own beside this one.
     fn has_its_own(&self, exchange: &Exchange, media: &str) -> bool {
         let path = exchange.path.split('?').next().unwrap_or_default();
-        let ending = if media == "text/csv" { "csv" } else { "svg" };
+        let ending = match media {
+            "text/csv" => "csv",
+            "image/svg+xml" => "svg",
+            "text/html" => "html",
+            _ => return false,
+        };
         let own = self.operation(exchange.method, &format!("{path}.{ending}"));
         own.is_some_and(|(_, operation)| !operation["responses"]["200"]["content"][media].is_null())
     }

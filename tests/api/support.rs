@@ -104,12 +104,13 @@ impl TestApp {
     /// Starts a server on the test's database.
     pub async fn spawn(pool: PgPool) -> Self {
         let options = (*pool.connect_options()).clone();
-        Self::spawn_on(pool, options, 4).await
+        Self::spawn_with(pool, options, Config { workers: 1, ..Config::default() }).await
     }
 
-    /// Starts a server that reaches the test's database with these options, over at most so many connections.
+    /// Starts a server that reaches the test's database with these options, over at most so many connections. It asks nothing of
+    /// the database by itself: who read what is stored never.
     pub async fn spawn_on(pool: PgPool, options: PgConnectOptions, connections: u32) -> Self {
-        let config = Config { workers: 1, connections, ..Config::default() };
+        let config = Config { workers: 1, connections, audit_pause: std::time::Duration::MAX, ..Config::default() };
         Self::spawn_with(pool, options, config).await
     }
 

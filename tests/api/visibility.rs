@@ -148,7 +148,11 @@ async fn a_shared_session_shows_each_member_their_own_people_in_every_form(pool:
             (&set_out, "application/json", ""),
             (&set_out, "text/csv", "other"),
             (&set_out, "image/svg+xml", "other"),
+            (&set_out, "text/html", "of groups that you do not see"),
             (&format!("{race}/heats"), "text/csv", "Seen"),
+            (&format!("{race}/heats"), "text/html", "of a group that you do not see"),
+            (&format!("{race}/results"), "text/html", "Results"),
+            (&format!("/sessions/{}/cards", shared.session), "text/html", "Cards"),
         ] {
             let answer = get_as(reader, path, accept).await;
             let text = String::from_utf8_lossy(&answer.bytes).into_owned();

@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 19] = [
+pub const ORDER: [(&str, &str); 21] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),
@@ -23,11 +23,13 @@ pub const ORDER: [(&str, &str); 19] = [
     ("wellbeing_record_id", "create_wellbeing_records"),
     ("decision_id", "create_decision"),
     ("lane_plan_id", "create_lane_plan"),
+    ("link_id", "create_session_link"),
     ("race_test_id", "create_race_test"),
     ("", "set_race_entries"),
     ("", "create_race_heats"),
     ("race_result_id", "create_race_results"),
     ("invitation_id", "create_invitation"),
+    ("app_id", "create_app"),
 ];
 
 /// What is deleted of a place that is gone, children first.
@@ -96,6 +98,11 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "create_invitation" => {
             json!({"email": format!("{}.{fresh}@guests.example", world.mark(outside)), "role": "viewer", "group_ids": groups(place)})
         }
+        "create_app" | "update_app" => {
+            json!({"name": world.mark(outside), "redirect_uris": [crate::apps::BACK], "scopes": ["squad.read", "sync"]})
+        }
+        "fetch_app_token" => json!(format!("grant_type=refresh_token&client_id={}&refresh_token=AAAA", "A".repeat(43))),
+        "revoke_app_token" => json!(format!("client_id={}&token=AAAA", "A".repeat(43))),
         _ => return None,
     })
 }
@@ -146,6 +153,9 @@ fn squad_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
                 "group_ids": groups(place), "experience": "novice",
                 "measurements": [{"kind": "stature_m", "value": 1.52, "measured_on": world.day}]})
         }
+        "create_consent" => {
+            json!({"id": Uuid::now_v7(), "purpose": "sharing_with_apps", "act": "given", "on": "2026-09-01", "by": "guardian"})
+        }
         "update_athlete" => json!({"preferred_lead_leg": "left"}),
         "import_athletes" => {
             json!("display_name,sex,birth_date,groups,experience,stature_m\nMira Osei,F,2013-05-17,,novice,1.52\n")
@@ -170,6 +180,7 @@ fn training_body(world: &World, operation: &str, place: &Place) -> Option<Value>
             json!({"id": id, "held_on": day, "state": "held", "group_ids": groups(place), "venue_id": place.id("venue_id"),
                 "weather_note": world.mark(place.scope), "note": world.mark(place.scope), "blocks": [{"stage": "lead_leg", "drill": "Walk over", "note": world.mark(place.scope)}]})
         }
+        "create_session_link" => json!({}),
         "update_session" => json!({"weather_note": "Dry"}),
         "set_attendance" => json!({"present": athletes(place)}),
         "create_runs" => {

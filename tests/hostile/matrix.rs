@@ -12,10 +12,10 @@ use crate::report::{Flaw, Report};
 use crate::send::{Ask, all};
 use crate::table::{Outcome, Rule, TABLE, expected};
 use crate::world::{Place, World};
-use crate::{fixtures, full};
+use crate::{apps, fixtures, full};
 
 /// Operations that would end the caller's own sign-in or use up what others need.
-const USES_UP: [&str; 3] = ["delete_device", "sign_out_everywhere", "delete_member"];
+const USES_UP: [&str; 5] = ["delete_device", "sign_out_everywhere", "delete_member", "leave_club", "delete_app"];
 
 fn rules() -> BTreeMap<&'static str, (Rule, &'static str)> {
     TABLE.iter().map(|(id, rule, scope)| (*id, (*rule, *scope))).collect()
@@ -32,7 +32,7 @@ async fn every_operation_has_a_rule_a_scope_and_a_valid_body() {
             found.push(format!("{}: no row in tests/hostile/table.rs", operation.id));
             continue;
         };
-        let scopes = (*rule != Rule::Public).then(|| if scope.is_empty() { vec![] } else { vec![(*scope).to_owned()] });
+        let scopes = (!rule.is_open()).then(|| if scope.is_empty() { vec![] } else { vec![(*scope).to_owned()] });
         if operation.scopes != scopes {
             found.push(format!(
                 "{}: the document asks for {:?}, the table for {scopes:?}",
@@ -74,7 +74,9 @@ fn call(world: &World, operation: &Operation, place: &Place, who: &Person, outco
 }
 
 fn uses_up(operation: &Operation, outcome: Outcome) -> bool {
-    outcome == Outcome::Through && (USES_UP.contains(&operation.id.as_str()) || operation.id == "delete_invitation")
+    outcome == Outcome::Through
+        && (USES_UP.contains(&operation.id.as_str())
+            || matches!(operation.id.as_str(), "delete_invitation" | "delete_session_link"))
 }
 
 /// The place whose records are asked for: what everybody of a kind may do is asked at home.
@@ -97,7 +99,7 @@ fn by_everybody(world: &World) -> Vec<(Ask, Outcome)> {
                 asks.push((call(world, operation, place_for(world, rule, who), who, outcome), outcome));
             }
         }
-        let outcome = if rule == Rule::Public { Outcome::Through } else { Outcome::SignIn };
+        let outcome = rule.of_nobody();
         let admin = world.person("admin");
         let ask = call(world, operation, own, admin, outcome);
         asks.push((ask.clone().anonymous(), outcome));
@@ -125,8 +127,12 @@ fn by_scope(world: &World) -> Vec<(Ask, Outcome)> {
             let (rule, needed) = rules[operation.id.as_str()];
             // What is held of the place the admin recorded: whoever pushes may take back their own.
             let theirs = operation.id == "reject_held_item" && scopes.contains(&"sync");
-            let open = rule == Rule::Public || needed.is_empty() || scopes.contains(&needed) || theirs;
-            let outcome = if open { Outcome::Through } else { Outcome::Forbidden };
+            let open = rule.is_open() || needed.is_empty() || scopes.contains(&needed) || theirs;
+            let outcome = match (rule, open) {
+                (Rule::Secret, _) => Outcome::Hidden,
+                (_, true) => Outcome::Through,
+                (_, false) => Outcome::Forbidden,
+            };
             if !uses_up(operation, outcome) {
                 let ask = call(world, operation, own, &who, outcome).noted(&format!("with {scopes:?}"));
                 asks.push((ask, outcome));
@@ -243,6 +249,7 @@ async fn the_valid_call_of_every_operation_succeeds() {
                 place.ids.insert("device_id".to_owned(), stranger.device.clone());
                 (place, stranger)
             }
+            "leave_club" => (world.place("own").clone(), world.person("viewer").clone()),
             "accept_invitation" => {
                 let mut guest = world.person("stranger").clone();
                 guest.join(admin.club.clone(), "viewer");
@@ -262,8 +269,19 @@ async fn the_valid_call_of_every_operation_succeeds() {
         if let Some(body) = own_secret(&world, operation, &who).await {
             ask = ask.json(&body);
         }
+        if operation.id == "fetch_app_token" {
+            let create = world.service.document.operation_of("create_app");
+            let app = world.valid(create, &place, &admin).send(&world).await.expect(201).json();
+            let form = apps::first_token(&world, &admin, app["client_id"].as_str().unwrap()).await;
+            ask = ask.bytes(form.into_bytes());
+        }
         if operation.id == "import_athletes" {
             ask = ask.query("dry_run", "true");
+        }
+        if operation.id.starts_with("get_session_sheets") {
+            let path = format!("/sessions/{}/links", place.id("session_id"));
+            let link = world.call("admin", reqwest::Method::POST, &path, json!({})).await.expect(201).json();
+            ask = Ask::new("GET", link["sheets_href"].as_str().unwrap()).by(&admin);
         }
         let (_, answer) = all(&world, &report, vec![ask]).await.remove(0);
         if !answer.good() {

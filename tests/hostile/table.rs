@@ -5,6 +5,8 @@
 pub enum Rule {
     /// Everybody, without signing in.
     Public,
+    /// Whoever holds a secret; without a right one there is nothing for anybody.
+    Secret,
     /// Every account, about itself.
     Account,
     /// Every member of the club.
@@ -22,6 +24,20 @@ pub enum Rule {
 }
 
 impl Rule {
+    /// Whether it needs no token.
+    pub const fn is_open(self) -> bool {
+        matches!(self, Self::Public | Self::Secret)
+    }
+
+    /// What whoever has no token, or a wrong one, is answered.
+    pub const fn of_nobody(self) -> Outcome {
+        match self {
+            Self::Public => Outcome::Through,
+            Self::Secret => Outcome::Hidden,
+            _ => Outcome::SignIn,
+        }
+    }
+
     /// Whether the path names a record that not every member sees.
     pub const fn about_seen(self) -> bool {
         matches!(self, Self::Seen | Self::SeenCoach)
@@ -48,6 +64,9 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("forecast_final_time", Rule::Public, ""),
     ("get_stride_marks", Rule::Public, ""),
     ("get_rhythm_cue", Rule::Public, ""),
+    ("get_rhythm_cue_wav", Rule::Public, ""),
+    ("get_session_sheets", Rule::Secret, ""),
+    ("get_session_sheets_html", Rule::Secret, ""),
     ("change_password", Rule::Account, ""),
     ("request_confirmation", Rule::Account, ""),
     ("change_email", Rule::Account, ""),
@@ -63,8 +82,19 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("get_me", Rule::Account, ""),
     ("list_devices", Rule::Account, ""),
     ("delete_device", Rule::Account, ""),
+    ("leave_club", Rule::Account, ""),
     ("create_club", Rule::Account, "club.admin"),
     ("accept_invitation", Rule::Account, ""),
+    ("get_oauth_metadata", Rule::Public, ""),
+    ("fetch_app_token", Rule::Public, ""),
+    ("revoke_app_token", Rule::Public, ""),
+    ("list_connected_apps", Rule::Account, ""),
+    ("disconnect_app", Rule::Account, ""),
+    ("create_app", Rule::Admin, "club.admin"),
+    ("list_apps", Rule::Admin, "club.admin"),
+    ("get_app", Rule::Admin, "club.admin"),
+    ("update_app", Rule::Admin, "club.admin"),
+    ("delete_app", Rule::Admin, "club.admin"),
     ("get_club", Rule::Member, "squad.read"),
     ("update_club", Rule::Admin, "club.admin"),
     ("get_club_security", Rule::Admin, "club.admin"),
@@ -76,6 +106,9 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("create_invitation", Rule::Admin, "club.admin"),
     ("list_invitations", Rule::Admin, "club.admin"),
     ("delete_invitation", Rule::Admin, "club.admin"),
+    ("list_audit", Rule::Admin, "club.admin"),
+    ("export_audit", Rule::Admin, "club.admin"),
+    ("verify_audit", Rule::Admin, "club.admin"),
     ("create_group", Rule::Admin, "club.admin"),
     ("list_groups", Rule::Member, "squad.read"),
     ("get_group", Rule::Seen, "squad.read"),
@@ -88,6 +121,8 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("get_athlete", Rule::Seen, "squad.read"),
     ("update_athlete", Rule::SeenCoach, "session.write"),
     ("delete_athlete", Rule::SeenCoach, "session.write"),
+    ("create_consent", Rule::SeenCoach, "session.write"),
+    ("list_consents", Rule::Seen, "squad.read"),
     ("create_measurement", Rule::SeenCoach, "session.write"),
     ("list_measurements", Rule::Seen, "squad.read"),
     ("delete_measurement", Rule::SeenCoach, "session.write"),
@@ -98,6 +133,7 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("delete_venue", Rule::Admin, "club.admin"),
     ("create_equipment", Rule::Admin, "club.admin"),
     ("list_equipment", Rule::Member, "squad.read"),
+    ("list_equipment_html", Rule::Member, "squad.read"),
     ("get_equipment", Rule::Member, "squad.read"),
     ("update_equipment", Rule::Admin, "club.admin"),
     ("delete_equipment", Rule::Admin, "club.admin"),
@@ -129,7 +165,10 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("list_runs", Rule::Member, "squad.read"),
     ("get_run", Rule::Seen, "squad.read"),
     ("get_run_rhythm", Rule::Seen, "squad.read"),
+    ("get_athlete_rhythm_cue", Rule::Seen, "squad.read"),
+    ("get_athlete_rhythm_cue_wav", Rule::Seen, "squad.read"),
     ("get_club_rhythm_schedule", Rule::Member, "squad.read"),
+    ("get_club_rhythm_schedule_html", Rule::Member, "squad.read"),
     ("create_assessments", Rule::Coach, "assessment.write"),
     ("list_assessments", Rule::Member, "squad.read"),
     ("get_assessment", Rule::Seen, "squad.read"),
@@ -141,10 +180,13 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("get_athlete_progression", Rule::Seen, "squad.read"),
     ("get_athlete_progression_csv", Rule::Seen, "squad.read"),
     ("get_athlete_progression_svg", Rule::Seen, "squad.read"),
+    ("get_athlete_progression_html", Rule::Seen, "squad.read"),
     ("get_group_board", Rule::Seen, "squad.read"),
+    ("get_group_board_html", Rule::Seen, "squad.read"),
     ("get_group_progression", Rule::Seen, "squad.read"),
     ("get_group_progression_csv", Rule::Seen, "squad.read"),
     ("get_group_progression_svg", Rule::Seen, "squad.read"),
+    ("get_group_progression_html", Rule::Seen, "squad.read"),
     ("create_decision", Rule::SeenCoach, "plan.write"),
     ("list_decisions", Rule::Seen, "squad.read"),
     ("get_decision", Rule::Seen, "squad.read"),
@@ -152,11 +194,16 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("list_lane_plans", Rule::Seen, "squad.read"),
     ("get_lane_plan", Rule::Seen, "squad.read"),
     ("get_session_cards", Rule::Seen, "squad.read"),
+    ("get_session_cards_html", Rule::Seen, "squad.read"),
     ("get_session_proposal", Rule::Seen, "squad.read"),
+    ("create_session_link", Rule::SeenCoach, "plan.write"),
+    ("list_session_links", Rule::SeenCoach, "plan.write"),
+    ("delete_session_link", Rule::SeenCoach, "plan.write"),
     ("delete_lane_plan", Rule::SeenCoach, "plan.write"),
     ("get_set_out", Rule::Seen, "squad.read"),
     ("get_set_out_csv", Rule::Seen, "squad.read"),
     ("get_set_out_svg", Rule::Seen, "squad.read"),
+    ("get_set_out_html", Rule::Seen, "squad.read"),
     ("create_race_test", Rule::Coach, "plan.write"),
     ("list_race_tests", Rule::Member, "squad.read"),
     ("get_race_test", Rule::Seen, "squad.read"),
@@ -166,8 +213,10 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("create_race_heats", Rule::SeenCoach, "plan.write"),
     ("get_race_heats", Rule::Seen, "squad.read"),
     ("get_race_heats_csv", Rule::Seen, "squad.read"),
+    ("get_race_heats_html", Rule::Seen, "squad.read"),
     ("create_race_results", Rule::SeenCoach, "session.write"),
     ("list_race_results", Rule::Seen, "squad.read"),
+    ("list_race_results_html", Rule::Seen, "squad.read"),
     ("list_personal_bests", Rule::Seen, "squad.read"),
     ("list_changes", Rule::Member, "sync"),
     ("push_changes", Rule::Recorder, "sync"),
@@ -210,6 +259,7 @@ impl Outcome {
 pub fn expected(rule: Rule, role: &str, sees: bool, left: bool) -> Outcome {
     use Outcome::{Forbidden, Hidden, Through};
     match (rule, role) {
+        (Rule::Secret, _) => Hidden,
         (Rule::Public | Rule::Account, _) => Through,
         (Rule::Recorder, "") if left => Through,
         (_, "") => Hidden,

@@ -16,6 +16,7 @@ mod readings;
 mod schedule;
 mod shape;
 mod spread;
+mod tempo;
 mod timing;
 
 pub use analysis::{Analysis, Fade, Interval, Measured, Pace, STEPS, analyse};
@@ -23,12 +24,13 @@ pub use calibration::{Calibration, MAX_SERIES, Series, SeriesError};
 pub use compare::{AgainstSchedule, compare};
 pub use consistency::Consistency;
 pub use course::{Course, CourseError, courses, event_codes};
-pub use cue::{Beat, CueError, MAX_INTERVALS, cue};
+pub use cue::{Beat, CueError, MAX_COUNT_IN, MAX_INTERVALS, count_in, cue, cue_of};
 pub use finish::{FinalTime, FinalTimeError, final_time};
 pub use readings::{Finding, Flag, INTERVAL_S, LATEST_S, Reading, ReadingError};
 pub use schedule::{OutOfRange, SOURCE, Schedule, valid_range_s};
 pub use shape::Shape;
 pub use spread::{CLUB_SDS, INTERVAL_OWN_SD_S, RACE_SD};
+pub use tempo::{TEMPO_DAYS, TEMPO_RUNS, Tempo, Timed};
 pub use timing::{Timing, TimingError, VIDEO_FPS};
 
 /// The most touchdown times of one run, and the most barriers of a course.

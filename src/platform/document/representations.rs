@@ -16,7 +16,8 @@ use utoipa::openapi::{OpenApi, RefOr};
 use super::Known;
 
 /// The endings of paths, what they stand for, and how people call it.
-const ENDINGS: [(&str, &str, &str); 2] = [("csv", "text/csv", "CSV"), ("svg", "image/svg+xml", "SVG")];
+const ENDINGS: [(&str, &str, &str); 3] =
+    [("csv", "text/csv", "CSV"), ("svg", "image/svg+xml", "SVG"), ("html", "text/html", "a page for phone and paper")];
 
 /// The good answer of an operation.
 fn answer(operation: &mut Operation) -> Option<&mut utoipa::openapi::Response> {

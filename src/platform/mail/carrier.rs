@@ -10,6 +10,7 @@ use lettre::{AsyncTransport, Message, Tokio1Executor};
 use secrecy::ExposeSecret;
 
 use super::{Mail, Settings};
+use crate::platform::config::ConfigError;
 
 /// How long a server has for each answer.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -47,11 +48,11 @@ impl Carrier {
     ///
     /// # Errors
     /// When the server's address cannot be used.
-    pub fn new(settings: Settings) -> Result<Self, String> {
+    pub fn new(settings: Settings) -> Result<Self, ConfigError> {
         let way = match &settings.server {
             Some(server) => {
                 let builder = AsyncSmtpTransport::<Tokio1Executor>::from_url(server.expose_secret());
-                let builder = builder.map_err(|error| format!("LANEWRIGHT_SMTP cannot be used: {error}"))?;
+                let builder = builder.map_err(|error| ConfigError::of("LANEWRIGHT_SMTP", "a server", &error))?;
                 Way::Server(builder.timeout(Some(PATIENCE)).build())
             }
             None => Way::Folder(settings.folder.clone()),

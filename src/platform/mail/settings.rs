@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use secrecy::SecretString;
 
 use crate::platform::cluster::default_folder;
-use crate::platform::config::{ConfigError, read};
+use crate::platform::config::{ConfigError, public_url, read};
 
 /// How mail is sent.
 #[derive(Clone, Debug)]
@@ -18,19 +18,6 @@ pub struct Settings {
     pub from: String,
     /// Where people reach the service: links in mail begin with it. Without a slash at the end.
     pub public_url: String,
-}
-
-/// Where people reach the service: `LANEWRIGHT_PUBLIC_URL`.
-fn public_url() -> Result<Option<String>, ConfigError> {
-    read(
-        "LANEWRIGHT_PUBLIC_URL",
-        "give the address at which people reach the service, such as https://api.club.example",
-        |text| {
-            let plain = !text.contains(|c: char| c.is_whitespace() || "?#\"<>".contains(c));
-            let known = text.starts_with("https://") || text.starts_with("http://");
-            (plain && known).then(|| text.trim_end_matches('/').to_owned())
-        },
-    )
 }
 
 /// The server's address: `LANEWRIGHT_SMTP`, or the one line of the file that `LANEWRIGHT_SMTP_FILE` names.

@@ -4,15 +4,17 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::RETRY_AFTER;
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::Utc;
+use chrono::{DateTime, Utc};
 
-use super::devices_store::{self, Exchange};
+use super::devices_store::{self, Exchange, Family};
 use super::model::Standing;
 use super::shapes::{DeviceList, DeviceName, DeviceView, Refresh, SignIn, Tokens};
 use super::store::{self, Account};
 use super::{second_factor, second_factor_store};
-use crate::platform::access::{ALL_SCOPES, Caller};
+use crate::platform::access::{Caller, OWN_SCOPE};
+use crate::platform::audit;
 use crate::platform::body::Body;
+use crate::platform::client::ClientId;
 use crate::platform::config::Config;
 use crate::platform::db::{AccountTx, Db};
 use crate::platform::fault::{Fault, Faults, normal_email};
@@ -37,11 +39,25 @@ pub async fn issue(
     (account, device): (AccountId, DeviceId),
     parent: Option<&Opaque>,
 ) -> Result<Tokens, Problem> {
+    issue_for(tx, keys, (account, device), parent, (None, OWN_SCOPE)).await
+}
+
+/// The same of a sign-in that may be that of an app.
+///
+/// # Errors
+/// Those of [`issue`].
+pub async fn issue_for(
+    tx: &mut AccountTx,
+    keys: &Keys,
+    (account, device): (AccountId, DeviceId),
+    parent: Option<&Opaque>,
+    (client, scope): (Option<ClientId>, &str),
+) -> Result<Tokens, Problem> {
     let now = Utc::now();
     let (refresh_token, opaque) = Opaque::new(account.0)?;
     devices_store::insert_refresh(tx, (account, device), &opaque, parent, now).await?;
     Ok(Tokens {
-        access_token: keys.sign(account, device, ALL_SCOPES, now)?,
+        access_token: keys.sign_for(client, (account, device), scope, now)?,
         token_type: "Bearer",
         expires_in: ACCESS_SECONDS,
         refresh_token,
@@ -103,22 +119,31 @@ impl Try {
 }
 
 /// Somebody who may sign in.
-struct Authentic {
+#[derive(Debug)]
+pub struct Authentic {
     /// The account, with the hash that the password fits.
-    account: Account,
+    pub account: Account,
     /// How it knows whoever signs in.
-    standing: Standing,
+    pub standing: Standing,
     /// Whether they showed a second factor.
-    second_factor: bool,
+    pub second_factor: bool,
 }
 
-/// Whoever the credentials are of.
-async fn authenticate(db: &Db, config: &Config, from: &Network, body: SignIn) -> Result<Authentic, Problem> {
+/// Whoever the credentials are of: the one place where somebody shows who they are, asked by the route and by the page that
+/// apps send people to.
+///
+/// # Errors
+/// 401, alike for an unknown address and a wrong password; 403 when a second factor is missing or wrong; 429 after too many
+/// tries; 503 when too many are waiting.
+pub async fn authenticate(db: &Db, config: &Config, from: &Network, body: SignIn) -> Result<Authentic, Problem> {
     let email = normal_email(&body.email).unwrap_or_default();
     let earlier = body.earlier_refresh_token.as_deref().and_then(Opaque::parse);
     let mut tx = db.account_tx().await?;
     let account = store::find_by_email(&mut tx, &email).await?;
     let id = account.as_ref().map_or(AccountId(uuid::Uuid::nil()), |account| account.id);
+    if account.is_some() {
+        audit::signs_in(id, None);
+    }
     let standing = devices_store::standing(&mut tx, id, earlier.as_ref(), from).await?;
     drop(tx);
     let attempt = Try { standing, email, network: from.as_str().to_owned() };
@@ -143,7 +168,8 @@ async fn authenticate(db: &Db, config: &Config, from: &Network, body: SignIn) ->
     Ok(Authentic { account, standing, second_factor })
 }
 
-fn wrong() -> Problem {
+/// The refusal of credentials.
+pub fn wrong() -> Problem {
     Problem::new(Code::Unauthenticated, "The e-mail address or the password is wrong.")
 }
 
@@ -188,6 +214,7 @@ async fn sign_in(
         mail::put(&mut tx, &letter, &account.email, None).await?;
     }
     tx.commit().await?;
+    audit::signs_in(account.id, Some(device));
     Ok(uncached(StatusCode::OK, &tokens))
 }
 
@@ -208,25 +235,51 @@ async fn sign_in(
 )]
 async fn refresh(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<Refresh>) -> Result<HttpResponse, Problem> {
     let arrived = Utc::now();
-    let refused = || Problem::new(Code::Unauthenticated, "The refresh token is not valid any more. Sign in again.");
     let token = Opaque::parse(&body.read()?.refresh_token).ok_or_else(refused)?;
+    family(&db, &from, &token, None).await?;
+    let tokens = renew(&db, &keys, (&from, arrived), &token, (None, OWN_SCOPE)).await?;
+    Ok(uncached(StatusCode::OK, &tokens))
+}
+
+fn refused() -> Problem {
+    Problem::new(Code::Unauthenticated, "The refresh token is not valid any more. Sign in again.")
+}
+
+/// The sign-in of a refresh token that is for this client to exchange: a person's own is not for apps, nor the other way
+/// round. The attempt is counted.
+///
+/// # Errors
+/// 401 for a token that is none; 429 after too many attempts.
+pub async fn family(db: &Db, from: &Network, token: &Opaque, client: Option<ClientId>) -> Result<Family, Problem> {
     let mut tx = db.account_tx().await?;
-    let device = devices_store::of_token(&mut tx, &token).await?;
+    let family = devices_store::of_token(&mut tx, token).await?.filter(|family| family.client == client);
     drop(tx);
     // Whoever has no token of a device cannot use up what it may do.
-    match device {
-        Some(device) => throttle::take(&db, throttle::REFRESH, &device.to_string()).await?,
-        None => {
-            throttle::take(&db, throttle::REFRESH_UNKNOWN, from.as_str()).await?;
-            return Err(refused());
-        }
-    }
+    let Some(family) = family else {
+        throttle::take(db, throttle::REFRESH_UNKNOWN, from.as_str()).await?;
+        return Err(refused());
+    };
+    throttle::take(db, throttle::REFRESH, &family.device.to_string()).await?;
+    Ok(family)
+}
+
+/// New tokens for a refresh token of a [`family`]; `arrived` is when the request came.
+///
+/// # Errors
+/// 401 when it is not valid any more or was used before, which ends the sign-in; 409 while others exchange it.
+pub async fn renew(
+    db: &Db,
+    keys: &Keys,
+    (from, arrived): (&Network, DateTime<Utc>),
+    token: &Opaque,
+    given: (Option<ClientId>, &str),
+) -> Result<Tokens, Problem> {
     let mut tx = db.account_tx().await?;
-    match devices_store::exchange(&mut tx, &token, &from, arrived).await? {
+    match devices_store::exchange(&mut tx, token, from, arrived).await? {
         Exchange::Good(device) => {
-            let tokens = issue(&mut tx, &keys, (AccountId(token.owner), device), Some(&token)).await?;
+            let tokens = issue_for(&mut tx, keys, (AccountId(token.owner), device), Some(token), given).await?;
             tx.commit().await?;
-            Ok(uncached(StatusCode::OK, &tokens))
+            Ok(tokens)
         }
         Exchange::Reused => {
             tx.commit().await?;
@@ -252,8 +305,8 @@ async fn refresh(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<Refre
 async fn sign_out(db: Data<Db>, body: Body<Refresh>) -> Result<HttpResponse, Problem> {
     if let Some(token) = Opaque::parse(&body.read()?.refresh_token) {
         let mut tx = db.account_tx().await?;
-        if let Some(device) = devices_store::of_token(&mut tx, &token).await? {
-            devices_store::end(&mut tx, AccountId(token.owner), device).await?;
+        if let Some(family) = devices_store::of_token(&mut tx, &token).await? {
+            devices_store::end(&mut tx, AccountId(token.owner), family.device).await?;
         }
         tx.commit().await?;
     }

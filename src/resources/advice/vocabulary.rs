@@ -200,6 +200,11 @@ spelt! {
         "stride_2": "The second stride.",
         "stride_3": "The third stride, the take-off."
     }
+    /// Where the tempo of a beat is from.
+    TempoFrom {
+        "runs": "The athlete's latest timed runs in which the rhythm held.",
+        "schedule": "The club's touchdown schedule for a final time."
+    }
     /// What is said of a touchdown time or an interval.
     RhythmFlag {
         "missing": "It was not taken.",

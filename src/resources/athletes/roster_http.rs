@@ -135,6 +135,9 @@ async fn context(tx: &mut ClubTx, confirmed: bool) -> Result<Context, Problem> {
     Ok(Context { groups: names.collect(), today: tx.today().await?, confirmed })
 }
 
+/// The tables that an import fills.
+const FILLED: [&str; 4] = ["athletes", "measurements", "root_scope", "club_change"];
+
 /// Imports a roster: every row or none. With `dry_run` nothing is written and every bad row is reported.
 ///
 /// UTF-8 with a header line; separator comma or semicolon. Columns: `display_name`, `sex` (F or M), `birth_date` or
@@ -191,6 +194,9 @@ async fn import_athletes(
                 return Err(Problem::new(Code::Internal, detail));
             }
             tx.commit().await?;
+            if let Err(error) = db.analyse_young(&FILLED).await {
+                tracing::warn!(%error, "cannot count what an import filled");
+            }
         }
     }
     let body = ImportView { dry_run, created, unchanged, rejected, rows: judged };

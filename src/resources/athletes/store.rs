@@ -3,13 +3,15 @@
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
+use super::consent::Entered;
+use super::consent_store;
 use super::measured_store;
 use super::merge::{self, GroupRevs};
 use super::model::{Athlete, Birth, Experience, Filed, Leg, NewAthlete, Status};
 use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants::{self, ids_of};
-use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
+use crate::platform::ids::{AthleteId, ConsentId, GroupId, MeasurementId};
 use crate::platform::page;
 use crate::platform::stored::Stored;
 
@@ -88,6 +90,12 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
     if !measured_store::insert(tx, &measurements).await? {
         return Err(StoreError::Conflict("The id of a measurement is already used. Send a new one.".to_owned()));
     }
+    let consents: Vec<_> = new
+        .iter()
+        .filter(|one| one.athlete.consent_on.is_some())
+        .map(|one| (one.id, Entered(one.athlete.consent_on)))
+        .collect();
+    consent_store::entered(tx, &consents).await?;
     Ok(true)
 }
 
@@ -215,11 +223,11 @@ pub async fn page(
         (None, None) => (None, None),
     };
     let mut list = if let Some(along) = along {
-        let along_them = "(select distinct v.athlete_id from athlete_scope v where v.club_id = $1 \
-                          and v.scope_id = any ((select ?::uuid[])::uuid[])";
+        let along_them = "(select distinct v.athlete_id from unnest((select ?::uuid[])::uuid[]) as s (id) cross join lateral \
+                          (select w.athlete_id from athlete_scope w where w.club_id = $1 and w.scope_id = s.id";
         let mut list = Parts::new(tx, select!("g.athlete_id as id", ""))?;
         list.with(along_them, along)?;
-        list.with(" and v.athlete_id >= ?", page::from(after))?;
+        list.with(" and w.athlete_id >= ? offset 0) v", page::from(after))?;
         list.then(
             " order by v.athlete_id offset 0) g cross join lateral (select x.* from athletes x where x.club_id = $1 and \
              x.id = g.athlete_id and x.deleted_at is null offset 0) a where true",
@@ -296,6 +304,10 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
     if moved {
         grants::unplace(tx, id).await?;
         grants::place(tx, [(id, athlete.groups.as_slice())]).await?;
+    }
+    if contact {
+        let consent = Entered(athlete.consent_on).into();
+        consent_store::record(tx, ConsentId::new(), (id, &athlete.groups), consent).await?;
     }
     if moved || name {
         grants::renew_plans(tx, Some(&[id.0]), None).await?;

@@ -4,9 +4,12 @@ use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
+use super::list_page::list_page;
 use super::shapes::{Fields, New, Page, View};
 use super::store;
 use super::sync::Edits;
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::Db;
@@ -34,9 +37,11 @@ async fn create_equipment(
 }
 
 /// Lists the equipment, oldest first.
+///
+/// As a page for people it is a list to count by: the same records, with room for what was counted.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/equipment", impl_for = list_equipment, tag = "equipment",
-    responses((status = 200, description = "A page", body = Page))
+    responses((status = 200, description = "A page", content((Page = "application/json"), (String = "text/html"))))
 )]
 async fn list_equipment(
     req: HttpRequest,
@@ -44,12 +49,17 @@ async fn list_equipment(
     db: Data<Db>,
     params: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
+    let format = choose(&req, &[])?;
     let wanted = params.0.parse::<Uuid>()?;
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
+    let measure = paper::measure(&mut tx, format).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, &body))
+    Ok(match format {
+        Format::Paper(form) => paper::answer(form, &list_page(&body, measure)),
+        _ => page::answer(&req, &body),
+    })
 }
 
 /// Reads a stock of barriers.

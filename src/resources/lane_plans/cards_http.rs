@@ -1,23 +1,32 @@
 //! The cards of a session over HTTP.
 
+use std::collections::HashMap;
+
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
+use super::answer::From;
 use super::cards::{Planned, View, card, cautions};
-use super::cards_store;
+use super::cards_page::page;
+use super::cards_store::{self, Note};
 use super::http::who_comes;
+use super::shapes::NotExpectedView;
 use super::sight;
-use super::store;
+use super::store::{self, SessionInfo};
+use crate::compute::advice::Setting;
+use crate::compute::day::Day;
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
-use crate::platform::ids::SessionId;
+use crate::platform::ids::{ClubId, SessionId};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::path_id;
 use crate::platform::people::People;
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
-use crate::resources::advice::{self, Memory};
+use crate::resources::advice::{self, Memory, Person};
 
 /// The latest plan of a session, as the caller sees it.
 pub(super) async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<Option<Planned>, Problem> {
@@ -27,15 +36,79 @@ pub(super) async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<O
     Ok(seen.map(|plan| plan.value.shown()).transpose()?.map(|(_, content)| (id, content)))
 }
 
+/// What the cards of a session are made of, as the actor of one transaction sees it.
+pub(super) struct Asked {
+    session: SessionId,
+    /// The session.
+    pub info: SessionInfo,
+    /// Its latest plan.
+    pub planned: Option<Planned>,
+    from: From,
+    people: Vec<Person>,
+    not_expected: Vec<NotExpectedView>,
+    notes: HashMap<Uuid, Vec<Note>>,
+    note: Option<String>,
+    setting: Setting,
+    club: ClubId,
+    on: Day,
+}
+
+impl Asked {
+    /// Reads it.
+    pub(super) async fn of(tx: &mut ClubTx, session: SessionId) -> Result<Self, Problem> {
+        let info = store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
+        let (from, coming, mut not_expected) = who_comes(tx, session, info.held_on).await?;
+        let names = People::of(tx, not_expected.iter().map(|one| one.athlete_id)).await?;
+        for one in &mut not_expected {
+            names.name(one.athlete_id).unwrap_or_default().clone_into(&mut one.display_name);
+        }
+        let people = advice::load_for_session(tx, &coming, session, info.held_on).await?;
+        let ids: Vec<Uuid> = people.iter().map(|person| person.id.0).collect();
+        Ok(Self {
+            session,
+            from,
+            people,
+            not_expected,
+            notes: cards_store::notes(tx, &ids, info.held_on).await?,
+            planned: latest_plan(tx, session).await?,
+            note: cards_store::session_note(tx, session).await?,
+            setting: advice::setting(tx).await?,
+            club: tx.club,
+            on: advice::day(info.held_on)?,
+            info,
+        })
+    }
+
+    /// Computes the cards.
+    pub(super) fn cards(&self, memory: &Memory) -> Result<View, Problem> {
+        let mut cards = Vec::with_capacity(self.people.len());
+        for person in &self.people {
+            let advised = memory.advise(self.club, person, &self.setting, self.on)?;
+            let of = (self.club, self.on.days(), self.setting.policy.arms_count);
+            let notes = self.notes.get(&person.id.0).map_or(&[][..], Vec::as_slice);
+            cards.push(card(of, person, &advised, self.planned.as_ref(), notes)?);
+        }
+        Ok(View {
+            session_id: self.session,
+            held_on: self.info.held_on,
+            note: self.note.clone(),
+            people_from: self.from.word(),
+            cards,
+            not_expected: self.not_expected.clone(),
+            cautions: cautions(self.info.surface),
+        })
+    }
+}
+
 /// The card of everybody who comes to a session: last time, today's lane, what to watch, the next step and what to heed.
 ///
 /// The cards are for those of your groups who are noted as present; before anybody was, for whoever is expected, as in a lane plan.
 /// Lanes come from the session's latest plan. What to watch is the weakest rated criterion with its usual correction, which is
-/// common practice and says where it is written.
+/// common practice and says where it is written. The page has four cards to a side of A4, one below the other on a phone.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/cards", impl_for = get_session_cards, tag = "lane_plans",
     responses(
-        (status = 200, description = "The cards", body = View),
+        (status = 200, description = "The cards", content((View = "application/json"), (String = "text/html"))),
         (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
     )
 )]
@@ -47,37 +120,18 @@ async fn get_session_cards(
     lanes: Data<Lanes>,
 ) -> Result<HttpResponse, Problem> {
     let session = SessionId(path_id(&req, "session_id", "session")?);
+    let format = choose(&req, &[])?;
     let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
-    let info = store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
-    let (from, coming, mut not_expected) = who_comes(&mut tx, session, info.held_on).await?;
-    let names = People::of(&mut tx, not_expected.iter().map(|one| one.athlete_id)).await?;
-    for one in &mut not_expected {
-        names.name(one.athlete_id).unwrap_or_default().clone_into(&mut one.display_name);
-    }
-    let people = advice::load_for_session(&mut tx, &coming, session, info.held_on).await?;
-    let ids: Vec<Uuid> = people.iter().map(|person| person.id.0).collect();
-    let notes = cards_store::notes(&mut tx, &ids, info.held_on).await?;
-    let planned = latest_plan(&mut tx, session).await?;
-    let note = cards_store::session_note(&mut tx, session).await?;
-    let setting = advice::setting(&mut tx).await?;
-    let (club, on) = (tx.club, advice::day(info.held_on)?);
+    let asked = Asked::of(&mut tx, session).await?;
+    let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
-    let body = turn.run(move || {
-        let mut cards = Vec::with_capacity(people.len());
-        for person in &people {
-            let advised = memory.advise(club, person, &setting, on)?;
-            let of = (club, on.days(), setting.policy.arms_count);
-            let notes = notes.get(&person.id.0).map_or(&[][..], Vec::as_slice);
-            cards.push(card(of, person, &advised, planned.as_ref(), notes)?);
-        }
-        let cautions = cautions(&people);
-        let people_from = from.word();
-        let held_on = info.held_on;
-        Ok::<_, Problem>(View { session_id: session, held_on, note, people_from, cards, not_expected, cautions })
-    });
-    let body = body.await??;
-    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
+    let club = asked.info.club.clone();
+    let body = turn.run(move || asked.cards(&memory)).await??;
+    Ok(match format {
+        Format::Paper(form) => paper::answer(form, &page(&body, club, measure)),
+        _ => HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body),
+    })
 }
 
 routes!(get_session_cards);

@@ -26,7 +26,7 @@ pub async fn is_invitation(db: &Db, secret: &str) -> Result<bool, StoreError> {
 }
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     invitations::routes(config);
 }

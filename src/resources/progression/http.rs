@@ -1,4 +1,4 @@
-//! Progress over HTTP: JSON, CSV or SVG.
+//! Progress over HTTP: JSON, CSV, SVG or a document for people.
 
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, VARY};
 use actix_web::web::Data;
@@ -12,10 +12,11 @@ use super::figures::date;
 use super::links::Links;
 use super::squad::{Computed, View as SquadView, Who};
 use super::words::outcomes;
-use super::{model, pictures, store};
+use super::{athlete_page, model, pictures, squad_page, store};
 use crate::compute::decision::Criterion;
 use crate::compute::progress::{Member, Period};
-use crate::platform::accept::{Format, negotiate};
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::ids::{AthleteId, GroupId};
@@ -42,20 +43,17 @@ pub(super) struct PeriodParams {
 /// What is asked for: the period, the representation and its entity tag.
 pub(super) struct Asked {
     pub period: Period,
-    format: Format,
+    pub format: Format,
     pub links: Links,
     tag: String,
 }
 
 impl Asked {
     async fn read(req: &HttpRequest, tx: &mut ClubTx, params: &PeriodParams) -> Result<Self, Problem> {
-        let format = negotiate(req).ok_or_else(|| {
-            Problem::new(Code::NotAcceptable, "Progress comes as application/json, text/csv or image/svg+xml.")
-        })?;
-        Self::of(tx, params, format).await
+        Self::of(tx, params, choose(req, &[Format::Csv, Format::Svg])?).await
     }
 
-    /// The same where there is one representation.
+    /// The same in a representation that was chosen.
     pub async fn of(tx: &mut ClubTx, params: &PeriodParams, format: Format) -> Result<Self, Problem> {
         let period = model::period(tx.today().await?, params.from, params.to).map_err(Problem::malformed)?;
         let links = Links { club: tx.club, from: date(period.from()), to: date(period.to()) };
@@ -86,6 +84,7 @@ impl Asked {
             Format::Csv => answer
                 .content_type("text/csv; charset=utf-8")
                 .insert_header((CONTENT_DISPOSITION, "attachment; filename=\"progression.csv\"")),
+            Format::Paper(form) => answer.content_type(paper::content_type(form)),
         };
         answer.body(body)
     }
@@ -99,18 +98,20 @@ pub(super) fn broken<E>(_: E) -> Problem {
 ///
 /// Estimates, runs and technique day by day; slopes with their intervals; whether the athlete stands still; the dates by
 /// which the rhythm is likely to hold over the target and over the one after it. Every figure says where its rows are.
-/// The CSV has a row for each point, the SVG is a printable chart.
+/// The CSV has a row for each point, the SVG is a printable chart. The page shows the charts with what is said of them, for a phone
+/// and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/progression", impl_for = get_athlete_progression, tag = "progression",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml or text/html")),
     responses(
         (status = 200, description = "The progress", content(
             (AthleteView = "application/json"),
             (String = "text/csv"),
-            (String = "image/svg+xml")
+            (String = "image/svg+xml"),
+            (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
@@ -135,6 +136,7 @@ async fn get_athlete_progression(
     let (assessments, rated) = rated.remove(&id.0).unwrap_or_default();
     let said = advice::decisions(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
     let setting = advice::setting(&mut tx).await?;
+    let measure = paper::measure(&mut tx, asked.format).await?;
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run(move || {
@@ -146,6 +148,11 @@ async fn get_athlete_progression(
                 let words = outcomes(id, &said, &person.record.runs, height_cost, period);
                 serde_json::to_vec(&AthleteView::new(&subject, &found, &words, &links)).map_err(broken)
             }
+            Format::Paper(form) => {
+                let view = AthleteView::new(&subject, &found, &[], &links);
+                let chart = pictures::athlete_chart(&subject, &found);
+                Ok(paper::draw(form, &athlete_page::page(&view, &chart, measure)))
+            }
             Format::Csv => pictures::athlete_table(&subject, &found).map_err(broken),
             Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
         }
@@ -155,18 +162,19 @@ async fn get_athlete_progression(
 
 /// How a squad came along over a period: stages, decisions, load, attendance, who is ready and what is due.
 ///
-/// The CSV has a row for each athlete, the SVG is a printable chart.
+/// The CSV has a row for each athlete, the SVG is a printable chart, the page shows the same for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups/{group_id}/progression", impl_for = get_group_progression, tag = "progression",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml or text/html")),
     responses(
         (status = 200, description = "The progress", content(
             (SquadView = "application/json"),
             (String = "text/csv"),
-            (String = "image/svg+xml")
+            (String = "image/svg+xml"),
+            (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
@@ -193,6 +201,7 @@ async fn get_group_progression(
     let attendance = store::attendance(&mut tx, id, &ids, from, to).await?;
     let said = advice::decisions(&mut tx, &ids, from, to).await?;
     let setting = advice::setting(&mut tx).await?;
+    let measure = paper::measure(&mut tx, asked.format).await?;
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run_with(move |turn| {
@@ -214,6 +223,7 @@ async fn get_group_progression(
             Format::Json => serde_json::to_vec(&view).map_err(broken),
             Format::Csv => pictures::squad_table(&view).map_err(broken),
             Format::Svg => Ok(chart::squad(&pictures::squad_chart(&view, period)).into_bytes()),
+            Format::Paper(form) => Ok(paper::draw(form, &squad_page::page(&view, measure))),
         }
     });
     Ok(asked.answer(body.await??))

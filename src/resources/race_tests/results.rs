@@ -10,6 +10,7 @@ use super::draw_shapes::seconds;
 use super::entries_store::{self, Entrant};
 use super::http::load;
 use super::outcome::Outcome;
+use super::pages::results_page;
 use super::record;
 use super::results_shapes::{AgainstView, Batch, BestList, BestView, CourseView, Fields, ResultList, ResultView};
 use super::results_store::{self, Finish, StoredOutcome};
@@ -17,6 +18,8 @@ use super::splits::splits;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Course, Mark, against_best, bests, places};
 use crate::compute::rhythm;
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
@@ -166,12 +169,16 @@ fn gap_ms(ms: u32, expected: u32) -> i32 {
 
 /// The results of a race test that stand: places over all and in each heat, personal bests, splits against the schedule.
 ///
-/// Places take in athletes of groups that you do not see; their results are not shown.
+/// Places take in athletes of groups that you do not see; their results are not shown. The page is the result list, with a picture of
+/// each athlete's touchdowns against the schedule.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/results", impl_for = list_race_results, tag = "race_tests",
-    responses((status = 200, description = "The results", body = ResultList))
+    responses(
+        (status = 200, description = "The results", content((ResultList = "application/json"), (String = "text/html")))
+    )
 )]
 async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let format = choose(&req, &[])?;
     let mut tx = permit.read(&db).await?;
     let test = load(&mut tx, &req).await?;
     let course = test.value.test.specification.course;
@@ -180,6 +187,7 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
     let seen: Vec<AthleteId> =
         results.iter().filter(|(_, name)| name.is_some()).map(|(one, _)| one.value.outcome.athlete).collect();
     let finishes = results_store::finishes(&mut tx, &seen, Some(&course)).await?;
+    let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
     let sheet = Sheet {
         course,
@@ -201,7 +209,11 @@ async fn list_race_results(req: HttpRequest, permit: Permit<SquadRead>, db: Data
         results,
         cautions: Caution::BASE.iter().chain(&fell).map(CautionView::from).collect(),
     };
-    Ok(HttpResponse::Ok().insert_header(CACHE).json(body))
+    let (name, held_on) = (&test.value.test.name, test.value.held_on);
+    Ok(match format {
+        Format::Paper(form) => paper::answer(form, &results_page(&body, (name, held_on), measure)),
+        _ => HttpResponse::Ok().insert_header(CACHE).json(body),
+    })
 }
 
 /// The personal bests of an athlete: one for each course and class of timing.

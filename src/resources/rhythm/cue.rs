@@ -1,24 +1,22 @@
 //! Stride marks of a spacing and the beat of an interval time, for everybody.
 
 use actix_web::HttpResponse;
+use actix_web::web::Data;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use super::http::CACHE;
-use super::model::SPACING;
+use super::played::{EVEN, Played, PlayedView, WAV, refused, sound_href, spacing};
 use super::schedules::{CautionView, cautions, thousandths};
-use crate::compute::rhythm::{Beat, CueError, cue};
+use crate::compute::rhythm::{CueError, cue};
 use crate::compute::set_out::{LaneSetting, Mark, MarkKind, set_out};
 use crate::compute::units::Length;
-use crate::platform::fault::Fault;
+use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
+use crate::platform::telemetry;
 use crate::resources::advice::vocabulary;
-
-fn refused(parameter: &str, code: &str, detail: impl std::fmt::Display) -> Problem {
-    Problem::malformed(Fault::of(parameter, code, detail.to_string()))
-}
 
 /// Which spacing.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -74,8 +72,7 @@ of the women's 100 m hurdles. That its shares hold for other spacings is a desig
     responses((status = 200, description = "The marks", body = MarksView))
 )]
 async fn get_stride_marks(params: Params<MarksParams>) -> Result<HttpResponse, Problem> {
-    let spacing = Length::between(params.0.spacing_m, SPACING.0, SPACING.1)
-        .map_err(|error| refused("spacing_m", "out_of_range", error))?;
+    let spacing = spacing(params.0.spacing_m)?;
     let lane = LaneSetting { approach: Length::default(), spacing, barriers: 2, run_out: Length::default() };
     let marks = set_out(&lane).map_err(|error| refused("spacing_m", "out_of_range", error))?;
     // Between the first barrier and the second; the take-off lies on the mark of the third stride.
@@ -104,27 +101,12 @@ struct CueParams {
     /// How many intervals.
     #[param(minimum = 1, maximum = 19, example = 4)]
     intervals: usize,
-}
-
-/// One beat.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = RhythmBeat)]
-struct BeatView {
-    /// When, seconds after the first landing.
-    #[schema(minimum = 0, maximum = 60, example = 0.27)]
-    at_s: f64,
-    /// `landing`, `stride_1`, `stride_2` or `stride_3`, the take-off.
-    #[schema(value_type = vocabulary::RhythmStep)]
-    step: &'static str,
-    /// The interval, from 1; the landing behind the last barrier counts as the next.
-    #[schema(minimum = 1, maximum = 20, example = 1)]
-    interval: usize,
-}
-
-impl From<&Beat> for BeatView {
-    fn from(beat: &Beat) -> Self {
-        Self { at_s: thousandths(beat.at_s), step: beat.step.as_str(), interval: beat.interval }
-    }
+    /// Beats that count in; 4 when absent.
+    #[param(minimum = 0, maximum = 8, example = 4)]
+    count_in: Option<usize>,
+    /// Distance between barriers, metres: then each beat tells where that foot comes down.
+    #[param(minimum = 1, maximum = 20, example = 8.5)]
+    spacing_m: Option<f64>,
 }
 
 /// The beat of a rhythm.
@@ -134,31 +116,63 @@ struct CueView {
     /// Interval time, seconds.
     #[schema(minimum = 0.6, maximum = 3, example = 1.08)]
     interval_time_s: f64,
-    /// The beats: four an interval, and the landing that ends the last.
-    #[schema(min_items = 5, max_items = 77)]
-    beats: Vec<BeatView>,
+    /// What is heard, and when.
+    #[serde(flatten)]
+    played: PlayedView,
     /// What the beats rest on.
     #[schema(max_length = 200, example = "Evenly spaced beats, four an interval: design choice.")]
     source: &'static str,
 }
 
-/// When each foot comes down for an interval time: evenly spaced beats, four an interval.
+impl CueParams {
+    fn played(&self) -> Result<Played, Problem> {
+        let beats = cue(self.interval_time_s, self.intervals).map_err(|error| {
+            let parameter = match error {
+                CueError::IntervalTime => "interval_time_s",
+                CueError::Intervals => "intervals",
+            };
+            refused(parameter, "out_of_range", error)
+        })?;
+        Played::new(beats, self.count_in, self.spacing_m.map(spacing).transpose()?)
+    }
+}
+
+/// When each foot comes down for an interval time: evenly spaced beats, four an interval, behind a count-in.
 #[utoipa::path(
     get, path = "/v1/rhythm/cue", impl_for = get_rhythm_cue, tag = "rhythm",
     responses((status = 200, description = "The beats", body = CueView))
 )]
 async fn get_rhythm_cue(params: Params<CueParams>) -> Result<HttpResponse, Problem> {
-    let CueParams { interval_time_s, intervals } = params.0;
-    let beats = cue(interval_time_s, intervals).map_err(|error| {
-        let parameter = match error {
-            CueError::IntervalTime => "interval_time_s",
-            CueError::Intervals => "intervals",
-        };
-        refused(parameter, "out_of_range", error)
-    })?;
-    let beats = beats.iter().map(BeatView::from).collect();
-    let view = CueView { interval_time_s, beats, source: "Evenly spaced beats, four an interval: design choice." };
+    let asked = params.0;
+    let href = sound_href(
+        "/v1/rhythm/cue.wav",
+        &[
+            ("interval_time_s", Some(asked.interval_time_s.to_string())),
+            ("intervals", Some(asked.intervals.to_string())),
+            ("count_in", asked.count_in.map(|beats| beats.to_string())),
+        ],
+    );
+    let played = PlayedView::new(&asked.played()?, href);
+    let view = CueView { interval_time_s: asked.interval_time_s, played, source: EVEN };
     Ok(HttpResponse::Ok().insert_header(CACHE).json(view))
 }
 
-routes!(get_stride_marks, get_rhythm_cue);
+/// The same beats as a sound to run to: WAV, one channel, at most 70 seconds and 2.3 MB.
+///
+/// A low long tone is a landing, high ticks are strides 1 and 2, a tone between them is stride 3, the take-off; a deeper one counts
+/// in. `first_landing_at_s` of the JSON tells where in the sound its times begin, and its cautions hold for the sound.
+#[utoipa::path(
+    get, path = "/v1/rhythm/cue.wav", impl_for = get_rhythm_cue_wav, tag = "rhythm",
+    responses(
+        (status = 200, description = "The sound", body = Vec<u8>, content_type = "audio/wav"),
+        (status = 429, description = "Too many are computing; `Retry-After` says how long to wait")
+    )
+)]
+async fn get_rhythm_cue_wav(lanes: Data<Lanes>, params: Params<CueParams>) -> Result<HttpResponse, Problem> {
+    let played = params.0.played()?;
+    let turn = lanes.strangers.turn(telemetry::stranger()).await?;
+    let sound = turn.run(move || played.sound()).await??;
+    Ok(HttpResponse::Ok().insert_header(CACHE).content_type(WAV).body(sound))
+}
+
+routes!(get_stride_marks, get_rhythm_cue, get_rhythm_cue_wav);

@@ -1,6 +1,8 @@
 //! What rhythm reads of runs and race tests; it writes nothing.
 
-use crate::compute::rhythm::{Course, MAX_SERIES, Series, Timing};
+use chrono::{DateTime, Duration, NaiveDate, Utc};
+
+use crate::compute::rhythm::{Course, MAX_SERIES, Series, TEMPO_DAYS, TEMPO_RUNS, Timed, Timing};
 use crate::compute::units::Length;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::{AthleteId, RunId};
@@ -110,6 +112,79 @@ pub async fn race_series(tx: &mut ClubTx, course: &Course) -> Result<Vec<Series>
                 final_time_s: f64::from(row.final_time_ms) / 1_000.0,
                 timing: timing(&row.timing_method, row.video_fps, "race result")?,
             })
+        })
+        .collect()
+}
+
+/// Whether the actor sees an athlete.
+///
+/// # Errors
+/// Database errors.
+pub async fn sees(tx: &mut ClubTx, athlete: AthleteId) -> Result<bool, StoreError> {
+    let (club, groups) = (tx.club.0, tx.actor.group_ids());
+    let found = sqlx::query_scalar!(
+        r#"
+        select exists (
+          select from athletes a
+          where a.club_id = $1 and a.id = $2 and a.deleted_at is null
+            and ($3::uuid[] is null or exists (
+              select from athlete_scope v
+              where v.club_id = $1 and v.athlete_id = a.id and v.scope_id = any ($3)
+            ))
+        ) as "sees!"
+        "#,
+        club,
+        athlete.0,
+        groups.as_deref()
+    );
+    Ok(found.fetch_one(tx.conn()).await?)
+}
+
+/// A run in which the rhythm held, with its touchdown times.
+#[derive(Debug)]
+pub struct Held {
+    /// Its day (UTC).
+    pub on: NaiveDate,
+    /// Its times.
+    pub timed: Timed,
+}
+
+/// The latest timed runs of an athlete in which every interval held, latest first; falls left out. For whom the actor sees.
+///
+/// # Errors
+/// Database errors; a row that does not parse.
+pub async fn held_runs(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<Held>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select r.run_at as "run_at!: DateTime<Utc>", r.spacing_mm,
+          r.touchdown_times_ms as "touchdown_times_ms!: Vec<Option<i32>>", r.timing_method as "timing_method!", r.video_fps
+        from runs r
+        where r.club_id = $1 and r.athlete_id = $2 and not r.void and not r.fell and r.barriers > 1
+          and r.held = r.barriers - 1 and r.touchdown_times_ms is not null and r.timing_method is not null
+          and r.run_at >= $3
+          and not exists (
+            select from runs later
+            where later.club_id = $1 and later.supersedes = r.id
+          )
+        order by r.run_at desc, r.id
+        limit $4
+        "#,
+        club,
+        athlete.0,
+        Utc::now() - Duration::days(TEMPO_DAYS),
+        i64::try_from(TEMPO_RUNS).unwrap_or(i64::MAX)
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let timed = Timed {
+                spacing: length(row.spacing_mm, "run")?,
+                times_s: seconds(&row.touchdown_times_ms),
+                timing: timing(&row.timing_method, row.video_fps, "run")?,
+            };
+            Ok(Held { on: row.run_at.date_naive(), timed })
         })
         .collect()
 }

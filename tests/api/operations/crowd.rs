@@ -65,6 +65,8 @@ const TABLE: &[(&str, Answers)] = &[
     ("import_athletes", Answers::Always(&[201])),
     ("create_athlete", Answers::Record),
     ("create_measurement", Answers::Record),
+    // No record of its own for phones: the athlete changes where something rests on it.
+    ("create_consent", Answers::Always(&[200, 201])),
     ("create_age_group", Answers::Record),
     ("create_barrier_configuration", Answers::Record),
     ("create_competition_spec", Answers::Record),
@@ -73,6 +75,10 @@ const TABLE: &[(&str, Answers)] = &[
     ("create_group", Answers::Record),
     ("create_lane_plan", Answers::Record),
     ("create_invitation", Answers::Always(&[201])),
+    ("create_app", Answers::Always(&[201])),
+    // The second exchange of a code ends what the first gave.
+    ("fetch_app_token", Answers::Once(200, &[400])),
+    ("revoke_app_token", Answers::Always(&[200])),
     ("accept_invitation", Answers::Once(200, &[404, 429])),
     ("create_race_test", Answers::Record),
     ("set_race_entries", Answers::Always(&[200])),

@@ -16,7 +16,7 @@ const AT_ONCE: usize = 8;
 const MEETINGS: usize = 1;
 
 /// Operations about an account alone: they share no row with a club's, and each of them hashes a password.
-const ALONE: [&str; 20] = [
+const ALONE: [&str; 21] = [
     "sign_up",
     "sign_in",
     "refresh",
@@ -37,6 +37,7 @@ const ALONE: [&str; 20] = [
     "remove_second_factor",
     "rename_device",
     "sign_out_everywhere",
+    "revoke_app_token",
 ];
 /// Calculators write nothing.
 const CALCULATORS: [&str; 2] = ["analyse_rhythm", "forecast_final_time"];

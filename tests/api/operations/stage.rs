@@ -11,6 +11,7 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 
 use super::Operation;
+use crate::oauth::{self, BACK};
 use crate::second_factor;
 use crate::support::{Answer, Caller, PASSWORD, TestApp};
 use crate::sync_push::{create, item};
@@ -23,6 +24,8 @@ pub struct Stage {
     pub day: NaiveDate,
     /// One record of each kind, by the name of its path parameter.
     pub ids: BTreeMap<&'static str, String>,
+    /// Where the session's link leads.
+    sheets: String,
     count: Arc<AtomicUsize>,
     turns: Arc<AtomicUsize>,
 }
@@ -75,6 +78,7 @@ impl Stage {
         let mut stage = Self {
             app: app.clone(),
             ids: BTreeMap::new(),
+            sheets: String::new(),
             count: Arc::default(),
             turns: Arc::default(),
             day,
@@ -102,8 +106,13 @@ impl Stage {
             let id = stage.made(operation).await;
             stage.ids.insert(name, id);
         }
+        let app = stage.app().await;
+        stage.ids.insert("app_id", app.id());
         let invitation = stage.invitation("viewer").await;
         stage.ids.insert("invitation_id", invitation.id());
+        let link = stage.link().await;
+        stage.ids.insert("link_id", link.id());
+        link.body["sheets_href"].as_str().unwrap().clone_into(&mut stage.sheets);
         let held = stage.held().await;
         stage.ids.insert("held_item_id", held);
         let devices = admin.get("/sync-devices").await.expect(200);
@@ -218,6 +227,11 @@ impl Stage {
                 format!("/athletes/{}/measurements", athlete?),
                 json!({"kind": "sprint_30m_s", "value": 5.1, "measured_on": self.day}),
             ),
+            "create_consent" => (
+                format!("/athletes/{}/consents", athlete?),
+                json!({"purpose": "sharing_with_apps", "act": if n.is_multiple_of(2) { "given" } else { "withdrawn" },
+                "on": self.day, "by": "guardian"}),
+            ),
             "create_session" => {
                 ("/sessions".to_owned(), json!({"held_on": self.day, "state": "held", "group_ids": [group?]}))
             }
@@ -269,6 +283,22 @@ impl Stage {
         Some(case)
     }
 
+    /// An app that the club admits.
+    async fn app(&self) -> Answer {
+        let scopes = ["squad.read", "session.write", "sync"];
+        let body =
+            json!({"name": format!("Trackside Cards {}", self.number()), "redirect_uris": [BACK], "scopes": scopes});
+        self.admin.post("/apps", body).await.expect(201)
+    }
+
+    /// A request of a client of OAuth.
+    fn form(&self, path: String, fields: &[(&str, &str)]) -> Case {
+        let mut case = self.case(Method::POST, path, None);
+        case.headers = vec![("content-type", "application/x-www-form-urlencoded".to_owned())];
+        case.body = Some(form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish().into_bytes());
+        case
+    }
+
     async fn invitation(&self, role: &str) -> Answer {
         let email = format!("guest{}@people.example", self.number());
         self.invite(&email, role).await
@@ -277,6 +307,18 @@ impl Stage {
     async fn invite(&self, email: &str, role: &str) -> Answer {
         let groups = if role == "admin" { json!([]) } else { json!([self.id("group_id")]) };
         self.admin.post("/invitations", json!({"email": email, "role": role, "group_ids": groups})).await.expect(201)
+    }
+
+    /// A link of the session, which may have only so many: those that were made for earlier requests go.
+    async fn link(&self) -> Answer {
+        let path = format!("/sessions/{}/links", self.id("session_id"));
+        let links = self.admin.get(&path).await.expect(200).body;
+        let links: Vec<&str> =
+            links["items"].as_array().unwrap().iter().map(|one| one["id"].as_str().unwrap()).collect();
+        for id in links.iter().filter(|id| links.len() > 10 && self.ids.get("link_id").is_some_and(|own| own != *id)) {
+            self.admin.delete(&format!("{path}/{id}"), "").await;
+        }
+        self.admin.post(&path, json!({})).await.expect(201)
     }
 
     /// A person of their own.
@@ -375,8 +417,14 @@ impl Stage {
             path = path.replace(&format!("{{{name}}}"), value);
         }
         if operation.id.starts_with("get_race_heats") {
-            let heats = self.other("create_race_heats", path.trim_end_matches(".csv").to_owned()).await;
+            let heats = self
+                .other("create_race_heats", path.trim_end_matches(".csv").trim_end_matches(".html").to_owned())
+                .await;
             heats.send(&self.app).await.expect(200);
+        }
+        if operation.id.starts_with("get_session_sheets") {
+            let ending = if operation.path.ends_with(".html") { "sheets.html?" } else { "sheets?" };
+            path = self.sheets.replace("sheets?", ending);
         }
         match operation.method {
             Method::GET => self.case(Method::GET, path + query(self, &operation.id).as_str(), None),
@@ -398,6 +446,7 @@ impl Stage {
             "update_athlete" => json!({"display_name": format!("Runner anew {n}")}),
             "update_session" => json!({"weather_note": format!("Wind {n}")}),
             "update_race_test" => json!({"name": format!("Test {n}")}),
+            "update_app" => json!({"name": format!("Cards {n}")}),
             "update_member" => {
                 let member = self.admin.member(&format!("Member {n}"), "viewer", &[self.id("group_id")]).await;
                 let path = self.admin.path(&format!("/members/{}", member.account));
@@ -441,11 +490,25 @@ impl Stage {
             "delete_lane_plan" => {
                 format!("/sessions/{}/lane-plans/{}", self.id("session_id"), made("create_lane_plan").await)
             }
+            "delete_app" => format!("/apps/{}", self.app().await.id()),
+            "disconnect_app" => {
+                return self.case(Method::DELETE, format!("/v1/me/apps/{}", self.id("app_id")), None);
+            }
+            "delete_session_link" => {
+                format!("/sessions/{}/links/{}", self.id("session_id"), self.link().await.id())
+            }
             "delete_invitation" => format!("/invitations/{}", self.invitation("coach").await.id()),
             "delete_member" => {
                 let name = format!("Leaver {}", self.number());
                 let member = self.admin.member(&name, "admin", &[]).await;
                 format!("/members/{}", member.account)
+            }
+            "leave_club" => {
+                let leaver =
+                    self.admin.member(&format!("Leaver {}", self.number()), "coach", &[self.id("group_id")]).await;
+                let mut case = self.case(Method::DELETE, format!("/v1/me/clubs/{}", self.admin.club), None);
+                case.headers[0].1 = format!("Bearer {}", leaver.token);
+                return case;
             }
             "delete_device" => {
                 let person = self.person().await;
@@ -540,6 +603,26 @@ impl Stage {
                 let email = format!("invited{n}@people.example");
                 post(path, &json!({"email": email, "role": "coach", "group_ids": [self.id("group_id")]}))
             }
+            "create_app" => {
+                let scopes = ["squad.read", "session.write", "sync"];
+                post(path, &json!({"name": "Trackside Cards", "redirect_uris": [BACK], "scopes": scopes}))
+            }
+            "fetch_app_token" | "revoke_app_token" => {
+                let client = self.app().await.body["client_id"].as_str().unwrap().to_owned();
+                let fields = oauth::first_token(&self.admin, &client, BACK).await;
+                let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+                if operation == "fetch_app_token" {
+                    return self.form(path, &fields);
+                }
+                let tokens = self.form("/oauth/token".to_owned(), &fields).send(&self.app).await.expect(200).body;
+                let token = tokens["refresh_token"].as_str().unwrap().to_owned();
+                self.form(path, &[("client_id", &client), ("token", &token)])
+            }
+            "create_session_link" => {
+                // Made and left, so that there is room.
+                let _ = self.link().await;
+                post(path, &json!({}))
+            }
             "accept_invitation" => {
                 let person = self.person().await;
                 let token = self.invite(&person.email, "coach").await.body["token"].clone();
@@ -607,9 +690,11 @@ fn query(stage: &Stage, operation: &str) -> String {
     match operation {
         "list_published_specs" => "?ruleset=UKA-2024&sex=F&birth_date=2012-05-01".to_owned(),
         "list_applicable_specs" => format!("?athlete_id={}", stage.id("athlete_id")),
-        "get_rhythm_schedule" | "get_club_rhythm_schedule" => "?event_code=100H&final_time_s=15".to_owned(),
+        "get_rhythm_schedule" | "get_club_rhythm_schedule" | "get_club_rhythm_schedule_html" => {
+            "?event_code=100H&final_time_s=15".to_owned()
+        }
         "get_stride_marks" => "?spacing_m=8.5".to_owned(),
-        "get_rhythm_cue" => "?interval_time_s=1.08&intervals=2".to_owned(),
+        "get_rhythm_cue" | "get_rhythm_cue_wav" => "?interval_time_s=1.08&intervals=2".to_owned(),
         _ => String::new(),
     }
 }

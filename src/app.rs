@@ -23,6 +23,7 @@ use utoipa::OpenApi;
 use utoipa::openapi::security::{AuthorizationCode, Flow, HttpAuthScheme, HttpBuilder, OAuth2, Scopes, SecurityScheme};
 use utoipa_swagger_ui::SwaggerUi;
 
+use crate::mail_pages;
 use crate::platform::audit::{self, Trail};
 use crate::platform::config::Config;
 use crate::platform::db::Db;
@@ -225,6 +226,7 @@ pub fn build(
         .route("/docs/apps", web::get().to(app_guide))
         .configure(resources::accounts::pages)
         .configure(problem_pages::routes)
+        .configure(mail_pages::routes)
         .service(web::resource("/openapi.json").guard(guard::Get()).to(move || {
             // One text for all: the document as it is built weighs ten times as much, and each worker had its own.
             ready(HttpResponse::Ok().content_type("application/json").body(text.clone()))

@@ -1,4 +1,4 @@
-//! Commands: serve, migrate, seed, openapi, rotate-keys, verify-audit, rehearsal, cluster.
+//! Commands: serve, migrate, seed, openapi, rotate-keys, dead-letters, verify-audit, rehearsal, cluster.
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -43,6 +43,12 @@ enum Command {
     /// Drops what is kept long enough: old rows of the change log, receipts, decided facts, ended sign-ins, old
     /// invitations, counters of limits and rows of the audit. The service does it by itself every six hours.
     Compact,
+    /// Lists the mail that could not be sent, with the reasons; they are kept for 30 days.
+    DeadLetters {
+        /// Try all of it again from the start.
+        #[arg(long)]
+        send_again: bool,
+    },
     /// Checks that no row of the audit is missing or changed, and prints the last row and its hash of each club: note them
     /// elsewhere. Ends with 1 when something is wrong.
     VerifyAudit {
@@ -84,6 +90,7 @@ async fn main() -> ExitCode {
         Command::RotateKeys { now } => serve::rotate_keys(now).await,
         Command::AfterRestore => serve::after_restore().await,
         Command::Compact => serve::compact().await,
+        Command::DeadLetters { send_again } => serve::dead_letters(send_again).await,
         Command::VerifyAudit { club } => match serve::verify_audit(club).await {
             Ok(sound) => return if sound { ExitCode::SUCCESS } else { ExitCode::FAILURE },
             Err(error) => Err(error),

@@ -23,6 +23,7 @@ use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::ids::ClubId;
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
+use crate::post;
 use crate::rehearsal;
 use crate::resources::athletes;
 use crate::seed::{self, SeedError};
@@ -214,6 +215,18 @@ async fn erase_again(db: &Db, file: Option<PathBuf>) -> Result<Option<usize>, Se
     }
 }
 
+/// Lists the mail that could not be sent, with the reasons, or lets all of it be tried again.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn dead_letters(again: bool) -> Result<(), ServeError> {
+    telemetry::init()?;
+    let database = Database::open().await?;
+    let done = post::dead_letters(&Db::lazy(database.options.clone(), 1), again).await;
+    database.close().await?;
+    print(&done?)
+}
+
 /// Drops what is kept long enough.
 ///
 /// # Errors
@@ -337,8 +350,10 @@ async fn serve_on(
     let keys = Keys::load(&db).await?;
     let address = listener.local_addr()?;
     let shared = Shared::new(config.clone(), keys);
-    let chores =
-        [tokio::spawn(compact_often(db.clone())), tokio::spawn(reload_often(db.clone(), Data::clone(shared.keys())))];
+    let (carrier, way) = post::carrier()?;
+    let reload = reload_often(db.clone(), Data::clone(shared.keys()));
+    let carry = post::carry_often(db.clone(), carrier);
+    let chores = [tokio::spawn(compact_often(db.clone())), tokio::spawn(reload), tokio::spawn(carry)];
     let demo = if demo { Some(seed::seed(&shared, db.clone()).await?) } else { None };
     let trail = Data::clone(shared.trail());
     if let Some(probes) = probes {
@@ -352,6 +367,7 @@ async fn serve_on(
     let handle = server.handle();
     let mut running = tokio::task::spawn(server);
     print(&format!("Lanewright serves on http://{address} (documentation: http://{address}/docs)"))?;
+    print(&way)?;
     if let Some(demo) = demo {
         print(&demo.what_to_try(address))?;
     }

@@ -293,6 +293,11 @@ impl<A: Act> FromRequest for Permit<A> {
     }
 }
 
+/// Whether an act is of admins alone.
+fn of_admins<A: Act>() -> bool {
+    A::ROLES == [Role::Admin]
+}
+
 /// An account that sees nothing: so every transaction of a request begins.
 const fn nobody(account: AccountId) -> Actor {
     Actor { account, groups: Some(Vec::new()) }
@@ -323,6 +328,10 @@ impl<A: Act> Permit<A> {
             ));
         }
         require_scope(&standing.opened(&self.scope), A::SCOPE)?;
+        if standing.lacks_factor && of_admins::<A>() {
+            let says = "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check.";
+            return Err(Problem::new(Code::SecondFactor, says));
+        }
         tx.actor.groups = standing.groups;
         if let Some(audience) = self.audience {
             tx.shown_to(audience).await?;

@@ -22,6 +22,8 @@ pub enum Code {
     AppRevoked,
     /// 403: signed in, but the act needs another role or scope.
     Forbidden,
+    /// 403: needs a second factor.
+    SecondFactor,
     /// 404: no such record in a club of yours.
     NotFound,
     /// 405: the path exists, the method does not.
@@ -66,11 +68,12 @@ pub enum Code {
 
 impl Code {
     /// Every problem, in order of status.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 25] = [
         Self::Malformed,
         Self::Unauthenticated,
         Self::AppRevoked,
         Self::Forbidden,
+        Self::SecondFactor,
         Self::NotFound,
         Self::MethodNotAllowed,
         Self::NotAcceptable,
@@ -100,6 +103,7 @@ impl Code {
             Self::Unauthenticated => ("unauthenticated", 401, "Sign in first"),
             Self::AppRevoked => ("app-revoked", 401, "The app may no longer"),
             Self::Forbidden => ("forbidden", 403, "Not allowed"),
+            Self::SecondFactor => ("second-factor", 403, "A second factor is needed"),
             Self::NotFound => ("not-found", 404, "Not found"),
             Self::MethodNotAllowed => ("method-not-allowed", 405, "Method not allowed"),
             Self::NotAcceptable => ("not-acceptable", 406, "No acceptable representation"),
@@ -125,7 +129,7 @@ impl Code {
 }
 
 /// An error on its way to the client.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Problem {
     code: Code,
     detail: String,
@@ -224,29 +228,20 @@ impl Problem {
 
     /// Adds a record or structured reason to the answer.
     #[must_use]
-    pub fn with_current(mut self, current: impl Serialize) -> Self {
-        self.current = serde_json::to_value(current).ok();
-        self
+    pub fn with_current(self, current: impl Serialize) -> Self {
+        Self { current: serde_json::to_value(current).ok(), ..self }
     }
 
     /// Adds broken fields.
     #[must_use]
-    pub fn with_faults(mut self, faults: Vec<Fault>) -> Self {
-        self.errors = faults;
-        self
+    pub fn with_faults(self, errors: Vec<Fault>) -> Self {
+        Self { errors, ..self }
     }
 
     /// The same problem once more.
     #[must_use]
     pub fn again(&self) -> Self {
-        Self {
-            code: self.code,
-            detail: self.detail.clone(),
-            errors: self.errors.clone(),
-            current: self.current.clone(),
-            headers: self.headers.clone(),
-            undone: self.undone,
-        }
+        self.clone()
     }
 
     /// What is kept of a refusal, so that it can be given again; see [`Self::kept`].

@@ -35,11 +35,12 @@ const UNREADABLE: [&str; 18] = [
     "word",
 ];
 /// What is never wrong with a recorded fact, which alone is held: rules of accounts, rosters, settings, races and edits.
-const NEVER_HELD: [&str; 37] = [
+const NEVER_HELD: [&str; 39] = [
     "address",
     "after_to",
     "apart",
     "append_only",
+    "breached",
     "common",
     "contradiction",
     "csv",
@@ -72,6 +73,7 @@ const NEVER_HELD: [&str; 37] = [
     "unknown_event",
     "unknown_group",
     "unknown_spec",
+    "unproven",
     "unsafe",
 ];
 
@@ -91,6 +93,10 @@ type, or a parameter is unknown."
             }
             Self::Forbidden => {
                 "You are signed in, but your role in the club or the scope of the token does not allow this."
+            }
+            Self::SecondFactor => {
+                "The account has a second factor and its code is missing or wrong, or the club asks its admins for one and this \
+sign-in was made without."
             }
             Self::NotFound => {
                 "There is no such record, or it is not yours to see; the two are answered alike. Or there is nothing at this path."
@@ -146,6 +152,9 @@ type, or a parameter is unknown."
                 "Forget the tokens and everything that the app keeps of the club. Ask to be connected again only when the person wants it."
             }
             Self::Forbidden => "Ask an admin of the club, or ask for a token with the scope that `detail` names.",
+            Self::SecondFactor => {
+                "Ask for a code and send it: with the sign-in as `code`, or with POST /v1/me/second-factor/check."
+            }
             Self::NotFound => "Read the list again, and forget what is not in it any more.",
             Self::MethodNotAllowed => "Use one of the methods in `Allow`.",
             Self::NotAcceptable => "Ask for one of those that `detail` names.",

@@ -204,7 +204,7 @@ async fn trespass(world: &Arc<World>, report: &Arc<Report>, name: &str, home: &s
             .document
             .operations
             .iter()
-            .filter(|one| !["delete_device", "leave_club"].contains(&one.id.as_str()))
+            .filter(|one| !["delete_device", "rename_device", "sign_out_everywhere", "leave_club"].contains(&one.id.as_str()))
         {
             for spot in spots(world, operation).into_iter().filter(|spot| spot.is_new() == new) {
                 turn += 1;

@@ -5,7 +5,7 @@ use std::pin::Pin;
 
 use actix_web::{FromRequest, HttpRequest, dev::Payload};
 
-use super::{Act, Role, Syncing, carries, claims, in_club, nobody, part, require_scope, standing};
+use super::{Act, Role, Syncing, carries, claims, in_club, nobody, of_admins, part, require_scope, standing};
 use crate::platform::client::ClientId;
 use crate::platform::db::{Actor, Audience, ClubTx, Db};
 use crate::platform::ids::{ClubId, DeviceId};
@@ -30,6 +30,8 @@ pub struct Recorder {
     pub device: DeviceId,
     client: Option<ClientId>,
     scope: String,
+    /// Whether the club asks its admins for a second factor and this sign-in was made without.
+    lacks_factor: bool,
 }
 
 impl Recorder {
@@ -38,9 +40,9 @@ impl Recorder {
         Who { club: self.club.0, account: self.actor.account.0 }
     }
 
-    /// Whether their role allows an act.
+    /// Whether their role allows an act, as the club asks of it.
     pub fn has_role<A: Act>(&self) -> bool {
-        self.role.is_some_and(|role| A::ROLES.contains(&role))
+        self.role.is_some_and(|role| A::ROLES.contains(&role)) && !(self.lacks_factor && of_admins::<A>())
     }
 
     /// Whether their token allows an act.
@@ -78,7 +80,8 @@ impl Recorder {
         if self.client.is_some() {
             tx.shown_to(Audience::Apps).await?;
         }
-        let now = Self { actor: tx.actor.clone(), role: standing.role, scope, ..self.clone() };
+        let lacks_factor = standing.lacks_factor;
+        let now = Self { actor: tx.actor.clone(), role: standing.role, scope, lacks_factor, ..self.clone() };
         Ok((tx, now))
     }
 }
@@ -94,7 +97,7 @@ impl FromRequest for Recorder {
             let ((club, claims), db) = (claims?, db?);
             let actor = nobody(claims.sub);
             let sent =
-                Self { club, actor, role: None, device: claims.device, client: claims.client_id, scope: claims.scope };
+                Self { club, actor, role: None, device: claims.device, client: claims.client_id, scope: claims.scope, lacks_factor: false };
             Ok(sent.read(&db).await?.1)
         })
     }

@@ -20,6 +20,8 @@ pub struct Standing {
     pub left_at: Option<DateTime<Utc>>,
     /// The groups that they see; none means every group.
     pub groups: Option<Vec<GroupId>>,
+    /// Whether the club asks its admins for a second factor and this sign-in was made without.
+    pub lacks_factor: bool,
     /// What the club lets the app have that acts for them; none for their own sign-in.
     granted: Option<Vec<String>>,
 }
@@ -48,6 +50,11 @@ pub async fn read(tx: &mut ClubTx, device: DeviceId, client: Option<ClientId>) -
           exists (
             select from devices d where d.account_id = $2 and d.id = $3 and d.revoked_at is null
           ) as "signed_in!",
+          exists (
+            select from club_security s where s.club_id = $1 and s.admins_second_factor
+          ) and not exists (
+            select from devices d where d.account_id = $2 and d.id = $3 and d.second_factor_at is not null
+          ) as "lacks_factor!",
           array(
             select g.scope_id from scope_grant g
             where g.club_id = $1 and g.member_id = $2 and not g.revoked
@@ -84,5 +91,5 @@ pub async fn read(tx: &mut ClubTx, device: DeviceId, client: Option<ClientId>) -
     let every = row.scopes.contains(&Uuid::nil());
     let groups =
         (!every).then(|| row.scopes.iter().filter(|scope| **scope != club).map(|scope| GroupId(*scope)).collect());
-    Ok(Standing { role, left_at: row.deleted_at, groups, granted: row.granted })
+    Ok(Standing { role, left_at: row.deleted_at, groups, lacks_factor: row.lacks_factor, granted: row.granted })
 }

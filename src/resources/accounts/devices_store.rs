@@ -21,6 +21,8 @@ pub struct Device {
     pub created_at: DateTime<Utc>,
     /// When it last refreshed.
     pub last_used_at: DateTime<Utc>,
+    /// Whether a second factor was shown with it.
+    pub second_factor: bool,
 }
 
 /// The sign-in that a refresh token belongs to.
@@ -304,29 +306,17 @@ pub async fn end(tx: &mut AccountTx, account: AccountId, device: DeviceId) -> Re
     Ok(done.rows_affected() == 1)
 }
 
-/// Ends every sign-in but one, and what is on its way to that of an app.
-pub async fn end_others(tx: &mut AccountTx, account: AccountId, keep: DeviceId) -> Result<(), StoreError> {
-    tx.ends_sign_in(account);
-    sqlx::query!(
-        "update authorizations set used_at = $2 where account_id = $1 and used_at is null",
+/// Gives a live sign-in another name; false when there is none.
+pub async fn rename(tx: &mut AccountTx, account: AccountId, device: DeviceId, name: &str) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "update devices set name = $3 where account_id = $1 and id = $2 and revoked_at is null",
         account.0,
-        Utc::now()
+        device.0,
+        name
     )
     .execute(tx.conn())
     .await?;
-    sqlx::query!(
-        r#"
-        update devices
-        set revoked_at = $3
-        where account_id = $1 and id <> $2 and revoked_at is null
-        "#,
-        account.0,
-        keep.0,
-        Utc::now()
-    )
-    .execute(tx.conn())
-    .await?;
-    Ok(())
+    Ok(done.rows_affected() == 1)
 }
 
 /// The live sign-ins of a person themself, newest first; those of apps are listed as apps.
@@ -334,7 +324,7 @@ pub async fn list(tx: &mut AccountTx, account: AccountId) -> Result<Vec<Device>,
     let rows = sqlx::query_as!(
         Device,
         r#"
-        select id, name, created_at, last_used_at
+        select id, name, created_at, last_used_at, second_factor_at is not null as "second_factor!"
         from devices
         where account_id = $1 and app_id is null and revoked_at is null
         order by id desc

@@ -8,19 +8,23 @@ use chrono::{DateTime, Utc};
 
 use super::devices_store::{self, Exchange, Family};
 use super::model::Standing;
-use super::shapes::{DeviceList, DeviceView, Refresh, SignIn, Tokens};
+use super::shapes::{DeviceList, DeviceName, DeviceView, Refresh, SignIn, Tokens};
 use super::store::{self, Account};
+use super::{second_factor, second_factor_store};
 use crate::platform::access::{Caller, OWN_SCOPE};
 use crate::platform::audit;
 use crate::platform::body::Body;
 use crate::platform::client::ClientId;
+use crate::platform::config::Config;
 use crate::platform::db::{AccountTx, Db};
 use crate::platform::fault::{Fault, Faults, normal_email};
 use crate::platform::ids::{AccountId, DeviceId};
+use crate::platform::mail::{self, Letter};
 use crate::platform::network::Network;
 use crate::platform::params::path_id;
 use crate::platform::password;
 use crate::platform::problem::{Code, Problem};
+use crate::platform::proof;
 use crate::platform::route::routes;
 use crate::platform::throttle;
 use crate::platform::token::{ACCESS_SECONDS, Keys, Opaque, REFRESH_SECONDS};
@@ -114,12 +118,24 @@ impl Try {
     }
 }
 
-/// The account of the credentials, with the hash that they fit: the one place where somebody shows who they are, asked by
-/// the route and by the page that apps send people to.
+/// Somebody who may sign in.
+#[derive(Debug)]
+pub struct Authentic {
+    /// The account, with the hash that the password fits.
+    pub account: Account,
+    /// How it knows whoever signs in.
+    pub standing: Standing,
+    /// Whether they showed a second factor.
+    pub second_factor: bool,
+}
+
+/// Whoever the credentials are of: the one place where somebody shows who they are, asked by the route and by the page that
+/// apps send people to.
 ///
 /// # Errors
-/// 401, alike for an unknown address and a wrong password; 429 after too many tries; 503 when too many are waiting.
-pub async fn authenticate(db: &Db, from: &Network, body: SignIn) -> Result<Account, Problem> {
+/// 401, alike for an unknown address and a wrong password; 403 when a second factor is missing or wrong; 429 after too many
+/// tries; 503 when too many are waiting.
+pub async fn authenticate(db: &Db, config: &Config, from: &Network, body: SignIn) -> Result<Authentic, Problem> {
     let email = normal_email(&body.email).unwrap_or_default();
     let earlier = body.earlier_refresh_token.as_deref().and_then(Opaque::parse);
     let mut tx = db.account_tx().await?;
@@ -135,11 +151,13 @@ pub async fn authenticate(db: &Db, from: &Network, body: SignIn) -> Result<Accou
     let stored = account.as_ref().map(|account| account.password_hash.clone());
     let (fits, renew) = password::verify(body.password.clone(), stored).await?;
     let mut account = account.filter(|_| fits).ok_or_else(wrong)?;
-    throttle::take(db, throttle::SIGN_INS, &account.id.to_string()).await?;
-    let renewed = if renew { Some(password::hash(body.password).await?) } else { None };
     let mut tx = db.account_tx().await?;
     attempt.forgive(&mut tx).await?;
     tx.commit().await?;
+    // Codes are counted by themselves.
+    let second_factor = second_factor::show(db, config, account.id, (standing, from), body.code.as_deref()).await?;
+    throttle::take(db, throttle::SIGN_INS, &account.id.to_string()).await?;
+    let renewed = if renew { Some(password::hash(body.password).await?) } else { None };
     if let Some(hash) = renewed {
         let mut tx = db.account_tx().await?;
         if store::save_password(&mut tx, account.id, &account.password_hash, &hash).await? {
@@ -147,7 +165,7 @@ pub async fn authenticate(db: &Db, from: &Network, body: SignIn) -> Result<Accou
         }
         tx.commit().await?;
     }
-    Ok(account)
+    Ok(Authentic { account, standing, second_factor })
 }
 
 /// The refusal of credentials.
@@ -158,26 +176,43 @@ pub fn wrong() -> Problem {
 /// Signs in; each sign-in is a device of its own.
 ///
 /// Wrong tries are counted for each network and account. A device that was signed in before sends
-/// `earlier_refresh_token`, and wrong tries of others then never hold it up.
+/// `earlier_refresh_token`, and wrong tries of others then never hold it up. Of a sign-in by any other device a confirmed
+/// address is told by mail.
 #[utoipa::path(
     post, path = "/v1/auth/sign-in", impl_for = sign_in, tag = "accounts",
     responses(
         (status = 200, description = "Signed in", body = Tokens),
+        (status = 403, description = "The account has a second factor: send a code", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 401, description = "Wrong e-mail or password", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-async fn sign_in(from: Network, db: Data<Db>, keys: Data<Keys>, body: Body<SignIn>) -> Result<HttpResponse, Problem> {
+async fn sign_in(
+    from: Network,
+    db: Data<Db>,
+    keys: Data<Keys>,
+    config: Data<Config>,
+    body: Body<SignIn>,
+) -> Result<HttpResponse, Problem> {
     let body = body.read()?;
     let name = device_name("/device_name", &body.device_name)?;
-    let account = authenticate(&db, &from, body).await?;
+    let Authentic { account, standing, second_factor } = authenticate(&db, &config, &from, body).await?;
+    let new = account.proven && !matches!(standing, Standing::Device(_));
+    let noticed = new && throttle::allows(&db, throttle::NOTICE, &account.id.to_string()).await?;
     let mut tx = db.account_tx().await?;
     if !store::has_password(&mut tx, account.id, &account.password_hash).await? {
         // Changed since it was checked: whoever changed it wants no sign-in with the old one.
         return Err(wrong());
     }
     let device = devices_store::insert(&mut tx, account.id, &name, &from).await?;
+    if second_factor {
+        second_factor_store::mark(&mut tx, account.id, device).await?;
+    }
     let tokens = issue(&mut tx, &keys, (account.id, device), None).await?;
+    if noticed {
+        let letter = Letter::SignIn { account: account.id, device: name, at: Utc::now() };
+        mail::put(&mut tx, &letter, &account.email, None).await?;
+    }
     tx.commit().await?;
     audit::signs_in(account.id, Some(device));
     Ok(uncached(StatusCode::OK, &tokens))
@@ -290,6 +325,42 @@ async fn list_devices(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Prob
     Ok(uncached(StatusCode::OK, &DeviceList { items }))
 }
 
+/// Gives one of your devices another name.
+#[utoipa::path(
+    put, path = "/v1/me/devices/{device_id}/name", impl_for = rename_device, tag = "accounts",
+    responses(
+        (status = 204, description = "Renamed"),
+        (status = 404, description = "No such device", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+    )
+)]
+async fn rename_device(
+    req: HttpRequest,
+    caller: Caller,
+    db: Data<Db>,
+    body: Body<DeviceName>,
+) -> Result<HttpResponse, Problem> {
+    let device = DeviceId(path_id(&req, "device_id", "device")?);
+    let name = device_name("/name", &body.read()?.name)?;
+    let mut tx = db.account_tx().await?;
+    if !devices_store::rename(&mut tx, caller.account, device, &name).await? {
+        return Err(Problem::not_found("device"));
+    }
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// Ends every sign-in of your account, also this one.
+#[utoipa::path(
+    delete, path = "/v1/me/devices", impl_for = sign_out_everywhere, tag = "accounts",
+    responses((status = 204, description = "Signed out everywhere"))
+)]
+async fn sign_out_everywhere(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let mut tx = db.account_tx().await?;
+    proof::end_sign_ins(&mut tx, caller.account, None).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
 /// Ends one sign-in of your account, such as that of a lost phone.
 #[utoipa::path(
     delete, path = "/v1/me/devices/{device_id}", impl_for = delete_device, tag = "accounts",
@@ -308,4 +379,4 @@ async fn delete_device(req: HttpRequest, caller: Caller, db: Data<Db>) -> Result
     Ok(HttpResponse::NoContent().finish())
 }
 
-routes!(sign_in, refresh, sign_out, list_devices, delete_device);
+routes!(sign_in, refresh, sign_out, list_devices, rename_device, sign_out_everywhere, delete_device);

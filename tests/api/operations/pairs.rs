@@ -16,7 +16,7 @@ const AT_ONCE: usize = 8;
 const MEETINGS: usize = 1;
 
 /// Operations about an account alone: they share no row with a club's, and each of them hashes a password.
-const ALONE: [&str; 8] = [
+const ALONE: [&str; 21] = [
     "sign_up",
     "sign_in",
     "refresh",
@@ -24,6 +24,19 @@ const ALONE: [&str; 8] = [
     "change_password",
     "delete_device",
     "create_club",
+    "request_password_reset",
+    "reset_password",
+    "confirm_address",
+    "request_confirmation",
+    "change_email",
+    "set_language",
+    "begin_second_factor",
+    "confirm_second_factor",
+    "check_second_factor",
+    "renew_recovery_codes",
+    "remove_second_factor",
+    "rename_device",
+    "sign_out_everywhere",
     "revoke_app_token",
 ];
 /// Calculators write nothing.

@@ -5,12 +5,14 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use chrono::{Duration, NaiveDate, Utc};
+use lanewright::platform::token::Opaque;
 use reqwest::Method;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
 use super::Operation;
 use crate::oauth::{self, BACK};
+use crate::second_factor;
 use crate::support::{Answer, Caller, PASSWORD, TestApp};
 use crate::sync_push::{create, item};
 
@@ -324,6 +326,24 @@ impl Stage {
         self.app.person(&format!("Person {}", self.number())).await
     }
 
+    /// What a mail to somebody holds.
+    async fn mailed(&self, person: &Caller, purpose: &str) -> String {
+        let account: Uuid = person.account.parse().unwrap();
+        let (secret, token) = Opaque::new(account).unwrap();
+        sqlx::query(
+            "insert into mail_links (account_id, token_hash, purpose, address, created_at, expires_at)
+             values ($1, $2, $3, $4, now(), now() + interval '1 hour')",
+        )
+        .bind(account)
+        .bind(token.hash)
+        .bind(purpose)
+        .bind(&person.email)
+        .execute(&self.app.pool)
+        .await
+        .unwrap();
+        secret
+    }
+
     /// A fact of an unknown session, held for an admin.
     async fn held(&self) -> String {
         let mut lost = self.run(&new_id());
@@ -495,11 +515,11 @@ impl Stage {
             }
             "delete_device" => {
                 let person = self.person().await;
-                let devices = person.call(Method::GET, "/v1/me/devices", &[], None).await.expect(200);
-                let device = devices.body["items"][0]["id"].as_str().unwrap().to_owned();
-                let mut case = self.case(Method::DELETE, format!("/v1/me/devices/{device}"), None);
-                case.headers[0].1 = format!("Bearer {}", person.token);
-                return case;
+                let path = format!("/v1/me/devices/{}", device_of(&person).await);
+                return by(self.case(Method::DELETE, path, None), &person);
+            }
+            "sign_out_everywhere" => {
+                return by(self.case(Method::DELETE, "/v1/me/devices".to_owned(), None), &self.person().await);
             }
             other => panic!("{other} has no case"),
         };
@@ -540,6 +560,45 @@ impl Stage {
                 case.headers[0].1 = format!("Bearer {}", person.token);
                 case
             }
+            "request_password_reset" => post(path, &json!({"email": format!("forgetful{n}@people.example")})),
+            "reset_password" => {
+                let token = self.mailed(&self.person().await, "reset").await;
+                post(path, &json!({"token": token, "new": format!("{PASSWORD} and {n} more")}))
+            }
+            "confirm_address" => {
+                let token = self.mailed(&self.person().await, "confirm").await;
+                post(path, &json!({"token": token}))
+            }
+            "request_confirmation" | "set_language" | "change_email" | "begin_second_factor" | "rename_device" => {
+                let person = self.person().await;
+                let path = path.replace("{device_id}", &device_of(&person).await);
+                let body = match operation {
+                    "set_language" => json!({"language": "de"}),
+                    "change_email" => json!({"email": format!("moved{n}@people.example"), "password": PASSWORD}),
+                    "begin_second_factor" => json!({"password": PASSWORD}),
+                    "rename_device" => json!({"name": "Tablet at the track"}),
+                    _ => Value::Null,
+                };
+                let method =
+                    if matches!(operation, "set_language" | "rename_device") { Method::PUT } else { Method::POST };
+                let body = (!body.is_null()).then_some(&body);
+                by(self.case(method, path, body), &person)
+            }
+            "confirm_second_factor" => {
+                let person = self.person().await;
+                let secret = second_factor::begin(&person).await;
+                by(post(path, &json!({"code": second_factor::code(&secret, 0)})), &person)
+            }
+            "check_second_factor" | "renew_recovery_codes" | "remove_second_factor" => {
+                let person = self.person().await;
+                let (secret, _) = second_factor::set_up(&person).await;
+                let mut body = json!({"code": second_factor::code(&secret, 1)});
+                if operation == "remove_second_factor" {
+                    body["password"] = json!(PASSWORD);
+                }
+                by(post(path, &body), &person)
+            }
+            "set_club_security" => self.case(Method::PUT, path, Some(&json!({"admins_second_factor": false}))),
             "create_club" => {
                 post(path, &json!({"name": format!("Club {n}"), "time_zone": "Europe/London", "ruleset": "UKA-2024"}))
             }
@@ -610,6 +669,18 @@ impl Stage {
             other => panic!("{other} has no case"),
         }
     }
+}
+
+/// The same by somebody else.
+fn by(mut case: Case, person: &Caller) -> Case {
+    case.headers[0].1 = format!("Bearer {}", person.token);
+    case
+}
+
+/// The only device of somebody who has just signed up.
+async fn device_of(person: &Caller) -> String {
+    let devices = person.call(Method::GET, "/v1/me/devices", &[], None).await.expect(200);
+    devices.body["items"][0]["id"].as_str().unwrap().to_owned()
 }
 
 fn with(mut case: Case, name: &'static str, value: &str) -> Case {

@@ -27,11 +27,14 @@ use crate::resources::accounts::store::{self, Account};
 struct Credentials {
     email: String,
     password: SecretString,
+    #[serde(default)]
+    code: String,
 }
 
 impl From<Credentials> for SignIn {
     fn from(sent: Credentials) -> Self {
-        Self { email: sent.email, password: sent.password, device_name: String::new(), earlier_refresh_token: None }
+        let code = Some(sent.code).filter(|code| !code.trim().is_empty());
+        Self { email: sent.email, password: sent.password, device_name: String::new(), earlier_refresh_token: None, code }
     }
 }
 
@@ -79,7 +82,7 @@ async fn sign_in(
     };
     let email = sent.email.clone();
     let done = async {
-        let account = authenticate(&db, &from, sent.into()).await?;
+        let account = authenticate(&db, &config, &from, sent.into()).await?.account;
         telemetry::acts(&req, account.id);
         let usable = apps_store::usable(&db, asked.of.client, account.id).await?.ok_or_else(|| {
             let detail = "This account does not belong to the club. Sign in with the one that does, or ask an admin of the club.";

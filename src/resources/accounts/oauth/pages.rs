@@ -103,6 +103,8 @@ given nothing before you say so, and never sees your password.</p>\
 <input id=\"email\" name=\"email\" type=\"email\" autocomplete=\"username\" required maxlength=\"254\" value=\"{email}\"{described}>\
 <label for=\"password\">Password</label>\
 <input id=\"password\" name=\"password\" type=\"password\" autocomplete=\"current-password\" required maxlength=\"128\"{described}>\
+<label for=\"code\">Code, if your account has a second factor</label>\
+<input id=\"code\" name=\"code\" autocomplete=\"one-time-code\" maxlength=\"64\">\
 <button type=\"submit\">Sign in</button></form>{}\
 <p class=\"soft\">Check that the address of this page begins with {}.</p>",
         back(&asked.of, issuer),

@@ -31,7 +31,7 @@ pub(super) fn draw(desk: Desk, flow: Flow, title: &Text) -> Result<Vec<u8>, PdfE
     let configuration = ConfigurationBuilder::new().with_accessibility_validator(Accessibility::UA1).finish();
     let configuration = configuration.map_err(|_| broken("the kind of file is not known"))?;
     let mut document = Document::new_with(SerializeSettings { configuration, ..SerializeSettings::default() });
-    let Desk { fonts, mut tree } = desk;
+    let Desk { fonts, mut tree, .. } = desk;
     let count = flow.pages.len();
     for (number, marks) in flow.pages.iter().enumerate() {
         let size = PageSettings::from_wh(flow.page.0, flow.page.1).ok_or_else(|| broken("no such page"))?;

@@ -73,7 +73,7 @@ impl Read {
     fn sizes(&self) -> BTreeSet<u32> {
         let mut sizes = BTreeSet::new();
         for page in self.document.get_pages().into_values() {
-            let content = self.document.get_page_content(page).unwrap();
+            let content = self.document.get_page_content(page);
             for operation in lopdf::content::Content::decode(&content).unwrap().operations {
                 if operation.operator == "Tf" {
                     // Sizes that come of fitting a long word are not whole.

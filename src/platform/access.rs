@@ -329,7 +329,8 @@ impl<A: Act> Permit<A> {
         }
         require_scope(&standing.opened(&self.scope), A::SCOPE)?;
         if standing.lacks_factor && of_admins::<A>() {
-            let says = "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check.";
+            let says =
+                "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check.";
             return Err(Problem::new(Code::SecondFactor, says));
         }
         tx.actor.groups = standing.groups;

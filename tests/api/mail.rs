@@ -377,11 +377,9 @@ async fn what_strangers_write_is_neither_header_nor_link(pool: PgPool) {
     assert_eq!(mail.to, ["ada@club.example"]);
     assert_eq!(mail.header("bcc"), "");
     for part in [mail.plain(), mail.part("text/html")] {
-        assert!(
-            !part.contains("evil.example") && !part.contains("https://evil") && !part.contains("<a href=\"https:"),
-            "{part}"
-        );
+        assert!(!part.contains("evil.example") && !part.contains("https://evil"), "{part}");
     }
+    assert!(!mail.part("text/html").contains("<a href=\"https:"));
     let injected = "ada@club.example\r\nBcc: x@y.example";
     let body = json!({"email": injected, "password": PASSWORD, "display_name": "Eve"});
     app.post("/v1/auth/sign-up", body).await.expect_fault(422, "/email");

@@ -96,8 +96,15 @@ impl FromRequest for Recorder {
         Box::pin(async move {
             let ((club, claims), db) = (claims?, db?);
             let actor = nobody(claims.sub);
-            let sent =
-                Self { club, actor, role: None, device: claims.device, client: claims.client_id, scope: claims.scope, lacks_factor: false };
+            let sent = Self {
+                club,
+                actor,
+                role: None,
+                device: claims.device,
+                client: claims.client_id,
+                scope: claims.scope,
+                lacks_factor: false,
+            };
             Ok(sent.read(&db).await?.1)
         })
     }

@@ -34,7 +34,13 @@ struct Credentials {
 impl From<Credentials> for SignIn {
     fn from(sent: Credentials) -> Self {
         let code = Some(sent.code).filter(|code| !code.trim().is_empty());
-        Self { email: sent.email, password: sent.password, device_name: String::new(), earlier_refresh_token: None, code }
+        Self {
+            email: sent.email,
+            password: sent.password,
+            device_name: String::new(),
+            earlier_refresh_token: None,
+            code,
+        }
     }
 }
 

@@ -1,10 +1,11 @@
-//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`; all of them when none is named.
+//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`, `http`; all of them when none is named.
 //!
 //! Words after `sync` choose among its own: `pages`, `pushes`, `first`, `polls`; words after `flood` among `plans`,
-//! `bodies`, `sockets`.
+//! `bodies`, `sockets`; words after `http` among the routes, by their keys in `http_figures/routes.rs`.
 
 mod estimate_figures;
 mod flood_figures;
+mod http_figures;
 mod lane_plan_figures;
 mod progress_figures;
 mod sync_figures;
@@ -28,5 +29,8 @@ fn main() {
     }
     if wanted("flood") {
         flood_figures::run(rest);
+    }
+    if wanted("http") {
+        http_figures::run(rest);
     }
 }

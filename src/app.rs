@@ -1,5 +1,6 @@
 //! Puts the rooms together: middleware, routes, the OpenAPI document.
 
+use std::future::ready;
 use std::net::TcpListener;
 use std::sync::Arc;
 use std::time::Duration;
@@ -8,7 +9,6 @@ use actix_cors::Cors;
 use actix_http::{HttpService, Protocol};
 use actix_server::Server;
 use actix_service::{IntoServiceFactory, ServiceFactoryExt, fn_service, map_config};
-use actix_web::App;
 use actix_web::body::MessageBody;
 use actix_web::dev::{AppConfig, ServiceFactory, ServiceRequest, ServiceResponse};
 use actix_web::error::DispatchError;
@@ -16,19 +16,21 @@ use actix_web::http::header::HeaderName;
 use actix_web::http::{Method, header};
 use actix_web::middleware::{Compress, from_fn};
 use actix_web::rt::net::TcpStream;
-use actix_web::web::{self, Data};
+use actix_web::web::{self, Bytes, Data};
+use actix_web::{App, HttpResponse, guard};
 use sqlx::postgres::PgConnectOptions;
 use utoipa::OpenApi;
-use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
-use utoipa_actix_web::AppExt;
-use utoipa_actix_web::service_config::ServiceConfig;
+use utoipa::openapi::security::{AuthorizationCode, Flow, HttpAuthScheme, HttpBuilder, OAuth2, Scopes, SecurityScheme};
 use utoipa_swagger_ui::SwaggerUi;
 
+use crate::mail_pages;
+use crate::platform::audit::{self, Trail};
 use crate::platform::config::Config;
 use crate::platform::db::Db;
 use crate::platform::document::{self, Known, fields, representations, schemas};
 use crate::platform::lanes::Lanes;
 use crate::platform::problem_pages::FaultCodes;
+use crate::platform::route::Mount;
 use crate::platform::sockets::{self, Door, Rules};
 use crate::platform::token::Keys;
 use crate::platform::{again, fault, front, health, intake, problem, problem_pages, telemetry};
@@ -58,7 +60,9 @@ being too much is 429 or 503 with `Retry-After`, and there are no `RateLimit` he
         (name = "service", description = "Whether the service lives and is ready, and the keys that its tokens are signed with."),
         (name = "sync", description = "What phones read and send after they were away, and what admins decide about it."),
         (name = "accounts", description = "People: sign-up, sign-in, tokens, passwords, the devices they signed in with."),
+        (name = "apps", description = "Apps of third parties: what a club admits and a person lets act for them; tokens for apps (OAuth 2.0)."),
         (name = "clubs", description = "Clubs and their settings."),
+        (name = "audit", description = "Who read, exported, changed and granted what, and who was refused: for admins."),
         (name = "members", description = "Who belongs to a club, in which role and for which groups; invitations."),
         (name = "groups", description = "Training groups; coaches and viewers see the athletes of theirs."),
         (name = "athletes", description = "Athletes and their measurements; rosters in and out."),
@@ -81,14 +85,21 @@ being too much is 429 or 503 with `Retry-After`, and there are no `RateLimit` he
 )]
 struct Head;
 
-fn mount(config: &mut ServiceConfig) {
+fn mount(config: &mut Mount<'_>) {
     health::routes(config);
     resources::mount(config);
 }
 
 /// The OpenAPI document, collected from the mounted routes.
 pub fn document() -> utoipa::openapi::OpenApi {
-    let (_, api) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
+    let mut api = Head::openapi();
+    App::new().configure(|config| {
+        let mut all = Mount::saying(config);
+        mount(&mut all);
+        let (paths, schemas) = all.said();
+        api.paths.merge(paths);
+        api.components.get_or_insert_default().schemas.extend(schemas);
+    });
     finish(api)
 }
 
@@ -102,15 +113,26 @@ fn finish(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
         .scheme(HttpAuthScheme::Bearer)
         .bearer_format("JWT")
         .description(Some(format!(
-            "Access token from sign-in or refresh. An operation lists the scopes that it must carry; a person's own sign-in \
-carries all, and a role in the club is needed beside them:\n\n{}",
+            "Access token from sign-in or refresh. An operation lists the scope that it needs. That of a person's own sign-in says \
+`account` instead, which is everything their role in the club allows at that moment; that of an app names the scopes that it was \
+given:\n\n{}",
             document::scopes_described()
         )))
         .build();
-    api.components
-        .get_or_insert_default()
-        .security_schemes
-        .insert("access_token".to_owned(), SecurityScheme::Http(bearer).into());
+    let app = AuthorizationCode::with_refresh_url(
+        "/oauth/authorize",
+        "/oauth/token",
+        Scopes::from_iter(document::scopes().into_iter().map(|(scope, means)| (scope.to_owned(), means))),
+        "/oauth/token",
+    );
+    let app = OAuth2::with_description(
+        [Flow::AuthorizationCode(app)],
+        "For apps of third parties: authorization code with PKCE (`S256`), public clients alone; an admin of the club registers the \
+app. At each request a token opens what it names, the club lets the app have and the person's role allows. `/docs/apps` is the guide.",
+    );
+    let schemes = &mut api.components.get_or_insert_default().security_schemes;
+    schemes.insert("access_token".to_owned(), SecurityScheme::Http(bearer).into());
+    schemes.insert("oauth2".to_owned(), SecurityScheme::OAuth2(app).into());
     if let Some(components) = &mut api.components {
         schemas::join(&mut components.schemas);
     }
@@ -136,7 +158,9 @@ pub struct Shared {
     memory: Data<Memory>,
     polls: Data<Polls>,
     lanes: Data<Lanes>,
-    api: utoipa::openapi::OpenApi,
+    trail: Data<Trail>,
+    /// The document, as it is answered.
+    text: Bytes,
 }
 
 impl Shared {
@@ -152,13 +176,19 @@ impl Shared {
             memory: Data::default(),
             polls: Data::default(),
             lanes: Data::new(lanes),
-            api,
+            trail: Data::default(),
+            text: serde_json::to_vec(&api).unwrap_or_default().into(),
         }
     }
 
     /// The keys of access tokens.
     pub fn keys(&self) -> &Data<Keys> {
         &self.keys
+    }
+
+    /// Who read what, until it is stored.
+    pub fn trail(&self) -> &Data<Trail> {
+        &self.trail
     }
 
     /// The lanes of what computes.
@@ -180,22 +210,31 @@ pub fn build(
         InitError = (),
     > + use<>,
 > {
-    let (app, _) = App::new().into_utoipa_app().openapi(Head::openapi()).configure(mount).split_for_parts();
-    app.app_data(Data::new(db))
+    let text = shared.text.clone();
+    App::new()
+        .configure(|config| mount(&mut Mount::into_service(config)))
+        .app_data(Data::new(db))
         .app_data(Data::clone(&shared.keys))
         .app_data(Data::clone(&shared.known))
         .app_data(Data::clone(&shared.faults))
         .app_data(Data::clone(&shared.memory))
         .app_data(Data::clone(&shared.polls))
         .app_data(Data::clone(&shared.lanes))
+        .app_data(Data::clone(&shared.trail))
         .app_data(Data::new(shared.config.clone()))
         .route("/docs/sync", web::get().to(sync_guide))
+        .route("/docs/apps", web::get().to(app_guide))
+        .configure(resources::accounts::pages)
         .configure(problem_pages::routes)
+        .configure(mail_pages::routes)
+        .service(web::resource("/openapi.json").guard(guard::Get()).to(move || {
+            // One text for all: the document as it is built weighs ten times as much, and each worker had its own.
+            ready(HttpResponse::Ok().content_type("application/json").body(text.clone()))
+        }))
         .service(
             SwaggerUi::new("/docs/{_:.*}")
-                .url("/openapi.json", shared.api.clone())
                 // Else the pages ask an outside host to check the document.
-                .config(utoipa_swagger_ui::Config::default().validator_url("none")),
+                .config(utoipa_swagger_ui::Config::new(["/openapi.json"]).validator_url("none")),
         )
         .service(web::redirect("/docs", "/docs/"))
         .default_service(web::to(document::unrouted))
@@ -206,6 +245,7 @@ pub fn build(
         .wrap(cors(&shared.config.origins))
         .wrap(from_fn(head_as_get))
         .wrap(from_fn(front::protect))
+        .wrap(from_fn(audit::keep))
         .wrap(from_fn(telemetry::trace))
 }
 
@@ -214,12 +254,20 @@ pub fn build(
 /// # Errors
 /// When the listener cannot be used.
 pub fn run(listener: TcpListener, shared: Shared, database: PgConnectOptions) -> std::io::Result<Server> {
+    let mut shared = shared;
+    if shared.config.public_url.is_none() {
+        shared.config.public_url = Some(format!("http://{}", listener.local_addr()?));
+    }
     let config = shared.config.clone();
     let files = config.workers * config.connections as usize + OTHER_FILES;
     let room = (sockets::fitting(config.sockets, files), config.sockets_each);
     // A pool of its own for each worker: connections belong to the runtime that opened them.
-    let app =
-        move || build(&shared, Db::lazy(database.clone(), config.connections).noting_erasures(config.erasures.clone()));
+    let app = move || {
+        let db = Db::lazy(database.clone(), config.connections).noting_erasures(config.erasures.clone());
+        // Ends with the worker; what still waits then is stored by whoever stops the service.
+        actix_web::rt::spawn(Trail::store_often(Data::clone(&shared.trail), db.clone(), config.audit_pause));
+        build(&shared, db)
+    };
     listen(listener, config.workers, Door::new(room.0, room.1), config.patience, app)
 }
 
@@ -319,11 +367,18 @@ fn cors(origins: &[String]) -> Cors {
         .max_age(3600)
 }
 
+fn guide(text: &'static str) -> HttpResponse {
+    HttpResponse::Ok().content_type("text/markdown; charset=utf-8").body(text)
+}
+
 /// How to write a sync client, as text.
-async fn sync_guide() -> actix_web::HttpResponse {
-    actix_web::HttpResponse::Ok()
-        .content_type("text/markdown; charset=utf-8")
-        .body(include_str!("../api-spec/sync-guide.md"))
+async fn sync_guide() -> HttpResponse {
+    guide(include_str!("../api-spec/sync-guide.md"))
+}
+
+/// How to write an app that acts for others, as text.
+async fn app_guide() -> HttpResponse {
+    guide(include_str!("../api-spec/app-guide.md"))
 }
 
 /// Answers HEAD like GET; the HTTP layer leaves the body out.

@@ -2,8 +2,10 @@
 
 use chrono::Duration;
 
+use crate::platform::audit;
 use crate::platform::chores;
 use crate::platform::db::{Db, StoreError};
+use crate::platform::mail;
 use crate::platform::{secret_links, throttle};
 use crate::resources::{accounts, members, sync};
 
@@ -22,15 +24,20 @@ pub struct Dropped {
     pub links: u64,
     /// Counters of limits.
     pub throttles: u64,
+    /// Of the audit.
+    pub audit: u64,
+    /// Mail that could not be sent.
+    pub mail: u64,
 }
 
 impl std::fmt::Display for Dropped {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let Self { changes, records, sign_ins, invitations, links, throttles } = self;
+        let Self { changes, records, sign_ins, invitations, links, throttles, audit, mail } = self;
         write!(
             f,
             "{changes} rows of change logs, {records} receipts, decided facts and the like, {sign_ins} ended sign-ins \
-             and tokens, {invitations} invitations, {links} links, {throttles} counters of limits"
+             and tokens, {invitations} invitations, {links} links, {throttles} counters of limits, {audit} rows of audits, \
+             {mail} mails that could not be sent"
         )
     }
 }
@@ -50,9 +57,11 @@ async fn drop_all(db: &Db) -> Result<Dropped, StoreError> {
     Ok(Dropped {
         sign_ins: accounts::prune(db).await?,
         throttles: throttle::prune(db).await?,
+        mail: mail::prune(db).await?,
         invitations: members::prune(db).await?,
         links: secret_links::prune(db).await?,
         changes: sync::compact(db).await?,
         records: sync::prune(db).await?,
+        audit: audit::prune(db).await?,
     })
 }

@@ -1,4 +1,4 @@
-//! Commands: serve, migrate, seed, openapi, rotate-keys, rehearsal, cluster.
+//! Commands: serve, migrate, seed, openapi, rotate-keys, dead-letters, verify-audit, rehearsal, cluster.
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 use lanewright::platform::cluster;
 use lanewright::{app, serve};
+use uuid::Uuid;
 
 /// Backend for sprint-hurdle squads.
 #[derive(Parser)]
@@ -40,8 +41,21 @@ enum Command {
     /// Must follow a restore from a copy: no change number is given twice, and phones hand in what was lost.
     AfterRestore,
     /// Drops what is kept long enough: old rows of the change log, receipts, decided facts, ended sign-ins, old
-    /// invitations and counters of limits. The service does it by itself every six hours.
+    /// invitations, counters of limits and rows of the audit. The service does it by itself every six hours.
     Compact,
+    /// Lists the mail that could not be sent, with the reasons; they are kept for 30 days.
+    DeadLetters {
+        /// Try all of it again from the start.
+        #[arg(long)]
+        send_again: bool,
+    },
+    /// Checks that no row of the audit is missing or changed, and prints the last row and its hash of each club: note them
+    /// elsewhere. Ends with 1 when something is wrong.
+    VerifyAudit {
+        /// Only of this club.
+        #[arg(long)]
+        club: Option<Uuid>,
+    },
     /// Plays the service for somebody else's phone, scene by scene, and says what the phone did wrong. The phone's test driver
     /// asks `POST /rehearsal/next` for what the person does next; see "Rehearse with the service's side" in
     /// `api-spec/sync-guide.md`. Ends with 1 when a scene failed.
@@ -76,6 +90,11 @@ async fn main() -> ExitCode {
         Command::RotateKeys { now } => serve::rotate_keys(now).await,
         Command::AfterRestore => serve::after_restore().await,
         Command::Compact => serve::compact().await,
+        Command::DeadLetters { send_again } => serve::dead_letters(send_again).await,
+        Command::VerifyAudit { club } => match serve::verify_audit(club).await {
+            Ok(sound) => return if sound { ExitCode::SUCCESS } else { ExitCode::FAILURE },
+            Err(error) => Err(error),
+        },
         Command::Openapi => serve::print(&app::document_text()),
         Command::RehearsePhone { port, scene, list, patience } => {
             match serve::rehearse(port, &scene, list, patience).await {

@@ -115,10 +115,19 @@ pub async fn seed(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     Ok(demo)
 }
 
+/// The requests, read one by one: all of them at once weigh ten times their text.
+fn requests() -> impl DoubleEndedIterator<Item = Result<Request, serde_json::Error>> {
+    REQUESTS.lines().map(serde_json::from_str)
+}
+
+/// The last request to a path that ends so.
+fn last(suffix: &str) -> Option<Request> {
+    requests().rev().flatten().find(|request| request.path.ends_with(suffix))
+}
+
 async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     let service = test::init_service(app::build(shared, db.clone())).await;
     let accounts: Accounts = serde_json::from_str(ACCOUNTS)?;
-    let requests: Vec<Request> = REQUESTS.lines().map(serde_json::from_str).collect::<Result<_, _>>()?;
     let today = Utc::now().date_naive();
     let mut player =
         Player { service: &service, accounts: &accounts, tokens: HashMap::new(), clubs: HashMap::new(), today };
@@ -129,12 +138,12 @@ async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
         player.token(&account.email).await?;
     }
     // The last request is sent last: what it creates tells that all is there.
-    let complete = match requests.last() {
-        Some(last) => player.exists(last).await?,
+    let complete = match requests().next_back() {
+        Some(last) => player.exists(&last?).await?,
         None => true,
     };
-    for request in requests.iter().filter(|_| !complete) {
-        player.play(request).await?;
+    for request in requests().filter(|_| !complete) {
+        player.play(&request?).await?;
     }
     if !complete {
         db.analyse().await?;
@@ -142,8 +151,8 @@ async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     for account in &accounts.accounts {
         player.token(&account.email).await?;
     }
-    let sheets = player.sheets(&requests).await;
-    Ok(Demo { sheets, ..player.demo(&requests) })
+    let sheets = player.sheets().await;
+    Ok(Demo { sheets, ..player.demo() })
 }
 
 impl<S, B> Player<'_, S>
@@ -294,21 +303,20 @@ where
     }
 
     /// A link to the sheets of the session that was planned last, which ends with the day.
-    async fn sheets(&mut self, requests: &[Request]) -> Option<String> {
-        let plan = requests.iter().rfind(|request| request.path.ends_with("/lane-plans"))?;
+    async fn sheets(&mut self) -> Option<String> {
+        let plan = last("/lane-plans")?;
         let path = self.filled(&format!("{}/links", plan.path.strip_suffix("/lane-plans")?));
         let token = self.tokens.get(&plan.r#as)?;
         let (_, link) = self.call("POST", &path, Some(token), Some(&json!({}))).await;
-        link["href"].as_str().map(str::to_owned)
+        link["sheets_href"].as_str().map(str::to_owned)
     }
 
-    fn demo(&self, requests: &[Request]) -> Demo {
+    fn demo(&self) -> Demo {
         let first = |suffix: &str, pick: &dyn Fn(&Request) -> Value| {
-            let found = requests.iter().rfind(|request| request.path.ends_with(suffix));
-            found.and_then(|request| pick(request).as_str().map(str::to_owned)).unwrap_or_default()
+            last(suffix).and_then(|request| pick(&request).as_str().map(str::to_owned)).unwrap_or_default()
         };
-        let plan = requests.iter().rfind(|request| request.path.ends_with("/lane-plans"));
-        let session = plan.and_then(|plan| plan.path.rsplit('/').nth(1)).unwrap_or_default().to_owned();
+        let session = last("/lane-plans").and_then(|plan| plan.path.rsplit('/').nth(1).map(str::to_owned));
+        let session = session.unwrap_or_default();
         let founder = self.accounts.accounts.iter().find_map(|one| one.club.as_ref()).map(|club| club.key.clone());
         Demo {
             club: founder.and_then(|key| self.clubs.get(&key).cloned()).unwrap_or_default(),
@@ -351,7 +359,7 @@ impl Demo {
              curl -s -H \"authorization: Bearer $T\" {api}/athletes/{athlete}/recommendation\n\
              curl -s -H \"authorization: Bearer $T\" {api}/groups/{group}/recommendations\n\
              curl -s -H \"authorization: Bearer $T\" \
-             {api}/sessions/{session}/lane-plans/{plan}/set-out.svg -o set-out.svg\n",
+             {api}/sessions/{session}/lane-plans/{plan}/set-out.html -o set-out.html\n",
             people.join("\n"),
             sheets.unwrap_or_default()
         )

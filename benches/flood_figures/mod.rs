@@ -7,7 +7,7 @@
 mod bodies;
 mod plans;
 mod sockets;
-mod squad;
+pub mod squad;
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};

@@ -14,6 +14,8 @@ use crate::sync_figures::{Bench, quantile};
 /// Plans asked for at once, and their athletes.
 const FLOOD: usize = 20;
 const ATHLETES: usize = 280;
+/// Days since each session.
+const TRAINED: [i64; 4] = [12, 9, 5, 2];
 /// How long each part is measured, seconds.
 const SECONDS: u64 = 25;
 /// Most times that a p99 may grow.
@@ -96,8 +98,8 @@ fn flood(address: &str, squad: &Squad, stop: &AtomicBool) -> BTreeMap<u16, usize
 pub fn run(bench: &Bench) {
     let service = start(bench, &[]);
     let mut wire = Wire::open(&service.address);
-    let large = Squad::found(&mut wire, "flooders", ATHLETES);
-    let other = Squad::found(&mut wire, "others", 24);
+    let large = Squad::found(&mut wire, "flooders", ATHLETES, &TRAINED);
+    let other = Squad::found(&mut wire, "others", 24, &TRAINED);
     bench.settle();
     let address = service.address.as_str();
     let (mut before, ()) = beside(SECONDS, |stop| work(address, &other, stop), |_| ());

@@ -13,6 +13,8 @@ pub struct Squad {
     /// `/v1/clubs/{id}`.
     pub club: String,
     pub athletes: Vec<String>,
+    /// The group of all, and that of the first twelve.
+    pub groups: [String; 2],
     pub session: String,
     pub day: String,
 }
@@ -22,15 +24,16 @@ fn text(value: &Value, pointer: &str) -> String {
 }
 
 impl Squad {
-    /// Founds it over HTTP: so many athletes, four sessions, four runs of each athlete at each.
-    pub fn found(wire: &mut Wire, name: &str, count: usize) -> Self {
+    /// Founds it over HTTP: so many athletes, sessions so many days ago, four runs of each athlete at each.
+    pub fn found(wire: &mut Wire, name: &str, count: usize, days_ago: &[i64]) -> Self {
         let club = json!({"name": name, "time_zone": "Europe/London", "ruleset": "UKA-2024"});
         let email = format!("admin@{name}.example");
         let up = json!({"email": email, "password": "five wickets in a row", "display_name": "Ada", "club": club});
         let up = call(wire, "/v1/auth/sign-up", "", &up);
         let access = text(&up, "/tokens/access_token");
         let club = format!("/v1/clubs/{}", text(&up, "/club/id"));
-        let group = text(&call(wire, &format!("{club}/groups"), &access, &json!({"name": "Squad"})), "/id");
+        let groups = ["Squad", "First"]
+            .map(|name| text(&call(wire, &format!("{club}/groups"), &access, &json!({"name": name})), "/id"));
         let venue = json!({"name": "Track", "environment": "outdoor", "straight_m": 60, "lanes": 8});
         let venue = text(&call(wire, &format!("{club}/venues"), &access, &venue), "/id");
         for (kind, heights, count) in [
@@ -43,11 +46,15 @@ impl Squad {
         }
         let mut roster = "display_name,sex,birth_date,groups,experience,stature_m\n".to_owned();
         for n in 0..count {
-            let (sex, year, centimetres) = (if n % 2 == 0 { "F" } else { "M" }, 2008 + n % 6, 135 + n * 7 % 50);
+            let (sex, years) = (if n % 2 == 0 { "F" } else { "M" }, n % 6);
+            let groups = if n < 12 { "Squad|First" } else { "Squad" };
+            // Usual at the age, or the roster would have to confirm it.
+            let centimetres = [170, 172, 168, 164, 160, 155][years];
             writeln!(
                 roster,
-                "Athlete {n:03},{sex},{year}-05-17,Squad,trained,{:.2}",
-                f64::from(u32::try_from(centimetres).expect("small")) / 100.0
+                "Athlete {n:03},{sex},{}-05-17,{groups},trained,{:.2}",
+                2008 + years,
+                f64::from(centimetres) / 100.0
             )
             .expect("text");
         }
@@ -57,14 +64,15 @@ impl Squad {
         let rows = wire.json();
         let rows = rows.get("rows").and_then(Value::as_array).expect("rows");
         let athletes: Vec<String> = rows.iter().map(|row| text(row, "/athlete_id")).collect();
-        let mut squad = Self { access, club, athletes, session: String::new(), day: String::new() };
-        for days_ago in [12, 9, 5, 2] {
-            squad.train(wire, &group, &venue, days_ago);
+        let mut squad = Self { access, club, athletes, groups, session: String::new(), day: String::new() };
+        for days_ago in days_ago {
+            squad.train(wire, &venue, *days_ago);
         }
         squad
     }
 
-    fn train(&mut self, wire: &mut Wire, group: &str, venue: &str, days_ago: i64) {
+    fn train(&mut self, wire: &mut Wire, venue: &str, days_ago: i64) {
+        let group = &self.groups[0];
         self.day = (chrono::Utc::now().date_naive() - chrono::Duration::days(days_ago)).to_string();
         let held = json!({"held_on": self.day, "state": "held", "group_ids": [group], "venue_id": venue});
         self.session = text(&call(wire, &format!("{}/sessions", self.club), &self.access, &held), "/id");

@@ -5,12 +5,12 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::print_stdout)] // prints figures, inputs are its own
 
-mod clubs;
+pub mod clubs;
 mod first;
 mod pages;
 mod polls;
-mod pushes;
-mod reference;
+pub mod pushes;
+pub mod reference;
 pub mod service;
 pub mod wire;
 
@@ -31,8 +31,10 @@ pub struct Bench {
     pub runtime: Runtime,
     /// The database.
     pub cluster: Cluster,
-    keys: Keys,
-    folder: PathBuf,
+    /// What signs.
+    pub keys: Keys,
+    /// Where everything is, the database in `cluster`.
+    pub folder: PathBuf,
 }
 
 impl Bench {
@@ -54,7 +56,7 @@ impl Bench {
     }
 
     /// Runs with a connection of the superuser, whom row security does not stop.
-    fn sql<T>(&self, work: impl AsyncFnOnce(&mut PgConnection) -> T) -> T {
+    pub fn sql<T>(&self, work: impl AsyncFnOnce(&mut PgConnection) -> T) -> T {
         self.runtime.block_on(async {
             let options = self.cluster.connect_options().username("postgres");
             let mut conn = options.connect().await.expect("the superuser signs in");

@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 
 use sqlx::PgConnection;
 
-use super::reference::Script;
+use super::reference::{MARK, Recorder, Source};
 use super::service::Service;
 use super::wire::{self, Wire};
 use super::{Bench, clubs, quantile};
@@ -14,17 +14,15 @@ use super::{Bench, clubs, quantile};
 pub const FIRST: u32 = 2_000;
 /// Items of a push.
 pub const ITEMS: u32 = 50;
-/// What stands in the ids of a push where chance comes in.
-pub const MARK: &str = "5eed0001-feed";
 const CLUBS: [u32; 3] = [1, 8, 64];
 /// Service and pgbench by turns, each so long; before, so long uncounted: connections plan each statement anew for the
 /// first five times.
 const ROUNDS: u32 = 2;
-pub const SECONDS: u32 = 6;
-pub const WARMING: u32 = 6;
+const SECONDS: u32 = 6;
+const WARMING: u32 = 6;
 
 /// The body of a push of runs.
-fn body() -> String {
+pub fn body() -> String {
     let mut items = String::new();
     for at in 0..ITEMS {
         let comma = if at == 0 { "" } else { "," };
@@ -132,7 +130,17 @@ fn print_wal(bench: &Bench, service: &Service) {
 pub fn run(bench: &Bench) {
     let most = CLUBS.into_iter().max().expect("some");
     bench.sql(async |conn| clubs::found(conn, FIRST, FIRST + most - 1, 1).await);
-    let script = Script::capture(bench);
+    let recorder = Recorder::start(bench);
+    let mut pusher = Pusher::new(bench, &recorder.service, FIRST, 1);
+    let source = Source { name: "push", club: Some(FIRST), changes: ITEMS as usize };
+    let script = recorder.script(source, |marked| {
+        if marked {
+            pusher.push_marked(MARK)
+        } else {
+            pusher.push()
+        };
+    });
+    recorder.stop();
     println!("sync pushes: 50 runs are {} statements in {} round trips", script.statements, script.trips);
     let service = Service::start(&bench.cluster.url());
     print_wal(bench, &service);
@@ -141,7 +149,7 @@ pub fn run(bench: &Bench) {
         let (mut times, mut reference) = (Vec::new(), 0.0);
         for round in 0..ROUNDS {
             times.extend(measure(bench, &service, clubs, round));
-            reference += script.run(bench, clubs) / f64::from(ROUNDS);
+            reference += script.run(bench, clubs, (WARMING, SECONDS)) / f64::from(ROUNDS);
         }
         let rate = times.len() as f64 / f64::from(ROUNDS * SECONDS);
         println!(

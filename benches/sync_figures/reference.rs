@@ -1,8 +1,8 @@
-//! What the database alone reaches: pgbench with the statements that the server logged for one push of the service.
+//! What the database alone reaches: pgbench with the statements that the server logged for one request of the service.
 //!
-//! The script is the log, statement by statement, with the same parameters and round trips. What must differ from push
-//! to push is computed by SQL: the ids of the runs (chance takes the place of a mark in them), the club (each client has
-//! its own) and the change numbers (counted from what the counter returned). `set local` takes no parameter, so the
+//! The script is the log, statement by statement, with the same parameters and round trips. What must differ from request
+//! to request is computed by SQL: the ids of what is new (chance takes the place of a mark in them), the club (each client
+//! may have its own) and the change numbers (counted from what the counter returned). `set local` takes no parameter, so the
 //! club is set with `set_config`.
 
 use std::collections::HashSet;
@@ -10,28 +10,55 @@ use std::fmt::Write;
 use std::fs;
 use std::path::PathBuf;
 use std::process::Command;
+use std::time::Duration;
 
+use lanewright::platform::db::PLANNING;
 use sqlx::{AssertSqlSafe, PgConnection};
 
-use super::pushes::{FIRST, ITEMS, MARK, Pusher, SECONDS, WARMING};
 use super::service::Service;
 use super::{Bench, clubs};
 
 /// A statement as the server logged it.
 #[derive(Debug)]
-struct Logged {
+pub struct Logged {
     /// The process that was asked.
     backend: String,
-    sql: String,
-    parameters: Vec<Option<String>>,
+    /// Its text.
+    pub sql: String,
+    /// What was put in.
+    pub parameters: Vec<Option<String>>,
+}
+
+/// What stands in the ids of a request where chance comes in.
+pub const MARK: &str = "5eed0001-feed";
+
+/// What is recorded.
+#[derive(Clone, Copy, Debug)]
+pub struct Source<'a> {
+    /// The name of the script.
+    pub name: &'a str,
+    /// Each client has a club of its own, from this one on; all have the same one when absent.
+    pub club: Option<u32>,
+    /// How many changes a request makes.
+    pub changes: usize,
+}
+
+/// A service whose every statement the server logs.
+pub struct Recorder<'a> {
+    bench: &'a Bench,
+    /// The service.
+    pub service: Service,
 }
 
 /// A script for pgbench.
 pub struct Script {
-    /// Statements of a push.
+    /// Statements of a request.
     pub statements: usize,
     /// Round trips to the server.
     pub trips: usize,
+    /// The statements as the server logged them, in order.
+    pub logged: Vec<Logged>,
+    source: (Option<u32>, usize),
     file: PathBuf,
     program: PathBuf,
     /// Values of the script's variables.
@@ -113,45 +140,60 @@ async fn types(conn: &mut PgConnection, sql: &str) -> Vec<String> {
     types
 }
 
-impl Script {
-    /// Writes the script from what the server logs while the service takes in one push.
-    pub fn capture(bench: &Bench) -> Self {
+impl<'a> Recorder<'a> {
+    /// Starts it.
+    pub fn start(bench: &'a Bench) -> Self {
         bench.sql(async |conn| log_statements(conn, "all").await);
-        let service = Service::start(&bench.cluster.url());
-        let mut pusher = Pusher::new(bench, &service, FIRST, 1);
-        // What a connection does once is no part of a push.
+        Self { bench, service: Service::start(&bench.cluster.url()) }
+    }
+
+    /// Stops it, and the logging.
+    pub fn stop(self) {
+        drop(self.service);
+        self.bench.sql(async |conn| log_statements(conn, "none").await);
+    }
+
+    /// Writes the script from what the server logs during one request; `ask` carries one out, with the mark or without.
+    pub fn script(&self, source: Source<'_>, mut ask: impl FnMut(bool)) -> Script {
+        // What a connection does once is no part of a request.
         for _ in 0..20 {
-            pusher.push();
+            ask(false);
         }
-        let path = bench.folder.join("cluster/postgres.log");
+        std::thread::sleep(Duration::from_millis(200));
+        let path = self.bench.folder.join("cluster/postgres.log");
         let before = fs::metadata(&path).expect("the server's log").len();
-        pusher.push_marked(MARK);
+        ask(true);
         // The last rollback is sent after the answer.
-        std::thread::sleep(std::time::Duration::from_millis(500));
-        drop(service);
+        std::thread::sleep(Duration::from_millis(500));
         let bytes = fs::read(&path).expect("the server's log");
         let from = usize::try_from(before).expect("a length");
         let text = String::from_utf8_lossy(bytes.get(from..).expect("more than before")).into_owned();
-        bench.sql(async |conn| log_statements(conn, "none").await);
         let statements = logged(&text);
-        let mut script = Self {
+        let mut script = Script {
             statements: statements.len(),
             trips: 0,
-            file: bench.folder.join("push.sql"),
+            logged: Vec::new(),
+            source: (source.club, source.changes),
+            file: self.bench.folder.join(format!("{}.sql", source.name)),
             program: pgbench(),
             values: Vec::new(),
         };
-        let mut sql =
-            format!("\\set n random(0, 4294967295)\n\\set m random(0, 65535)\n\\set k {FIRST} + :client_id\n");
-        bench.sql(async |conn| {
+        let mut sql = "\\set n random(0, 4294967295)\n\\set m random(0, 65535)\n".to_owned();
+        if let Some(first) = source.club {
+            writeln!(sql, "\\set k {first} + :client_id").expect("text");
+        }
+        self.bench.sql(async |conn| {
             for one in &statements {
                 script.add(&mut sql, one, conn).await;
             }
         });
         fs::write(&script.file, sql).expect("our folder");
+        script.logged = statements;
         script
     }
+}
 
+impl Script {
     /// Adds a statement, or several that go to the server at once.
     async fn add(&mut self, script: &mut String, one: &Logged, conn: &mut PgConnection) {
         self.trips += 1;
@@ -171,7 +213,8 @@ impl Script {
         self.statements += parts.len() - 1;
         script.push_str("\\startpipeline\n");
         for part in parts {
-            match part.strip_prefix("SET LOCAL app.club_id = ") {
+            let club = self.source.0.and_then(|_| part.strip_prefix("SET LOCAL app.club_id = "));
+            match club {
                 Some(_) => writeln!(script, "select set_config('app.club_id', {CLUB}, true);"),
                 None => writeln!(script, "{part};"),
             }
@@ -180,16 +223,17 @@ impl Script {
         script.push_str("\\endpipeline\n");
     }
 
-    /// A parameter: as it was, or computed where it must differ from push to push.
+    /// A parameter: as it was, or computed where it must differ from request to request.
     fn expression(&mut self, value: Option<&str>, kind: &str) -> String {
         let Some(value) = value else { return format!("null::{kind}") };
-        if value == clubs::club_id(FIRST) {
+        let (club, changes) = self.source;
+        if club.is_some_and(|first| value == clubs::club_id(first)) {
             return format!("({CLUB})::{kind}");
         }
         let numbers: HashSet<i64> =
             value.trim_matches(['{', '}']).split(',').filter_map(|one| one.parse().ok()).collect();
-        if kind == "bigint[]" && numbers.len() == ITEMS as usize {
-            return format!("(select array_agg(s) from generate_series(:seq - {ITEMS} + 1, :seq) s)");
+        if kind == "bigint[]" && changes > 0 && numbers.len() == changes {
+            return format!("(select array_agg(s) from generate_series(:seq - {changes} + 1, :seq) s)");
         }
         let name = format!("p{}", self.values.len());
         self.values.push(format!("{name}={value}"));
@@ -200,14 +244,16 @@ impl Script {
         format!(":{name}::{kind}")
     }
 
-    /// Pushes a second, with so many clients.
-    pub fn run(&self, bench: &Bench, clients: u32) -> f64 {
+    /// Requests a second of so many clients, over so many seconds after so many that are not counted.
+    pub fn run(&self, bench: &Bench, clients: u32, (warming, seconds): (u32, u32)) -> f64 {
         let mut command = Command::new(&self.program);
         command.args(["--no-vacuum", "--protocol=prepared", "--jobs=2", "--username=lanewright", "--port=5432"]);
+        let planning: Vec<String> = PLANNING.iter().map(|(name, value)| format!("-c {name}={value}")).collect();
+        command.env("PGOPTIONS", planning.join(" "));
         command.arg("--host").arg(bench.cluster.socket_folder()).arg("--file").arg(&self.file);
         command.args([
             format!("--client={clients}"),
-            format!("--time={}", WARMING + SECONDS),
+            format!("--time={}", warming + seconds),
             "--progress=1".to_owned(),
         ]);
         for value in &self.values {
@@ -219,7 +265,7 @@ impl Script {
         // `progress: 7.0 s, 812.3 tps, lat ...`, once a second
         let seconds = progress.lines().filter_map(|line| line.strip_prefix("progress: ")?.split_once(" s, "));
         let rates: Vec<f64> = seconds
-            .filter(|(at, _)| at.parse::<f64>().is_ok_and(|at| at > f64::from(WARMING) + 0.5))
+            .filter(|(at, _)| at.parse::<f64>().is_ok_and(|at| at > f64::from(warming) + 0.5))
             .filter_map(|(_, rest)| rest.split(' ').next()?.parse().ok())
             .collect();
         assert!(!rates.is_empty(), "{progress}");

@@ -36,6 +36,11 @@ impl Service {
         Self { child, address }
     }
 
+    /// Its process.
+    pub fn id(&self) -> u32 {
+        self.child.id()
+    }
+
     /// Resident memory now and at its peak (MB).
     pub fn memory(&self) -> (f64, f64) {
         let text = fs::read_to_string(format!("/proc/{}/status", self.child.id())).expect("Linux tells");

@@ -6,54 +6,45 @@ use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder};
 use super::problem::{Code, Problem};
 use super::sheets::xlsx;
 
-/// The representations, in the order of preference when the client takes any.
+/// A representation.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Format {
     /// `application/json`.
     Json,
     /// `text/csv`.
     Csv,
-    /// `image/svg+xml`.
-    Svg,
-}
-
-/// How a record that is also a table comes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Tabular {
-    /// `application/json`.
-    Json,
-    /// `text/csv`.
-    Csv,
     /// An XLSX workbook.
     Xlsx,
+    /// `image/svg+xml`.
+    Svg,
+    /// A document for people.
+    Paper(Paper),
 }
 
-impl Tabular {
-    /// The wanted one of JSON, CSV and XLSX.
-    ///
-    /// # Errors
-    /// 406 when none is acceptable.
-    pub fn of(req: &HttpRequest) -> Result<Self, Problem> {
-        let json = (Self::Json, "application/json");
-        among(req, &[json, (Self::Csv, "text/csv"), (Self::Xlsx, xlsx::MEDIA)])
-            .ok_or_else(|| Problem::new(Code::NotAcceptable, "This comes as application/json, text/csv or XLSX."))
-    }
+/// The forms of a document for people; whatever comes as one comes as all of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Paper {
+    /// `text/html`.
+    Html,
+    /// `application/pdf`.
+    Pdf,
+}
 
-    /// The wanted one of CSV and XLSX, for what is a file.
-    ///
-    /// # Errors
-    /// 406 when neither is acceptable.
-    pub fn of_file(req: &HttpRequest) -> Result<Self, Problem> {
-        among(req, &[(Self::Csv, "text/csv"), (Self::Xlsx, xlsx::MEDIA)])
-            .ok_or_else(|| Problem::new(Code::NotAcceptable, "This comes as text/csv or XLSX."))
-    }
+impl Paper {
+    /// All forms.
+    pub const ALL: [Self; 2] = [Self::Html, Self::Pdf];
+}
 
+impl Format {
     /// The media type.
     pub const fn media(self) -> &'static str {
         match self {
             Self::Json => "application/json",
-            Self::Csv => "text/csv; charset=utf-8",
+            Self::Csv => "text/csv",
             Self::Xlsx => xlsx::MEDIA,
+            Self::Svg => "image/svg+xml",
+            Self::Paper(Paper::Html) => "text/html",
+            Self::Paper(Paper::Pdf) => "application/pdf",
         }
     }
 
@@ -63,47 +54,65 @@ impl Tabular {
             Self::Json => "json",
             Self::Csv => "csv",
             Self::Xlsx => "xlsx",
+            Self::Svg => "svg",
+            Self::Paper(Paper::Html) => "html",
+            Self::Paper(Paper::Pdf) => "pdf",
         }
     }
 
-    /// The head of an answer with a file for people; `cache` is its `Cache-Control`.
+    /// The head of an answer with a table to keep; `cache` is its `Cache-Control`.
     pub fn file(self, name: &str, cache: &'static str) -> HttpResponseBuilder {
         let name = format!("attachment; filename=\"{name}.{}\"", self.ending());
         let mut answer = HttpResponse::Ok();
-        answer.content_type(self.media()).insert_header((CONTENT_DISPOSITION, name));
+        answer.content_type(if self == Self::Csv { "text/csv; charset=utf-8" } else { self.media() });
+        answer.insert_header((CONTENT_DISPOSITION, name));
         answer.insert_header((CACHE_CONTROL, cache)).insert_header((VARY, "accept"));
         answer
     }
 }
 
-/// The wanted representation of JSON, CSV and SVG (RFC 9110): the highest quality wins, ties go to the order of [`Format`].
-pub fn negotiate(req: &HttpRequest) -> Option<Format> {
-    among(req, &[(Format::Json, "application/json"), (Format::Csv, "text/csv"), (Format::Svg, "image/svg+xml")])
+/// The representation that a client prefers (RFC 9110): the highest quality wins, ties go to JSON, then to `others` in their
+/// order, then to documents for people. Whatever comes as a document comes as JSON too.
+///
+/// # Errors
+/// 406 when the client takes none of them.
+pub fn choose(req: &HttpRequest, others: &[Format]) -> Result<Format, Problem> {
+    let papers = Paper::ALL.map(Format::Paper);
+    among(req, &[&[Format::Json], others, &papers].concat())
 }
 
-/// The wanted one of these representations with their media types: the highest quality wins, ties go to their order.
-fn among<T: Copy>(req: &HttpRequest, offered: &[(T, &str)]) -> Option<T> {
+/// The same of what is offered alone, in its order.
+///
+/// # Errors
+/// 406 when the client takes none of them.
+pub fn among(req: &HttpRequest, offered: &[Format]) -> Result<Format, Problem> {
     let accept = req.headers().get(ACCEPT).and_then(|value| value.to_str().ok()).unwrap_or("*/*");
-    let quality = |media: &str| {
-        let family = media.split('/').next().unwrap_or_default();
-        accept
-            .split(',')
-            .filter_map(|range| {
-                let mut parts = range.split(';').map(str::trim);
-                let name = parts.next()?.to_ascii_lowercase();
-                let specific = match name.as_str() {
-                    "*/*" => 0,
-                    name if name.strip_suffix("/*") == Some(family) => 1,
-                    name if name == media => 2,
-                    _ => return None,
-                };
-                let q = parts.find_map(|part| part.strip_prefix("q=")).map_or(Some(1.0), |q| q.parse::<f64>().ok())?;
-                Some((specific, q))
-            })
-            .max_by_key(|(specific, _)| *specific)
-            .map_or(0.0, |(_, q)| q)
-    };
-    let offers: Vec<(T, f64)> = offered.iter().map(|(one, media)| (*one, quality(media))).collect();
-    let best = offers.iter().map(|(_, q)| *q).fold(0.0, f64::max);
-    offers.into_iter().find(|(_, q)| *q > 0.0 && *q >= best).map(|(one, _)| one)
+    let offers: Vec<(Format, f64)> = offered.iter().map(|one| (*one, quality(accept, one.media()))).collect();
+    let best = offers.iter().map(|(_, quality)| *quality).fold(0.0, f64::max);
+    let found = offers.into_iter().find(|(_, quality)| best > 0.0 && *quality >= best);
+    found.map(|(one, _)| one).ok_or_else(|| {
+        let known: Vec<&str> = offered.iter().map(|one| one.media()).collect();
+        Problem::new(Code::NotAcceptable, format!("This comes as one of: {}. Accept one of them.", known.join(", ")))
+    })
+}
+
+/// How much a client likes a media type: by the most specific range that it names.
+fn quality(accept: &str, media: &str) -> f64 {
+    let family = media.split('/').next().unwrap_or_default();
+    accept
+        .split(',')
+        .filter_map(|range| {
+            let mut parts = range.split(';').map(str::trim);
+            let name = parts.next()?.to_ascii_lowercase();
+            let specific = match name.as_str() {
+                "*/*" => 0,
+                name if name.strip_suffix("/*") == Some(family) => 1,
+                name if name == media => 2,
+                _ => return None,
+            };
+            let q = parts.find_map(|part| part.strip_prefix("q=")).map_or(Some(1.0), |q| q.parse::<f64>().ok())?;
+            Some((specific, q))
+        })
+        .max_by_key(|(specific, _)| *specific)
+        .map_or(0.0, |(_, q)| q)
 }

@@ -17,7 +17,9 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::db::{Actor, ClubTx, Db, StoreError};
+use super::audit;
+use super::client::ClientId;
+use super::db::{Actor, Audience, ClubTx, Db, StoreError};
 use super::document::Listed;
 use super::ids::{AccountId, ClubId, DeviceId};
 use super::lanes::{Lane, Turn, Who};
@@ -60,8 +62,11 @@ impl Role {
     }
 }
 
-/// Every scope a token can carry; a person's own sign-in carries all.
+/// Every scope that an app can be given.
 pub const ALL_SCOPES: &str = "squad.read session.write assessment.write plan.write sync club.admin";
+/// What the token of a person's own sign-in says instead: everything that is theirs, in each club as far as their role goes
+/// when they ask. No app is given it.
+pub const OWN_SCOPE: &str = "account";
 
 /// Something a caller may be allowed to do in a club.
 pub trait Act: 'static {
@@ -107,6 +112,12 @@ acts! {
     ClubAdmin: [Admin], "club.admin";
 }
 
+/// The scopes of which a role can make any use.
+pub fn scopes_of(role: Role) -> Vec<&'static str> {
+    let used = |scope: &&str| ACTS.iter().any(|act| act.scope == *scope && act.roles.contains(&role));
+    ALL_SCOPES.split(' ').filter(used).collect()
+}
+
 /// A signed-in caller, for what concerns the account itself.
 #[derive(Clone, Debug)]
 pub struct Caller {
@@ -130,7 +141,7 @@ impl Caller {
 
 /// Whether the scopes of a token contain this one.
 fn carries(granted: &str, scope: &str) -> bool {
-    granted.split(' ').any(|one| one == scope)
+    granted == OWN_SCOPE || granted.split(' ').any(|one| one == scope)
 }
 
 fn require_scope(granted: &str, scope: &str) -> Result<(), Problem> {
@@ -145,6 +156,13 @@ pub fn bearer(req: &HttpRequest) -> Option<&str> {
     let value = req.headers().get(AUTHORIZATION)?.to_str().ok()?;
     let (scheme, token) = value.split_once(' ')?;
     scheme.eq_ignore_ascii_case("bearer").then(|| token.trim())
+}
+
+/// The club of the path, for a token that opens it: one of an app opens the club that admitted the app alone.
+fn in_club(req: &HttpRequest, claims: &Claims) -> Result<ClubId, Problem> {
+    let club = path_id(req, "club_id", "club").map(ClubId)?;
+    let opens = claims.client_id.is_none_or(|client| client.club == club);
+    if opens { Ok(club) } else { Err(Problem::not_found("club")) }
 }
 
 fn ended() -> Problem {
@@ -194,7 +212,13 @@ fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
         .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
     let claims = part::<Keys>(req)?.verify(token)?;
     telemetry::acts(req, claims.sub);
+    audit::acts(req, claims.sub, claims.device);
     Ok(claims)
+}
+
+fn by_app() -> Problem {
+    let detail = "An app acts in the club that admitted it, not on accounts or apps: sign in yourself.";
+    Problem::new(Code::Forbidden, detail)
 }
 
 impl FromRequest for Caller {
@@ -206,6 +230,9 @@ impl FromRequest for Caller {
         let db = part::<Db>(req).cloned();
         Box::pin(async move {
             let (claims, db) = (claims?, db?);
+            if claims.client_id.is_some() {
+                return Err(by_app());
+            }
             if signed_in(&db, &[claims.sub.0], &[claims.device.0]).await?.is_empty() {
                 return Err(ended());
             }
@@ -228,9 +255,13 @@ pub struct Permit<A> {
     pub device: DeviceId,
     /// When the access token expires (seconds since 1970).
     pub expires: i64,
+    /// The app that acts for the account; none for their own sign-in.
+    pub client: Option<ClientId>,
     scope: String,
     /// The record that the request edits.
     edits: Option<Uuid>,
+    /// To whom the rows are shown, when that is not the member.
+    audience: Option<Audience>,
     act: PhantomData<A>,
 }
 
@@ -248,16 +279,23 @@ impl<A: Act> FromRequest for Permit<A> {
     fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
         ready(claims(req).and_then(|claims| {
             Ok(Self {
-                club: path_id(req, "club_id", "club").map(ClubId)?,
+                club: in_club(req, &claims)?,
                 account: claims.sub,
                 device: claims.device,
                 expires: claims.exp,
+                client: claims.client_id,
                 scope: claims.scope,
                 edits: edited(req),
+                audience: claims.client_id.map(|_| Audience::Apps),
                 act: PhantomData,
             })
         }))
     }
+}
+
+/// Whether an act is of admins alone.
+fn of_admins<A: Act>() -> bool {
+    A::ROLES == [Role::Admin]
 }
 
 /// An account that sees nothing: so every transaction of a request begins.
@@ -267,9 +305,10 @@ const fn nobody(account: AccountId) -> Actor {
 
 impl<A: Act> Permit<A> {
     /// Leave of somebody who is not the caller, for what they themselves handed out: whether they still may is decided when it is
-    /// used, from their sign-in, role and groups at that moment.
+    /// used, from their sign-in, role and groups at that moment. It shows nobody who is withheld from helpers.
     pub fn lent(club: ClubId, account: AccountId, device: DeviceId) -> Self {
-        Self { club, account, device, expires: 0, scope: A::SCOPE.to_owned(), edits: None, act: PhantomData }
+        let (scope, audience) = (A::SCOPE.to_owned(), Some(Audience::Helpers));
+        Self { club, account, device, client: None, expires: 0, scope, edits: None, audience, act: PhantomData }
     }
 
     /// Who waits for a turn when this needs one.
@@ -279,7 +318,7 @@ impl<A: Act> Permit<A> {
 
     /// The one place where access to a club is decided.
     async fn decided(&self, mut tx: ClubTx) -> Result<ClubTx, Problem> {
-        let standing = standing::read(&mut tx, self.device).await?.ok_or_else(ended)?;
+        let standing = standing::read(&mut tx, self.device, self.client).await?;
         let role = standing.role.ok_or_else(|| Problem::not_found("club"))?;
         if !A::ROLES.contains(&role) {
             let needed: Vec<&str> = A::ROLES.iter().map(|role| role.as_str()).collect();
@@ -288,9 +327,25 @@ impl<A: Act> Permit<A> {
                 format!("This needs the role {} in the club; yours is {}.", needed.join(" or "), role.as_str()),
             ));
         }
-        require_scope(&self.scope, A::SCOPE)?;
+        require_scope(&standing.opened(&self.scope), A::SCOPE)?;
+        if standing.lacks_factor && of_admins::<A>() {
+            let says =
+                "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check.";
+            return Err(Problem::new(Code::SecondFactor, says));
+        }
         tx.actor.groups = standing.groups;
+        if let Some(audience) = self.audience {
+            tx.shown_to(audience).await?;
+        }
         Ok(tx)
+    }
+
+    /// Refuses apps: what they may do is for people to say.
+    ///
+    /// # Errors
+    /// 403 when an app acts for the account.
+    pub fn in_person(&self) -> Result<(), Problem> {
+        if self.client.is_some() { Err(by_app()) } else { Ok(()) }
     }
 
     /// Whether the caller may at this moment, for what comes before the rows are read.

@@ -6,6 +6,10 @@ use std::path::PathBuf;
 use std::str::FromStr;
 use std::time::Duration;
 
+use super::cluster::default_folder;
+use super::seal::Seal;
+use super::{breached, mail};
+
 /// Settings of the HTTP service.
 #[derive(Clone, Debug)]
 pub struct Config {
@@ -25,6 +29,16 @@ pub struct Config {
     pub sockets_each: usize,
     /// Where erasures are noted outside the database.
     pub erasures: Option<PathBuf>,
+    /// Whether an account needs a proven address before it founds or joins a club.
+    pub proof: bool,
+    /// What the secrets of second factors are sealed with.
+    pub seal: Seal,
+    /// The list of stolen passwords that nobody may choose; see [`breached`].
+    pub breached: Option<PathBuf>,
+    /// The address that people and apps reach the service at, without a path; the one it listens on unless set.
+    pub public_url: Option<String>,
+    /// How long who read what waits in memory until it is stored.
+    pub audit_pause: Duration,
 }
 
 impl Default for Config {
@@ -38,6 +52,11 @@ impl Default for Config {
             sockets: 4096,
             sockets_each: 256,
             erasures: None,
+            proof: false,
+            seal: Seal::default(),
+            breached: None,
+            public_url: None,
+            audit_pause: Self::AUDIT_PAUSE,
         }
     }
 }
@@ -48,12 +67,22 @@ impl Default for Config {
 pub struct ConfigError {
     name: &'static str,
     value: String,
-    remedy: &'static str,
+    remedy: String,
+}
+
+impl ConfigError {
+    /// For a setting whose value is only found to be wrong when it is used, and is not to be shown.
+    pub fn of(name: &'static str, shown: &str, error: &dyn std::fmt::Display) -> Self {
+        Self { name, value: shown.to_owned(), remedy: error.to_string() }
+    }
 }
 
 impl Config {
     /// The patience when none is set.
     pub const PATIENCE: Duration = Duration::from_secs(10);
+
+    /// The longest that rows of the audit wait: what an instance that is killed loses.
+    pub const AUDIT_PAUSE: Duration = Duration::from_secs(1);
 
     /// Reads the settings.
     ///
@@ -83,8 +112,44 @@ impl Config {
             sockets_each: whole("LANEWRIGHT_SOCKETS_EACH", "give a whole number, 0 for no limit", 0..=100_000)?
                 .unwrap_or(each),
             erasures: erasures_file()?,
+            proof: read("LANEWRIGHT_PROVEN_ADDRESSES", "give true or false", |text| text.parse().ok())?
+                .unwrap_or(mail::Settings::from_env()?.server.is_some()),
+            seal: seal()?,
+            breached: breached_file()?,
+            public_url: public_url()?,
+            audit_pause: default.audit_pause,
         })
     }
+
+    /// The address of the service, without a slash at its end: the issuer of its tokens (RFC 8414).
+    pub fn issuer(&self) -> &str {
+        self.public_url.as_deref().unwrap_or("http://127.0.0.1:8080")
+    }
+}
+
+/// The key of the file that `LANEWRIGHT_SEAL_KEY_FILE` names; by default one in the data folder, made when it is missing.
+fn seal() -> Result<Seal, ConfigError> {
+    let name = "LANEWRIGHT_SEAL_KEY_FILE";
+    let given = read(name, "give the path of the file", |text| Some(PathBuf::from(text)))?;
+    let path = given.clone().or_else(|| default_folder().ok().map(|folder| folder.join("seal.key")));
+    let Some(path) = path else { return Ok(Seal::none()) };
+    match Seal::of_file(&path) {
+        Err(error) if given.is_none() && !path.exists() => {
+            tracing::warn!(%error, "no key for second factors can be kept: set LANEWRIGHT_SEAL_KEY_FILE to have them");
+            Ok(Seal::none())
+        }
+        sealed => {
+            sealed.map_err(|error| ConfigError { name, value: path.display().to_string(), remedy: error.to_string() })
+        }
+    }
+}
+
+/// The list of stolen passwords: `LANEWRIGHT_BREACHED_PASSWORDS`; none by default.
+fn breached_file() -> Result<Option<PathBuf>, ConfigError> {
+    let remedy =
+        "give a file with the SHA-1 of a stolen password in 40 capital hexadecimal digits on each line, in order";
+    let usable = |text: &str| Some(PathBuf::from(text)).filter(|path| breached::check(path).is_ok());
+    read("LANEWRIGHT_BREACHED_PASSWORDS", remedy, usable)
 }
 
 fn whole<T: FromStr + PartialOrd>(
@@ -102,6 +167,28 @@ fn whole<T: FromStr + PartialOrd>(
 pub fn erasures_file() -> Result<Option<PathBuf>, ConfigError> {
     let remedy = "give the absolute path of a file that is not part of copies of the database";
     read("LANEWRIGHT_ERASURES", remedy, |text| Some(PathBuf::from(text)).filter(|path| path.is_absolute()))
+}
+
+/// Where people and apps reach the service: `LANEWRIGHT_PUBLIC_URL`.
+///
+/// # Errors
+/// When it is no https address without a path, or http one of this machine.
+pub(super) fn public_url() -> Result<Option<String>, ConfigError> {
+    let remedy = "give the https address that people use, without a path, such as https://hurdles.example";
+    read("LANEWRIGHT_PUBLIC_URL", remedy, |text| is_public(text).then(|| text.to_owned()))
+}
+
+fn is_public(url: &str) -> bool {
+    let known = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".:-[]".contains(&byte);
+    let host = |text: &str| !text.is_empty() && text.bytes().all(known);
+    let end = |rest: &str| rest.is_empty() || rest.starts_with(':');
+    let own =
+        |text: &str| ["127.0.0.1", "[::1]", "localhost"].iter().any(|name| text.strip_prefix(name).is_some_and(end));
+    match url.split_once("://") {
+        Some(("https", text)) => host(text),
+        Some(("http", text)) => host(text) && own(text),
+        _ => false,
+    }
 }
 
 /// Where to listen: `LANEWRIGHT_LISTEN`, by default the loopback address and port 8080.
@@ -134,7 +221,11 @@ pub fn log_as_text() -> Result<Option<bool>, ConfigError> {
     })
 }
 
-fn read<T>(
+/// A setting; none when it is not set.
+///
+/// # Errors
+/// When it cannot be used.
+pub(super) fn read<T>(
     name: &'static str,
     remedy: &'static str,
     parse: impl Fn(&str) -> Option<T>,
@@ -142,6 +233,32 @@ fn read<T>(
     match std::env::var(name) {
         Err(_) => Ok(None),
         Ok(text) if text.trim().is_empty() => Ok(None),
-        Ok(text) => parse(text.trim()).map(Some).ok_or(ConfigError { name, value: text, remedy }),
+        Ok(text) => {
+            parse(text.trim()).map(Some).ok_or_else(|| ConfigError { name, value: text, remedy: remedy.to_owned() })
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_public_address_is_https_or_this_machine_and_has_no_path() {
+        for good in ["https://hurdles.example", "https://h.example:8443", "http://127.0.0.1:8080", "http://[::1]:80"] {
+            assert!(is_public(good), "{good}");
+        }
+        for wrong in [
+            "hurdles.example",
+            "http://hurdles.example",
+            "http://localhost.evil.example",
+            "https://",
+            "https://hurdles.example/",
+            "https://hurdles.example/api",
+            "https://Hurdles.example",
+            "https://a@hurdles.example",
+        ] {
+            assert!(!is_public(wrong), "{wrong}");
+        }
     }
 }

@@ -1,6 +1,8 @@
 //! The door to the database. Nothing touches a club's rows without a [`ClubTx`], which fixes the club.
 
 mod account_tx;
+mod audience;
+mod audited;
 mod changes;
 mod error;
 mod hold;
@@ -9,6 +11,7 @@ mod locks;
 mod parts;
 mod plain;
 pub mod unique;
+mod upkeep;
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -24,8 +27,10 @@ use uuid::Uuid;
 use super::erasures;
 use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
+use super::print_units::PrintUnits;
 
 pub use account_tx::AccountTx;
+pub use audience::Audience;
 pub use changes::{Change, Kind, Named, REDATE, Receipt, Revs};
 pub use error::StoreError;
 pub use hold::{Hold, one_connection};
@@ -73,10 +78,14 @@ pub struct Db {
     erasures: Option<Arc<Path>>,
 }
 
+/// What the server must not plan with: nothing is read whole, or gathered and sorted, because a table looks small, as all do
+/// before the server has counted them. What has no index is read all the same, at a price at which it would be compiled.
+pub const PLANNING: [(&str, &str); 3] = [("enable_seqscan", "off"), ("enable_bitmapscan", "off"), ("jit", "off")];
+
 impl Db {
     /// A pool that connects when first used; one for each worker thread.
     pub fn lazy(options: PgConnectOptions, connections: u32) -> Self {
-        let options = options.application_name("lanewright").options([
+        let options = options.application_name("lanewright").options(PLANNING).options([
             ("lock_timeout", "4s"),
             ("statement_timeout", "15s"),
             ("idle_in_transaction_session_timeout", "5s"),
@@ -137,40 +146,6 @@ impl Db {
         let mut tx = ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone());
         tx.erasures.clone_from(&self.erasures);
         Ok(tx)
-    }
-
-    /// Begins a new life of the database after it was restored from a copy.
-    ///
-    /// # Errors
-    /// When the database is away.
-    pub async fn after_restore(&self) -> Result<i32, StoreError> {
-        let mut tx = self.account_tx().await?;
-        let generation = life::begin(tx.conn()).await?;
-        tx.commit().await?;
-        Ok(generation)
-    }
-
-    /// Lets the server count what its tables hold: after much came at once, its plans would rest on guesses until it does so
-    /// by itself.
-    ///
-    /// # Errors
-    /// When the database is away.
-    pub async fn analyse(&self) -> Result<(), StoreError> {
-        let mut tx = self.account_tx().await?;
-        sqlx::raw_sql("SET LOCAL statement_timeout = 0; ANALYZE").execute(tx.conn()).await?;
-        tx.commit().await
-    }
-
-    /// Every club, for chores; a request never reads more than one.
-    ///
-    /// # Errors
-    /// When the database is away.
-    pub async fn clubs(&self) -> Result<Vec<ClubId>, StoreError> {
-        let mut tx = self.account_tx().await?;
-        let ids = sqlx::query_scalar!("select distinct club_id from account_club order by club_id")
-            .fetch_all(tx.conn())
-            .await?;
-        Ok(ids.into_iter().map(ClubId).collect())
     }
 
     /// Whether the database answers and has the schema of this version or a newer one.
@@ -237,6 +212,7 @@ pub struct ClubTx {
     pub club: ClubId,
     /// Who acts.
     pub actor: Actor,
+    audience: Option<Audience>,
     changes: Vec<Change>,
     unsynced: bool,
     receipts: Vec<Receipt>,
@@ -268,6 +244,7 @@ impl ClubTx {
             life,
             club,
             actor,
+            audience: None,
             changes: Vec::new(),
             unsynced: false,
             receipts: Vec::new(),
@@ -341,6 +318,17 @@ impl ClubTx {
         Ok(Utc::now().with_timezone(&zone).date_naive())
     }
 
+    /// The units in which the club prints.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn print_units(&mut self) -> Result<PrintUnits, StoreError> {
+        let word = sqlx::query_scalar!("select print_units from clubs where id = $1", self.club.0)
+            .fetch_one(&mut *self.tx)
+            .await?;
+        PrintUnits::parse(&word).map_err(|_| StoreError::Corrupt("club"))
+    }
+
     /// Numbers the changes, writes the log and commits.
     ///
     /// The counter row is locked last, so per club the order of numbers is the order of commits.
@@ -356,6 +344,7 @@ impl ClubTx {
                 }
             }
             changes::complete(&mut self.tx, self.club, &self.receipts, &Revs::default()).await?;
+            self.audit().await?;
             let done = self.tx.commit().await;
             super::news::tell(self.club, 0);
             done?;
@@ -363,6 +352,7 @@ impl ClubTx {
         }
         let revs = changes::number(&mut self.tx, (self.club, self.life), &self.changes).await?;
         changes::complete(&mut self.tx, self.club, &self.receipts, &revs).await?;
+        self.audit().await?;
         let done = self.tx.commit().await;
         // Also after an error: the answer may be lost, not the commit, and whoever looks finds it.
         super::news::tell(self.club, revs.last());

@@ -7,6 +7,8 @@ words! {
     FaultCode {
         /// Goes with `accepted` only, or not with it.
         Accepted = "accepted",
+        /// Is no address to which a browser may be sent back.
+        Address = "address",
         /// The first day lies after the last.
         AfterTo = "after_to",
         /// Several fit: say which.
@@ -19,6 +21,8 @@ words! {
         Blank = "blank",
         /// The body ends early or cannot be unpacked.
         Body = "body",
+        /// Is a password that was stolen somewhere.
+        Breached = "breached",
         /// Holds characters that cannot be kept or read.
         Characters = "characters",
         /// Is among the passwords that are guessed first.
@@ -171,6 +175,8 @@ words! {
         UnknownParameter = "unknown_parameter",
         /// There is no such specification.
         UnknownSpec = "unknown_spec",
+        /// Needs a confirmed e-mail address first.
+        Unproven = "unproven",
         /// Nobody should run over this.
         Unsafe = "unsafe",
         /// Goes without a time only.

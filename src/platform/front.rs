@@ -38,8 +38,11 @@ pub async fn refuse<B: MessageBody>(
 /// What the framework refused without a problem document: packing that rules out everything, a page of the documentation
 /// that there is not.
 fn worded<B>(answer: &ServiceResponse<B>) -> Option<Problem> {
+    // A page for people, or what OAuth asks for, comes from a handler as well.
+    let ours: [&[u8]; 3] = [b"application/problem+json", b"application/json", b"text/html"];
     let kind = answer.headers().get(CONTENT_TYPE);
-    if !answer.status().is_client_error() || kind.is_some_and(|kind| kind == "application/problem+json") {
+    let handled = |kind: &HeaderValue| ours.iter().any(|ours| kind.as_bytes().starts_with(ours));
+    if !answer.status().is_client_error() || kind.is_some_and(handled) {
         return None;
     }
     Some(match answer.status() {
@@ -98,13 +101,13 @@ fn parameters(req: &ServiceRequest) -> Vec<Fault> {
 
 /// For answers that are data: nothing in them runs or loads anything.
 const DATA: &str = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-/// For pictures, which may be opened by themselves: they bring their own styles.
-const PICTURE: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox";
+/// For pictures and documents for people, which are opened by themselves: they bring their own styles, and nothing else.
+const PAPER: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox";
 /// For the pages of the documentation: scripts and styles of this service alone; their styles also stand in elements.
 const PAGES: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; \
     font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
-/// Tells browsers what they may do with an answer, and caches that it is private unless its handler said otherwise.
+/// Tells browsers what they may do with an answer, and caches that it is private, unless its handler said otherwise.
 ///
 /// # Errors
 /// Those of the inner service.
@@ -119,23 +122,22 @@ pub async fn protect<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Resu
         _ => "private, no-cache",
     };
     let headers = answer.headers_mut();
-    let picture = headers.get(CONTENT_TYPE).is_some_and(|kind| kind.as_bytes().starts_with(b"image/svg"));
-    let policy = match (docs, picture) {
+    let paper = headers
+        .get(CONTENT_TYPE)
+        .is_some_and(|kind| [&b"image/svg"[..], b"text/html"].iter().any(|one| kind.as_bytes().starts_with(one)));
+    let policy = match (docs, paper) {
         (true, _) => PAGES,
-        (false, true) => PICTURE,
+        (false, true) => PAPER,
         (false, false) => DATA,
     };
-    let fixed: [(HeaderName, &'static str); 4] = [
-        (X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (X_FRAME_OPTIONS, "DENY"),
-        (REFERRER_POLICY, "no-referrer"),
-        (CONTENT_SECURITY_POLICY, policy),
-    ];
-    for (name, value) in fixed {
-        headers.insert(name, HeaderValue::from_static(value));
-    }
-    if !headers.contains_key(CACHE_CONTROL) {
-        headers.insert(CACHE_CONTROL, HeaderValue::from_static(cached));
+    headers.insert(X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    headers.insert(X_FRAME_OPTIONS, HeaderValue::from_static("DENY"));
+    let unless_said: [(HeaderName, &'static str); 3] =
+        [(REFERRER_POLICY, "no-referrer"), (CONTENT_SECURITY_POLICY, policy), (CACHE_CONTROL, cached)];
+    for (name, value) in unless_said {
+        if !headers.contains_key(&name) {
+            headers.insert(name, HeaderValue::from_static(value));
+        }
     }
     Ok(answer)
 }

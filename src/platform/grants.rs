@@ -364,24 +364,15 @@ pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<U
 /// # Errors
 /// Database errors.
 pub async fn seen_athletes(tx: &mut ClubTx) -> Result<Vec<Uuid>, StoreError> {
-    let (club, groups) = (tx.club.0, tx.actor.group_ids().unwrap_or_default());
-    let ids = sqlx::query_scalar!(
-        r#"
-        select distinct v.athlete_id as "athlete_id!"
-        from athlete_scope v
-        where v.club_id = $1 and v.scope_id = any ((select $2::uuid[])::uuid[])
-          and exists (
-            select from athletes a
-            where a.club_id = $1 and a.id = v.athlete_id and a.deleted_at is null
-            offset 0
-          )
-        "#,
-        club,
-        &groups
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(ids)
+    let groups = tx.actor.group_ids().unwrap_or_default();
+    let mut list = Parts::new(tx, "select distinct v.athlete_id from ")?;
+    list.with("unnest((select ?::uuid[])::uuid[]) as s (id) cross join lateral (select w.athlete_id from ", groups)?;
+    list.then(
+        "athlete_scope w where w.club_id = $1 and w.scope_id = s.id offset 0) v where exists (select from athletes a where \
+         a.club_id = $1 and a.id = v.athlete_id and a.deleted_at is null offset 0)",
+    );
+    let rows: Vec<(Uuid,)> = list.all(tx).await?;
+    Ok(rows.into_iter().map(|(id,)| id).collect())
 }
 
 /// The sessions among these that the actor sees, with their day.

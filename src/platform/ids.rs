@@ -55,12 +55,16 @@ ids! {
     DeviceId;
     /// A place in a club for one e-mail address.
     InvitationId;
+    /// An app of a third party that a club admits.
+    AppId;
     /// An address that shows something to whoever holds it.
     SecretLinkId;
     /// A training group.
     GroupId;
     /// An athlete.
     AthleteId;
+    /// What was said of consent for an athlete.
+    ConsentId;
     /// A dated measurement of an athlete.
     MeasurementId;
     /// A venue.

@@ -1,11 +1,15 @@
 //! What a password must be, and the one form in which it is hashed.
 
+use std::path::Path;
+
 use precis_profiles::OpaqueString;
 use precis_profiles::precis_core::profile::PrecisFastInvocation;
 use secrecy::{ExposeSecret, SecretString};
 use zxcvbn::Score;
 
+use super::breached;
 use super::fault::Faults;
+use super::problem::{Code, Problem};
 
 /// Fewest characters of a password, in its normal form.
 pub const MIN: usize = 10;
@@ -91,6 +95,31 @@ pub fn check(faults: &mut Faults, pointer: &str, password: &SecretString, owner:
             "is among the first million that a guesser tries; use several words that do not belong together",
         );
     }
+}
+
+/// Notes that a password was stolen somewhere and stands in the list of those, if there is one.
+///
+/// # Errors
+/// 503 when too many are waiting or the list cannot be read.
+pub async fn check_breached(
+    faults: &mut Faults,
+    pointer: &str,
+    password: &SecretString,
+    list: Option<&Path>,
+) -> Result<(), Problem> {
+    let (Some(list), Some(password)) = (list.map(Path::to_owned), normal(password.expose_secret())) else {
+        return Ok(());
+    };
+    let looked = tokio::task::spawn_blocking(move || breached::lists(&list, &password)).await;
+    let listed = looked.map_err(std::io::Error::other).and_then(|listed| listed).map_err(|error| {
+        tracing::error!(%error, "the list of stolen passwords cannot be read");
+        Problem::new(Code::Unavailable, "Passwords cannot be checked at the moment; nothing was stored. Try again.")
+    })?;
+    if listed {
+        let detail = "was stolen somewhere and is in lists that guessers try first; use another one, here and wherever else you have it";
+        faults.add(pointer, "breached", detail);
+    }
+    Ok(())
 }
 
 /// Whether a password is among the first million guesses.

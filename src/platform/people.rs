@@ -40,29 +40,26 @@ impl People {
     }
 }
 
-/// A fact on its way into a list: the athlete and its id.
-pub type Next = (Uuid, Uuid);
-
 /// How many facts of each of so many athletes to look at first, for a list of `fetch`: of all together twice as many.
 pub fn each(athletes: usize, fetch: i64) -> i64 {
     let athletes = i64::try_from(athletes).unwrap_or(i64::MAX).max(1);
     (2 * fetch / athletes).clamp(4, fetch.max(4))
 }
 
-/// The first `fetch` facts by id, from the first `each` of every athlete; none when more of each are needed: behind the last of
-/// an athlete of whom there may be more, nothing is sure.
-pub fn merged(mut found: Vec<Next>, each: i64, fetch: i64) -> Option<Vec<Uuid>> {
+/// The first `fetch` facts by their places, from the first `each` of every athlete; none when more of each are needed: behind
+/// the last of an athlete of whom there may be more, nothing is sure.
+pub fn merged<Place: Copy + Ord>(mut found: Vec<(Uuid, Place)>, each: i64, fetch: i64) -> Option<Vec<Place>> {
     let (each, fetch) = (usize::try_from(each).ok()?, usize::try_from(fetch).ok()?);
-    let mut last: HashMap<Uuid, (usize, Uuid)> = HashMap::new();
-    for (athlete, id) in &found {
-        let (count, highest) = last.entry(*athlete).or_insert((0, *id));
-        (*count, *highest) = (*count + 1, (*highest).max(*id));
+    let mut last: HashMap<Uuid, (usize, Place)> = HashMap::new();
+    for (athlete, place) in &found {
+        let (count, highest) = last.entry(*athlete).or_insert((0, *place));
+        (*count, *highest) = (*count + 1, (*highest).max(*place));
     }
     let sure = last.values().filter(|(count, _)| *count >= each).map(|(_, highest)| *highest).min();
-    found.sort_unstable_by_key(|(_, id)| *id);
-    let ids = found.into_iter().map(|(_, id)| id).take_while(|id| sure.is_none_or(|sure| *id <= sure));
-    let ids: Vec<Uuid> = ids.take(fetch).collect();
-    (sure.is_none() || ids.len() >= fetch).then_some(ids)
+    found.sort_unstable_by_key(|(_, place)| *place);
+    let places = found.into_iter().map(|(_, place)| place).take_while(|place| sure.is_none_or(|sure| *place <= sure));
+    let places: Vec<Place> = places.take(fetch).collect();
+    (sure.is_none() || places.len() >= fetch).then_some(places)
 }
 
 /// About whom a recorded fact is, and who recorded it.
@@ -97,7 +94,7 @@ mod tests {
     use super::*;
 
     /// The first `each` of the facts of every athlete: fact n is of athlete n % `athletes`, but the first hundred are all of one.
-    fn found(athletes: u128, each: i64) -> Vec<Next> {
+    fn found(athletes: u128, each: i64) -> Vec<(Uuid, Uuid)> {
         let of = |n: u128| Uuid::from_u128(if n < 100 { 0 } else { n % athletes });
         let each = usize::try_from(each).unwrap();
         (0..athletes)

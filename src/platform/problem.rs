@@ -18,8 +18,12 @@ pub enum Code {
     Malformed,
     /// 401: no valid access token.
     Unauthenticated,
+    /// 401: the access of the app that sent the token was withdrawn.
+    AppRevoked,
     /// 403: signed in, but the act needs another role or scope.
     Forbidden,
+    /// 403: needs a second factor.
+    SecondFactor,
     /// 404: no such record in a club of yours.
     NotFound,
     /// 405: the path exists, the method does not.
@@ -64,10 +68,12 @@ pub enum Code {
 
 impl Code {
     /// Every problem, in order of status.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 25] = [
         Self::Malformed,
         Self::Unauthenticated,
+        Self::AppRevoked,
         Self::Forbidden,
+        Self::SecondFactor,
         Self::NotFound,
         Self::MethodNotAllowed,
         Self::NotAcceptable,
@@ -95,7 +101,9 @@ impl Code {
         match self {
             Self::Malformed => ("malformed", 400, "The request cannot be read"),
             Self::Unauthenticated => ("unauthenticated", 401, "Sign in first"),
+            Self::AppRevoked => ("app-revoked", 401, "The app may no longer"),
             Self::Forbidden => ("forbidden", 403, "Not allowed"),
+            Self::SecondFactor => ("second-factor", 403, "A second factor is needed"),
             Self::NotFound => ("not-found", 404, "Not found"),
             Self::MethodNotAllowed => ("method-not-allowed", 405, "Method not allowed"),
             Self::NotAcceptable => ("not-acceptable", 406, "No acceptable representation"),
@@ -121,7 +129,7 @@ impl Code {
 }
 
 /// An error on its way to the client.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Problem {
     code: Code,
     detail: String,
@@ -168,9 +176,7 @@ impl Problem {
 
     /// A body or parameter that cannot be read.
     pub fn malformed(fault: Fault) -> Self {
-        let mut problem = Self::new(Code::Malformed, "The request cannot be read; nothing was stored.");
-        problem.errors.push(fault);
-        problem
+        Self::new(Code::Malformed, "The request cannot be read; nothing was stored.").with_faults(vec![fault])
     }
 
     /// Fields that break a rule.
@@ -222,29 +228,20 @@ impl Problem {
 
     /// Adds a record or structured reason to the answer.
     #[must_use]
-    pub fn with_current(mut self, current: impl Serialize) -> Self {
-        self.current = serde_json::to_value(current).ok();
-        self
+    pub fn with_current(self, current: impl Serialize) -> Self {
+        Self { current: serde_json::to_value(current).ok(), ..self }
     }
 
     /// Adds broken fields.
     #[must_use]
-    pub fn with_faults(mut self, faults: Vec<Fault>) -> Self {
-        self.errors = faults;
-        self
+    pub fn with_faults(self, errors: Vec<Fault>) -> Self {
+        Self { errors, ..self }
     }
 
     /// The same problem once more.
     #[must_use]
     pub fn again(&self) -> Self {
-        Self {
-            code: self.code,
-            detail: self.detail.clone(),
-            errors: self.errors.clone(),
-            current: self.current.clone(),
-            headers: self.headers.clone(),
-            undone: self.undone,
-        }
+        self.clone()
     }
 
     /// What is kept of a refusal, so that it can be given again; see [`Self::kept`].
@@ -343,7 +340,7 @@ impl ResponseError for Problem {
             answer.insert_header((name.clone(), value.clone()));
         }
         match self.code {
-            Code::Unauthenticated => {
+            Code::Unauthenticated | Code::AppRevoked => {
                 answer.insert_header((WWW_AUTHENTICATE, "Bearer"));
             }
             // Of a body that was given up, nobody reads the rest.

@@ -35,10 +35,12 @@ const UNREADABLE: [&str; 18] = [
     "word",
 ];
 /// What is never wrong with a recorded fact, which alone is held: rules of accounts, rosters, settings, races and edits.
-const NEVER_HELD: [&str; 38] = [
+const NEVER_HELD: [&str; 41] = [
+    "address",
     "after_to",
     "apart",
     "append_only",
+    "breached",
     "common",
     "conflict",
     "contradiction",
@@ -72,6 +74,7 @@ const NEVER_HELD: [&str; 38] = [
     "unknown_event",
     "unknown_group",
     "unknown_spec",
+    "unproven",
     "unsafe",
     "xlsx",
 ];
@@ -87,8 +90,15 @@ type, or a parameter is unknown."
             Self::Unauthenticated => {
                 "There is no access token, or it has expired, was signed by somebody else, or its sign-in was ended."
             }
+            Self::AppRevoked => {
+                "The access of the app that sent the token was withdrawn: by an admin for the whole club, or by the person it acted for."
+            }
             Self::Forbidden => {
                 "You are signed in, but your role in the club or the scope of the token does not allow this."
+            }
+            Self::SecondFactor => {
+                "The account has a second factor and its code is missing or wrong, or the club asks its admins for one and this \
+sign-in was made without."
             }
             Self::NotFound => {
                 "There is no such record, or it is not yours to see; the two are answered alike. Or there is nothing at this path."
@@ -140,7 +150,13 @@ type, or a parameter is unknown."
         match self {
             Self::Malformed => "Correct what `errors` points to and send it again.",
             Self::Unauthenticated => "Refresh the tokens, or sign in again.",
+            Self::AppRevoked => {
+                "Forget the tokens and everything that the app keeps of the club. Ask to be connected again only when the person wants it."
+            }
             Self::Forbidden => "Ask an admin of the club, or ask for a token with the scope that `detail` names.",
+            Self::SecondFactor => {
+                "Ask for a code and send it: with the sign-in as `code`, or with POST /v1/me/second-factor/check."
+            }
             Self::NotFound => "Read the list again, and forget what is not in it any more.",
             Self::MethodNotAllowed => "Use one of the methods in `Allow`.",
             Self::NotAcceptable => "Ask for one of those that `detail` names.",
@@ -216,14 +232,16 @@ impl FaultCodes {
     }
 }
 
-fn wants_html(req: &HttpRequest) -> bool {
+/// Whether somebody reads the answer in a browser.
+pub fn wants_html(req: &HttpRequest) -> bool {
     let accept = req.headers().get(ACCEPT).and_then(|value| value.to_str().ok()).unwrap_or_default();
     let at = |media: &str| accept.find(media);
     at("text/html").is_some_and(|html| at("json").is_none_or(|json| html < json))
 }
 
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+/// A text as HTML shows it, also inside an attribute in double quotes.
+pub fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
 fn html(title: &str, body: &str) -> HttpResponse {

@@ -7,7 +7,7 @@
 use std::marker::PhantomData;
 
 use actix_web::dev::{AppService, HttpServiceFactory};
-use actix_web::web::{Data, Payload};
+use actix_web::web::{Data, Payload, ServiceConfig};
 use actix_web::{FromRequest, Handler, HttpRequest, Resource, Responder, guard};
 use utoipa::openapi::path::{HttpMethod, Operation, Parameter, ParameterBuilder, ParameterIn, Paths};
 use utoipa::openapi::request_body::RequestBodyBuilder;
@@ -15,11 +15,11 @@ use utoipa::openapi::schema::{KnownFormat, ObjectBuilder, Schema, SchemaFormat, 
 use utoipa::openapi::security::SecurityRequirement;
 use utoipa::openapi::{ContentBuilder, PathItem, Ref, RefOr, Required};
 use utoipa::{IntoParams, ToSchema};
-use utoipa_actix_web::OpenApiFactory;
 
 use super::access::{Act, Caller, Permit, Recorder, Syncing};
 use super::asking::{Later, Scoped};
 use super::body::Body;
+use super::form::{self, Form};
 use super::network::Network;
 use super::params::Params;
 use super::patch::Patch;
@@ -48,8 +48,11 @@ impl<T> Said for Data<T> {
     fn say(_: &mut Operation, _: &mut Named) {}
 }
 
+/// A person's own sign-in will do; where there is a scope, so will an app that has it.
 fn needs(operation: &mut Operation, scope: Option<&str>) {
-    operation.security = Some(vec![SecurityRequirement::new("access_token", scope)]);
+    let own = SecurityRequirement::new("access_token", scope);
+    let app = scope.map(|scope| SecurityRequirement::new("oauth2", [scope]));
+    operation.security = Some([own].into_iter().chain(app).collect());
 }
 
 impl<A: Act> Said for Permit<A> {
@@ -66,7 +69,8 @@ impl<A: Act> Said for Later<A> {
 
 impl<A: Act> Said for Scoped<A> {
     fn say(operation: &mut Operation, _: &mut Named) {
-        needs(operation, Some(A::SCOPE));
+        // In no club, so not for apps.
+        operation.security = Some(vec![SecurityRequirement::new("access_token", [A::SCOPE])]);
     }
 }
 
@@ -125,6 +129,12 @@ fn takes<T: ToSchema>(operation: &mut Operation, schemas: &mut Named, media: &st
 impl<T: ToSchema> Said for Body<T> {
     fn say(operation: &mut Operation, schemas: &mut Named) {
         takes::<T>(operation, schemas, "application/json");
+    }
+}
+
+impl<T: ToSchema> Said for Form<T> {
+    fn say(operation: &mut Operation, schemas: &mut Named) {
+        takes::<T>(operation, schemas, form::MEDIA);
     }
 }
 
@@ -204,26 +214,66 @@ fn ids(path: &str) -> impl Iterator<Item = RefOr<Parameter>> {
     })
 }
 
-impl<'t, P, H, A> OpenApiFactory for Route<P, H, A>
-where
-    P: utoipa::Path + utoipa::__dev::SchemaReferences + utoipa::__dev::Tags<'t>,
-    A: Said,
-{
-    fn paths(&self) -> Paths {
-        let mut operation = P::operation();
-        operation.tags = Some(P::tags().into_iter().map(str::to_owned).collect());
-        let own = operation.parameters.take();
-        operation.parameters = Some(ids(&P::path()).chain(own.into_iter().flatten()).collect());
-        A::say(&mut operation, &mut Vec::new());
-        operation.security.get_or_insert_with(|| vec![SecurityRequirement::default()]);
-        let items = P::methods().into_iter().map(|method| PathItem::new(method, operation.clone()));
-        items.fold(Paths::builder(), |paths, item| paths.path(P::path(), item)).build()
+/// Where routes are mounted: into a service and, for whoever writes the document, into what it says of them. A service
+/// answers without the latter, which weighs more than the routes.
+pub struct Mount<'a> {
+    service: &'a mut ServiceConfig,
+    said: Option<(Paths, Named)>,
+}
+
+impl std::fmt::Debug for Mount<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Mount").finish_non_exhaustive()
+    }
+}
+
+impl<'a> Mount<'a> {
+    /// Mounts into a service alone.
+    pub fn into_service(service: &'a mut ServiceConfig) -> Self {
+        Self { service, said: None }
     }
 
-    fn schemas(&self, schemas: &mut Named) {
-        P::schemas(schemas);
-        A::say(&mut Operation::default(), schemas);
+    /// Keeps what the document says as well.
+    pub fn saying(service: &'a mut ServiceConfig) -> Self {
+        Self { service, said: Some((Paths::new(), Named::new())) }
     }
+
+    /// The paths that were mounted, and the schemas that they refer to.
+    pub fn said(self) -> (Paths, Named) {
+        self.said.unwrap_or_default()
+    }
+
+    /// Mounts a route.
+    pub fn route<'t, P, H, A>(&mut self, route: Route<P, H, A>)
+    where
+        P: utoipa::Path + utoipa::__dev::SchemaReferences + utoipa::__dev::Tags<'t> + 'static,
+        H: Handler<A>,
+        A: FromRequest + Said + 'static,
+        H::Output: Responder + 'static,
+    {
+        if let Some((paths, schemas)) = &mut self.said {
+            paths.merge(said::<P, A>());
+            P::schemas(schemas);
+            A::say(&mut Operation::default(), schemas);
+        }
+        self.service.service(route);
+    }
+}
+
+/// The path of a route as the document has it.
+fn said<'t, P, A>() -> Paths
+where
+    P: utoipa::Path + utoipa::__dev::Tags<'t>,
+    A: Said,
+{
+    let mut operation = P::operation();
+    operation.tags = Some(P::tags().into_iter().map(str::to_owned).collect());
+    let own = operation.parameters.take();
+    operation.parameters = Some(ids(&P::path()).chain(own.into_iter().flatten()).collect());
+    A::say(&mut operation, &mut Vec::new());
+    operation.security.get_or_insert_with(|| vec![SecurityRequirement::default()]);
+    let items = P::methods().into_iter().map(|method| PathItem::new(method, operation.clone()));
+    items.fold(Paths::builder(), |paths, item| paths.path(P::path(), item)).build()
 }
 
 /// The routes of a file: its handlers, each with the attribute `#[utoipa::path(METHOD, path = "...", impl_for = HANDLER, ...)]`.
@@ -237,8 +287,8 @@ macro_rules! routes {
         )+
 
         /// The routes of this file.
-        pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
-            $(config.service($crate::platform::route::Route::<$handler, _, _>::new($handler));)+
+        pub fn routes(config: &mut $crate::platform::route::Mount<'_>) {
+            $(config.route($crate::platform::route::Route::<$handler, _, _>::new($handler));)+
         }
     };
 }

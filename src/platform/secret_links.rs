@@ -11,6 +11,7 @@ use chrono::{DateTime, Duration, Utc};
 use uuid::Uuid;
 
 use super::access::{Act, Permit};
+use super::audit;
 use super::db::{Actor, ClubTx, Db, StoreError};
 use super::ids::{AccountId, ClubId, DeviceId, SecretLinkId};
 use super::network::Network;
@@ -260,6 +261,7 @@ pub async fn open<A: Act>(db: &Db, shows: Shows, secret: &str, from: &Network) -
         return Err(closed());
     };
     throttle::take(db, throttle::LINK, &link.id.to_string()).await?;
+    audit::lends(club, link.made_by, link.device, vec![link.id.0, link.subject]);
     Ok(Opened { link, permit: Permit::lent(club, link.made_by, link.device) })
 }
 

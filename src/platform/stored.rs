@@ -5,7 +5,8 @@ use std::future::{Ready, ready};
 use actix_web::dev::Payload;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{
-    CACHE_CONTROL, CONTENT_DISPOSITION, ContentType, ETAG, HeaderName, IF_MATCH, IF_NONE_MATCH, LOCATION, VARY,
+    CACHE_CONTROL, CONTENT_DISPOSITION, ContentType, ETAG, HeaderName, HeaderValue, IF_MATCH, IF_NONE_MATCH, LOCATION,
+    VARY,
 };
 use actix_web::{FromRequest, HttpRequest, HttpResponse, ResponseError};
 use base64::Engine;
@@ -135,7 +136,7 @@ pub fn created(
     let status = if fresh { StatusCode::CREATED } else { StatusCode::OK };
     let mut answer = with_tag(None, status, rev, body);
     let location = format!("{}/{id}", req.path().trim_end_matches('/'));
-    if let Ok(value) = actix_web::http::header::HeaderValue::from_str(&location) {
+    if let Ok(value) = HeaderValue::from_str(&location) {
         answer.headers_mut().insert(LOCATION, value);
     }
     answer
@@ -143,6 +144,17 @@ pub fn created(
 
 /// Answers a read with a file for people, such as a table; 304 when the caller already has it.
 pub fn file(req: &HttpRequest, rev: i64, media: &'static str, name: &str, bytes: Vec<u8>) -> HttpResponse {
+    let mut answer = document(req, rev, media, bytes);
+    if answer.status() == StatusCode::OK
+        && let Ok(attached) = HeaderValue::from_str(&format!("attachment; filename=\"{name}\""))
+    {
+        answer.headers_mut().insert(CONTENT_DISPOSITION, attached);
+    }
+    answer
+}
+
+/// Answers a read with a document that is looked at where it is asked for; 304 when the caller already has it.
+pub fn document(req: &HttpRequest, rev: i64, media: &'static str, bytes: Vec<u8>) -> HttpResponse {
     let tag = etag(rev, &bytes);
     let known = has(req, &tag);
     let mut answer = HttpResponse::build(if known { StatusCode::NOT_MODIFIED } else { StatusCode::OK });
@@ -150,11 +162,7 @@ pub fn file(req: &HttpRequest, rev: i64, media: &'static str, name: &str, bytes:
         .insert_header((ETAG, tag))
         .insert_header((CACHE_CONTROL, "private, no-cache"))
         .insert_header((VARY, "accept"));
-    if known {
-        return answer.finish();
-    }
-    answer.insert_header((CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")));
-    answer.content_type(media).body(bytes)
+    if known { answer.finish() } else { answer.content_type(media).body(bytes) }
 }
 
 /// Answers with a body and its tag; 304 when `read` is a request that names the tag.

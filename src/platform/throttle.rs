@@ -64,6 +64,8 @@ pub const SIGN_UP: Limit = limit("sign-up", 120.0, 1.0 / 30.0);
 pub const REFRESH: Limit = limit("refresh", 30.0, 1.0 / 30.0);
 /// Refresh tokens from one network that are none: nobody guesses 256 bits, but every try is a look into the database.
 pub const REFRESH_UNKNOWN: Limit = limit("refresh-unknown", 60.0, 0.1);
+/// Codes and consents of apps from one network that are none: like unknown refresh tokens.
+pub const CODE_UNKNOWN: Limit = limit("code-unknown", 60.0, 0.1);
 /// Changes of the password by one device, right or wrong: whoever stole an access token shall not guess the password
 /// with it, nor keep the owner's other devices from changing it.
 pub const PASSWORD: Limit = limit("password", 10.0, 1.0 / 900.0);
@@ -73,8 +75,26 @@ pub const ACCEPT: Limit = limit("accept", 20.0, 1.0 / 60.0);
 pub const FOUND_CLUB: Limit = limit("found-club", 20.0, 1.0 / 3600.0);
 /// Openings of one secret address: the phones of a session's helpers, loading it again and again.
 pub const LINK: Limit = limit("link", 120.0, 1.0);
-/// Secret addresses from one network that are none: nobody guesses 256 bits, but every try is a look into the database.
+/// Secret addresses, and secrets of mails, from one network that are none: nobody guesses 256 bits, but every try is a look into the database.
 pub const LINK_UNKNOWN: Limit = limit("link-unknown", 60.0, 0.1);
+
+/// Mail that one network asks for, at all addresses: a whole club may sign up in one evening.
+pub const MAIL_NETWORK: Limit = limit("mail-network", 120.0, 1.0 / 30.0);
+/// Mail that one network asks for to one address: more than a few help nobody.
+pub const MAIL_PAIR: Limit = limit("mail-pair", 5.0, 1.0 / 900.0);
+/// Mail that strangers ask for to one address: five networks at work do not exhaust it at once.
+pub const MAIL_ADDRESS: Limit = limit("mail-address", 25.0, 1.0 / 900.0);
+/// Notices to one account: an app that signs in anew all day shall not fill its owner's box.
+pub const NOTICE: Limit = limit("notice", 10.0, 1.0 / 3600.0);
+/// Codes of one second factor from one network or device, each with the right password: of a million codes three fit at a time,
+/// so a day of it is right once in three thousand.
+pub const CODE_PAIR: Limit = limit("code-pair", 10.0, 1.0 / 900.0);
+/// The same from networks that the account does not know.
+pub const CODE_ACCOUNT: Limit = limit("code-account", 50.0, 1.0 / 240.0);
+/// Changes of the address that one account asks for, and confirmations that it asks for again.
+pub const ADDRESS: Limit = limit("address", 10.0, 1.0 / 1800.0);
+/// Invitations of one club: a whole club comes in one evening, and each is a mail to an address that nobody asked.
+pub const INVITE: Limit = limit("invite", 300.0, 1.0 / 60.0);
 
 /// A bucket is full again after this time at the latest, and its row says nothing any more.
 const FULL_AFTER: Duration = Duration::hours(24);
@@ -124,6 +144,18 @@ pub async fn take(db: &Db, limit: Limit, who: &str) -> Result<(), Problem> {
     let wait = row.map_or(1.0, |row| wait(limit, row.tokens, row.refilled_at, now));
     Err(Problem::new(Code::TooMany, format!("Too many attempts. Wait {wait} seconds and try again."))
         .with_header(actix_web::http::header::RETRY_AFTER, &format!("{wait}")))
+}
+
+/// Takes one attempt from a bucket, if it holds one.
+///
+/// # Errors
+/// When the database is away.
+pub async fn allows(db: &Db, limit: Limit, who: &str) -> Result<bool, Problem> {
+    match take(db, limit, who).await {
+        Ok(()) => Ok(true),
+        Err(problem) if problem.code() == Code::TooMany => Ok(false),
+        Err(problem) => Err(problem),
+    }
 }
 
 /// Whole seconds until the bucket holds one attempt again.
@@ -185,7 +217,7 @@ pub async fn prune(db: &Db) -> Result<u64, StoreError> {
 mod tests {
     use super::*;
 
-    const ALL: [Limit; 13] = [
+    const ALL: [Limit; 22] = [
         SIGN_IN_PAIR,
         SIGN_IN_DEVICE,
         SIGN_IN_ACCOUNT,
@@ -194,9 +226,18 @@ mod tests {
         SIGN_UP,
         REFRESH,
         REFRESH_UNKNOWN,
+        CODE_UNKNOWN,
         PASSWORD,
         ACCEPT,
         FOUND_CLUB,
+        MAIL_NETWORK,
+        MAIL_PAIR,
+        MAIL_ADDRESS,
+        NOTICE,
+        CODE_PAIR,
+        CODE_ACCOUNT,
+        ADDRESS,
+        INVITE,
         LINK,
         LINK_UNKNOWN,
     ];

@@ -13,6 +13,7 @@ use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
+use super::client::ClientId;
 use super::db::{Db, StoreError};
 use super::ids::{AccountId, DeviceId};
 use super::problem::{Code, Problem};
@@ -35,6 +36,9 @@ pub struct Claims {
     pub device: DeviceId,
     /// Granted scopes, separated by spaces (RFC 8693).
     pub scope: String,
+    /// The app that it was given to (RFC 9068); none for a person's own sign-in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub client_id: Option<ClientId>,
     /// When it expires (seconds since 1970).
     pub exp: i64,
     iat: i64,
@@ -195,7 +199,7 @@ impl Keys {
         serde_json::json!({ "keys": keys })
     }
 
-    /// Signs an access token.
+    /// Signs an access token of a person's own sign-in.
     ///
     /// # Errors
     /// 500 when the key is unusable.
@@ -206,12 +210,27 @@ impl Keys {
         scope: &str,
         now: DateTime<Utc>,
     ) -> Result<String, Problem> {
+        self.sign_for(None, (account, device), scope, now)
+    }
+
+    /// The same of a sign-in that may be that of an app.
+    ///
+    /// # Errors
+    /// 500 when the key is unusable.
+    pub fn sign_for(
+        &self,
+        client_id: Option<ClientId>,
+        (account, device): (AccountId, DeviceId),
+        scope: &str,
+        now: DateTime<Utc>,
+    ) -> Result<String, Problem> {
         let claims = Claims {
             iss: ISSUER.into(),
             aud: AUDIENCE.into(),
             sub: account,
             device,
             scope: scope.into(),
+            client_id,
             exp: now.timestamp() + ACCESS_SECONDS,
             iat: now.timestamp(),
             jti: Uuid::now_v7(),

@@ -170,6 +170,7 @@ impl Play {
                 Some((rules::STOP, format!("later, after {least} seconds or more")))
             }
             Ends::SignIn if outcome != "sign_in" => Some((rules::SIGN_IN, "sign_in".to_owned())),
+            Ends::Forgotten if outcome != "forgotten" => Some((rules::FORGET, "forgotten".to_owned())),
             Ends::Left if outcome != "left" => Some((rules::LEFT, "left".to_owned())),
             _ => None,
         };

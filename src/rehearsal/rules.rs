@@ -38,6 +38,7 @@ rules! {
     LATER = "After 503 some items may be stored: send all of them again.";
     HALVE = "After 400 or 413 nothing was stored: send half as many; an item that is refused alone is parked.";
     GROUPS = "Send one `PATCH` for each field group";
+    FORGET = "forget all that is kept of the club at once, records, outbox, journal, parked items and tokens, and say so";
     SIGN_IN = "refresh the access token.";
     LEFT = "keep the outbox, put the journal back into it, push once more (30 days), then drop the copy";
 }

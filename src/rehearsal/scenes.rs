@@ -23,6 +23,8 @@ pub(super) enum Ends {
     SignIn,
     /// Its member has left.
     Left,
+    /// The app was revoked, and has forgotten everything.
+    Forgotten,
     /// Either of them.
     Any,
 }

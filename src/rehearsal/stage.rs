@@ -278,6 +278,11 @@ impl Stage {
     pub(super) fn refuse(&mut self, status: u16, kind: &'static str, wait: u64) -> Answer {
         match status {
             400 | 410 => self.mirror.afresh(),
+            401 if kind == "app-revoked" => {
+                self.round.stopped = Some(rules::FORGET);
+                self.mirror.drop_all();
+                self.deeds.iter_mut().for_each(|deed| deed.place = Place::Gone);
+            }
             401 => self.round.stopped = Some(rules::SIGN_IN),
             403 | 404 => {
                 self.round.stopped = Some(rules::LEFT);

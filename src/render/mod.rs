@@ -2,7 +2,14 @@
 
 pub mod chart;
 pub mod cue;
+pub mod html;
+pub mod measure;
 mod paper;
+pub mod pdf;
 pub mod set_out;
+pub mod sheet;
 pub mod start_list;
+pub mod strip;
 pub mod table;
+
+pub use paper::kind_words;

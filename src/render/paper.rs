@@ -68,7 +68,7 @@ pub(super) fn wrap(words: &str, letters: usize) -> Vec<String> {
 }
 
 /// A kind of barrier in words.
-pub(super) const fn kind_words(kind: BarrierKind) -> &'static str {
+pub const fn kind_words(kind: BarrierKind) -> &'static str {
     match kind {
         BarrierKind::Wicket => "wicket",
         BarrierKind::Foam => "foam barrier",

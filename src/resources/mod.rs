@@ -5,6 +5,7 @@ pub mod advice;
 pub mod age_groups;
 pub mod assessments;
 pub mod athletes;
+pub mod audit;
 pub mod barrier_configurations;
 pub mod clubs;
 pub mod competition_specs;
@@ -22,15 +23,16 @@ pub mod sync;
 pub mod venues;
 pub mod wellbeing_records;
 
-use utoipa_actix_web::service_config::ServiceConfig;
+use crate::platform::route::Mount;
 
 /// Mounts every resource.
-pub fn mount(config: &mut ServiceConfig) {
+pub fn mount(config: &mut Mount<'_>) {
     // Routes are tried in this order, and phones ask for changes more often than for anything else.
     sync::routes(config);
     accounts::routes(config);
     assessments::routes(config);
     athletes::routes(config);
+    audit::routes(config);
     age_groups::routes(config);
     barrier_configurations::routes(config);
     clubs::routes(config);

@@ -12,18 +12,19 @@ async fn the_club_is_read_and_each_setting_changed(pool: PgPool) {
     let read = admin.get("").await.expect(200);
     let rev = &read.body["rev"];
     let fresh = json!({"id": admin.club, "rev": rev, "name": "North", "time_zone": "Europe/London",
-        "ruleset": "UKA-2024", "spacing_step_m": 0.25, "policy": {}});
+        "ruleset": "UKA-2024", "spacing_step_m": 0.25, "print_units": "metric", "policy": {}, "helper_links": true});
     assert_eq!(read.body, fresh);
     let etag = read.header("etag").to_owned();
     assert!(etag.starts_with(&format!("\"{rev}-")), "{etag}");
     admin.call(Method::GET, &admin.path(""), &[("if-none-match", &etag)], None).await.expect(304);
 
     let change = json!({"name": " Harbour Hurdlers ", "time_zone": "Europe/Vienna", "ruleset": "WA",
-        "spacing_step_m": 0.05, "policy": {"min_intervals": 16, "min_hold_mean": 0.85}});
+        "spacing_step_m": 0.05, "print_units": "imperial", "policy": {"min_intervals": 16, "min_hold_mean": 0.85},
+        "helper_links": false});
     let changed = admin.patch("", &etag, change).await.expect(200);
     let whole = json!({"id": admin.club, "rev": changed.body["rev"], "name": "Harbour Hurdlers",
-        "time_zone": "Europe/Vienna", "ruleset": "WA", "spacing_step_m": 0.05,
-        "policy": {"min_intervals": 16, "min_hold_mean": 0.85}});
+        "time_zone": "Europe/Vienna", "ruleset": "WA", "spacing_step_m": 0.05, "print_units": "imperial",
+        "policy": {"min_intervals": 16, "min_hold_mean": 0.85}, "helper_links": false});
     assert_eq!(changed.body, whole);
     assert!(changed.body["rev"].as_i64() > read.body["rev"].as_i64());
     assert_eq!(admin.get("").await.body, whole);
@@ -50,9 +51,10 @@ async fn every_broken_setting_is_named_and_nothing_is_stored(pool: PgPool) {
     let read = admin.get("").await;
     let (etag, seq) = (read.header("etag"), admin.seq().await);
     let patch = async |body: Value| admin.patch("", etag, body).await;
-    let all = json!({"name": "", "time_zone": "Mars/Olympus", "ruleset": " ", "spacing_step_m": 0});
+    let all = json!({"name": "", "time_zone": "Mars/Olympus", "ruleset": " ", "spacing_step_m": 0,
+        "print_units": "cubits"});
     let refused = patch(all).await.expect(422);
-    assert_eq!(refused.faults(), ["/name", "/time_zone", "/ruleset", "/spacing_step_m"]);
+    assert_eq!(refused.faults(), ["/name", "/time_zone", "/ruleset", "/print_units", "/spacing_step_m"]);
     for (policy, pointer) in [
         (json!({"min_intervals": 0}), "/policy/min_intervals"),
         (json!({"min_days": 61}), "/policy/min_days"),

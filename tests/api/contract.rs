@@ -124,7 +124,7 @@ impl Contract {
         let header = |name: &str| exchange.headers.get(name).and_then(|value| value.to_str().ok());
         // What `Accept` asks for on the plain path has a path of its own.
         let media = media_type(header("content-type").unwrap_or_default());
-        if ["text/csv", "image/svg+xml", XLSX].contains(&media) && self.has_its_own(exchange, media) {
+        if self.has_its_own(exchange, media) {
             return Vec::new();
         }
         let mut faults = Vec::new();
@@ -175,7 +175,10 @@ impl Contract {
         let ending = match media {
             "text/csv" => "csv",
             XLSX => "xlsx",
-            _ => "svg",
+            "image/svg+xml" => "svg",
+            "text/html" => "html",
+            "application/pdf" => "pdf",
+            _ => return false,
         };
         let own = self.operation(exchange.method, &format!("{path}.{ending}"));
         own.is_some_and(|(_, operation)| !operation["responses"]["200"]["content"][media].is_null())

@@ -122,14 +122,16 @@ async fn the_sound_of_a_rhythm_has_its_beats_when_and_as_the_json_says(pool: PgP
 struct Squad {
     admin: Caller,
     athlete: String,
-    session: String,
+    group: String,
 }
 
 impl Squad {
     async fn run(&self, days_ago: i64, spacing_m: f64, interval_s: f64, more: Value) {
         let at = Utc::now() - Duration::days(days_ago);
+        let session = json!({"held_on": at.date_naive(), "state": "held", "group_ids": [self.group]});
+        let session = self.admin.post("/sessions", session).await.expect(201).id();
         let times: Vec<f64> = (0..5).map(|n| 2.6 + f64::from(n) * interval_s).collect();
-        let mut run = json!({"id": Uuid::now_v7(), "session_id": self.session, "athlete_id": self.athlete, "run_at": at,
+        let mut run = json!({"id": Uuid::now_v7(), "session_id": session, "athlete_id": self.athlete, "run_at": at,
             "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": spacing_m, "barriers": 5, "intervals": {"held": 4},
             "touchdown_times_s": times, "timing_method": "gate"});
         run.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
@@ -150,10 +152,7 @@ async fn an_athletes_own_beat_is_that_of_their_latest_held_runs_or_of_a_schedule
     let body =
         json!({"display_name": "Mira", "sex": "F", "birth_year": 2012, "group_ids": [group], "experience": "novice"});
     let athlete = admin.post("/athletes", body).await.expect(201).id();
-    let day = Utc::now().date_naive() - Duration::days(70);
-    let body = json!({"held_on": day, "state": "held", "group_ids": [group]});
-    let session = admin.post("/sessions", body).await.expect(201).id();
-    let squad = Squad { admin, athlete, session };
+    let squad = Squad { admin, athlete, group };
     squad.cue("").await.expect(409);
     // What is too old, fell, or was not held in three strides sets no beat.
     squad.run(60, 6.0, 2.0, json!({})).await;

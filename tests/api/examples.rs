@@ -12,10 +12,13 @@ use crate::support::Answer;
 /// The day that a run is shown as.
 const SHOWN: NaiveDate = NaiveDate::from_ymd_opt(2026, 11, 25).unwrap();
 /// What is secret or random, by the name of its field, and what stands for it.
-const OPAQUE: [(&str, &str); 7] = [
+const OPAQUE: [(&str, &str); 10] = [
     ("access_token", "eyJhbGciOiJFZERTQSJ9.e30.c2lnbmF0dXJl"),
     ("refresh_token", "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"),
+    ("client_id", "AZNvLl06fEGbHi9tDIpOVwGTby5dOnxBmx4vbQyKTlc"),
+    ("code_verifier", "dBjftJeZ4CVP-mB92K27uhbUJU1p1r_wW1gFWFOEjXk"),
     ("token", "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"),
+    ("sheets_href", "/v1/session-sheets?link=AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"),
     ("sync_token", "st1.AAECAw"),
     ("next_cursor", "IjAxOTM2ZjJlLTVkM2EtN2M0MS05YjFlLTJmNmQwYzhhNGU1NyI"),
     ("kid", "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57"),
@@ -34,7 +37,8 @@ pub struct Recorder {
 impl Recorder {
     /// Notes an exchange.
     pub fn note(&mut self, operation: &str, case: &Case, answer: &Answer) {
-        let request = case.body.as_deref().and_then(|bytes| self.shown(bytes));
+        let form = case.headers.iter().any(|(_, value)| value == "application/x-www-form-urlencoded");
+        let request = case.body.as_deref().and_then(|bytes| if form { self.form(bytes) } else { self.shown(bytes) });
         let response = self.shown(&answer.bytes);
         let seen = json!({"request": request, "status": answer.status, "response": response});
         self.seen.insert(operation.to_owned(), seen);
@@ -53,6 +57,18 @@ impl Recorder {
         let mut value = serde_json::from_str(text).unwrap_or_else(|_| json!(text));
         self.show(&mut value, "");
         (!text.is_empty()).then_some(value)
+    }
+
+    /// A form as an object of its fields, as the document shows it.
+    fn form(&mut self, bytes: &[u8]) -> Option<Value> {
+        // Elsewhere a code is a word for programs.
+        let secret = |name: &str| if name == "code" { "token" } else { name }.to_owned();
+        let fields = form_urlencoded::parse(bytes).map(|(name, value)| {
+            let mut value = json!(value);
+            self.show(&mut value, &secret(&name));
+            (name.into_owned(), value)
+        });
+        Some(Value::Object(fields.collect()))
     }
 
     fn show(&mut self, value: &mut Value, name: &str) {
@@ -82,6 +98,11 @@ impl Recorder {
             // What a clock said is not the same twice.
             let time = if at.nanosecond() == 0 { at.time() } else { chrono::NaiveTime::from_hms_opt(8, 0, 2).unwrap() };
             return moved(at.date_naive()).and_time(time).and_utc().to_rfc3339_opts(SecondsFormat::Secs, true);
+        }
+        // A test listens on whatever port is free.
+        let own = text.strip_prefix("http://127.0.0.1:").and_then(|rest| rest.split_once('/').or(Some((rest, ""))));
+        if let Some((_, path)) = own.filter(|(port, _)| port.bytes().all(|byte| byte.is_ascii_digit())) {
+            return format!("https://hurdles.example/{path}").trim_end_matches('/').to_owned();
         }
         let (mut shown, mut rest) = (String::new(), text);
         while let Some(next) = rest.chars().next() {

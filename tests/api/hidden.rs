@@ -23,6 +23,11 @@ impl Targets {
         &self.kinds.iter().find(|(one, ..)| *one == param).unwrap_or_else(|| panic!("no {param}")).2
     }
 
+    /// Those that phones push: a link to sheets is none of them.
+    fn pushed(&self) -> impl Iterator<Item = &(&'static str, &'static str, String)> {
+        self.kinds.iter().filter(|(param, ..)| *param != "link_id")
+    }
+
     /// The same kinds under ids that name nothing.
     fn unknown(&self) -> Self {
         let mut new = Self {
@@ -66,6 +71,8 @@ async fn targets(admin: &Caller, group: &str, athlete: &str, day: chrono::NaiveD
     let result = json!({"id": Uuid::now_v7(), "athlete_id": athlete, "status": "finished", "final_time_s": 9.9});
     kinds.push(("race_result_id", "race_result", result["id"].as_str().unwrap().to_owned()));
     admin.post(&format!("/race-tests/{}/results", race.id()), json!({"results": [result]})).await.expect(200);
+    let link = admin.post(&format!("/sessions/{session}/links"), json!({})).await.expect(201);
+    kinds.push(("link_id", "link", link.id()));
     kinds.push(("session_id", "session", session));
     Targets { kinds }
 }
@@ -172,7 +179,7 @@ fn operations() -> Vec<(String, Method, String, Vec<String>)> {
 }
 
 /// What only admins reach, whatever it is about; everybody else is answered alike before it is looked for.
-const FOR_ADMINS: [&str; 5] = ["/members", "/invitations", "/held-items", "/sync-devices", "/refused-edits"];
+const FOR_ADMINS: [&str; 6] = ["/members", "/invitations", "/apps", "/held-items", "/sync-devices", "/refused-edits"];
 /// What every member of the club sees.
 const CLUB_WIDE: [&str; 5] =
     ["venue_id", "equipment_id", "barrier_configuration_id", "age_group_id", "competition_spec_id"];
@@ -325,7 +332,7 @@ async fn items_of_a_push_answer_a_hidden_id_like_an_unknown_one(pool: PgPool) {
     let day = world.shared.day;
     let mut compared = 0;
     for caller in [&world.shared.coach, &world.shared.viewer, &world.gone] {
-        for (param, kind, _) in &world.hidden.kinds {
+        for (param, kind, _) in world.hidden.pushed() {
             // An edit of what is there: by its own id, with content of one's own or with nothing but unknown ids.
             let unknown = world.own.unknown();
             for own in [true, false] {
@@ -354,7 +361,7 @@ async fn items_that_refer_to_what_is_hidden_are_answered_like_those_that_refer_t
     let day = world.shared.day;
     let mut compared = 0;
     for caller in [&world.shared.coach, &world.shared.viewer, &world.gone] {
-        for (param, kind, _) in &world.hidden.kinds {
+        for (param, kind, _) in world.hidden.pushed() {
             let send = async |all: &Targets| {
                 let mut sent = data(kind, all, day);
                 if *kind == "wellbeing_record" {
@@ -398,7 +405,7 @@ async fn a_fact_whose_id_is_taken_by_a_hidden_one_is_kept_and_the_sender_learns_
         (result["status"].clone(), result["problem"]["detail"].clone())
     };
     for caller in [&shared.coach, &shared.viewer, &world.gone] {
-        for (param, kind, _) in &world.hidden.kinds {
+        for (param, kind, _) in world.hidden.pushed() {
             if !FACTS.contains(kind) {
                 continue;
             }

@@ -5,7 +5,7 @@ use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
 
-use crate::support::{Answer, Caller, PASSWORD, TestApp};
+use crate::support::{Answer, Caller, PASSWORD, TestApp, eventually};
 
 struct Club {
     app: TestApp,
@@ -55,7 +55,7 @@ impl Club {
     async fn link(&self, by: &Caller) -> (String, String) {
         let made = by.post(&self.path("/links"), json!({})).await.expect(201);
         assert_eq!(made.header("cache-control"), "no-store");
-        (made.id(), made.body["href"].as_str().unwrap().to_owned())
+        (made.id(), made.body["sheets_href"].as_str().unwrap().to_owned())
     }
 
     /// A transaction that sees the club's rows.
@@ -108,8 +108,13 @@ async fn a_link_shows_todays_lanes_and_cards_without_an_account_and_no_notes(poo
     assert_eq!(names, [&json!("Mira")]);
     let others: u64 = lanes.iter().map(|lane| lane["others"].as_u64().unwrap()).sum();
     assert_eq!(others, 1, "who is of another group is counted, not named");
+    let paper = href.replace("sheets?", "sheets.html?");
+    let page = String::from_utf8(club.open(&paper).await.expect(200).bytes).unwrap();
+    assert!(page.contains("<h3><bdi dir=\"auto\">Mira</bdi></h3>") && page.contains("Tape marks"));
+    let file = club.open(&href.replace("sheets?", "sheets.pdf?")).await.expect(200).readable();
+    assert!(file.contains("Mira") && file.contains("Tape marks"), "{file}");
     for hidden in ["Theirs", &theirs, "shy today", "the gate sticks"] {
-        assert!(!text.contains(hidden), "{hidden}");
+        assert!(!text.contains(hidden) && !page.contains(hidden) && !file.contains(hidden), "{hidden}");
     }
     assert!(!seen.body["set_out"]["cautions"].as_array().unwrap().is_empty());
     // A report after the plan: helpers learn that somebody does not run, not why.
@@ -121,6 +126,8 @@ async fn a_link_shows_todays_lanes_and_cards_without_an_account_and_no_notes(poo
     assert_eq!(runner.unwrap()["not_permitted"]["code"], "resting");
     assert_eq!(seen.body["cards"]["cards"], json!([]));
     assert!(!String::from_utf8(seen.bytes).unwrap().contains("injury was reported"));
+    let page = club.open(&paper).await.expect(200);
+    assert!(!String::from_utf8(page.bytes).unwrap().contains("injury was reported"));
 }
 
 #[sqlx::test]
@@ -133,8 +140,8 @@ async fn a_link_is_over_at_its_time_by_one_call_and_with_the_clubs_setting(pool:
         async move { by.get(&path).await.expect(200).body["items"].clone() }
     };
     let listed = list(club.coach.clone()).await;
-    assert_eq!((&listed[0]["id"], &listed[0]["made_by"]), (&json!(id), &json!(club.coach.account)));
-    assert_eq!((&listed[0]["href"], &listed[0]["opened_at"]), (&Value::Null, &Value::Null));
+    assert_eq!((&listed[0]["id"], &listed[0]["made_by"]), (&json!(id), &json!("Own Coach")));
+    assert_eq!((&listed[0]["sheets_href"], &listed[0]["opened_at"]), (&Value::Null, &Value::Null));
     // The end of today in London, in winter and summer alike less than a day and an hour ahead.
     let until: DateTime<Utc> = listed[0]["expires_at"].as_str().unwrap().parse().unwrap();
     assert!(until > Utc::now() && until <= Utc::now() + Duration::hours(25), "{until}");
@@ -155,7 +162,7 @@ async fn a_link_is_over_at_its_time_by_one_call_and_with_the_clubs_setting(pool:
     // Its time.
     let soon = Utc::now() + Duration::milliseconds(1_500);
     let made = club.coach.post(&club.path("/links"), json!({"expires_at": soon})).await.expect(201).body;
-    let short = made["href"].as_str().unwrap().to_owned();
+    let short = made["sheets_href"].as_str().unwrap().to_owned();
     crate::support::eventually("the time is over", async || club.app.get(&short).await.status == 404).await;
     assert_eq!(club.closed(&short).await, nothing);
     for at in [Utc::now() - Duration::minutes(1), Utc::now() + Duration::hours(26)] {
@@ -271,4 +278,42 @@ async fn links_that_have_long_been_over_are_dropped(pool: PgPool) {
     let dropped = lanewright::chores::compact(&db, Duration::zero()).await.unwrap().unwrap();
     assert_eq!(dropped.links, 1);
     club.open(&href).await.expect(200);
+}
+
+#[sqlx::test]
+async fn a_link_shows_nobody_who_is_withheld_from_helpers_and_its_openings_are_in_the_audit(pool: PgPool) {
+    let club = Club::new(pool).await;
+    let (_, href) = club.link(&club.coach).await;
+    club.plan().await;
+    let shown = async || String::from_utf8(club.open(&href).await.expect(200).bytes).unwrap().contains("Mira");
+    let say = async |purpose: &str, act: &str| {
+        let body = json!({"purpose": purpose, "act": act, "on": Utc::now().date_naive(), "by": "guardian"});
+        club.coach.post(&format!("/athletes/{}/consents", club.mira), body).await.expect(201);
+    };
+    assert!(shown().await);
+    say("sharing_with_apps", "withdrawn").await;
+    assert!(shown().await);
+    say("sharing_with_helpers", "withdrawn").await;
+    assert!(!shown().await);
+    club.coach.get(&format!("/athletes/{}", club.mira)).await.expect(200);
+    say("sharing_with_helpers", "given").await;
+    assert!(shown().await);
+    let mut openings = Vec::new();
+    eventually("the openings are noted", async || {
+        let rows = club.admin.get("/audit?act=read&limit=200").await.expect(200).body["items"].clone();
+        openings = rows
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|row| row["operation"] == "GET /v1/session-sheets")
+            .cloned()
+            .collect();
+        openings.len() >= 4
+    })
+    .await;
+    assert_eq!(openings.len(), 4);
+    for row in &openings {
+        assert_eq!((&row["account_id"], &row["reach"]), (&json!(club.coach.account), &json!("seen")));
+        assert!(row["record_ids"].as_array().unwrap().contains(&json!(club.session)));
+    }
 }

@@ -201,3 +201,39 @@ async fn an_invitation_whose_maker_is_unknown_is_void(pool: PgPool) {
     assert_eq!(states(&admin).await, ["void"]);
     accept(&guest, &token).await.expect(410);
 }
+
+#[sqlx::test]
+async fn whoever_wants_to_leaves_a_club_but_the_last_admin(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let (admin, south) = (app.admin_of("North").await, app.admin_of("South").await);
+    let group = admin.group("Sprint").await;
+    let coach = admin.member("Cora Coach", "coach", &[&group]).await;
+    let athlete = json!({"display_name": "Mira Osei", "sex": "F", "birth_year": 2012, "group_ids": [group],
+        "experience": "novice"});
+    let athlete = coach.post("/athletes", athlete).await.expect(201).id();
+    let leave =
+        async |who: &Caller, club: &str| who.call(Method::DELETE, &format!("/v1/me/clubs/{club}"), &[], None).await;
+    leave(&south, &admin.club).await.expect(404);
+    leave(&coach, &Uuid::now_v7().to_string()).await.expect(404);
+    leave(&coach, &coach.club).await.expect(204);
+    leave(&coach, &coach.club).await.expect(404);
+    coach.get("/athletes").await.expect(404);
+    let me = coach.call(Method::GET, "/v1/me", &[], None).await.expect(200);
+    assert_eq!(me.body["clubs"], json!([]));
+    admin.get(&format!("/athletes/{athlete}")).await.expect(200);
+    let row = &admin.get("/audit?act=granted&limit=1").await.expect(200).body["items"][0];
+    assert_eq!(
+        (&row["operation"], &row["account_id"]),
+        (&json!("DELETE /v1/me/clubs/{club_id}"), &json!(coach.account))
+    );
+    // Somebody has to run the club; the invitations of an admin who leaves are void.
+    leave(&admin, &admin.club).await.expect(409);
+    let next = admin.member("Nia Next", "admin", &[]).await;
+    let guest = app.person("Guest One").await;
+    let body = json!({"email": guest.email, "role": "viewer", "group_ids": [group]});
+    let token = admin.post("/invitations", body).await.expect(201).body["token"].clone();
+    leave(&admin, &admin.club).await.expect(204);
+    guest.call(Method::POST, "/v1/invitations/accept", &[], Some(json!({"token": token}))).await.expect(410);
+    assert_eq!(next.get("/members").await.expect(200).body["items"].as_array().unwrap().len(), 1);
+    leave(&next, &next.club).await.expect(409);
+}

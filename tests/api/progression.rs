@@ -276,6 +276,8 @@ async fn progress_also_comes_as_a_table_and_as_a_chart(pool: PgPool) {
         assert_eq!(chart.header("content-type"), "image/svg+xml");
         let text = String::from_utf8(chart.bytes.clone()).unwrap();
         assert!(text.starts_with("<svg ") && text.contains("=Mira") && text.contains("</desc>"));
+        let page = String::from_utf8(get("text/html").await.expect(200).bytes).unwrap();
+        assert!(page.contains("<bdi dir=\"auto\">=Mira</bdi>") && page.contains("</html>"));
         assert_eq!(get("application/pdf").await.expect(406).header("content-type"), "application/problem+json");
         let tags = [table.header("etag"), chart.header("etag")];
         assert!(tags[0] != tags[1] && tags[0].starts_with('"'));
@@ -313,4 +315,26 @@ async fn a_period_must_make_sense_and_hidden_people_stay_hidden(pool: PgPool) {
     squad.stranger.call(Method::GET, &squad.stranger.path(&athlete), &known, None).await.expect(404);
     squad.admin.get(&group).await.expect(200);
     squad.admin.get(&format!("/groups/{}/progression", Uuid::now_v7())).await.expect(404);
+}
+
+/// Over a wicket everybody has room left that the barriers of the race do not leave.
+#[sqlx::test]
+async fn a_chart_draws_the_limit_over_the_barriers_of_the_target_it_is_compared_with(pool: PgPool) {
+    let squad = squad(pool).await;
+    squad.train(&squad.mira, &[(5.5, 4, 1), (5.75, 4, 0), (6.0, 3, 0)]).await;
+    let path = format!("/athletes/{}/progression", squad.mira);
+    let json = squad.coach.get(&path).await.expect(200).body;
+    let limit =
+        json["points"].as_array().unwrap().iter().rev().find_map(|one| one["comfortable_limit_m"]["mean"].as_f64());
+    let svg = squad.coach.get(&format!("{path}.svg")).await.expect(200);
+    let svg = String::from_utf8(svg.bytes).unwrap();
+    let said = svg.split("Comfortable limit over barriers of 0.60 m: ").nth(1).unwrap_or_else(|| panic!("{svg}"));
+    let last: f64 = said.split(" m at first, ").nth(1).unwrap().split(' ').next().unwrap().parse().unwrap();
+    // 0.30 m higher, at a cost that is believed to be 0.2 to 2.6 m of spacing for each metre.
+    let lower = limit.unwrap() - last;
+    assert!((0.055..=0.785).contains(&lower), "{lower}");
+    let page = squad.coach.get(&format!("{path}.html")).await.expect(200);
+    let page = String::from_utf8(page.bytes).unwrap();
+    assert!(page.contains("limit over 0.60 m") && page.contains("height of the target, 0.60 m"));
+    assert_eq!(page.matches("<figure>").count(), 3, "spacing, height and held share, each with its own axis");
 }

@@ -198,7 +198,7 @@ async fn a_plan_read_after_a_report_says_for_whom_it_no_longer_holds(pool: PgPoo
     let one = place(&back, hurt);
     assert_eq!((&one["overtaken"], one.get("not_permitted")), (&json!(true), None), "{one}");
     let [.., csv, _] = squad.everywhere(&plan["id"]).await;
-    assert!(csv.contains("plan anew"), "{csv}");
+    assert!(csv.contains("plan or draw anew"), "{csv}");
     // On the day of the report itself they rest, and before it nothing was.
     move_to(today).await;
     assert_eq!(place(&squad.plan(&plan["id"]).await, hurt)["not_permitted"]["code"], "pain_reported");

@@ -94,6 +94,49 @@ async fn who_is_ready_is_entered_and_who_is_not_needs_the_coach_s_word(pool: PgP
 }
 
 #[sqlx::test]
+async fn what_is_reported_after_the_draw_stands_in_heats_start_list_entries_and_feed(pool: PgPool) {
+    let squad = squad(pool).await;
+    let ready = squad.trained().await.to_owned();
+    let (path, tag) = squad.low_race().await;
+    let entered = json!({"athlete_ids": [ready, squad.athletes[1]], "coach_accepts": [squad.athletes[1]]});
+    let set = squad.coach.put(&format!("{path}/entries"), &tag, entered).await.expect(200);
+    let drawn = squad.draw(&path, set.header("etag"), json!({"seed": 1})).await.expect(200);
+    let lane_of = |body: &Value, id: &str| {
+        let lanes = body["heats"].as_array().unwrap().iter().flat_map(|heat| heat["lanes"].as_array().unwrap());
+        lanes.clone().find(|one| one["athlete_id"] == *id).unwrap().clone()
+    };
+    assert!(lane_of(&drawn.body, &ready).get("overtaken").is_none());
+
+    for athlete in [&ready, &squad.athletes[1]] {
+        restrict(&squad.admin, athlete, squad.day, squad.day).await;
+    }
+    let heats = squad.coach.get(&format!("{path}/heats")).await.expect(200).body;
+    for athlete in [&ready, &squad.athletes[1]] {
+        let lane = lane_of(&heats, athlete);
+        assert_eq!(
+            (&lane["overtaken"], &lane["not_permitted"]["code"]),
+            (&json!(true), &json!("restricted")),
+            "{lane}"
+        );
+        assert!(!codes(&lane["cautions"]).contains(&"not_ready"), "no word opens it: {lane}");
+    }
+    let list = squad.coach.path(&format!("{path}/heats"));
+    let list = squad.coach.call(Method::GET, &list, &[("accept", "text/csv")], None).await.expect(200);
+    let text = String::from_utf8(list.bytes).unwrap();
+    assert_eq!(text.matches("does not run: ").count(), 2, "{text}");
+    let entries = squad.coach.get(&path).await.expect(200).body["entries"].clone();
+    assert!(entries.as_array().unwrap().iter().all(|one| one["readiness"]["ready"] == false), "{entries}");
+    let mut phone = Phone::default();
+    phone.pull(&squad.coach, 500).await;
+    let record = phone.copy.values().find(|one| one["athlete_id"] == *ready && one.get("lane").is_some()).unwrap();
+    assert_eq!(record["readiness"]["overtaken"], true, "{record}");
+
+    // Drawn anew, nobody of them can run.
+    let tag = squad.coach.get(&path).await.expect(200).header("etag").to_owned();
+    squad.draw(&path, &tag, json!({"seed": 1})).await.expect(409);
+}
+
+#[sqlx::test]
 async fn who_is_no_longer_ready_by_the_draw_is_placed_only_when_a_coach_accepts_it(pool: PgPool) {
     let squad = squad(pool).await;
     let ready = squad.trained().await.to_owned();

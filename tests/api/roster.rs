@@ -296,3 +296,20 @@ async fn the_largest_roster_is_imported_once_even_when_sent_twice_at_the_same_ti
     let export = admin.get("/athletes/export").await.expect(200);
     assert_eq!(String::from_utf8_lossy(&export.bytes).lines().count(), 2_001);
 }
+
+#[sqlx::test]
+async fn what_an_import_fills_is_counted(pool: PgPool) {
+    let app = TestApp::spawn(pool.clone()).await;
+    let admin = app.admin_of("North").await;
+    admin.group("Under 14").await;
+    let mut csv = "display_name,sex,birth_date,groups,experience,stature_m\n".to_owned();
+    for n in 0..40 {
+        writeln!(csv, "Athlete {n},F,2012-05-17,Under 14,novice,1.6{}", n % 10).unwrap();
+    }
+    import(&admin, "", csv).await.expect(201);
+    let counted = "select c.reltuples::bigint from pg_class c where c.oid = $1::text::regclass";
+    for (table, rows) in [("athletes", 40), ("measurements", 40), ("root_scope", 40)] {
+        let found: i64 = sqlx::query_scalar(counted).bind(table).fetch_one(&pool).await.unwrap();
+        assert_eq!(found, rows, "{table}");
+    }
+}

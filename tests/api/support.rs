@@ -68,6 +68,16 @@ impl Answer {
         self.headers.get(name).map_or("", |value| value.to_str().unwrap())
     }
 
+    /// What people read in it: the words of a PDF file, whose bytes are packed, or the body as it is.
+    pub fn readable(&self) -> String {
+        if !self.bytes.starts_with(b"%PDF") {
+            return String::from_utf8_lossy(&self.bytes).into_owned();
+        }
+        let file = lopdf::Document::load_mem(&self.bytes).unwrap();
+        let pages: Vec<u32> = file.get_pages().into_keys().collect();
+        file.extract_text(&pages).unwrap()
+    }
+
     /// The `id` of the body.
     pub fn id(&self) -> String {
         self.body["id"].as_str().unwrap_or_else(|| panic!("no id in {self:?}")).to_owned()
@@ -104,12 +114,13 @@ impl TestApp {
     /// Starts a server on the test's database.
     pub async fn spawn(pool: PgPool) -> Self {
         let options = (*pool.connect_options()).clone();
-        Self::spawn_on(pool, options, 4).await
+        Self::spawn_with(pool, options, Config { workers: 1, ..Config::default() }).await
     }
 
-    /// Starts a server that reaches the test's database with these options, over at most so many connections.
+    /// Starts a server that reaches the test's database with these options, over at most so many connections. It asks nothing of
+    /// the database by itself: who read what is stored never.
     pub async fn spawn_on(pool: PgPool, options: PgConnectOptions, connections: u32) -> Self {
-        let config = Config { workers: 1, connections, ..Config::default() };
+        let config = Config { workers: 1, connections, audit_pause: std::time::Duration::MAX, ..Config::default() };
         Self::spawn_with(pool, options, config).await
     }
 
@@ -185,7 +196,9 @@ impl TestApp {
 
     /// The first admin of a new club.
     pub async fn admin_of(&self, club: &str) -> Caller {
-        let email = format!("admin@{}.example", club.to_lowercase().replace(' ', "-"));
+        let lower = club.to_lowercase();
+        let words = lower.split(|sign: char| !sign.is_ascii_alphanumeric()).filter(|word| !word.is_empty());
+        let email = format!("admin@{}.example", words.collect::<Vec<_>>().join("-"));
         let club = json!({"name": club, "time_zone": "Europe/London", "ruleset": "UKA-2024"});
         let body = json!({"email": email, "password": PASSWORD, "display_name": "Ada Admin", "club": club});
         let answer = self.post("/v1/auth/sign-up", body).await.expect(201);

@@ -255,7 +255,17 @@ async fn set_out(tour: &Tour, session: &str, plan: &Value) {
     let svg = String::from_utf8(svg.bytes).unwrap();
     assert!(svg.starts_with("<svg") || svg.starts_with("<?xml"));
     assert!(svg.contains("Athlete 00"));
-    by("application/pdf").await.expect(406);
+    let paper = by("application/pdf").await.expect(200);
+    let (page, words) = (by("text/html").await.expect(200).readable(), paper.readable());
+    assert!(words.contains("Set-out of lanes") && page.contains("Set-out of lanes"));
+    let bare = |words: &str| words.split_whitespace().collect::<String>();
+    for told in plan["lanes"].as_array().unwrap().iter().flat_map(|lane| lane["athletes"].as_array().unwrap()) {
+        assert!(bare(&words).contains(&bare(told["display_name"].as_str().unwrap())), "{told}");
+    }
+    for caution in plan["cautions"].as_array().unwrap() {
+        assert!(bare(&words).contains(&bare(caution["text"].as_str().unwrap())), "{caution}");
+    }
+    by("image/png").await.expect(406);
 }
 
 #[sqlx::test]

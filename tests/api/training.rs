@@ -380,3 +380,33 @@ async fn assessments_are_recorded_corrected_and_checked_like_runs(pool: PgPool) 
     squad.stranger.get(&format!("/assessments/{}", fixed["id"].as_str().unwrap())).await.expect(404);
     assert_eq!(squad.stranger.get("/assessments").await.body["items"], json!([]));
 }
+
+#[sqlx::test]
+async fn assessments_are_listed_by_when_they_were_for_whoever_sees_them(pool: PgPool) {
+    let squad = squad(pool).await;
+    // Ids in another order than time, two at one moment, somebody whom the coach does not see, and one without a session.
+    let at = |days: i64, athlete: &str| {
+        let day = squad.day - Duration::days(days);
+        let session = if days == 0 { json!(squad.session) } else { Value::Null };
+        let change = json!({"athlete_id": athlete, "assessed_at": format!("{day}T18:00:00Z"), "session_id": session});
+        with(squad.rating(), &change)
+    };
+    let [a, b, c] = [0, 1, 2].map(|n| squad.athletes[n].as_str());
+    let made: Vec<Value> =
+        [(1, a), (9, b), (4, c), (9, a), (0, b), (6, &squad.hidden)].map(|(days, athlete)| at(days, athlete)).into();
+    squad.admin.post("/assessments", json!({"assessments": made})).await.expect(200);
+    let ids = |order: &[usize]| order.iter().map(|n| made[*n]["id"].as_str().unwrap()).collect::<Vec<_>>();
+    let listed =
+        async |who: &Caller, query: &str, size| walk(who, &format!("/assessments{query}"), size, async |_| {}).await;
+    for size in [1, 2, 50] {
+        assert_eq!(listed(&squad.admin, "", size).await, ids(&[1, 3, 5, 2, 0, 4]), "{size}");
+        assert_eq!(listed(&squad.coach, "", size).await, ids(&[1, 3, 2, 0, 4]), "{size}");
+        assert_eq!(listed(&squad.coach, &format!("?athlete_id={a}"), size).await, ids(&[3, 0]), "{size}");
+        assert_eq!(listed(&squad.coach, &format!("?session_id={}", squad.session), size).await, ids(&[4]), "{size}");
+        let days = |from: i64, to: i64| [from, to].map(|days| squad.day - Duration::days(days));
+        let [from, to] = days(6, 1);
+        for (who, order) in [(&squad.admin, &[5, 2, 0][..]), (&squad.coach, &[2, 0])] {
+            assert_eq!(listed(who, &format!("?from={from}&to={to}"), size).await, ids(order), "{size}");
+        }
+    }
+}

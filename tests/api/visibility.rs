@@ -148,10 +148,17 @@ async fn a_shared_session_shows_each_member_their_own_people_in_every_form(pool:
             (&set_out, "application/json", ""),
             (&set_out, "text/csv", "other"),
             (&set_out, "image/svg+xml", "other"),
+            (&set_out, "text/html", "of groups that you do not see"),
             (&format!("{race}/heats"), "text/csv", "Seen"),
+            (&format!("{race}/heats"), "text/html", "of a group that you do not see"),
+            (&set_out, "application/pdf", "of groups that you do not see"),
+            (&format!("{race}/heats"), "application/pdf", "of a group that you do not see"),
+            (&format!("{race}/results"), "text/html", "Results"),
+            (&format!("{race}/results"), "application/pdf", "Results"),
+            (&format!("/sessions/{}/cards", shared.session), "text/html", "Cards"),
+            (&format!("/sessions/{}/cards", shared.session), "application/pdf", "Cards"),
         ] {
-            let answer = get_as(reader, path, accept).await;
-            let text = String::from_utf8_lossy(&answer.bytes).into_owned();
+            let text = get_as(reader, path, accept).await.readable();
             shared.clean(accept, &text);
             assert!(text.contains(says), "{says} in {text}");
         }

@@ -226,6 +226,11 @@ async fn nobody_with_an_open_report_is_entered_in_a_race_test_or_drawn(pool: PgP
     let entered = tour.admin.put(&entries, race.header("etag"), both).await.expect(200);
     stored(&tour.admin, record(ill, "illness", day - Duration::days(4), &json!({}))).await;
     stored(&tour.admin, record(hurt, "injury", day - Duration::days(4), &json!({}))).await;
+    // What was read before the report is stale: whoever draws is told first.
+    let all = json!({"athlete_ids": [well, ill], "coach_accepts": [well, ill]});
+    let stale = tour.admin.put(&entries, entered.header("etag"), all).await.expect(412);
+    assert_eq!(stale.body["current"]["entries"][1]["readiness"]["overtaken"], true, "{}", stale.body);
+    let entered = tour.admin.get(&format!("/race-tests/{}", race.id())).await.expect(200);
     // No coach's word opens a report.
     let all = json!({"athlete_ids": [well, ill, hurt], "coach_accepts": [well, ill, hurt]});
     let refused = tour.admin.put(&entries, entered.header("etag"), all).await.expect_fault(422, "/athlete_ids/2");

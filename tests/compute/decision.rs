@@ -585,10 +585,10 @@ fn a_probability_that_is_not_a_number_never_steps_up() {
 // Steps back.
 
 #[test]
-fn a_mean_below_a_half_brings_the_spacing_in_one_step() {
+fn a_mean_below_what_a_lane_needs_brings_the_spacing_in_one_step() {
     let athlete = ready(at(Hurdle, 600, 6_500));
-    says(&flat(&athlete, 0.49), StepIn, at(Hurdle, 600, 6_250), Stage::HeightBuild);
-    assert_eq!(flat(&athlete, 0.50).kind, Consolidate);
+    says(&flat(&athlete, 0.64), StepIn, at(Hurdle, 600, 6_250), Stage::HeightBuild);
+    assert_eq!(flat(&athlete, 0.65).kind, Consolidate);
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! A proposed session keeps its limits, and its order is the shortest there is: told anew, for random squads.
 
-use lanewright::compute::decision::Stage;
+use lanewright::compute::decision::{Stage, Surface};
 use lanewright::compute::session_plan::{
     Ask, BANDS, Block, COOL_DOWN, DRILLS, SetUp, Task, WARM_UP, propose, shortest,
 };
@@ -55,13 +55,23 @@ fn task() -> impl Strategy<Value = Task> {
     })
 }
 
-fn squad() -> impl Strategy<Value = (Vec<Stage>, u32, usize, u32, bool)> {
+/// Stages, minutes, coaches, soft barriers, whether lanes are shared, and the surface.
+type Squad = (Vec<Stage>, u32, usize, u32, bool, Option<Surface>);
+
+fn squad() -> impl Strategy<Value = Squad> {
     let stages = prop::collection::vec(prop::sample::select(Stage::ALL.to_vec()), 0..40);
-    (stages, 20..150_u32, 1..5_usize, 0..40_u32, any::<bool>())
+    (
+        stages,
+        20..150_u32,
+        1..5_usize,
+        0..40_u32,
+        any::<bool>(),
+        prop::option::of(prop::sample::select(Surface::ALL.to_vec())),
+    )
 }
 
-fn ask(squad: &(Vec<Stage>, u32, usize, u32, bool)) -> Ask<'_> {
-    let (stages, minutes, coaches, soft_barriers, lanes_shared) = squad;
+fn ask(squad: &Squad) -> Ask<'_> {
+    let (stages, minutes, coaches, soft_barriers, lanes_shared, surface) = squad;
     Ask {
         minutes: *minutes,
         coaches: *coaches,
@@ -69,6 +79,7 @@ fn ask(squad: &(Vec<Stage>, u32, usize, u32, bool)) -> Ask<'_> {
         lanes: [1, 2, 3],
         lanes_shared: *lanes_shared,
         soft_barriers: *soft_barriers,
+        surface: *surface,
     }
 }
 
@@ -126,6 +137,8 @@ proptest! {
             prop_assert!(block.minutes * 60 >= drill.takes_s(block.athletes.len(), block.lines), "the dose and its rest fit");
         }
         prop_assert_eq!(plan.lacking, plan.carry.saturating_sub(ask.soft_barriers));
+        let race_like = plan.blocks.iter().any(|one| one.drill.is_some_and(|drill| drill.set_up == SetUp::LaneStarts));
+        prop_assert!(ask.surface.is_none() || !race_like, "at full speed over a wet or uneven surface");
     }
 
     #[test]

@@ -159,11 +159,13 @@ impl Document {
             id_of: self.id_kind(&one["schema"]),
         });
         let security = operation["security"].as_array().unwrap();
-        let scopes: Vec<String> = security
+        // A scheme for people and one for apps ask for the same.
+        let mut scopes: Vec<String> = security
             .iter()
             .flat_map(|one| one.as_object().unwrap().values())
             .flat_map(|scopes| scopes.as_array().unwrap().iter().map(text))
             .collect();
+        scopes.dedup();
         let public = security.iter().all(|one| one.as_object().unwrap().is_empty());
         let body = operation["requestBody"]["content"].as_object().and_then(|content| content.iter().next());
         let good = operation["responses"].as_object().unwrap().iter().filter(|(status, _)| status.starts_with('2'));

@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 21] = [
+pub const ORDER: [(&str, &str); 22] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),
@@ -30,6 +30,7 @@ pub const ORDER: [(&str, &str); 21] = [
     ("", "create_race_heats"),
     ("race_result_id", "create_race_results"),
     ("invitation_id", "create_invitation"),
+    ("app_id", "create_app"),
 ];
 
 /// What is deleted of a place that is gone, children first.
@@ -82,12 +83,27 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "sign_up" => json!({"email": format!("{fresh}@new.example"), "password": PASSWORD, "display_name": "New"}),
         "sign_in" => json!({"email": world.person("stranger").email, "password": PASSWORD}),
         "refresh" | "sign_out" => json!({"refresh_token": "AAAA"}),
+        "request_password_reset" => json!({"email": format!("{fresh}@new.example")}),
+        "reset_password" => json!({"token": "AAAA", "new": PASSWORD}),
+        "confirm_address" => json!({"token": "AAAA"}),
+        "change_email" => json!({"email": format!("{fresh}@new.example"), "password": PASSWORD}),
+        "set_language" => json!({"language": "en"}),
+        "begin_second_factor" => json!({"password": PASSWORD}),
+        "confirm_second_factor" | "check_second_factor" | "renew_recovery_codes" => json!({"code": "123456"}),
+        "remove_second_factor" => json!({"password": PASSWORD, "code": "123456"}),
+        "rename_device" => json!({"name": "Tablet"}),
+        "set_club_security" => json!({"admins_second_factor": false}),
         "change_password" => json!({"current": PASSWORD, "new": PASSWORD}),
         "create_club" => json!({"name": "Another", "time_zone": "Europe/London", "ruleset": "UKA"}),
         "accept_invitation" => json!({"token": "AAAA"}),
         "create_invitation" => {
             json!({"email": format!("{}.{fresh}@guests.example", world.mark(outside)), "role": "viewer", "group_ids": groups(place)})
         }
+        "create_app" | "update_app" => {
+            json!({"name": world.mark(outside), "redirect_uris": [crate::apps::BACK], "scopes": ["squad.read", "sync"]})
+        }
+        "fetch_app_token" => json!(format!("grant_type=refresh_token&client_id={}&refresh_token=AAAA", "A".repeat(43))),
+        "revoke_app_token" => json!(format!("client_id={}&token=AAAA", "A".repeat(43))),
         _ => return None,
     })
 }
@@ -141,6 +157,9 @@ fn squad_body(world: &World, operation: &str, place: &Place) -> Option<Value> {
             json!({"id": id, "display_name": format!("{} Osei", world.mark(place.scope)), "sex": "F", "birth_date": "2012-05-17",
                 "group_ids": groups(place), "experience": "novice",
                 "measurements": [{"kind": "stature_m", "value": 1.52, "measured_on": world.day}]})
+        }
+        "create_consent" => {
+            json!({"id": Uuid::now_v7(), "purpose": "sharing_with_apps", "act": "given", "on": "2026-09-01", "by": "guardian"})
         }
         "update_athlete" => json!({"preferred_lead_leg": "left"}),
         "import_athletes" | "import_athletes_xlsx" => {

@@ -37,7 +37,7 @@ async fn a_link_shows_what_its_maker_sees_and_a_wrong_one_nothing() {
             continue;
         }
         let made = made.expect(201).json();
-        let href = made["href"].as_str().unwrap();
+        let href = made["sheets_href"].as_str().unwrap();
         // Judged as if its maker had asked: ids and markers that they cannot get are a leak.
         let mut ask = Ask::new("GET", href).noted(&format!("of {name} to {place}"));
         ask.who = Some(maker.clone());

@@ -4,6 +4,9 @@
 // Tests may fail loudly, and their figures are small.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
+mod apps;
+#[path = "../api/authenticator.rs"]
+mod authenticator;
 mod document;
 mod fixtures;
 mod floods;

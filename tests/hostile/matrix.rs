@@ -5,16 +5,18 @@ use std::sync::Arc;
 
 use serde_json::{Value, json};
 
+use crate::authenticator;
 use crate::document::Operation;
 use crate::people::{Person, SCOPES};
 use crate::report::{Flaw, Report};
 use crate::send::{Ask, all};
 use crate::table::{Outcome, Rule, TABLE, expected};
 use crate::world::{Place, World};
-use crate::{fixtures, full};
+use crate::{apps, fixtures, full};
 
 /// Operations that would end the caller's own sign-in or use up what others need; a feed is its maker's alone.
-const USES_UP: [&str; 3] = ["delete_device", "delete_member", "delete_calendar_feed"];
+const USES_UP: [&str; 6] =
+    ["delete_device", "sign_out_everywhere", "delete_member", "leave_club", "delete_app", "delete_calendar_feed"];
 
 fn rules() -> BTreeMap<&'static str, (Rule, &'static str)> {
     TABLE.iter().map(|(id, rule, scope)| (*id, (*rule, *scope))).collect()
@@ -73,7 +75,9 @@ fn call(world: &World, operation: &Operation, place: &Place, who: &Person, outco
 }
 
 fn uses_up(operation: &Operation, outcome: Outcome) -> bool {
-    outcome == Outcome::Through && (USES_UP.contains(&operation.id.as_str()) || operation.id == "delete_invitation")
+    outcome == Outcome::Through
+        && (USES_UP.contains(&operation.id.as_str())
+            || matches!(operation.id.as_str(), "delete_invitation" | "delete_session_link"))
 }
 
 /// The place whose records are asked for: what everybody of a kind may do is asked at home.
@@ -240,16 +244,20 @@ async fn the_valid_call_of_every_operation_succeeds() {
     operations.sort_by_key(rank);
     for operation in operations {
         let (place, who) = match operation.id.as_str() {
-            "delete_device" => {
+            "delete_device" | "rename_device" => {
                 let stranger = world.person("stranger").clone();
                 let mut place = world.place("own").clone();
                 place.ids.insert("device_id".to_owned(), stranger.device.clone());
                 (place, stranger)
             }
+            "leave_club" => (world.place("own").clone(), world.person("viewer").clone()),
             "accept_invitation" => {
                 let mut guest = world.person("stranger").clone();
                 guest.join(admin.club.clone(), "viewer");
                 (world.place("own").clone(), guest)
+            }
+            "confirm_second_factor" | "check_second_factor" | "renew_recovery_codes" | "remove_second_factor" => {
+                (world.place("own").clone(), newcomer(&world).await)
             }
             "sign_out" | "change_password" | "refresh" => {
                 (world.place("own").clone(), world.person("stranger").clone())
@@ -262,13 +270,19 @@ async fn the_valid_call_of_every_operation_succeeds() {
         if let Some(body) = own_secret(&world, operation, &who).await {
             ask = ask.json(&body);
         }
+        if operation.id == "fetch_app_token" {
+            let create = world.service.document.operation_of("create_app");
+            let app = world.valid(create, &place, &admin).send(&world).await.expect(201).json();
+            let form = apps::first_token(&world, &admin, app["client_id"].as_str().unwrap()).await;
+            ask = ask.bytes(form.into_bytes());
+        }
         if operation.id.starts_with("import_athletes") {
             ask = ask.query("dry_run", "true");
         }
-        if operation.id == "get_session_sheets" {
+        if operation.id.starts_with("get_session_sheets") {
             let path = format!("/sessions/{}/links", place.id("session_id"));
             let link = world.call("admin", reqwest::Method::POST, &path, json!({})).await.expect(201).json();
-            ask = Ask::new("GET", link["href"].as_str().unwrap()).by(&admin);
+            ask = Ask::new("GET", link["sheets_href"].as_str().unwrap()).by(&admin);
         }
         if operation.id == "get_calendar" {
             let feed =
@@ -301,10 +315,49 @@ async fn fresh(world: &World, operation: &Operation, mut place: Place) -> Place 
     place
 }
 
+/// Somebody who has just signed up.
+async fn newcomer(world: &World) -> Person {
+    let email = format!("{}@new.example", uuid::Uuid::now_v7().simple());
+    let body = json!({"email": email, "password": crate::people::PASSWORD, "display_name": "New"});
+    let answer = Ask::new("POST", "/v1/auth/sign-up").json(&body).send(world).await.expect(201).json();
+    Person::of(world.service, "newcomer", &email, &answer)
+}
+
+/// The code of a second factor that somebody begins, and also confirms unless the operation does.
+async fn second_factor(world: &World, operation: &str, who: &Person) -> Value {
+    let path = "/v1/me/second-factor";
+    let post = |path: &str, body: &Value| Ask::new("POST", path).token(&who.token).json(body);
+    let own = json!({"password": crate::people::PASSWORD});
+    let secret = post(path, &own).send(world).await.expect(201).json()["secret"].as_str().unwrap().to_owned();
+    if operation == "confirm_second_factor" {
+        return json!({"code": authenticator::code(&secret, 0)});
+    }
+    let first = json!({"code": authenticator::code(&secret, -1)});
+    post(&format!("{path}/confirm"), &first).send(world).await.expect(200);
+    let mut body = json!({"code": authenticator::code(&secret, 1)});
+    if operation == "remove_second_factor" {
+        body["password"] = own["password"].clone();
+    }
+    body
+}
+
 /// The bodies that hold a secret of the caller's own.
 async fn own_secret(world: &World, operation: &Operation, who: &Person) -> Option<Value> {
     match operation.id.as_str() {
         "refresh" => Some(json!({"refresh_token": who.refresh})),
+        "confirm_second_factor" | "check_second_factor" | "renew_recovery_codes" | "remove_second_factor" => {
+            Some(second_factor(world, &operation.id, who).await)
+        }
+        "confirm_address" => Some(json!({"token": world.service.mailed(&newcomer(world).await.email).await})),
+        "reset_password" => {
+            let who = newcomer(world).await;
+            let first = world.service.mailed(&who.email).await;
+            Ask::new("POST", "/v1/auth/confirmation").json(&json!({"token": first})).send(world).await.expect(204);
+            world.service.forget_mail(&who.email);
+            let body = json!({"email": who.email});
+            Ask::new("POST", "/v1/auth/password-reset").json(&body).send(world).await.expect(202);
+            Some(json!({"token": world.service.mailed(&who.email).await, "new": "seven wickets in a row"}))
+        }
         "sign_out" => {
             let body = json!({"email": who.email, "password": crate::people::PASSWORD});
             let again = Ask::new("POST", "/v1/auth/sign-in").json(&body).send(world).await.expect(200).json();

@@ -212,7 +212,13 @@ pub fn judge(world: &World, report: &Report, ask: &Ask, answer: &Answer) {
     }
     let mut sent = text::traces(ask.path.as_bytes());
     sent.extend(text::traces(ask.body.as_deref().unwrap_or_default()));
-    let mut whole = answer.bytes.clone();
+    if ask.name.starts_with("list_session_links") {
+        // A link tells the coaches of its session who made it; nowhere else are members named to each other.
+        let makers = ["admin", "south admin"].map(|name| world.person(name));
+        let home = |maker: &&Person| ask.who.as_ref().is_some_and(|who| who.club == maker.club);
+        sent.extend(makers.into_iter().filter(home).flat_map(|maker| text::traces(maker.email.as_bytes())));
+    }
+    let mut whole = text::readable(&answer.bytes);
     for (name, value) in &answer.headers {
         whole.extend_from_slice(format!("\n{name}: ").as_bytes());
         whole.extend_from_slice(value.as_bytes());
@@ -222,7 +228,12 @@ pub fn judge(world: &World, report: &Report, ask: &Ask, answer: &Answer) {
         let what = text::short(&leaks.join(", "), 200);
         report.found(Flaw::Leak, format!("{} by {who}: {} holds {what}", ask.name, answer.status));
     }
-    if answer.status >= 400 && ask.method != "HEAD" && answer.header("content-type") != "application/problem+json" {
+    // Clients of OAuth read words of their own (RFC 6749, section 5.2).
+    let oauth = ask.path.starts_with("/oauth/")
+        && answer.header("content-type") == "application/json"
+        && answer.json()["error"].is_string();
+    let worded = oauth || answer.header("content-type") == "application/problem+json";
+    if answer.status >= 400 && ask.method != "HEAD" && !worded {
         report.found(Flaw::Shape, format!("{}: {} is {:?}", ask.name, answer.status, answer.header("content-type")));
     }
     if answer.header("cache-control").is_empty() {

@@ -1,6 +1,7 @@
 //! The built program on a database of its own, reached over sockets like by anybody else.
 
 use std::io::{BufRead, BufReader};
+use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::str::FromStr;
 
@@ -14,7 +15,7 @@ use uuid::Uuid;
 use crate::document::Document;
 
 /// Starts the program, tells its number, and stops it when our end of the pipe closes, however this process ends.
-const KEEPER: &str = r#""$0" serve & child=$!; echo "pid $child"; read -r _; kill "$child"; wait "$child""#;
+const KEEPER: &str = r#""$0" serve & child=$!; echo "pid $child"; read -r _; kill "$child"; wait "$child"; rm -rf "$LANEWRIGHT_DATA_DIR""#;
 
 /// The running program, one for all tests.
 pub struct Service {
@@ -23,6 +24,8 @@ pub struct Service {
     pub address: String,
     pub pid: u32,
     pub document: Document,
+    /// Where the service leaves its mail.
+    mail: PathBuf,
     kid: String,
     signing: Vec<u8>,
     _keeper: Child,
@@ -44,12 +47,14 @@ impl Service {
         remove_leftovers(&mut connection).await;
         sqlx::raw_sql(sqlx::AssertSqlSafe(format!("create database {name}"))).execute(&mut connection).await.unwrap();
         let url = with_database(&url, &name);
+        let folder = std::env::temp_dir().join(&name);
         let mut keeper = Command::new("sh")
             .args(["-c", KEEPER, env!("CARGO_BIN_EXE_lanewright")])
             .env("DATABASE_URL", &url)
             .env("LANEWRIGHT_LISTEN", "127.0.0.1:0")
             .env("LANEWRIGHT_BEHIND_PROXY", "true")
             .env("LANEWRIGHT_WORKERS", "2")
+            .env("LANEWRIGHT_DATA_DIR", &folder)
             .env("LANEWRIGHT_LOG", std::env::var("LANEWRIGHT_LOG").unwrap_or_else(|_| "error".to_owned()))
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
@@ -75,9 +80,36 @@ impl Service {
             base,
             pid,
             document: Document::new(document),
+            mail: folder.join("mail"),
             kid: key.get(0),
             signing: key.get(1),
             _keeper: keeper,
+        }
+    }
+
+    /// The code in the mail that comes to an address.
+    pub async fn mailed(&self, to: &str) -> String {
+        for _ in 0..1_800 {
+            for entry in std::fs::read_dir(&self.mail).into_iter().flatten().flatten() {
+                let text = std::fs::read_to_string(entry.path()).unwrap_or_default().replace("=\r\n", "");
+                let code =
+                    text.split("/mail/").nth(1).map(|rest| rest.chars().take_while(|c| !c.is_whitespace()).collect());
+                if let Some(code) = code.filter(|_| text.contains(&format!("To: {to}\r\n"))) {
+                    return code;
+                }
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(100)).await;
+        }
+        panic!("no mail comes to {to}");
+    }
+
+    /// Throws away what came to an address.
+    pub fn forget_mail(&self, to: &str) {
+        for entry in std::fs::read_dir(&self.mail).into_iter().flatten().flatten() {
+            let text = std::fs::read_to_string(entry.path()).unwrap_or_default();
+            if text.contains(&format!("To: {to}\r\n")) {
+                std::fs::remove_file(entry.path()).unwrap();
+            }
         }
     }
 

@@ -45,6 +45,16 @@ fn ids_at(bytes: &[u8]) -> Vec<usize> {
     found
 }
 
+/// A body as people read it: the words of a PDF file, whose bytes are packed.
+pub fn readable(bytes: &[u8]) -> Vec<u8> {
+    if !bytes.starts_with(b"%PDF") {
+        return bytes.to_vec();
+    }
+    let file = lopdf::Document::load_mem(bytes).unwrap();
+    let pages: Vec<u32> = file.get_pages().into_keys().collect();
+    file.extract_text(&pages).unwrap().into_bytes()
+}
+
 /// All ids and markers in a text, in lower case.
 pub fn traces(bytes: &[u8]) -> Vec<String> {
     let text = |at: usize, length: usize| String::from_utf8_lossy(&bytes[at..at + length]).to_lowercase();

@@ -112,7 +112,10 @@ fn note(field: &str, text: &str) -> String {
 
 /// Nobody's sign-in may end by a body that happened to be right.
 fn skipped(operation: &Operation) -> bool {
-    matches!(operation.id.as_str(), "change_password" | "delete_member" | "update_member" | "delete_device")
+    matches!(
+        operation.id.as_str(),
+        "change_password" | "delete_member" | "update_member" | "delete_device" | "sign_out_everywhere" | "leave_club"
+    )
 }
 
 fn in_bodies(world: &World, who: &Person) -> Vec<Ask> {

@@ -283,7 +283,7 @@ impl World {
         let Some(id) = id.filter(|_| !param.is_empty()) else { return };
         let scope = match (param, place.scope) {
             (_, Scope::South) => Scope::South,
-            ("invitation_id", _) => Scope::Admin,
+            ("invitation_id" | "app_id", _) => Scope::Admin,
             ("venue_id" | "equipment_id" | "barrier_configuration_id" | "age_group_id" | "competition_spec_id", _) => {
                 Scope::Club
             }
@@ -389,7 +389,7 @@ impl World {
                 let last = operation.path_params.last().unwrap().as_str();
                 let scope = match last {
                     _ if place.scope == Scope::South => Scope::South,
-                    "member_id" => Scope::Admin,
+                    "member_id" | "app_id" => Scope::Admin,
                     "club_id"
                     | "venue_id"
                     | "equipment_id"

@@ -115,6 +115,7 @@ impl Driver {
             Outcome::Later(seconds) => json!({"outcome": "later", "seconds": seconds}),
             Outcome::SignIn => json!({"outcome": "sign_in"}),
             Outcome::Left => json!({"outcome": "left"}),
+            Outcome::Forgotten => json!({"outcome": "forgotten"}),
         }
     }
 }
@@ -146,7 +147,7 @@ async fn the_reference_phone_passes_every_scene() {
 
 /// Each flaw with the scene that shows it and the rule that is named.
 #[rustfmt::skip]
-const CAUGHT: [(Flaw, &str, &str); 39] = [
+const CAUGHT: [(Flaw, &str, &str); 40] = [
     (Flaw::PullsFirst, "in-order", "push send the first 500 items"),
     (Flaw::NewestFirst, "in-order", "items in the order they happened"),
     (Flaw::NewDevice, "follow-up", "`device_id` is the phone's own id"),
@@ -184,6 +185,7 @@ const CAUGHT: [(Flaw, &str, &str); 39] = [
     (Flaw::FollowsAll, "field-groups", "An edit names the rev of the record"),
     (Flaw::GroupsTogether, "field-groups", "Send one `PATCH` for each field group"),
     (Flaw::SignedOutForgets, "signed-out", "Never touch the outbox"),
+    (Flaw::RevokedKeeps, "app-revoked", "forget all that is kept of the club at once"),
     (Flaw::LeftKeepsCopy, "left", "Put the journal back"),
     (Flaw::LeftWithoutJournal, "left", "Put the journal back"),
 ];

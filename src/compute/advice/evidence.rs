@@ -1,7 +1,5 @@
 //! What of an athlete's runs counts as evidence, and for what.
 
-use std::collections::BTreeMap;
-
 use super::{EVIDENCE_DAYS, Record, RunRecord};
 use crate::decision::{Configuration, Current, Evidence, Given, LatestSession, Policy, Word, rung};
 use crate::units::{BarrierKind, Length};
@@ -28,22 +26,18 @@ pub(crate) fn recent(runs: &[RunRecord], today: i32) -> Vec<&RunRecord> {
 /// The configuration run last, of those with at least six intervals; of several on one day the one with more intervals,
 /// then the wider spacing.
 pub(crate) fn current(recent: &[&RunRecord], policy: &Policy, height_cost: f64) -> Option<Current> {
-    by_configuration(recent)
-        .into_values()
-        .filter(|runs| is_current(runs))
-        .max_by_key(|runs| {
-            let last = runs.iter().map(|run| run.day).max();
-            let of_last: u32 = runs.iter().filter(|run| Some(run.day) == last).map(|run| run.intervals()).sum();
-            (last, of_last, runs.first().map(|run| run.spacing))
-        })
-        .and_then(|runs| {
-            let configuration = runs.first()?.configuration();
-            Some(Current {
-                configuration,
-                evidence: evidence(&runs),
-                also: also(recent, &runs, configuration, policy, height_cost),
-            })
-        })
+    let sorted = by_configuration(recent);
+    let there = sorted.chunk_by(alike).filter(|runs| is_current(runs)).max_by_key(|runs| {
+        let last = runs.iter().map(|run| run.day).max();
+        let of_last: u32 = runs.iter().filter(|run| Some(run.day) == last).map(|run| run.intervals()).sum();
+        (last, of_last, runs.first().map(|run| run.spacing))
+    })?;
+    let configuration = there.first()?.configuration();
+    Some(Current {
+        configuration,
+        evidence: evidence(there),
+        also: also(recent, there, configuration, policy, height_cost),
+    })
 }
 
 /// Whether these runs over one configuration make it a current one.
@@ -51,24 +45,31 @@ pub(super) fn is_current(runs: &[&RunRecord]) -> bool {
     runs.iter().map(|run| run.intervals()).sum::<u32>() >= CURRENT_INTERVALS
 }
 
-pub(super) fn by_configuration<'a>(
-    recent: &[&'a RunRecord],
-) -> BTreeMap<(BarrierKind, Length, Length), Vec<&'a RunRecord>> {
-    let mut found: BTreeMap<_, Vec<_>> = BTreeMap::new();
-    for run in recent {
-        found.entry((run.barrier_kind, run.height, run.spacing)).or_default().push(*run);
-    }
-    found
+fn key(run: &RunRecord) -> (BarrierKind, Length, Length) {
+    (run.barrier_kind, run.height, run.spacing)
+}
+
+/// Whether two runs are over one configuration.
+#[allow(clippy::trivially_copy_pass_by_ref)] // what `chunk_by` asks for
+pub(super) fn alike(a: &&RunRecord, b: &&RunRecord) -> bool {
+    key(a) == key(b)
+}
+
+/// The runs with those over one configuration beside each other, in the order in which they came.
+pub(super) fn by_configuration<'a>(recent: &[&'a RunRecord]) -> Vec<&'a RunRecord> {
+    let mut sorted = recent.to_vec();
+    sorted.sort_by_key(|run| key(run));
+    sorted
 }
 
 /// Configurations with at least six intervals of which most were held.
 pub(super) fn held(recent: &[&RunRecord]) -> Vec<Configuration> {
-    let of = |runs: Vec<&RunRecord>| {
-        let all = evidence(&runs);
+    let of = |runs: &[&RunRecord]| {
+        let all = evidence(runs);
         let held = all.intervals() >= CURRENT_INTERVALS && all.held * 2 > all.intervals();
         runs.first().filter(|_| held).map(|run| run.configuration())
     };
-    by_configuration(recent).into_values().filter_map(of).collect()
+    by_configuration(recent).chunk_by(alike).filter_map(of).collect()
 }
 
 /// What counts beside the runs at a configuration itself: runs over the same or a higher barrier of no softer a kind whose
@@ -91,18 +92,27 @@ fn also(recent: &[&RunRecord], there: &[&RunRecord], at: Configuration, policy: 
 
 pub(super) fn evidence(runs: &[&RunRecord]) -> Evidence {
     let sum = |pick: fn(&RunRecord) -> u16| runs.iter().map(|run| u32::from(pick(run))).sum();
-    let mut days: Vec<i32> = runs.iter().map(|run| run.day).collect();
-    days.sort_unstable();
-    days.dedup();
     Evidence {
         held: sum(|run| run.held),
         over_reached: sum(|run| run.over_reached),
         crowded: sum(|run| run.crowded),
         broken: sum(|run| run.broken),
-        days: u32::try_from(days.len()).unwrap_or(u32::MAX),
+        days: days(runs),
         barriers: sum(|run| run.barriers),
         hits: sum(|run| run.hits),
     }
+}
+
+/// On how many days they were run. Records come by day as a rule; a forecast asks thousands of times.
+fn days(runs: &[&RunRecord]) -> u32 {
+    let count = |days: usize| u32::try_from(days).unwrap_or(u32::MAX);
+    if runs.is_sorted_by_key(|run| run.day) {
+        return count(runs.chunk_by(|a, b| a.day == b.day).count());
+    }
+    let mut days: Vec<i32> = runs.iter().map(|run| run.day).collect();
+    days.sort_unstable();
+    days.dedup();
+    count(days.len())
 }
 
 /// The latest session up to a day.

@@ -2,7 +2,7 @@
 
 use std::cmp::Reverse;
 
-use super::evidence::{by_configuration, held, is_current};
+use super::evidence::{alike, by_configuration, held, is_current};
 use super::{Record, RunRecord};
 use crate::decision::{Back, Configuration, SESSIONS_BACK, rung};
 use crate::wellbeing::Since;
@@ -21,7 +21,7 @@ pub(super) fn way_back(record: &Record, back: Since, today: i32) -> Option<Back>
     days.sort_unstable();
     days.dedup();
     let sessions = u32::try_from(days.len()).unwrap_or(u32::MAX);
-    let settled = sessions >= SESSIONS_BACK && by_configuration(&since).values().any(|runs| is_current(runs));
+    let settled = sessions >= SESSIONS_BACK && by_configuration(&since).chunk_by(alike).any(is_current);
     // Where the athlete got to since then tells more than what was held before.
     let last_held = last_held(&ran(i32::MIN, if settled { today } else { back.since }));
     (!settled || !back.confirmed).then_some(Back { sessions, confirmed: back.confirmed, last_held })

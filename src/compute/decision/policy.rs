@@ -29,7 +29,7 @@ pub struct Policy {
     pub arms_count: bool,
     /// Mean probability of holding the rhythm that must remain after a step up.
     pub min_hold_after_step: f64,
-    /// Mean probability of holding the rhythm below which the spacing comes in.
+    /// Mean probability of holding the rhythm below which the spacing comes in; where [`Policy::floor`] is higher, that counts.
     pub step_in_hold_mean: f64,
     /// Share of the latest session's intervals held below which the spacing comes in.
     pub step_in_held_share: f64,

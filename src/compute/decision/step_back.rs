@@ -16,7 +16,8 @@ impl Rules<'_> {
     // Rule 3.
 
     pub(super) fn rhythm_broken(&self, here: Here) -> Option<Reason> {
-        let limit = self.policy.step_in_hold_mean;
+        // What no lane permits is not kept up either.
+        let limit = self.policy.step_in_hold_mean.max(self.policy.floor());
         let mean = here.hold.mean;
         if mean < limit {
             return Some(Reason::HoldLow { mean, limit });

@@ -12,7 +12,7 @@
 //!
 //! | goes in | comes out |
 //! | --- | --- |
-//! | [`Ask`]: minutes, coaches, everybody's stage, lanes of each group, soft barriers to spare | [`SessionPlan`]: [`Block`]s with minutes that add up, what was left out, barriers to carry and to move |
+//! | [`Ask`]: minutes, coaches, everybody's stage, lanes of each group, soft barriers to spare, surface | [`SessionPlan`]: [`Block`]s with minutes that add up, what was left out, barriers to carry and to move |
 //!
 //! Where the minutes do not reach, the fullest of these that fits is taken, in this order (a rule, not an optimum): everything;
 //! two drills a group; without the race-like end; one drill; none; the fewest repeats in the lanes. What went is told. The order of what
@@ -24,7 +24,7 @@
 //! use lanewright_compute::session_plan::{Ask, propose};
 //!
 //! let stages = [Stage::Mobility, Stage::LeadLeg, Stage::RhythmWickets, Stage::HeightBuild];
-//! let ask = Ask { minutes: 90, coaches: 2, stages: &stages, lanes: [1, 1, 2], lanes_shared: false, soft_barriers: 12 };
+//! let ask = Ask { minutes: 90, coaches: 2, stages: &stages, lanes: [1, 1, 2], lanes_shared: false, soft_barriers: 12, surface: None };
 //! let plan = propose(&ask);
 //! assert_eq!(plan.blocks.first().map(|one| (one.start, one.minutes)), Some((0, 15)));
 //! assert!(plan.left_out.is_empty() && plan.ends <= 90);
@@ -43,7 +43,7 @@ mod schedule;
 
 use std::cmp::Reverse;
 
-use crate::decision::Stage;
+use crate::decision::{Stage, Surface};
 use crate::units::Length;
 
 pub use drills::{BANDS, DRILLS, Drill, FOOT_LENGTH, SetUp, Side};
@@ -77,6 +77,8 @@ pub struct Ask<'a> {
     pub lanes_shared: bool,
     /// Soft barriers of the lowest height that the lanes leave over for drills.
     pub soft_barriers: u32,
+    /// What is wrong with the surface; then nobody does what is race-like, because nobody runs at full speed on it.
+    pub surface: Option<Surface>,
 }
 
 /// What is done for some minutes.
@@ -250,7 +252,9 @@ fn wanted(ask: &Ask<'_>, athletes: &[usize]) -> Vec<Drill> {
     places.sort_by_key(|at| (Reverse(asked(&DRILLS[*at])), *at));
     places.truncate(DRILLS_MOST);
     places.sort_unstable();
-    let lanes = (0..DRILLS.len()).filter(|at| is_lane(&DRILLS[*at]) && asked(&DRILLS[*at]) > 0);
+    let safe = |drill: &Drill| ask.surface.is_none() || drill.set_up != SetUp::LaneStarts;
+    let lane = |drill: &Drill| is_lane(drill) && safe(drill) && asked(drill) > 0;
+    let lanes = (0..DRILLS.len()).filter(|at| lane(&DRILLS[*at]));
     places.iter().copied().chain(lanes).map(|at| DRILLS[at]).collect()
 }
 

@@ -5,11 +5,11 @@ use std::pin::Pin;
 
 use actix_web::{FromRequest, HttpRequest, dev::Payload};
 
-use super::{Act, Role, Syncing, carries, claims, ended, nobody, part, require_scope, standing};
-use crate::platform::db::{Actor, ClubTx, Db};
+use super::{Act, Role, Syncing, carries, claims, in_club, nobody, of_admins, part, require_scope, standing};
+use crate::platform::client::ClientId;
+use crate::platform::db::{Actor, Audience, ClubTx, Db};
 use crate::platform::ids::{ClubId, DeviceId};
 use crate::platform::lanes::Who;
-use crate::platform::params::path_id;
 use crate::platform::problem::Problem;
 
 /// How long somebody who left a club may still hand in what they recorded, days.
@@ -28,7 +28,10 @@ pub struct Recorder {
     pub role: Option<Role>,
     /// The sign-in in use.
     pub device: DeviceId,
+    client: Option<ClientId>,
     scope: String,
+    /// Whether the club asks its admins for a second factor and this sign-in was made without.
+    lacks_factor: bool,
 }
 
 impl Recorder {
@@ -37,9 +40,9 @@ impl Recorder {
         Who { club: self.club.0, account: self.actor.account.0 }
     }
 
-    /// Whether their role allows an act.
+    /// Whether their role allows an act, as the club asks of it.
     pub fn has_role<A: Act>(&self) -> bool {
-        self.role.is_some_and(|role| A::ROLES.contains(&role))
+        self.role.is_some_and(|role| A::ROLES.contains(&role)) && !(self.lacks_factor && of_admins::<A>())
     }
 
     /// Whether their token allows an act.
@@ -64,16 +67,21 @@ impl Recorder {
     }
 
     async fn decided(&self, mut tx: ClubTx) -> Result<(ClubTx, Self), Problem> {
-        let standing = standing::read(&mut tx, self.device).await?.ok_or_else(ended)?;
+        let standing = standing::read(&mut tx, self.device, self.client).await?;
         let since = chrono::Utc::now() - chrono::Duration::days(HAND_IN_DAYS);
         if standing.role.is_none() && standing.left_at.is_none_or(|left| left <= since) {
             return Err(Problem::not_found("club"));
         }
-        require_scope(&self.scope, Syncing::SCOPE)?;
+        let scope = standing.opened(&self.scope);
+        require_scope(&scope, Syncing::SCOPE)?;
         // Who left sees nothing.
         let groups = if standing.role.is_some() { standing.groups } else { Some(Vec::new()) };
         tx.actor.groups = groups;
-        let now = Self { actor: tx.actor.clone(), role: standing.role, ..self.clone() };
+        if self.client.is_some() {
+            tx.shown_to(Audience::Apps).await?;
+        }
+        let lacks_factor = standing.lacks_factor;
+        let now = Self { actor: tx.actor.clone(), role: standing.role, scope, lacks_factor, ..self.clone() };
         Ok((tx, now))
     }
 }
@@ -83,13 +91,20 @@ impl FromRequest for Recorder {
     type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
 
     fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
-        let claims = claims(req);
-        let club = path_id(req, "club_id", "club").map(ClubId);
+        let claims = claims(req).and_then(|claims| Ok((in_club(req, &claims)?, claims)));
         let db = part::<Db>(req).cloned();
         Box::pin(async move {
-            let (claims, club, db) = (claims?, club?, db?);
+            let ((club, claims), db) = (claims?, db?);
             let actor = nobody(claims.sub);
-            let sent = Self { club, actor, role: None, device: claims.device, scope: claims.scope };
+            let sent = Self {
+                club,
+                actor,
+                role: None,
+                device: claims.device,
+                client: claims.client_id,
+                scope: claims.scope,
+                lacks_factor: false,
+            };
             Ok(sent.read(&db).await?.1)
         })
     }

@@ -5,9 +5,11 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use super::Role;
+use super::{Role, carries, ended};
+use crate::platform::client::ClientId;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::{DeviceId, GroupId};
+use crate::platform::problem::{Code, Problem};
 
 /// What somebody is in a club.
 #[derive(Debug)]
@@ -18,13 +20,29 @@ pub struct Standing {
     pub left_at: Option<DateTime<Utc>>,
     /// The groups that they see; none means every group.
     pub groups: Option<Vec<GroupId>>,
+    /// Whether the club asks its admins for a second factor and this sign-in was made without.
+    pub lacks_factor: bool,
+    /// What the club lets the app have that acts for them; none for their own sign-in.
+    granted: Option<Vec<String>>,
 }
 
-/// What the actor of a transaction is in its club; none when the sign-in was ended.
+impl Standing {
+    /// The scopes of a token that count now: those that it names, of an app as far as the club lets the app have them.
+    pub fn opened(&self, scope: &str) -> String {
+        match &self.granted {
+            None => scope.to_owned(),
+            Some(granted) => {
+                granted.iter().map(String::as_str).filter(|one| carries(scope, one)).collect::<Vec<_>>().join(" ")
+            }
+        }
+    }
+}
+
+/// What the actor of a transaction is in its club, with a sign-in that may be that of an app.
 ///
 /// # Errors
-/// When the database is away.
-pub async fn read(tx: &mut ClubTx, device: DeviceId) -> Result<Option<Standing>, StoreError> {
+/// 401 when the sign-in was ended or the app's access was withdrawn; when the database is away.
+pub async fn read(tx: &mut ClubTx, device: DeviceId, client: Option<ClientId>) -> Result<Standing, Problem> {
     let (club, account) = (tx.club.0, tx.actor.account.0);
     let row = sqlx::query!(
         r#"
@@ -32,26 +50,46 @@ pub async fn read(tx: &mut ClubTx, device: DeviceId) -> Result<Option<Standing>,
           exists (
             select from devices d where d.account_id = $2 and d.id = $3 and d.revoked_at is null
           ) as "signed_in!",
+          exists (
+            select from club_security s where s.club_id = $1 and s.admins_second_factor
+          ) and not exists (
+            select from devices d where d.account_id = $2 and d.id = $3 and d.second_factor_at is not null
+          ) as "lacks_factor!",
           array(
             select g.scope_id from scope_grant g
             where g.club_id = $1 and g.member_id = $2 and not g.revoked
-          ) as "scopes!"
+          ) as "scopes!",
+          (
+            select a.scopes
+            from apps a
+            join app_grants g on g.club_id = $1 and g.app_id = a.id
+            where a.club_id = $1 and a.id = $4 and a.revoked_at is null and g.member_id = $2 and g.revoked_at is null
+          ) as granted
         from (values (true)) as one (row)
         left join members m on m.club_id = $1 and m.id = $2
         "#,
         club,
         account,
-        device.0
+        device.0,
+        client.map(|client| client.app.0)
     )
     .fetch_one(tx.conn())
-    .await?;
+    .await
+    .map_err(StoreError::from)?;
+    // Also when the sign-in was ended with it: the app is to forget, not to ask for another.
+    if client.is_some() && row.granted.is_none() {
+        return Err(Problem::new(
+            Code::AppRevoked,
+            "This app may no longer act for you in the club. It has to forget what it keeps of the club.",
+        ));
+    }
     if !row.signed_in {
-        return Ok(None);
+        return Err(ended());
     }
     let member = row.role.filter(|_| row.deleted_at.is_none());
     let role = member.map(|word| Role::from_word(&word).ok_or(StoreError::Corrupt("member"))).transpose()?;
     let every = row.scopes.contains(&Uuid::nil());
     let groups =
         (!every).then(|| row.scopes.iter().filter(|scope| **scope != club).map(|scope| GroupId(*scope)).collect());
-    Ok(Some(Standing { role, left_at: row.deleted_at, groups }))
+    Ok(Standing { role, left_at: row.deleted_at, groups, lacks_factor: row.lacks_factor, granted: row.granted })
 }

@@ -1,6 +1,6 @@
 //! Change numbers: a counter per club, raised as the last thing before commit, and the log of what changed.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use sqlx::PgConnection;
 use uuid::Uuid;
@@ -262,6 +262,14 @@ async fn fork(conn: &mut PgConnection, club: ClubId, life: i32) -> Result<(), St
         .await?;
     }
     Ok(())
+}
+
+/// The records of changes, and the athletes whom they are or belong to.
+pub(super) fn named(changes: &[Change]) -> (Vec<Uuid>, Vec<Uuid>) {
+    let records: BTreeSet<Uuid> = changes.iter().map(|change| change.record.id).collect();
+    let athletes: BTreeSet<Uuid> =
+        changes.iter().filter(|change| change.root.kind == Kind::Athlete).map(|change| change.root.id).collect();
+    (records.difference(&athletes).copied().collect(), athletes.into_iter().collect())
 }
 
 /// Raises the counter by the number of changes, stamps the rows and writes the log; the caller commits next.

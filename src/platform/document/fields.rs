@@ -12,7 +12,8 @@ use super::schemas::name_of;
 const LARGEST: f64 = 9_007_199_254_740_991.0;
 
 /// Least and most of the numbers in a list, by the name of the list: metres and seconds.
-const ITEMS: [(&str, f64, f64); 5] = [
+const ITEMS: [(&str, f64, f64); 6] = [
+    ("count_in_s", -6.0, 0.0),
     ("heights_m", 0.05, 1.1),
     ("interval_times_s", 0.001, 120.0),
     ("strides_m", 0.1, 20.0),

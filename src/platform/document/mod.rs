@@ -18,7 +18,7 @@ mod scopes;
 pub use examples::describe as show;
 pub use links::describe as lead;
 pub use operations::complete;
-pub use scopes::{Listed, described as scopes_described};
+pub use scopes::{Listed, all as scopes, described as scopes_described};
 
 /// The operations of a path with their methods.
 pub fn operations_mut(item: &mut PathItem) -> Vec<(HttpMethod, &mut Operation)> {

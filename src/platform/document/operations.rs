@@ -65,10 +65,8 @@ impl Shape {
     fn problems(&self) -> Vec<Code> {
         let mut codes = vec![Code::Malformed, Code::Internal, Code::Unavailable];
         if !self.public {
-            codes.push(Code::Unauthenticated);
-        }
-        if self.in_club || !self.scopes.is_empty() {
-            codes.push(Code::Forbidden);
+            // Without the role or scope, or for an app where people alone are asked.
+            codes.extend([Code::Unauthenticated, Code::Forbidden]);
         }
         if self.has_id {
             codes.push(Code::NotFound);
@@ -123,7 +121,7 @@ when somebody else was faster."
         }
         words.push(match (self.public, self.scopes.as_slice()) {
             (true, _) => "Needs no access token.".to_owned(),
-            (false, []) => "Needs an access token, of any scope.".to_owned(),
+            (false, []) => "Needs the access token of a person's own sign-in: no app does this for them.".to_owned(),
             (false, scopes) => {
                 let roles = roles_of(scopes).join(", ");
                 let of =
@@ -293,7 +291,7 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
         if shape.paged && status == "200" {
             add("Link", false);
         }
-        for media in ["image/svg+xml", "audio/wav", xlsx::MEDIA] {
+        for media in ["image/svg+xml", "audio/wav", "application/pdf", xlsx::MEDIA] {
             if let Some(RefOr::T(whole)) = answer.content.get_mut(media) {
                 whole.schema = Some(file());
             }
@@ -350,7 +348,10 @@ pub fn complete(api: &mut OpenApi) {
             }
             for (status, answer) in &mut operation.responses.responses {
                 // What a route says of a problem stands; the rest is added.
-                if let (Some(code), RefOr::T(said)) = (code_of(status), &mut *answer) {
+                // So does what OAuth asks for in its stead.
+                if let (Some(code), RefOr::T(said)) = (code_of(status), &mut *answer)
+                    && !said.content.contains_key("application/json")
+                {
                     let headers = std::mem::take(&mut said.headers);
                     *said = problem(code, &said.description);
                     said.headers.extend(headers);

@@ -17,8 +17,13 @@ use super::Known;
 use crate::platform::sheets::xlsx;
 
 /// The endings of paths, what they stand for, and how people call it.
-const ENDINGS: [(&str, &str, &str); 3] =
-    [("csv", "text/csv", "CSV"), ("svg", "image/svg+xml", "SVG"), ("xlsx", xlsx::MEDIA, "XLSX")];
+const ENDINGS: [(&str, &str, &str); 5] = [
+    ("csv", "text/csv", "CSV"),
+    ("xlsx", xlsx::MEDIA, "XLSX"),
+    ("svg", "image/svg+xml", "SVG"),
+    ("html", "text/html", "a page for phone and paper"),
+    ("pdf", "application/pdf", "PDF for paper"),
+];
 
 /// The good answer of an operation.
 fn answer(operation: &mut Operation) -> Option<&mut utoipa::openapi::Response> {
@@ -53,6 +58,12 @@ pub fn describe(api: &mut OpenApi) {
     let mut found = Vec::new();
     for (path, item) in &mut api.paths.paths {
         let Some(operation) = &mut item.get else { continue };
+        // Whatever comes as one form of a document for people comes as the others.
+        if let Some(answer) = answer(operation)
+            && let Some(page) = answer.content.get("text/html").cloned()
+        {
+            answer.content.insert("application/pdf".to_owned(), page);
+        }
         let others: Vec<_> = ENDINGS.into_iter().filter_map(|one| Some((one, alone(operation, one)?))).collect();
         if others.is_empty() {
             continue;

@@ -20,11 +20,16 @@ pub fn roles_of(scopes: &[String]) -> Vec<&'static str> {
     roles.iter().map(|role| role.as_str()).collect()
 }
 
-/// What each scope opens, one line each, for the document.
-pub fn described() -> String {
-    let line = |scope: &str| {
+/// Each scope with what it opens.
+pub fn all() -> Vec<(&'static str, String)> {
+    let one = |scope: &'static str| {
         let means: Vec<&str> = ACTS.iter().filter(|act| act.scope == scope).map(|act| act.means.trim()).collect();
-        format!("- `{scope}`: {} Roles: {}.", means.join(" "), roles_of(&[scope.to_owned()]).join(", "))
+        (scope, format!("{} Roles: {}.", means.join(" "), roles_of(&[scope.to_owned()]).join(", ")))
     };
-    ALL_SCOPES.split(' ').map(line).collect::<Vec<_>>().join("\n")
+    ALL_SCOPES.split(' ').map(one).collect()
+}
+
+/// The same, one line each, for the document.
+pub fn described() -> String {
+    all().into_iter().map(|(scope, means)| format!("- `{scope}`: {means}")).collect::<Vec<_>>().join("\n")
 }

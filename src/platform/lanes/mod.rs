@@ -204,7 +204,7 @@ pub struct Lanes {
     pub plans: Arc<Lane>,
     /// What is computed for a whole squad, and rosters.
     pub squads: Arc<Lane>,
-    /// What is computed for one athlete.
+    /// What is computed for one athlete, and files that are drawn.
     pub athletes: Arc<Lane>,
     /// Calculators that need no token.
     pub strangers: Arc<Lane>,

@@ -13,6 +13,7 @@ pub(super) fn scenes() -> Vec<Scene> {
         unreadable(),
         too_large(),
         signed_out(),
+        app_revoked(),
         left(),
     ]
 }
@@ -99,6 +100,19 @@ fn signed_out() -> Scene {
     let mut steps = push_of_two(PushPlay::Refused(401, "unauthenticated", 0));
     steps.extend([Step::Sync(Ends::SignIn), Step::Show, Step::SignIn, DONE, Step::Show]);
     scene("signed-out", "401: everything is kept until there is another access token", steps)
+}
+
+fn app_revoked() -> Scene {
+    let mira = new("athlete");
+    let steps = vec![
+        there_is(&mira, athlete("Mira")),
+        DONE,
+        Step::Record(new("run"), run(&mira, 0)),
+        happens(|stage| stage.pushes.push_back(PushPlay::Refused(401, "app-revoked", 0))),
+        Step::Sync(Ends::Forgotten),
+        Step::Show,
+    ];
+    scene("app-revoked", "401 `app-revoked`: the app forgets all that it keeps of the club", steps)
 }
 
 fn left() -> Scene {

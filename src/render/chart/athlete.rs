@@ -23,12 +23,14 @@ const NOTES_MAX: usize = 8;
 ///
 /// ```
 /// use lanewright_compute::day::Day;
+/// use lanewright_compute::units::Length;
 /// use lanewright_render::chart::{AthleteChart, athlete};
 ///
 /// let day = Day::from_ymd(2026, 11, 25).unwrap();
 /// let chart = AthleteChart {
 ///     name: "Mira <Osei>".into(),
 ///     period: (day.add_days(-84), day),
+///     limit_height: Length::from_mm(762),
 ///     limits: Vec::new(),
 ///     runs: Vec::new(),
 ///     target: None,
@@ -42,7 +44,7 @@ pub fn athlete(chart: &AthleteChart) -> String {
     let mut out = open((297, 210), &title, &description(chart));
     text(&mut out, 10.0, 13.0, 6.0, true, "start", &cut(&title, 60));
     text(&mut out, RIGHT, 13.0, 4.5, false, "end", &format!("{from} to {to}"));
-    legend(&mut out);
+    legend(&mut out, chart);
     let end = last_day(chart);
     let across = Scale::new((f64::from(from.days()), f64::from(end.days())), (LEFT, RIGHT));
     let up = Scale::new(range(chart), (SPACINGS.1, SPACINGS.0));
@@ -61,15 +63,19 @@ pub fn athlete(chart: &AthleteChart) -> String {
 }
 
 /// The picture in words.
-fn description(chart: &AthleteChart) -> String {
+pub(super) fn description(chart: &AthleteChart) -> String {
     let (from, to) = chart.period;
     let mut words = format!("{} training days from {from} to {to}.", chart.runs.len());
     // Writing to a String cannot fail.
     if let (Some(first), Some(last)) = (chart.limits.first(), chart.limits.last()) {
         let _ = write!(
             words,
-            " Comfortable limit {:.2} m at first, {:.2} m at last, 90 % range {:.2} to {:.2} m.",
-            first.mean_m, last.mean_m, last.p05_m, last.p95_m
+            " Comfortable limit over barriers of {:.2} m: {:.2} m at first, {:.2} m at last, 90 % range {:.2} to {:.2} m.",
+            chart.limit_height.metres(),
+            first.mean_m,
+            last.mean_m,
+            last.p05_m,
+            last.p95_m
         );
     }
     if let Some(target) = &chart.target {
@@ -89,7 +95,7 @@ fn description(chart: &AthleteChart) -> String {
 }
 
 /// The last day drawn: the end of the period, or of the forecast.
-fn last_day(chart: &AthleteChart) -> Day {
+pub(super) fn last_day(chart: &AthleteChart) -> Day {
     let reached = chart.target.as_ref().and_then(|target| target.reached);
     match reached {
         Some(days) if days.iter().any(Option::is_none) => chart.period.1.add_days(182),
@@ -99,7 +105,7 @@ fn last_day(chart: &AthleteChart) -> Day {
 }
 
 /// The spacings drawn, metres: all there are, with a margin.
-fn range(chart: &AthleteChart) -> (f64, f64) {
+pub(super) fn range(chart: &AthleteChart) -> (f64, f64) {
     let limits = chart.limits.iter().flat_map(|one| [one.p05_m, one.p95_m]);
     let runs = chart.runs.iter().map(|one| one.spacing.metres());
     let target = chart.target.iter().map(|one| one.spacing.metres());
@@ -112,7 +118,7 @@ fn range(chart: &AthleteChart) -> (f64, f64) {
     (low - 0.25, high + 0.25)
 }
 
-fn legend(out: &mut String) {
+fn legend(out: &mut String, chart: &AthleteChart) {
     let y = 22.0;
     let mut x = 10.0;
     for kind in BarrierKind::ALL {
@@ -121,7 +127,7 @@ fn legend(out: &mut String) {
         x += 27.0;
     }
     line(out, x, y - 1.0, x + 9.0, y - 1.0, 0.7);
-    text(out, x + 10.5, y, TEXT, false, "start", "limit over a 0.30 m wicket");
+    text(out, x + 10.5, y, TEXT, false, "start", &format!("limit over {:.2} m", chart.limit_height.metres()));
     dashed(out, (x + 54.0, y - 1.0), (x + 63.0, y - 1.0), "1 1", 0.3);
     text(out, x + 64.5, y, TEXT, false, "start", "its 90 % range");
     dashed(out, (x + 92.0, y - 1.0), (x + 101.0, y - 1.0), "5 1.5", 0.5);
@@ -219,7 +225,7 @@ fn notes(out: &mut String, notes: &[String]) {
     }
 }
 
-fn dashed(out: &mut String, from: (f64, f64), to: (f64, f64), dashes: &str, width: f64) {
+pub(super) fn dashed(out: &mut String, from: (f64, f64), to: (f64, f64), dashes: &str, width: f64) {
     let _ = write!(
         out,
         r#"<path d="M{:.2} {:.2}L{:.2} {:.2}" stroke="black" stroke-width="{width}" stroke-dasharray="{dashes}"/>"#,
@@ -228,7 +234,7 @@ fn dashed(out: &mut String, from: (f64, f64), to: (f64, f64), dashes: &str, widt
 }
 
 /// A kind of barrier as a shape around a place.
-fn sign(out: &mut String, kind: BarrierKind, x: f64, y: f64) {
+pub(super) fn sign(out: &mut String, kind: BarrierKind, x: f64, y: f64) {
     const EDGE: &str = r#"fill="white" stroke="black" stroke-width="0.35""#;
     let _ = match kind {
         BarrierKind::Wicket => write!(out, r#"<circle cx="{x:.2}" cy="{y:.2}" r="1" {EDGE}/>"#),

@@ -2,13 +2,18 @@
 
 mod athlete;
 mod axis;
+mod figures;
+mod plot;
 mod squad;
+mod touchdowns;
 
 use lanewright_compute::day::Day;
 use lanewright_compute::units::{BarrierKind, Length};
 
 pub use athlete::athlete;
+pub use figures::{heights, held_share, spacings};
 pub use squad::squad;
+pub use touchdowns::{Touchdown, touchdowns};
 
 /// An estimate of the limit on a day.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,6 +39,10 @@ pub struct RunPoint {
     pub height: Length,
     /// Spacing of the barriers.
     pub spacing: Length,
+    /// Intervals of the day in which the rhythm held.
+    pub held: u32,
+    /// Intervals of the day.
+    pub intervals: u32,
 }
 
 /// A target and when the race test over it is likely to be advised.
@@ -43,6 +52,8 @@ pub struct TargetLine {
     pub label: String,
     /// Its spacing.
     pub spacing: Length,
+    /// Its height.
+    pub height: Length,
     /// The days by which it is advised with 5, 25, 50, 75 and 95 %; none beyond the look ahead, absent without a forecast.
     pub reached: Option<[Option<Day>; 5]>,
 }
@@ -54,7 +65,9 @@ pub struct AthleteChart {
     pub name: String,
     /// First and last day of the period.
     pub period: (Day, Day),
-    /// The estimate, earliest first.
+    /// The height of barriers over which the limits hold: that of the target, so that the two can be compared.
+    pub limit_height: Length,
+    /// The estimate over that height, earliest first.
     pub limits: Vec<LimitPoint>,
     /// What was run, earliest first.
     pub runs: Vec<RunPoint>,

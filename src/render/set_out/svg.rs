@@ -22,6 +22,8 @@ const LETTER: f64 = 1.75;
 /// Width of a distance such as 85.59, with a gap.
 const LABEL: f64 = 9.2;
 const HEADER: f64 = 24.0;
+/// The least height of a lane.
+const LEAST: f64 = 13.0;
 
 /// How much room each lane gets.
 #[derive(Clone, Copy)]
@@ -36,7 +38,8 @@ struct Layout {
     band: f64,
 }
 
-/// Draws the sheet as one SVG document of 297 x 210 mm, to a scale that it states.
+/// Draws the sheet as one SVG document of 297 x 210 mm, to a scale that it states; higher where many lanes and all the cautions need
+/// it, for no caution is left out.
 ///
 /// Every step distance is printed where the paper has room for it; else each lane prints the four distances after a
 /// barrier. Names that exceed their place are cut and end in an ellipsis.
@@ -63,12 +66,14 @@ pub fn svg(sheet: &Sheet) -> Result<String, SheetError> {
     }
     let foot = foot_lines(sheet);
     #[allow(clippy::cast_precision_loss)] // a handful of lines
-    let foot_y = PAGE.1 - MARGIN - LINE * (foot.len() as f64 - 1.0);
+    let (below, least) = (LINE * (foot.len() as f64 - 1.0), LEAST * sheet.lanes.len() as f64);
+    let height = PAGE.1.max(HEADER + least + LINE + 1.0 + below + MARGIN).ceil();
+    let foot_y = height - MARGIN - below;
     let layout = layout(sheet, foot_y - LINE - 1.0 - HEADER);
-    let mut out = String::from(
-        r#"<svg xmlns="http://www.w3.org/2000/svg" width="297mm" height="210mm" viewBox="0 0 297 210" font-family="Arial, Helvetica, sans-serif" fill="black" stroke="none">"#,
+    let mut out = format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" width="297mm" height="{height}mm" viewBox="0 0 297 {height}" font-family="Arial, Helvetica, sans-serif" fill="black" stroke="none">"#
     );
-    out.push_str(r#"<rect width="297" height="210" fill="white"/>"#);
+    let _ = write!(out, r#"<rect width="297" height="{height}" fill="white"/>"#);
     header(&mut out, sheet, layout);
     let mut y = HEADER;
     for lane in &sheet.lanes {
@@ -104,7 +109,7 @@ fn layout(sheet: &Sheet, room: f64) -> Layout {
     let possible = ((each - fixed(step_lines)) / LINE).max(1.0) as usize;
     let name_lines = needed.clamp(1, possible);
     #[allow(clippy::cast_precision_loss)] // at most 40
-    let least = (fixed(step_lines) + LINE * name_lines as f64).max(13.0);
+    let least = (fixed(step_lines) + LINE * name_lines as f64).max(LEAST);
     // Spare height parts the lanes, up to 5 mm.
     let band = (least + 5.0).min(each);
     Layout { scale, step_lines, name_lines, band }
@@ -212,28 +217,17 @@ fn names(out: &mut String, lane: &SheetLane, top: f64, lines: usize) {
     }
 }
 
-/// Barrier counts, then the cautions, wrapped; bold or not.
+/// Barrier counts, then every caution, wrapped; bold or not.
 fn foot_lines(sheet: &Sheet) -> Vec<(bool, String)> {
-    /// More lines than this would crowd out the lanes.
-    const MOST: usize = 7;
     let counts: Vec<String> = sheet
         .barrier_counts()
         .into_iter()
         .map(|((kind, height), count)| format!("{count} x {} {:.2} m", kind_words(kind), height.metres()))
         .collect();
-    let wrapped = |words: &str| wrap(words, 158);
-    let mut lines: Vec<(bool, String)> =
-        wrapped(&format!("Bring: {}", counts.join(", "))).into_iter().map(|words| (true, words)).collect();
-    for (i, caution) in sheet.cautions.iter().enumerate() {
-        let words = wrapped(&format!("! {caution}"));
-        if lines.len() + words.len() >= MOST && i + 1 < sheet.cautions.len() {
-            let left = sheet.cautions.len() - i;
-            lines.push((true, format!("! {left} more cautions: see the lane plan.")));
-            break;
-        }
-        lines.extend(words.into_iter().map(|words| (false, words)));
-    }
-    lines
+    let bring = format!("Bring: {}", counts.join(", "));
+    let cautions = sheet.cautions.iter().map(|caution| (false, format!("! {caution}")));
+    let wrapped = |(is_bold, words): (bool, String)| wrap(&words, 158).into_iter().map(move |line| (is_bold, line));
+    [(true, bring)].into_iter().chain(cautions).flat_map(wrapped).collect()
 }
 
 /// A sign of the drawing, standing on the ground line.

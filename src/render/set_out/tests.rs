@@ -78,6 +78,31 @@ fn every_sheet_up_to_twelve_lanes_prints_all_names_barriers_and_cautions_within_
 }
 
 #[test]
+fn no_caution_is_left_out_and_none_crowds_a_lane() {
+    for lanes in [1, 12] {
+        let mut sheet = sheet(lanes, 5, 5);
+        sheet.cautions =
+            (1..=15).map(|n| format!("Caution {n}: {}end {n}.", "keep to what is written here ".repeat(8))).collect();
+        let drawn = svg(&sheet).unwrap();
+        well_formed(&drawn);
+        for n in 1..=15 {
+            assert!(drawn.contains(&format!("! Caution {n}: ")) && drawn.contains(&format!("end {n}.")), "{n}");
+        }
+        assert!(!drawn.contains("more cautions"));
+        let height: f64 = drawn.split("viewBox=\"0 0 297 ").nth(1).unwrap().split('"').next().unwrap().parse().unwrap();
+        let places = drawn.split(" y=\"").skip(1).map(|rest| rest.split('"').next().unwrap().parse::<f64>().unwrap());
+        let lowest = places.fold(0.0, f64::max);
+        assert!(lowest < height && (lanes == 12) == (height > 210.0), "{lowest} {height}");
+        // The last lane ends above the first line of the foot.
+        let foot = drawn.split(">Bring: ").next().unwrap().rsplit(" y=\"").next().unwrap();
+        let foot: f64 = foot.split('"').next().unwrap().parse().unwrap();
+        let last = drawn.split(&format!(">Lane {lanes}<")).next().unwrap().rsplit(" y=\"").next().unwrap();
+        let last: f64 = last.split('"').next().unwrap().parse().unwrap();
+        assert!(last + 8.0 <= foot, "{last} {foot}");
+    }
+}
+
+#[test]
 fn a_sheet_without_lanes_or_with_thirteen_is_refused() {
     assert!(matches!(svg(&sheet(0, 1, 4)), Err(SheetError::Lanes)));
     assert!(matches!(svg(&sheet(13, 1, 4)), Err(SheetError::Lanes)));

@@ -4,15 +4,11 @@ use chrono::{DateTime, Duration, Utc};
 use uuid::Uuid;
 
 use super::model::{GRACE, Standing};
-use crate::platform::db::{AccountTx, Db, StoreError};
-use crate::platform::ids::{AccountId, DeviceId};
+use crate::platform::client::ClientId;
+use crate::platform::db::{AccountTx, StoreError};
+use crate::platform::ids::{AccountId, AppId, ClubId, DeviceId};
 use crate::platform::network::Network;
 use crate::platform::token::{Opaque, REFRESH_SECONDS, sha256};
-
-/// How long an ended sign-in is kept, days.
-const ENDED_DAYS: i64 = 30;
-/// Rows that one transaction deletes.
-const STEP: i64 = 1_000;
 
 /// One sign-in.
 #[derive(Debug)]
@@ -25,6 +21,19 @@ pub struct Device {
     pub created_at: DateTime<Utc>,
     /// When it last refreshed.
     pub last_used_at: DateTime<Utc>,
+    /// Whether a second factor was shown with it.
+    pub second_factor: bool,
+}
+
+/// The sign-in that a refresh token belongs to.
+#[derive(Debug)]
+pub struct Family {
+    /// The sign-in.
+    pub device: DeviceId,
+    /// The app whose it is; none for a person's own.
+    pub client: Option<ClientId>,
+    /// What an app was given with it.
+    pub scopes: Vec<String>,
 }
 
 /// What became of a refresh token.
@@ -259,15 +268,24 @@ async fn note_use(
 }
 
 /// The sign-in that a refresh token belongs to.
-pub async fn of_token(tx: &mut AccountTx, token: &Opaque) -> Result<Option<DeviceId>, StoreError> {
-    let id = sqlx::query_scalar!(
-        "select device_id from refresh_tokens where account_id = $1 and token_hash = $2",
+pub async fn of_token(tx: &mut AccountTx, token: &Opaque) -> Result<Option<Family>, StoreError> {
+    let row = sqlx::query!(
+        r#"
+        select d.id, d.app_club_id, d.app_id, d.scopes
+        from refresh_tokens t
+        join devices d on d.account_id = $1 and d.id = t.device_id
+        where t.account_id = $1 and t.token_hash = $2
+        "#,
         token.owner,
         token.hash
     )
     .fetch_optional(tx.conn())
     .await?;
-    Ok(id.map(DeviceId))
+    Ok(row.map(|row| Family {
+        device: DeviceId(row.id),
+        client: row.app_club_id.zip(row.app_id).map(|(club, app)| ClientId { club: ClubId(club), app: AppId(app) }),
+        scopes: row.scopes.unwrap_or_default(),
+    }))
 }
 
 /// Ends a sign-in with all its tokens; false when there is none.
@@ -288,32 +306,27 @@ pub async fn end(tx: &mut AccountTx, account: AccountId, device: DeviceId) -> Re
     Ok(done.rows_affected() == 1)
 }
 
-/// Ends every sign-in but one.
-pub async fn end_others(tx: &mut AccountTx, account: AccountId, keep: DeviceId) -> Result<(), StoreError> {
-    tx.ends_sign_in(account);
-    sqlx::query!(
-        r#"
-        update devices
-        set revoked_at = $3
-        where account_id = $1 and id <> $2 and revoked_at is null
-        "#,
+/// Gives a live sign-in another name; false when there is none.
+pub async fn rename(tx: &mut AccountTx, account: AccountId, device: DeviceId, name: &str) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "update devices set name = $3 where account_id = $1 and id = $2 and revoked_at is null",
         account.0,
-        keep.0,
-        Utc::now()
+        device.0,
+        name
     )
     .execute(tx.conn())
     .await?;
-    Ok(())
+    Ok(done.rows_affected() == 1)
 }
 
-/// The live sign-ins of an account, newest first.
+/// The live sign-ins of a person themself, newest first; those of apps are listed as apps.
 pub async fn list(tx: &mut AccountTx, account: AccountId) -> Result<Vec<Device>, StoreError> {
     let rows = sqlx::query_as!(
         Device,
         r#"
-        select id, name, created_at, last_used_at
+        select id, name, created_at, last_used_at, second_factor_at is not null as "second_factor!"
         from devices
-        where account_id = $1 and revoked_at is null
+        where account_id = $1 and app_id is null and revoked_at is null
         order by id desc
         limit 200
         "#,
@@ -322,62 +335,4 @@ pub async fn list(tx: &mut AccountTx, account: AccountId) -> Result<Vec<Device>,
     .fetch_all(tx.conn())
     .await?;
     Ok(rows)
-}
-
-/// Drops refresh tokens that have expired, and sign-ins that were ended or can never be used again; how many rows.
-///
-/// Tokens that were used stay until they would have expired, so that a copy is noticed as long as it could be one.
-///
-/// # Errors
-/// Database errors; what was dropped stays dropped.
-pub async fn prune(db: &Db) -> Result<u64, StoreError> {
-    let mut dropped = 0;
-    loop {
-        let now = Utc::now();
-        let mut tx = db.account_tx().await?;
-        let old = sqlx::query!(
-            "select account_id, token_hash from refresh_tokens where expires_at < $1 order by expires_at limit $2",
-            now,
-            STEP
-        )
-        .fetch_all(tx.conn())
-        .await?;
-        let (accounts, hashes): (Vec<_>, Vec<_>) = old.into_iter().map(|row| (row.account_id, row.token_hash)).unzip();
-        sqlx::query!(
-            r#"
-            delete from refresh_tokens t
-            using unnest($1::uuid[], $2::bytea[]) as u (account_id, token_hash)
-            where t.account_id = u.account_id and t.token_hash = u.token_hash
-            "#,
-            &accounts,
-            &hashes
-        )
-        .execute(tx.conn())
-        .await?;
-        let ended = sqlx::query!(
-            "select account_id, id from devices where revoked_at < $1 or last_used_at < $2 limit $3",
-            now - Duration::days(ENDED_DAYS),
-            now - Duration::seconds(REFRESH_SECONDS) - Duration::days(1),
-            STEP
-        )
-        .fetch_all(tx.conn())
-        .await?;
-        let (owners, devices): (Vec<_>, Vec<_>) = ended.into_iter().map(|row| (row.account_id, row.id)).unzip();
-        sqlx::query!(
-            r#"
-            delete from devices d
-            using unnest($1::uuid[], $2::uuid[]) as u (account_id, id)
-            where d.account_id = u.account_id and d.id = u.id
-            "#,
-            &owners,
-            &devices
-        )
-        .execute(tx.conn())
-        .await?;
-        tx.commit().await?;
-        dropped += (accounts.len() + owners.len()) as u64;
-        if accounts.len().max(owners.len()) < usize::try_from(STEP).unwrap_or(usize::MAX) {
-            return Ok(dropped);
-        }
-    }
 }

@@ -1,17 +1,42 @@
-//! Accounts: sign-up, sign-in, refresh, sign-out, devices, and founding a club.
+//! Accounts: sign-up, sign-in, refresh, sign-out, devices, addresses, second factors, founding a club, and apps that act for people.
 
+mod addresses;
+mod addresses_shapes;
+mod addresses_store;
 mod devices_store;
 mod http;
+mod letters;
 mod model;
+mod oauth;
+mod prune_store;
+mod second_factor;
+mod second_factor_shapes;
+mod second_factor_store;
 mod shapes;
 mod sign_in;
 mod store;
 
-pub use devices_store::prune;
+pub use addresses::{choose_password, confirm, is_reset};
+pub use addresses_store::tell_clubs;
+pub use letters::write;
+pub use oauth::pages;
 pub use store::any;
 
+use crate::platform::db::{Db, StoreError};
+
+/// Drops what is kept long enough: ended sign-ins, tokens, links, accounts that nobody can sign in to; how many rows.
+///
+/// # Errors
+/// Database errors; what was dropped stays dropped.
+pub async fn prune(db: &Db) -> Result<u64, StoreError> {
+    Ok(prune_store::prune(db).await? + addresses_store::prune(db).await?)
+}
+
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
+    addresses::routes(config);
+    second_factor::routes(config);
     sign_in::routes(config);
+    oauth::routes(config);
 }

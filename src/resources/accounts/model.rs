@@ -6,6 +6,7 @@ use secrecy::SecretString;
 
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::DeviceId;
+use crate::platform::mail::Language;
 use crate::platform::password_rules::{self, Owner};
 
 /// How long after its use a refresh token is good once more: the answer may have been lost on its way to a phone at a
@@ -23,6 +24,59 @@ pub enum Standing {
     Stranger,
 }
 
+/// What the secret in a mail is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    /// The address is the account's.
+    Confirm,
+    /// A new password.
+    Reset,
+    /// The account's new address agrees.
+    MoveTo,
+    /// The account's address so far agrees.
+    MoveFrom,
+}
+
+/// What became of a change of the address.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Agreed {
+    /// The other address has to agree as well.
+    Waits,
+    /// The account has its new address.
+    Moved {
+        /// The one before.
+        old: String,
+    },
+}
+
+impl Purpose {
+    const ALL: [Self; 4] = [Self::Confirm, Self::Reset, Self::MoveTo, Self::MoveFrom];
+
+    /// The word in the database.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Confirm => "confirm",
+            Self::Reset => "reset",
+            Self::MoveTo => "move_to",
+            Self::MoveFrom => "move_from",
+        }
+    }
+
+    /// The purpose of a word, if it is one.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|purpose| purpose.as_str() == word)
+    }
+
+    /// How long the secret holds: what opens an account no longer than somebody sits before it.
+    pub const fn life(self) -> Duration {
+        match self {
+            Self::Confirm => Duration::days(3),
+            Self::Reset => Duration::hours(1),
+            Self::MoveTo | Self::MoveFrom => Duration::days(1),
+        }
+    }
+}
+
 /// A new account.
 #[derive(Debug)]
 pub struct NewAccount {
@@ -32,6 +86,8 @@ pub struct NewAccount {
     pub password: SecretString,
     /// How the person is called in the club.
     pub display_name: String,
+    /// The language of their mail.
+    pub language: Language,
 }
 
 /// A new club.
@@ -50,14 +106,19 @@ impl NewAccount {
     ///
     /// # Errors
     /// Every broken field.
-    pub fn parse(email: &str, password: SecretString, display_name: &str) -> Result<Self, Vec<Fault>> {
+    pub fn parse(
+        email: &str,
+        password: SecretString,
+        display_name: &str,
+        language: Language,
+    ) -> Result<Self, Vec<Fault>> {
         let mut faults = Faults::new();
         let email = faults.email("/email", email);
         let owner = Owner { email: email.as_deref().unwrap_or_default(), name: display_name };
         password_rules::check(&mut faults, "/password", &password, owner);
         let display_name = faults.text("/display_name", display_name, 100);
         let parts = email.zip(display_name);
-        faults.finish(parts.map(|(email, display_name)| Self { email, password, display_name }))
+        faults.finish(parts.map(|(email, display_name)| Self { email, password, display_name, language }))
     }
 }
 

@@ -13,6 +13,7 @@ use crate::compute::day::Day;
 use crate::compute::specs::{self, OnFile};
 use crate::platform::access::Role;
 use crate::platform::ids::{AccountId, ClubId, DeviceId};
+use crate::platform::mail::Language;
 use crate::platform::page;
 use crate::platform::words::spelt;
 use crate::resources::advice::vocabulary;
@@ -60,7 +61,10 @@ pub struct SignUp {
     #[serde(default = "unnamed")]
     #[schema(min_length = 1, max_length = 100, example = "Ingrid's phone")]
     pub device_name: String,
-    /// The club to found, if any.
+    /// The language of the mails to this person.
+    #[serde(default)]
+    pub language: Language,
+    /// The club to found, if any. Where addresses have to be confirmed first, found it afterwards.
     pub club: Option<ClubFields>,
 }
 
@@ -83,6 +87,10 @@ pub struct SignIn {
     /// hold it up.
     #[schema(max_length = 65_536, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
     pub earlier_refresh_token: Option<String>,
+    /// Where the account has a second factor: six digits of its authenticator, or a recovery code. Without it the answer is 403
+    /// of the type `/problems/second-factor`; ask for the code then.
+    #[schema(max_length = 64, example = "287082")]
+    pub code: Option<String>,
 }
 
 /// A refresh token.
@@ -141,11 +149,21 @@ pub struct AccountView {
     /// How the person is called.
     #[schema(max_length = 100, example = "Ingrid Vale")]
     pub display_name: String,
+    /// Whether they confirmed that the address is theirs.
+    pub email_confirmed: bool,
+    /// The language of mails to them.
+    pub language: Language,
 }
 
 impl From<&Account> for AccountView {
     fn from(account: &Account) -> Self {
-        Self { id: account.id, email: account.email.clone(), display_name: account.display_name.clone() }
+        Self {
+            id: account.id,
+            email: account.email.clone(),
+            display_name: account.display_name.clone(),
+            email_confirmed: account.proven,
+            language: account.language,
+        }
     }
 }
 
@@ -236,6 +254,16 @@ pub struct Me {
     pub clubs: Vec<MembershipView>,
 }
 
+/// The name of a device.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"name": "Tablet at the track"}))]
+pub struct DeviceName {
+    /// The name.
+    #[schema(min_length = 1, max_length = 100, example = "Tablet at the track")]
+    pub name: String,
+}
+
 /// A sign-in of your account.
 #[derive(Serialize, ToSchema)]
 #[schema(as = SignedInDevice)]
@@ -251,6 +279,8 @@ pub struct DeviceView {
     pub last_used_at: DateTime<Utc>,
     /// Whether it is the one that asks.
     pub current: bool,
+    /// Whether a second factor was shown with it.
+    pub second_factor: bool,
 }
 
 impl DeviceView {
@@ -262,6 +292,7 @@ impl DeviceView {
             created_at: device.created_at,
             last_used_at: device.last_used_at,
             current: device.id == asking.0,
+            second_factor: device.second_factor,
         }
     }
 }

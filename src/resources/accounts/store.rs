@@ -1,6 +1,6 @@
 //! Rows of accounts, and the founding of a club.
 
-use chrono::Utc;
+use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::model::{NewAccount, NewClub};
@@ -9,6 +9,7 @@ use crate::platform::db::{AccountTx, Change, Db, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AccountId, ClubId};
 use crate::platform::joining;
+use crate::platform::mail::Language;
 
 /// An account as it is stored.
 #[derive(Debug)]
@@ -21,38 +22,48 @@ pub struct Account {
     pub display_name: String,
     /// Argon2id hash of the password.
     pub password_hash: String,
+    /// Whether they proved the address.
+    pub proven: bool,
+    /// The language of their mail.
+    pub language: Language,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
 }
 
-/// Inserts an account.
-///
-/// # Errors
-/// A conflict when the address has an account.
-pub async fn insert(tx: &mut AccountTx, account: &NewAccount, password_hash: &str) -> Result<AccountId, StoreError> {
-    let id = AccountId::new();
-    let taken = sqlx::query!(
+/// Inserts an account. An address that leads to another account goes on doing so until somebody proves it; see
+/// [`crate::platform::proof`]. The same work either way.
+pub async fn insert(tx: &mut AccountTx, new: NewAccount, password_hash: String) -> Result<Account, StoreError> {
+    let (id, now) = (AccountId::new(), Utc::now());
+    sqlx::query!(
         "insert into login_emails as x (email, account_id) values ($1, $2) on conflict (email) do nothing",
-        account.email,
+        new.email,
         id.0
     )
     .execute(tx.conn())
     .await?;
-    if taken.rows_affected() == 0 {
-        return Err(StoreError::Conflict("This e-mail address has an account. Sign in instead.".into()));
-    }
     sqlx::query!(
         r#"
-        insert into accounts (account_id, email, display_name, password_hash, created_at, updated_at)
-        values ($1, $2, $3, $4, $5, $5)
+        insert into accounts (account_id, email, display_name, password_hash, created_at, updated_at, language)
+        values ($1, $2, $3, $4, $5, $5, $6)
         "#,
         id.0,
-        account.email,
-        account.display_name,
+        new.email,
+        new.display_name,
         password_hash,
-        Utc::now()
+        now,
+        new.language.as_str()
     )
     .execute(tx.conn())
     .await?;
-    Ok(id)
+    Ok(Account {
+        id,
+        email: new.email,
+        display_name: new.display_name,
+        password_hash,
+        proven: false,
+        language: new.language,
+        created_at: now,
+    })
 }
 
 /// Whether anybody has an account; asks every node, so not for requests.
@@ -74,14 +85,24 @@ pub async fn find_by_email(tx: &mut AccountTx, email: &str) -> Result<Option<Acc
 
 /// An account.
 pub async fn find(tx: &mut AccountTx, id: AccountId) -> Result<Option<Account>, StoreError> {
-    let row = sqlx::query!("select email, display_name, password_hash from accounts where account_id = $1", id.0)
-        .fetch_optional(tx.conn())
-        .await?;
+    let row = sqlx::query!(
+        r#"
+        select email, display_name, password_hash, language, created_at, email_proven_at is not null as "proven!"
+        from accounts
+        where account_id = $1
+        "#,
+        id.0
+    )
+    .fetch_optional(tx.conn())
+    .await?;
     Ok(row.map(|row| Account {
         id,
         email: row.email,
         display_name: row.display_name,
         password_hash: row.password_hash,
+        proven: row.proven,
+        language: Language::from_tag(&row.language),
+        created_at: row.created_at,
     }))
 }
 

@@ -16,6 +16,7 @@ pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{
     CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ReasonView, StandingView, WallView, describe,
+    overtaken_note,
 };
 pub use store::{Person, day, load, load_for_session, setting};
 pub use wellbeing_store::{Planned, against_rest, overtaken, standings};

@@ -39,7 +39,8 @@ pub struct PolicyFields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.6, maximum = 1, example = 0.65)]
     pub min_hold_after_step: Option<f64>,
-    /// Mean P(hold) below which the spacing comes in (default 0.50).
+    /// Mean P(hold) below which the spacing comes in (default 0.50). What no lane permits is not kept up either, so where
+    /// `hold_floor` is higher, that counts.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.3, maximum = 1, example = 0.5)]
     pub step_in_hold_mean: Option<f64>,

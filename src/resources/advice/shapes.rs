@@ -263,6 +263,12 @@ impl From<&Wall> for WallView {
     }
 }
 
+/// What a sheet says beside the name of somebody about whom a report or restriction came after the sheet was planned or drawn.
+pub fn overtaken_note(wall: Option<&WallView>) -> String {
+    let rests = |wall: &WallView| format!("does not run: {}", wall.text.trim_end_matches('.'));
+    wall.map_or_else(|| "a report came since: plan or draw anew".to_owned(), rests)
+}
+
 /// Why an athlete stands in a lane: code and figures for programs and translations, and the English sentence.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = LaneStanding)]

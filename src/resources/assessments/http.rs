@@ -2,19 +2,19 @@
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveTime};
 use serde::Deserialize;
 use utoipa::IntoParams;
-use uuid::Uuid;
 
 use super::record;
 use super::shapes::{Batch, Page, View};
-use super::store::{self, Filter};
+use super::store::{self, Place};
 use crate::platform::access::{AssessmentWrite, Permit, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
 use crate::platform::corrections;
 use crate::platform::db::{Db, Kind};
+use crate::platform::facts::{self, Wanted};
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -65,7 +65,7 @@ async fn create_assessments(
     Ok(HttpResponse::Ok().json(body))
 }
 
-/// Lists the assessments of athletes that you see, without those that were corrected or withdrawn.
+/// Lists the assessments of athletes that you see by when they were, without those that were corrected or withdrawn.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/assessments", impl_for = list_assessments, tag = "assessments",
     responses((status = 200, description = "A page", body = Page))
@@ -78,11 +78,14 @@ async fn list_assessments(
     page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
     let ListParams { athlete_id, session_id, from, to, superseded } = params.0;
-    let wanted = page.0.parse::<Uuid>()?;
-    let filter = Filter { athlete: athlete_id, session: session_id, from, to, all: superseded };
+    let wanted = page.0.parse::<Place>()?;
+    let (athlete, session) = (athlete_id.map(|id| id.0), session_id.map(|id| id.0));
+    let begin = |day: NaiveDate| day.and_time(NaiveTime::MIN).and_utc();
+    let (from, before) = (from.map(begin), to.and_then(|to| to.succ_opt()).map(begin));
+    let (all, after, fetch) = (superseded, wanted.after, wanted.fetch());
     let mut tx = permit.read(&db).await?;
-    let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
-    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
+    let rows = store::page(&mut tx, Wanted { athlete, session, from, before, all, after, fetch }).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| facts::Place(row.value.assessed_at, row.id.0));
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, &body))
 }

@@ -6,10 +6,10 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::Assessment;
-use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::facts::{self, Fact, Wanted};
 use crate::platform::grants;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
-use crate::platform::page;
 use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
@@ -60,21 +60,6 @@ impl From<Row> for StoredAssessment {
     }
 }
 
-/// Which assessments a list shows.
-#[derive(Debug, Default)]
-pub struct Filter {
-    /// Only of this athlete.
-    pub athlete: Option<AthleteId>,
-    /// Only of this session.
-    pub session: Option<SessionId>,
-    /// From this day on (UTC).
-    pub from: Option<NaiveDate>,
-    /// Up to this day (UTC).
-    pub to: Option<NaiveDate>,
-    /// Also those that were corrected or withdrawn.
-    pub all: bool,
-}
-
 /// Assessments with these ids, seen by the actor or not: an id is taken either way.
 pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Assessment, i64)>, StoreError> {
     let club = tx.club.0;
@@ -122,39 +107,30 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
     Ok(rows)
 }
 
-/// The assessments that the actor sees, by id, after `after`.
-pub async fn page(
-    tx: &mut ClubTx,
-    filter: &Filter,
-    after: Option<Uuid>,
-    fetch: i64,
-) -> Result<Vec<StoredAssessment>, StoreError> {
-    let mut list = Parts::new(
-        tx,
-        "select x.id, x.rev, x.athlete_id, x.session_id, x.assessed_at, x.lead_leg, x.trail_leg, x.walkover, x.take_off, \
-         x.landing, x.posture, x.rhythm, x.arms, x.note, x.supersedes, x.void from assessments x where x.club_id = $1",
-    )?;
-    list.with(" and x.id >= ?", page::from(after))?;
-    match filter.athlete {
-        Some(athlete) => list.of_athlete(tx, athlete.0)?,
-        None => list.of_seen_athletes(tx)?,
+/// Where an assessment stands in a list.
+pub type Place = facts::Place<DateTime<Utc>>;
+
+impl Fact for Row {
+    type At = DateTime<Utc>;
+
+    const SELECT: &'static str = "select x.id, x.rev, x.athlete_id, x.session_id, x.assessed_at, x.lead_leg, x.trail_leg, \
+        x.walkover, x.take_off, x.landing, x.posture, x.rhythm, x.arms, x.note, x.supersedes, x.void, x.at from (select \
+        f.*, f.assessed_at as at from assessments f where f.club_id = $1) x where true";
+    const STANDING: &'static str = " and not x.void and not exists (select from assessments later where later.club_id = $1 \
+        and later.supersedes = x.id offset 0)";
+
+    fn athlete(&self) -> Uuid {
+        self.athlete_id
     }
-    if let Some(session) = filter.session {
-        list.with(" and x.session_id = ?", session.0)?;
+
+    fn place(&self) -> Place {
+        facts::Place(self.assessed_at, self.id)
     }
-    if let Some(from) = filter.from {
-        list.with(" and x.assessed_at >= ?::date", from)?;
-    }
-    if let Some(to) = filter.to {
-        list.with(" and x.assessed_at < ?::date + 1", to)?;
-    }
-    if !filter.all {
-        list.then(
-            " and not x.void and not exists (select from assessments later where later.club_id = $1 and \
-             later.supersedes = x.id offset 0)",
-        );
-    }
-    let rows: Vec<Row> = list.first(tx, "id", fetch).await?;
+}
+
+/// The assessments that the actor sees, by when they were and by id.
+pub async fn page(tx: &mut ClubTx, wanted: Wanted<DateTime<Utc>>) -> Result<Vec<StoredAssessment>, StoreError> {
+    let rows: Vec<Row> = facts::page(tx, wanted).await?;
     Ok(rows.into_iter().map(StoredAssessment::from).collect())
 }
 

@@ -32,6 +32,7 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
     grants::unplace(tx, id).await?;
     // Phones drop these with the athlete, so they need no change numbers of their own.
     for personal in [
+        sqlx::query!("delete from consents where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!("delete from measurements where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!("delete from wellbeing_records where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!("update runs set note = null where club_id = $1 and athlete_id = $2", club, id.0),

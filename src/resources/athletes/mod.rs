@@ -1,5 +1,8 @@
 //! Athletes with their dated measurements, and the roster as CSV.
 
+mod consent;
+mod consent_store;
+mod consents_http;
 mod erase_store;
 pub mod erasures;
 mod http;
@@ -18,9 +21,10 @@ mod store;
 pub mod sync;
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     // Fixed paths first: `import` and `export` are not ids.
     roster_http::routes(config);
     http::routes(config);
     measurements::routes(config);
+    consents_http::routes(config);
 }

@@ -12,7 +12,7 @@ use super::roster::{self, Context, Row, Wanted};
 use super::roster_file::{self, Shown};
 use super::roster_store;
 use super::store;
-use crate::platform::accept::Tabular;
+use crate::platform::accept::{Format, among};
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::body;
 use crate::platform::db::{ClubTx, Db};
@@ -30,6 +30,9 @@ use crate::platform::sheets::{Sheet, xlsx};
 /// 1 MiB, as sent and unpacked.
 const LIMITS: Limits =
     Limits { wire: roster::MAX_BYTES, unpacked: roster::MAX_BYTES, remedy: "Split the file; nothing was stored." };
+
+/// The tables that an import fills.
+const FILLED: [&str; 4] = ["athletes", "measurements", "root_scope", "club_change"];
 
 /// How to import.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -252,6 +255,9 @@ async fn import(
         let written = rows.into_iter().zip(&view.rows).filter(|(_, row)| row.status != RowStatus::Unchanged);
         roster_store::write(&mut tx, written.filter_map(|(row, _)| row.wanted.ok()).collect()).await?;
         tx.commit().await?;
+        if let Err(error) = db.analyse_young(&FILLED).await {
+            tracing::warn!(%error, "cannot count what an import filled");
+        }
     }
     Ok(HttpResponse::Created().json(view))
 }
@@ -354,7 +360,7 @@ async fn export_athletes(
 ) -> Result<HttpResponse, Problem> {
     let turn = permit.turn(&db, &lanes.reads).await?;
     let mut tx = permit.read(&db).await?;
-    let form = Tabular::of_file(&req)?;
+    let form = among(&req, &[Format::Csv, Format::Xlsx])?;
     let names: HashMap<GroupId, String> = roster_store::groups(&mut tx).await?.into_iter().collect();
     let athletes = store::everyone(&mut tx).await?;
     let ids: Vec<AthleteId> = athletes.iter().map(|one| one.id).collect();
@@ -370,7 +376,7 @@ async fn export_athletes(
     let shown: Vec<Shown> = shown.collect();
     let file = turn.run(move || {
         let table = roster_file::table(&shown, &names);
-        if form == Tabular::Xlsx { table.xlsx() } else { table.csv() }
+        if form == Format::Xlsx { table.xlsx() } else { table.csv() }
     });
     let file = file.await?.map_err(|_| Problem::new(Code::Internal, "The roster could not be written."))?;
     Ok(form.file("roster", "private, no-store").body(file))

@@ -5,13 +5,15 @@ use std::collections::HashMap;
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
+use super::consent::Entered;
+use super::consent_store;
 use super::measured_store;
 use super::merge::{self, GroupRevs};
 use super::model::{Athlete, Birth, Experience, Filed, Leg, NewAthlete, Status};
 use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants::{self, ids_of};
-use crate::platform::ids::{AthleteId, GroupId, MeasurementId};
+use crate::platform::ids::{AthleteId, ConsentId, GroupId, MeasurementId};
 use crate::platform::page;
 use crate::platform::stored::Stored;
 
@@ -90,6 +92,12 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
     if !measured_store::insert(tx, &measurements).await? {
         return Err(StoreError::Conflict("The id of a measurement is already used. Send a new one.".to_owned()));
     }
+    let consents: Vec<_> = new
+        .iter()
+        .filter(|one| one.athlete.consent_on.is_some())
+        .map(|one| (one.id, Entered(one.athlete.consent_on)))
+        .collect();
+    consent_store::entered(tx, &consents).await?;
     Ok(true)
 }
 
@@ -217,11 +225,11 @@ pub async fn page(
         (None, None) => (None, None),
     };
     let mut list = if let Some(along) = along {
-        let along_them = "(select distinct v.athlete_id from athlete_scope v where v.club_id = $1 \
-                          and v.scope_id = any ((select ?::uuid[])::uuid[])";
+        let along_them = "(select distinct v.athlete_id from unnest((select ?::uuid[])::uuid[]) as s (id) cross join lateral \
+                          (select w.athlete_id from athlete_scope w where w.club_id = $1 and w.scope_id = s.id";
         let mut list = Parts::new(tx, select!("g.athlete_id as id", ""))?;
         list.with(along_them, along)?;
-        list.with(" and v.athlete_id >= ?", page::from(after))?;
+        list.with(" and w.athlete_id >= ? offset 0) v", page::from(after))?;
         list.then(
             " order by v.athlete_id offset 0) g cross join lateral (select x.* from athletes x where x.club_id = $1 and \
              x.id = g.athlete_id and x.deleted_at is null offset 0) a where true",
@@ -338,6 +346,11 @@ pub async fn save_all(tx: &mut ClubTx, edits: &[Edit<'_>]) -> Result<(), StoreEr
         grants::unplace_all(tx, elsewhere.iter().map(|(id, ..)| *id)).await?;
         grants::place(tx, elsewhere.iter().map(|(id, _, after)| (*id, after.groups.as_slice()))).await?;
     }
+    let said: Vec<_> = those(&contact)
+        .into_iter()
+        .map(|(id, _, after)| (ConsentId::new(), (id, after.groups.as_slice()), Entered(after.consent_on).into()))
+        .collect();
+    consent_store::record_all(tx, &said).await?;
     let seen: Vec<bool> = name.iter().zip(&moved).map(|(name, moved)| *name || *moved).collect();
     let renamed: Vec<Uuid> = those(&seen).iter().map(|(id, ..)| id.0).collect();
     if !renamed.is_empty() {

@@ -12,6 +12,7 @@ use crate::platform::db::{Db, Kind};
 use crate::platform::ids::ClubId;
 use crate::platform::patch;
 use crate::platform::patch::Patch;
+use crate::platform::print_units::PrintUnits;
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::secret_links::{self, Shows};
@@ -35,6 +36,9 @@ struct Fields {
     /// Smallest change of spacing that the club sets out, metres.
     #[schema(minimum = 0.05, maximum = 1, example = 0.25)]
     spacing_step_m: f64,
+    /// The units of lengths in pages and other documents for people.
+    #[schema(value_type = PrintUnits)]
+    print_units: String,
     /// The club's own numbers for the progression rules.
     #[serde(default)]
     policy: PolicyFields,
@@ -55,6 +59,7 @@ impl From<&Settings> for Fields {
             time_zone: value.time_zone.name().to_owned(),
             ruleset: value.ruleset.clone(),
             spacing_step_m: value.spacing_step.metres(),
+            print_units: value.print_units.as_str().to_owned(),
             policy: value.policy.clone(),
             helper_links: value.helper_links,
         }
@@ -107,7 +112,7 @@ async fn update_club(
     let before = store::find(&mut tx).await?;
     version.require(before.rev, &View::from(&before))?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
-    let texts = [&*fields.name, &fields.time_zone, &fields.ruleset];
+    let texts = [&*fields.name, &fields.time_zone, &fields.ruleset, &fields.print_units];
     let value = Settings::parse(texts, fields.spacing_step_m, fields.policy, fields.helper_links)?;
     store::save(&mut tx, &value).await?;
     if before.value.helper_links && !value.helper_links {

@@ -2,7 +2,13 @@
 
 mod http;
 mod model;
+mod security;
+mod security_store;
 mod store;
 pub mod sync;
 
-pub use http::routes;
+/// The routes of this resource.
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
+    http::routes(config);
+    security::routes(config);
+}

@@ -4,6 +4,7 @@ use chrono_tz::Tz;
 
 use crate::compute::units::Length;
 use crate::platform::fault::{Fault, Faults};
+use crate::platform::print_units::PrintUnits;
 use crate::resources::advice::{PolicyFields, policy_of};
 
 /// Finest and coarsest change of spacing that a club sets out.
@@ -20,6 +21,8 @@ pub struct Settings {
     pub ruleset: String,
     /// Smallest change of spacing that the club sets out.
     pub spacing_step: Length,
+    /// The units in which it prints.
+    pub print_units: PrintUnits,
     /// The club's own numbers for the progression rules.
     pub policy: PolicyFields,
     /// Whether coaches may show a session's sheets to helpers without an account.
@@ -32,7 +35,7 @@ impl Settings {
     /// # Errors
     /// Every broken field.
     pub fn parse(
-        [name, time_zone, ruleset]: [&str; 3],
+        [name, time_zone, ruleset, print_units]: [&str; 4],
         spacing_step_m: f64,
         policy: PolicyFields,
         helper_links: bool,
@@ -42,6 +45,7 @@ impl Settings {
         let zone = time_zone.parse::<Tz>().map_err(|_| "must be an IANA time zone such as Europe/Vienna");
         let time_zone = faults.take("/time_zone", "time_zone", zone);
         let ruleset = faults.text("/ruleset", ruleset, 40);
+        let print_units = faults.take("/print_units", "word", PrintUnits::parse(print_units));
         let step = Length::between(spacing_step_m, STEP.0, STEP.1);
         let spacing_step = faults.take("/spacing_step_m", "out_of_range", step);
         if let Some(step) = spacing_step {
@@ -62,6 +66,7 @@ impl Settings {
                 time_zone: time_zone?,
                 ruleset: ruleset?,
                 spacing_step: spacing_step?,
+                print_units: print_units?,
                 policy,
                 helper_links,
             })

@@ -6,13 +6,14 @@ use super::model::Settings;
 use crate::compute::units::Length;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::ClubId;
+use crate::platform::print_units::PrintUnits;
 use crate::platform::stored::Stored;
 
 /// The club as it is stored.
 pub async fn find(tx: &mut ClubTx) -> Result<Stored<ClubId, Settings>, StoreError> {
     let club = tx.club;
     let row = sqlx::query!(
-        "select rev, name, time_zone, ruleset, spacing_step_mm, policy, helper_links from clubs where id = $1",
+        "select rev, name, time_zone, ruleset, spacing_step_mm, print_units, policy, helper_links from clubs where id = $1",
         club.0
     )
     .fetch_optional(tx.conn())
@@ -24,6 +25,7 @@ pub async fn find(tx: &mut ClubTx) -> Result<Stored<ClubId, Settings>, StoreErro
         time_zone: row.time_zone.parse().map_err(|_| corrupt())?,
         ruleset: row.ruleset,
         spacing_step: u32::try_from(row.spacing_step_mm).map(Length::from_mm).map_err(|_| corrupt())?,
+        print_units: PrintUnits::parse(&row.print_units).map_err(|_| corrupt())?,
         policy: serde_json::from_value(row.policy).map_err(|_| corrupt())?,
         helper_links: row.helper_links,
     };
@@ -36,7 +38,8 @@ pub async fn save(tx: &mut ClubTx, value: &Settings) -> Result<(), StoreError> {
     sqlx::query!(
         r#"
         update clubs
-        set name = $2, time_zone = $3, ruleset = $4, spacing_step_mm = $5, policy = $6, helper_links = $7, updated_at = $8
+        set name = $2, time_zone = $3, ruleset = $4, spacing_step_mm = $5, policy = $6, helper_links = $7,
+          print_units = $8, updated_at = $9
         where id = $1
         "#,
         club.0,
@@ -46,6 +49,7 @@ pub async fn save(tx: &mut ClubTx, value: &Settings) -> Result<(), StoreError> {
         i32::try_from(value.spacing_step.mm()).unwrap_or(i32::MAX),
         serde_json::to_value(&value.policy).map_err(|_| StoreError::Corrupt("club"))?,
         value.helper_links,
+        value.print_units.as_str(),
         Utc::now()
     )
     .execute(tx.changing(Change::put(Kind::Club, club)))

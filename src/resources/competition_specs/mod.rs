@@ -10,7 +10,7 @@ mod store;
 pub mod sync;
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     // Fixed paths first: `applicable` is not an id.
     lookup::routes(config);
     adopt::routes(config);

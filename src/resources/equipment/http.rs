@@ -4,12 +4,16 @@ use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use uuid::Uuid;
 
+use super::list_page::list_page;
 use super::shapes::{Fields, New, Page, View};
 use super::store;
 use super::sync::Edits;
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::Db;
+use crate::platform::lanes::Lanes;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
 use crate::platform::patch::Patch;
@@ -34,22 +38,33 @@ async fn create_equipment(
 }
 
 /// Lists the equipment, oldest first.
+///
+/// As a page for people it is a list to count by: the same records, with room for what was counted.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/equipment", impl_for = list_equipment, tag = "equipment",
-    responses((status = 200, description = "A page", body = Page))
+    responses((status = 200, description = "A page", content((Page = "application/json"), (String = "text/html"))))
 )]
 async fn list_equipment(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     params: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
+    let format = choose(&req, &[])?;
     let wanted = params.0.parse::<Uuid>()?;
     let mut tx = permit.read(&db).await?;
     let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
+    let measure = paper::measure(&mut tx, format).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, &body))
+    Ok(match format {
+        Format::Paper(form) => {
+            drop(tx);
+            paper::Desk(&permit, &db, &lanes).answer(form, list_page(&body, measure)).await?
+        }
+        _ => page::answer(&req, &body),
+    })
 }
 
 /// Reads a stock of barriers.

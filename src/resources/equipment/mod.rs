@@ -1,6 +1,7 @@
 //! Equipment: the barriers a club owns.
 
 mod http;
+mod list_page;
 mod model;
 mod shapes;
 mod store;

@@ -15,7 +15,7 @@ use super::shapes::{Content, LaneView, NotExpectedView, PlacedView, RestingView,
 use super::stock;
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
-use crate::compute::decision::DecisionKind;
+use crate::compute::decision::{DecisionKind, Surface};
 use crate::compute::lane_plan::{
     self, Budget, Candidate, Plan, PlanError, PlannedLane, Problem as Question, StockUse, WaitReason, Waiting,
 };
@@ -61,6 +61,8 @@ pub(super) struct Inputs {
     pub(super) setting: Setting,
     pub(super) equipment: Vec<Equipment>,
     pub(super) on: Day,
+    /// What is wrong with the surface of the session.
+    pub(super) surface: Option<Surface>,
     /// Losses of the last sessions of each athlete, latest first.
     pub(super) served: HashMap<AthleteId, Vec<f64>>,
     /// Whether the plans with a lane fewer and a lane more are wanted too.
@@ -115,7 +117,7 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
     let waiting: Vec<&Advice<'_>> = waiting.map(|one| one.advice).collect();
     let waits = waits.iter().filter_map(|one| waiting_view(one, last, &served, &name_of));
     Ok(Content {
-        cautions: cautions(&inputs.people),
+        cautions: cautions(inputs.surface),
         would_help: would_help(last, wish.barriers.0, &waiting, another_round),
         resting: resting.iter().map(resting_view).chain(waits).collect(),
         people_from: Some(inputs.from.word().to_owned()),

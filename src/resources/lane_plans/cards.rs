@@ -10,7 +10,7 @@ use crate::compute::advice::Advice;
 use crate::compute::approach::Approach;
 use crate::compute::board::Weeks;
 use crate::compute::card::{Watch, last_time, strides, watch};
-use crate::compute::decision::{Caution, Configuration};
+use crate::compute::decision::{Caution, Configuration, Surface};
 use crate::compute::progress::TrainingDay;
 use crate::compute::units::Length;
 use crate::platform::db::StoreError;
@@ -23,13 +23,13 @@ use crate::resources::advice::{CautionView, Person, WallView, vocabulary};
 pub struct ConfigurationView {
     /// `wicket`, `foam`, `low_barrier` or `hurdle`.
     #[schema(value_type = vocabulary::BarrierKind)]
-    barrier_kind: String,
+    pub barrier_kind: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0, maximum = 1.5, example = 0.5)]
-    height_m: f64,
+    pub height_m: f64,
     /// Distance between barriers, metres.
     #[schema(minimum = 0, maximum = 20, example = 6.25)]
-    spacing_m: f64,
+    pub spacing_m: f64,
 }
 
 impl From<Configuration> for ConfigurationView {
@@ -44,23 +44,23 @@ impl From<Configuration> for ConfigurationView {
 #[schema(as = CardLastTime)]
 pub struct LastTimeView {
     /// The day.
-    on: NaiveDate,
+    pub on: NaiveDate,
     /// What was run over most.
-    main: ConfigurationView,
+    pub main: ConfigurationView,
     /// Runs.
     #[schema(minimum = 1, example = 4)]
-    runs: u32,
+    pub runs: u32,
     /// Intervals.
     #[schema(minimum = 0, example = 16)]
-    intervals: u32,
+    pub intervals: u32,
     /// Intervals in which the rhythm held.
     #[schema(minimum = 0, example = 13)]
-    held: u32,
+    pub held: u32,
     /// Barriers hit.
     #[schema(minimum = 0, example = 1)]
-    hits: u32,
+    pub hits: u32,
     /// Whether the athlete went down.
-    fell: bool,
+    pub fell: bool,
     /// Where these runs are listed.
     #[schema(max_length = 300)]
     runs_href: String,
@@ -90,38 +90,38 @@ pub struct TodayView {
     lane_plan_id: LanePlanId,
     /// The lane.
     #[schema(minimum = 1, maximum = 12, example = 2)]
-    lane: u32,
+    pub lane: u32,
     /// The round, from 1.
     #[schema(minimum = 1, maximum = 4, example = 1)]
-    round: u32,
+    pub round: u32,
     /// What stands there.
-    configuration: ConfigurationView,
+    pub configuration: ConfigurationView,
     /// Barriers.
     #[schema(minimum = 1, maximum = 20, example = 6)]
-    barriers: u32,
+    pub barriers: u32,
     /// Start line to the first barrier, metres.
     #[schema(minimum = 0, maximum = 50, example = 12.0)]
-    approach_m: f64,
+    pub approach_m: f64,
     /// Strides to the first barrier: those that a coach counted, in a lane with that approach; for whom none were counted eight
     /// (common practice), where the approach is long enough for them.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 20, example = 8)]
-    approach_strides: Option<u8>,
+    pub approach_strides: Option<u8>,
     /// Where the feet come down after a barrier, metres behind it: landing, then strides 1 to 3.
     #[schema(min_items = 4, max_items = 4, example = json!([0.74, 1.91, 3.38, 4.78]))]
-    strides_m: Vec<f64>,
+    pub strides_m: Vec<f64>,
     /// How the lane differs from the advice, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 120, example = "one step closer than advised")]
-    difference: Option<String>,
+    pub difference: Option<String>,
     /// Probability that an interval is held there, as of the plan.
     #[schema(minimum = 0, maximum = 1, example = 0.81)]
-    hold_probability: f64,
+    pub hold_probability: f64,
     /// Why the athlete may not run there: a hand-made plan asks too much, or a report or restriction stands.
     #[serde(skip_serializing_if = "Option::is_none")]
-    not_permitted: Option<WallView>,
+    pub not_permitted: Option<WallView>,
     /// A report of pain, illness or injury or a restriction came after the plan was made: plan anew.
-    overtaken: bool,
+    pub overtaken: bool,
 }
 
 /// What to watch, and what usually corrects it.
@@ -148,7 +148,7 @@ pub struct WatchView {
         max_length = 500,
         example = "Watch the trail leg, rated emerging. Look first at a foot that is not turned out. Do twice as many lead drills."
     )]
-    text: String,
+    pub text: String,
 }
 
 impl From<Watch> for WatchView {
@@ -171,10 +171,10 @@ pub struct NoteView {
     /// The assessment that holds it.
     assessment_id: AssessmentId,
     /// When.
-    at: DateTime<Utc>,
+    pub at: DateTime<Utc>,
     /// The note.
     #[schema(max_length = 500, example = "Trail knee drops when tired")]
-    note: String,
+    pub note: String,
 }
 
 /// The next step.
@@ -183,18 +183,18 @@ pub struct NoteView {
 pub struct NextStepView {
     /// What is advised.
     #[schema(value_type = vocabulary::DecisionKind)]
-    decision: &'static str,
+    pub decision: &'static str,
     /// What to run over; absent for rest.
     #[serde(skip_serializing_if = "Option::is_none")]
-    to: Option<ConfigurationView>,
+    pub to: Option<ConfigurationView>,
     /// Why, and what to do.
     #[schema(
         max_length = 3000,
         example = "All 16 intervals held at 6.25 m. Move the low barriers from 6.25 m to 6.50 m apart."
     )]
-    explanation: String,
+    pub explanation: String,
     /// Whether a coach has to confirm before the athlete runs it.
-    needs_confirmation: bool,
+    pub needs_confirmation: bool,
 }
 
 /// The card of one athlete.
@@ -205,28 +205,28 @@ pub struct CardView {
     athlete_id: AthleteId,
     /// How the squad calls them.
     #[schema(max_length = 80, example = "Mira Osei")]
-    display_name: String,
+    pub display_name: String,
     /// The last day before the session on which they ran; absent before the first.
     #[serde(skip_serializing_if = "Option::is_none")]
-    last_time: Option<LastTimeView>,
+    pub last_time: Option<LastTimeView>,
     /// Where they run in the session's latest lane plan; absent without one, and for whom it has no lane.
     #[serde(skip_serializing_if = "Option::is_none")]
-    today: Option<TodayView>,
+    pub today: Option<TodayView>,
     /// Why they run in no lane: rest, or no place in the plan.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 3000, example = "Pain, illness or an injury was reported.")]
-    no_lane: Option<String>,
+    pub no_lane: Option<String>,
     /// What to watch; absent when nothing is rated, or all of it secure under race conditions.
     #[serde(skip_serializing_if = "Option::is_none")]
-    watch: Option<WatchView>,
+    pub watch: Option<WatchView>,
     /// The next step.
-    next_step: NextStepView,
+    pub next_step: NextStepView,
     /// What coaches noted of them in the last four weeks, latest first.
     #[schema(max_items = 3)]
-    notes: Vec<NoteView>,
+    pub notes: Vec<NoteView>,
     /// What to heed with this athlete, beside the cautions that hold for everybody.
     #[schema(max_items = 30)]
-    cautions: Vec<CautionView>,
+    pub cautions: Vec<CautionView>,
 }
 
 /// The cards of those who come to a session.
@@ -348,7 +348,6 @@ fn place(
 }
 
 /// What everybody heeds, and what is wrong with the surface of the session.
-pub fn cautions<'a>(people: impl IntoIterator<Item = &'a Person>) -> Vec<CautionView> {
-    let surface = people.into_iter().find_map(|person| person.record.surface);
+pub fn cautions(surface: Option<Surface>) -> Vec<CautionView> {
     Caution::BASE.iter().copied().chain(surface.map(Caution::of_surface)).map(|one| CautionView::from(&one)).collect()
 }

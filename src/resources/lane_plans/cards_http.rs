@@ -8,6 +8,7 @@ use uuid::Uuid;
 
 use super::answer::From;
 use super::cards::{Planned, View, card, cautions};
+use super::cards_page::page;
 use super::cards_store::{self, Note};
 use super::http::who_comes;
 use super::shapes::NotExpectedView;
@@ -15,6 +16,8 @@ use super::sight;
 use super::store::{self, SessionInfo};
 use crate::compute::advice::Setting;
 use crate::compute::day::Day;
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::ids::{ClubId, SessionId};
@@ -92,7 +95,7 @@ impl Asked {
             people_from: self.from.word(),
             cards,
             not_expected: self.not_expected.clone(),
-            cautions: cautions(&self.people),
+            cautions: cautions(self.info.surface),
         })
     }
 }
@@ -101,11 +104,11 @@ impl Asked {
 ///
 /// The cards are for those of your groups who are noted as present; before anybody was, for whoever is expected, as in a lane plan.
 /// Lanes come from the session's latest plan. What to watch is the weakest rated criterion with its usual correction, which is
-/// common practice and says where it is written.
+/// common practice and says where it is written. The page has four cards to a side of A4, one below the other on a phone.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/cards", impl_for = get_session_cards, tag = "lane_plans",
     responses(
-        (status = 200, description = "The cards", body = View),
+        (status = 200, description = "The cards", content((View = "application/json"), (String = "text/html"))),
         (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
     )
 )]
@@ -117,12 +120,18 @@ async fn get_session_cards(
     lanes: Data<Lanes>,
 ) -> Result<HttpResponse, Problem> {
     let session = SessionId(path_id(&req, "session_id", "session")?);
+    let format = choose(&req, &[])?;
     let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let asked = Asked::of(&mut tx, session).await?;
+    let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
+    let club = asked.info.club.clone();
     let body = turn.run(move || asked.cards(&memory)).await??;
-    Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
+    Ok(match format {
+        Format::Paper(form) => paper::Desk(&permit, &db, &lanes).answer(form, page(&body, club, measure)).await?,
+        _ => HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body),
+    })
 }
 
 routes!(get_session_cards);

@@ -112,7 +112,8 @@ async fn inputs(
     let on = Day::from_days(info.held_on.to_epoch_days()).ok_or(StoreError::Corrupt("session"))?;
     let served = served(tx, info.held_on).await?;
     let alternatives = request.alternatives;
-    Ok(Inputs { club: tx.club, wish, people, from, not_expected, setting, equipment, on, served, alternatives })
+    let (club, surface) = (tx.club, info.surface);
+    Ok(Inputs { club, wish, people, from, not_expected, setting, equipment, on, surface, served, alternatives })
 }
 
 /// Who is planned for, where they come from, and who of the groups planned for is not expected.
@@ -149,6 +150,23 @@ pub(super) async fn who_comes(
     let groups = store::groups(tx, session).await?;
     let (expected, others) = expected(tx, session, held_on, &groups).await?;
     Ok((From::Groups, expected, others))
+}
+
+/// Members of a session's groups whom its plan does not name, by name, of those whom the actor sees.
+pub(super) async fn absent(
+    tx: &mut ClubTx,
+    session: SessionId,
+    held_on: NaiveDate,
+    planned: &[AthleteId],
+) -> Result<Vec<String>, Problem> {
+    let groups = store::groups(tx, session).await?;
+    let members = store::members(tx, session, held_on, &groups).await?;
+    let others: Vec<AthleteId> =
+        members.into_iter().map(|one| one.athlete).filter(|athlete| !planned.contains(athlete)).collect();
+    let people = People::of(tx, others.iter().copied()).await?;
+    let mut names: Vec<String> = others.iter().filter_map(|athlete| people.name(*athlete)).map(str::to_owned).collect();
+    names.sort_unstable();
+    Ok(names)
 }
 
 /// The members of groups who are expected, and those who are not.

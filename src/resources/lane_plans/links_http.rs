@@ -1,13 +1,16 @@
 //! Links that show a session's sheets to helpers without an account.
 
-use actix_web::http::header::{CACHE_CONTROL, HeaderName, VARY};
+use actix_web::http::header::{CACHE_CONTROL, HeaderName, HeaderValue, VARY};
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use chrono::{DateTime, Duration, NaiveTime, TimeZone, Utc};
 
 use super::cards_http::Asked;
+use super::set_out_page::sheets_page;
 use super::sheets::{LinkList, LinkView, MOST_LINKS, NewLink, Secret, SheetsView, for_helpers};
 use super::{links_store as store, set_out, store as plans};
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, PlanWrite};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
@@ -41,7 +44,7 @@ fn end_of_day(now: DateTime<Utc>, zone: chrono_tz::Tz) -> Option<DateTime<Utc>> 
 ///
 /// Its secret is shown only this once. It shows what you may see at the moment it is opened, of today's lanes and cards alone: no notes
 /// of coaches, no reports. It ends with today in the club's time zone, earlier when you say so, at once when somebody takes it
-/// back, and for as long as you have lost the group, the role or this sign-in. 409 when the club does without links, or the session has
+/// back, and for as long as you have lost the group, the role or this sign-in. Apps cannot make one. 409 when the club does without links, or the session has
 /// as many as it may have.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/sessions/{session_id}/links", impl_for = create_session_link, tag = "lane_plans",
@@ -57,6 +60,8 @@ async fn create_session_link(
     db: Data<Db>,
     body: Body<NewLink>,
 ) -> Result<HttpResponse, Problem> {
+    // An app that is revoked would still show what it had handed out.
+    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let id = session(&mut tx, &req).await?;
     let wanted = body.read()?.expires_at;
@@ -81,8 +86,10 @@ async fn create_session_link(
         return Err(Problem::invalid(vec![Fault::at("/expires_at", "out_of_range", detail)]));
     }
     let (link, secret) = secret_links::make(&mut tx, &permit, (Shows::SessionSheets, id.0), expires_at).await?;
+    let names = store::names(&mut tx, &[link.made_by.0]).await?;
     tx.commit().await?;
-    Ok(HttpResponse::Created().insert_header((CACHE_CONTROL, "no-store")).json(LinkView::new(&link, Some(&secret))))
+    let view = LinkView::new(&link, &names, Some(&secret));
+    Ok(HttpResponse::Created().insert_header((CACHE_CONTROL, "no-store")).json(view))
 }
 
 /// Lists the links of a session that are not over: who made each, until when it shows anything, when it was opened last.
@@ -98,7 +105,9 @@ async fn list_session_links(
     let mut tx = permit.read(&db).await?;
     let id = session(&mut tx, &req).await?;
     let links = secret_links::of_subject(&mut tx, Shows::SessionSheets, id.0).await?;
-    let items = links.iter().map(|link| LinkView::new(link, None)).collect();
+    let makers: Vec<_> = links.iter().map(|link| link.made_by.0).collect();
+    let names = store::names(&mut tx, &makers).await?;
+    let items = links.iter().map(|link| LinkView::new(link, &names, None)).collect();
     Ok(HttpResponse::Ok().insert_header((CACHE_CONTROL, "private, no-cache")).json(LinkList { items }))
 }
 
@@ -125,7 +134,8 @@ async fn sheets(
     opened: &Opened<PlanWrite>,
     db: &Db,
     (memory, lanes): (Data<Memory>, &Lanes),
-) -> Result<SheetsView, Problem> {
+    format: Format,
+) -> Result<HttpResponse, Problem> {
     let (permit, expires_at) = (&opened.permit, opened.link.expires_at);
     let turn = permit.turn(db, &lanes.squads).await?;
     let mut tx = permit.read(db).await?;
@@ -133,38 +143,48 @@ async fn sheets(
         return Err(secret_links::closed());
     }
     let asked = Asked::of(&mut tx, SessionId(opened.link.subject)).await?;
+    let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
-    turn.run(move || {
-        let set_out = asked.planned.clone().map(|(_, content)| set_out::json(&for_helpers(content))).transpose()?;
+    let drawn = turn.run(move || {
+        let content = asked.planned.clone().map(|(_, content)| for_helpers(content));
         let cards = asked.cards(&memory)?.for_helpers();
         let info = asked.info;
-        Ok::<_, Problem>(SheetsView {
+        if let Format::Paper(form) = format {
+            let page = sheets_page(info, content.as_ref(), &cards, measure)?;
+            return Ok((paper::content_type(form), paper::draw(form, &page)?));
+        }
+        let view = SheetsView {
             club: info.club,
             held_on: info.held_on,
             venue: info.venue.map(|(name, ..)| name),
             expires_at,
-            set_out,
+            set_out: content.as_ref().map(set_out::json).transpose()?,
             cards,
-        })
-    })
-    .await?
+        };
+        let body = serde_json::to_vec(&view);
+        let body = body.map_err(|_| Problem::new(Code::Internal, "The answer could not be written."))?;
+        Ok::<_, Problem>(("application/json", body))
+    });
+    let (media, body) = drawn.await??;
+    Ok(HttpResponse::Ok().content_type(media).body(body))
 }
 
 /// The lanes and cards of a session, for helpers who were given a link.
 ///
 /// Read-only, without an account; computed at this moment as whoever made the link, so it shows nobody whom they do not see: those of
-/// other groups are counted (`others`). Coaches' notes and the reasons why somebody rests are left out. Every link that shows nothing is
+/// other groups are counted (`others`). A browser gets a page for phone and paper. Coaches' notes and the reasons why somebody rests are left out. Every link that shows nothing is
 /// answered 404 alike: one that never was, is over, was taken back, or whose maker lost the group, the role or the sign-in.
 #[utoipa::path(
     get, path = "/v1/session-sheets", impl_for = get_session_sheets, tag = "lane_plans",
     responses(
-        (status = 200, description = "The sheets", body = SheetsView),
+        (status = 200, description = "The sheets", content((SheetsView = "application/json"), (String = "text/html"))),
         (status = 404, description = "The link shows nothing", body = ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "A measurement or run on record cannot be used"),
         (status = 429, description = "Opened too often, or too many wrong links; `Retry-After` says how long to wait")
     )
 )]
 async fn get_session_sheets(
+    req: HttpRequest,
     from: Network,
     db: Data<Db>,
     memory: Data<Memory>,
@@ -173,17 +193,19 @@ async fn get_session_sheets(
 ) -> Result<HttpResponse, Problem> {
     let robots = || HeaderName::from_static("x-robots-tag");
     let read = async {
+        let format = choose(&req, &[])?;
         let opened = secret_links::open::<PlanWrite>(&db, Shows::SessionSheets, &params.0.link, &from).await?;
-        let sheets = sheets(&opened, &db, (memory, &lanes)).await.map_err(hidden)?;
+        let sheets = sheets(&opened, &db, (memory, &lanes), format).await.map_err(hidden)?;
         opened.note(&db).await?;
         Ok(sheets)
     };
     let unseen = |problem: Problem| problem.with_header(robots(), "noindex").with_header(CACHE_CONTROL, "no-store");
-    let sheets = read.await.map_err(unseen)?;
-    let mut answer = HttpResponse::Ok();
-    answer.insert_header((robots(), "noindex")).insert_header((CACHE_CONTROL, "no-store"));
-    answer.insert_header((VARY, "accept"));
-    Ok(answer.json(sheets))
+    let mut answer = read.await.map_err(unseen)?;
+    let headers = answer.headers_mut();
+    headers.insert(robots(), HeaderValue::from_static("noindex"));
+    headers.insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    headers.insert(VARY, HeaderValue::from_static("accept"));
+    Ok(answer)
 }
 
 routes!(create_session_link, list_session_links, delete_session_link, get_session_sheets);

@@ -5,6 +5,7 @@ mod alternatives;
 mod answer;
 mod cards;
 mod cards_http;
+mod cards_page;
 mod cards_store;
 mod http;
 mod judge;
@@ -16,6 +17,7 @@ mod proposal;
 mod proposal_http;
 pub mod request;
 mod set_out;
+mod set_out_page;
 pub mod shapes;
 mod sheets;
 mod sight;
@@ -24,7 +26,7 @@ mod store;
 pub mod sync;
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     set_out::routes(config);
     cards_http::routes(config);

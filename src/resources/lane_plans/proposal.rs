@@ -9,7 +9,7 @@ use utoipa::ToSchema;
 use super::cards::{Planned, cautions};
 use super::model::Equipment;
 use super::shapes::Content;
-use crate::compute::decision::{Decision, Stage};
+use crate::compute::decision::{Decision, Stage, Surface};
 use crate::compute::session_plan::{Ask, BANDS, Block, Drill, FOOT_LENGTH, SessionPlan, propose};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
@@ -164,6 +164,8 @@ pub struct View {
 pub struct Inputs<'a> {
     /// The session and its day.
     pub session: (SessionId, NaiveDate),
+    /// What is wrong with the surface.
+    pub surface: Option<Surface>,
     /// Minutes and coaches.
     pub asked: (u32, usize),
     /// Who comes, with what is advised.
@@ -227,7 +229,15 @@ impl View {
         let soft = soft(&of.equipment, plan);
         let soft_barriers = soft.map_or(0, |(.., count)| count);
         let (minutes, coaches) = of.asked;
-        let found = propose(&Ask { minutes, coaches, stages: &stages, lanes, lanes_shared, soft_barriers });
+        let found = propose(&Ask {
+            minutes,
+            coaches,
+            stages: &stages,
+            lanes,
+            lanes_shared,
+            soft_barriers,
+            surface: of.surface,
+        });
         let height = soft.map(|(_, height, _)| height);
         let explained = |(at, block): (usize, &Block)| {
             let doers = block.athletes.iter().filter_map(|at| running.get(*at)).map(|(person, _)| named(person));
@@ -251,7 +261,7 @@ impl View {
             moves: moves(&found),
             resting: resting.iter().map(|(person, _)| named(person)).collect(),
             common_practice: COMMON_PRACTICE,
-            cautions: cautions(of.people.iter().map(|(person, _)| *person)),
+            cautions: cautions(of.surface),
         }
     }
 }

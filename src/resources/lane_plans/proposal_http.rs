@@ -59,7 +59,7 @@ impl ProposalParams {
 ///
 /// For whoever comes, as with the cards. Three groups, before the technique gate, over wickets and over barriers, do the drills that
 /// their stages ask for and their lanes of the latest lane plan, so that everything ends as early as coaches and set-ups allow: that
-/// order is exact. Where the minutes do not reach, drills are left out by a rule, and told. Nothing is stored: change the blocks and
+/// order is exact. Where the minutes do not reach, drills are left out by a rule, and told; on a wet or uneven surface nothing is race-like. Nothing is stored: change the blocks and
 /// send them with PATCH to the session. Doses are common practice, each with its source.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/proposal", impl_for = get_session_proposal, tag = "lane_plans",
@@ -94,7 +94,8 @@ async fn get_session_proposal(
             advised.push((person, memory.advise(club, person, &setting, on)?.decision));
         }
         let session = (session, info.held_on);
-        Ok::<_, Problem>(View::new(&Inputs { session, asked, people: advised, planned, equipment }))
+        let surface = info.surface;
+        Ok::<_, Problem>(View::new(&Inputs { session, surface, asked, people: advised, planned, equipment }))
     });
     let body = body.await??;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))

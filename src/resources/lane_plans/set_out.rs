@@ -1,4 +1,4 @@
-//! The set-out sheet of a lane plan over HTTP: JSON, CSV or SVG.
+//! The set-out sheet of a lane plan over HTTP: JSON, CSV, SVG or a document for people.
 
 use actix_web::http::header::VARY;
 use actix_web::web::Data;
@@ -6,23 +6,25 @@ use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
-use super::http::load;
-use super::shapes::{Content, LaneView, PlacedView};
+use super::http::{absent, load};
+use super::set_out_page::page;
+use super::shapes::{Content, LaneView, PlacedView, nobody};
 use super::store::SessionInfo;
 use crate::compute::english::AS_ADVISED;
 use crate::compute::set_out::{LaneSetting, Mark, set_out};
 use crate::compute::units::{BarrierKind, Length};
-use crate::platform::accept::{Format, negotiate};
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{Db, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::AthleteId;
+use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::render::set_out::{Sheet, SheetLane, csv, svg};
-use crate::resources::advice::vocabulary;
-use crate::resources::advice::{CautionView, WallView};
+use crate::resources::advice::{CautionView, WallView, overtaken_note, vocabulary};
 
 /// A tape mark.
 #[derive(Debug, Serialize, ToSchema)]
@@ -84,10 +86,9 @@ impl From<&PlacedView> for RunnerView {
 }
 
 /// What the printed sheet says beside a name: what differs from the advice, and what needs a coach's eye.
-fn note(one: &PlacedView) -> String {
+pub(super) fn note(one: &PlacedView) -> String {
     let not_here = match (&one.not_permitted, one.overtaken) {
-        (Some(wall), true) => Some(format!("does not run: {}", wall.text)),
-        (None, true) => Some("planned before a report: plan anew".to_owned()),
+        (wall, true) => Some(overtaken_note(wall.as_ref())),
         (Some(wall), false) => Some(format!("not permitted: {}", wall.text)),
         (None, false) => None,
     };
@@ -116,6 +117,10 @@ struct LaneMarks {
     /// Who runs here, and what to know of each.
     #[schema(max_items = 300)]
     athletes: Vec<RunnerView>,
+    /// Athletes of other groups in this lane, whom you do not see.
+    #[serde(skip_serializing_if = "nobody")]
+    #[schema(minimum = 0, maximum = 300, example = 2)]
+    others: usize,
     /// The marks, by distance.
     #[schema(max_items = 200)]
     marks: Vec<MarkView>,
@@ -155,11 +160,12 @@ fn names(lane: &LaneView) -> Vec<String> {
 }
 
 /// The rounds of a plan; one at least.
-fn rounds(content: &Content) -> u32 {
+pub(super) fn rounds(content: &Content) -> u32 {
     content.lanes.iter().map(|lane| lane.round).max().unwrap_or(1)
 }
 
-fn sheet(info: SessionInfo, content: &Content, rounds: u32) -> Result<Sheet, Problem> {
+/// The plan, ready to print.
+pub(super) fn sheet(info: SessionInfo, content: &Content, rounds: u32) -> Result<Sheet, Problem> {
     let rounds = u8::try_from(rounds).map_err(|_| StoreError::Corrupt("lane plan"))?;
     let lanes = content.lanes.iter().map(|lane| {
         let (barrier_kind, height, spacing, barriers, marks) = marks(lane, content.run_out_m)?;
@@ -194,7 +200,8 @@ pub(super) fn json(content: &Content) -> Result<View, Problem> {
         let (.., marks) = marks(lane, content.run_out_m)?;
         let mark = |mark: &Mark| MarkView { at_m: mark.at_tape(), mark: mark.kind.as_str(), barrier: mark.barrier };
         let athletes = lane.athletes.iter().map(RunnerView::from).collect();
-        Ok(LaneMarks { lane: lane.lane, round: lane.round, athletes, marks: marks.iter().map(mark).collect() })
+        let marks = marks.iter().map(mark).collect();
+        Ok(LaneMarks { lane: lane.lane, round: lane.round, athletes, others: lane.others, marks })
     };
     Ok(View {
         lanes: content.lanes.iter().map(lane).collect::<Result<_, Problem>>()?,
@@ -207,24 +214,26 @@ pub(super) fn json(content: &Content) -> Result<View, Problem> {
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 struct Wanted {
-    /// Only this round; without it JSON and CSV give all of them, a printable sheet the first.
+    /// Only this round; without it the SVG shows the first, everything else all of them.
     #[param(minimum = 1, maximum = 4, example = 1)]
     round: Option<u32>,
 }
 
 /// Where the tape marks go.
 ///
-/// A plan in rounds has a sheet for each. The SVG is a printable sheet.
+/// A plan in rounds has a sheet for each. The SVG is a printable sheet of one round. The page shows all rounds, with who is absent
+/// or rests, boxes to tick and every caution, for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out", impl_for = get_set_out, tag = "lane_plans",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
     responses(
         (status = 200, description = "The sheet", content(
             (View = "application/json"),
             (String = "text/csv"),
-            (String = "image/svg+xml")
+            (String = "image/svg+xml"),
+            (String = "text/html")
         )),
-        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "There is nothing to draw: everybody rests or waits"),
         (status = 422, description = "The plan has no such round")
     )
@@ -233,36 +242,44 @@ async fn get_set_out(
     req: HttpRequest,
     permit: Permit<SquadRead>,
     db: Data<Db>,
+    lanes: Data<Lanes>,
     params: Params<Wanted>,
 ) -> Result<HttpResponse, Problem> {
-    let format = negotiate(&req).ok_or_else(|| {
-        Problem::new(Code::NotAcceptable, "The sheet comes as application/json, text/csv or image/svg+xml.")
-    })?;
+    let format = choose(&req, &[Format::Csv, Format::Svg])?;
     let mut tx = permit.read(&db).await?;
     let (info, found) = load(&mut tx, &req).await?;
+    let absent = match format {
+        Format::Paper(_) => absent(&mut tx, found.value.plan.session, info.held_on, &found.value.plan.people).await?,
+        _ => Vec::new(),
+    };
+    let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
     let (_, mut content) = found.value.shown()?;
     let rounds = rounds(&content);
-    if let Some(round) = params.0.round.or(matches!(format, Format::Svg).then_some(1)) {
+    if let Some(round) = params.0.round.or((format == Format::Svg).then_some(1)) {
         if !(1..=rounds).contains(&round) {
             let detail = format!("must be from 1 to {rounds}, the rounds of this plan");
             return Err(Problem::invalid(vec![Fault::at("/round", "out_of_range", detail)]));
         }
         content.lanes.retain(|lane| lane.round == round);
     }
-    if content.lanes.is_empty() && matches!(format, Format::Svg) {
+    if content.lanes.is_empty() && format == Format::Svg {
         return Err(Problem::new(Code::Conflict, "There is no lane to draw: everybody rests or waits."));
     }
     let broken = |_| Problem::new(Code::Internal, "The sheet could not be drawn.");
     let mut answer = HttpResponse::Ok();
     answer.insert_header((VARY, "accept")).insert_header(("cache-control", "private, no-cache"));
     Ok(match format {
-        Format::Json => answer.json(json(&content)?),
         Format::Csv => answer
             .content_type("text/csv; charset=utf-8")
             .insert_header(("content-disposition", "attachment; filename=\"set-out.csv\""))
             .body(csv(&sheet(info, &content, rounds)?).map_err(broken)?),
         Format::Svg => answer.content_type("image/svg+xml").body(svg(&sheet(info, &content, rounds)?).map_err(broken)?),
+        Format::Paper(form) => {
+            let drawn = page(&sheet(info, &content, rounds)?, &content, &absent, measure);
+            paper::Desk(&permit, &db, &lanes).answer(form, drawn).await?
+        }
+        _ => answer.json(json(&content)?),
     })
 }
 

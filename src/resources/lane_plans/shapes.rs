@@ -15,7 +15,7 @@ use crate::resources::advice::vocabulary;
 use crate::resources::advice::{CautionView, StandingView, WallView};
 
 #[allow(clippy::trivially_copy_pass_by_ref)] // the shape serde asks for
-const fn nobody(count: &usize) -> bool {
+pub(super) const fn nobody(count: &usize) -> bool {
     *count == 0
 }
 

@@ -1,14 +1,17 @@
 //! A session's sheets for helpers: the JSON of the lanes and cards behind a link, and of the links themselves.
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
+use uuid::Uuid;
 
 use super::shapes::Content;
 use super::{cards, set_out};
 use crate::compute::decision::Wall;
 use crate::platform::dates;
-use crate::platform::ids::{AccountId, SecretLinkId};
+use crate::platform::ids::SecretLinkId;
 use crate::platform::page;
 use crate::platform::secret_links::SecretLink;
 use crate::resources::advice::WallView;
@@ -34,8 +37,9 @@ pub struct NewLink {
 pub struct LinkView {
     /// The id.
     pub id: SecretLinkId,
-    /// Who made it: it shows what they may see when it is opened.
-    pub made_by: AccountId,
+    /// How the member who made it is called: it shows what they may see when it is opened.
+    #[schema(max_length = 100, example = "Tomas Reyl")]
+    pub made_by: String,
     /// When.
     pub made_at: DateTime<Utc>,
     /// Until when it shows anything.
@@ -49,19 +53,19 @@ pub struct LinkView {
         max_length = 200,
         example = "/v1/session-sheets?link=AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"
     )]
-    pub href: Option<String>,
+    pub sheets_href: Option<String>,
 }
 
 impl LinkView {
     /// The view of a link; its secret only when it was just made.
-    pub fn new(link: &SecretLink, secret: Option<&str>) -> Self {
+    pub fn new(link: &SecretLink, names: &HashMap<Uuid, String>, secret: Option<&str>) -> Self {
         Self {
             id: link.id,
-            made_by: link.made_by,
+            made_by: names.get(&link.made_by.0).cloned().unwrap_or_default(),
             made_at: link.made_at,
             expires_at: link.expires_at,
             opened_at: link.opened_at,
-            href: secret.map(|secret| format!("{PATH}?link={secret}")),
+            sheets_href: secret.map(|secret| format!("{PATH}?link={secret}")),
         }
     }
 }
@@ -111,5 +115,7 @@ pub fn for_helpers(mut content: Content) -> Content {
             one.not_permitted = Some(WallView::from(&Wall::Resting));
         }
     }
+    content.resting.clear();
+    content.not_expected.clear();
     content
 }

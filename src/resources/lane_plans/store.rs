@@ -6,6 +6,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::Equipment;
+use crate::compute::decision::Surface;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
@@ -35,6 +36,8 @@ pub type StoredPlan = Stored<LanePlanId, Plan>;
 pub struct SessionInfo {
     /// The day.
     pub held_on: NaiveDate,
+    /// What is wrong with the surface; none when it is dry and even, or nobody said.
+    pub surface: Option<Surface>,
     /// Name, straight and lanes of the venue.
     pub venue: Option<(String, Length, u32)>,
     /// Name of the club.
@@ -63,7 +66,7 @@ pub async fn session(tx: &mut ClubTx, id: SessionId) -> Result<Option<SessionInf
     let (club, groups) = (tx.club.0, tx.actor.group_ids());
     let row = sqlx::query!(
         r#"
-        select x.held_on, c.name as club, v.name as "venue?", v.straight_mm as "straight_mm?", v.lanes as "lanes?"
+        select x.held_on, x.surface, c.name as club, v.name as "venue?", v.straight_mm as "straight_mm?", v.lanes as "lanes?"
         from sessions x
         join clubs c on c.id = $1
         left join venues v on v.club_id = $1 and v.id = x.venue_id and v.deleted_at is null
@@ -88,7 +91,9 @@ pub async fn session(tx: &mut ClubTx, id: SessionId) -> Result<Option<SessionInf
         }
         _ => None,
     };
-    Ok(Some(SessionInfo { held_on: row.held_on, venue, club: row.club }))
+    let word = |word: &str| Surface::from_word(word).ok_or(StoreError::Corrupt("session"));
+    let surface = row.surface.as_deref().map(word).transpose()?;
+    Ok(Some(SessionInfo { held_on: row.held_on, surface, venue, club: row.club }))
 }
 
 /// Who attends a session, of the athletes that the actor sees.

@@ -7,15 +7,15 @@ use uuid::Uuid;
 use super::model::{Assignment, Member};
 use super::shapes::{Fields, Page, View};
 use super::store;
-use crate::platform::access::{ClubAdmin, Permit};
-use crate::platform::db::{ClubTx, Db, Kind};
+use crate::platform::access::{Caller, ClubAdmin, Permit};
+use crate::platform::db::{Actor, ClubTx, Db, Kind, StoreError};
 use crate::platform::grants;
-use crate::platform::ids::AccountId;
+use crate::platform::ids::{AccountId, ClubId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::patch;
 use crate::platform::patch::Patch;
-use crate::platform::problem::Problem;
+use crate::platform::problem::{Problem, ProblemBody};
 use crate::platform::route::routes;
 use crate::platform::stored::{self, IfMatch, Stored};
 
@@ -101,4 +101,27 @@ async fn delete_member(
     Ok(HttpResponse::NoContent().finish())
 }
 
-routes!(list_members, get_member, update_member, delete_member);
+/// Leaves a club; what you recorded stays with it. Your phones are told that the club is gone, and what they have not handed in yet
+/// is taken for 30 days. The last admin makes another member admin first.
+#[utoipa::path(
+    delete, path = "/v1/me/clubs/{club_id}", impl_for = leave_club, tag = "members",
+    responses((status = 204, description = "You are no member any more"),
+        (status = 404, description = "You are no member of such a club", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 409, description = "You are the last admin of the club")
+    )
+)]
+async fn leave_club(req: HttpRequest, caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
+    let club = ClubId(path_id(&req, "club_id", "club")?);
+    let actor = Actor { account: caller.account, groups: Some(Vec::new()) };
+    let mut tx = db.write(club, &actor).await?;
+    tx.alone(caller.account.0).await?;
+    store::find(&mut tx, caller.account).await.map_err(|error| match error {
+        StoreError::NotFound(_) => Problem::not_found("club"),
+        other => other.into(),
+    })?;
+    store::remove(&mut tx, caller.account).await?;
+    tx.commit().await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+routes!(list_members, get_member, update_member, delete_member, leave_club);

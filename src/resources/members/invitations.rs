@@ -10,40 +10,52 @@ use super::model::{Accepted, Assignment, INVITATION_LIFE, Invitation};
 use super::shapes::{Acceptance, InvitationPage, InvitationView, Joined, NewInvitation};
 use crate::platform::access::{Caller, ClubAdmin, Permit};
 use crate::platform::body::Body;
+use crate::platform::config::Config;
 use crate::platform::db::Db;
 use crate::platform::fault::Faults;
 use crate::platform::grants;
 use crate::platform::ids::{ClubId, InvitationId};
+use crate::platform::mail::{self, Letter};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
+use crate::platform::proof;
 use crate::platform::route::routes;
 use crate::platform::throttle;
 use crate::platform::token::Opaque;
 
-/// Invites a person. The answer holds a token to hand to them; it is shown only this once and stands for 14 days, as long
-/// as you are an admin.
+/// Invites a person by mail. The answer holds a token to hand to them in another way; it is shown only this once. Both stand
+/// for 14 days, as long as you are an admin.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/invitations", impl_for = create_invitation, tag = "members",
-    responses((status = 201, description = "Invited", body = InvitationView))
+    responses((status = 201, description = "Invited", body = InvitationView),
+        (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
+    )
 )]
 async fn create_invitation(
     permit: Permit<ClubAdmin>,
     db: Data<Db>,
     body: Body<NewInvitation>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
-    let NewInvitation { email, role, group_ids } = body.read()?;
+    permit.admit(&db).await?;
+    let NewInvitation { email, role, group_ids, language } = body.read()?;
     let mut faults = Faults::new();
     let email = faults.email("/email", &email);
     let assignment = Assignment::parse(role, &group_ids).map_err(|list| faults.add_all("", list)).ok();
     let (email, assignment) = faults.finish(email.zip(assignment))?;
     let expires_at = Utc::now() + INVITATION_LIFE;
     let invitation = Invitation { email, assignment, expires_at, invited_by: Some(permit.account), void: false };
+    throttle::take(&db, throttle::INVITE, &permit.club.to_string()).await?;
+    let room = mail::room(&db, &invitation.email).await?;
+    let mut tx = permit.write(&db).await?;
     let id = InvitationId::new();
     let (token, opaque) = Opaque::new(permit.club.0)?;
     grants::require(&mut tx, &invitation.assignment.groups, "/group_ids").await?;
     store::insert(&mut tx, id, &invitation, &opaque).await?;
+    if room {
+        let letter = Letter::Invitation { club: permit.club, invitation: id };
+        mail::put_for_club(&mut tx, &letter, &invitation.email, language).await?;
+    }
     tx.commit().await?;
     Ok(HttpResponse::Created().insert_header(("cache-control", "no-store")).json(InvitationView::new(
         id,
@@ -88,6 +100,9 @@ async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data
 }
 
 /// Takes an invitation that was made for your e-mail address. An account belongs to at most 50 clubs.
+///
+/// The code from the mail also confirms your address. With a token that was handed over, an address that another account named
+/// first has to be confirmed before; some services ask that of everybody.
 #[utoipa::path(
     post, path = "/v1/invitations/accept", impl_for = accept_invitation, tag = "members",
     responses(
@@ -98,12 +113,26 @@ async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
-async fn accept_invitation(caller: Caller, db: Data<Db>, body: Body<Acceptance>) -> Result<HttpResponse, Problem> {
+async fn accept_invitation(
+    caller: Caller,
+    db: Data<Db>,
+    config: Data<Config>,
+    body: Body<Acceptance>,
+) -> Result<HttpResponse, Problem> {
     let none = || Problem::not_found("open invitation for your e-mail address");
     throttle::take(&db, throttle::ACCEPT, &caller.account.to_string()).await?;
     let token = Opaque::parse(&body.read()?.token).ok_or_else(none)?;
+    let mailed_to = store::mailed_to(&db, &token).await?;
     let mut tx = db.account_tx().await?;
     tx.alone(ClubId(token.owner), caller.account.0).await?;
+    match mailed_to {
+        Some(email) if !proof::prove(&mut tx, caller.account, &email).await? => return Err(none()),
+        Some(_) => {}
+        None => {
+            proof::demand(&config, &mut tx, caller.account).await?;
+            proof::holds(&mut tx, caller.account).await?;
+        }
+    }
     match store::accept(tx, caller.account, &token).await? {
         Accepted::Joined(club_id) => Ok(HttpResponse::Ok().json(Joined { club_id })),
         Accepted::Void => Err(Problem::new(

@@ -10,6 +10,7 @@ use crate::platform::db::{AccountTx, Actor, Change, ClubTx, Db, Kind, StoreError
 use crate::platform::grants;
 use crate::platform::ids::{AccountId, ClubId, GroupId, InvitationId};
 use crate::platform::joining;
+use crate::platform::mail::Language;
 use crate::platform::page;
 use crate::platform::token::Opaque;
 
@@ -17,6 +18,11 @@ use crate::platform::token::Opaque;
 const KEPT_DAYS: i64 = 30;
 /// Rows that one transaction deletes.
 const STEP: i64 = 1_000;
+
+/// A chore of the service, which is nobody.
+fn nobody() -> Actor {
+    Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) }
+}
 
 struct Row {
     id: Uuid,
@@ -144,7 +150,8 @@ async fn of_token(tx: &mut ClubTx, token: &Opaque, email: &str) -> Result<Option
         r#"
         select id
         from invitations
-        where club_id = $1 and token_hash = $2 and email = $3 and accepted_at is null and expires_at > $4
+        where club_id = $1 and (token_hash = $2 or mail_hash = $2) and email = $3 and accepted_at is null
+          and expires_at > $4
         "#,
         club,
         token.hash,
@@ -154,6 +161,76 @@ async fn of_token(tx: &mut ClubTx, token: &Opaque, email: &str) -> Result<Option
     .fetch_optional(tx.conn())
     .await?;
     Ok(id.map(InvitationId))
+}
+
+/// The address that a secret was mailed to, if it is that of an invitation which can be taken: whoever has it reads its mail.
+pub async fn mailed_to(db: &Db, token: &Opaque) -> Result<Option<String>, StoreError> {
+    let club = ClubId(token.owner);
+    let mut tx = db.read(club, &nobody()).await?;
+    let email = sqlx::query_scalar!(
+        "select email from invitations where club_id = $1 and mail_hash = $2 and accepted_at is null and expires_at > $3",
+        club.0,
+        token.hash,
+        Utc::now()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    Ok(email)
+}
+
+/// An invitation that is to be mailed, with the names in it.
+#[derive(Debug)]
+pub struct Post {
+    /// To whom.
+    pub email: String,
+    /// The club's name.
+    pub club: String,
+    /// Who invites.
+    pub inviter: String,
+    /// Their account.
+    pub invited_by: AccountId,
+    /// Until when it stands.
+    pub expires_at: DateTime<Utc>,
+}
+
+/// Keeps the hash of the secret that goes out with an invitation; none when it cannot be taken any more.
+pub async fn post(db: &Db, (club, id): (ClubId, InvitationId), token: &Opaque) -> Result<Option<Post>, StoreError> {
+    let mut tx = db.write(club, &nobody()).await?;
+    let found = sqlx::query!(
+        r#"
+        select i.email, i.expires_at, c.name, m.id as inviter_id, m.display_name
+        from invitations i
+        join clubs c on c.id = $1
+        join members m on m.club_id = $1 and m.id = i.invited_by and m.role = 'admin' and m.deleted_at is null
+        where i.club_id = $1 and i.id = $2 and i.accepted_at is null and i.voided_at is null and i.expires_at > $3
+        "#,
+        club.0,
+        id.0,
+        Utc::now()
+    )
+    .fetch_optional(tx.conn())
+    .await?;
+    let Some(row) = found else { return Ok(None) };
+    sqlx::query!("update invitations set mail_hash = $3 where club_id = $1 and id = $2", club.0, id.0, token.hash)
+        .execute(tx.unsynced())
+        .await?;
+    tx.commit().await?;
+    Ok(Some(Post {
+        email: row.email,
+        club: row.name,
+        inviter: row.display_name,
+        invited_by: AccountId(row.inviter_id),
+        expires_at: row.expires_at,
+    }))
+}
+
+/// The language of an account's mail.
+pub async fn language(db: &Db, account: AccountId) -> Result<Language, StoreError> {
+    let mut tx = db.account_tx().await?;
+    let tag = sqlx::query_scalar!("select language from accounts where account_id = $1", account.0)
+        .fetch_optional(tx.conn())
+        .await?;
+    Ok(tag.as_deref().map(Language::from_tag).unwrap_or_default())
 }
 
 /// Marks an invitation as taken.
@@ -226,12 +303,11 @@ pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaqu
 /// # Errors
 /// Database errors; clubs that were done stay done.
 pub async fn prune(db: &Db) -> Result<u64, StoreError> {
-    let nobody = Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) };
     let before = Utc::now() - Duration::days(KEPT_DAYS);
     let mut dropped = 0;
     for club in db.clubs().await? {
         loop {
-            let mut tx = db.write(club, &nobody).await?;
+            let mut tx = db.write(club, &nobody()).await?;
             let done = sqlx::query!(
                 r#"
                 delete from invitations

@@ -7,6 +7,7 @@ use utoipa::ToSchema;
 use super::model::{Assignment, Invitation, Member};
 use crate::platform::access::Role;
 use crate::platform::ids::{AccountId, ClubId, GroupId, InvitationId};
+use crate::platform::mail::Language;
 use crate::platform::page;
 use crate::platform::stored::Stored;
 
@@ -78,6 +79,8 @@ pub struct NewInvitation {
     #[serde(default)]
     #[schema(max_items = 200)]
     pub group_ids: Vec<GroupId>,
+    /// The language of the mail; that of your own mails when absent.
+    pub language: Option<Language>,
 }
 
 /// Whether an invitation can be taken.
@@ -109,7 +112,7 @@ pub struct InvitationView {
     /// The admin who made it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub invited_by: Option<AccountId>,
-    /// Hand this to the invited person; it is shown only once.
+    /// The same place by another way than the mail: hand this to the invited person; it is shown only once.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
     pub token: Option<String>,
@@ -141,7 +144,7 @@ pub type InvitationPage = page::Page<InvitationView>;
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"token": "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn"}))]
 pub struct Acceptance {
-    /// The token that the admin handed over.
+    /// The code from the mail, or the token that the admin handed over.
     #[schema(max_length = 200, example = "AZNvLl06fEGbHi9tDIpOV3nS8cU1b0sYkqW2rJm5xZ4tQeVg7hLwPaDfTyGuIoBn")]
     pub token: String,
 }

@@ -17,13 +17,13 @@ pub struct ReachedBy {
     pub p05: Option<NaiveDate>,
     /// With 25 %: where the 50 % range begins.
     #[serde(skip_serializing_if = "Option::is_none")]
-    p25: Option<NaiveDate>,
+    pub p25: Option<NaiveDate>,
     /// The middle: with 50 %.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub p50: Option<NaiveDate>,
     /// With 75 %: where the 50 % range ends.
     #[serde(skip_serializing_if = "Option::is_none")]
-    p75: Option<NaiveDate>,
+    pub p75: Option<NaiveDate>,
     /// With 95 %: where the 90 % range ends.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub p95: Option<NaiveDate>,
@@ -47,14 +47,14 @@ pub struct ForecastView {
     pub status: &'static str,
     /// The probability of holding an interval that a step up asks for: the club's `min_hold_mean`.
     #[schema(minimum = 0, maximum = 1, example = 0.8)]
-    hold_wanted: f64,
+    pub hold_wanted: f64,
     /// The probability of holding an interval there now.
-    hold_now: HoldView,
+    pub hold_now: HoldView,
     /// The dates; none with `not_before_gate`.
     pub reached_by: ReachedBy,
     /// With `not_before_gate`: the dates if all that `held_up_by` lists were done today.
     #[serde(skip_serializing_if = "Option::is_none")]
-    if_passed_today: Option<ReachedBy>,
+    pub if_passed_today: Option<ReachedBy>,
     /// The probability that it is advised today; 0 with `not_before_gate`.
     #[schema(minimum = 0, maximum = 1, example = 0)]
     probability_now: f64,
@@ -72,7 +72,7 @@ pub struct ForecastView {
     height_gap_m: Option<f64>,
     /// Spacing of the target less the estimated limit over its height, metres.
     #[schema(minimum = -10, maximum = 20, example = 0.83)]
-    limit_gap_m: f64,
+    pub limit_gap_m: f64,
 }
 
 impl From<&Forecast> for ForecastView {
@@ -100,18 +100,18 @@ impl From<&Forecast> for ForecastView {
 pub struct StepView {
     /// What is likeliest to be advised, as in a recommendation.
     #[schema(value_type = vocabulary::DecisionKind)]
-    decision: &'static str,
+    pub decision: &'static str,
     /// Where it leads.
-    to: ConfigurationView,
+    pub to: ConfigurationView,
     /// The probability that it is this step and no other.
     #[schema(minimum = 0, maximum = 1, example = 0.7)]
-    likely: f64,
+    pub likely: f64,
     /// The probability that a step is advised within 26 weeks, this or another.
     #[schema(minimum = 0, maximum = 1, example = 0.94)]
-    probability_within_26_weeks: f64,
+    pub probability_within_26_weeks: f64,
     /// When a step is advised, this or another; if something holds the athlete up, counted from the day on which it ends as if
     /// that were today.
-    advised_by: ReachedBy,
+    pub advised_by: ReachedBy,
     /// The same as a sentence.
     #[schema(
         max_length = 300,

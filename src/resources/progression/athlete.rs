@@ -27,13 +27,13 @@ const RATINGS_MAX: usize = 200;
 pub struct LimitView {
     /// Mean.
     #[schema(minimum = 3.5, maximum = 10, example = 6.62)]
-    mean: f64,
+    pub mean: f64,
     /// 5 % quantile.
     #[schema(minimum = 3.5, maximum = 10, example = 6.31)]
-    p05: f64,
+    pub p05: f64,
     /// 95 % quantile.
     #[schema(minimum = 3.5, maximum = 10, example = 6.95)]
-    p95: f64,
+    pub p95: f64,
 }
 
 impl From<Spread> for LimitView {
@@ -73,10 +73,10 @@ pub struct PointView {
 #[schema(as = ProgressRating)]
 pub struct RatingView {
     /// The day (UTC).
-    on: NaiveDate,
+    pub on: NaiveDate,
     /// 0 not yet, 1 emerging, 2 secure, 3 secure under race conditions.
     #[schema(minimum = 0, maximum = 3, example = 2)]
-    rating: u8,
+    pub rating: u8,
     /// The assessment.
     assessment_id: Uuid,
     /// Where it is.
@@ -90,17 +90,17 @@ pub struct RatingView {
 pub struct TechniqueView {
     /// The criterion.
     #[schema(value_type = vocabulary::Criterion)]
-    criterion: &'static str,
+    pub criterion: &'static str,
     /// `up`, `same`, `down` from the first to the latest, or `once`.
     #[schema(value_type = vocabulary::TrendDirection)]
-    direction: &'static str,
+    pub direction: &'static str,
     /// The first rating of the period.
-    first: RatingView,
+    pub first: RatingView,
     /// The latest rating of the period.
-    latest: RatingView,
+    pub latest: RatingView,
     /// Ratings in the period.
     #[schema(minimum = 1, example = 4)]
-    count: usize,
+    pub count: usize,
     /// The ratings, earliest first, at most the latest 200.
     #[schema(max_items = 200)]
     ratings: Vec<RatingView>,
@@ -114,16 +114,16 @@ pub struct View {
     athlete_id: AthleteId,
     /// How the squad calls them.
     #[schema(max_length = 80, example = "Mira Osei")]
-    display_name: String,
+    pub display_name: String,
     /// First day.
-    from: NaiveDate,
+    pub from: NaiveDate,
     /// Last day; runs after it are left out.
-    to: NaiveDate,
+    pub to: NaiveDate,
     /// Every training day, then one a week after the last, and the last day; earliest first.
     #[schema(max_items = 800)]
-    points: Vec<PointView>,
+    pub points: Vec<PointView>,
     /// Everything run in the period.
-    load: LoadView,
+    pub load: LoadView,
     /// Where the runs of the period are listed: those behind the load and the slopes.
     #[schema(max_length = 300)]
     runs_href: String,
@@ -134,65 +134,65 @@ pub struct View {
     estimate_href: String,
     /// Slope of the estimated limit; absent with fewer than three training days.
     #[serde(skip_serializing_if = "Option::is_none")]
-    limit_slope: Option<SlopeView>,
+    pub limit_slope: Option<SlopeView>,
     /// Slope of the main spacing of the days; absent with fewer than three training days.
     #[serde(skip_serializing_if = "Option::is_none")]
     spacing_slope: Option<SlopeView>,
     /// Change of the estimated limit from the first point to the last, metres; absent without training days.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = -6.5, maximum = 6.5, example = 0.31)]
-    limit_change_m: Option<f64>,
+    pub limit_change_m: Option<f64>,
     /// Whether the athlete stands still.
-    plateau: PlateauView,
+    pub plateau: PlateauView,
     /// Stage of the progression on the last day.
     #[schema(value_type = vocabulary::Stage)]
-    stage: &'static str,
+    pub stage: &'static str,
     /// What is next.
     #[schema(value_type = vocabulary::DecisionKind)]
-    decision: &'static str,
+    pub decision: &'static str,
     /// Where stage and decision are explained.
     #[schema(max_length = 300)]
     recommendation_href: String,
     /// What is run over now; absent before six intervals at one configuration.
     #[serde(skip_serializing_if = "Option::is_none")]
-    current: Option<ConfigurationView>,
+    pub current: Option<ConfigurationView>,
     /// Spacing run now over that of the target.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 20, example = 0.86)]
     spacing_of_target: Option<f64>,
     /// The specification to train towards, when one is on file.
     #[serde(skip_serializing_if = "Option::is_none")]
-    target: Option<TargetView>,
+    pub target: Option<TargetView>,
     /// When it is likely to be reached.
     #[serde(skip_serializing_if = "Option::is_none")]
-    forecast: Option<ForecastView>,
+    pub forecast: Option<ForecastView>,
     /// The specification after it, with the day from which it applies.
     #[serde(skip_serializing_if = "Option::is_none")]
-    next_target: Option<TargetView>,
+    pub next_target: Option<TargetView>,
     /// When that one is likely to be reached.
     #[serde(skip_serializing_if = "Option::is_none")]
-    next_forecast: Option<ForecastView>,
+    pub next_forecast: Option<ForecastView>,
     /// The next two steps up, in order, with their dates.
     #[schema(max_items = 2)]
-    next_steps: Vec<StepView>,
+    pub next_steps: Vec<StepView>,
     /// What stands before every step up and no training brings; empty when nothing does.
     #[schema(max_items = 20)]
-    held_up_by: Vec<HeldUpView>,
+    pub held_up_by: Vec<HeldUpView>,
     /// What the next step still needs, training or not.
     #[schema(max_items = 20)]
-    missing: Vec<MissingView>,
+    pub missing: Vec<MissingView>,
     /// What the forecasts rest on and what weakens them; show them wherever a date is shown.
     #[schema(max_items = 10)]
     pub forecast_notes: Vec<NoteView>,
     /// How technique came along, in the order in which it is taught.
     #[schema(max_items = 8)]
-    technique: Vec<TechniqueView>,
+    pub technique: Vec<TechniqueView>,
     /// Where the assessments of the period are listed.
     #[schema(max_length = 300)]
     assessments_href: String,
     /// Cautions; show them wherever this is shown.
     #[schema(max_items = 30)]
-    cautions: Vec<CautionView>,
+    pub cautions: Vec<CautionView>,
 }
 
 /// One athlete with the assessments of the period.

@@ -57,10 +57,10 @@ pub struct SessionView {
     /// The session.
     session_id: Uuid,
     /// Its day.
-    held_on: NaiveDate,
+    pub held_on: NaiveDate,
     /// Athletes of the group who came.
     #[schema(minimum = 0, example = 14)]
-    present: usize,
+    pub present: usize,
     /// Where the sessions of that day are listed.
     #[schema(max_length = 300)]
     href: String,
@@ -72,19 +72,19 @@ pub struct SessionView {
 pub struct RungView {
     /// The stage.
     #[schema(value_type = vocabulary::Stage)]
-    stage: &'static str,
+    pub stage: &'static str,
     /// How many stand here.
     #[schema(minimum = 0, example = 5)]
-    athletes: usize,
+    pub athletes: usize,
     /// Who, by name; each stands once in `athletes` of the board, with links to the rows.
     #[schema(max_items = 300)]
     athlete_ids: Vec<AthleteId>,
     /// Their names, in the same order.
     #[schema(max_items = 300)]
-    names: Vec<String>,
+    pub names: Vec<String>,
     /// How many of the group stood here in the same weeks of last season.
     #[schema(minimum = 0, example = 3)]
-    last_season: usize,
+    pub last_season: usize,
 }
 
 /// An athlete whom something has held up for six sessions or more.
@@ -95,9 +95,9 @@ pub struct BehindView {
     athlete_id: AthleteId,
     /// How the squad calls them.
     #[schema(max_length = 80, example = "Mira Osei")]
-    display_name: String,
+    pub display_name: String,
     /// What.
-    held_up_by: ObstacleView,
+    pub held_up_by: ObstacleView,
 }
 
 /// A measurement that is due.
@@ -108,13 +108,13 @@ pub struct MeasurementView {
     athlete_id: AthleteId,
     /// How the squad calls them.
     #[schema(max_length = 80, example = "Mira Osei")]
-    display_name: String,
+    pub display_name: String,
     /// Which.
     #[schema(value_type = vocabulary::DueMeasurement)]
-    measurement: &'static str,
+    pub measurement: &'static str,
     /// Since when the latest is too old; absent if it was never taken.
     #[serde(skip_serializing_if = "Option::is_none")]
-    since: Option<NaiveDate>,
+    pub since: Option<NaiveDate>,
     /// Where the measurements are listed.
     #[schema(max_length = 300)]
     measurements_href: String,
@@ -128,14 +128,14 @@ pub struct ChangeView {
     athlete_id: AthleteId,
     /// How the squad calls them.
     #[schema(max_length = 80, example = "Mira Osei")]
-    display_name: String,
+    pub display_name: String,
     /// The first day of the new one.
-    from: NaiveDate,
+    pub from: NaiveDate,
     /// Why then.
     #[schema(value_type = vocabulary::ChangeCause)]
-    cause: &'static str,
+    pub cause: &'static str,
     /// The new one.
-    target: TargetView,
+    pub target: TargetView,
     /// Where it is looked up.
     #[schema(max_length = 300)]
     specs_href: String,
@@ -147,13 +147,13 @@ pub struct ChangeView {
 pub struct Dues {
     /// Ratings never given, or more than 84 days old.
     #[schema(max_items = 300)]
-    assessments: Vec<DueView>,
+    pub assessments: Vec<DueView>,
     /// Measurements never taken, or too old.
     #[schema(max_items = 600)]
-    measurements: Vec<MeasurementView>,
+    pub measurements: Vec<MeasurementView>,
     /// Changes of the specification within 26 weeks, by birthday or with the season; the next first.
     #[schema(max_items = 300)]
-    specification_changes: Vec<ChangeView>,
+    pub specification_changes: Vec<ChangeView>,
 }
 
 /// Where everybody stands, what holds them up and since when, and what is due.
@@ -164,42 +164,42 @@ pub struct View {
     group_id: GroupId,
     /// Its name.
     #[schema(max_length = 80, example = "Under 14 hurdles")]
-    name: String,
+    pub name: String,
     /// First day of the period.
-    from: NaiveDate,
+    pub from: NaiveDate,
     /// Its last day, of which the board speaks.
-    to: NaiveDate,
+    pub to: NaiveDate,
     /// First day of the same weeks of last season.
-    last_season_from: NaiveDate,
+    pub last_season_from: NaiveDate,
     /// Their last day.
-    last_season_to: NaiveDate,
+    pub last_season_to: NaiveDate,
     /// The ladder, first stage to last.
     #[schema(max_items = 11)]
-    ladder: Vec<RungView>,
+    pub ladder: Vec<RungView>,
     /// Who is ready for more: race tests first, then the surest step.
     #[schema(max_items = 300)]
-    ready: Vec<ReadyView>,
+    pub ready: Vec<ReadyView>,
     /// Who stood six sessions or more behind something, longest first.
     #[schema(max_items = 3000)]
-    behind: Vec<BehindView>,
+    pub behind: Vec<BehindView>,
     /// The latest sessions with a list of who came, or with runs; at most eight, latest first. Attendance is counted in them.
     #[schema(max_items = 8)]
-    sessions: Vec<SessionView>,
+    pub sessions: Vec<SessionView>,
     /// Whose load rose too fast: more than half as much again as in a week of the four before, and by more than 16 intervals.
     #[schema(max_items = 300)]
     load_jumps: Vec<AthleteId>,
     /// What is due.
-    due: Dues,
+    pub due: Dues,
     /// Everything run in the period.
-    load: LoadView,
+    pub load: LoadView,
     /// Everything run in the same weeks of last season, by athletes of the group.
-    last_season_load: LoadView,
+    pub last_season_load: LoadView,
     /// One entry for each athlete of the group who has not left, by name.
     #[schema(max_items = 300)]
-    athletes: Vec<RowView>,
+    pub athletes: Vec<RowView>,
     /// Cautions; show them wherever this is shown.
     #[schema(max_items = 30)]
-    cautions: Vec<CautionView>,
+    pub cautions: Vec<CautionView>,
 }
 
 impl View {

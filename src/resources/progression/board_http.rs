@@ -8,6 +8,7 @@ use chrono::{Days, NaiveDate};
 use uuid::Uuid;
 
 use super::board::{Computed, SESSIONS, View, recorded};
+use super::board_page;
 use super::http::{Asked, PeriodParams, broken};
 use super::squad::Who;
 use super::store::{self, Assessed, Attendance, LastRated};
@@ -15,7 +16,8 @@ use crate::compute::advice::{RATING_DAYS, Setting};
 use crate::compute::board::{Measured, Place, SEASON_DAYS, Seen, place};
 use crate::compute::decision::Criterion;
 use crate::compute::progress::Period;
-use crate::platform::accept::Tabular;
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::Db;
 use crate::platform::ids::GroupId;
@@ -66,18 +68,19 @@ fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
 /// Stages and what is missing are those of the recommendations on the last day; since when something is missing, the same rules
 /// say of the last 24 days on which the athlete came, with what was on file then. Whoever stood six sessions or more behind
 /// something is named in `behind`. Beside the period stand the same weeks of last season, 364 days before. CSV and XLSX have a row for
-/// each athlete.
+/// each athlete; the page shows the same for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups/{group_id}/board", impl_for = get_group_board, tag = "progression",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or XLSX")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, XLSX, text/html or application/pdf")),
     responses(
         (status = 200, description = "The board", content(
             (View = "application/json"),
             (String = "text/csv"),
-            (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+            (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
+            (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
@@ -89,11 +92,11 @@ async fn get_group_board(
     params: Params<PeriodParams>,
 ) -> Result<HttpResponse, Problem> {
     let id = GroupId(path_id(&req, "group_id", "group")?);
-    let form = Tabular::of(&req)?;
+    let format = choose(&req, &[Format::Csv, Format::Xlsx])?;
     let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let name = store::group_name(&mut tx, id).await?.ok_or_else(|| Problem::not_found("group"))?;
-    let asked = Asked::of(&mut tx, &params.0, form).await?;
+    let asked = Asked::of(&mut tx, &params.0, format).await?;
     if let Some(unchanged) = asked.unchanged(&req) {
         return Ok(unchanged);
     }
@@ -106,6 +109,7 @@ async fn get_group_board(
     let mut rated = store::rated(&mut tx, &ids, earlier(to, SEASON_DAYS + RATING_DAYS), to).await?;
     let attendance = store::attendance(&mut tx, id, &ids, earlier(from, SEASON_DAYS), to).await?;
     let setting = advice::setting(&mut tx).await?;
+    let measure = paper::measure(&mut tx, asked.format).await?;
     drop(tx);
     let members: Vec<Member> = people
         .into_iter()
@@ -117,25 +121,21 @@ async fn get_group_board(
             person,
         })
         .collect();
-    let (period, links) = (asked.period, asked.links);
+    let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run(move || {
         let places: Vec<Place<'_>> =
             members.iter().map(|one| one.place(&setting, period)).collect::<Result<_, Problem>>()?;
         let who = members.iter().map(|one| Who { id: one.person.id, name: one.person.display_name.clone() }).collect();
         let sessions = recorded(&attendance, SESSIONS);
         let view = View::new(&Computed { group: (id, name), period, who, places, attendance, sessions }, &links);
-        match form {
-            Tabular::Json => serde_json::to_vec(&view).map_err(broken),
-            Tabular::Csv => view.table().csv().map_err(broken),
-            Tabular::Xlsx => view.table().xlsx().map_err(broken),
+        match format {
+            Format::Paper(form) => paper::draw(form, &board_page::page(&view, measure)),
+            Format::Csv => view.table().csv().map_err(broken),
+            Format::Xlsx => view.table().xlsx().map_err(broken),
+            _ => serde_json::to_vec(&view).map_err(broken),
         }
     });
-    let body = body.await??;
-    let mut answer = match form {
-        Tabular::Json => HttpResponse::Ok(),
-        Tabular::Csv | Tabular::Xlsx => form.file("board", "private, no-cache"),
-    };
-    Ok(asked.tagged(&mut answer).content_type(form.media()).body(body))
+    Ok(asked.answer("board", body.await??))
 }
 
 routes!(get_group_board);

@@ -31,7 +31,7 @@ pub struct ObstacleView {
         max_length = 500,
         example = "A step up needs the lead leg rated secure (not rated yet). So for 8 sessions, since 2026-09-03."
     )]
-    text: String,
+    pub text: String,
     /// The first day since when it stands: of sessions that the athlete came to, or of the report or restriction. Absent when
     /// the athlete did not come since.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -80,11 +80,11 @@ pub struct WordView {
     /// Its day.
     on: NaiveDate,
     /// The last day on which it stands.
-    until: NaiveDate,
+    pub until: NaiveDate,
     /// What the athlete runs over.
-    at: ConfigurationView,
+    pub at: ConfigurationView,
     /// Whether the coach chose otherwise than advised.
-    overridden: bool,
+    pub overridden: bool,
     /// What the rules alone would do.
     #[schema(value_type = vocabulary::DecisionKind)]
     rules_decision: &'static str,
@@ -114,18 +114,18 @@ impl WordView {
 #[schema(as = BoardLoad)]
 pub struct WeekView {
     /// The last seven days.
-    week: LoadView,
+    pub week: LoadView,
     /// The four weeks before, all together.
     four_weeks_before: LoadView,
     /// Number of intervals of a week of these four, on average.
     #[schema(minimum = 0, maximum = 100_000, example = 28.5)]
-    usual_intervals: f64,
+    pub usual_intervals: f64,
     /// Intervals of the last seven days over that; absent without any before.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 100_000, example = 1.2)]
-    of_usual: Option<f64>,
+    pub of_usual: Option<f64>,
     /// Whether the load rose too fast.
-    jump: bool,
+    pub jump: bool,
     /// Where the runs of the last seven days are listed.
     #[schema(max_length = 300)]
     week_href: String,
@@ -159,16 +159,16 @@ pub struct StretchView {
     /// Last day.
     to: NaiveDate,
     /// Everything run.
-    load: LoadView,
+    pub load: LoadView,
     /// Days on which the athlete came or ran.
     #[schema(minimum = 0, example = 18)]
-    days: u32,
+    pub days: u32,
     /// The stage on the last day.
     #[schema(value_type = vocabulary::Stage)]
-    stage: &'static str,
+    pub stage: &'static str,
     /// What was run over then; absent before six intervals at one configuration.
     #[serde(skip_serializing_if = "Option::is_none")]
-    current: Option<ConfigurationView>,
+    pub current: Option<ConfigurationView>,
     /// Estimated limit over a wicket of 0.30 m on the last day, mean, metres.
     #[schema(minimum = 3.5, maximum = 10, example = 6.62)]
     comfortable_limit_m: f64,
@@ -201,53 +201,53 @@ pub struct RowView {
     athlete_id: AthleteId,
     /// How the squad calls them.
     #[schema(max_length = 80, example = "Mira Osei")]
-    display_name: String,
+    pub display_name: String,
     /// The rung.
     #[schema(value_type = vocabulary::Stage)]
-    stage: &'static str,
+    pub stage: &'static str,
     /// What is next.
     #[schema(value_type = vocabulary::DecisionKind)]
-    decision: &'static str,
+    pub decision: &'static str,
     /// What is run over now; absent before six intervals at one configuration.
     #[serde(skip_serializing_if = "Option::is_none")]
-    current: Option<ConfigurationView>,
+    pub current: Option<ConfigurationView>,
     /// What is run over next; absent for rest.
     #[serde(skip_serializing_if = "Option::is_none")]
-    proposed: Option<ConfigurationView>,
+    pub proposed: Option<ConfigurationView>,
     /// What stands before the next step, what closes every lane first; empty when nothing does.
     #[schema(max_items = 20)]
-    held_up_by: Vec<ObstacleView>,
+    pub held_up_by: Vec<ObstacleView>,
     /// The coach's word that governs, if one does.
     #[serde(skip_serializing_if = "Option::is_none")]
-    coach_word: Option<WordView>,
+    pub coach_word: Option<WordView>,
     /// The last day on which the athlete came or ran, in the sessions of the group up to a season back, or in any run.
     #[serde(skip_serializing_if = "Option::is_none")]
-    last_seen: Option<NaiveDate>,
+    pub last_seen: Option<NaiveDate>,
     /// How many of the board's `sessions` the athlete came to.
     #[schema(minimum = 0, maximum = 8, example = 5)]
-    sessions_came: usize,
+    pub sessions_came: usize,
     /// Which, latest first.
     #[schema(max_items = 8)]
     session_ids: Vec<Uuid>,
     /// The load of the last week beside the weeks before.
-    load: WeekView,
+    pub load: WeekView,
     /// What the athlete trains towards, when it is on file.
     #[serde(skip_serializing_if = "Option::is_none")]
-    target: Option<TargetView>,
+    pub target: Option<TargetView>,
     /// What comes after it: next season's, or that of the next birthday.
     #[serde(skip_serializing_if = "Option::is_none")]
-    next_target: Option<TargetView>,
+    pub next_target: Option<TargetView>,
     /// The period.
-    now: StretchView,
+    pub now: StretchView,
     /// The same weeks of last season; absent when nothing is on file up to then.
     #[serde(skip_serializing_if = "Option::is_none")]
-    last_season: Option<StretchView>,
+    pub last_season: Option<StretchView>,
     /// Where the recommendation explains all this.
     #[schema(max_length = 300)]
     recommendation_href: String,
     /// What to heed with this athlete, beside the board's own cautions.
     #[schema(max_items = 30)]
-    cautions: Vec<CautionView>,
+    pub cautions: Vec<CautionView>,
 }
 
 impl RowView {

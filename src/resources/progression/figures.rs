@@ -113,16 +113,16 @@ impl From<Load> for LoadView {
 pub struct SlopeView {
     /// Slope, metres per week.
     #[schema(minimum = -140, maximum = 140, example = 0.045)]
-    per_week_m: f64,
+    pub per_week_m: f64,
     /// Lower end of the interval, metres per week.
     #[schema(minimum = -140, maximum = 140, example = 0.02)]
-    low_m: f64,
+    pub low_m: f64,
     /// Upper end of the interval, metres per week.
     #[schema(minimum = -140, maximum = 140, example = 0.07)]
-    high_m: f64,
+    pub high_m: f64,
     /// Training days that it rests on.
     #[schema(minimum = 3, example = 22)]
-    days: usize,
+    pub days: usize,
 }
 
 impl From<Slope> for SlopeView {
@@ -155,11 +155,11 @@ pub struct WeekView {
 pub struct PlateauView {
     /// `standing` (the interval of the slope contains zero), `moving` or `not_enough_data`.
     #[schema(value_type = vocabulary::PlateauState)]
-    state: &'static str,
+    pub state: &'static str,
     /// For how many weeks, up to twelve; when standing.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 4, maximum = 12, example = 5)]
-    weeks: Option<i32>,
+    pub weeks: Option<i32>,
     /// The slope over these weeks, or over the latest four.
     #[serde(skip_serializing_if = "Option::is_none")]
     slope: Option<SlopeView>,
@@ -197,13 +197,13 @@ impl From<&Plateau> for PlateauView {
 pub struct HoldView {
     /// Mean.
     #[schema(minimum = 0, maximum = 1, example = 0.42)]
-    mean: f64,
+    pub mean: f64,
     /// 5 % quantile.
     #[schema(minimum = 0, maximum = 1, example = 0.2)]
-    p05: f64,
+    pub p05: f64,
     /// 95 % quantile.
     #[schema(minimum = 0, maximum = 1, example = 0.66)]
-    p95: f64,
+    pub p95: f64,
 }
 
 impl From<Hold> for HoldView {
@@ -221,16 +221,16 @@ pub struct TargetView {
     ruleset: String,
     /// Event.
     #[schema(max_length = 20, example = "75H")]
-    event_code: String,
+    pub event_code: String,
     /// Age group.
     #[schema(max_length = 40, example = "U15")]
-    age_group: String,
+    pub age_group: String,
     /// Height of the barriers, metres.
     #[schema(minimum = 0, maximum = 1.5, example = 0.762)]
-    height_m: f64,
+    pub height_m: f64,
     /// Distance between barriers, metres.
     #[schema(minimum = 0, maximum = 20, example = 7.5)]
-    spacing_m: f64,
+    pub spacing_m: f64,
     /// Barriers.
     #[schema(minimum = 1, maximum = 20, example = 8)]
     barriers: u8,

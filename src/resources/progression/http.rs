@@ -1,8 +1,8 @@
-//! Progress over HTTP: JSON, CSV or SVG.
+//! Progress over HTTP: JSON, CSV, SVG or a document for people.
 
-use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, VARY};
+use actix_web::http::header::{CACHE_CONTROL, ETAG, VARY};
 use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -12,10 +12,11 @@ use super::figures::date;
 use super::links::Links;
 use super::squad::{Computed, View as SquadView, Who};
 use super::words::outcomes;
-use super::{model, pictures, store};
+use super::{athlete_page, model, pictures, squad_page, store};
 use crate::compute::decision::Criterion;
 use crate::compute::progress::{Member, Period};
-use crate::platform::accept::{Format, negotiate};
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::ids::{AthleteId, GroupId};
@@ -42,20 +43,18 @@ pub(super) struct PeriodParams {
 /// What is asked for: the period, the representation and its entity tag.
 pub(super) struct Asked {
     pub period: Period,
+    pub format: Format,
     pub links: Links,
     tag: String,
 }
 
 impl Asked {
-    async fn read(req: &HttpRequest, tx: &mut ClubTx, params: &PeriodParams) -> Result<(Self, Format), Problem> {
-        let format = negotiate(req).ok_or_else(|| {
-            Problem::new(Code::NotAcceptable, "Progress comes as application/json, text/csv or image/svg+xml.")
-        })?;
-        Ok((Self::of(tx, params, format).await?, format))
+    async fn read(req: &HttpRequest, tx: &mut ClubTx, params: &PeriodParams) -> Result<Self, Problem> {
+        Self::of(tx, params, choose(req, &[Format::Csv, Format::Svg])?).await
     }
 
     /// The same in a representation that was chosen.
-    pub async fn of(tx: &mut ClubTx, params: &PeriodParams, format: impl std::fmt::Debug) -> Result<Self, Problem> {
+    pub async fn of(tx: &mut ClubTx, params: &PeriodParams, format: Format) -> Result<Self, Problem> {
         let period = model::period(tx.today().await?, params.from, params.to).map_err(Problem::malformed)?;
         let links = Links { club: tx.club, from: date(period.from()), to: date(period.to()) };
         // The answer follows from the club's rows, the dates and the program: nothing is computed to find it unchanged.
@@ -66,7 +65,7 @@ impl Asked {
             links.to,
             env!("CARGO_PKG_VERSION")
         );
-        Ok(Self { period, links, tag })
+        Ok(Self { period, format, links, tag })
     }
 
     pub fn unchanged(&self, req: &HttpRequest) -> Option<HttpResponse> {
@@ -75,22 +74,19 @@ impl Asked {
         })
     }
 
-    /// The head of an answer with its tag.
-    pub fn tagged<'a>(&self, answer: &'a mut HttpResponseBuilder) -> &'a mut HttpResponseBuilder {
-        answer.insert_header((ETAG, self.tag.clone())).insert_header((VARY, "accept"));
-        answer.insert_header((CACHE_CONTROL, "private, no-cache"))
-    }
-
-    fn answer(self, format: Format, body: Vec<u8>) -> HttpResponse {
-        let mut answer = HttpResponse::Ok();
-        self.tagged(&mut answer);
-        match format {
-            Format::Json => answer.content_type("application/json"),
-            Format::Svg => answer.content_type("image/svg+xml"),
-            Format::Csv => answer
-                .content_type("text/csv; charset=utf-8")
-                .insert_header((CONTENT_DISPOSITION, "attachment; filename=\"progression.csv\"")),
+    /// The answer in the representation that was chosen; `name` is that of a table.
+    pub fn answer(self, name: &str, body: Vec<u8>) -> HttpResponse {
+        const CACHE: &str = "private, no-cache";
+        let mut answer = match self.format {
+            Format::Csv | Format::Xlsx => self.format.file(name, CACHE),
+            _ => HttpResponse::Ok(),
         };
+        match self.format {
+            Format::Csv | Format::Xlsx => &mut answer,
+            Format::Paper(form) => answer.content_type(paper::content_type(form)),
+            Format::Json | Format::Svg => answer.content_type(self.format.media()),
+        };
+        answer.insert_header((ETAG, self.tag)).insert_header((VARY, "accept")).insert_header((CACHE_CONTROL, CACHE));
         answer.body(body)
     }
 }
@@ -103,18 +99,20 @@ pub(super) fn broken<E>(_: E) -> Problem {
 ///
 /// Estimates, runs and technique day by day; slopes with their intervals; whether the athlete stands still; the dates by
 /// which the rhythm is likely to hold over the target and over the one after it. Every figure says where its rows are.
-/// The CSV has a row for each point, the SVG is a printable chart.
+/// The CSV has a row for each point, the SVG is a printable chart. The page shows the charts with what is said of them, for a phone
+/// and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/progression", impl_for = get_athlete_progression, tag = "progression",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
     responses(
         (status = 200, description = "The progress", content(
             (AthleteView = "application/json"),
             (String = "text/csv"),
-            (String = "image/svg+xml")
+            (String = "image/svg+xml"),
+            (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
@@ -129,7 +127,7 @@ async fn get_athlete_progression(
     let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let turn = permit.turn(&db, &lanes.athletes).await?;
     let mut tx = permit.read(&db).await?;
-    let (asked, format) = Asked::read(&req, &mut tx, &params.0).await?;
+    let asked = Asked::read(&req, &mut tx, &params.0).await?;
     let people = advice::load(&mut tx, Some(&[id]), None, asked.links.to).await?;
     let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
     if let Some(unchanged) = asked.unchanged(&req) {
@@ -139,38 +137,45 @@ async fn get_athlete_progression(
     let (assessments, rated) = rated.remove(&id.0).unwrap_or_default();
     let said = advice::decisions(&mut tx, &[id.0], asked.links.from, asked.links.to).await?;
     let setting = advice::setting(&mut tx).await?;
+    let measure = paper::measure(&mut tx, asked.format).await?;
     drop(tx);
-    let (period, links) = (asked.period, asked.links);
+    let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run(move || {
         let found = memory.follow(links.club, &person, &setting, period)?;
         let subject = Subject { id, name: person.display_name.clone(), assessments, rated };
         match format {
-            Format::Json => {
+            Format::Paper(form) => {
+                let view = AthleteView::new(&subject, &found, &[], &links);
+                let chart = pictures::athlete_chart(&subject, &found);
+                paper::draw(form, &athlete_page::page(&view, &chart, measure))
+            }
+            Format::Csv => pictures::athlete_table(&subject, &found).map_err(broken),
+            Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
+            _ => {
                 let height_cost = found.advice.estimate.height_cost;
                 let words = outcomes(id, &said, &person.record.runs, height_cost, period);
                 serde_json::to_vec(&AthleteView::new(&subject, &found, &words, &links)).map_err(broken)
             }
-            Format::Csv => pictures::athlete_table(&subject, &found).map_err(broken),
-            Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
         }
     });
-    Ok(asked.answer(format, body.await??))
+    Ok(asked.answer("progression", body.await??))
 }
 
 /// How a squad came along over a period: stages, decisions, load, attendance, who is ready and what is due.
 ///
-/// The CSV has a row for each athlete, the SVG is a printable chart.
+/// The CSV has a row for each athlete, the SVG is a printable chart, the page shows the same for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups/{group_id}/progression", impl_for = get_group_progression, tag = "progression",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or image/svg+xml")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
     responses(
         (status = 200, description = "The progress", content(
             (SquadView = "application/json"),
             (String = "text/csv"),
-            (String = "image/svg+xml")
+            (String = "image/svg+xml"),
+            (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of the three is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
         (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
     )
 )]
@@ -186,7 +191,7 @@ async fn get_group_progression(
     let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let name = store::group_name(&mut tx, id).await?.ok_or_else(|| Problem::not_found("group"))?;
-    let (asked, format) = Asked::read(&req, &mut tx, &params.0).await?;
+    let asked = Asked::read(&req, &mut tx, &params.0).await?;
     if let Some(unchanged) = asked.unchanged(&req) {
         return Ok(unchanged);
     }
@@ -197,8 +202,9 @@ async fn get_group_progression(
     let attendance = store::attendance(&mut tx, id, &ids, from, to).await?;
     let said = advice::decisions(&mut tx, &ids, from, to).await?;
     let setting = advice::setting(&mut tx).await?;
+    let measure = paper::measure(&mut tx, asked.format).await?;
     drop(tx);
-    let (period, links) = (asked.period, asked.links);
+    let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run_with(move |turn| {
         let followed = turn.each(&people, |person| memory.follow(links.club, person, &setting, period));
         let mut words = Vec::new();
@@ -215,12 +221,13 @@ async fn get_group_progression(
         let of = Computed { group: (id, name), period, who, members, attendance, words, arms_count };
         let view = SquadView::new(&of, &links);
         match format {
-            Format::Json => serde_json::to_vec(&view).map_err(broken),
             Format::Csv => pictures::squad_table(&view).map_err(broken),
             Format::Svg => Ok(chart::squad(&pictures::squad_chart(&view, period)).into_bytes()),
+            Format::Paper(form) => paper::draw(form, &squad_page::page(&view, measure)),
+            _ => serde_json::to_vec(&view).map_err(broken),
         }
     });
-    Ok(asked.answer(format, body.await??))
+    Ok(asked.answer("progression", body.await??))
 }
 
 routes!(get_athlete_progression, get_group_progression);

@@ -2,8 +2,10 @@
 
 mod ahead;
 mod athlete;
+mod athlete_page;
 mod board;
 mod board_http;
+mod board_page;
 mod board_row;
 mod figures;
 mod http;
@@ -11,11 +13,12 @@ mod links;
 mod model;
 mod pictures;
 mod squad;
+mod squad_page;
 mod store;
 mod words;
 
 /// The routes of progression.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     board_http::routes(config);
 }

@@ -8,13 +8,13 @@ use super::figures::CountView;
 use super::squad::View as SquadView;
 use crate::compute::day::Day;
 use crate::compute::progress::{Period, Progress, Status, StepAhead};
+use crate::compute::units::Length;
+use crate::paper::words;
 use crate::render::chart::{AthleteChart, LimitPoint, RunPoint, SquadChart, SquadRow, TargetLine};
 use crate::render::table::{csv, defused};
 
-/// A code of the interface in words.
-fn words(code: &str) -> String {
-    code.replace('_', " ")
-}
+/// What limits are told over where there is no target.
+const WICKET: Length = Length::from_mm(300);
 
 /// The cautions as one paragraph, which saves the paper's lines.
 fn paragraph<'a>(sentences: impl Iterator<Item = &'a str>) -> String {
@@ -24,9 +24,19 @@ fn paragraph<'a>(sentences: impl Iterator<Item = &'a str>) -> String {
 /// The chart of an athlete.
 pub fn athlete_chart(subject: &Subject, progress: &Progress<'_>) -> AthleteChart {
     let day = |days: i32| Day::from_days(days);
+    // The limits of the days are told over a wicket. Over the target's barriers they lie lower, by what the height costs as it is
+    // estimated on the last day: the last limit is exact, earlier ones are moved by as much.
+    let limit_height = progress.advice.target.as_ref().map_or(WICKET, |one| one.spec.height);
+    let (over_wicket, over_target) =
+        (progress.advice.estimate.limit_m, progress.advice.estimate.limit_at(limit_height));
     let limits = progress.believed.iter().filter_map(|one| {
         let limit = one.limit_m;
-        Some(LimitPoint { on: day(one.day)?, mean_m: limit.mean, p05_m: limit.p05, p95_m: limit.p95 })
+        Some(LimitPoint {
+            on: day(one.day)?,
+            mean_m: limit.mean + over_target.mean - over_wicket.mean,
+            p05_m: limit.p05 + over_target.p05 - over_wicket.p05,
+            p95_m: limit.p95 + over_target.p95 - over_wicket.p95,
+        })
     });
     let runs = progress.days.iter().filter_map(|one| {
         let main = one.main;
@@ -35,11 +45,14 @@ pub fn athlete_chart(subject: &Subject, progress: &Progress<'_>) -> AthleteChart
             barrier_kind: main.barrier_kind,
             height: main.height,
             spacing: main.spacing,
+            held: one.load.held,
+            intervals: one.load.intervals,
         })
     });
     let target = progress.advice.target.as_ref().map(|one| TargetLine {
         label: format!("Target {} {}, {:.2} m high", one.spec.event_code, one.spec.age_group, one.spec.height.metres()),
         spacing: one.spec.between,
+        height: one.spec.height,
         reached: progress
             .outlook
             .target
@@ -55,6 +68,7 @@ pub fn athlete_chart(subject: &Subject, progress: &Progress<'_>) -> AthleteChart
     AthleteChart {
         name: subject.name.clone(),
         period: (progress.period.from(), progress.period.to()),
+        limit_height,
         limits: limits.collect(),
         runs: runs.collect(),
         target,

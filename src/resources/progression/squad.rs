@@ -37,17 +37,17 @@ pub struct Who {
 pub struct AttendanceView {
     /// Sessions held in the period.
     #[schema(minimum = 0, example = 20)]
-    sessions_held: usize,
+    pub sessions_held: usize,
     /// Those with a list of who was there, or with runs.
     #[schema(minimum = 0, example = 19)]
-    sessions_recorded: usize,
+    pub sessions_recorded: usize,
     /// Athletes present, summed over these sessions.
     #[schema(minimum = 0, example = 210)]
     present: usize,
     /// Present over athletes times recorded sessions; everybody now in the group counts for the whole period.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 1, example = 0.85)]
-    share: Option<f64>,
+    pub share: Option<f64>,
     /// Where the sessions are listed.
     #[schema(max_length = 300)]
     sessions_href: String,
@@ -92,10 +92,10 @@ impl From<AthleteWeeks> for WeeklyView {
 pub struct DueCriterionView {
     /// The criterion.
     #[schema(value_type = vocabulary::Criterion)]
-    criterion: &'static str,
+    pub criterion: &'static str,
     /// Since when the latest rating no longer counts; absent if it was never rated.
     #[serde(skip_serializing_if = "Option::is_none")]
-    since: Option<NaiveDate>,
+    pub since: Option<NaiveDate>,
 }
 
 /// An athlete with ratings that are due: never given, or more than 84 days old.
@@ -106,10 +106,10 @@ pub struct DueView {
     athlete_id: AthleteId,
     /// How the squad calls them.
     #[schema(max_length = 80, example = "Mira Osei")]
-    display_name: String,
+    pub display_name: String,
     /// The criteria, in the order in which they are taught.
     #[schema(max_items = 8)]
-    criteria: Vec<DueCriterionView>,
+    pub criteria: Vec<DueCriterionView>,
 }
 
 /// An athlete who is ready for more.
@@ -120,20 +120,20 @@ pub struct ReadyView {
     athlete_id: AthleteId,
     /// How the squad calls them.
     #[schema(max_length = 80, example = "Mira Osei")]
-    display_name: String,
+    pub display_name: String,
     /// `race_test`, `step_up_spacing`, `step_up_height` or `change_barrier_kind`.
     #[schema(value_type = vocabulary::DecisionKind)]
-    decision: &'static str,
+    pub decision: &'static str,
     /// The probability of holding an interval after it.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 1, example = 0.79)]
-    hold_probability: Option<f64>,
+    pub hold_probability: Option<f64>,
     /// Why, and what to do.
     #[schema(
         max_length = 3000,
         example = "All 16 intervals held at 6.25 m. Move the low barriers from 6.25 m to 6.50 m apart."
     )]
-    why: String,
+    pub why: String,
     /// Where it is explained.
     #[schema(max_length = 300)]
     recommendation_href: String,
@@ -214,9 +214,9 @@ pub struct View {
     #[schema(max_length = 80, example = "Under 14 hurdles")]
     pub name: String,
     /// First day.
-    from: NaiveDate,
+    pub from: NaiveDate,
     /// Last day; runs after it are left out.
-    to: NaiveDate,
+    pub to: NaiveDate,
     /// One entry for each athlete of the group who has not left, by name.
     #[schema(max_items = 300)]
     pub athletes: Vec<RowView>,
@@ -233,21 +233,21 @@ pub struct View {
     #[serde(skip_serializing_if = "Option::is_none")]
     limit_change_m: Option<DistributionView>,
     /// Attendance.
-    attendance: AttendanceView,
+    pub attendance: AttendanceView,
     /// Everything run in the period.
-    load: LoadView,
+    pub load: LoadView,
     /// The same for each athlete and week; absent for a group without athletes.
     #[serde(skip_serializing_if = "Option::is_none")]
     load_per_athlete_week: Option<WeeklyView>,
     /// Ratings that are due.
     #[schema(max_items = 300)]
-    assessments_due: Vec<DueView>,
+    pub assessments_due: Vec<DueView>,
     /// Athletes without a run so far.
     #[schema(max_items = 300)]
     without_data: Vec<AthleteId>,
     /// Who is ready for more: race tests first, then the surest step.
     #[schema(max_items = 300)]
-    ready: Vec<ReadyView>,
+    pub ready: Vec<ReadyView>,
     /// Who stands still, longest first.
     #[schema(max_items = 300)]
     plateaus: Vec<AthleteId>,

@@ -2,22 +2,24 @@
 
 use std::collections::HashSet;
 
-use actix_web::http::header::ACCEPT;
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
-use super::draw_shapes::{Drawn, HeatsView, PinFields, Request};
+use super::draw_shapes::{Drawn, HeatsView, LaneView, PinFields, Request};
 use super::entries_store::{self, Entrant, Placed};
 use super::http::load;
 use super::loading::{Field, Runner};
+use super::pages::start_list_page;
 use super::readiness_shapes::ReadinessView;
 use super::shapes::View;
 use super::store::{self, StoredTest};
 use crate::compute::race::{
     Entry, HeatsError, LaneDraw, MAX_LANES, Pin, Seeding, Wish, draw_lanes, handicap, heats, usable_lanes,
 };
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, StoreError};
@@ -28,6 +30,7 @@ use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::stored::{self, IfMatch};
 use crate::render::start_list::{StartRow, csv};
+use crate::resources::advice::overtaken_note;
 
 /// Longest start offset when none is given (s).
 const MAX_OFFSET_S: f64 = 10.0;
@@ -131,6 +134,7 @@ fn compute(
     accepted: &HashSet<AthleteId>,
     mut asked: Asked,
     on: NaiveDate,
+    looked_at: DateTime<Utc>,
 ) -> Result<(Vec<Placed>, bool), Problem> {
     let (running, resting): (Vec<&Runner>, Vec<&Runner>) =
         runners.iter().partition(|runner| runner.runs(accepted.contains(&runner.athlete)));
@@ -145,7 +149,7 @@ fn compute(
     let found = heats(&entries, &asked.wish).map_err(|error| refused(error, &asked.wish))?;
     let runner_of = |athlete: u128| running.iter().find(|runner| runner.athlete.0.as_u128() == athlete).copied();
     let placed = |runner: &Runner, place: Option<(i16, i16)>, offset_ms: Option<i32>| {
-        let readiness = ReadinessView::new(&runner.readiness, on).kept()?;
+        let readiness = ReadinessView::new(&runner.readiness, on, looked_at).kept()?;
         Ok::<_, StoreError>(Placed { athlete: runner.athlete, expected: runner.expected, place, offset_ms, readiness })
     };
     let lane_pins: Vec<(u128, u8)> =
@@ -174,7 +178,7 @@ async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Pr
         Problem::new(Code::NotFound, "This race test has no heats yet. Draw them with a POST to this path.")
     })?;
     let drawn: Drawn = serde_json::from_value(draw).map_err(|_| StoreError::Corrupt("race test"))?;
-    Ok(HeatsView::new(found, drawn, &entries_store::entrants(tx, found.id).await?)?)
+    Ok(HeatsView::new(found, drawn, &entries_store::entrants(tx, found.id).await?))
 }
 
 /// Computes and stores heats, lanes and, with a handicap, the starts.
@@ -201,7 +205,7 @@ async fn create_race_heats(
     let found = load(&mut tx, &req).await?;
     let mut request = body.read()?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    version.require(found.rev, &View::new(&found, &entrants)?)?;
+    version.require(found.rev, &View::new(&found, &entrants))?;
     let info = store::session(&mut tx, found.value.test.session).await?.ok_or_else(|| Problem::not_found("session"))?;
     drop(tx);
     let asked = parse(&request, info.lanes, &entrants)?;
@@ -211,6 +215,7 @@ async fn create_race_heats(
     let mut tx = permit.read(&db).await?;
     // The draw knows everybody who is entered, whoever asks; the answer shows only those that the caller sees.
     tx.actor.groups = None;
+    let looked_at = Utc::now();
     let field = Field::load(&mut tx, &ids, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
@@ -218,7 +223,7 @@ async fn create_race_heats(
     let accepted = entrants.iter().filter(|one| one.coach_accepts).map(|one| one.athlete).collect();
     let drawn = turn.run(move || {
         let runners = field.runners(&course, class)?;
-        compute(&runners, &accepted, asked, on)
+        compute(&runners, &accepted, asked, on, looked_at)
     });
     let (placed, exact) = drawn.await??;
     let draw = serde_json::to_value(Drawn { request, exact }).map_err(|_| StoreError::Corrupt("race test"))?;
@@ -226,7 +231,7 @@ async fn create_race_heats(
     tx.alone(found.id.0).await?;
     let again = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    version.require(again.rev, &View::new(&again, &entrants)?)?;
+    version.require(again.rev, &View::new(&again, &entrants))?;
     entries_store::place(&mut tx, &again, &entrants, &draw, &placed).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
@@ -235,10 +240,9 @@ async fn create_race_heats(
     Ok(stored::changed(found.rev, &body))
 }
 
-/// Whether the caller asks for CSV before anything else.
-fn wants_csv(req: &HttpRequest) -> bool {
-    let accept = req.headers().get(ACCEPT).and_then(|value| value.to_str().ok()).unwrap_or_default();
-    accept.split(',').next().is_some_and(|first| first.split(';').next().is_some_and(|one| one.trim() == "text/csv"))
+/// What was reported of an athlete since the draw.
+pub(super) fn since(lane: &LaneView) -> impl Iterator<Item = String> + '_ {
+    lane.overtaken.then(|| format!("{}.", overtaken_note(lane.not_permitted.as_ref()))).into_iter()
 }
 
 /// The start list as a file.
@@ -254,7 +258,7 @@ fn start_list(req: &HttpRequest, rev: i64, view: &HeatsView) -> Result<HttpRespo
                 expected_s: lane.expected.as_ref().map(|one| (one.time_s, one.sd_s)),
                 basis: lane.expected.as_ref().map_or("", |one| one.basis),
                 start_offset_s: lane.start_offset_s,
-                cautions: lane.cautions.iter().map(|one| one.text.clone()).collect(),
+                cautions: since(lane).chain(lane.cautions.iter().map(|one| one.text.clone())).collect(),
             })
         })
         .collect();
@@ -265,23 +269,39 @@ fn start_list(req: &HttpRequest, rev: i64, view: &HeatsView) -> Result<HttpRespo
 
 /// Reads the heats.
 ///
-/// The CSV is the start list.
+/// The CSV and the page are the start list.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/heats", impl_for = get_race_heats, tag = "race_tests",
-    params(("Accept" = Option<String>, Header, description = "application/json (default) or text/csv")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, text/html or application/pdf")),
     responses(
-        (status = 200, description = "The heats", content((HeatsView = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The heats", content(
+            (HeatsView = "application/json"),
+            (String = "text/csv"),
+            (String = "text/html")
+        )),
         (status = 304, description = "Unchanged")
     )
 )]
-async fn get_race_heats(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn get_race_heats(
+    req: HttpRequest,
+    permit: Permit<SquadRead>,
+    db: Data<Db>,
+    lanes: Data<Lanes>,
+) -> Result<HttpResponse, Problem> {
+    let format = choose(&req, &[Format::Csv])?;
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
     let body = heats_view(&mut tx, &found).await?;
-    if wants_csv(&req) {
-        return start_list(&req, found.rev, &body);
+    let measure = paper::measure(&mut tx, format).await?;
+    match format {
+        Format::Csv => start_list(&req, found.rev, &body),
+        Format::Paper(form) => {
+            drop(tx);
+            let drawn = start_list_page(&body, measure);
+            paper::Desk(&permit, &db, &lanes).versioned(&req, found.rev, form, drawn).await
+        }
+        _ => Ok(stored::read(&req, found.rev, &body)),
     }
-    Ok(stored::read(&req, found.rev, &body))
 }
 
 routes!(create_race_heats, get_race_heats);

@@ -12,10 +12,8 @@ use super::shapes::SpecificationView;
 use super::store::StoredTest;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Expected, LaneDraw};
-use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceTestId};
-use crate::resources::advice::CautionView;
-use crate::resources::advice::vocabulary;
+use crate::resources::advice::{CautionView, WallView, vocabulary};
 
 fn balanced() -> String {
     "balanced".to_owned()
@@ -158,6 +156,14 @@ pub struct LaneView {
     /// Whether a coach entered the athlete although not ready.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub coach_accepts: bool,
+    /// A report of pain, illness or injury or a restriction came after the draw: the athlete rests, or has to be looked at again.
+    /// Draw anew. Absent otherwise.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false)]
+    pub overtaken: bool,
+    /// Why the athlete rests, where a report or restriction came after the draw.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub not_permitted: Option<WallView>,
     /// Cautions about this athlete.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 20)]
@@ -244,9 +250,9 @@ fn mean(times: &[f64]) -> Option<f64> {
     (!times.is_empty()).then(|| (mean * 1e3).round() / 1e3)
 }
 
-fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Result<LaneView, StoreError> {
+fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> LaneView {
     if one.name.is_none() {
-        return Ok(LaneView {
+        return LaneView {
             lane,
             athlete_id: None,
             display_name: None,
@@ -254,8 +260,10 @@ fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Res
             start_offset_s: None,
             handicap_note: None,
             coach_accepts: false,
+            overtaken: false,
+            not_permitted: None,
             cautions: vec![],
-        });
+        };
     }
     let gap = slowest_ms.zip(one.expected).map(|(slowest, expected)| slowest - expected.time_ms);
     let offset = one.offset_ms.and_then(|ms| u32::try_from(ms).ok());
@@ -267,8 +275,9 @@ fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Res
         }
         _ => None,
     };
-    let readiness = ReadinessView::stored(one.readiness.as_ref())?;
-    Ok(LaneView {
+    let readiness = one.readiness.as_ref();
+    let overtaken = readiness.filter(|seen| seen.overtaken);
+    LaneView {
         lane,
         athlete_id: Some(one.athlete),
         display_name: one.name.clone(),
@@ -276,16 +285,15 @@ fn lane(one: &Entrant, lane: i16, drawn: &Drawn, slowest_ms: Option<u32>) -> Res
         start_offset_s: offset.map(seconds),
         handicap_note,
         coach_accepts: one.coach_accepts,
-        cautions: readiness.map_or_else(Vec::new, |one| one.cautions),
-    })
+        overtaken: overtaken.is_some(),
+        not_permitted: overtaken.filter(|seen| !seen.a_coach_may_accept()).and_then(|seen| seen.wall.clone()),
+        cautions: readiness.map_or_else(Vec::new, |seen| seen.cautions.clone()),
+    }
 }
 
 impl HeatsView {
     /// The heats of a race test that was drawn.
-    ///
-    /// # Errors
-    /// When what is stored does not read.
-    pub fn new(test: &StoredTest, mut drawn: Drawn, entrants: &[Entrant]) -> Result<Self, StoreError> {
+    pub fn new(test: &StoredTest, mut drawn: Drawn, entrants: &[Entrant]) -> Self {
         // Who draws names only people whom they see; whoever reads it later may see fewer of them.
         let seen = |id: &AthleteId| entrants.iter().any(|one| one.visible() && one.athlete == *id);
         drawn.request.pins.retain(|pin| seen(&pin.athlete_id));
@@ -296,7 +304,7 @@ impl HeatsView {
                 by_heat.entry(heat).or_default().push((one, lane));
             }
         }
-        let heats = by_heat
+        let heats: Vec<HeatView> = by_heat
             .into_iter()
             .map(|(heat, places)| {
                 let times: Vec<u32> =
@@ -304,29 +312,29 @@ impl HeatsView {
                 let known: Vec<f64> = times.iter().map(|ms| seconds(*ms)).collect();
                 let slowest = times.iter().max().copied();
                 let lanes = places.iter().map(|(one, at)| lane(one, *at, &drawn, slowest));
-                Ok(HeatView { heat, mean_expected_s: mean(&known), lanes: lanes.collect::<Result<_, StoreError>>()? })
+                HeatView { heat, mean_expected_s: mean(&known), lanes: lanes.collect() }
             })
-            .collect::<Result<Vec<HeatView>, StoreError>>()?;
+            .collect();
         let means: Vec<f64> = heats.iter().filter_map(|heat| heat.mean_expected_s).collect();
         let high = means.iter().copied().fold(f64::MIN, f64::max);
         let low = means.iter().copied().fold(f64::MAX, f64::min);
         let resting = entrants.iter().filter(|one| one.place.is_none() && one.visible()).map(|one| {
-            let readiness = ReadinessView::stored(one.readiness.as_ref())?;
-            let soft = readiness.as_ref().is_some_and(ReadinessView::a_coach_may_accept);
+            let readiness = one.readiness.as_ref();
+            let soft = readiness.is_some_and(ReadinessView::a_coach_may_accept);
             let remedy = if soft && !one.coach_accepts { ACCEPT } else { "" };
-            let wall = readiness.and_then(|one| one.wall).map_or_else(|| RESTS.to_owned(), |wall| wall.text);
-            Ok(NotPlacedView {
+            let wall = readiness.and_then(|seen| seen.wall.as_ref()).map_or(RESTS, |wall| &wall.text);
+            NotPlacedView {
                 athlete_id: one.athlete,
                 display_name: one.name.clone().unwrap_or_default(),
                 explanation: format!("{wall}{remedy}"),
-            })
+            }
         });
-        let not_placed = resting.collect::<Result<Vec<_>, StoreError>>()?;
+        let not_placed = resting.collect();
         let lanes = || heats.iter().flat_map(|heat| &heat.lanes);
         let has = |one: &Caution| lanes().any(|lane| lane.cautions.iter().any(|said| said.code() == one.code()));
         let own = Caution::ALL.iter().filter(|one| !Caution::BASE.contains(one) && has(one));
         let cautions = Caution::BASE.iter().chain(own).map(CautionView::from).collect();
-        Ok(Self {
+        Self {
             race_test_id: test.id,
             rev: test.rev,
             name: test.value.test.name.clone(),
@@ -339,6 +347,6 @@ impl HeatsView {
             not_placed,
             cautions,
             request: drawn.request,
-        })
+        }
     }
 }

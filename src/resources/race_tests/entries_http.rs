@@ -2,6 +2,7 @@
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
+use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::entries_store::{self, Entering, Entrant};
@@ -50,18 +51,19 @@ async fn check(tx: &mut ClubTx, asked: &Entries, before: &[Entrant]) -> Result<(
 }
 
 /// Those who are in, were no longer ready when last looked at, and are accepted now: they are entered anew.
-fn accepted_since(before: &[Entrant], asked: &Entries) -> Result<Vec<AthleteId>, Problem> {
-    let mut found = Vec::new();
+fn accepted_since(before: &[Entrant], asked: &Entries) -> Vec<AthleteId> {
     let open = before.iter().filter(|one| one.visible() && !one.coach_accepts);
-    for one in open.filter(|one| asked.coach_accepts.contains(&one.athlete)) {
-        let readiness = ReadinessView::stored(one.readiness.as_ref())?;
-        found.extend(readiness.filter(|seen| !seen.ready).map(|_| one.athlete));
-    }
-    Ok(found)
+    let accepted = open.filter(|one| asked.coach_accepts.contains(&one.athlete));
+    accepted.filter(|one| one.readiness.as_ref().is_some_and(|seen| !seen.ready)).map(|one| one.athlete).collect()
 }
 
 /// Those who come in, each ready, or accepted by the coach; nobody who may not run at all.
-fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Vec<Entering>, Problem> {
+fn entering(
+    asked: &Entries,
+    test: &StoredTest,
+    runners: &[Runner],
+    looked_at: DateTime<Utc>,
+) -> Result<Vec<Entering>, Problem> {
     let mut faults = Faults::new();
     let mut found = Vec::with_capacity(runners.len());
     for runner in runners {
@@ -88,7 +90,7 @@ fn entering(asked: &Entries, test: &StoredTest, runners: &[Runner]) -> Result<Ve
         found.push(Entering {
             athlete: runner.athlete,
             coach_accepts: accepted && readiness.wall.is_some(),
-            readiness: ReadinessView::new(readiness, test.value.held_on).kept()?,
+            readiness: ReadinessView::new(readiness, test.value.held_on, looked_at).kept()?,
         });
     }
     Ok(faults.finish(Some(found))?)
@@ -120,7 +122,7 @@ async fn set_race_entries(
     let found = load(&mut tx, &req).await?;
     let asked = body.read()?;
     let before = entries_store::entrants(&mut tx, found.id).await?;
-    version.require_list(found.rev, &View::new(&found, &before)?)?;
+    version.require_list(found.rev, &View::new(&found, &before))?;
     check(&mut tx, &asked, &before).await?;
     drop(tx);
     let seen: Vec<AthleteId> = before.iter().filter(|one| one.visible()).map(|one| one.athlete).collect();
@@ -128,24 +130,24 @@ async fn set_race_entries(
         from.iter().copied().filter(|athlete| !list.contains(athlete)).collect()
     };
     let (mut came, mut gone) = (missing(&seen, &asked.athlete_ids), missing(&asked.athlete_ids, &seen));
-    let again = accepted_since(&before, &asked)?;
+    let again = accepted_since(&before, &asked);
     came.extend(&again);
     gone.extend(&again);
     if came.is_empty() && gone.is_empty() {
-        return Ok(stored::changed(found.rev, &View::new(&found, &before)?));
+        return Ok(stored::changed(found.rev, &View::new(&found, &before)));
     }
     let came = if came.is_empty() { Vec::new() } else { ask(&permit, &db, &lanes, &found, asked, came).await? };
     let mut tx = permit.write(&db).await?;
     tx.alone(found.id.0).await?;
     let found = load(&mut tx, &req).await?;
     let before = entries_store::entrants(&mut tx, found.id).await?;
-    version.require_list(found.rev, &View::new(&found, &before)?)?;
+    version.require_list(found.rev, &View::new(&found, &before))?;
     entries_store::set_entries(&mut tx, &found, &before, &came, &gone).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    Ok(stored::changed(found.rev, &View::new(&found, &entrants)?))
+    Ok(stored::changed(found.rev, &View::new(&found, &entrants)))
 }
 
 /// Asks for each who comes in whether they may, with no connection in hand while it is computed.
@@ -159,11 +161,12 @@ async fn ask(
 ) -> Result<Vec<Entering>, Problem> {
     let turn = lanes.squads.turn(permit.who()).await?;
     let mut tx = permit.read(db).await?;
+    let looked_at = Utc::now();
     let field = Field::load(&mut tx, &came, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
     let runners = turn.run(move || field.runners(&course, class)).await??;
-    entering(&asked, found, &runners)
+    entering(&asked, found, &runners, looked_at)
 }
 
 routes!(set_race_entries);

@@ -4,6 +4,7 @@ use chrono::Utc;
 use serde_json::Value;
 use uuid::Uuid;
 
+use super::readiness_shapes::{Looked, ReadinessView, readiness};
 use super::store::StoredTest;
 use crate::compute::race::{Basis, Expected};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
@@ -27,8 +28,8 @@ pub struct Entrant {
     pub offset_ms: Option<i32>,
     /// Whether a coach entered the athlete although not ready.
     pub coach_accepts: bool,
-    /// How ready the athlete was when last looked at, as JSON.
-    pub readiness: Option<Value>,
+    /// How ready the athlete was when last looked at, and what was reported since.
+    pub readiness: Option<ReadinessView>,
 }
 
 fn corrupt() -> StoreError {
@@ -80,8 +81,8 @@ pub struct Entry {
     pub offset_ms: Option<i32>,
     /// Whether a coach entered the athlete although not ready.
     pub coach_accepts: bool,
-    /// How ready the athlete was when last looked at, as JSON.
-    pub readiness: Option<Value>,
+    /// How ready the athlete was when last looked at, and what was reported since.
+    pub readiness: Option<ReadinessView>,
 }
 
 /// The entries with these ids.
@@ -90,7 +91,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
     let rows = sqlx::query!(
         r#"
         select id, rev, race_test_id, athlete_id, expected_ms, expected_sd_ms, expected_basis, heat, lane, offset_ms,
-          coach_accepts, readiness
+          coach_accepts, readiness, created_at
         from race_entries
         where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
         "#,
@@ -99,6 +100,16 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
     )
     .fetch_all(tx.conn())
     .await?;
+    let looked: Vec<Looked<'_>> = rows
+        .iter()
+        .map(|row| Looked {
+            entry: row.id,
+            athlete: AthleteId(row.athlete_id),
+            created_at: row.created_at,
+            kept: row.readiness.as_ref(),
+        })
+        .collect();
+    let mut found = readiness(tx, &looked).await?;
     rows.into_iter()
         .map(|row| {
             Ok(Entry {
@@ -110,7 +121,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,
                 coach_accepts: row.coach_accepts,
-                readiness: row.readiness,
+                readiness: found.remove(&row.id),
             })
         })
         .collect()
@@ -122,7 +133,7 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
     let rows = sqlx::query!(
         r#"
         select e.id, e.athlete_id, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms,
-          e.coach_accepts, e.readiness
+          e.coach_accepts, e.readiness, e.created_at
         from race_entries e
         join athletes a on a.club_id = $1 and a.id = e.athlete_id and a.deleted_at is null
         where e.club_id = $1 and e.race_test_id = $2
@@ -134,6 +145,16 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
     .fetch_all(tx.conn())
     .await?;
     let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
+    let looked: Vec<Looked<'_>> = rows
+        .iter()
+        .map(|row| Looked {
+            entry: row.id,
+            athlete: AthleteId(row.athlete_id),
+            created_at: row.created_at,
+            kept: row.readiness.as_ref(),
+        })
+        .collect();
+    let mut found = readiness(tx, &looked).await?;
     rows.into_iter()
         .map(|row| {
             Ok(Entrant {
@@ -144,7 +165,7 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,
                 coach_accepts: row.coach_accepts,
-                readiness: row.readiness,
+                readiness: found.remove(&row.id),
             })
         })
         .collect()

@@ -44,7 +44,7 @@ pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredTes
 }
 
 async fn view(tx: &mut ClubTx, stored: &StoredTest) -> Result<View, Problem> {
-    Ok(View::new(stored, &entries_store::entrants(tx, stored.id).await?)?)
+    Ok(View::new(stored, &entries_store::entrants(tx, stored.id).await?))
 }
 
 /// Plans a race test in a session, over a competition specification or dimensions of one's own.
@@ -70,7 +70,7 @@ async fn create_race_test(
     if fresh {
         found.rev = tx.commit().await?.of(Kind::RaceTest, id, 0);
     }
-    Ok(stored::created(&req, fresh, id, found.rev, &View::new(&found, &entrants)?))
+    Ok(stored::created(&req, fresh, id, found.rev, &View::new(&found, &entrants)))
 }
 
 /// Lists the race tests of the sessions that you see, latest day first.
@@ -122,10 +122,10 @@ async fn update_race_test(
     let mut tx = permit.write(&db).await?;
     let mut found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    version.require(found.rev, &View::new(&found, &entrants)?)?;
+    version.require(found.rev, &View::new(&found, &entrants))?;
     found.value.test = ops::patch::<Edits>(&mut tx, found.id.0, &found.value.test, &body.read()?).await?;
     found.rev = tx.commit().await?.of(Kind::RaceTest, found.id, found.rev);
-    Ok(stored::changed(found.rev, &View::new(&found, &entrants)?))
+    Ok(stored::changed(found.rev, &View::new(&found, &entrants)))
 }
 
 /// Deletes a race test in which nothing was recorded.
@@ -144,7 +144,7 @@ async fn delete_race_test(
     let mut tx = permit.write(&db).await?;
     let found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    version.require(found.rev, &View::new(&found, &entrants)?)?;
+    version.require(found.rev, &View::new(&found, &entrants))?;
     Edits::remove(&mut tx, found.id.0, &found.value.test).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

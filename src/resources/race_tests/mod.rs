@@ -9,6 +9,7 @@ mod http;
 mod loading;
 mod model;
 mod outcome;
+mod pages;
 mod readiness_shapes;
 mod record;
 pub mod record_shapes;
@@ -22,7 +23,7 @@ mod store;
 pub mod sync;
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     entries_http::routes(config);
     draw::routes(config);

@@ -1,17 +1,19 @@
 //! The JSON of how ready an athlete is for a race test.
 
-use chrono::NaiveDate;
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use utoipa::ToSchema;
+use uuid::Uuid;
 
 use super::entries_store::Entrant;
 use crate::compute::decision::Caution;
 use crate::compute::race::Readiness;
-use crate::platform::db::StoreError;
+use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::AthleteId;
-use crate::resources::advice::vocabulary;
-use crate::resources::advice::{CautionView, MissingView, WallView};
+use crate::resources::advice::{self, CautionView, MissingView, Planned, WallView, vocabulary};
 
 /// What was run last.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -35,6 +37,14 @@ pub struct ReadinessView {
     /// The day it is for: that of the session.
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub on: NaiveDate,
+    /// When it was looked at; absent for entries from before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub looked_at: Option<DateTime<Utc>>,
+    /// A report of pain, illness or injury or a restriction came later: the athlete rests, or has to be looked at again. Absent
+    /// otherwise.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false)]
+    pub overtaken: bool,
     /// Whether the athlete's permitted region holds the course.
     pub ready: bool,
     /// What is in the way; absent when ready.
@@ -67,11 +77,13 @@ pub struct ReadinessView {
 }
 
 impl ReadinessView {
-    /// The readiness on a day.
-    pub fn new(readiness: &Readiness, on: NaiveDate) -> Self {
+    /// The readiness on a day, by what was known at a moment.
+    pub fn new(readiness: &Readiness, on: NaiveDate, looked_at: DateTime<Utc>) -> Self {
         let rounded = |p: f64| (p * 1e3).round() / 1e3;
         Self {
             on,
+            looked_at: Some(looked_at),
+            overtaken: false,
             ready: readiness.wall.is_none(),
             wall: readiness.wall.as_ref().map(Into::into),
             stage: readiness.stage.as_str().to_owned(),
@@ -94,15 +106,6 @@ impl ReadinessView {
         self.cautions.iter().any(|one| one.code() == Caution::NotReady.code())
     }
 
-    /// The readiness as it is stored; none from before readiness was looked at.
-    ///
-    /// # Errors
-    /// When it does not read.
-    pub fn stored(value: Option<&Value>) -> Result<Option<Self>, StoreError> {
-        let read = |value: &Value| Self::deserialize(value).map_err(|_| StoreError::Corrupt("race entry"));
-        value.map(read).transpose()
-    }
-
     /// As it is stored.
     ///
     /// # Errors
@@ -110,6 +113,48 @@ impl ReadinessView {
     pub fn kept(&self) -> Result<Value, StoreError> {
         serde_json::to_value(self).map_err(|_| StoreError::Corrupt("race entry"))
     }
+}
+
+/// An entry whose readiness is read.
+pub struct Looked<'a> {
+    /// The entry.
+    pub entry: Uuid,
+    /// The athlete.
+    pub athlete: AthleteId,
+    /// When the athlete was entered.
+    pub created_at: DateTime<Utc>,
+    /// The readiness as it is stored; none from before it was looked at.
+    pub kept: Option<&'a Value>,
+}
+
+/// The readiness of entries, by entry, with what was reported since.
+///
+/// # Errors
+/// Database errors; what is stored does not read.
+pub async fn readiness(tx: &mut ClubTx, looked: &[Looked<'_>]) -> Result<HashMap<Uuid, ReadinessView>, StoreError> {
+    let mut found = HashMap::with_capacity(looked.len());
+    for (one, kept) in looked.iter().filter_map(|one| Some((one, one.kept?))) {
+        let view = ReadinessView::deserialize(kept).map_err(|_| StoreError::Corrupt("race entry"))?;
+        found.insert(one.entry, view);
+    }
+    let planned = looked.iter().filter_map(|one| {
+        let view = found.get(&one.entry)?;
+        let known_at = view.looked_at.unwrap_or(one.created_at);
+        Some(Planned { id: one.entry, people: std::slice::from_ref(&one.athlete), on: view.on, known_at })
+    });
+    let overtaken = advice::overtaken(tx, &planned.collect::<Vec<_>>()).await?;
+    for (entry, wall) in overtaken.into_iter().filter_map(|(entry, people)| Some((entry, people.into_values().next()?)))
+    {
+        let Some(view) = found.get_mut(&entry) else { continue };
+        view.overtaken = true;
+        if let Some(wall) = wall {
+            view.ready = false;
+            view.wall = Some(WallView::from(&wall));
+            // No coach's word opens this wall.
+            view.cautions.retain(|one| one.code() != Caution::NotReady.code());
+        }
+    }
+    Ok(found)
 }
 
 /// An athlete who is entered.
@@ -127,13 +172,11 @@ pub struct EntrantView {
 
 impl EntrantView {
     /// Those of the entrants whom the caller sees.
-    ///
-    /// # Errors
-    /// When what is stored does not read.
-    pub fn of(entrants: &[Entrant]) -> Result<Vec<Self>, StoreError> {
-        let view = |one: &Entrant| {
-            let readiness = ReadinessView::stored(one.readiness.as_ref())?;
-            Ok(Self { athlete_id: one.athlete, coach_accepts: one.coach_accepts, readiness })
+    pub fn of(entrants: &[Entrant]) -> Vec<Self> {
+        let view = |one: &Entrant| Self {
+            athlete_id: one.athlete,
+            coach_accepts: one.coach_accepts,
+            readiness: one.readiness.clone(),
         };
         entrants.iter().filter(|one| one.visible()).map(view).collect()
     }

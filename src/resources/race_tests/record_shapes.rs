@@ -105,7 +105,7 @@ impl TryFrom<&Entry> for EntryRecord {
             expected_time_s: one.expected.map(|expected| seconds(expected.time_ms)),
             expected_sd_s: one.expected.map(|expected| seconds(expected.sd_ms)),
             coach_accepts: one.coach_accepts,
-            readiness: ReadinessView::stored(one.readiness.as_ref())?,
+            readiness: one.readiness.clone(),
         })
     }
 }

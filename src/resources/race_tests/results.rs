@@ -10,6 +10,7 @@ use super::draw_shapes::seconds;
 use super::entries_store::{self, Entrant};
 use super::http::load;
 use super::outcome::Outcome;
+use super::pages::results_page;
 use super::record;
 use super::results_shapes::{AgainstView, Batch, BestList, BestView, CourseView, Fields, ResultList, ResultView};
 use super::results_store::{self, Finish, StoredOutcome};
@@ -18,7 +19,8 @@ use super::splits::splits;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Course, Mark, against_best, bests, places};
 use crate::compute::rhythm;
-use crate::platform::accept::Tabular;
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
@@ -169,17 +171,19 @@ fn gap_ms(ms: u32, expected: u32) -> i32 {
 
 /// The results of a race test that stand: places over all and in each heat, personal bests, splits against the schedule.
 ///
-/// Places take in athletes of groups that you do not see; their results are not shown. CSV and XLSX have a row for each result.
+/// Places take in athletes of groups that you do not see; their results are not shown. CSV and XLSX have a row for each result. The page
+/// is the result list, with a picture of each athlete's touchdowns against the schedule.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/results", impl_for = list_race_results, tag = "race_tests",
-    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv or XLSX")),
+    params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, XLSX, text/html or application/pdf")),
     responses(
         (status = 200, description = "The results", content(
             (ResultList = "application/json"),
             (String = "text/csv"),
-            (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+            (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
+            (String = "text/html")
         )),
-        (status = 406, description = "None of the three is acceptable", body = ProblemBody, content_type = "application/problem+json")
+        (status = 406, description = "None of them is acceptable", body = ProblemBody, content_type = "application/problem+json")
     )
 )]
 async fn list_race_results(
@@ -188,9 +192,12 @@ async fn list_race_results(
     db: Data<Db>,
     lanes: Data<Lanes>,
 ) -> Result<HttpResponse, Problem> {
-    let form = Tabular::of(&req)?;
+    let format = choose(&req, &[Format::Csv, Format::Xlsx])?;
     // A table is written on a thread of the lane.
-    let turn = if form == Tabular::Json { None } else { Some(permit.turn(&db, &lanes.reads).await?) };
+    let turn = match format {
+        Format::Csv | Format::Xlsx => Some(permit.turn(&db, &lanes.reads).await?),
+        _ => None,
+    };
     let mut tx = permit.read(&db).await?;
     let test = load(&mut tx, &req).await?;
     let course = test.value.test.specification.course;
@@ -199,6 +206,7 @@ async fn list_race_results(
     let seen: Vec<AthleteId> =
         results.iter().filter(|(_, name)| name.is_some()).map(|(one, _)| one.value.outcome.athlete).collect();
     let finishes = results_store::finishes(&mut tx, &seen, Some(&course)).await?;
+    let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
     let sheet = Sheet {
         course,
@@ -222,11 +230,18 @@ async fn list_race_results(
     };
     if let Some(turn) = turn {
         let table = results_table::table(&body);
-        let bytes = turn.run(move || if form == Tabular::Xlsx { table.xlsx() } else { table.csv() }).await?;
+        let bytes = turn.run(move || if format == Format::Xlsx { table.xlsx() } else { table.csv() }).await?;
         let bytes = bytes.map_err(|_| Problem::new(Code::Internal, "The results could not be written."))?;
-        return Ok(form.file("results", CACHE.1).body(bytes));
+        return Ok(format.file("results", CACHE.1).body(bytes));
     }
-    Ok(HttpResponse::Ok().insert_header(CACHE).json(body))
+    let (name, held_on) = (&test.value.test.name, test.value.held_on);
+    Ok(match format {
+        Format::Paper(form) => {
+            let drawn = results_page(&body, (name, held_on), measure);
+            paper::Desk(&permit, &db, &lanes).answer(form, drawn).await?
+        }
+        _ => HttpResponse::Ok().insert_header(CACHE).json(body),
+    })
 }
 
 /// The personal bests of an athlete: one for each course and class of timing.

@@ -9,7 +9,6 @@ use super::model::{RaceTest, Specification};
 use super::readiness_shapes::EntrantView;
 use super::store::StoredTest;
 use crate::compute::units::Length;
-use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceTestId, SessionId};
 use crate::platform::page;
 use crate::resources::advice::vocabulary;
@@ -227,11 +226,8 @@ pub struct View {
 
 impl View {
     /// A race test with those of its entries that the caller sees.
-    ///
-    /// # Errors
-    /// When what is stored does not read.
-    pub fn new(stored: &StoredTest, entrants: &[Entrant]) -> Result<Self, StoreError> {
-        Ok(Self {
+    pub fn new(stored: &StoredTest, entrants: &[Entrant]) -> Self {
+        Self {
             id: stored.id,
             rev: stored.rev,
             session_id: stored.value.test.session,
@@ -239,9 +235,9 @@ impl View {
             fields: (&stored.value.test).into(),
             specification: (&stored.value.test.specification).into(),
             athlete_ids: entrants.iter().filter(|one| one.visible()).map(|one| one.athlete).collect(),
-            entries: EntrantView::of(entrants)?,
+            entries: EntrantView::of(entrants),
             drawn: stored.value.draw.is_some(),
-        })
+        }
     }
 }
 

@@ -12,7 +12,7 @@ pub mod sync;
 mod word;
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     decisions::routes(config);
 }

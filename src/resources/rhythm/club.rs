@@ -8,10 +8,13 @@ use utoipa::ToSchema;
 use super::answers::AnalysisView;
 use super::http::{course_asked, schedule_asked};
 use super::model::Question;
+use super::schedule_page::page;
 use super::schedules::{CalibrationView, ScheduleView};
 use super::shapes::ScheduleParams;
 use super::store;
 use crate::compute::rhythm::Calibration;
+use crate::paper;
+use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::Db;
 use crate::platform::ids::{AthleteId, RunId};
@@ -68,23 +71,28 @@ async fn get_run_rhythm(
 /// The touchdown schedule of an event for a final time, moved towards the club's own race tests.
 ///
 /// It learns from finished races over the same course with touchdown times, of athletes that you see; a race with a fall is
-/// left out. Without any it is the public schedule.
+/// left out. Without any it is the public schedule. The page is a touchdown chart with room for the times of three runs.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/rhythm/schedule", impl_for = get_club_rhythm_schedule, tag = "rhythm",
-    responses((status = 200, description = "The schedule", body = ScheduleView))
+    responses(
+        (status = 200, description = "The schedule", content((ScheduleView = "application/json"), (String = "text/html")))
+    )
 )]
 async fn get_club_rhythm_schedule(
     permit: Permit<SquadRead>,
     db: Data<Db>,
     lanes: Data<Lanes>,
+    req: HttpRequest,
     // Taken in as it is: whether the caller may ask at all is answered first.
     params: Result<Params<ScheduleParams>, Problem>,
 ) -> Result<HttpResponse, Problem> {
     let asked = params?.0;
+    let format = choose(&req, &[])?;
     let course = course_asked(&asked)?;
     let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
     let series = store::race_series(&mut tx, &course).await?;
+    let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
     let view = turn.run(move || {
         let club = Calibration::learn(&course, &series);
@@ -92,7 +100,11 @@ async fn get_club_rhythm_schedule(
         let calibration = CalibrationView::new(&club, series.len() - club.series);
         Ok::<_, Problem>(ScheduleView::new(&asked.event_code, &course, &schedule, Some(calibration)))
     });
-    Ok(HttpResponse::Ok().insert_header(CACHE).json(view.await??))
+    let view = view.await??;
+    Ok(match format {
+        Format::Paper(form) => paper::Desk(&permit, &db, &lanes).answer(form, page(&view, measure)).await?,
+        _ => HttpResponse::Ok().insert_header(CACHE).json(view),
+    })
 }
 
 routes!(get_run_rhythm, get_club_rhythm_schedule);

@@ -7,12 +7,13 @@ mod http;
 mod model;
 mod own_cue;
 mod played;
+mod schedule_page;
 mod schedules;
 mod shapes;
 mod store;
 
 /// The routes of this resource.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     cue::routes(config);
     club::routes(config);

@@ -21,7 +21,7 @@ pub struct CautionView {
     code: &'static str,
     /// One sentence.
     #[schema(max_length = 300, example = "This supports a qualified coach and never replaces one.")]
-    text: &'static str,
+    pub text: &'static str,
 }
 
 /// The cautions that hold for everybody.
@@ -35,19 +35,19 @@ pub fn cautions() -> Vec<CautionView> {
 pub struct CourseView {
     /// Start to finish, metres.
     #[schema(minimum = 10, maximum = 300, example = 100)]
-    race_distance_m: f64,
+    pub race_distance_m: f64,
     /// Barriers.
     #[schema(minimum = 2, maximum = 20, example = 10)]
-    barriers: u8,
+    pub barriers: u8,
     /// Start line to the first barrier, metres.
     #[schema(minimum = 5, maximum = 30, example = 13)]
-    approach_m: f64,
+    pub approach_m: f64,
     /// Distance between barriers, metres.
     #[schema(minimum = 4, maximum = 10, example = 8.5)]
-    spacing_m: f64,
+    pub spacing_m: f64,
     /// Last barrier to the finish, metres.
     #[schema(minimum = 0.5, maximum = 50, example = 10.5)]
-    run_in_m: f64,
+    pub run_in_m: f64,
 }
 
 impl From<&Course> for CourseView {
@@ -147,27 +147,27 @@ impl CalibrationView {
 pub struct ScheduleView {
     /// The event.
     #[schema(max_length = 20, example = "100H")]
-    event_code: String,
+    pub event_code: String,
     /// Where the barriers stand.
-    course: CourseView,
+    pub course: CourseView,
     /// Touchdown time behind each barrier from the start, seconds.
     #[schema(min_items = 2, max_items = 20, example = json!([2.602, 3.69, 4.796]))]
-    touchdown_times_s: Vec<f64>,
+    pub touchdown_times_s: Vec<f64>,
     /// Time of each interval, seconds: one fewer.
     #[schema(min_items = 1, max_items = 19, example = json!([1.088, 1.106]))]
-    interval_times_s: Vec<f64>,
+    pub interval_times_s: Vec<f64>,
     /// Last touchdown to the finish, seconds.
     #[schema(minimum = 0, maximum = 30, example = 1.253)]
-    run_in_s: f64,
+    pub run_in_s: f64,
     /// The final time, seconds.
     #[schema(minimum = 1, maximum = 60, example = 14.0)]
-    finish_s: f64,
+    pub finish_s: f64,
     /// Fastest and slowest final time that this course has a schedule for, seconds.
     #[schema(min_items = 2, max_items = 2, example = json!([11.73, 22.78]))]
     valid_range_s: [f64; 2],
     /// Where the constants come from: common practice and design choices, not validated.
     #[schema(max_length = 700, example = "Constants of the 110 m hurdles ...: common practice, no source.")]
-    source: &'static str,
+    pub source: &'static str,
     /// Every course of this event on file; ask for another one with `spacing_m`, `approach_m` and `barriers`.
     #[schema(min_items = 1, max_items = 30)]
     courses: Vec<CourseView>,
@@ -176,7 +176,7 @@ pub struct ScheduleView {
     calibration: Option<CalibrationView>,
     /// Cautions; show them wherever the schedule is shown.
     #[schema(max_items = 30)]
-    cautions: Vec<CautionView>,
+    pub cautions: Vec<CautionView>,
 }
 
 impl ScheduleView {

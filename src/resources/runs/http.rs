@@ -13,7 +13,7 @@ use super::page_store::{self, Filter, Place};
 use super::record;
 use super::shapes::{Batch, Page, View};
 use super::table::{Named, table};
-use crate::platform::accept::Tabular;
+use crate::platform::accept::{Format, among};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
@@ -94,11 +94,11 @@ async fn list_runs(
     params: Params<ListParams>,
     page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
-    let form = Tabular::of(&req)?;
+    let form = among(&req, &[Format::Json, Format::Csv, Format::Xlsx])?;
     let ListParams { session_id, athlete_id, from, to, superseded } = params.0;
     let filter = Filter { session: session_id, athlete: athlete_id, from, to, all: superseded };
     let wanted = page.0.parse_in::<Place>(|place| filter.has(place))?;
-    if form != Tabular::Json {
+    if form != Format::Json {
         let most = page.0.limit.map_or(FILE_ROWS, usize::from);
         return file(&req, &permit, (&db, &lanes), (form, &filter), PageOf { limit: most, ..wanted }).await;
     }
@@ -114,7 +114,7 @@ async fn file(
     req: &HttpRequest,
     permit: &Permit<SquadRead>,
     (db, lanes): (&Db, &Lanes),
-    (form, filter): (Tabular, &Filter),
+    (form, filter): (Format, &Filter),
     wanted: PageOf<Place>,
 ) -> Result<HttpResponse, Problem> {
     let turn = permit.turn(db, &lanes.reads).await?;
@@ -140,7 +140,7 @@ async fn file(
     drop(tx);
     let bytes = turn.run(move || {
         let table = table(&runs, &named);
-        if form == Tabular::Xlsx { table.xlsx() } else { table.csv() }
+        if form == Format::Xlsx { table.xlsx() } else { table.csv() }
     });
     let bytes = bytes.await?.map_err(|_| Problem::new(Code::Internal, "The runs could not be written."))?;
     let mut answer = form.file("runs", "private, no-cache");

@@ -165,7 +165,7 @@ async fn of_days(
 ) -> Result<Vec<(Place, StoredRun)>, StoreError> {
     let athletes = seen(tx, filter).await?;
     // In a session one athlete runs a few times, a squad many.
-    let mut count = if filter.athlete.is_some() { (fetch / 4).max(2) } else { 2 };
+    let mut count = if filter.athlete.is_some() { (fetch / 4).max(2) } else { 1 };
     let wanted = usize::try_from(fetch).unwrap_or(usize::MAX);
     let (mut found, mut from) = (Vec::new(), after);
     loop {

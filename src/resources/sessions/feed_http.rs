@@ -106,6 +106,8 @@ async fn create_calendar_feed(
     db: Data<Db>,
     body: Body<NewFeed>,
 ) -> Result<HttpResponse, Problem> {
+    // An app that is revoked would still show what it had handed out.
+    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let NewFeed {} = body.read()?;
     let own = (Shows::CalendarFeed, permit.account.0);

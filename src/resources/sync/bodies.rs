@@ -115,6 +115,15 @@ pub async fn knows(tx: &mut ClubTx, kind: Type, id: Uuid) -> Result<bool, StoreE
     Ok(origins.len() > people::hidden(tx, &origins).await?.len())
 }
 
+/// Leaves out what is about athletes who are withheld from whom the page is for.
+async fn withhold(tx: &mut ClubTx, found: &mut HashMap<(Type, Uuid), Record>) -> Result<(), StoreError> {
+    let about = |record: &Record| record.data.get("athlete_id").and_then(ids::read);
+    let athletes: Vec<Uuid> = found.values().filter_map(about).collect();
+    let seen = grants::visible_athletes(tx, &athletes).await?;
+    found.retain(|_, record| about(record).is_none_or(|athlete| seen.contains_key(&athlete)));
+    Ok(())
+}
+
 /// The changes of a page; when they grow too large, also where the page was cut.
 pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Option<Position>), StoreError> {
     let mut wanted: HashMap<Type, Vec<Uuid>> = HashMap::new();
@@ -125,6 +134,11 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
     for (kind, ids) in &wanted {
         found.extend(pull(tx, *kind, ids).await?.into_iter().map(|record| ((*kind, record.id), record)));
     }
+    if tx.audience().is_some() {
+        withhold(tx, &mut found).await?;
+    }
+    // Who is withheld from an audience may be seen by others.
+    let gone = if tx.audience().is_some() { "changed" } else { "deleted" };
     let current = |item: &&Item| item.sent == Sent::Current && !found.contains_key(&(item.kind, item.id));
     let mut missing: HashMap<Type, Vec<Uuid>> = HashMap::new();
     for item in items.iter().filter(current) {
@@ -140,7 +154,7 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
         let (rev, data, removed) = match (item.sent, found.get(&(item.kind, item.id))) {
             (Sent::Current, Some(record)) => (record.rev, Some(record.data.clone()), None),
             (Sent::Current, None) => {
-                (stubs.get(&(item.kind, item.id)).copied().unwrap_or(item.position.seq), None, Some("deleted"))
+                (stubs.get(&(item.kind, item.id)).copied().unwrap_or(item.position.seq), None, Some(gone))
             }
             (Sent::Removed(Reason::Deleted, rev), _) => (rev, None, Some("deleted")),
             (Sent::Removed(Reason::Changed, rev), _) => (rev, None, Some("changed")),

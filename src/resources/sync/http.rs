@@ -23,6 +23,7 @@ use super::token::Token;
 use super::{bodies, wait};
 use crate::platform::access::{Permit, Syncing, bearer};
 use crate::platform::asking::Later;
+use crate::platform::audit;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::ClubId;
@@ -271,6 +272,7 @@ async fn list_changes(
         && let Some(account) = polls.nothing_new(&db, ClubId(club), &polls::request(access, text, wanted)).await
     {
         telemetry::acts(&req, account);
+        audit::hands_out_nothing();
         let page = Page { from: Some(text.clone()), sync_token: text.clone(), more: false, changes: Vec::new() };
         return Ok(answer(0, &page));
     }
@@ -305,8 +307,12 @@ async fn list_changes(
         }
         read.page.from.clone_from(&asked.text);
     }
+    if read.page.changes.is_empty() {
+        audit::hands_out_nothing();
+    }
     note(&req, &permit, &db, &read).await?;
-    if let (false, Some(access)) = (read.page.more, bearer(&req)) {
+    // What is remembered is asked only for the sign-in: an app may have lost its access, or some of it.
+    if let (false, Some(access), None) = (read.page.more, bearer(&req), permit.client) {
         let request = polls::request(access, &read.page.sync_token, &asked.wanted);
         let phone = Phone { account: permit.account, device: permit.device, generation: read.generation };
         let head = Head { epoch: read.clock.epoch, seq: read.clock.seq };

@@ -37,7 +37,7 @@ pub use polls::Polls;
 pub use retention_store::{compact, prune};
 
 /// The routes of the change feed.
-pub fn routes(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     push_http::routes(config);
     held_http::routes(config);

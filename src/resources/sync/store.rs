@@ -277,13 +277,21 @@ impl Source for Log<'_> {
             let kind = Type::of_kind(&row.kind).ok_or(StoreError::Corrupt("scope"))?;
             groups.entry(RootId { id: row.root_id, kind }).or_default().push(row.scope_id);
         }
-        rows.into_iter()
-            .map(|row| {
-                let root = RootId { id: row.id, kind: ranked(row.rank)? };
-                let scopes = scopes_of(root.kind, root.id, club, groups.remove(&root).unwrap_or_default());
-                Ok((root, Root { rev: row.rev, alive: row.alive, scopes }))
-            })
-            .collect()
+        let mut found = HashMap::with_capacity(wanted.len());
+        for row in rows {
+            let root = RootId { id: row.id, kind: ranked(row.rank)? };
+            let scopes = scopes_of(root.kind, root.id, club, groups.remove(&root).unwrap_or_default());
+            found.insert(root, Root { rev: row.rev, alive: row.alive, scopes });
+        }
+        if self.tx.audience().is_some() {
+            // Who is withheld stands in the log all the same: whoever has a copy of them is told to drop it.
+            let withheld = wanted.iter().filter(|root| root.kind == Type::Athlete);
+            for root in withheld {
+                let scopes = scopes_of(root.kind, root.id, club, groups.remove(root).unwrap_or_default());
+                found.entry(*root).or_insert(Root { rev: 0, alive: true, scopes });
+            }
+        }
+        Ok(found)
     }
 
     async fn visible(&mut self, after: Place, limit: usize) -> Result<Vec<RootId>, StoreError> {

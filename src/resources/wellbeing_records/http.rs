@@ -5,16 +5,16 @@ use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
-use uuid::Uuid;
 
 use super::record;
 use super::shapes::{Batch, Page, View};
-use super::store::{self, Filter};
+use super::store::{self, Place};
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
 use crate::platform::corrections;
 use crate::platform::db::{Db, Kind};
+use crate::platform::facts::{self, Wanted};
 use crate::platform::ids::{AthleteId, WellbeingRecordId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
@@ -66,7 +66,7 @@ async fn create_wellbeing_records(
     Ok(HttpResponse::Ok().json(batch::results(items, &decisions, rev_of)))
 }
 
-/// Lists the well-being records of athletes that you see, without those that were corrected or withdrawn.
+/// Lists the well-being records of athletes that you see by their day, without those that were corrected or withdrawn.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/wellbeing-records", impl_for = list_wellbeing_records, tag = "wellbeing_records",
     responses((status = 200, description = "A page", body = Page))
@@ -79,11 +79,13 @@ async fn list_wellbeing_records(
     page: Params<PageParams>,
 ) -> Result<HttpResponse, Problem> {
     let ListParams { athlete_id, from, to, superseded } = params.0;
-    let wanted = page.0.parse::<Uuid>()?;
-    let filter = Filter { athlete: athlete_id, from, to, all: superseded };
+    let wanted = page.0.parse::<Place>()?;
+    let (athlete, session) = (athlete_id.map(|id| id.0), None);
+    let (all, after, fetch) = (superseded, wanted.after, wanted.fetch());
     let mut tx = permit.read(&db).await?;
-    let rows = store::page(&mut tx, &filter, wanted.after, wanted.fetch()).await?;
-    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
+    let before = to.and_then(|to| to.succ_opt());
+    let rows = store::page(&mut tx, Wanted { athlete, session, from, before, all, after, fetch }).await?;
+    let (rows, next_cursor) = wanted.cut(rows, |row| facts::Place(row.value.reported_on, row.id.0));
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
     Ok(page::answer(&req, &body))
 }

@@ -6,10 +6,10 @@ use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::model::{RecordKind, Reporter, WellbeingRecord};
-use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::facts::{self, Fact, Wanted};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, WellbeingRecordId};
-use crate::platform::page;
 use crate::platform::people::{self, Origin, People};
 use crate::platform::stored::Stored;
 
@@ -51,19 +51,6 @@ impl TryFrom<Row> for StoredWellbeing {
         };
         Ok(Self { id: WellbeingRecordId(row.id), rev: row.rev, value })
     }
-}
-
-/// Which well-being records a list shows.
-#[derive(Debug, Default)]
-pub struct Filter {
-    /// Only of this athlete.
-    pub athlete: Option<AthleteId>,
-    /// From this day on.
-    pub from: Option<NaiveDate>,
-    /// Up to this day.
-    pub to: Option<NaiveDate>,
-    /// Also those that were corrected or withdrawn.
-    pub all: bool,
 }
 
 /// Records with these ids, seen by the actor or not: an id is taken either way.
@@ -116,36 +103,30 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
     Ok(rows)
 }
 
-/// The records that the actor sees, by id, after `after`.
-pub async fn page(
-    tx: &mut ClubTx,
-    filter: &Filter,
-    after: Option<Uuid>,
-    fetch: i64,
-) -> Result<Vec<StoredWellbeing>, StoreError> {
-    let mut list = Parts::new(
-        tx,
-        "select x.id, x.rev, x.athlete_id, x.kind, x.reported_on, x.reported_by, x.until, x.clears, x.supersedes, x.void \
-         from wellbeing_records x where x.club_id = $1",
-    )?;
-    list.with(" and x.id >= ?", page::from(after))?;
-    match filter.athlete {
-        Some(athlete) => list.of_athlete(tx, athlete.0)?,
-        None => list.of_seen_athletes(tx)?,
+/// Where a record stands in a list.
+pub type Place = facts::Place<NaiveDate>;
+
+impl Fact for Row {
+    type At = NaiveDate;
+
+    const SELECT: &'static str = "select x.id, x.rev, x.athlete_id, x.kind, x.reported_on, x.reported_by, x.until, x.clears, \
+        x.supersedes, x.void, x.at from (select f.*, f.reported_on as at from wellbeing_records f where f.club_id = $1) x \
+        where true";
+    const STANDING: &'static str = " and not x.void and not exists (select from wellbeing_records later where \
+        later.club_id = $1 and later.supersedes = x.id offset 0)";
+
+    fn athlete(&self) -> Uuid {
+        self.athlete_id
     }
-    if let Some(from) = filter.from {
-        list.with(" and x.reported_on >= ?", from)?;
+
+    fn place(&self) -> Place {
+        facts::Place(self.reported_on, self.id)
     }
-    if let Some(to) = filter.to {
-        list.with(" and x.reported_on <= ?", to)?;
-    }
-    if !filter.all {
-        list.then(
-            " and not x.void and not exists (select from wellbeing_records later where later.club_id = $1 and \
-             later.supersedes = x.id offset 0)",
-        );
-    }
-    let rows: Vec<Row> = list.first(tx, "id", fetch).await?;
+}
+
+/// The records that the actor sees, by their day and by id.
+pub async fn page(tx: &mut ClubTx, wanted: Wanted<NaiveDate>) -> Result<Vec<StoredWellbeing>, StoreError> {
+    let rows: Vec<Row> = facts::page(tx, wanted).await?;
     rows.into_iter().map(TryInto::try_into).collect()
 }
 

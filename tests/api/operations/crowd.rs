@@ -36,7 +36,22 @@ const TABLE: &[(&str, Answers)] = &[
     ("accept_held_item", Answers::Once(200, &[409])),
     ("reject_held_item", Answers::Once(200, &[409])),
     ("resync_device", Answers::Always(&[204])),
-    ("sign_up", Answers::Once(201, &[409])),
+    ("sign_up", Answers::Always(&[201])),
+    // Each mail is asked for; few are sent.
+    ("request_password_reset", Answers::Always(&[202])),
+    ("reset_password", Answers::Once(204, &[404, 429])),
+    ("confirm_address", Answers::Once(204, &[404, 429])),
+    ("request_confirmation", Answers::Always(&[202, 429])),
+    ("change_email", Answers::Always(&[202, 429])),
+    ("set_language", Answers::Always(&[204])),
+    ("begin_second_factor", Answers::Always(&[201, 429])),
+    ("confirm_second_factor", Answers::Once(200, &[409, 422, 429])),
+    // No code is taken twice.
+    ("check_second_factor", Answers::Once(204, &[422, 429])),
+    ("renew_recovery_codes", Answers::Once(200, &[422, 429])),
+    ("remove_second_factor", Answers::Once(204, &[404, 422, 429])),
+    ("rename_device", Answers::Always(&[204])),
+    ("set_club_security", Answers::Always(&[200])),
     // More than ten tries at one account are too many.
     ("sign_in", Answers::Always(&[200, 429])),
     // A third repeat at one moment is asked to come again with the token it was given.
@@ -54,6 +69,8 @@ const TABLE: &[(&str, Answers)] = &[
     ("create_calendar_feed", Answers::Always(&[201, 409])),
     ("create_athlete", Answers::Record),
     ("create_measurement", Answers::Record),
+    // No record of its own for phones: the athlete changes where something rests on it.
+    ("create_consent", Answers::Always(&[200, 201])),
     ("create_age_group", Answers::Record),
     ("create_barrier_configuration", Answers::Record),
     ("create_competition_spec", Answers::Record),
@@ -62,6 +79,10 @@ const TABLE: &[(&str, Answers)] = &[
     ("create_group", Answers::Record),
     ("create_lane_plan", Answers::Record),
     ("create_invitation", Answers::Always(&[201])),
+    ("create_app", Answers::Always(&[201])),
+    // The second exchange of a code ends what the first gave.
+    ("fetch_app_token", Answers::Once(200, &[400])),
+    ("revoke_app_token", Answers::Always(&[200])),
     ("accept_invitation", Answers::Once(200, &[404, 429])),
     ("create_race_test", Answers::Record),
     ("set_race_entries", Answers::Always(&[200])),

@@ -16,8 +16,29 @@ const AT_ONCE: usize = 8;
 const MEETINGS: usize = 1;
 
 /// Operations about an account alone: they share no row with a club's, and each of them hashes a password.
-const ALONE: [&str; 7] =
-    ["sign_up", "sign_in", "refresh", "sign_out", "change_password", "delete_device", "create_club"];
+const ALONE: [&str; 21] = [
+    "sign_up",
+    "sign_in",
+    "refresh",
+    "sign_out",
+    "change_password",
+    "delete_device",
+    "create_club",
+    "request_password_reset",
+    "reset_password",
+    "confirm_address",
+    "request_confirmation",
+    "change_email",
+    "set_language",
+    "begin_second_factor",
+    "confirm_second_factor",
+    "check_second_factor",
+    "renew_recovery_codes",
+    "remove_second_factor",
+    "rename_device",
+    "sign_out_everywhere",
+    "revoke_app_token",
+];
 /// Calculators write nothing.
 const CALCULATORS: [&str; 2] = ["analyse_rhythm", "forecast_final_time"];
 

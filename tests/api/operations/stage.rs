@@ -5,11 +5,14 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use chrono::{Duration, NaiveDate, Utc};
+use lanewright::platform::token::Opaque;
 use reqwest::Method;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
 use super::Operation;
+use crate::oauth::{self, BACK};
+use crate::second_factor;
 use crate::support::{Answer, Caller, PASSWORD, TestApp};
 use crate::sync_push::{create, item};
 
@@ -103,13 +106,15 @@ impl Stage {
             let id = stage.made(operation).await;
             stage.ids.insert(name, id);
         }
+        let app = stage.app().await;
+        stage.ids.insert("app_id", app.id());
         let invitation = stage.invitation("viewer").await;
         stage.ids.insert("invitation_id", invitation.id());
         let link = stage.link().await;
         stage.ids.insert("link_id", link.id());
         let feed = stage.feed().await.id();
         stage.ids.insert("feed_id", feed);
-        link.body["href"].as_str().unwrap().clone_into(&mut stage.sheets);
+        link.body["sheets_href"].as_str().unwrap().clone_into(&mut stage.sheets);
         let held = stage.held().await;
         stage.ids.insert("held_item_id", held);
         let devices = admin.get("/sync-devices").await.expect(200);
@@ -224,6 +229,11 @@ impl Stage {
                 format!("/athletes/{}/measurements", athlete?),
                 json!({"kind": "sprint_30m_s", "value": 5.1, "measured_on": self.day}),
             ),
+            "create_consent" => (
+                format!("/athletes/{}/consents", athlete?),
+                json!({"purpose": "sharing_with_apps", "act": if n.is_multiple_of(2) { "given" } else { "withdrawn" },
+                "on": self.day, "by": "guardian"}),
+            ),
             "create_session" => {
                 ("/sessions".to_owned(), json!({"held_on": self.day, "state": "held", "group_ids": [group?]}))
             }
@@ -275,6 +285,22 @@ impl Stage {
         Some(case)
     }
 
+    /// An app that the club admits.
+    async fn app(&self) -> Answer {
+        let scopes = ["squad.read", "session.write", "sync"];
+        let body =
+            json!({"name": format!("Trackside Cards {}", self.number()), "redirect_uris": [BACK], "scopes": scopes});
+        self.admin.post("/apps", body).await.expect(201)
+    }
+
+    /// A request of a client of OAuth.
+    fn form(&self, path: String, fields: &[(&str, &str)]) -> Case {
+        let mut case = self.case(Method::POST, path, None);
+        case.headers = vec![("content-type", "application/x-www-form-urlencoded".to_owned())];
+        case.body = Some(form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish().into_bytes());
+        case
+    }
+
     async fn invitation(&self, role: &str) -> Answer {
         let email = format!("guest{}@people.example", self.number());
         self.invite(&email, role).await
@@ -311,6 +337,24 @@ impl Stage {
     /// A person of their own.
     async fn person(&self) -> Caller {
         self.app.person(&format!("Person {}", self.number())).await
+    }
+
+    /// What a mail to somebody holds.
+    async fn mailed(&self, person: &Caller, purpose: &str) -> String {
+        let account: Uuid = person.account.parse().unwrap();
+        let (secret, token) = Opaque::new(account).unwrap();
+        sqlx::query(
+            "insert into mail_links (account_id, token_hash, purpose, address, created_at, expires_at)
+             values ($1, $2, $3, $4, now(), now() + interval '1 hour')",
+        )
+        .bind(account)
+        .bind(token.hash)
+        .bind(purpose)
+        .bind(&person.email)
+        .execute(&self.app.pool)
+        .await
+        .unwrap();
+        secret
     }
 
     /// A fact of an unknown session, held for an admin.
@@ -386,11 +430,17 @@ impl Stage {
             path = path.replace(&format!("{{{name}}}"), value);
         }
         if operation.id.starts_with("get_race_heats") {
-            let heats = self.other("create_race_heats", path.trim_end_matches(".csv").to_owned()).await;
+            let heats = self
+                .other(
+                    "create_race_heats",
+                    path.trim_end_matches(".csv").trim_end_matches(".html").trim_end_matches(".pdf").to_owned(),
+                )
+                .await;
             heats.send(&self.app).await.expect(200);
         }
-        if operation.id == "get_session_sheets" {
-            path.clone_from(&self.sheets);
+        if operation.id.starts_with("get_session_sheets") {
+            let ending = if operation.path.ends_with(".html") { "sheets.html?" } else { "sheets?" };
+            path = self.sheets.replace("sheets?", ending);
         }
         if operation.id == "get_calendar" {
             self.feed().await.body["href"].as_str().unwrap().clone_into(&mut path);
@@ -415,6 +465,7 @@ impl Stage {
             "update_athlete" => json!({"display_name": format!("Runner anew {n}")}),
             "update_session" => json!({"weather_note": format!("Wind {n}")}),
             "update_race_test" => json!({"name": format!("Test {n}")}),
+            "update_app" => json!({"name": format!("Cards {n}")}),
             "update_member" => {
                 let member = self.admin.member(&format!("Member {n}"), "viewer", &[self.id("group_id")]).await;
                 let path = self.admin.path(&format!("/members/{}", member.account));
@@ -459,6 +510,10 @@ impl Stage {
                 format!("/sessions/{}/lane-plans/{}", self.id("session_id"), made("create_lane_plan").await)
             }
             "delete_calendar_feed" => format!("/calendar-feeds/{}", self.feed().await.id()),
+            "delete_app" => format!("/apps/{}", self.app().await.id()),
+            "disconnect_app" => {
+                return self.case(Method::DELETE, format!("/v1/me/apps/{}", self.id("app_id")), None);
+            }
             "delete_session_link" => {
                 format!("/sessions/{}/links/{}", self.id("session_id"), self.link().await.id())
             }
@@ -468,13 +523,20 @@ impl Stage {
                 let member = self.admin.member(&name, "admin", &[]).await;
                 format!("/members/{}", member.account)
             }
+            "leave_club" => {
+                let leaver =
+                    self.admin.member(&format!("Leaver {}", self.number()), "coach", &[self.id("group_id")]).await;
+                let mut case = self.case(Method::DELETE, format!("/v1/me/clubs/{}", self.admin.club), None);
+                case.headers[0].1 = format!("Bearer {}", leaver.token);
+                return case;
+            }
             "delete_device" => {
                 let person = self.person().await;
-                let devices = person.call(Method::GET, "/v1/me/devices", &[], None).await.expect(200);
-                let device = devices.body["items"][0]["id"].as_str().unwrap().to_owned();
-                let mut case = self.case(Method::DELETE, format!("/v1/me/devices/{device}"), None);
-                case.headers[0].1 = format!("Bearer {}", person.token);
-                return case;
+                let path = format!("/v1/me/devices/{}", device_of(&person).await);
+                return by(self.case(Method::DELETE, path, None), &person);
+            }
+            "sign_out_everywhere" => {
+                return by(self.case(Method::DELETE, "/v1/me/devices".to_owned(), None), &self.person().await);
             }
             other => panic!("{other} has no case"),
         };
@@ -515,6 +577,45 @@ impl Stage {
                 case.headers[0].1 = format!("Bearer {}", person.token);
                 case
             }
+            "request_password_reset" => post(path, &json!({"email": format!("forgetful{n}@people.example")})),
+            "reset_password" => {
+                let token = self.mailed(&self.person().await, "reset").await;
+                post(path, &json!({"token": token, "new": format!("{PASSWORD} and {n} more")}))
+            }
+            "confirm_address" => {
+                let token = self.mailed(&self.person().await, "confirm").await;
+                post(path, &json!({"token": token}))
+            }
+            "request_confirmation" | "set_language" | "change_email" | "begin_second_factor" | "rename_device" => {
+                let person = self.person().await;
+                let path = path.replace("{device_id}", &device_of(&person).await);
+                let body = match operation {
+                    "set_language" => json!({"language": "de"}),
+                    "change_email" => json!({"email": format!("moved{n}@people.example"), "password": PASSWORD}),
+                    "begin_second_factor" => json!({"password": PASSWORD}),
+                    "rename_device" => json!({"name": "Tablet at the track"}),
+                    _ => Value::Null,
+                };
+                let method =
+                    if matches!(operation, "set_language" | "rename_device") { Method::PUT } else { Method::POST };
+                let body = (!body.is_null()).then_some(&body);
+                by(self.case(method, path, body), &person)
+            }
+            "confirm_second_factor" => {
+                let person = self.person().await;
+                let secret = second_factor::begin(&person).await;
+                by(post(path, &json!({"code": second_factor::code(&secret, 0)})), &person)
+            }
+            "check_second_factor" | "renew_recovery_codes" | "remove_second_factor" => {
+                let person = self.person().await;
+                let (secret, _) = second_factor::set_up(&person).await;
+                let mut body = json!({"code": second_factor::code(&secret, 1)});
+                if operation == "remove_second_factor" {
+                    body["password"] = json!(PASSWORD);
+                }
+                by(post(path, &body), &person)
+            }
+            "set_club_security" => self.case(Method::PUT, path, Some(&json!({"admins_second_factor": false}))),
             "create_club" => {
                 post(path, &json!({"name": format!("Club {n}"), "time_zone": "Europe/London", "ruleset": "UKA-2024"}))
             }
@@ -532,6 +633,21 @@ impl Stage {
                 let moved = json!({"to_group_id": group, "athlete_ids": [self.id("athlete_id")]});
                 let back = json!({"group_id": group, "season": "2027 outdoor"});
                 post(path, &json!({"moves": [moved], "groups": [back]}))
+            }
+            "create_app" => {
+                let scopes = ["squad.read", "session.write", "sync"];
+                post(path, &json!({"name": "Trackside Cards", "redirect_uris": [BACK], "scopes": scopes}))
+            }
+            "fetch_app_token" | "revoke_app_token" => {
+                let client = self.app().await.body["client_id"].as_str().unwrap().to_owned();
+                let fields = oauth::first_token(&self.admin, &client, BACK).await;
+                let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+                if operation == "fetch_app_token" {
+                    return self.form(path, &fields);
+                }
+                let tokens = self.form("/oauth/token".to_owned(), &fields).send(&self.app).await.expect(200).body;
+                let token = tokens["refresh_token"].as_str().unwrap().to_owned();
+                self.form(path, &[("client_id", &client), ("token", &token)])
             }
             "create_session_link" => {
                 // Made and left, so that there is room.
@@ -601,6 +717,18 @@ impl Stage {
     }
 }
 
+/// The same by somebody else.
+fn by(mut case: Case, person: &Caller) -> Case {
+    case.headers[0].1 = format!("Bearer {}", person.token);
+    case
+}
+
+/// The only device of somebody who has just signed up.
+async fn device_of(person: &Caller) -> String {
+    let devices = person.call(Method::GET, "/v1/me/devices", &[], None).await.expect(200);
+    devices.body["items"][0]["id"].as_str().unwrap().to_owned()
+}
+
 fn with(mut case: Case, name: &'static str, value: &str) -> Case {
     case.headers.push((name, value.to_owned()));
     case
@@ -611,7 +739,10 @@ fn query(stage: &Stage, operation: &str) -> String {
     match operation {
         "list_published_specs" => "?ruleset=UKA-2024&sex=F&birth_date=2012-05-01".to_owned(),
         "list_applicable_specs" => format!("?athlete_id={}", stage.id("athlete_id")),
-        "get_rhythm_schedule" | "get_club_rhythm_schedule" => "?event_code=100H&final_time_s=15".to_owned(),
+        "get_rhythm_schedule"
+        | "get_club_rhythm_schedule"
+        | "get_club_rhythm_schedule_html"
+        | "get_club_rhythm_schedule_pdf" => "?event_code=100H&final_time_s=15".to_owned(),
         "get_stride_marks" => "?spacing_m=8.5".to_owned(),
         "get_rhythm_cue" | "get_rhythm_cue_wav" => "?interval_time_s=1.08&intervals=2".to_owned(),
         _ => String::new(),

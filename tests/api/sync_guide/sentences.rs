@@ -74,6 +74,7 @@ const HELD: &[(&str, &[&str])] = &[
     ("400 | `malformed` | a parameter is wrong: `errors`", &["fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
     ("400 | `sync-token-invalid` | rule 5; the token is", &["a_token_that_is_not_ours_is_refused_and_never_gives_a_page", "scene token-refused"]),
     ("401 | `unauthenticated` | refresh the access token.", &["a_lost_answer_does_not_sign_the_phone_out", "a_third_call_at_the_same_moment_is_told_to_take_the_answer_of_the_others", "scene signed-out"]),
+    ("401 | `app-revoked` | an app of a third party may act", &["an_admin_sees_the_apps_and_revokes_one_for_the_whole_club_at_once", "scene app-revoked"]),
     ("403, 404 | | no scope `sync`, or no longer a member:", &["an_access_token_that_is_none_is_answered_401_and_somebody_elses_club_404", "scene left"]),
     ("410 | `sync-token-expired` | rule 5; `current.retained_since`", &["old_rows_go_and_tokens_before_them_expire", "an_admin_sees_the_devices_and_can_make_one_copy_afresh", "scene expired"]),
     ("410 | `history-diverged` | rule 5; the service was", &["a_restored_database_never_gives_a_number_twice", "scene history-diverged"]),

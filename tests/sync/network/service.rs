@@ -1,9 +1,11 @@
 //! The real service on a real database, called in process: what travels between is up to the caller.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
+use std::collections::HashMap;
 use std::io::Write;
 use std::pin::Pin;
 use std::rc::Rc;
+use std::time::{Duration, Instant};
 
 use actix_web::http::{Method, header};
 use actix_web::test;
@@ -21,6 +23,9 @@ use crate::phone::{Reply, Request};
 /// The password of everybody in the simulation.
 const PASSWORD: &str = "five wickets in a row";
 
+/// How old an access token grows before it is refreshed: well before the service's fifteen minutes are over, also on a busy machine.
+const REFRESH_AFTER: Duration = Duration::from_secs(480);
+
 type Answering = Pin<Box<dyn Future<Output = Answer>>>;
 
 type Calling = Box<dyn Fn(test::TestRequest) -> Answering>;
@@ -32,8 +37,17 @@ pub struct Service {
     pub db: Db,
     /// Connections of the proof itself, which looks at what the service stored.
     pub pool: PgPool,
+    /// What keeps each sign-in alive, by its first access token: a long run outlasts a token.
+    alive: RefCell<HashMap<String, Alive>>,
     /// Simulated seconds since 1970, as the service's `Date` header says.
     pub date: Cell<i64>,
+}
+
+/// A sign-in that is kept alive.
+struct Alive {
+    access: String,
+    refresh: String,
+    since: Instant,
 }
 
 /// What the service answered.
@@ -80,7 +94,7 @@ impl Service {
         let db = Db::lazy(options.clone(), 1);
         let pool = PgPoolOptions::new().max_connections(2).connect_lazy_with(options);
         let date = Cell::new(chrono::Utc::now().timestamp());
-        Self { instances, turn: Cell::new(0), db, pool, date }
+        Self { instances, turn: Cell::new(0), db, pool, alive: RefCell::default(), date }
     }
 
     async fn instance(options: &PgConnectOptions) -> Calling {
@@ -113,8 +127,43 @@ impl Service {
         self.instances[self.turn.get()](request)
     }
 
+    /// Keeps a sign-in alive.
+    fn keep_alive(&self, tokens: &Value) -> String {
+        let text = |name: &str| tokens[name].as_str().unwrap().to_owned();
+        let (access, refresh) = (text("access_token"), text("refresh_token"));
+        let alive = Alive { access: access.clone(), refresh, since: Instant::now() };
+        self.alive.borrow_mut().insert(access.clone(), alive);
+        access
+    }
+
+    /// The access token that a sign-in has now; itself when it is not kept alive.
+    async fn current(&self, first: &str) -> String {
+        let old = {
+            let mut alive = self.alive.borrow_mut();
+            let Some(one) = alive.get_mut(first) else { return first.to_owned() };
+            if one.since.elapsed() < REFRESH_AFTER {
+                return one.access.clone();
+            }
+            // Whoever asks meanwhile goes on with the old one.
+            one.since = Instant::now();
+            one.refresh.clone()
+        };
+        let body = json!({"refresh_token": old}).to_string();
+        let request =
+            test::TestRequest::post().uri("/v1/auth/refresh").insert_header((header::CONTENT_TYPE, "application/json"));
+        let answer = self.answer(request.set_payload(body)).await;
+        let tokens = answer.json();
+        let mut alive = self.alive.borrow_mut();
+        let Some(one) = alive.get_mut(first) else { return first.to_owned() };
+        if let (Some(access), Some(refresh)) = (tokens["access_token"].as_str(), tokens["refresh_token"].as_str()) {
+            (one.access, one.refresh) = (access.to_owned(), refresh.to_owned());
+        }
+        one.access.clone()
+    }
+
     /// Calls a path with JSON.
     pub async fn call(&self, token: &str, method: Method, path: &str, etag: &str, body: Option<Value>) -> Answer {
+        let token = self.current(token).await;
         let kind = if method == Method::PATCH { "application/merge-patch+json" } else { "application/json" };
         let mut request = test::TestRequest::default().method(method).uri(path);
         if !token.is_empty() {
@@ -132,7 +181,7 @@ impl Service {
     /// Carries a phone's request to the service; how many bytes went up.
     pub async fn carry(&self, token: &str, club: Uuid, request: &Request) -> (Reply, usize) {
         let path = format!("/v1/clubs/{club}/changes");
-        let bearer = (header::AUTHORIZATION, format!("Bearer {token}"));
+        let bearer = (header::AUTHORIZATION, format!("Bearer {}", self.current(token).await));
         let (request, sent) = match request {
             Request::Pull { query } => (test::TestRequest::get().uri(&format!("{path}?{query}")), query.len()),
             Request::Push { body, gzip } => {
@@ -164,7 +213,7 @@ impl Service {
         let answer = self.call("", Method::POST, "/v1/auth/sign-up", "", Some(body)).await.expect(201).json();
         let text = |value: &Value| value.as_str().unwrap().to_owned();
         let account = text(&answer["account"]["id"]).parse().unwrap();
-        SignedIn { account, email, token: text(&answer["tokens"]["access_token"]) }
+        SignedIn { account, email, token: self.keep_alive(&answer["tokens"]) }
     }
 
     /// A new club with this person as its admin.
@@ -180,7 +229,7 @@ impl Service {
         self.forget_attempts().await;
         let body = json!({"email": person.email, "password": PASSWORD});
         let answer = self.call("", Method::POST, "/v1/auth/sign-in", "", Some(body)).await.expect(200).json();
-        SignedIn { token: answer["access_token"].as_str().unwrap().to_owned(), ..person.clone() }
+        SignedIn { token: self.keep_alive(&answer), ..person.clone() }
     }
 
     /// The admin invites a person, who accepts.

@@ -76,6 +76,8 @@ pub enum Flaw {
     GroupsTogether,
     /// It forgets the outbox with the sign-in.
     SignedOutForgets,
+    /// An app that was revoked keeps what it has.
+    RevokedKeeps,
     /// It keeps showing the club that its member has left.
     LeftKeepsCopy,
     /// It does not hand the journal in when its member has left.

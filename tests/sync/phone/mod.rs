@@ -58,6 +58,8 @@ pub enum Outcome {
     SignIn,
     /// No longer a member: the copy is gone, the outbox stays.
     Left,
+    /// The app was revoked: everything is gone.
+    Forgotten,
 }
 
 /// What a phone is set to.
@@ -131,6 +133,9 @@ impl Phone {
         if outcome == Outcome::Left && !self.is(Flaw::LeftKeepsCopy) {
             self.drop_club();
         }
+        if outcome == Outcome::Forgotten {
+            store::forget_all(&mut self.db);
+        }
         self.failures = if matches!(outcome, Outcome::Later(_)) { self.failures + 1 } else { 0 };
         Ok(outcome)
     }
@@ -201,6 +206,15 @@ impl Phone {
             }
             None => Ok(()),
         }
+    }
+
+    /// What to do about a refusal that came with a body.
+    fn refused_as_a_whole(&self, reply: &Reply) -> Outcome {
+        let body = serde_json::from_slice::<Value>(&reply.body).unwrap_or(Value::Null);
+        if body["type"] == "/problems/app-revoked" && !self.is(Flaw::RevokedKeeps) {
+            return Outcome::Forgotten;
+        }
+        self.give_up(reply.status, reply.retry_after)
     }
 
     /// What to do about an answer that is neither a page nor results.

@@ -61,7 +61,7 @@ impl Phone {
                     }
                     continue;
                 }
-                status => return Ok(self.give_up(status, reply.retry_after)),
+                _ => return Ok(self.refused_as_a_whole(&reply)),
             }
             // A body that broke off is a lost connection.
             let Ok(page) = serde_json::from_slice::<Page>(&reply.body) else { return Ok(self.give_up(0, None)) };

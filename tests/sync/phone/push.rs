@@ -52,7 +52,7 @@ impl Phone {
                     if status == 503 {
                         self.after_lost(&items);
                     }
-                    return Ok(self.give_up(status, reply.retry_after));
+                    return Ok(self.refused_as_a_whole(&reply));
                 }
             }
             let answer: Value = serde_json::from_slice(&reply.body).unwrap_or(Value::Null);

@@ -123,6 +123,16 @@ pub fn drop_copy(db: &Connection) {
     forget_token(db);
 }
 
+/// Forgets all that is kept of the club.
+pub fn forget_all(db: &mut Connection) {
+    let tx = db.transaction().unwrap();
+    for table in ["record", "outbox", "journal", "parked", "note", "highest"] {
+        tx.execute(&format!("delete from {table}"), []).unwrap();
+    }
+    set_meta(&tx, "token", None);
+    tx.commit().unwrap();
+}
+
 /// Asks for these from now on, types or groups; for fewer the copy begins afresh.
 pub fn carry(db: &mut Connection, what: &str, wanted: Option<&[&str]>) {
     let tx = db.transaction().unwrap();

@@ -1,0 +1,336 @@
+//! A document for people: what stands in it, in reading order, and what each part means; not how it is drawn.
+//!
+//! A builder makes a [`Sheet`] once, [`html`](crate::html::html) makes the page of it, and whoever writes another form of paper takes the
+//! same value: two renderers that draw each part as it is described here cannot say different things. What holds for all:
+//!
+//! - Black on white. No meaning is in a colour; a [`Tone`] shows as weight or frame, and the words say it as well.
+//! - Nothing is cut: words wrap, tables and cards go on over pages. Least size of words 9 pt on paper and 16 px on a screen.
+//! - Our own words are English ([`LANGUAGE`]), written left to right. What people wrote ([`Span::is_theirs`]) may be of any
+//!   script: each such span has the direction of its first strong letter and is isolated from its neighbours (UAX 9), and it
+//!   breaks over lines only between words, or within one that is longer than a line.
+//! - Structure for those who hear the page: the title is the one heading of level 1, sections level 2, [`Block::Heading`] and
+//!   cards level 3, a heading within a card level 4; tables have header cells by column and by row; figures have a text.
+
+/// The language of our own words (BCP 47).
+pub const LANGUAGE: &str = "en";
+
+/// A run of words of one origin and weight.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Span {
+    /// The words; never a line break.
+    pub words: String,
+    /// Whether people wrote it, such as a name: any script, isolated, direction of its first strong letter.
+    pub is_theirs: bool,
+    /// Whether it is bold.
+    pub is_strong: bool,
+}
+
+/// Words in reading order, such as a name and what we say of it. The paragraph goes left to right; spans follow each other
+/// without a blank between them other than those they hold.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Text(pub Vec<Span>);
+
+impl Text {
+    /// Our own words.
+    pub fn own(words: impl Into<String>) -> Self {
+        Self::default().and(words)
+    }
+
+    /// What people wrote.
+    ///
+    /// ```
+    /// use lanewright_render::sheet::Text;
+    ///
+    /// assert_eq!(Text::theirs("مريم").and(" (3 of 4)").plain(), "مريم (3 of 4)");
+    /// ```
+    pub fn theirs(words: impl Into<String>) -> Self {
+        Self::default().and_theirs(words)
+    }
+
+    /// Our own words in bold.
+    pub fn strong(words: impl Into<String>) -> Self {
+        let mut text = Self::own(words);
+        text.0.iter_mut().for_each(|span| span.is_strong = true);
+        text
+    }
+
+    /// Followed by our own words.
+    #[must_use]
+    pub fn and(mut self, words: impl Into<String>) -> Self {
+        self.0.push(Span { words: words.into(), is_theirs: false, is_strong: false });
+        self
+    }
+
+    /// Followed by what people wrote.
+    #[must_use]
+    pub fn and_theirs(mut self, words: impl Into<String>) -> Self {
+        self.0.push(Span { words: words.into(), is_theirs: true, is_strong: false });
+        self
+    }
+
+    /// Followed by another text.
+    #[must_use]
+    pub fn and_text(mut self, other: Self) -> Self {
+        self.0.extend(other.0);
+        self
+    }
+
+    /// Whether there is nothing to read.
+    pub fn is_empty(&self) -> bool {
+        self.0.iter().all(|span| span.words.trim().is_empty())
+    }
+
+    /// The words alone, for a title of a document or of a figure.
+    pub fn plain(&self) -> String {
+        self.0.iter().map(|span| span.words.as_str()).collect()
+    }
+}
+
+impl From<&str> for Text {
+    fn from(words: &str) -> Self {
+        Self::own(words)
+    }
+}
+
+impl From<String> for Text {
+    fn from(words: String) -> Self {
+        Self::own(words)
+    }
+}
+
+/// How a page of A4 lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Orientation {
+    /// 210 mm wide, 297 mm high.
+    Portrait,
+    /// 297 mm wide, 210 mm high.
+    Landscape,
+}
+
+/// A document: A4 on paper, one column on a phone.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Sheet {
+    /// The title: the heading of level 1, and as plain words the title of the document.
+    pub title: Text,
+    /// One line below the title: club, day, place.
+    pub subtitle: Text,
+    /// How its pages lie.
+    pub orientation: Orientation,
+    /// What stands in it, in reading order.
+    pub sections: Vec<Section>,
+}
+
+/// A part with a heading of level 2, which never stands alone at the foot of a page.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Section {
+    /// Its heading.
+    pub heading: Text,
+    /// Whether it begins a page on paper; the first section never needs to.
+    pub starts_page: bool,
+    /// What stands in it, in reading order.
+    pub blocks: Vec<Block>,
+}
+
+impl Section {
+    /// A section that follows on the same page.
+    pub fn new(heading: impl Into<Text>, blocks: Vec<Block>) -> Self {
+        Self { heading: heading.into(), starts_page: false, blocks }
+    }
+
+    /// The same on a page of its own.
+    #[must_use]
+    pub fn on_new_page(mut self) -> Self {
+        self.starts_page = true;
+        self
+    }
+}
+
+/// A block of a section or card.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Block {
+    /// A heading below that of the section or card; stays with what follows.
+    Heading(Text),
+    /// A paragraph.
+    Paragraph(Text),
+    /// A list with dots.
+    List(Vec<Text>),
+    /// Cautions: a list where each begins with the word "Caution" and a colon in bold, in a frame of one thick edge. All of them
+    /// are shown, in this order. An empty list draws nothing.
+    Cautions(Vec<Text>),
+    /// Terms, each with its value: the term bold, the value beside or below it. A term list in structure.
+    Facts(Vec<(Text, Text)>),
+    /// A table.
+    Table(Table),
+    /// Cards.
+    Cards(Cards),
+    /// A picture.
+    Figure(Figure),
+}
+
+/// How large the cells of a table are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Size {
+    /// As other words.
+    Usual,
+    /// 14 pt, on paper and on screens, to be read from a tape's distance.
+    Tape,
+}
+
+/// What becomes of a table that is wider than a phone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Narrow {
+    /// It moves sideways within its own frame, its row headings staying; the page does not move. For figures to compare by column.
+    Scroll,
+    /// Each row becomes a block: its heading, then each cell that is not empty behind the heading of its column. For words.
+    Stack,
+}
+
+/// A table with a header cell on each column and each row. On paper its column headings are repeated on every page, and no row
+/// is parted.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Table {
+    /// What it shows: the caption above it.
+    pub caption: Text,
+    /// Heading of the column of row headings.
+    pub corner: Text,
+    /// The other columns.
+    pub columns: Vec<Column>,
+    /// The rows, each with as many cells as there are columns; a missing cell is drawn empty.
+    pub rows: Vec<Row>,
+    /// How large the cells are written.
+    pub size: Size,
+    /// What becomes of it on a phone.
+    pub narrow: Narrow,
+}
+
+/// A column of a [`Table`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Column {
+    /// Its heading.
+    pub heading: Text,
+    /// Whether its cells are numbers: set to the right, in digits of one width, never wrapped.
+    pub is_figures: bool,
+}
+
+impl Column {
+    /// A column of words.
+    pub fn words(heading: impl Into<Text>) -> Self {
+        Self { heading: heading.into(), is_figures: false }
+    }
+
+    /// A column of numbers.
+    pub fn figures(heading: impl Into<Text>) -> Self {
+        Self { heading: heading.into(), is_figures: true }
+    }
+}
+
+/// A row of a [`Table`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Row {
+    /// Its heading; a header cell.
+    pub heading: Text,
+    /// Whether the whole row is bold with a thick line above, such as a barrier among marks.
+    pub is_strong: bool,
+    /// Its cells.
+    pub cells: Vec<Cell>,
+}
+
+impl Row {
+    /// A usual row.
+    pub fn new(heading: impl Into<Text>, cells: Vec<Cell>) -> Self {
+        Self { heading: heading.into(), is_strong: false, cells }
+    }
+
+    /// The same in bold.
+    #[must_use]
+    pub fn strong(mut self) -> Self {
+        self.is_strong = true;
+        self
+    }
+}
+
+/// How a cell stands out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Tone {
+    /// Not at all.
+    #[default]
+    Plain,
+    /// Bold.
+    Strong,
+    /// Bold in a thick frame: look at this first. The words say why.
+    Alert,
+}
+
+/// A cell of a [`Table`].
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Cell {
+    /// Its words, a paragraph each; none is an empty cell.
+    pub lines: Vec<Text>,
+    /// How it stands out.
+    pub tone: Tone,
+    /// Empty boxes below the words, to be ticked by hand: 4.5 mm wide, in rows. Where they are heard: "n boxes to tick".
+    pub boxes: u8,
+}
+
+impl Cell {
+    /// A cell of one line.
+    pub fn of(text: impl Into<Text>) -> Self {
+        Self { lines: vec![text.into()], ..Self::default() }
+    }
+
+    /// A cell of lines.
+    pub fn lines(lines: Vec<Text>) -> Self {
+        Self { lines, ..Self::default() }
+    }
+
+    /// The same in another tone.
+    #[must_use]
+    pub fn toned(mut self, tone: Tone) -> Self {
+        self.tone = tone;
+        self
+    }
+
+    /// The same with boxes to tick.
+    #[must_use]
+    pub fn with_boxes(mut self, boxes: u8) -> Self {
+        self.boxes = boxes;
+        self
+    }
+
+    /// Whether there is nothing in it.
+    pub fn is_empty(&self) -> bool {
+        self.boxes == 0 && self.lines.iter().all(Text::is_empty)
+    }
+}
+
+/// Cards in frames, to be cut apart.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Cards {
+    /// Cards to a page of paper: 4 are two by two. One that needs more room than its share gets it and is never cut; a card is
+    /// not parted over pages unless it is longer than one. On a phone they stand below each other.
+    pub per_page: u8,
+    /// The cards in order.
+    pub cards: Vec<Card>,
+}
+
+/// A card with a heading of level 3.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Card {
+    /// Its heading, such as a name.
+    pub heading: Text,
+    /// What stands in it; no cards in cards.
+    pub blocks: Vec<Block>,
+}
+
+/// A picture, not parted over pages.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Figure {
+    /// One `svg` element without a declaration, ids, styles, scripts or links: shapes and words with attributes alone (SVG 1.1),
+    /// black on white, with a `viewBox` in millimetres (mm) at most 125 wide. It is drawn as wide as a phone's column, and on
+    /// paper at least as large as its `viewBox` says. Its words are ours, without names, in Latin letters.
+    pub svg: String,
+    /// All that it shows, in words, for those who cannot see it.
+    pub alt: String,
+    /// What it shows: the caption below it.
+    pub caption: Text,
+}

@@ -1,0 +1,68 @@
+//! Rows of the audit, the latest first.
+
+use chrono::{Days, NaiveDate, NaiveTime};
+
+use crate::platform::audit::{Act, Row, Stored};
+use crate::platform::db::{ClubTx, Parts, StoreError};
+use crate::platform::ids::{AccountId, AthleteId};
+
+/// Most rows of one export.
+pub const EXPORTED: usize = 20_000;
+
+/// Which rows.
+#[derive(Debug, Default)]
+pub struct Filter {
+    /// From this day on, UTC.
+    pub from: Option<NaiveDate>,
+    /// Up to this day, UTC.
+    pub to: Option<NaiveDate>,
+    /// Of this account.
+    pub account: Option<AccountId>,
+    /// About this athlete, or about whoever the caller saw.
+    pub athlete: Option<AthleteId>,
+    /// Of this kind.
+    pub act: Option<Act>,
+    /// Before this row.
+    pub before: Option<i64>,
+}
+
+fn list(tx: &ClubTx, filter: &Filter) -> Result<Parts, StoreError> {
+    let mut list = Parts::new(
+        tx,
+        "select x.number, x.at, x.act, x.operation, x.status, x.account_id, x.device_id, x.network, x.address, x.reach, \
+         x.athletes, x.records, x.times, x.hash from audit x where x.club_id = $1",
+    )?;
+    let begin = |day: NaiveDate| day.and_time(NaiveTime::MIN).and_utc();
+    if let Some(day) = filter.from {
+        list.with(" and x.at >= ?", begin(day))?;
+    }
+    if let Some(next) = filter.to.and_then(|day| day.checked_add_days(Days::new(1))) {
+        list.with(" and x.at < ?", begin(next))?;
+    }
+    if let Some(account) = filter.account {
+        list.with(" and x.account_id = ?", account.0)?;
+    }
+    if let Some(athlete) = filter.athlete {
+        list.with(" and (x.reach = 'seen' or x.athletes @> array[?::uuid])", athlete.0)?;
+    }
+    if let Some(act) = filter.act {
+        list.with(" and x.act = ?", act.as_str())?;
+    }
+    if let Some(before) = filter.before {
+        list.with(" and x.number < ?", before)?;
+    }
+    Ok(list)
+}
+
+/// The latest rows.
+pub async fn page(tx: &mut ClubTx, filter: &Filter, fetch: i64) -> Result<Vec<Row>, StoreError> {
+    let rows = list(tx, filter)?.first::<Stored>(tx, "number desc", fetch).await?;
+    rows.into_iter().map(Row::try_from).collect()
+}
+
+/// The latest rows, as many as an export takes and one more.
+pub async fn export(tx: &mut ClubTx, filter: &Filter) -> Result<Vec<Row>, StoreError> {
+    let mut list = list(tx, filter)?;
+    list.then(" order by x.number desc limit 20001");
+    list.all::<Stored>(tx).await?.into_iter().map(Row::try_from).collect()
+}

@@ -1,0 +1,110 @@
+//! The cards of a session as a document for people, four to a page.
+
+use super::cards::{CardView, ConfigurationView, LastTimeView, TodayView, View};
+use crate::paper::{self, fact, percent, run_over, sentence};
+use crate::render::measure::Measure;
+use crate::render::sheet::{Block, Card, Cards, Orientation, Section, Sheet, Text};
+use crate::resources::advice::overtaken_note;
+
+/// The cards, on a page of their own.
+pub fn cards(view: &View, measure: Measure) -> Section {
+    let cards: Vec<Card> = view.cards.iter().map(|one| card(one, measure)).collect();
+    if cards.is_empty() {
+        return Section::new(
+            "Cards",
+            vec![Block::Paragraph("There is no card: nobody comes, or nobody has a lane.".into())],
+        );
+    }
+    Section::new("Cards", vec![Block::Cards(Cards { per_page: 4, cards })]).on_new_page()
+}
+
+/// The document of what JSON says.
+pub fn page(view: &View, club: String, measure: Measure) -> Sheet {
+    let mut before = Vec::new();
+    before.extend(view.note.as_ref().map(|note| Block::Paragraph(Text::own("Note: ").and_theirs(note))));
+    before.push(match view.people_from {
+        "attendance" => Block::Paragraph("For those who are noted as present.".into()),
+        _ => Block::Paragraph("Nobody is noted as present yet: for those who are expected.".into()),
+    });
+    if !view.not_expected.is_empty() {
+        let names = paper::names(view.not_expected.iter().map(|one| one.display_name.as_str()));
+        before.push(Block::Paragraph(
+            Text::own("Without a card, having missed the last three sessions: ").and_text(names),
+        ));
+    }
+    let mut sections = vec![Section::new("The session", before)];
+    sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
+    sections.push(cards(view, measure));
+    Sheet {
+        title: Text::own(format!("Cards for {}", view.held_on)),
+        subtitle: Text::theirs(club),
+        orientation: Orientation::Portrait,
+        sections,
+    }
+}
+
+fn over(one: &ConfigurationView, measure: Measure) -> String {
+    run_over(&one.barrier_kind, one.height_m, one.spacing_m, measure)
+}
+
+fn card(one: &CardView, measure: Measure) -> Card {
+    let mut facts: Vec<(Text, Text)> = Vec::new();
+    match &one.today {
+        Some(today) => facts.extend(lane(today, measure)),
+        None => facts.extend(fact("Today", Some(one.no_lane.clone().unwrap_or_else(|| "No lane planned.".to_owned())))),
+    }
+    let next = &one.next_step;
+    let confirm = if next.needs_confirmation { " A coach confirms first." } else { "" };
+    let to = next.to.as_ref().map(|to| format!(" to {}", over(to, measure))).unwrap_or_default();
+    facts.extend(
+        [
+            fact(
+                "Last time",
+                Some(one.last_time.as_ref().map_or("No run so far.".to_owned(), |last| last_time(last, measure))),
+            ),
+            fact("Watch", one.watch.as_ref().map(|watch| watch.text.clone())),
+            fact("Next step", Some(format!("{}{to}. {}{confirm}", sentence(next.decision), next.explanation))),
+        ]
+        .into_iter()
+        .flatten(),
+    );
+    for note in &one.notes {
+        facts.push((Text::own(format!("Note of {}", note.at.date_naive())), Text::theirs(&note.note)));
+    }
+    let cautions = one.cautions.iter().map(|caution| Text::own(&caution.text)).collect();
+    Card { heading: Text::theirs(&one.display_name), blocks: vec![Block::Facts(facts), Block::Cautions(cautions)] }
+}
+
+/// Today's lane, and what stands against it.
+fn lane(today: &TodayView, measure: Measure) -> Vec<(Text, Text)> {
+    let stop = match (&today.not_permitted, today.overtaken) {
+        (wall, true) => Some(sentence(&overtaken_note(wall.as_ref()))),
+        (Some(wall), false) => Some(format!("Not permitted: {}", wall.text)),
+        (None, false) => None,
+    };
+    let set = over(&today.configuration, measure);
+    let strides = today.approach_strides.map(|strides| format!(", {strides} strides")).unwrap_or_default();
+    let feet: Vec<String> = today.strides_m.iter().map(|m| measure.length(*m)).collect();
+    let facts = [
+        fact("Stop", stop),
+        fact("Today", Some(format!("Lane {}, round {}: {} {set}", today.lane, today.round, today.barriers))),
+        fact("Approach", Some(format!("{}{strides}", measure.length(today.approach_m)))),
+        fact("Feet behind a barrier", Some(feet.join(", "))),
+        fact("Beside the advice", today.difference.clone()),
+        fact("Likely held", Some(percent(today.hold_probability))),
+    ];
+    facts.into_iter().flatten().collect()
+}
+
+fn last_time(last: &LastTimeView, measure: Measure) -> String {
+    let fell = if last.fell { ", a fall" } else { "" };
+    format!(
+        "{}: {} over {}; {} of {} held, {}{fell}.",
+        last.on,
+        paper::count(last.runs, "run"),
+        over(&last.main, measure),
+        last.held,
+        paper::count(last.intervals, "interval"),
+        paper::count(last.hits, "hit")
+    )
+}

@@ -1,0 +1,254 @@
+//! The set-out sheet as a document for people: the tape table, the lanes to scale, who runs where, who does not, and what to heed.
+
+use std::collections::BTreeMap;
+
+use super::set_out::note;
+use super::shapes::{Content, LaneView, PlacedView};
+use super::store::SessionInfo;
+use super::{cards, cards_page, set_out};
+use crate::compute::decision::Configuration;
+use crate::compute::estimate::Settings;
+use crate::compute::set_out::{Mark, MarkKind};
+use crate::compute::units::Length;
+use crate::paper;
+use crate::platform::problem::Problem;
+use crate::render::kind_words;
+use crate::render::measure::Measure;
+use crate::render::set_out::{Sheet as Plan, SheetLane};
+use crate::render::sheet::{Block, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text, Tone};
+use crate::render::strip::{StripLane, strip};
+
+/// Boxes beside a name, one for each run (design choice).
+const RUNS: u8 = 6;
+
+/// The most lanes of one tape table: so many columns of 14 pt go on a page that lies.
+const fn most_columns(measure: Measure) -> usize {
+    match measure {
+        Measure::Metric => 12,
+        Measure::Imperial => 8,
+    }
+}
+
+/// A lane as it is set out, and as it is planned.
+type Lane<'a> = (&'a SheetLane, &'a LaneView);
+
+/// The document. `absent` are those of the groups whom the plan does not name.
+pub fn page(plan: &Plan, content: &Content, absent: &[String], measure: Measure) -> Sheet {
+    let mut lanes: Vec<Lane<'_>> = plan.lanes.iter().zip(&content.lanes).collect();
+    lanes.sort_by(|a, b| {
+        (a.0.round, demand(a.0)).partial_cmp(&(b.0.round, demand(b.0))).unwrap_or(a.0.lane.cmp(&b.0.lane))
+    });
+    let mut sections = Vec::new();
+    let rounds: Vec<&[Lane<'_>]> = lanes.chunk_by(|a, b| a.0.round == b.0.round).collect();
+    for lanes in &rounds {
+        sections.extend(round(lanes, plan, content.run_out_m, measure));
+    }
+    if rounds.is_empty() {
+        let nobody = Text::own("There is no lane to set out: everybody rests or waits.");
+        sections.push(Section::new("Tape marks", vec![Block::Paragraph(nobody)]));
+    }
+    sections.push(paper::cautions(content.cautions.iter().map(|one| one.text.as_str())));
+    let idle = idle(content, absent);
+    if !idle.rows.is_empty() {
+        sections.push(Section::new("Who does not run", vec![Block::Table(idle)]));
+    }
+    let bring: Vec<Text> = plan
+        .barrier_counts()
+        .into_iter()
+        .map(|((kind, height), count)| Text::own(bring(u64::from(count), kind_words(kind), height, measure)))
+        .collect();
+    if !bring.is_empty() {
+        sections.push(Section::new("What to bring", vec![Block::List(bring)]));
+    }
+    let widest = rounds.iter().map(|lanes| lanes.len()).max().unwrap_or(0);
+    let lies = widest > if measure == Measure::Metric { 8 } else { 4 };
+    Sheet {
+        title: Text::own("Set-out of lanes"),
+        subtitle: Text::theirs(&plan.club).and(format!(", {}, ", plan.session_date)).and_text(place(&plan.venue)),
+        orientation: if lies { Orientation::Landscape } else { Orientation::Portrait },
+        sections,
+    }
+}
+
+/// A session's sheets for helpers: the lanes of its plan, where there is one, and the cards.
+///
+/// # Errors
+/// When the stored plan does not parse.
+pub fn sheets_page(
+    info: SessionInfo,
+    content: Option<&Content>,
+    cards: &cards::View,
+    measure: Measure,
+) -> Result<Sheet, Problem> {
+    let subtitle = Text::theirs(&info.club).and(format!(", {}", info.held_on));
+    let mut sections = Vec::new();
+    let mut orientation = Orientation::Portrait;
+    if let Some(content) = content {
+        let plan = set_out::sheet(info, content, set_out::rounds(content))?;
+        let lanes = page(&plan, content, &[], measure);
+        (sections, orientation) = (lanes.sections, lanes.orientation);
+    }
+    let heeded = |text: &str| content.is_some_and(|content| content.cautions.iter().any(|one| one.text == text));
+    let more: Vec<&str> = cards.cautions.iter().map(|one| one.text.as_str()).filter(|text| !heeded(text)).collect();
+    if !more.is_empty() {
+        sections.push(paper::cautions(more));
+    }
+    sections.push(cards_page::cards(cards, measure));
+    Ok(Sheet { title: Text::own("Today's lanes and cards"), subtitle, orientation, sections })
+}
+
+fn place(venue: &str) -> Text {
+    if venue.is_empty() { Text::own("no venue on file") } else { Text::theirs(venue) }
+}
+
+fn bring(count: u64, kind: &str, height: Length, measure: Measure) -> String {
+    format!("{}, {} high", paper::count(count, kind), measure.length(height.metres()))
+}
+
+/// What a lane demands of an athlete of whom nothing is known, metres.
+fn demand(lane: &SheetLane) -> f64 {
+    let set = Configuration { barrier_kind: lane.barrier_kind, height: lane.height, spacing: lane.spacing };
+    set.demand_m(Settings::default().height_cost_mean)
+}
+
+/// The sections of one round.
+fn round(lanes: &[Lane<'_>], plan: &Plan, run_out_m: f64, measure: Measure) -> Vec<Section> {
+    let number = lanes.first().map_or(1, |(lane, _)| lane.round);
+    let of = |what: &str| {
+        if plan.rounds > 1 { format!("Round {number} of {}: {what}", plan.rounds) } else { paper::sentence(what) }
+    };
+    let mut tape = vec![Block::Paragraph(Text::own(format!(
+        "Distances from the start line in {}. The least demanding lane comes first. Bold rows are barriers.",
+        measure.unit()
+    )))];
+    tape.extend(lanes.chunks(most_columns(measure)).map(|lanes| Block::Table(tape_table(lanes, measure))));
+    let drawn: Vec<StripLane> = lanes.iter().map(|lane| strip_lane(lane, run_out_m)).collect();
+    let mut people = Vec::new();
+    for lane in lanes {
+        people.push(Block::Table(runners(lane, run_out_m, measure)));
+    }
+    let tape = Section::new(of("tape marks"), tape);
+    vec![
+        if number > 1 { tape.on_new_page() } else { tape },
+        Section::new(of("lanes to scale"), vec![Block::Figure(strip(&drawn, measure))]),
+        Section::new(of("who runs where"), people),
+    ]
+}
+
+fn strip_lane((lane, planned): &Lane<'_>, run_out_m: f64) -> StripLane {
+    let metres = |m: f64| Length::from_metres(m).unwrap_or(Length::from_mm(0));
+    StripLane {
+        lane: lane.lane,
+        approach: metres(planned.approach_m),
+        spacing: lane.spacing,
+        barriers: lane.barriers,
+        run_out: metres(run_out_m),
+    }
+}
+
+/// The place of a mark in the running order, whatever the lane; none for the third stride, which is the take-off.
+fn order(mark: &Mark) -> Option<((u8, u8), String)> {
+    let k = mark.barrier.unwrap_or_default();
+    Some(match mark.kind {
+        MarkKind::Start => ((0, 0), "start line".to_owned()),
+        MarkKind::Barrier => ((k, 0), format!("barrier {k}")),
+        MarkKind::Landing => ((k, 1), format!("landing behind {k}")),
+        MarkKind::Stride1 => ((k, 2), format!("stride 1 behind {k}")),
+        MarkKind::Stride2 => ((k, 3), format!("stride 2 behind {k}")),
+        MarkKind::Stride3 => return None,
+        MarkKind::TakeOff => ((k.saturating_sub(1), 4), format!("take-off for {k}")),
+        MarkKind::RunOutEnd => ((u8::MAX, 0), "end of run-out".to_owned()),
+    })
+}
+
+fn on_tape(mark: &Mark, measure: Measure) -> String {
+    match measure {
+        Measure::Metric => measure.tape(mark.at_tape()),
+        Measure::Imperial => measure.tape(mark.at.metres()),
+    }
+}
+
+/// Rows are barriers and marks, columns are lanes.
+fn tape_table(lanes: &[Lane<'_>], measure: Measure) -> Table {
+    let mut rows: BTreeMap<(u8, u8), Row> = BTreeMap::new();
+    for (at, (lane, _)) in lanes.iter().enumerate() {
+        for (mark, (place, words)) in lane.marks.iter().filter_map(|mark| Some((mark, order(mark)?))) {
+            let row = rows.entry(place).or_insert_with(|| {
+                let row = Row::new(words, vec![Cell::default(); lanes.len()]);
+                if mark.kind == MarkKind::Barrier { row.strong() } else { row }
+            });
+            if let Some(cell) = row.cells.get_mut(at) {
+                *cell = Cell::of(on_tape(mark, measure));
+            }
+        }
+    }
+    Table {
+        caption: Text::own("Tape marks"),
+        corner: Text::own("Mark"),
+        columns: lanes.iter().map(|(lane, _)| Column::figures(format!("Lane {}", lane.lane))).collect(),
+        rows: rows.into_values().collect(),
+        size: Size::Tape,
+        narrow: Narrow::Scroll,
+    }
+}
+
+/// Who runs in a lane, what to know of each, room for their own marks and a box for each run.
+fn runners((lane, planned): &Lane<'_>, run_out_m: f64, measure: Measure) -> Table {
+    let set = paper::run_over(&planned.barrier_kind, planned.height_m, planned.spacing_m, measure);
+    let caption = format!(
+        "Lane {}: {} {set}; approach {}, run-out {}",
+        lane.lane,
+        lane.barriers,
+        measure.length(planned.approach_m),
+        measure.length(run_out_m)
+    );
+    let mut rows: Vec<Row> = planned.athletes.iter().map(runner).collect();
+    if planned.others > 0 {
+        let words = paper::count(planned.others as u64, "athlete");
+        let note = Cell::of("of groups that you do not see");
+        rows.push(Row::new(words, vec![note, Cell::default(), Cell::default().with_boxes(RUNS)]));
+    }
+    Table {
+        caption: Text::own(caption),
+        corner: Text::own("Athlete"),
+        columns: vec![Column::words("What to know"), Column::words("Own marks"), Column::words("Runs")],
+        rows,
+        size: Size::Usual,
+        narrow: Narrow::Stack,
+    }
+}
+
+fn runner(one: &PlacedView) -> Row {
+    let note = note(one);
+    let known = Some(paper::sentence(&note)).filter(|note| !note.is_empty()).into_iter();
+    let lines = known.chain(one.cautions.iter().map(|caution| format!("Caution: {}", caution.text)));
+    let stop = one.overtaken || one.not_permitted.is_some() || one.needs_confirmation;
+    let known = Cell::lines(lines.map(Text::own).collect()).toned(if stop { Tone::Alert } else { Tone::Plain });
+    Row::new(Text::theirs(&one.display_name), vec![known, Cell::default(), Cell::default().with_boxes(RUNS)])
+}
+
+/// Who rests, who waits for a place and who is absent.
+fn idle(content: &Content, absent: &[String]) -> Table {
+    let row = |name: &str, what: &str, why: String| Row::new(Text::theirs(name), vec![Cell::of(what), Cell::of(why)]);
+    let resting = content.resting.iter().map(|one| {
+        let what = if one.waiting.is_some() { "No place" } else { "Rests" };
+        row(&one.display_name, what, one.explanation.clone())
+    });
+    let missing = content
+        .not_expected
+        .iter()
+        .map(|one| row(&one.display_name, "Not expected", format!("Last came on {}.", one.last_seen_on)));
+    let (what, why) = match content.people_from.as_deref() {
+        Some("attendance") => ("Absent", "Not noted as present when the lanes were planned."),
+        _ => ("Not planned", "Of the groups of this session, and not in the plan."),
+    };
+    let absent = absent.iter().map(|name| row(name, what, why.to_owned()));
+    Table {
+        caption: Text::own("Resting, without a place, or absent"),
+        corner: Text::own("Athlete"),
+        columns: vec![Column::words("State"), Column::words("Why")],
+        rows: resting.chain(missing).chain(absent).collect(),
+        size: Size::Usual,
+        narrow: Narrow::Stack,
+    }
+}

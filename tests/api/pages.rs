@@ -1,0 +1,220 @@
+//! Documents for people: they hold what JSON says and nothing more, whatever people are called, and browsers may do nothing with
+//! them but show them.
+
+use chrono::{Duration, Utc};
+use reqwest::Method;
+use serde_json::{Value, json};
+use sqlx::PgPool;
+
+use crate::support::{Caller, TestApp};
+use crate::sync_pull::athlete;
+use crate::wellbeing::restrict;
+
+/// Forty letters, right to left twice, without blanks, and what would break out of an element.
+const NAMES: [&str; 6] = [
+    "Wolfeschlegelsteinhausenbergerdorffmeyer",
+    "مريم الخالدي",
+    "נועה לוי",
+    "高橋さくら",
+    "O'Neil & <b>",
+    "\"><script>alert(1)</script>",
+];
+
+/// As it stands in a page.
+fn escaped(words: &str) -> String {
+    let marks = [('&', "&amp;"), ('<', "&lt;"), ('>', "&gt;"), ('"', "&quot;"), ('\'', "&#39;")];
+    let mark = |letter: char| marks.iter().find(|(one, _)| *one == letter).map(|(_, safe)| (*safe).to_owned());
+    words.chars().map(|letter| mark(letter).unwrap_or_else(|| letter.to_string())).collect()
+}
+
+fn named(name: &str) -> String {
+    format!("<bdi dir=\"auto\">{}</bdi>", escaped(name))
+}
+
+/// A page, after what must hold of every one.
+async fn page(caller: &Caller, path: &str) -> String {
+    let answer = caller.call(Method::GET, &caller.path(path), &[], None).await.expect(200);
+    assert_eq!(answer.header("content-type"), "text/html; charset=utf-8", "{path}");
+    assert_eq!(answer.header("cache-control"), "private, no-cache", "{path}");
+    let policy = answer.header("content-security-policy").to_owned();
+    assert!(
+        policy.contains("default-src 'none'") && policy.contains("sandbox") && !policy.contains("script"),
+        "{policy}"
+    );
+    let text = String::from_utf8(answer.bytes.clone()).unwrap();
+    assert!(text.starts_with("<!DOCTYPE html>\n<html lang=\"en\" dir=\"ltr\">"), "{path}");
+    assert_eq!((text.matches("<h1>").count(), text.matches("<script").count()), (1, 0), "{path}");
+    assert!(!text.contains(" style=\"") && !text.replace("http://www.w3.org/2000/svg", "").contains("http"), "{path}");
+    let file = caller.call(Method::GET, &caller.path(&path.replace(".html", ".pdf")), &[], None).await.expect(200);
+    assert_eq!(file.header("content-type"), "application/pdf", "{path}");
+    assert_eq!(file.header("cache-control"), "private, no-cache", "{path}");
+    let printed = bare(&file.readable());
+    for words in told(&text) {
+        assert!(printed.contains(&words), "{words} of {path} is not in the file: {printed}");
+    }
+    text
+}
+
+fn bare(words: &str) -> String {
+    words.split_whitespace().collect()
+}
+
+/// The words of a page between its tags, without those of pictures, styles and boxes, whose place on paper is another.
+fn told(page: &str) -> Vec<String> {
+    let mut told = Vec::new();
+    let mut inside = None;
+    for part in page.split('<').skip(1) {
+        let (tag, words) = part.split_once('>').unwrap();
+        let tag = tag.split(' ').next().unwrap();
+        match inside {
+            None if ["style", "svg", "title"].contains(&tag) => inside = Some(format!("/{tag}")),
+            Some(ref end) if tag == end => inside = None,
+            _ => {}
+        }
+        let words = [("&lt;", "<"), ("&gt;", ">"), ("&quot;", "\""), ("&#39;", "'"), ("&amp;", "&")]
+            .into_iter()
+            .fold(words.to_owned(), |words, (mark, letter)| words.replace(mark, letter));
+        // What is written from right to left is read back as it is seen.
+        let is_turned = words.chars().any(|letter| ('\u{590}'..'\u{900}').contains(&letter));
+        if inside.is_none() && !is_turned && !words.ends_with("to tick") {
+            told.push(bare(&words));
+        }
+    }
+    assert!(told.iter().map(String::len).sum::<usize>() > 100, "{page}");
+    told
+}
+
+/// Every caution of an answer, wherever it stands.
+fn cautions(body: &Value) -> Vec<String> {
+    match body {
+        Value::Object(fields) => {
+            let own = fields.get("cautions").and_then(Value::as_array).into_iter().flatten();
+            let texts = own.filter_map(|one| one["text"].as_str()).map(str::to_owned);
+            texts.chain(fields.values().flat_map(cautions)).collect()
+        }
+        Value::Array(items) => items.iter().flat_map(cautions).collect(),
+        _ => Vec::new(),
+    }
+}
+
+#[track_caller]
+fn holds_every_caution(what: &str, body: &Value, page: &str) {
+    let told = cautions(body);
+    assert!(!told.is_empty(), "{what}");
+    for caution in told {
+        assert!(page.contains(&escaped(&caution)), "{what}: {caution}");
+    }
+}
+
+/// A squad of these names in a session, whose last is absent and whose last but one rests, with its lane plan.
+async fn planned(admin: &Caller) -> (String, String, Value) {
+    let group = admin.group("Grüße <i>").await;
+    let day = Utc::now().date_naive() - Duration::days(1);
+    let mut athletes = Vec::new();
+    for name in NAMES {
+        athletes.push(athlete(admin, name, &[&group]).await);
+    }
+    restrict(admin, &athletes[4], day, day + Duration::days(9)).await;
+    admin.post("/equipment", json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 40})).await.expect(201);
+    let venue = json!({"name": "Bahn & <Halle>", "environment": "outdoor", "straight_m": 110, "lanes": 4});
+    let venue = admin.post("/venues", venue).await.expect(201).id();
+    let session = json!({"held_on": day, "state": "held", "group_ids": [group], "venue_id": venue});
+    let session = admin.post("/sessions", session).await.expect(201).id();
+    let present = json!({"present": athletes[..5]});
+    admin.put(&format!("/sessions/{session}/attendance"), "", present).await.expect(200);
+    let wish = json!({"lanes": 3, "capacity": 2, "barriers": {"min": 4, "max": 6}});
+    let plan = admin.post(&format!("/sessions/{session}/lane-plans"), wish).await.expect(201).body;
+    (session, group, plan)
+}
+
+#[sqlx::test]
+async fn the_set_out_page_holds_every_mark_name_and_caution_and_says_who_does_not_run(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North & <South>").await;
+    let (session, _, plan) = planned(&admin).await;
+    let path = format!("/sessions/{session}/lane-plans/{}/set-out", plan["id"].as_str().unwrap());
+    let (sheet, page) = (admin.get(&path).await.expect(200).body, page(&admin, &format!("{path}.html")).await);
+    for mark in sheet["lanes"].as_array().unwrap().iter().flat_map(|lane| lane["marks"].as_array().unwrap()) {
+        let at = format!(">{:.2}</td>", mark["at_m"].as_f64().unwrap());
+        assert!(page.contains(&at), "{at}");
+    }
+    for name in NAMES {
+        assert!(page.contains(&named(name)), "{name}");
+    }
+    holds_every_caution("set-out", &plan, &page);
+    assert!(page.contains(&named("North & <South>")) && page.contains(&named("Bahn & <Halle>")));
+    let state =
+        |name: &str| page.split(&format!("<th scope=\"row\" role=\"rowheader\">{}</th>", named(name))).nth(1).unwrap();
+    assert!(state(NAMES[4]).contains(">Rests</td>") && state(NAMES[5]).contains(">Absent</td>"), "{page}");
+    assert_eq!(page.matches("6 boxes to tick").count(), 4, "a row of boxes for each who runs");
+    assert!(page.contains("class=\"wide tape\""), "figures are large enough for a tape");
+}
+
+#[sqlx::test]
+async fn cards_board_and_lists_are_pages_too_and_empty_ones_say_so(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let none = page(&admin, "/equipment.html").await;
+    assert!(none.contains("No equipment on file."));
+    let (session, group, _) = planned(&admin).await;
+    let cards = format!("/sessions/{session}/cards");
+    let (json, html) = (admin.get(&cards).await.expect(200).body, page(&admin, &format!("{cards}.html")).await);
+    holds_every_caution("cards", &json, &html);
+    for card in json["cards"].as_array().unwrap() {
+        assert!(html.contains(&format!("<h3>{}</h3>", named(card["display_name"].as_str().unwrap()))), "{card}");
+    }
+    assert_eq!(html.matches("<article>").count(), 5);
+    let board = format!("/groups/{group}/board");
+    let (json, html) = (admin.get(&board).await.expect(200).body, page(&admin, &format!("{board}.html")).await);
+    holds_every_caution("board", &json, &html);
+    for name in NAMES {
+        assert!(html.matches(&named(name)).count() >= 2, "{name} stands on a rung and in the list");
+    }
+    let squad = page(&admin, &format!("/groups/{group}/progression.html")).await;
+    assert!(squad.contains(&named("Grüße <i>")));
+    let mira = json["athletes"][0]["athlete_id"].as_str().unwrap();
+    let progress = page(&admin, &format!("/athletes/{mira}/progression.html")).await;
+    assert!(progress.contains("No run in this period.") && progress.contains("<figure>"));
+    let list = page(&admin, "/equipment.html?limit=1").await;
+    assert!(list.contains("Wicket") && list.contains(">40</td>") && !list.contains("There is more on file"));
+    admin.post("/equipment", json!({"barrier_kind": "foam", "heights_m": [0.2], "count": 4})).await.expect(201);
+    assert!(page(&admin, "/equipment.html?limit=1").await.contains("There is more on file"));
+    let chart = page(&admin, "/rhythm/schedule.html?event_code=100H&final_time_s=15").await;
+    assert!(chart.contains(">15.00</td>") && chart.contains("Barrier 10"));
+}
+
+#[sqlx::test]
+async fn a_club_that_prints_in_feet_and_inches_gets_them_on_paper_and_metres_elsewhere(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let (session, _, plan) = planned(&admin).await;
+    let tag = admin.get("").await.header("etag").to_owned();
+    admin.patch("", &tag, json!({"print_units": "imperial"})).await.expect(200);
+    let path = format!("/sessions/{session}/lane-plans/{}/set-out", plan["id"].as_str().unwrap());
+    let sheet = page(&admin, &format!("{path}.html")).await;
+    assert!(
+        sheet.contains("feet and inches, to the quarter inch") && sheet.contains(" high") && sheet.contains(" in high")
+    );
+    assert!(sheet.contains("\u{2032} "), "{sheet}");
+    let table = admin.get(&format!("{path}.csv")).await.expect(200);
+    assert!(String::from_utf8(table.bytes).unwrap().contains(",0.300,"));
+    assert!(page(&admin, "/equipment.html").await.contains("11\u{be} in"), "0.30 m");
+}
+
+#[sqlx::test]
+async fn a_browser_that_opens_the_plain_path_gets_the_page_and_a_program_still_json(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let path = admin.path("/equipment");
+    let asked = async |accept: &str| {
+        let answer = admin.call(Method::GET, &path, &[("accept", accept)], None).await;
+        (answer.status, answer.header("content-type").split(';').next().unwrap().to_owned())
+    };
+    let browser = "text/html,application/xhtml+xml,application/xml;q=0.9,image/avif,image/webp,*/*;q=0.8";
+    for (accept, status, media) in [
+        (browser, 200, "text/html"),
+        ("*/*", 200, "application/json"),
+        ("application/json, text/html", 200, "application/json"),
+        ("application/json;q=0.5, text/html;q=0.6", 200, "text/html"),
+        ("text/*", 200, "text/html"),
+        ("image/png", 406, "application/problem+json"),
+    ] {
+        assert_eq!(asked(accept).await, (status, media.to_owned()), "{accept}");
+    }
+}

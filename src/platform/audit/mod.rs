@@ -114,6 +114,7 @@ impl Asked {
             club: Cell::new(None),
             route: OnceCell::new(),
             named: OnceCell::new(),
+            stranger: Cell::new(false),
             noted: Cell::new(false),
         }
     }

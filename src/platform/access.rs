@@ -319,12 +319,7 @@ impl<A: Act> Permit<A> {
     /// The one place where access to a club is decided.
     async fn decided(&self, mut tx: ClubTx) -> Result<ClubTx, Problem> {
         let standing = standing::read(&mut tx, self.device, self.client).await?;
-        let Some(role) = standing.role else {
-            if standing.left_at.is_none() {
-                audit::is_stranger();
-            }
-            return Err(Problem::not_found("club"));
-        };
+        let role = standing.role.ok_or_else(|| Problem::not_found("club"))?;
         if !A::ROLES.contains(&role) {
             let needed: Vec<&str> = A::ROLES.iter().map(|role| role.as_str()).collect();
             return Err(Problem::new(

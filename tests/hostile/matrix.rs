@@ -250,7 +250,7 @@ async fn the_valid_call_of_every_operation_succeeds() {
                 place.ids.insert("device_id".to_owned(), stranger.device.clone());
                 (place, stranger)
             }
-            "leave_club" => (world.place("own").clone(), world.person("viewer").clone()),
+            "leave_club" => (world.place("own").clone(), world.person("both coach").clone()),
             "accept_invitation" => {
                 let mut guest = world.person("stranger").clone();
                 guest.join(admin.club.clone(), "viewer");

@@ -6,6 +6,7 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::{Role, carries, ended};
+use crate::platform::audit;
 use crate::platform::client::ClientId;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::{DeviceId, GroupId};
@@ -85,6 +86,9 @@ pub async fn read(tx: &mut ClubTx, device: DeviceId, client: Option<ClientId>) -
     }
     if !row.signed_in {
         return Err(ended());
+    }
+    if row.role.is_none() {
+        audit::is_stranger();
     }
     let member = row.role.filter(|_| row.deleted_at.is_none());
     let role = member.map(|word| Role::from_word(&word).ok_or(StoreError::Corrupt("member"))).transpose()?;

@@ -62,6 +62,8 @@ struct Asked {
     route: OnceCell<String>,
     /// The athletes and the other records that path and query name.
     named: OnceCell<(Vec<Uuid>, Vec<Uuid>)>,
+    /// Whoever asks was never of the club: that somebody asked is noted, and not who.
+    stranger: Cell<bool>,
     /// Nothing is left to note when it is answered: its row is stored with its changes, or it handed nothing out.
     noted: Cell<bool>,
 }
@@ -112,13 +114,14 @@ impl Asked {
             club: Cell::new(None),
             route: OnceCell::new(),
             named: OnceCell::new(),
+            stranger: Cell::new(false),
             noted: Cell::new(false),
         }
     }
 
     /// A row of it.
     fn entry(&self, act: Act, route: &str, status: Option<StatusCode>) -> Entry {
-        let by = self.by.get();
+        let by = self.by.get().filter(|_| !self.stranger.get());
         Entry {
             // As the database keeps it, so that the row read again has the same hash.
             at: Utc::now().trunc_subsecs(6),
@@ -216,6 +219,11 @@ pub fn acts(req: &HttpRequest, account: AccountId, device: DeviceId) {
             let _ = asked.named.set(named(req));
         }
     });
+}
+
+/// Notes that whoever asks was never of the club: its admins do not learn ids of others.
+pub fn is_stranger() {
+    let _ = REQUEST.try_with(|asked| asked.stranger.set(true));
 }
 
 /// Notes whose password a request tries, and the sign-in that it made.

@@ -11,9 +11,10 @@ use super::cards::{Planned, View, card, cautions};
 use super::cards_page::page;
 use super::cards_store::{self, Note};
 use super::http::who_comes;
+use super::session_store::{self, SessionInfo};
 use super::shapes::NotExpectedView;
 use super::sight;
-use super::store::{self, SessionInfo};
+use super::store;
 use crate::compute::advice::Setting;
 use crate::compute::day::Day;
 use crate::paper;
@@ -56,7 +57,7 @@ pub(super) struct Asked {
 impl Asked {
     /// Reads it.
     pub(super) async fn of(tx: &mut ClubTx, session: SessionId) -> Result<Self, Problem> {
-        let info = store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
+        let info = session_store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
         let (from, coming, mut not_expected) = who_comes(tx, session, info.held_on).await?;
         let names = People::of(tx, not_expected.iter().map(|one| one.athlete_id)).await?;
         for one in &mut not_expected {

@@ -13,6 +13,7 @@ use uuid::Uuid;
 use super::answer::{From, Inputs, compute};
 use super::model::{self, Raw, Wish};
 use super::request::Request;
+use super::session_store;
 use super::shapes::{Content, LaneView, NotExpectedView, Page, View};
 use super::sight::{self, Seen, SeenPlan};
 use super::store::{self, StoredPlan};
@@ -59,7 +60,7 @@ async fn seen(tx: &mut ClubTx, found: StoredPlan) -> Result<SeenPlan, Problem> {
 async fn inputs(
     tx: &mut ClubTx,
     session: SessionId,
-    info: store::SessionInfo,
+    info: session_store::SessionInfo,
     request: &Request,
 ) -> Result<Inputs, Problem> {
     let (from, asked, not_expected) = who_runs(tx, session, info.held_on, request).await?;
@@ -244,7 +245,7 @@ async fn create_lane_plan(
     let asked_at = Instant::now();
     let session = SessionId(path_id(&req, "session_id", "session")?);
     let mut tx = permit.read(&db).await?;
-    let info = store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
+    let info = session_store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
     let request = body.read()?;
     let id = request.id.unwrap_or_else(LanePlanId::new);
     let asked = serde_json::to_value(&request).map_err(|_| StoreError::Corrupt("lane plan"))?;
@@ -285,10 +286,13 @@ async fn create_lane_plan(
 }
 
 /// The plan in the path, when the caller sees its session.
-pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<(store::SessionInfo, SeenPlan), Problem> {
+pub(super) async fn load(
+    tx: &mut ClubTx,
+    req: &HttpRequest,
+) -> Result<(session_store::SessionInfo, SeenPlan), Problem> {
     let session = SessionId(path_id(req, "session_id", "session")?);
     let id = LanePlanId(path_id(req, "lane_plan_id", "lane plan")?);
-    let info = store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
+    let info = session_store::session(tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
     let found = store::find(tx, session, id).await?.ok_or_else(|| Problem::not_found("lane plan"))?;
     Ok((info, seen(tx, found).await?))
 }
@@ -307,7 +311,7 @@ async fn list_lane_plans(
     let session = SessionId(path_id(&req, "session_id", "session")?);
     let wanted = params.0.parse::<Uuid>()?;
     let mut tx = permit.read(&db).await?;
-    if store::session(&mut tx, session).await?.is_none() {
+    if session_store::session(&mut tx, session).await?.is_none() {
         return Err(Problem::not_found("session"));
     }
     let rows = store::page(&mut tx, session, wanted.after, wanted.fetch()).await?;

@@ -11,8 +11,8 @@ use uuid::Uuid;
 
 use super::answer::rounded;
 use super::model::{most_barriers, too_many_barriers};
+use super::session_store;
 use super::shapes::{AdvisedView, Content, LaneView, PlacedView};
-use super::store;
 use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
 use crate::compute::decision::{Configuration, Decision, Wall};
@@ -133,7 +133,7 @@ impl Question {
         if places.is_empty() {
             return Ok(None);
         }
-        let Some(info) = store::session(tx, session).await? else { return Ok(None) };
+        let Some(info) = session_store::session(tx, session).await? else { return Ok(None) };
         let ids: Vec<AthleteId> = places.iter().map(|place| place.athlete).collect();
         let people = advice::load_for_session(tx, &ids, session, info.held_on).await?;
         let (setting, on) = (advice::setting(tx).await?, advice::day(info.held_on)?);

@@ -6,9 +6,10 @@ use actix_web::{HttpRequest, HttpResponse};
 use chrono::{DateTime, Duration, NaiveTime, TimeZone, Utc};
 
 use super::cards_http::Asked;
+use super::session_store;
 use super::set_out_page::sheets_page;
 use super::sheets::{LinkList, LinkView, MOST_LINKS, NewLink, Secret, SheetsView, for_helpers};
-use super::{links_store as store, set_out, store as plans};
+use super::{links_store as store, set_out};
 use crate::paper;
 use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, PlanWrite};
@@ -27,7 +28,7 @@ use crate::resources::advice::Memory;
 /// The session in the path, when the caller sees it.
 async fn session(tx: &mut ClubTx, req: &HttpRequest) -> Result<SessionId, Problem> {
     let id = SessionId(path_id(req, "session_id", "session")?);
-    plans::session(tx, id).await?.ok_or_else(|| Problem::not_found("session"))?;
+    session_store::session(tx, id).await?.ok_or_else(|| Problem::not_found("session"))?;
     Ok(id)
 }
 

@@ -16,6 +16,7 @@ mod problem;
 mod proposal;
 mod proposal_http;
 pub mod request;
+mod session_store;
 mod set_out;
 mod set_out_page;
 pub mod shapes;

@@ -8,6 +8,7 @@ use utoipa::IntoParams;
 use super::cards_http::latest_plan;
 use super::http::who_comes;
 use super::proposal::{Inputs, View};
+use super::session_store;
 use super::store;
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::Db;
@@ -80,7 +81,7 @@ async fn get_session_proposal(
     let asked = params.0.parse()?;
     let turn = permit.turn(&db, &lanes.squads).await?;
     let mut tx = permit.read(&db).await?;
-    let info = store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
+    let info = session_store::session(&mut tx, session).await?.ok_or_else(|| Problem::not_found("session"))?;
     let (_, coming, _) = who_comes(&mut tx, session, info.held_on).await?;
     let people = advice::load_for_session(&mut tx, &coming, session, info.held_on).await?;
     let planned = latest_plan(&mut tx, session).await?;

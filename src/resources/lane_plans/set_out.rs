@@ -7,9 +7,9 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use super::http::{absent, load};
+use super::session_store::SessionInfo;
 use super::set_out_page::page;
 use super::shapes::{Content, LaneView, PlacedView, nobody};
-use super::store::SessionInfo;
 use crate::compute::english::AS_ADVISED;
 use crate::compute::set_out::{LaneSetting, Mark, set_out};
 use crate::compute::units::{BarrierKind, Length};

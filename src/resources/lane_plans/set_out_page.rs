@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use super::session_store::SessionInfo;
 use super::set_out::note;
 use super::shapes::{Content, LaneView, PlacedView};
-use super::store::SessionInfo;
 use super::{cards, cards_page, set_out};
 use crate::compute::decision::Configuration;
 use crate::compute::estimate::Settings;

@@ -10,6 +10,7 @@ use super::http::view;
 use super::judge::{self, Place, Question};
 use super::model;
 use super::request::Request;
+use super::session_store;
 use super::shapes::{Content, LaneView};
 use super::sight::{self, Seen};
 use super::store;
@@ -73,7 +74,7 @@ impl Editable for Edits {
     async fn parse(tx: &mut ClubTx, fields: Fields, before: Option<&Seen>) -> Result<Seen, Problem> {
         let Fields { session_id, mut request, mut content } = fields;
         let mut faults = Faults::new();
-        if store::session(tx, session_id).await?.is_none() {
+        if session_store::session(tx, session_id).await?.is_none() {
             faults.add("/session_id", "unknown_id", "there is no such session for your groups");
         }
         if before.is_some_and(|before| before.plan.session != session_id) {

@@ -38,7 +38,7 @@ pub struct ReadinessView {
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub on: NaiveDate,
     /// When it was looked at; absent for entries from before this was kept.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default, deserialize_with = "crate::platform::dates::read", skip_serializing_if = "Option::is_none")]
     pub looked_at: Option<DateTime<Utc>>,
     /// A report of pain, illness or injury or a restriction came later: the athlete rests, or has to be looked at again. Absent
     /// otherwise.

@@ -59,7 +59,7 @@ async fn the_pages_are_plain_and_can_be_reached_by_everybody(pool: PgPool) {
             && sign_in.html.contains("North")
             && sign_in.html.contains(&club.app.base)
     );
-    assert_eq!(attributes(&sign_in.html, "autocomplete"), ["username", "current-password"]);
+    assert_eq!(attributes(&sign_in.html, "autocomplete"), ["username", "current-password", "one-time-code"]);
     assert!(failed.html.contains("role=\"alert\"") && failed.html.contains("aria-invalid=\"true\""));
     // Who is asked, by whom, for what and where it leads.
     for said in [

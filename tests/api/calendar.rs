@@ -76,7 +76,7 @@ async fn a_feed_shows_whole_days_as_the_standard_writes_them(pool: PgPool) {
     let today = Utc::now().date_naive();
     let day = |days: u64| today.checked_add_days(Days::new(days)).unwrap();
     let block = |drill: &str| json!({"stage": "lead_leg", "drill": drill, "minutes": 10, "note": "the gate sticks"});
-    let long = format!("Walk over, {}", "wide äöü steps ".repeat(8).trim_end());
+    let long = format!("Walk over, {}", "wide äöü steps ".repeat(7).trim_end());
     let more = json!({"venue_id": venue, "note": "Mira is ill", "blocks": [block(&long), block("BEGIN:VEVENT")]});
     let first = session(&admin, day(3), &[&mine], more).await;
     let off = session(&admin, day(4), &[&mine], json!({"state": "cancelled"})).await;

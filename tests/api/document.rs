@@ -408,7 +408,9 @@ async fn another_representation_has_a_path_of_its_own_and_accept_still_asks_for_
         // A path with an ending has no other method, and no ending that nobody knows.
         let token = own.headers[0].1.as_str();
         let head = [("authorization", token)];
-        app.send(Method::DELETE, &own.path, &head, None).await.expect(405);
+        // Beside athletes it would be the id of one.
+        let none = if plain == "export_athletes" { 404 } else { 405 };
+        app.send(Method::DELETE, &own.path, &head, None).await.expect(none);
         app.send(Method::GET, &own.path.replace(&dotted, ".txt"), &head, None).await.expect(404);
     }
     assert!(seen >= 24, "{seen} representations");

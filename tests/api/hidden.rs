@@ -23,9 +23,9 @@ impl Targets {
         &self.kinds.iter().find(|(one, ..)| *one == param).unwrap_or_else(|| panic!("no {param}")).2
     }
 
-    /// Those that phones push: a link to sheets is none of them.
+    /// Those that phones push: secret addresses are none of them.
     fn pushed(&self) -> impl Iterator<Item = &(&'static str, &'static str, String)> {
-        self.kinds.iter().filter(|(param, ..)| *param != "link_id")
+        self.kinds.iter().filter(|(param, ..)| !["link_id", "feed_id"].contains(param))
     }
 
     /// The same kinds under ids that name nothing.
@@ -73,6 +73,8 @@ async fn targets(admin: &Caller, group: &str, athlete: &str, day: chrono::NaiveD
     admin.post(&format!("/race-tests/{}/results", race.id()), json!({"results": [result]})).await.expect(200);
     let link = admin.post(&format!("/sessions/{session}/links"), json!({})).await.expect(201);
     kinds.push(("link_id", "link", link.id()));
+    let feed = admin.post("/calendar-feeds", json!({})).await.expect(201);
+    kinds.push(("feed_id", "calendar_feed", feed.id()));
     kinds.push(("session_id", "session", session));
     Targets { kinds }
 }

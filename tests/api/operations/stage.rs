@@ -439,8 +439,8 @@ impl Stage {
             heats.send(&self.app).await.expect(200);
         }
         if operation.id.starts_with("get_session_sheets") {
-            let ending = if operation.path.ends_with(".html") { "sheets.html?" } else { "sheets?" };
-            path = self.sheets.replace("sheets?", ending);
+            let ending = operation.path.rsplit_once('.').map_or(String::new(), |(_, ending)| format!(".{ending}"));
+            path = self.sheets.replace("sheets?", &format!("sheets{ending}?"));
         }
         if operation.id == "get_calendar" {
             self.feed().await.body["href"].as_str().unwrap().clone_into(&mut path);

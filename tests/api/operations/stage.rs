@@ -426,8 +426,8 @@ impl Stage {
             heats.send(&self.app).await.expect(200);
         }
         if operation.id.starts_with("get_session_sheets") {
-            let ending = if operation.path.ends_with(".html") { "sheets.html?" } else { "sheets?" };
-            path = self.sheets.replace("sheets?", ending);
+            let (_, ending) = operation.path.split_once("sheets").unwrap_or_default();
+            path = self.sheets.replace("sheets?", &format!("sheets{ending}?"));
         }
         match operation.method {
             Method::GET => self.case(Method::GET, path + query(self, &operation.id).as_str(), None),

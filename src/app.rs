@@ -122,7 +122,7 @@ given:\n\n{}",
     let app = AuthorizationCode::with_refresh_url(
         "/oauth/authorize",
         "/oauth/token",
-        Scopes::from_iter(document::scopes().into_iter().map(|(scope, means)| (scope.to_owned(), means))),
+        document::scopes().into_iter().map(|(scope, means)| (scope.to_owned(), means)).collect::<Scopes>(),
         "/oauth/token",
     );
     let app = OAuth2::with_description(

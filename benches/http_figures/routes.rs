@@ -127,6 +127,7 @@ impl Ground {
     }
 
     /// The routes, with tokens that are new.
+    #[allow(clippy::too_many_lines)] // one entry for each route
     pub fn routes(&self, bench: &Bench) -> Vec<Route> {
         let Squad { club, athletes, groups: [all, twelve], session, .. } = &self.squad;
         let access = renewed(bench, &self.squad.access);

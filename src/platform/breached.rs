@@ -9,6 +9,8 @@ use std::path::Path;
 
 use aws_lc_rs::digest::{SHA1_FOR_LEGACY_USE_ONLY, digest};
 
+use super::audit::hex;
+
 /// Digits of a hash.
 const DIGITS: usize = 40;
 
@@ -48,11 +50,7 @@ pub fn check(path: &Path) -> std::io::Result<()> {
 /// # Errors
 /// When the list cannot be read.
 pub fn lists(path: &Path, password: &str) -> std::io::Result<bool> {
-    let wanted: String = digest(&SHA1_FOR_LEGACY_USE_ONLY, password.as_bytes())
-        .as_ref()
-        .iter()
-        .map(|byte| format!("{byte:02X}"))
-        .collect();
+    let wanted = hex(digest(&SHA1_FOR_LEGACY_USE_ONLY, password.as_bytes()).as_ref()).to_uppercase();
     let file = File::open(path)?;
     // The first line that is not before the wanted one begins in [low, high].
     let (mut low, mut high) = (0, file.metadata()?.len());

@@ -39,7 +39,7 @@ pub async fn noted(admin: &Caller, act: &str, operation: &str) -> Vec<Value> {
     let mut found = Vec::new();
     eventually(&format!("{act} {operation}"), async || {
         found = rows(admin, &format!("&act={act}")).await;
-        found.retain(|row| row["operation"] == format!("{operation}"));
+        found.retain(|row| row["operation"] == operation);
         !found.is_empty()
     })
     .await;

@@ -38,7 +38,8 @@ impl Recorder {
     /// Notes an exchange.
     pub fn note(&mut self, operation: &str, case: &Case, answer: &Answer) {
         let form = case.headers.iter().any(|(_, value)| value == "application/x-www-form-urlencoded");
-        let request = case.body.as_deref().and_then(|bytes| if form { self.form(bytes) } else { self.shown(bytes) });
+        let request =
+            case.body.as_deref().and_then(|bytes| if form { Some(self.form(bytes)) } else { self.shown(bytes) });
         let response = self.shown(&answer.bytes);
         let seen = json!({"request": request, "status": answer.status, "response": response});
         self.seen.insert(operation.to_owned(), seen);
@@ -60,7 +61,7 @@ impl Recorder {
     }
 
     /// A form as an object of its fields, as the document shows it.
-    fn form(&mut self, bytes: &[u8]) -> Option<Value> {
+    fn form(&mut self, bytes: &[u8]) -> Value {
         // Elsewhere a code is a word for programs.
         let secret = |name: &str| if name == "code" { "token" } else { name }.to_owned();
         let fields = form_urlencoded::parse(bytes).map(|(name, value)| {
@@ -68,7 +69,7 @@ impl Recorder {
             self.show(&mut value, &secret(&name));
             (name.into_owned(), value)
         });
-        Some(Value::Object(fields.collect()))
+        Value::Object(fields.collect())
     }
 
     fn show(&mut self, value: &mut Value, name: &str) {

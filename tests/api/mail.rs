@@ -209,7 +209,7 @@ async fn an_invitation_comes_by_mail_proves_the_address_and_is_for_it_alone(pool
     let body = json!({"email": guest.email, "role": "viewer", "group_ids": [group], "language": "de"});
     let shown = admin.post("/invitations", body).await.expect(201).body["token"].as_str().unwrap().to_owned();
     let mail = Catcher::only(post.carry().await);
-    assert_eq!(mail.to, [guest.email.clone()]);
+    assert_eq!(mail.to, std::slice::from_ref(&guest.email));
     assert!(mail.plain().contains("Ada Admin") && mail.plain().contains("Verein North"), "{}", mail.plain());
     let code = mail.code();
     assert_ne!(code, shown);

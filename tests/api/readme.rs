@@ -16,7 +16,7 @@ fn blocks() -> Vec<String> {
 /// Runs a block against the service; none where there is no shell with curl.
 async fn run(app: &TestApp, block: &str) -> Option<Output> {
     if Command::new("curl").arg("--version").output().is_err() {
-        println!("not run: curl cannot be run");
+        eprintln!("not run: curl cannot be run");
         return None;
     }
     let (block, api) = (block.replace("http://127.0.0.1:8080", &app.base), app.base.clone());

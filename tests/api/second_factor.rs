@@ -302,7 +302,8 @@ async fn a_password_of_the_operators_list_cannot_be_chosen(pool: PgPool) {
     const STOLEN: &str = "eight wickets in a row";
     let path = std::env::temp_dir().join(format!("lanewright-stolen-{}", uuid::Uuid::now_v7()));
     let hash = aws_lc_rs::digest::digest(&aws_lc_rs::digest::SHA1_FOR_LEGACY_USE_ONLY, STOLEN.as_bytes());
-    let hash: String = hash.as_ref().iter().map(|byte| format!("{byte:02X}")).collect();
+    let hash: Vec<String> = hash.as_ref().iter().map(|byte| format!("{byte:02X}")).collect();
+    let hash = hash.concat();
     std::fs::write(&path, format!("{}:1\n{hash}:3\n{}:2\n", "0".repeat(40), "F".repeat(40))).unwrap();
     let options = (*pool.connect_options()).clone();
     let config = Config { workers: 1, breached: Some(path.clone()), ..Config::default() };

@@ -85,7 +85,7 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "refresh" | "sign_out" => json!({"refresh_token": "AAAA"}),
         "request_password_reset" => json!({"email": format!("{fresh}@new.example")}),
         "reset_password" => json!({"token": "AAAA", "new": PASSWORD}),
-        "confirm_address" => json!({"token": "AAAA"}),
+        "confirm_address" | "accept_invitation" => json!({"token": "AAAA"}),
         "change_email" => json!({"email": format!("{fresh}@new.example"), "password": PASSWORD}),
         "set_language" => json!({"language": "en"}),
         "begin_second_factor" => json!({"password": PASSWORD}),
@@ -95,7 +95,6 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "set_club_security" => json!({"admins_second_factor": false}),
         "change_password" => json!({"current": PASSWORD, "new": PASSWORD}),
         "create_club" => json!({"name": "Another", "time_zone": "Europe/London", "ruleset": "UKA"}),
-        "accept_invitation" => json!({"token": "AAAA"}),
         "create_invitation" => {
             json!({"email": format!("{}.{fresh}@guests.example", world.mark(outside)), "role": "viewer", "group_ids": groups(place)})
         }

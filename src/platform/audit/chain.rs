@@ -71,10 +71,10 @@ impl Checked {
 
     /// Checks the next row.
     pub fn row(&mut self, row: Row) {
-        let flaw = if row.number != self.last + 1 {
-            Some(Flaw::Gap)
-        } else {
+        let flaw = if row.number == self.last + 1 {
             (hash(&self.hash, row.number, &row.entry) != row.hash).then_some(Flaw::Changed)
+        } else {
+            Some(Flaw::Gap)
         };
         if let Some(flaw) = flaw.filter(|_| self.breaks.len() < MOST) {
             self.breaks.push(Break { number: row.number, flaw });
@@ -102,7 +102,9 @@ mod tests {
 
     fn breaks(rows: Vec<Row>) -> Vec<(i64, Flaw)> {
         let mut checked = Checked::after(0, Vec::new());
-        rows.into_iter().for_each(|row| checked.row(row));
+        for row in rows {
+            checked.row(row);
+        }
         checked.breaks.iter().map(|one| (one.number, one.flaw)).collect()
     }
 
@@ -137,7 +139,9 @@ mod tests {
         let mut rows = rows();
         let rest = rows.split_off(3);
         let mut checked = Checked::after(3, rows[2].hash.clone());
-        rest.into_iter().for_each(|row| checked.row(row));
+        for row in rest {
+            checked.row(row);
+        }
         assert_eq!((checked.rows, checked.first, checked.last, checked.breaks.len()), (2, Some(4), 5, 0));
     }
 }

@@ -39,7 +39,8 @@ fn elements(page: &str) -> Vec<&str> {
     for forbidden in ["<script", "<link", "<img", " style=", " on", "http:", "https:", "url(", "@import"] {
         let without = page.replace("http://www.w3.org/2000/svg", "");
         let inside = without.split('<').filter(|tag| !tag.starts_with('/')).map(|tag| tag.split('>').next().unwrap());
-        let tags: String = inside.map(|tag| format!("<{tag}>")).collect();
+        let tags: Vec<String> = inside.map(|tag| format!("<{tag}>")).collect();
+        let tags = tags.concat();
         assert!(!tags.contains(forbidden), "{forbidden}");
     }
     all
@@ -69,9 +70,9 @@ fn chart(days: i32) -> AthleteChart {
     let mm = Length::from_mm;
     let runs = (0..days).map(|k| RunPoint {
         on: day(k * 3),
-        barrier_kind: BarrierKind::ALL[(k % 4) as usize],
-        height: mm(300 + 50 * (k as u32 % 8)),
-        spacing: mm(6_000 + 40 * k as u32),
+        barrier_kind: BarrierKind::ALL[usize::try_from(k % 4).unwrap()],
+        height: mm(300 + 50 * (k.cast_unsigned() % 8)),
+        spacing: mm(6_000 + 40 * k.cast_unsigned()),
         held: 12,
         intervals: 16,
     });
@@ -197,7 +198,7 @@ fn pictures_are_drawn_of_many_days_of_one_and_of_none() {
 
 #[test]
 fn words_of_a_picture_never_meet() {
-    let width = |words: &str, size: f64| 0.56 * size * words.chars().count() as f64;
+    let width = |words: &str, size: f64| 0.56 * size * f64::from(u32::try_from(words.chars().count()).unwrap());
     let long = Length::from_mm;
     let lane =
         |lane| StripLane { lane, approach: long(13_000), spacing: long(9_140), barriers: 10, run_out: long(14_000) };

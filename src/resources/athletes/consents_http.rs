@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::consent::{Consent, Purpose, Said};
+use super::consent::{Consent, Consenter, Purpose, Said};
 use super::consent_store::{self as store, StoredConsent};
 use super::http::load;
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
@@ -75,7 +75,7 @@ impl From<&StoredConsent> for View {
             purpose: consent.purpose.as_str(),
             act: consent.said().as_str(),
             on: consent.on,
-            by: consent.by.map(|by| by.as_str()),
+            by: consent.by.map(Consenter::as_str),
             recorded_by: stored.recorded_by,
         }
     }

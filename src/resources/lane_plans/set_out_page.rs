@@ -147,7 +147,7 @@ fn strip_lane((lane, planned): &Lane<'_>, run_out_m: f64) -> StripLane {
 }
 
 /// The place of a mark in the running order, whatever the lane; none for the third stride, which is the take-off.
-fn order(mark: &Mark) -> Option<((u8, u8), String)> {
+fn order(mark: Mark) -> Option<((u8, u8), String)> {
     let k = mark.barrier.unwrap_or_default();
     Some(match mark.kind {
         MarkKind::Start => ((0, 0), "start line".to_owned()),
@@ -161,7 +161,7 @@ fn order(mark: &Mark) -> Option<((u8, u8), String)> {
     })
 }
 
-fn on_tape(mark: &Mark, measure: Measure) -> String {
+fn on_tape(mark: Mark, measure: Measure) -> String {
     match measure {
         Measure::Metric => measure.tape(mark.at_tape()),
         Measure::Imperial => measure.tape(mark.at.metres()),
@@ -172,13 +172,13 @@ fn on_tape(mark: &Mark, measure: Measure) -> String {
 fn tape_table(lanes: &[Lane<'_>], measure: Measure) -> Table {
     let mut rows: BTreeMap<(u8, u8), Row> = BTreeMap::new();
     for (at, (lane, _)) in lanes.iter().enumerate() {
-        for (mark, (place, words)) in lane.marks.iter().filter_map(|mark| Some((mark, order(mark)?))) {
+        for (mark, (place, words)) in lane.marks.iter().filter_map(|mark| Some((mark, order(*mark)?))) {
             let row = rows.entry(place).or_insert_with(|| {
                 let row = Row::new(words, vec![Cell::default(); lanes.len()]);
                 if mark.kind == MarkKind::Barrier { row.strong() } else { row }
             });
             if let Some(cell) = row.cells.get_mut(at) {
-                *cell = Cell::of(on_tape(mark, measure));
+                *cell = Cell::of(on_tape(*mark, measure));
             }
         }
     }

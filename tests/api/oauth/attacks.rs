@@ -87,7 +87,7 @@ async fn section_4_3_what_stays_in_the_history_of_a_browser_is_of_no_use(pool: P
     let tokens = app.exchange(&code).await.expect(200).body;
     // A code is good once; who finds it and has no verifier cannot even end what it gave.
     is_error(&app.exchange_as(&code, &[("code_verifier", &"a".repeat(43))]).await, "invalid_grant");
-    let acting = app.acting(&club.coach, &tokens);
+    let acting = Registered::acting(&club.coach, &tokens);
     acting.get("/athletes").await.expect(200);
     // Sent a second time with all that belongs to it, it ends what it gave.
     is_error(&app.exchange(&code).await, "invalid_grant");
@@ -344,7 +344,7 @@ async fn section_4_14_a_refresh_token_that_is_used_twice_ends_the_sign_in_of_the
     let second = app.refresh(&tokens["refresh_token"]).await.expect(200).body;
     assert_ne!(second["refresh_token"], tokens["refresh_token"]);
     let third = app.refresh(&second["refresh_token"]).await.expect(200).body;
-    let acting = app.acting(&club.coach, &third);
+    let acting = Registered::acting(&club.coach, &third);
     acting.get("/athletes").await.expect(200);
     is_error(&app.refresh(&tokens["refresh_token"]).await, "invalid_grant");
     acting.get("/athletes").await.expect(401);

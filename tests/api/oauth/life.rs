@@ -34,7 +34,7 @@ async fn an_app_does_what_the_person_allowed_and_nothing_else(pool: PgPool) {
     assert_eq!(tokens["club_id"], json!(club.admin.club));
     let said = claims(tokens["access_token"].as_str().unwrap());
     assert_eq!((&said["client_id"], &said["scope"]), (&json!(app.client_id), &json!("squad.read session.write")));
-    let acting = app.acting(&club.coach, &tokens);
+    let acting = Registered::acting(&club.coach, &tokens);
     acting.post("/athletes", athlete(&club.group)).await.expect(201);
     assert_eq!(acting.get("/athletes").await.expect(200).body["items"].as_array().unwrap().len(), 1);
     // Neither what was not asked for, nor what the role does not allow, nor what is the account's, nor another club.
@@ -99,7 +99,7 @@ async fn a_lowered_grant_and_a_lowered_role_count_at_the_next_request(pool: PgPo
     // And the role.
     let tag = club.admin.get(&path).await.expect(200).header("etag").to_owned();
     club.admin.patch(&path, &tag, json!({"scopes": ["squad.read", "session.write"]})).await.expect(200);
-    let acting = app.acting(&club.coach, &app.refresh(&tokens["refresh_token"]).await.expect(200).body);
+    let acting = Registered::acting(&club.coach, &app.refresh(&tokens["refresh_token"]).await.expect(200).body);
     acting.post("/athletes", athlete(&club.group)).await.expect(201);
     let member = format!("/members/{}", club.coach.account);
     let tag = club.admin.get(&member).await.expect(200).header("etag").to_owned();

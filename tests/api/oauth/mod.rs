@@ -188,11 +188,11 @@ impl Registered {
     async fn connect(&self, who: &Caller, scope: &str) -> (Caller, Value) {
         let code = self.code_of(who, &[("scope", scope)]).await;
         let tokens = self.exchange(&code).await.expect(200).body;
-        (self.acting(who, &tokens), tokens)
+        (Registered::acting(who, &tokens), tokens)
     }
 
     /// A person with these tokens of the app.
-    fn acting(&self, who: &Caller, tokens: &Value) -> Caller {
+    fn acting(who: &Caller, tokens: &Value) -> Caller {
         let text = |name: &str| tokens[name].as_str().unwrap().to_owned();
         let club = text("club_id");
         Caller { token: text("access_token"), refresh: text("refresh_token"), club, ..who.clone() }

@@ -93,6 +93,8 @@ const TABLE: &[(&str, Answers)] = &[
     ("forecast_final_time", Answers::Always(&[200])),
     ("create_runs", Answers::Batch),
     ("create_session", Answers::Record),
+    // Each makes a link of its own, 20 of a session at most.
+    ("create_session_link", Answers::Always(&[201, 409, 429])),
     ("set_attendance", Answers::Always(&[200])),
     ("create_venue", Answers::Record),
 ];

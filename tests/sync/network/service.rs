@@ -24,7 +24,7 @@ use crate::phone::{Reply, Request};
 const PASSWORD: &str = "five wickets in a row";
 
 /// How old an access token grows before it is refreshed: well before the service's fifteen minutes are over, also on a busy machine.
-const REFRESH_AFTER: Duration = Duration::from_secs(480);
+const REFRESH_AFTER: Duration = Duration::from_mins(8);
 
 type Answering = Pin<Box<dyn Future<Output = Answer>>>;
 

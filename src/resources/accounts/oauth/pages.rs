@@ -134,7 +134,8 @@ pub struct Consent<'a> {
 pub fn consent(of: &Consent) -> HttpResponse {
     let (app, club) = (escaped(&of.asked.app.name), escaped(&of.asked.club_name));
     let (name, email) = (escaped(of.person.0), escaped(of.person.1));
-    let list: String = of.scopes.iter().map(|scope| format!("<li>{}</li>", in_words(scope))).collect();
+    let list: Vec<String> = of.scopes.iter().map(|scope| format!("<li>{}</li>", in_words(scope))).collect();
+    let list = list.concat();
     let uri = &of.asked.of.redirect_uri;
     let body = format!(
         "<h1>Let {app} work with {club} for you?</h1>\

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -221,4 +222,28 @@ fn the_containers_serve_no_demo_and_bring_no_password() {
     for one in uses {
         assert!(one.contains(":?"), "{one} has a default or may be empty");
     }
+}
+
+#[test]
+fn each_requirement_that_is_called_met_names_a_test_that_is_there() {
+    let table = fs::read_to_string(root().join("tests/hostile/asvs.md")).unwrap();
+    let tests: String =
+        ["tests", "src"].into_iter().flat_map(|folder| files(folder, "rs")).map(|(_, text)| text).collect();
+    let mut counts = BTreeMap::new();
+    for line in table.lines() {
+        let cells: Vec<&str> = line.split('|').map(str::trim).collect();
+        let [_, asked, _, state, _, test, _] = cells[..] else { continue };
+        if !["met", "partly", "not", "operator"].contains(&state) {
+            continue;
+        }
+        *counts.entry(state).or_insert(0) += asked.split(',').count();
+        let test = test.trim_matches('`');
+        assert!(test.is_empty() || tests.contains(&format!("fn {test}(")), "{asked}: there is no test {test}");
+    }
+    let all: usize = counts.values().sum();
+    let said = format!(
+        "Of {all} requirements that apply, {} are met, {} partly, {} not, and {} are the operator's.",
+        counts["met"], counts["partly"], counts["not"], counts["operator"]
+    );
+    assert!(table.contains(&said), "{said}");
 }

@@ -232,6 +232,7 @@ async fn no_refused_change_shows_what_its_caller_cannot_get() {
 
 /// What everybody may do works: otherwise the refusals above would prove nothing.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+#[allow(clippy::too_many_lines)] // one arm for each that needs something of its own
 async fn the_valid_call_of_every_operation_succeeds() {
     let (world, report) = (Arc::new(World::simple().await), Arc::new(Report::new("valid calls")));
     let admin = world.person("admin").clone();

@@ -205,8 +205,9 @@ mod tests {
         assert_eq!(fault(rows(corners)), ("/header".to_owned(), "too_many".to_owned()));
         let far = r#"<row r="1"><c r="A1"><v>1</v></c></row><row r="1048576"><c r="A1048576"><v>1</v></c></row>"#;
         assert_eq!(rows(far).unwrap().rows[0].line, 1_048_576);
-        let long: String = (1..=22).map(|row| format!(r#"<row r="{row}"><c r="A{row}"><v>1</v></c></row>"#)).collect();
-        assert_eq!(fault(rows(&long)), ("/rows".to_owned(), "too_many".to_owned()));
+        let long: Vec<String> =
+            (1..=22).map(|row| format!(r#"<row r="{row}"><c r="A{row}"><v>1</v></c></row>"#)).collect();
+        assert_eq!(fault(rows(&long.concat())), ("/rows".to_owned(), "too_many".to_owned()));
         let blank = "<c/>".repeat(CELLS_A_ROW * 21 + 1);
         assert_eq!(fault(rows(&format!("<row>{blank}</row>"))), ("/rows".to_owned(), "too_many".to_owned()));
     }

@@ -6,7 +6,7 @@ use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::consent::{Consent, Consenter, Entered, Purpose, Standing};
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::db::{Audience, Change, ClubTx, Kind, StoreError};
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, ConsentId, GroupId};
 
@@ -192,6 +192,7 @@ pub async fn entered(tx: &mut ClubTx, athletes: &[(AthleteId, Entered)]) -> Resu
 }
 
 /// Brings the rows of athletes in line with what stands: the day of consent, and from whom they are withheld.
+#[allow(clippy::too_many_lines)] // one read, one write, and what follows from it
 async fn settle(tx: &mut ClubTx, athletes: &HashMap<AthleteId, &[GroupId]>) -> Result<(), StoreError> {
     let ids: Vec<Uuid> = athletes.keys().map(|id| id.0).collect();
     let mut latest = latest(tx, &ids).await?;
@@ -216,7 +217,7 @@ async fn settle(tx: &mut ClubTx, athletes: &HashMap<AthleteId, &[GroupId]>) -> R
         let stands = latest.remove(&id).unwrap_or_default();
         let training = stands.get(&Purpose::TrainingRecords);
         let consent_on = training.filter(|one| one.given).map(|one| one.on);
-        let withheld: Vec<&str> = Purpose::withheld(&stands).map(|audience| audience.as_str()).collect();
+        let withheld: Vec<&str> = Purpose::withheld(&stands).map(Audience::as_str).collect();
         if row.consent_on == consent_on && row.withheld == withheld {
             continue;
         }

@@ -65,6 +65,7 @@ pub struct FactorBegun {
 
 /// Recovery codes.
 #[derive(Serialize, ToSchema)]
+#[schema(as = NewRecoveryCodes)]
 pub struct RecoveryCodes {
     /// Each is good once in the place of a code; write them down and keep them apart from the authenticator.
     #[schema(max_items = 10)]

@@ -47,10 +47,10 @@ async fn everybody_moves_up_one_step_and_nobody_two(pool: PgPool) {
 
     let done = admin.post("/groups/turn", turn.clone()).await.expect(200);
     assert_eq!(done.body["athletes"], dry.body["athletes"]);
-    assert_eq!(groups_of(&admin, &ada).await, [u14.clone()], "one step, although her new group moves on");
-    assert_eq!(groups_of(&admin, &cleo).await, [u16.clone()]);
-    assert_eq!(groups_of(&admin, &young).await, [u12.clone()]);
-    assert_eq!(groups_of(&admin, &left).await, [u12.clone()]);
+    assert_eq!(groups_of(&admin, &ada).await, std::slice::from_ref(&u14), "one step, although her new group moves on");
+    assert_eq!(groups_of(&admin, &cleo).await, std::slice::from_ref(&u16));
+    assert_eq!(groups_of(&admin, &young).await, std::slice::from_ref(&u12));
+    assert_eq!(groups_of(&admin, &left).await, std::slice::from_ref(&u12));
     let mut both = vec![u14.clone(), u16.clone()];
     both.sort_unstable();
     assert_eq!(groups_of(&admin, &dora).await, both);
@@ -111,12 +111,12 @@ async fn a_group_with_a_past_is_archived_and_leaves_the_lists_but_nothing_else(p
         let list = admin.get(&format!("/groups{query}")).await.expect(200).body;
         list["items"].as_array().unwrap().iter().map(|one| one["id"].as_str().unwrap().to_owned()).collect::<Vec<_>>()
     };
-    assert_eq!(listed("").await, [new.clone()]);
+    assert_eq!(listed("").await, std::slice::from_ref(&new));
     assert_eq!(listed("?archived=true").await, [old.clone(), new.clone()]);
     assert_eq!(coach.get("/groups").await.expect(200).body["items"], json!([]));
     // It keeps its past.
     assert_eq!(admin.get(&path).await.expect(200).body["archived"], true);
-    assert_eq!(groups_of(&coach, &ada).await, [old.clone()]);
+    assert_eq!(groups_of(&coach, &ada).await, std::slice::from_ref(&old));
     let sessions = coach.get(&format!("/sessions?group_id={old}")).await.expect(200).body;
     assert_eq!(sessions["items"].as_array().unwrap().len(), 1);
     // Phones learn of it, and it comes back.

@@ -145,6 +145,7 @@ mod tests {
 
     const BOUNDS: Bounds = Bounds { rows: 20, columns: 4, unpacked: 64 * 1024 };
     const RELS: &str = r#"<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/worksheet" Target="worksheets/sheet1.xml"/></Relationships>"#;
+    const ROOT: &str = r#"<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/officeDocument" Target="xl/workbook.xml"/></Relationships>"#;
     const BOOK: &str = r#"<workbook xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main" xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships"><sheets><sheet name="S" sheetId="1" r:id="rId1"/></sheets></workbook>"#;
 
     fn packed(parts: &[(&str, &[u8])]) -> Vec<u8> {
@@ -161,6 +162,7 @@ mod tests {
             r#"<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">{sheet}</worksheet>"#
         );
         packed(&[
+            ("_rels/.rels", ROOT.as_bytes()),
             ("xl/workbook.xml", BOOK.as_bytes()),
             ("xl/_rels/workbook.xml.rels", RELS.as_bytes()),
             ("xl/worksheets/sheet1.xml", sheet.as_bytes()),

@@ -1,15 +1,18 @@
 //! Rows of the entries of race tests.
 
-use chrono::Utc;
+use std::collections::HashMap;
+
+use chrono::{DateTime, Utc};
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::readiness_shapes::{Looked, ReadinessView, readiness};
+use super::readiness_shapes::ReadinessView;
 use super::store::StoredTest;
 use crate::compute::race::{Basis, Expected};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId};
 use crate::platform::people::People;
+use crate::resources::advice::{self, Planned};
 
 /// An athlete who is entered.
 #[derive(Clone, Debug)]
@@ -85,6 +88,30 @@ pub struct Entry {
     pub readiness: Option<ReadinessView>,
 }
 
+/// The readiness of entries, by entry, with what was reported since: of each its id, athlete, when they were entered, and what is
+/// stored, none from before it was looked at.
+async fn readiness<'a>(
+    tx: &mut ClubTx,
+    looked: impl Iterator<Item = (Uuid, AthleteId, DateTime<Utc>, Option<&'a Value>)>,
+) -> Result<HashMap<Uuid, ReadinessView>, StoreError> {
+    let (mut found, mut asked) = (HashMap::new(), Vec::new());
+    for (entry, athlete, created_at, kept) in looked {
+        let Some(view) = kept.map(ReadinessView::stored).transpose()? else { continue };
+        asked.push((entry, [athlete], view.on, view.looked_at.unwrap_or(created_at)));
+        found.insert(entry, view);
+    }
+    let planned: Vec<Planned<'_>> = asked
+        .iter()
+        .map(|(id, people, on, known_at)| Planned { id: *id, people, on: *on, known_at: *known_at })
+        .collect();
+    for (entry, people) in advice::overtaken(tx, &planned).await? {
+        for (view, wall) in found.get_mut(&entry).into_iter().zip(people.into_values()) {
+            view.overtake(wall.as_ref());
+        }
+    }
+    Ok(found)
+}
+
 /// The entries with these ids.
 pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreError> {
     let club = tx.club.0;
@@ -100,16 +127,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
     )
     .fetch_all(tx.conn())
     .await?;
-    let looked: Vec<Looked<'_>> = rows
-        .iter()
-        .map(|row| Looked {
-            entry: row.id,
-            athlete: AthleteId(row.athlete_id),
-            created_at: row.created_at,
-            kept: row.readiness.as_ref(),
-        })
-        .collect();
-    let mut found = readiness(tx, &looked).await?;
+    let looked = rows.iter().map(|row| (row.id, AthleteId(row.athlete_id), row.created_at, row.readiness.as_ref()));
+    let mut found = readiness(tx, looked).await?;
     rows.into_iter()
         .map(|row| {
             Ok(Entry {
@@ -145,16 +164,8 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
     .fetch_all(tx.conn())
     .await?;
     let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
-    let looked: Vec<Looked<'_>> = rows
-        .iter()
-        .map(|row| Looked {
-            entry: row.id,
-            athlete: AthleteId(row.athlete_id),
-            created_at: row.created_at,
-            kept: row.readiness.as_ref(),
-        })
-        .collect();
-    let mut found = readiness(tx, &looked).await?;
+    let looked = rows.iter().map(|row| (row.id, AthleteId(row.athlete_id), row.created_at, row.readiness.as_ref()));
+    let mut found = readiness(tx, looked).await?;
     rows.into_iter()
         .map(|row| {
             Ok(Entrant {

@@ -1,19 +1,16 @@
 //! The JSON of how ready an athlete is for a race test.
 
-use std::collections::HashMap;
-
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use utoipa::ToSchema;
-use uuid::Uuid;
 
 use super::entries_store::Entrant;
-use crate::compute::decision::Caution;
+use crate::compute::decision::{Caution, Wall};
 use crate::compute::race::Readiness;
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::StoreError;
 use crate::platform::ids::AthleteId;
-use crate::resources::advice::{self, CautionView, MissingView, Planned, WallView, vocabulary};
+use crate::resources::advice::{CautionView, MissingView, WallView, vocabulary};
 
 /// What was run last.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -106,6 +103,25 @@ impl ReadinessView {
         self.cautions.iter().any(|one| one.code() == Caution::NotReady.code())
     }
 
+    /// The readiness as it is stored.
+    ///
+    /// # Errors
+    /// When it does not read.
+    pub fn stored(value: &Value) -> Result<Self, StoreError> {
+        Self::deserialize(value).map_err(|_| StoreError::Corrupt("race entry"))
+    }
+
+    /// Notes that a report or restriction came later, which lets the athlete rest where there is a wall.
+    pub fn overtake(&mut self, wall: Option<&Wall>) {
+        self.overtaken = true;
+        if let Some(wall) = wall {
+            self.ready = false;
+            self.wall = Some(WallView::from(wall));
+            // No coach's word opens this wall.
+            self.cautions.retain(|one| one.code() != Caution::NotReady.code());
+        }
+    }
+
     /// As it is stored.
     ///
     /// # Errors
@@ -113,48 +129,6 @@ impl ReadinessView {
     pub fn kept(&self) -> Result<Value, StoreError> {
         serde_json::to_value(self).map_err(|_| StoreError::Corrupt("race entry"))
     }
-}
-
-/// An entry whose readiness is read.
-pub struct Looked<'a> {
-    /// The entry.
-    pub entry: Uuid,
-    /// The athlete.
-    pub athlete: AthleteId,
-    /// When the athlete was entered.
-    pub created_at: DateTime<Utc>,
-    /// The readiness as it is stored; none from before it was looked at.
-    pub kept: Option<&'a Value>,
-}
-
-/// The readiness of entries, by entry, with what was reported since.
-///
-/// # Errors
-/// Database errors; what is stored does not read.
-pub async fn readiness(tx: &mut ClubTx, looked: &[Looked<'_>]) -> Result<HashMap<Uuid, ReadinessView>, StoreError> {
-    let mut found = HashMap::with_capacity(looked.len());
-    for (one, kept) in looked.iter().filter_map(|one| Some((one, one.kept?))) {
-        let view = ReadinessView::deserialize(kept).map_err(|_| StoreError::Corrupt("race entry"))?;
-        found.insert(one.entry, view);
-    }
-    let planned = looked.iter().filter_map(|one| {
-        let view = found.get(&one.entry)?;
-        let known_at = view.looked_at.unwrap_or(one.created_at);
-        Some(Planned { id: one.entry, people: std::slice::from_ref(&one.athlete), on: view.on, known_at })
-    });
-    let overtaken = advice::overtaken(tx, &planned.collect::<Vec<_>>()).await?;
-    for (entry, wall) in overtaken.into_iter().filter_map(|(entry, people)| Some((entry, people.into_values().next()?)))
-    {
-        let Some(view) = found.get_mut(&entry) else { continue };
-        view.overtaken = true;
-        if let Some(wall) = wall {
-            view.ready = false;
-            view.wall = Some(WallView::from(&wall));
-            // No coach's word opens this wall.
-            view.cautions.retain(|one| one.code() != Caution::NotReady.code());
-        }
-    }
-    Ok(found)
 }
 
 /// An athlete who is entered.

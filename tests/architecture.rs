@@ -154,12 +154,15 @@ fn the_groups_of_a_root_are_asked_for_by_kind_and_id() {
     assert!(found.is_empty(), "{found:#?}");
 }
 
+/// Documentation comments do not count: whoever explains more is not to split a file for it.
 #[test]
 fn no_source_file_outgrows_400_lines_before_its_tests() {
     let long: Vec<String> = files("src", "rs")
         .into_iter()
         .filter_map(|(name, text)| {
-            let lines = text.split("#[cfg(test)]").next().unwrap_or_default().lines().count();
+            let before = text.split("#[cfg(test)]").next().unwrap_or_default();
+            let documents = |line: &&str| ["///", "//!"].iter().any(|mark| line.trim_start().starts_with(mark));
+            let lines = before.lines().filter(|line| !documents(line)).count();
             (lines > 400).then(|| format!("{name}: {lines}"))
         })
         .collect();

@@ -1,8 +1,42 @@
-//! Bounds of the trade: what no lane, no measurement of an athlete and no policy of a club may be, with the reason, and what of
-//! the measurements is so rare that somebody is asked to look again.
+//! Bounds of the trade: what no lane, no measurement of an athlete and no policy of a club may be, with the
+//! reason, and what of the measurements is so rare that somebody is asked to look again.
 //!
-//! A form can be filled correctly and still ask for what would hurt somebody, or say what cannot be. Each bound here is one
-//! function that every caller asks; the figures are generous, so that they stop slips of the pen and not fast children.
+//! A form can be filled correctly and still ask for what would hurt somebody, or say what cannot be. Each bound
+//! here is one function that every caller asks; the figures are generous, so that they stop slips of the pen
+//! and not fast children.
+//!
+//! # Lanes
+//! The run-out follows from an even braking at a = 3 m/s² from the speed of an interval of 1.1 s:
+//!
+//! ```text
+//! run-out = v^2 / (2 a),   v = spacing / 1.1 s            rounded up to 0.1 m
+//! ```
+//!
+//! | spacing | speed | run-out |
+//! | --- | --- | --- |
+//! | 6.00 m | 5.45 m/s | 5.0 m |
+//! | 7.00 m | 6.36 m/s | 6.8 m |
+//! | 8.50 m | 7.73 m/s | 10.0 m |
+//! | 9.14 m | 8.31 m/s | 11.6 m |
+//!
+//! # Measurements
+//! Each value has two ranges at an age: what can be, and what is usual. Between them it counts once somebody
+//! confirms it; outside the first it never counts, whoever confirms. For a girl of 10 years (growth table:
+//! 1.380 m, spread 0.0671 m):
+//!
+//! | measured | usual | can be |
+//! | --- | --- | --- |
+//! | stature | 1.145 to 1.615 m | 0.843 to 1.716 m |
+//! | leg length | 0.458 to 0.904 m | 0.295 to 1.115 m |
+//! | 30 m from standing | 4.96 s or more | 4.56 s or more |
+//! | 50 m from standing | 7.50 s or more | 7.00 s or more |
+//!
+//! There is no slowest time: whoever stumbles is slow. The usual range lies inside the possible one at every
+//! age and for both sexes, which a test holds.
+//!
+//! # Used from
+//! Lane plans (run-out, approach, barriers), barrier configurations (approach), race entries (barriers),
+//! measurements of athletes when they are filed, and [`crate::advice`], which leaves out what cannot be.
 
 use std::ops::RangeInclusive;
 
@@ -11,8 +45,9 @@ use crate::prior::stature_at;
 use crate::specs::Birth;
 use crate::units::{Length, Sex};
 
-/// The shortest approach to a lane that is run: four to five strides, below which nobody reaches the stride of the first
-/// interval (common practice, no source; clinic notes ask eight strides of schools, so about 10 to 13 m).
+/// The shortest approach to a lane that is run: four to five strides, below which nobody reaches the stride of
+/// the first interval (common practice, no source; clinic notes ask eight strides of schools, so about 10 to 13
+/// m).
 pub const APPROACH_LEAST: Length = Length::from_mm(5_000);
 /// Spacings from which a lane is run in strides; drills and walkovers stand closer (design choice: below the shortest
 /// published school lanes of 4.57 m).
@@ -23,7 +58,8 @@ const BARRIERS_ALWAYS: u32 = 8;
 const BARRIERS_MORE: u32 = 2;
 /// Barriers of the longest sprint hurdle races, for whom no race is on file.
 const BARRIERS_RACE: u32 = 10;
-/// Time of a quick interval, seconds (s): fast youths take 1.0 to 1.1 s (from memory).
+/// Time of a quick interval, seconds (s): fast youths take 1.0 to 1.1 s (from memory). A slower athlete needs
+/// less run-out.
 const INTERVAL_S: f64 = 1.1;
 /// How hard somebody brakes who runs out freely, metres per second squared (from memory; half of what a hard stop takes).
 const BRAKING: f64 = 3.0;
@@ -34,32 +70,35 @@ const FASTEST_50_S: (f64, f64) = (5.4, 0.20);
 /// The same for times that are asked about: few of a squad are ever faster (design choice, 0.4 s and 0.5 s slower).
 const RARE_30_S: (f64, f64) = (4.0, 0.12);
 const RARE_50_S: (f64, f64) = (5.9, 0.20);
-/// Spreads around the mean of the growth tables that a stature may lie below and, while growing, above (design choice: short
-/// stature has causes that no table of all children shows, so there is more room below).
+/// Spreads around the mean of the growth tables that a stature may lie below and, while growing, above (design
+/// choice: short stature has causes that no table of all children shows, so there is more room below).
 const SPREADS: (f64, f64) = (8.0, 5.0);
 /// Spreads on either side of the mean beyond which a stature is asked about: about 1 child in 2 000 (design choice).
 const RARE_SPREADS: f64 = 3.5;
 /// Age from which nobody is too tall but by the range of the measurement, years.
 const GROWN: f64 = 18.0;
-/// Shares of the stature that a leg length can be: see the prior.
+/// Shares of the stature that a leg length can be: see [`crate::prior`]. Applied to the range of statures, not
+/// to the athlete's own.
 const LEG_SHARES: (f64, f64) = (0.35, 0.65);
 /// Shares beyond which a leg length is asked about: most lie from 0.44 to 0.52 (from memory).
 const RARE_LEG_SHARES: (f64, f64) = (0.40, 0.56);
 
-/// Whether a lane is run and its approach too short for that.
+/// Whether a lane is run and its approach too short for that. Lanes of drills and walkovers, closer than
+/// [`RUN_SPACING_LEAST`], never are.
 pub fn short_approach(spacing: Length, approach: Length) -> bool {
     spacing >= RUN_SPACING_LEAST && approach < APPROACH_LEAST
 }
 
-/// The free distance after the last barrier that stopping needs at the speed of a spacing: the way of an even braking,
-/// v² / 2a, from the speed of a quick interval; whole tenths of a metre, rounded up.
+/// The free distance after the last barrier that stopping needs at the speed of a spacing: the way of an even
+/// braking, v² / 2a, from the speed of a quick interval; whole tenths of a metre, rounded up. Grows with the
+/// square of the spacing; 0 for a spacing of 0.
 ///
 /// ```
 /// use lanewright_compute::bounds::run_out_least;
 /// use lanewright_compute::units::Length;
 ///
-/// assert_eq!(run_out_least(Length::from_mm(6_000)), Length::from_mm(5_000));
-/// assert!(run_out_least(Length::from_mm(8_500)) <= Length::from_mm(10_000));
+/// let tenths = |spacing| run_out_least(Length::from_mm(spacing)).mm() / 100;
+/// assert_eq!([6_000, 7_000, 8_500, 9_140].map(tenths), [50, 68, 100, 116]);
 /// ```
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // spacings are at most 20 m: below 60 m
 pub fn run_out_least(spacing: Length) -> Length {
@@ -68,12 +107,19 @@ pub fn run_out_least(spacing: Length) -> Length {
     Length::from_mm(tenths * 100)
 }
 
-/// The most barriers of a training lane for somebody whose race has so many; of the longest race where none is on file.
+/// The most barriers of a training lane for somebody whose race has so many: two more than the race, and 8 in
+/// any case; 10, as in the longest race, where none is on file.
+///
+/// ```
+/// use lanewright_compute::bounds::barriers_most;
+///
+/// assert_eq!([Some(5), Some(8), Some(10), None].map(barriers_most), [8, 10, 12, 10]);
+/// ```
 pub fn barriers_most(race: Option<u32>) -> u32 {
     race.map_or(BARRIERS_RACE, |race| (race + BARRIERS_MORE).max(BARRIERS_ALWAYS))
 }
 
-/// Something that is measured of an athlete.
+/// Something that is measured of an athlete and that the prior reads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Measured {
     /// Standing height, metres (m).
@@ -86,7 +132,7 @@ pub enum Measured {
     Sprint50,
 }
 
-/// What a value is at an age.
+/// What a value is at an age. The ranges are told to whoever sent it; an end without limit is infinite.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Verdict {
     /// Is as others of that age are.
@@ -98,7 +144,8 @@ pub enum Verdict {
 }
 
 impl Verdict {
-    /// Whether advice may rest on the value.
+    /// Whether advice may rest on the value: usual ones always, rare ones once somebody confirmed them,
+    /// impossible ones never.
     pub const fn counts(&self, confirmed: bool) -> bool {
         match self {
             Self::Usual => true,
@@ -110,18 +157,9 @@ impl Verdict {
 
 /// What a value (m or s) is that was measured of somebody born so on a day.
 ///
-/// ```
-/// use lanewright_compute::bounds::{Measured, Verdict, judge};
-/// use lanewright_compute::day::Day;
-/// use lanewright_compute::specs::Birth;
-/// use lanewright_compute::units::Sex;
-///
-/// let (born, on) = (Day::from_ymd(2016, 5, 1).unwrap(), Day::from_ymd(2026, 5, 1).unwrap());
-/// let of = |seconds| judge(Measured::Sprint30, Sex::Female, Birth::Date(born), on, seconds);
-/// assert_eq!(of(5.6), Verdict::Usual);
-/// assert!(matches!(of(4.7), Verdict::Unusual(_)) && of(4.7).counts(true) && !of(4.7).counts(false));
-/// assert!(matches!(of(3.9), Verdict::Impossible(_)) && !of(3.9).counts(true));
-/// ```
+/// With a birth year alone the range is that of all ages it leaves open, so the verdict is the mildest of them.
+/// Below 6 years, where the growth tables begin, no stature is too short; from 18 on none is too tall, though
+/// some are rare. NaN cannot be.
 pub fn judge(what: Measured, sex: Sex, birth: Birth, on: Day, value: f64) -> Verdict {
     let can = possible(what, sex, birth, on);
     if !can.contains(&value) {
@@ -131,7 +169,11 @@ pub fn judge(what: Measured, sex: Sex, birth: Birth, on: Day, value: f64) -> Ver
     if often.contains(&value) { Verdict::Usual } else { Verdict::Unusual(often) }
 }
 
-/// The values (m or s) that can be of somebody born so, measured on a day; with a birth year alone, at any age it leaves open.
+/// The values (m or s) that can be of somebody born so, measured on a day; with a birth year alone, at any age
+/// it leaves open.
+///
+/// Stature from 8 spreads below the mean of the youngest age to 5 above that of the oldest; leg length from
+/// 0.35 of the least to 0.65 of the greatest of these; times from the fastest of the oldest age on.
 fn possible(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64> {
     let (youngest, oldest) = ages(birth, on);
     let (shortest, tallest) = (stature_at(sex, youngest), stature_at(sex, oldest));
@@ -145,7 +187,8 @@ fn possible(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f
     }
 }
 
-/// The same for the values that nobody needs to ask about.
+/// The same for the values that nobody needs to ask about: 3.5 spreads either way, 0.40 to 0.56 of these for
+/// the legs, slower fastest times.
 fn usual(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64> {
     let (youngest, oldest) = ages(birth, on);
     let (shortest, tallest) = (stature_at(sex, youngest), stature_at(sex, oldest));
@@ -159,12 +202,14 @@ fn usual(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64>
     }
 }
 
-/// The times from the fastest of grown-ups, and how much slower each year below 18 is, on.
+/// The times from the fastest of grown-ups, and how much slower each year below 18 is, on: at 10 years 3.6 + 8
+/// · 0.12 = 4.56 s over 30 m.
 fn fastest((grown, year): (f64, f64), oldest: f64) -> RangeInclusive<f64> {
     (grown + year * (GROWN - oldest).max(0.0))..=f64::INFINITY
 }
 
-/// The least and the greatest age, years.
+/// The least and the greatest age, years, in fractions of 365.25 days. A birth year alone leaves two years
+/// open: who was born in 2016 is from 9 to 11 somewhere in 2026.
 fn ages(birth: Birth, on: Day) -> (f64, f64) {
     match birth {
         Birth::Date(born) => {

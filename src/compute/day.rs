@@ -1,8 +1,33 @@
 //! Calendar days without a clock.
+//!
+//! Records, ages and forecasts are told in days, so the mathematics needs no time of day, no time zone and no
+//! "today": whoever asks brings the day along. A day is one whole number, which makes differences and sums
+//! exact.
+//!
+//! # Mathematics
+//! The number of a date is the days of the years before it, plus those of the months before it, plus the day,
+//! counted from 1970-01-01:
+//!
+//! ```text
+//! n = 365 (y-1) + floor((y-1)/4) - floor((y-1)/100) + floor((y-1)/400) + before(month) + leap day + d - 1 - 719 162
+//! ```
+//!
+//! with y - 1 whole years before the year, a leap day from March of a leap year on, and 719 162 the same sum
+//! for 1970-01-01. The way back tries years upwards from one that is never too late, then months downwards: a
+//! handful of sums, no table.
+//!
+//! Known days, which tests hold: 2000-02-29 is 11 016, 2001-09-09 is 11 574, 2038-01-19 is 24 855. Every day of
+//! the range is turned into its date and back there, too.
+//!
+//! Example: for 2026-10-01 the years before give 739 616 days, the nine months before 273, the day 1: 739 616 +
+//! 273 + 1 - 1 - 719 162 = 20 727.
 
 use std::fmt;
 
 /// A civil date of the Gregorian calendar: whole days since 1970-01-01, from 1900-01-01 to 2200-12-31.
+///
+/// Ordered as the calendar. The range holds every birth date and every forecast, and keeps the year at four
+/// digits.
 ///
 /// # Source
 /// Leap years and month lengths: ISO 8601-1 (2019), proleptic Gregorian calendar. The range is a design choice.
@@ -19,12 +44,19 @@ use std::fmt;
 pub struct Day(i32);
 
 impl Day {
-    /// The first day that can be told: 1900-01-01.
+    /// The first day that can be told: 1900-01-01, day -25 567.
     pub const MIN: Self = Self(civil(1_900, 1, 1));
-    /// The last day that can be told: 2200-12-31.
+    /// The last day that can be told: 2200-12-31, day 84 370.
     pub const MAX: Self = Self(civil(2_200, 12, 31));
 
-    /// The day of a year (1900 to 2200), month (1 to 12) and day of the month, if there is such a day.
+    /// The day of a year (1900 to 2200), month (1 to 12) and day of the month, if there is such a day: none for
+    /// 29 February of a common year.
+    ///
+    /// ```
+    /// use lanewright_compute::day::Day;
+    ///
+    /// assert!(Day::from_ymd(2024, 2, 29).is_some() && Day::from_ymd(2100, 2, 29).is_none());
+    /// ```
     pub const fn from_ymd(year: i32, month: u8, day: u8) -> Option<Self> {
         if year < 1_900 || year > 2_200 || month < 1 || month > 12 {
             return None;
@@ -35,7 +67,7 @@ impl Day {
         Some(Self(civil(year, month, day)))
     }
 
-    /// The day that lies this many days after 1970-01-01, if it is within range.
+    /// The day that lies this many days after 1970-01-01, if it is within range: -25 567 to 84 370.
     pub const fn from_days(days: i32) -> Option<Self> {
         if days < Self::MIN.0 || days > Self::MAX.0 {
             return None;
@@ -43,12 +75,16 @@ impl Day {
         Some(Self(days))
     }
 
-    /// Days since 1970-01-01.
+    /// Days since 1970-01-01, negative before; the number that records of the core and codes
+    /// ([`Value::Day`](crate::params::Value::Day)) hold.
     pub const fn days(self) -> i32 {
         self.0
     }
 
     /// Year, month (1 to 12), day of the month (1 to 31).
+    ///
+    /// Begins at 1969 + days / 366 rounded down, which is never after the year, and goes up to it; then down
+    /// from December. At most a dozen and a half sums.
     pub fn ymd(self) -> (i32, u8, u8) {
         // At most two years too early anywhere in the range.
         let mut year = 1_969 + self.0.div_euclid(366);
@@ -64,12 +100,20 @@ impl Day {
         (year, month, day)
     }
 
-    /// The calendar year.
+    /// The calendar year, 1900 to 2200: that of age groups and seasons which go by it.
     pub fn year(self) -> i32 {
         self.ymd().0
     }
 
-    /// The day this many days later (earlier when negative), cut off at [`Day::MIN`] and [`Day::MAX`].
+    /// The day this many days later (earlier when negative), cut off at [`Day::MIN`] and [`Day::MAX`]: a
+    /// forecast beyond the range is its end, not an error. Any number is allowed.
+    ///
+    /// ```
+    /// use lanewright_compute::day::Day;
+    ///
+    /// assert_eq!(Day::from_ymd(2024, 2, 28).unwrap().add_days(2), Day::from_ymd(2024, 3, 1).unwrap());
+    /// assert_eq!(Day::MAX.add_days(1), Day::MAX);
+    /// ```
     #[must_use]
     pub fn add_days(self, days: i32) -> Self {
         Self(self.0.saturating_add(days).clamp(Self::MIN.0, Self::MAX.0))
@@ -77,18 +121,20 @@ impl Day {
 }
 
 impl fmt::Display for Day {
-    /// Writes the day as `YYYY-MM-DD`.
+    /// Writes the day as `YYYY-MM-DD`, ten characters always.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (year, month, day) = self.ymd();
         write!(f, "{year:04}-{month:02}-{day:02}")
     }
 }
 
+/// Every fourth year, but of the centuries only every fourth: 2000 is one, 1900 and 2100 are none.
 const fn is_leap(year: i32) -> bool {
     year % 4 == 0 && (year % 100 != 0 || year % 400 == 0)
 }
 
-/// Days in a month (1 to 12) of a year.
+/// Days in a month (1 to 12) of a year. For the last day of a month, to which reference dates of age rules are
+/// cut.
 pub(crate) const fn month_length(year: i32, month: u8) -> u8 {
     match month {
         2 if is_leap(year) => 29,
@@ -99,6 +145,9 @@ pub(crate) const fn month_length(year: i32, month: u8) -> u8 {
 }
 
 /// Days from 1970-01-01 to a date of any year from 1 on; a day past the end of its month runs on into the next.
+///
+/// No range is checked: rules of age groups count back to births before 1900, which are no [`Day`]. 29 February
+/// of a common year is 1 March.
 pub(crate) const fn civil(year: i32, month: u8, day: u8) -> i32 {
     const BEFORE: [i32; 12] = [0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334];
     const EPOCH: i32 = 719_162;

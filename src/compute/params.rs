@@ -1,44 +1,63 @@
 //! The figures behind a coded sentence, so that a client can say it in another language.
+//!
+//! Everything that [`crate::english`] says is also a code with parameters: reasons, what is missing, walls, and
+//! where somebody stands in a lane. The sentence "12 more intervals on 2 more days" is the codes `intervals`
+//! with `intervals_more` = 12 and `days` with `days_more` = 2. A client that translates needs the codes and
+//! this list, and no grammar of ours.
+//!
+//! Names are shared: `hold_needed` means the same wherever it stands, and one name has one kind of value. That
+//! every code carries exactly the parameters that its documentation names is held by a test.
+//!
+//! ```
+//! use lanewright_compute::decision::Missing;
+//! use lanewright_compute::params::{PARAMS, Value};
+//!
+//! let missing = Missing::Intervals { count: 12 };
+//! assert_eq!((missing.code(), missing.params()), ("intervals", vec![("intervals_more", Value::Count(12))]));
+//! assert_eq!(missing.text(), "A step up needs 12 more intervals.");
+//! assert!(PARAMS.iter().any(|(name, _, _)| *name == "intervals_more"));
+//! ```
 
 use super::decision::Configuration;
 use super::units::{BarrierKind, Length};
 
-/// One figure or word.
+/// One figure or word, as JSON can hold it: numbers as numbers, days as dates.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Value {
-    /// A whole number.
+    /// A whole number: intervals, days, barriers, sessions, or a level.
     Count(u32),
-    /// A length in metres, a share or a probability.
+    /// A length in metres, or a share, a probability or a loss; which, its [`Kind`] says. Not rounded here.
     Number(f64),
-    /// A word of a closed list.
+    /// A word of a closed list, the same as in JSON elsewhere.
     Word(&'static str),
-    /// A day, days since 1970-01-01.
+    /// A day, days since 1970-01-01; written as an ISO 8601 date.
     Day(i32),
 }
 
 /// A parameter: its name, listed in [`PARAMS`], and its value.
 pub type Param = (&'static str, Value);
 
-/// What a parameter may be.
+/// What a parameter may be; the service's document takes type, unit and bounds of each parameter from it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
     /// A whole number.
     Count,
-    /// A level from 0 to 3.
+    /// A rating's level from 0 to 3, a [`Value::Count`].
     Level,
     /// A share or a probability from 0 to 1.
     Share,
-    /// A loss times its weight, from 0 to 2.
+    /// A loss times its weight, from 0 to 2; see [`crate::lane_plan`].
     Loss,
-    /// A length, metres (m).
+    /// A length, metres (m), 0 to 1 000.
     Metres,
-    /// A word.
+    /// A word of a closed list, at most 20 letters; the document names the list.
     Word,
-    /// A date.
+    /// A date, a [`Value::Day`].
     Date,
 }
 
-/// Every parameter there is: name, what it may be, what it means; in the order in which they were published.
+/// Every parameter there is: name, what it may be, what it means; in the order in which they were published, so
+/// that new ones come last.
 pub const PARAMS: [(&str, Kind, &str); 39] = [
     ("held", Kind::Count, "Intervals held."),
     ("over_reached", Kind::Count, "Intervals over-reached."),
@@ -81,14 +100,24 @@ pub const PARAMS: [(&str, Kind, &str); 39] = [
     ("surface", Kind::Word, "wet or uneven."),
 ];
 
-/// A code with what it means and the parameters it may carry.
+/// A code with what it means and the parameters it may carry. Each closed list of codes has such a table
+/// (`CODES`).
+///
+/// ```
+/// use lanewright_compute::decision::Missing;
+///
+/// let days = Missing::CODES.iter().find(|one| one.code == "days").unwrap();
+/// assert_eq!(days.params, ["days_more"]);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CodeDoc {
-    /// The code; once published it never changes.
+    /// The code, snake case; once published it never changes and is never used for something else.
     pub code: &'static str,
-    /// What it means.
+    /// What it means, an English sentence for whoever translates it; what coaches read is in
+    /// [`crate::english`].
     pub means: &'static str,
-    /// Names of its parameters.
+    /// Names of its parameters, of [`PARAMS`]; each may be absent where it has no value (an open end, a rating
+    /// not seen).
     pub params: &'static [&'static str],
 }
 
@@ -97,23 +126,27 @@ pub(super) const fn code(code: &'static str, means: &'static str, params: &'stat
     CodeDoc { code, means, params }
 }
 
+/// A whole number by its name.
 pub(super) const fn count(name: &'static str, n: u32) -> Param {
     (name, Value::Count(n))
 }
 
+/// A share, probability or loss by its name; lengths go through [`metres`].
 pub(super) const fn number(name: &'static str, x: f64) -> Param {
     (name, Value::Number(x))
 }
 
+/// A length by its name, in metres.
 pub(super) fn metres(name: &'static str, length: Length) -> Param {
     (name, Value::Number(length.metres()))
 }
 
+/// A kind of barrier by its name, as its word.
 pub(super) const fn kind(name: &'static str, kind: BarrierKind) -> Param {
     (name, Value::Word(kind.as_str()))
 }
 
-/// Kind, height and spacing.
+/// Kind, height and spacing of a configuration, by the names `barrier_kind`, `height_m` and `spacing_m`.
 pub(super) fn place(at: Configuration) -> [Param; 3] {
     [kind("barrier_kind", at.barrier_kind), metres("height_m", at.height), metres("spacing_m", at.spacing)]
 }

@@ -1,17 +1,56 @@
 //! Tape marks of a lane: where the start, the barriers, the steps between them and the end of the run-out go.
+//!
+//! A coach lays a tape along the lane from the start line and marks what is read off here. Barriers stand at
+//!
+//! ```text
+//! x_k = approach + (k - 1) spacing,        k = 1 .. n
+//! ```
+//!
+//! and between barrier k and the next the feet are expected at x_k + f · spacing, with the shares f = 0.118,
+//! 0.306, 0.541 and 0.765; the run-out ends at x_n + run_out. All are whole millimetres: the shares are
+//! thousandths, so a mark is at most half a millimetre from its exact place, and errors do not add up along the
+//! lane.
+//!
+//! Marks of feet are what the published proportions say of one event, scaled. They show a rhythm to aim at;
+//! where an athlete's feet come down is theirs, and nobody is asked to hit them.
+//!
+//! # Used from
+//! The set-out sheet of a lane plan (JSON, CSV, SVG, PDF), an athlete's card ([`crate::card::strides`]), and
+//! the table of stride marks that goes with a cue. The course of a race takes its landing from the same figure
+//! ([`crate::rhythm`]).
+//!
+//! # Worked example
+//! The women's 100 m: approach 13.00 m, ten barriers 8.50 m apart, run-out 10.50 m.
+//!
+//! | mark | barrier | computed, m | on the tape, m |
+//! | --- | --- | --- | --- |
+//! | start | | 0 | 0.00 |
+//! | barrier | 1 | 13.000 | 13.00 |
+//! | landing | 1 | 13 + 8.5 · 0.118 = 14.003 | 14.00 |
+//! | stride 1 | 1 | 13 + 8.5 · 0.306 = 15.601 | 15.60 |
+//! | stride 2 | 1 | 13 + 8.5 · 0.541 = 17.5985 | 17.60 |
+//! | stride 3, take-off | 1, 2 | 13 + 8.5 · 0.765 = 19.5025 | 19.50 |
+//! | barrier | 2 | 21.500 | 21.50 |
+//! | barrier | 10 | 89.500 | 89.50 |
+//! | end of the run-out | | 100.000 | 100.00 |
+//!
+//! # Cost
+//! 1 + n + 5 (n - 1) + 1 marks for n barriers: 57 for ten.
 
 use thiserror::Error;
 
 use super::units::Length;
 
-/// Where the feet come down between two barriers, as thousandths of the spacing after the barrier just cleared: landing,
-/// strides 1, 2 and 3.
+/// Where the feet come down between two barriers, as thousandths of the spacing after the barrier just cleared:
+/// landing, strides 1, 2 and 3.
 ///
-/// The five parts landing, stride 1, 2, 3 and take-off distance are 0.118, 0.188, 0.235, 0.224 and 0.235 of the spacing.
+/// The five parts landing, stride 1, 2, 3 and take-off distance are 0.118, 0.188, 0.235, 0.224 and 0.235 of the
+/// spacing. Added up: 0.118, 0.306, 0.541, 0.765; what is left to the next barrier is 0.235.
 ///
 /// # Source
-/// Ukrainian university guide on hurdling, library item 4281, pp. 12-14, author and year not shown: model of the women's
-/// 100 m, whose five parts sum to 8.50 m. That the shares hold for other spacings is a design choice.
+/// Ukrainian university guide on hurdling, library item 4281, pp. 12-14, author and year not shown: model of
+/// the women's 100 m, whose five parts sum to 8.50 m. That the shares hold for other spacings is a design
+/// choice.
 const CONTACTS: [(MarkKind, u32); 5] = [
     (MarkKind::Landing, LANDING_THOUSANDTHS),
     (MarkKind::Stride1, 306),
@@ -20,7 +59,7 @@ const CONTACTS: [(MarkKind, u32); 5] = [
     (MarkKind::TakeOff, 765),
 ];
 
-/// Where the landing comes down, thousandths of the spacing after the barrier; source as above.
+/// Where the landing comes down, thousandths of the spacing after the barrier: 1.00 of 8.50 m; source as above.
 pub(super) const LANDING_THOUSANDTHS: u32 = 118;
 
 /// What a tape mark stands for.
@@ -30,7 +69,7 @@ pub enum MarkKind {
     Start,
     /// A barrier.
     Barrier,
-    /// Expected landing behind a barrier.
+    /// Expected landing behind a barrier, of the lead leg.
     Landing,
     /// Expected contact of the first stride.
     Stride1,
@@ -40,7 +79,7 @@ pub enum MarkKind {
     Stride3,
     /// Expected take-off for a barrier, at the contact of the third stride.
     TakeOff,
-    /// End of the run-out.
+    /// End of the run-out: up to here the lane must be free of people and things.
     RunOutEnd,
 }
 
@@ -63,35 +102,38 @@ impl MarkKind {
 /// A tape mark.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Mark {
-    /// Distance from the start line.
+    /// Distance from the start line, whole millimetres; marks of a lane never go back.
     pub at: Length,
     /// What it stands for.
     pub kind: MarkKind,
-    /// The barrier, from 1, that stands here (barrier), was just cleared (landing, strides) or comes next (take-off).
+    /// The barrier, from 1, that stands here (barrier), was just cleared (landing, strides) or comes next
+    /// (take-off); none for start and end.
     pub barrier: Option<u8>,
 }
 
 impl Mark {
-    /// The distance from the start line in metres (m), rounded half up to 0.01 m, as a tape is read.
+    /// The distance from the start line in metres (m), rounded half up to 0.01 m, as a tape is read: 14.003 m
+    /// is 14.00, 17.599 m is 17.60.
     pub fn at_tape(self) -> f64 {
         f64::from((self.at.mm() + 5) / 10) / 100.0
     }
 }
 
-/// How a lane is set out.
+/// How a lane is set out. What stands in it (kind, height) moves no mark.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct LaneSetting {
-    /// Start line to first barrier.
+    /// Start line to first barrier, 0 and up. Whether it is long enough to run is asked of
+    /// [`short_approach`](crate::bounds::short_approach).
     pub approach: Length,
-    /// Barrier to barrier.
+    /// Barrier to barrier, above 0 when there is more than one.
     pub spacing: Length,
-    /// Number of barriers.
+    /// Number of barriers, at least 1.
     pub barriers: u8,
-    /// Free distance after the last barrier.
+    /// Free distance after the last barrier, 0 and up; see [`run_out_least`](crate::bounds::run_out_least).
     pub run_out: Length,
 }
 
-/// Why a lane has no tape marks.
+/// Why a lane has no tape marks. The texts go to clients, behind what they are about.
 #[derive(Clone, Copy, Debug, Error, PartialEq, Eq)]
 pub enum SetOutError {
     /// No barrier at all.
@@ -107,12 +149,12 @@ pub enum SetOutError {
 
 /// The tape marks of a lane in running order.
 ///
-/// The start, every barrier, the landing, three strides and take-off between two barriers, and the end of the run-out. The
-/// third stride ends at the take-off, so both marks lie on the same spot. The approach and the run-out carry no step marks:
-/// the source has none.
+/// The start, every barrier, the landing, three strides and take-off between two barriers, and the end of the
+/// run-out. The third stride ends at the take-off, so both marks lie on the same spot. The approach and the
+/// run-out carry no step marks: the source has none. With one barrier there is nothing between: three marks.
 ///
 /// # Errors
-/// [`SetOutError`] for a lane that cannot be set out.
+/// [`SetOutError`] for a lane that cannot be set out: none at all, two on one spot, or longer than 1 000 m.
 ///
 /// ```
 /// use lanewright_compute::set_out::{LaneSetting, MarkKind, set_out};
@@ -127,6 +169,7 @@ pub enum SetOutError {
 /// let marks = set_out(&lane).unwrap();
 /// let landing = marks.iter().find(|mark| mark.kind == MarkKind::Landing).unwrap();
 /// assert_eq!((landing.at.mm(), landing.barrier), (14_003, Some(1)));
+/// assert_eq!(marks.len(), 57);
 /// ```
 pub fn set_out(lane: &LaneSetting) -> Result<Vec<Mark>, SetOutError> {
     if lane.barriers == 0 {

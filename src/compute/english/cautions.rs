@@ -1,13 +1,38 @@
 //! Cautions in words.
+//!
+//! Ten stand beside every recommendation ([`Caution::BASE`]); the others when they apply:
+//!
+//! | code | said |
+//! | --- | --- |
+//! | `growth_pain_signs` | the athlete is a minor |
+//! | `wet_surface`, `uneven_surface` | the session's surface is so |
+//! | `no_target` | no target specification is on file for the athlete |
+//! | `thin_evidence` | no configuration has six intervals, or over half of the estimate is the prior |
+//! | `no_wickets_owned` | wickets are advised and the club has none |
+//! | `after_fall` | a fall in the latest session |
+//! | `after_report` | on the way back after a report or restriction |
+//! | `beyond_advice` | a coach chose otherwise and confirmed it against a soft wall |
+//! | `not_ready` | an entry for a race whose course a soft wall still forbids, on a coach's word |
+//! | `load_jump` | on the board and on cards: far more was run this week than in the four before |
+//!
+//! Each is one sentence, because it is read beside a lane. The words never change with the athlete: cautions
+//! carry no figures.
 
 use crate::decision::Caution;
 
 impl Caution {
     /// One plain English sentence.
     ///
+    /// ```
+    /// use lanewright_compute::decision::Caution;
+    ///
+    /// assert_eq!(Caution::FreeRunOut.text(), "Keep the run-out after the last barrier free.");
+    /// ```
+    ///
     /// # Source
-    /// Growth: "Managing Growth Spurts and Training Loads in Adolescent Athletes", Princeton Sports and Family Medicine.
-    /// Load: B. Hawkes, "Growth Related Injuries in Athletics". Wet grass: J. Tansley, 2001. After a fall or a report: common practice, no source.
+    /// Growth: "Managing Growth Spurts and Training Loads in Adolescent Athletes", Princeton Sports and Family
+    /// Medicine. Load: B. Hawkes, "Growth Related Injuries in Athletics". Wet grass: J. Tansley, 2001. After a
+    /// fall or a report: common practice, no source.
     pub const fn text(self) -> &'static str {
         match self {
             Self::SupportsCoach => {

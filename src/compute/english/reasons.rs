@@ -1,4 +1,51 @@
 //! Reasons in words.
+//!
+//! A decision carries its reasons in the order in which they read; each is one sentence here and one code in
+//! [`Reason::CODES`]. When each is given, by the rule of [`crate::decision`] that gives it (figures are those
+//! of the club's policy, here its defaults):
+//!
+//! | code | given |
+//! | --- | --- |
+//! | `no_runs` | no configuration has six intervals yet: the first lane, or a coach's word without runs |
+//! | `runs_seen` | by each rule that looks at the current configuration: held of run, days, barriers hit |
+//! | `counted_too` | beside it, where intervals at something at least as demanding count as well |
+//! | `hold_here` | beside it, where the model's belief at the current configuration matters: staying and stepping up |
+//! | `pain_reported` | rest: a report of pain, illness or injury is open |
+//! | `restricted` | rest: a restriction is in force, with its last day where it has one |
+//! | `until_cleared` | rest, last: what ends it |
+//! | `fell` | a fall in the latest session |
+//! | `technique_gate` | one for each criterion that stands against barriers or a step up, with its rating where there is one |
+//! | `first_lane` | the first wicket lane reaches P(hold) 0.80 |
+//! | `likeliest_lane` | no spacing reaches it: the likeliest is taken |
+//! | `wickets_held` | from wickets to the lowest barriers |
+//! | `hold_low` | mean P(hold) here below 0.50 or below the floor of 0.65, whichever is higher |
+//! | `latest_broken` | under 50 % of at least 8 intervals of the latest session held |
+//! | `crowded` | most failures crowded: coming in would make it worse, or the lane opens |
+//! | `hits_high` | over 20 % of at least 8 barriers hit while the rhythm holds |
+//! | `spacing_at_minimum` | the spacing should come in and is the club's shortest |
+//! | `no_lower_height` | the height should come down and nothing lower is owned |
+//! | `past_target` | the current configuration is higher or wider than the target |
+//! | `until_target_moves` | beside it: what ends the stay within the target |
+//! | `not_ready` | something is missing for a step up; the list of what is missing says what |
+//! | `at_target` | the target is held: the race test, with barriers and approach of the race |
+//! | `target_over_hurdles` | it is held over softer barriers and the club owns hurdles of that height |
+//! | `likelier_step` | of two steps the likelier, by more than 0.005 |
+//! | `larger_gap` | of two as likely, the one further from the target |
+//! | `spacing_first` | of two as likely and as far, the spacing |
+//! | `only_step` | one step alone is likely enough |
+//! | `kind_before_height` | other barriers at the same spacing, before the height rises |
+//! | `kind_with_height` | other barriers that start higher, with the spacing one step in; a coach confirms |
+//! | `next_step_unlikely` | the likeliest step stays below 0.65 |
+//! | `no_next_step` | nothing is owned for a next step, or to come back to the target over |
+//! | `step_back_if` | beside every step up, the race test and the way off wickets: when to come back |
+//! | `returning` | after a report or restriction that has ended, with what was held last before it |
+//! | `surface` | the session's surface is wet or uneven: second among the reasons |
+//! | `coach_accepted`, `coach_overrode` | a coach's word stands |
+//! | `word_until` | beside it: its last day |
+//! | `against_word` | runs since a coach's word end it: beside what the rules say instead |
+//!
+//! Those that look ahead ([`Reason::looks_ahead`]) are the last sentence of an explanation; see
+//! [`Decision::explanation`](crate::decision::Decision).
 
 use super::figures::{count, date, likely, metres, percent, place, sentence};
 use crate::decision::{Criterion, Evidence, Rating, Reason, SESSIONS_BACK, Surface};
@@ -6,10 +53,25 @@ use crate::wellbeing::{Report, Reported};
 
 impl Reason {
     /// One English sentence.
+    ///
+    /// ```
+    /// use lanewright_compute::decision::{Reason, Surface};
+    ///
+    /// assert_eq!(
+    ///     Reason::LatestBroken { held: 1, intervals: 8 }.text(),
+    ///     "Only 1 of 8 intervals held in the latest session."
+    /// );
+    /// assert_eq!(
+    ///     Reason::Surface { surface: Surface::Wet }.text(),
+    ///     "The surface is wet: wickets or soft barriers only, one step closer and no step up."
+    /// );
+    /// ```
     pub fn text(&self) -> String {
         sentence(&self.clause())
     }
 
+    /// The reason as a clause. Shares and probabilities in whole per cent; the sessions of a return are those
+    /// of the rule, not of the athlete: what is still to come stands among what is missing.
     #[allow(clippy::too_many_lines)] // one arm a reason, so that the compiler misses none
     fn clause(&self) -> String {
         match *self {
@@ -118,11 +180,12 @@ impl Reason {
     }
 }
 
-/// "18 of 20 intervals held".
+/// "18 of 20 intervals held". Intervals are all that were run, broken and crowded ones too.
 pub(super) fn held(evidence: Evidence) -> String {
     format!("{} of {} held", evidence.held, count(evidence.intervals(), "interval"))
 }
 
+/// "a restriction stands until 2024-10-04", or that it has no end date.
 pub(super) fn restricted(until: Option<i32>) -> String {
     match until {
         Some(day) => format!("a restriction stands until {}", date(day)),
@@ -130,7 +193,7 @@ pub(super) fn restricted(until: Option<i32>) -> String {
     }
 }
 
-/// "pain was reported on 2026-11-24".
+/// "pain was reported on 2026-11-24": what and when, nothing of what was noted.
 pub(super) fn reported(report: Reported) -> String {
     let what = match report.what {
         Report::Pain => "pain",
@@ -148,6 +211,7 @@ pub(super) const fn underfoot(surface: Surface) -> &'static str {
     }
 }
 
+/// "the trail leg is rated emerging", or that it has no recent rating: none inside the window of assessments.
 fn rated(criterion: Criterion, seen: Option<Rating>) -> String {
     match seen {
         Some(rating) => format!("the {} is rated {}", criterion.words(), rating.words()),

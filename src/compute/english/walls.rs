@@ -1,4 +1,26 @@
 //! Why an athlete may not run somewhere, in words.
+//!
+//! A wall is the first limit that a configuration meets ([`Region::check`](crate::decision::Region::check)); it
+//! is told where somebody asks for that configuration: an override, an entry for a race, a lane of a plan that
+//! was laid out by hand, or a lane that ends a region's spacings. What would open it is added by the service,
+//! which knows what was asked. Hard walls, which no coach's word opens, are marked.
+//!
+//! | code | in the way |
+//! | --- | --- |
+//! | `resting`, `left` (hard) | the athlete's status |
+//! | `restricted`, `pain_reported` (hard) | health: a restriction in force, an open report |
+//! | `not_owned` (hard) | no such barrier in the club's stock |
+//! | `target_height`, `target_spacing` (hard) | higher or wider than the race asks for |
+//! | `kind_above_advice` | a harder kind than advised; foam and low barriers count as one |
+//! | `height_above_advice` | higher than advised |
+//! | `spacing_above_advice` | wider than advised, over a barrier not lower than advised |
+//! | `wider_than_held` | over a lower barrier, more than one step wider than held there |
+//! | `wider_needs_hold` | over a lower barrier, wider than advised with P(hold) below 0.80 |
+//! | `until_cleared` | over a lower barrier, wider than advised after a fall, a report or a restriction |
+//! | `one_variable` | a harder barrier than run last, and wider than run last |
+//! | `spacing_at_minimum` | closer than the club's shortest, or than the advice where that is closer |
+//! | `surface` | a hurdle, or over a lower barrier wider than advised, on a wet or uneven surface |
+//! | `hold_floor` | P(hold) below the floor, 0.65 or what the club or the plan asks for |
 
 use super::figures::{metres, percent, plural, sentence};
 use super::reasons::{restricted, underfoot};
@@ -6,10 +28,19 @@ use crate::decision::Wall;
 
 impl Wall {
     /// One English sentence.
+    ///
+    /// ```
+    /// use lanewright_compute::decision::Wall;
+    /// use lanewright_compute::units::Length;
+    ///
+    /// let wall = Wall::SpacingAboveAdvice { longest: Length::from_mm(6_000) };
+    /// assert_eq!(wall.text(), "No more than 6.00 m apart is advised.");
+    /// ```
     pub fn text(&self) -> String {
         sentence(&self.clause())
     }
 
+    /// The same without capital and full stop. Of a report it says neither what nor when.
     pub(super) fn clause(&self) -> String {
         match *self {
             Self::Resting => "the athlete rests for now".to_owned(),

@@ -1,4 +1,45 @@
 //! Branch and bound on lanes: proves the cheapest plan, or states the gap that a spent budget leaves.
+//!
+//! # Method
+//! A [`Part`] is a set of plans: lanes opened, candidates still allowed, candidates of the pinned lanes as far
+//! as they are chosen. The search looks into one part after the other, depth first, and does in each:
+//!
+//! 1. takes out what stock and lengths no longer allow ([`Part::tighten`]);
+//! 2. where every lane is decided, assigns everybody exactly and ends;
+//! 3. asks the cover which candidates every plan of the part opens one more of; none at all means that the part
+//!    has no plan;
+//! 4. raises the Lagrangian bound by moving the prices, and takes out, or forces, what no better plan does
+//!    without;
+//! 5. leaves the part where the bound reaches the best plan known, since nothing in it is better;
+//! 6. splits: over the candidates of the first undecided pinned lane; else over the candidates of a narrow
+//!    need; else into "one more lane of this candidate" and "no more of it".
+//!
+//! The splits leave out no plan: a need has to be met by one of its candidates, and either a candidate is
+//! opened once more or it is not. After each branch its candidate is closed for the branches that follow, so no
+//! set of lanes is looked into twice.
+//!
+//! # What is proven
+//! `upper` is the cost of the best plan so far, and only parts whose bound is below it are kept. When nothing
+//! is left, the best plan is optimal. When the budget ends first, each part left unopened is remembered by its
+//! bound, and the lowest of them bounds all plans: `left_open`. Both are whole numbers, so "reaches" is an
+//! exact comparison.
+//!
+//! # Steps of the bound
+//! Subgradient ascent with Polyak's step length: for prices u with bound L(u) and surplus s (how often each
+//! athlete is served in the relaxed problem, less one), `u <- u - t (upper - L(u)) / |s|² · s` with a scale t
+//! of 1, halved after every eight steps without a better bound. The scale returns to the best prices known. It
+//! ends when s = 0 (the relaxed problem serves everybody once, so no prices bound better), when the scale is
+//! below 0.001, or after 400 steps at the root and 40 in a part. Any prices give a bound, so where it ends
+//! costs no truth, only parts.
+//!
+//! Example: `upper` is 9, three athletes at prices 5, 5, 5 are bounded by 8, and the relaxed problem serves the
+//! second and third once and the first not at all: s = (-1, 0, 0), the step is (9 - 8) / 1, the prices become
+//! 6, 5, 5 and the bound 9. The part is closed.
+//!
+//! # Source
+//! M. Held, P. Wolfe, H. P. Crowder, "Validation of subgradient optimization", Mathematical Programming 6,
+//! 1974, for the step and its halving; B. T. Polyak, "Minimization of unsmooth functionals", USSR Computational
+//! Mathematics and Mathematical Physics 9, 1969 (from memory). Numbers of steps: design choices, measured.
 
 use std::collections::BTreeSet;
 
@@ -8,21 +49,26 @@ use super::cover::{Cover, Crowds, Lanes};
 use super::instance::Instance;
 use super::work::Work;
 
-/// Steps of price improvement at the root and below it (design choice, measured).
+/// Steps of price improvement at the root, where good prices serve all parts (design choice, measured).
 const ROOT_STEPS: usize = 400;
+/// Steps of price improvement below the root; a part begins with the prices of the part above (design choice,
+/// measured).
 const PART_STEPS: usize = 40;
-/// Most candidates of a need that a part is split on (design choice, measured).
+/// Most candidates of a need that a part is split on (design choice, measured). A wider need is left to the
+/// split on one candidate.
 const NARROW: usize = 16;
 /// Steps without a better bound after which the step is halved (design choice, measured).
 const PATIENCE: usize = 8;
 
-/// A set of lanes with everybody in one of them.
+/// A set of lanes with everybody in one of them: a plan that satisfies every limit.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Found {
+    /// What it costs, ranks and changed lanes included.
     pub(super) cost: i64,
-    /// Candidate of each pinned lane.
+    /// Candidate of each pinned lane, in the order of [`Instance::pinned`]; the bench's own where there is a
+    /// bench.
     pub(super) pinned: Vec<usize>,
-    /// Candidates of the other lanes.
+    /// Candidates of the other lanes, ascending; a lane may be empty.
     pub(super) open: Vec<usize>,
     /// Lane of each athlete: first the pinned lanes, then the others.
     pub(super) lane_of: Vec<usize>,
@@ -31,20 +77,25 @@ pub(super) struct Found {
 /// A search in one instance.
 pub(super) struct Search<'a, 'w> {
     pub(super) instance: &'a Instance,
+    /// The relaxed problem.
     bound: Bound<'a>,
+    /// Who may run each candidate, whatever it costs.
     crowds: Crowds<'a>,
+    /// The account that every part is drawn on.
     pub(super) work: &'a mut Work<'w>,
-    /// Only plans below this cost matter.
+    /// Only plans below this cost matter: that of the best plan, at first above all plans.
     pub(super) upper: i64,
+    /// The best plan so far.
     pub(super) best: Option<Found>,
-    /// The lowest bound of the parts that were left unopened.
+    /// The lowest bound of the parts that were left unopened; [`i64::MAX`] while there are none.
     left_open: i64,
-    /// Sets of lanes already tried.
+    /// Sets of lanes already tried, pinned lanes first: each is assigned once. `upper` only falls, so what
+    /// failed against it before fails again.
     tried: BTreeSet<Vec<usize>>,
 }
 
 impl<'a, 'w> Search<'a, 'w> {
-    /// A search for the cheapest plan.
+    /// A search for the cheapest plan, with none known.
     pub(super) fn new(instance: &'a Instance, work: &'a mut Work<'w>) -> Self {
         Self {
             instance,
@@ -58,10 +109,15 @@ impl<'a, 'w> Search<'a, 'w> {
         }
     }
 
-    /// Searches to the end or until the budget is spent; returns a bound that no plan undercuts, or none when no plan
-    /// exists.
+    /// Searches to the end or until the budget is spent; returns a bound that no plan undercuts, or none when
+    /// no plan exists.
     ///
-    /// `known` are lanes in which everybody finds a place, when such are known.
+    /// `known` are lanes in which everybody finds a place, when such are known. Without a plan from them or
+    /// from the greedy guess a cover is asked first: a bound alone would have to climb above every cost to show
+    /// that there is no plan.
+    ///
+    /// The bound is the cost of the best plan when the search was finished, 0 when the budget ended before any
+    /// plan or proof.
     pub(super) fn run(&mut self, known: Option<&Lanes>) -> Option<i64> {
         match known {
             Some((pinned, open)) => self.improve_from(pinned, open),
@@ -82,12 +138,16 @@ impl<'a, 'w> Search<'a, 'w> {
         (self.best.is_some() || self.work.spent).then(|| self.left_open.min(self.upper))
     }
 
+    /// Tries lanes and improves what comes of them by exchanges.
     pub(super) fn improve_from(&mut self, pinned: &[usize], open: &[usize]) {
         self.try_lanes(pinned, open);
         self.improve();
     }
 
-    /// Prices to begin with: what each athlete costs in the plan at hand, or a middling price.
+    /// Prices to begin with, one per athlete: the cost an eighth up the sorted costs of the candidates that
+    /// they may run. The lowest would say that everybody has their own best lane, which the few lanes of a plan
+    /// do not allow; the middle would be far above what a plan pays (design choice). 0 for an athlete who may
+    /// run nothing.
     fn first_prices(&self) -> Vec<i64> {
         let instance = self.instance;
         (0..instance.athletes.len())
@@ -103,6 +163,10 @@ impl<'a, 'w> Search<'a, 'w> {
     }
 
     /// Looks into a part: bounds it, then splits it into "one more lane of this" and "no more of it".
+    ///
+    /// `known` is a bound of the part from above it, `steps` how many price steps it may take. The loop is the
+    /// branch "no more of it" and what was forced, in place of a call; calls nest no deeper than there are
+    /// lanes.
     fn explore(&mut self, mut part: Part, mut known: i64, mut steps: usize) {
         loop {
             if !self.work.step() {
@@ -150,6 +214,9 @@ impl<'a, 'w> Search<'a, 'w> {
     }
 
     /// Tries every candidate of a need, the most promising first: each plan opens one of them.
+    ///
+    /// The order is that of the relaxed problem's blocks; candidates without a block come last. Once a
+    /// candidate was looked into it is closed, so the next branch holds only plans without it.
     fn split_need(&mut self, mut part: Part, rooms: &Rooms, mut options: Vec<usize>, known: i64) {
         self.bound.solve(&part, &part.price, rooms);
         let blocks = &self.bound.relaxed.blocks;
@@ -164,7 +231,8 @@ impl<'a, 'w> Search<'a, 'w> {
         }
     }
 
-    /// The candidate to split on: the block that the relaxed problem would miss most.
+    /// The candidate to split on: the block that the relaxed problem would miss most, which is the first that
+    /// is still allowed. None where nothing is.
     fn branch_on(&mut self, part: &Part, rooms: &Rooms) -> Option<usize> {
         self.bound.solve(part, &part.price, rooms);
         let best = self.bound.relaxed.blocks.iter().find(|b| part.allowed[b.candidate] > 0);
@@ -172,6 +240,9 @@ impl<'a, 'w> Search<'a, 'w> {
     }
 
     /// Tries every candidate of the first undecided pinned lane, the most promising first.
+    ///
+    /// The relaxed problem takes each pinned lane at its best candidate; any other raises the bound by the
+    /// difference of their values, so a child may be left without being looked into.
     fn split_pinned(&mut self, part: &Part, rooms: &Rooms, known: i64) {
         let Some(lane) = part.pinned.iter().position(Option::is_none) else {
             return;
@@ -194,7 +265,11 @@ impl<'a, 'w> Search<'a, 'w> {
         }
     }
 
-    /// Raises the bound of a part by moving its prices; takes out what no better plan contains. Returns the best bound.
+    /// Raises the bound of a part by moving its prices; takes out what no better plan contains. Returns the
+    /// best bound, the lowest number where the budget was spent before the first step.
+    ///
+    /// The part keeps the prices of the best bound. At every better bound candidates are fixed and the relaxed
+    /// problem's own lanes are tried as a plan, which near the end are often the best ones.
     fn ascend(&mut self, part: &mut Part, rooms: &Rooms, steps: usize) -> i64 {
         let mut price = part.price.clone();
         let mut surplus = Vec::new();
@@ -235,13 +310,23 @@ impl<'a, 'w> Search<'a, 'w> {
         best
     }
 
-    /// Polyak's step: the distance to the target over the square of the slope.
+    /// Polyak's step: the distance to the target over the square of the slope. The target is the best plan
+    /// known, which is above the bound as long as the part is of interest.
     #[allow(clippy::cast_precision_loss)] // a step needs no exactness
     fn step_length(&self, value: i64, square: i64) -> f64 {
         (self.upper.saturating_sub(value)) as f64 / square as f64
     }
 
     /// Takes out the blocks whose presence, and forces those whose absence, would cost too much.
+    ///
+    /// With value L of the relaxed problem: a block that is not taken raises it by at least its `rise` when it
+    /// must be; where L + rise reaches `upper`, no better plan opens that many lanes of the candidate. A taken
+    /// block that must not be is at best replaced by the first one that is not taken; where that reaches
+    /// `upper`, every better plan opens it. Reduced-cost fixing (common practice in integer programming).
+    ///
+    /// Example: L = 80 and `upper` = 100. A block that is not taken and rises by 25 goes, with all later copies
+    /// of its candidate. A taken one worth -30 whose place the next, worth -4, would have is forced: without it
+    /// the bound is 80 + 30 - 4 = 106.
     fn fix(&self, part: &mut Part) {
         let relaxed = &self.bound.relaxed;
         let next = relaxed.blocks.iter().zip(&relaxed.taken).find(|(_, taken)| !**taken);
@@ -260,7 +345,9 @@ impl<'a, 'w> Search<'a, 'w> {
         }
     }
 
-    /// Tries the lanes that the relaxed problem takes.
+    /// Tries the lanes that the relaxed problem takes: the open ones, its blocks, and its best candidates of
+    /// undecided pinned lanes. They obey the nested limits, but stock and lengths are asked anew, and everybody
+    /// must find a place.
     fn try_relaxed(&mut self, part: &Part) {
         let mut choices = self.bound.relaxed.pinned.iter().map(|&(c, _)| c);
         let pinned: Option<Vec<usize>> = part.pinned.iter().map(|c| c.or_else(|| choices.next())).collect();
@@ -280,7 +367,11 @@ impl<'a, 'w> Search<'a, 'w> {
         self.try_lanes(&pinned, &open);
     }
 
-    /// Assigns everybody to these lanes if that can be set out, and keeps the plan when it is the best so far.
+    /// Assigns everybody to these lanes if that can be set out, and keeps the plan when it is the best so far;
+    /// true when it is.
+    ///
+    /// Only an assignment below `upper` less what the lanes themselves cost is of interest, which ends most of
+    /// them early.
     pub(super) fn try_lanes(&mut self, pinned: &[usize], open: &[usize]) -> bool {
         let mut open = open.to_vec();
         open.sort_unstable();
@@ -302,7 +393,8 @@ impl<'a, 'w> Search<'a, 'w> {
         true
     }
 
-    /// The cheapest assignment to these lanes below `cutoff`.
+    /// The cheapest assignment to these lanes below `cutoff`, pairs kept apart; none where the places are too
+    /// few or there is none below it.
     fn assign(&mut self, pinned: &[usize], open: &[usize], cutoff: i64) -> Option<Assignment> {
         let instance = self.instance;
         let n = instance.athletes.len();
@@ -324,7 +416,7 @@ impl<'a, 'w> Search<'a, 'w> {
     }
 }
 
-/// A step along one athlete's slope, in whole cost units.
+/// A step along one athlete's slope, in whole cost units, cut towards 0.
 #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)] // a step needs no exactness
 fn scaled(length: f64, surplus: i64) -> i64 {
     (length * surplus as f64) as i64

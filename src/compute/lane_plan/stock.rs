@@ -1,4 +1,34 @@
 //! What the equipment can set out: barriers of a kind at a height, from units that may be adjustable.
+//!
+//! # Problem
+//! Lanes ask for numbers of units of each kind and height ("positions" here); each stock item has so many
+//! units, and each unit stands at one of the item's heights. Can all be set out at once? That is a flow from
+//! items to positions: a unit of an item goes to a position that the item can be set to.
+//!
+//! # Method
+//! Augmenting paths: each position takes free units of an item that serves it; where there are none, a unit
+//! that another position holds is handed over, and that one takes another item instead, along the shortest
+//! chain of such swaps. When no chain ends at a free unit, no arrangement has one unit more. As many units move
+//! along a chain at once as each of its links allows.
+//!
+//! # Groups
+//! Positions that share items, directly or through others, form a group. Groups do not compete, so what one
+//! uses is no matter to another; the bound of the search counts lanes by group.
+//!
+//! # Worked example
+//! Item A, six units, can be set to 0.50 and 0.60 m; item B, four units, to 0.50, 0.70 and 0.76 m. A is less
+//! adjustable and comes first. Five at 0.50 m take five of A. Four at 0.60 m then find one of A free; for the
+//! other three the five at 0.50 m hand three of A over and take three of B. So 0.50 m has two of A and three of
+//! B, 0.60 m four of A. A seventh at 0.60 m could not be: nothing but A serves it.
+//!
+//! # Cost
+//! A path looks at each item and position once: items × positions; a path is looked for at most once for each
+//! unit asked for.
+//!
+//! # Source
+//! L. R. Ford, D. R. Fulkerson, "Maximal flow through a network", Canadian Journal of Mathematics 8, 1956;
+//! shortest paths first: J. Edmonds, R. M. Karp, "Theoretical improvements in algorithmic efficiency for
+//! network flow problems", Journal of the ACM 19, 1972.
 
 use std::collections::BTreeSet;
 
@@ -8,20 +38,24 @@ use crate::units::{BarrierKind, Length};
 /// Units of the stock against what lanes ask for.
 #[derive(Clone, Debug)]
 pub(super) struct Stock {
-    /// What can be asked for: a kind at a height, in ascending order.
+    /// What can be asked for: a kind at a height, in ascending order; only those of the candidates.
     kinds: Vec<(BarrierKind, Length)>,
-    /// Positions of the items in [`Problem::stock`], least adjustable first, then by id.
+    /// Positions of the items in [`Problem::stock`], least adjustable first, then by id; so the most adjustable
+    /// units are kept for last.
     pub(super) items: Vec<usize>,
     /// Units of each item, in the order of `items`.
     units: Vec<u32>,
-    /// The items (positions in `items`) that can be set to each kind and height.
+    /// The items (positions in `items`) that can be set to each kind and height; empty where the club owns
+    /// nothing for it.
     serves: Vec<Vec<usize>>,
-    /// Group of kinds and heights that share items, directly or through others.
+    /// Group of kinds and heights that share items, directly or through others; its number is its lowest
+    /// position.
     group: Vec<usize>,
 }
 
 impl Stock {
-    /// Reads the stock of a problem, and the kinds and heights its candidates ask for.
+    /// Reads the stock of a problem, and the kinds and heights its candidates ask for. Items that serve none of
+    /// these stay, without use.
     pub(super) fn of(problem: &Problem) -> Self {
         let asked: BTreeSet<_> = problem.candidates.iter().map(|c| (c.kind, c.height)).collect();
         let kinds: Vec<_> = asked.into_iter().collect();
@@ -38,7 +72,8 @@ impl Stock {
         Self { kinds, items, units, serves, group }
     }
 
-    /// Adds something that never runs out, and tells its position.
+    /// Adds something that never runs out, and tells its position: the bench of those who wait. It is an item,
+    /// a kind and a group of its own, with half of what a `u32` holds, far more than all lanes ask for.
     pub(super) fn add_unlimited(&mut self) -> usize {
         let position = self.kinds.len();
         // Above every kind and height, so that the order holds.
@@ -55,7 +90,7 @@ impl Stock {
         self.kinds.len()
     }
 
-    /// The position of a kind and height.
+    /// The position of a kind and height; none when no candidate asks for it.
     pub(super) fn position(&self, kind: BarrierKind, height: Length) -> Option<usize> {
         self.kinds.binary_search(&(kind, height)).ok()
     }
@@ -70,29 +105,32 @@ impl Stock {
         self.group[position]
     }
 
-    /// Units that can be set to a kind and height.
+    /// Units that can be set to a kind and height, as if nothing else stood.
     pub(super) fn settable(&self, position: usize) -> u32 {
         self.serves[position].iter().map(|&p| self.units[p]).sum()
     }
 
-    /// Units that can be set to anything of a group.
+    /// Units that can be set to anything of a group, each counted once.
     pub(super) fn settable_in_group(&self, group: usize) -> u32 {
         let members = (0..self.len()).filter(|&k| self.group[k] == group);
         let items: BTreeSet<usize> = members.flat_map(|k| self.serves[k].iter().copied()).collect();
         items.into_iter().map(|p| self.units[p]).sum()
     }
 
-    /// Whether every item that serves `b` serves `a` too.
+    /// Whether every item that serves `b` serves `a` too, so that whatever stands for `b` can stand for `a`.
     pub(super) fn covers(&self, a: usize, b: usize) -> bool {
         self.serves[b].iter().all(|p| self.serves[a].contains(p))
     }
 
     /// Sets out so many units of each kind and height, or finds that it cannot be done.
     ///
-    /// `demand` is in the order of positions; so are the rows of the answer, each with one count per entry of `items`.
+    /// `demand` is in the order of positions; so are the rows of the answer, each with one count per entry of
+    /// `items`. The row of a position adds up to its demand, the column of an item to its units at most. A
+    /// demand of nothing is always met.
     ///
     /// # Source
-    /// Augmenting paths: Ford, Fulkerson, "Maximal flow through a network", Canadian Journal of Mathematics 8, 1956.
+    /// Augmenting paths: Ford, Fulkerson, "Maximal flow through a network", Canadian Journal of Mathematics 8,
+    /// 1956.
     pub(super) fn set_out(&self, demand: &[u32]) -> Option<Vec<Vec<u32>>> {
         let mut used = vec![vec![0; self.items.len()]; self.len()];
         let mut left = self.units.clone();
@@ -110,7 +148,8 @@ impl Stock {
         self.set_out(demand).is_some()
     }
 
-    /// Finds up to `wanted` more units for a kind along one shortest chain of swaps.
+    /// Finds up to `wanted` more units for a kind along one shortest chain of swaps; none when there is no
+    /// chain, so that the demand cannot be met.
     fn augment(&self, kind: usize, wanted: u32, used: &mut [Vec<u32>], left: &mut [u32]) -> Option<u32> {
         // Breadth first over items; `reached[p]` is the kind that would take the item's unit.
         let mut reached: Vec<Option<usize>> = vec![None; self.items.len()];
@@ -139,7 +178,11 @@ impl Stock {
         None
     }
 
-    /// Moves units along the chain that ends at item `end`, as many as every link allows.
+    /// Moves units along the chain that ends at item `end`, as many as every link allows: at least one. Returns
+    /// how many.
+    ///
+    /// The chain is read backwards: the last item gives its free units to the kind that reached it, this kind
+    /// gives up as many of the item through which it was found, and so on to the kind that asked.
     fn shift(
         kind: usize,
         end: usize,

@@ -53,7 +53,7 @@
 //!
 //! # Where it is asked
 //! [`crate::advice`] makes the situation from what is on file and calls [`decide`]; [`crate::progress`] asks [`verdict`] on every
-//! training day of a forecast; [`crate::board`] asks [`missing`] on past days. The lane plan, a coach's override, race-test entries and
+//! training day of a forecast; [`crate::board`] asks [`missing()`] on past days. The lane plan, a coach's override, race-test entries and
 //! set-outs ask the region of the decision, and none of them decides anew.
 //!
 //! # Source
@@ -386,7 +386,7 @@ pub struct Verdict {
     pub kind: DecisionKind,
     /// Where the athlete runs next; absent for rest and refer.
     pub proposed: Option<Configuration>,
-    /// What the rule that decided lacks: a barrier, or a likelier step. What every step up needs is in [`missing`].
+    /// What the rule that decided lacks: a barrier, or a likelier step. What every step up needs is in [`missing()`].
     pub missing: Vec<Missing>,
 }
 

@@ -11,6 +11,11 @@
 //!
 //! so that whoever moves on and again lacks intervals, at the next step, is not told to have stood still. What closes every
 //! lane stands since the report or restriction was noted.
+//!
+//! # Example
+//! Somebody came on days 100, 103, 107 and today, 110. Six intervals were missing at 6.00 m on day 100 and two on day 103; then the spacing
+//! stepped up, and at 6.25 m four were missing on day 107 and two are today. The trail leg was never rated. Then `intervals` stands
+//! since day 107 for 2 sessions, and `rating` since day 100 for 4: the rating is what holds them up.
 
 use crate::advice::{Record, Setting, situation};
 use crate::day::Day;

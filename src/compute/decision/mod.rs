@@ -53,8 +53,8 @@
 //!
 //! # Where it is asked
 //! [`crate::advice`] makes the situation from what is on file and calls [`decide`]; [`crate::progress`] asks [`verdict`] on every
-//! training day of a forecast; [`crate::board`] asks [`missing()`] on past days. The lane plan, a coach's override, race-test entries and
-//! set-outs ask the region of the decision, and none of them decides anew.
+//! training day of a forecast; [`crate::board`] asks [`missing()`] on past days. The lane plan, lanes laid out by hand, a coach's override
+//! and race-test entries ask the region of the decision, and none of them decides anew.
 //!
 //! # Source
 //! The rules are design choices that follow common practice: one thing at a time (no source); ready before further (A. Behm,

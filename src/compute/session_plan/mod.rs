@@ -154,13 +154,16 @@ pub struct SessionPlan {
     pub blocks: Vec<Block>,
     /// The minute in which all is over; may lie beyond the minutes asked for.
     pub ends: u32,
-    /// Drills that were left out for want of minutes, with the lowest stage of the group whose they are.
+    /// Drills that were left out for want of minutes, with the lowest stage of the group whose they are. Drills that a group's stages ask for
+    /// beyond [`DRILLS_MOST`] are not among them: those would be too many with all the time there is. A lane whose repeats were cut is not
+    /// left out.
     pub left_out: Vec<(Stage, Drill)>,
     /// Minutes that even the least takes beyond those asked for; 0 when it fits. A plan is given all the same, so that a coach sees what to cut.
     pub short_by: u32,
     /// The most soft barriers that drills need at once: what to carry out beside those of the lanes.
     pub carry: u32,
-    /// How many of these are lacking: flat marks or sticks that give way stand in for them.
+    /// How many of these are lacking: flat marks or sticks that give way stand in for them. What lacks at once is told, not what lacks in all,
+    /// since the set is moved from drill to drill.
     pub lacking: u32,
     /// What is moved between drills, in the order in which it is; nothing where the next drill stands alike.
     pub moves: Vec<Move>,

@@ -1,4 +1,97 @@
 //! From what is on file about one athlete to the advice on a day: estimate, target specification, decision.
+//!
+//! Nothing is decided here. This is where a record becomes the inputs of the models that decide, so it holds which rows count, for what
+//! and for how long:
+//!
+//! ```text
+//! measurements -> prior ----------.
+//! runs, all of them -> estimate <-'-> P(hold), height cost, prior share ---.
+//! birth, rule set, day -> specifications -> target, approach               |
+//! runs of 56 days since a return -> current, held, evidence                +-> situation -> decision
+//! breaks -> what stands; way back                                          |
+//! ratings, word, clearance, surface, stock, policy ------------------------'
+//! ```
+//!
+//! | what | how long it counts | why |
+//! | --- | --- | --- |
+//! | a run, for the estimate | for good, ever less: the limit drifts | what was held a year ago still says where the limit was |
+//! | a run, for a step | [`EVIDENCE_DAYS`], and not from before a return | older runs say what an athlete could do, not what they can |
+//! | a rating | [`RATING_DAYS`] | technique changes as athletes grow |
+//! | the latest session | until the next | a fall is not forgotten over the holidays |
+//! | a measurement | until the next, unless it cannot be of that age | a slip of the pen must not move a lane |
+//!
+//! # What is assumed
+//! Days are the club's own days. Ratings, breaks and words of later days were left out by the caller; later runs are left out here. Of
+//! the measurements each is the latest; of the ratings each is the latest inside its window. All of it was parsed before: the one thing
+//! that can still be wrong is a figure that no model accepts, and that is an [`AdviceError`].
+//!
+//! # Example
+//! ```
+//! use lanewright_compute::advice::{Record, RunRecord, Setting, advise};
+//! use lanewright_compute::day::Day;
+//! use lanewright_compute::decision::{Clearance, DecisionKind, Missing, Policy, Ratings, Status};
+//! use lanewright_compute::prior::Experience;
+//! use lanewright_compute::specs::Birth;
+//! use lanewright_compute::units::{BarrierKind, Length, Sex};
+//!
+//! let on = Day::from_ymd(2026, 11, 25).unwrap();
+//! let mut record = Record {
+//!     sex: Sex::Female,
+//!     birth: Birth::Year(2013),
+//!     experience: Experience::Novice,
+//!     stature_m: Some(1.52),
+//!     leg_length_m: None,
+//!     sprint_30m_s: None,
+//!     sprint_50m_s: None,
+//!     approach_strides: None,
+//!     status: Status::Active,
+//!     breaks: Vec::new(),
+//!     surface: None,
+//!     ratings: Ratings::default(),
+//!     clearance: Clearance::NotNeeded,
+//!     word: None,
+//!     runs: Vec::new(),
+//! };
+//! let setting = Setting {
+//!     ruleset: "UKA".to_owned(),
+//!     specs: Vec::new(),
+//!     age_groups: Vec::new(),
+//!     stock: Vec::new(),
+//!     policy: Policy::default(),
+//! };
+//! // Without a run the body says where to begin: a limit of 4.65 statures, 7.07 m, and a wicket lane well inside it.
+//! let first = advise(&record, &setting, on)?;
+//! assert!((first.estimate.limit_m.mean - 7.07).abs() < 0.05 && first.estimate.prior_share > 0.9);
+//! let lane = first.decision.proposed.unwrap();
+//! assert!(lane.barrier_kind == BarrierKind::Wicket && lane.spacing.metres() < first.estimate.limit_m.mean);
+//! // Three runs of four intervals on two days, all held: evidence enough, and only the ratings keep her off barriers.
+//! let run = |day| RunRecord {
+//!     day,
+//!     barrier_kind: BarrierKind::Wicket,
+//!     height: Length::from_mm(300),
+//!     spacing: Length::from_mm(6_000),
+//!     barriers: 5,
+//!     held: 4,
+//!     over_reached: 0,
+//!     crowded: 0,
+//!     broken: 0,
+//!     hits: 0,
+//!     fell: false,
+//! };
+//! record.runs = vec![run(on.days() - 6), run(on.days() - 6), run(on.days() - 3)];
+//! let advice = advise(&record, &setting, on)?;
+//! assert_eq!((advice.estimate.evidence.intervals, advice.decision.kind), (12, DecisionKind::Consolidate));
+//! assert!(advice.decision.missing.iter().all(|one| matches!(one, Missing::Rating { .. })));
+//! # Ok::<(), lanewright_compute::advice::AdviceError>(())
+//! ```
+//!
+//! # Where it is asked
+//! Recommendations, lane plans, cards and race tests ask [`advise`], most of them through a memory that keeps what an estimate can go on from
+//! ([`advise_keeping`]); [`crate::progress`] and [`crate::board`], which have an estimate for every day already, ask [`advise_from`].
+//!
+//! # Source
+//! The parts name theirs: [`crate::prior`], [`crate::estimate`], [`crate::specs`], [`crate::decision`], [`crate::wellbeing`]. The windows are
+//! design choices.
 
 use thiserror::Error;
 
@@ -21,14 +114,16 @@ pub(crate) use evidence::{current, latest, recent};
 use evidence::{given, held};
 use lately::way_back;
 
-/// Days back to which runs at a configuration count as evidence for a step: eight weeks (design choice).
+/// Days back to which runs at a configuration count as evidence for a step: eight weeks (design choice). A run exactly so many days ago
+/// still counts.
 pub const EVIDENCE_DAYS: i32 = 56;
-/// Days back to which a technique rating counts: twelve weeks (design choice).
+/// Days back to which a technique rating counts: twelve weeks (design choice). Whoever reads the ratings keeps to it, here they are taken as
+/// given.
 pub const RATING_DAYS: i32 = 84;
-/// Age below which an athlete counts as a minor.
+/// Age below which an athlete counts as a minor, years.
 pub(super) const ADULT_YEARS: i32 = 18;
 
-/// One run, as far as advice needs it.
+/// One run, as far as advice needs it. Corrected and voided runs are left out or replaced before they come here.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct RunRecord {
     /// Day of its session, days since 1970-01-01.
@@ -39,66 +134,66 @@ pub struct RunRecord {
     pub height: Length,
     /// Spacing of the barriers.
     pub spacing: Length,
-    /// Barriers run.
+    /// Barriers run; one more than intervals where all of them were run in strides.
     pub barriers: u16,
-    /// Intervals held.
+    /// Intervals held: three strides between the barriers.
     pub held: u16,
-    /// Intervals over-reached.
+    /// Intervals over-reached: too far.
     pub over_reached: u16,
-    /// Intervals crowded.
+    /// Intervals crowded: too near.
     pub crowded: u16,
     /// Intervals broken, cause not recorded.
     pub broken: u16,
-    /// Barriers hit.
+    /// Barriers hit; they do not enter the estimate, only the rules.
     pub hits: u16,
     /// Whether the athlete went down.
     pub fell: bool,
 }
 
 impl RunRecord {
-    /// What was run over.
+    /// What was run over. The number of barriers does not matter to it.
     pub fn configuration(&self) -> Configuration {
         Configuration { barrier_kind: self.barrier_kind, height: self.height, spacing: self.spacing }
     }
 
-    /// Intervals of every outcome.
+    /// Intervals of every outcome; 0 for walkovers and single barriers.
     pub fn intervals(&self) -> u32 {
         [self.held, self.over_reached, self.crowded, self.broken].into_iter().map(u32::from).sum()
     }
 }
 
-/// What is on file about one athlete.
+/// What is on file about one athlete, as of a day.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Record {
     /// Category for rules and growth tables.
     pub sex: Sex,
-    /// When the athlete was born.
+    /// When the athlete was born: the date, or the year alone where a club keeps no more.
     pub birth: Birth,
-    /// How long the athlete has hurdled.
+    /// How long the athlete has hurdled; shifts the prior alone.
     pub experience: Experience,
-    /// Latest stature, metres (m).
+    /// Latest stature, metres (m). What cannot be at that age is not used, see [`judge`].
     pub stature_m: Option<f64>,
-    /// Latest leg length, metres (m).
+    /// Latest leg length, metres (m); not used where it is not 0.35 to 0.65 of the stature.
     pub leg_length_m: Option<f64>,
-    /// Latest 30 m time, seconds (s).
+    /// Latest 30 m time, seconds (s); not used where it is no shorter than the 50 m time.
     pub sprint_30m_s: Option<f64>,
     /// Latest 50 m time, seconds (s).
     pub sprint_50m_s: Option<f64>,
-    /// Strides to the first barrier that a coach counts for the athlete.
+    /// Strides to the first barrier that a coach counts for the athlete, see [`crate::approach`].
     pub approach_strides: Option<u8>,
     /// Whether the athlete trains.
     pub status: Status,
-    /// Reports of pain, illness or injury and restrictions, in any order.
+    /// Reports of pain, illness or injury and restrictions, in any order; those that are over too, since a return follows from them.
     pub breaks: Vec<Break>,
-    /// What is wrong with the surface of the day's session, if anything.
+    /// What is wrong with the surface of the day's session, if anything; none too where the athlete has no session that day.
     pub surface: Option<Surface>,
     /// Latest rating of each criterion inside [`RATING_DAYS`].
     pub ratings: Ratings,
-    /// A coach's word after the last fall.
+    /// A coach's word after the last fall, in a run or in a race.
     pub clearance: Clearance,
-    /// The coach's latest decision on what the athlete runs over, if it names that.
+    /// The coach's latest decision on what the athlete runs over, if it names that; the runs since are found here.
     pub word: Option<Word>,
-    /// Runs in any order.
+    /// Runs in any order; those after the day asked for are left out.
     pub runs: Vec<RunRecord>,
 }
 
@@ -109,34 +204,35 @@ impl Record {
     }
 }
 
-/// What holds for the whole club.
+/// What holds for the whole club. Read once for a squad.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Setting {
-    /// Rule set of the club.
+    /// Rule set of the club, as in [`Query`].
     pub ruleset: String,
-    /// The club's own specifications.
+    /// The club's own specifications, which come before published ones.
     pub specs: Vec<Spec>,
-    /// The club's own age groups.
+    /// The club's own age groups, likewise.
     pub age_groups: Vec<AgeGroup>,
-    /// The club's equipment.
+    /// The club's equipment: kinds and heights; counts are the lane plan's.
     pub stock: Vec<Stock>,
     /// The club's policy, already checked.
     pub policy: Policy,
 }
 
 impl Setting {
-    /// The specifications that apply to somebody on a day and from when others do.
+    /// The specifications that apply to somebody on a day and from when others do, indoors and outdoors.
     pub fn specs_for(&self, sex: Sex, birth: Birth, on: Day) -> Lookup<'_> {
         let club = Club { specs: &self.specs, age_groups: &self.age_groups };
         lookup(&Query { ruleset: &self.ruleset, sex, birth, on, environment: None }, &club)
     }
 
-    /// What is on file of the club's rule set on a day.
+    /// What is on file of the club's rule set on a day: whether an age leads to a specification at all.
     pub fn on_file(&self, on: Day) -> OnFile {
         OnFile::of(&self.ruleset, &Club { specs: &self.specs, age_groups: &self.age_groups }, on)
     }
 
-    /// Heights the club owns, with the wicket height, ascending.
+    /// Heights the club owns, with the wicket height, ascending, each once: the heights for which a recommendation shows the limit and the curve
+    /// of P(hold). Never empty.
     pub fn heights(&self) -> Vec<Length> {
         let mut heights: Vec<Length> = self.stock.iter().flat_map(|stock| stock.heights.iter().copied()).collect();
         heights.push(self.policy.wicket_height);
@@ -146,35 +242,37 @@ impl Setting {
     }
 }
 
-/// The advice for one athlete on a day.
+/// The advice for one athlete on a day. Borrows the specifications from the [`Setting`].
 #[derive(Clone, Debug)]
 pub struct Advice<'a> {
-    /// The estimate.
+    /// The estimate: where the limit lies, and how sure that is.
     pub estimate: Estimate,
-    /// The decision.
+    /// The decision: what to do, why, and where the athlete may run.
     pub decision: Decision,
-    /// Where the first barrier stands.
+    /// Where the first barrier stands, for any spacing.
     pub approach: Approach,
-    /// The specification to train towards, when one is on file.
+    /// The specification to train towards, when one is on file; for who is too young for every group that of the youngest, marked
+    /// `provisional`.
     pub target: Option<Applicable<'a>>,
-    /// The one after it, with the day from which it applies.
+    /// The sprint specification after it, with the day from which it applies; none when nothing changes that is known.
     pub next_target: Option<(Day, Applicable<'a>)>,
-    /// Why there is no target.
+    /// Why no specification applies; may stand beside a provisional target. None without a target means that specifications apply and
+    /// none of them is a sprint.
     pub no_target: Option<super::specs::Reason>,
 }
 
-/// Why there is no advice.
+/// Why there is no advice. The caller says it as a conflict with what is on file, since nothing in the question is wrong.
 #[derive(Clone, Copy, Debug, Error, PartialEq)]
 pub enum AdviceError {
-    /// A measurement is impossible.
+    /// A measurement is outside what the prior accepts, though somebody of that age may have it: a stature above 2.3 m, 30 m in over 12 s.
     #[error(transparent)]
     Prior(#[from] PriorError),
-    /// The runs cannot be used.
+    /// The runs cannot be used: more than 20 years or 50 000 of them, a barrier above 1.5 m, more than 100 intervals in one run.
     #[error(transparent)]
     Estimate(#[from] EstimateError),
 }
 
-/// Advises one athlete on a day. Runs after that day are left out.
+/// Advises one athlete on a day. Runs after that day are left out. The same record, setting and day always give the same advice.
 ///
 /// # Errors
 /// [`AdviceError`] when a stored measurement is impossible or the runs reach back too far.
@@ -182,7 +280,13 @@ pub fn advise<'a>(record: &Record, setting: &'a Setting, on: Day) -> Result<Advi
     advise_keeping(&mut None, record, setting, on)
 }
 
-/// The same, in less time when `kept` is what the last advice for this athlete left there; errors as [`advise`].
+/// The same, bit for bit, in less time when `kept` is what the last advice for this athlete left there: runs known are not learned again.
+///
+/// What `kept` holds of another athlete, of runs that were corrected since, or of a later day is found out and costs time, no
+/// correctness. Between two advices that rest on the same runs and the same day nothing is computed but the decision.
+///
+/// # Errors
+/// As [`advise`]; `kept` is empty after an error of the estimate.
 pub fn advise_keeping<'a>(
     kept: &mut Option<Kept>,
     record: &Record,
@@ -195,6 +299,8 @@ pub fn advise_keeping<'a>(
 }
 
 /// Advises one athlete on a day from an estimate that was made already, on the same day and from the same runs.
+///
+/// Nothing checks that it was; of another day or athlete it gives advice for nobody. Never fails: what could was the estimate.
 pub fn advise_from<'a>(record: &Record, setting: &'a Setting, on: Day, estimate: Estimate) -> Advice<'a> {
     let targets = Targets::of(record, setting, on);
     let situation = situation(record, setting, on, targets.now.as_ref(), &estimate);
@@ -204,14 +310,18 @@ pub fn advise_from<'a>(record: &Record, setting: &'a Setting, on: Day, estimate:
 
 /// The specifications that an athlete trains towards.
 pub(super) struct Targets<'a> {
+    /// That of the day.
     now: Option<Applicable<'a>>,
+    /// The one after it, with its first day.
     next: Option<(Day, Applicable<'a>)>,
+    /// Why none applies.
     none: Option<super::specs::Reason>,
+    /// With the approach and spacing of the one of the day.
     approach: Approach,
 }
 
 impl<'a> Targets<'a> {
-    /// Those of a day.
+    /// Those of a day. One lookup answers for both: it knows the next birthday, season and edition.
     pub(super) fn of(record: &Record, setting: &'a Setting, on: Day) -> Self {
         let known = setting.specs_for(record.sex, record.birth, on);
         let now = trained_towards(&known);
@@ -230,17 +340,19 @@ impl<'a> Targets<'a> {
     }
 }
 
-/// The specification to train towards.
+/// The specification to train towards: the sprint among those that apply, else among those of the youngest group.
 fn trained_towards<'a>(known: &Lookup<'a>) -> Option<Applicable<'a>> {
     sprint_target(&known.current, None).or_else(|| sprint_target(&known.provisional, None)).copied()
 }
 
-/// The specification that an athlete trains towards on a day.
+/// The specification that an athlete trains towards on a day. For whoever asks the rules about many days and looks it up once.
 pub(super) fn target<'a>(setting: &'a Setting, record: &Record, on: Day) -> Option<Applicable<'a>> {
     trained_towards(&setting.specs_for(record.sex, record.birth, on))
 }
 
-/// Where the estimate of an athlete starts on a day.
+/// Where the estimate of an athlete starts on a day: the limit by body and sprint, or by age and sex where neither was measured.
+///
+/// The mean of a group never enters, since the age is known of every athlete and comes before it.
 ///
 /// # Errors
 /// [`PriorError`] when a stored measurement is impossible.
@@ -248,12 +360,12 @@ pub(super) fn prior(record: &Record, on: Day) -> Result<Prior, PriorError> {
     predict(&prior_inputs(record, on), &PriorPolicy::default())
 }
 
-/// The runs that say something about the rhythm, as the estimate takes them.
+/// The runs that say something about the rhythm, as the estimate takes them; of every day, in the order of the record.
 pub(super) fn rhythm_runs(record: &Record) -> Vec<RunCounts> {
     record.runs.iter().filter_map(counts).collect()
 }
 
-/// Age in whole years; with a birth year only, the least it can be. Kept inside what the growth table can tell.
+/// Age in whole years; with a birth year only, the least it can be, so that nobody is taken for grown too early. Negative before the birth.
 pub(super) fn age(birth: Birth, on: Day) -> i32 {
     let (year, month, day) = on.ymd();
     match birth {
@@ -265,6 +377,8 @@ pub(super) fn age(birth: Birth, on: Day) -> i32 {
     }
 }
 
+/// What is known of an athlete before any run, as the prior takes it: impossible figures left out one by one, so that a slip in one costs that
+/// one alone. The age in years is 365.25 days each; outside 4 to 100 years it is left out.
 fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
     let years = match record.birth {
         // The middle of the possible ages.
@@ -293,7 +407,8 @@ fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
     }
 }
 
-/// A run as the estimate takes it; none for walkovers and single barriers, which say nothing about the rhythm.
+/// A run as the estimate takes it; none for walkovers and single barriers, which say nothing about the rhythm, and for spacings outside 2 to
+/// 15 m.
 fn counts(run: &RunRecord) -> Option<RunCounts> {
     let usable = (SPACING_MIN..=SPACING_MAX).contains(&run.spacing) && run.intervals() > 0;
     usable.then_some(RunCounts {
@@ -308,6 +423,9 @@ fn counts(run: &RunRecord) -> Option<RunCounts> {
 }
 
 /// What the rules read of an athlete on a day.
+///
+/// The estimate gives two figures of it: the height cost, by which runs elsewhere are held against the current configuration, and the
+/// share that is still the prior's. P(hold) is not in it; [`decide`] is given that beside it.
 pub(super) fn situation(
     record: &Record,
     setting: &Setting,

@@ -40,11 +40,13 @@ const USUAL_PROPORTION: (Length, Length) = (Length::from_mm(13_000), Length::fro
 /// How exactly a first barrier is set, millimetres (mm).
 const MARK_MM: i64 = 100;
 
-/// The approach of one athlete; see the module's page.
+/// The approach of one athlete; see the module's page. Made by [`crate::advice`] from the target of the day and the strides on record, and
+/// asked by the lane plan for each spacing that it considers. The default is an athlete without a target of whom nobody counts strides.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Approach {
-    /// Approach and spacing of the target.
+    /// Approach and spacing of the target; none where no specification is on file.
     target: Option<(Length, Length)>,
+    /// Strides to the first barrier that a coach counts, 4 to 12; none where nobody counts.
     strides: Option<u8>,
 }
 
@@ -55,7 +57,11 @@ impl Approach {
         Self { target, strides }
     }
 
-    /// The approach to a lane of a spacing.
+    /// The approach to a lane of a spacing, millimetres (mm) rounded half up to whole 100 mm where strides are counted; never below
+    /// [`APPROACH_LEAST`].
+    ///
+    /// Without strides it does not depend on the spacing: the race's own, or 12 m without a target. With them it grows with the spacing, for
+    /// a target of 12.00 and 8.00 m by 1.5 m a metre in eight strides.
     ///
     /// ```
     /// use lanewright_compute::approach::Approach;

@@ -9,6 +9,16 @@
 //! Of several criteria rated alike the one taught first is watched, since the later ones build on it. A criterion that nobody
 //! rated is not watched: it is to be rated, which is what [`crate::board`] says.
 //!
+//! ```text
+//! watched     argmin over rated criteria of (rating, place in teaching), while that rating is below 3
+//! feet (mm)   spacing x (0.118, 0.306, 0.541, 0.765): landing, strides 1 to 3, as sums of the shares of set-out
+//! last time   the latest day t < today with a run
+//! ```
+//!
+//! # Where it is asked
+//! For the cards of a session and their sheet of paper; the feet also for the rhythm that a phone plays, where they say when each stride
+//! comes down. Nothing here is computed anew that a decision has said: a card shows, it does not advise.
+//!
 //! # Example
 //! ```
 //! use lanewright_compute::card::watch;
@@ -38,26 +48,27 @@ use crate::progress::{TrainingDay, training_days};
 use crate::set_out::{LaneSetting, MarkKind, SetOutError, set_out};
 use crate::units::Length;
 
-/// What is usually behind a weak criterion, and what usually corrects it.
+/// What is usually behind a weak criterion, and what usually corrects it. Common practice: something to try first, not a diagnosis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Correction {
-    /// What to look at first.
+    /// What to look at first, as a clause without a full stop.
     pub look_first_at: &'static str,
-    /// What to try.
+    /// What to try, as a clause without a full stop.
     pub correction: &'static str,
-    /// Where that is written.
+    /// Where that is written, or that it is nowhere.
     pub source: &'static str,
 }
 
-/// After D. Mitchell's clinic, as told on a page of advice.
+/// After D. Mitchell's clinic, as told on a page of advice of which the beginning could be read. Cited for what to look at first and what to
+/// try; how often either helps is said nowhere.
 const MISTAKES: &str = "\"Fixing Common Hurdles Mistakes\", trackandfield.about.com, after D. Mitchell's 2014 clinic";
 /// One coach's notes from clinics.
 const CLINIC: &str = "one coach's public notes from clinics, author not shown";
-/// No source.
+/// No source: what many coaches do, and nobody was found to have written.
 const PRACTICE: &str = "common practice, no source";
 
 impl Correction {
-    /// The usual correction of a criterion.
+    /// The usual correction of a criterion: one for each, whatever its rating.
     pub const fn of(criterion: Criterion) -> Self {
         let (look_first_at, correction, source) = match criterion {
             Criterion::LeadLeg => (
@@ -107,19 +118,22 @@ impl Correction {
     }
 }
 
-/// The criterion to watch.
+/// The criterion to watch. One, so that it can be watched in a run of a few seconds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Watch {
     /// The weakest rated criterion.
     pub criterion: Criterion,
-    /// Its rating.
+    /// Its rating: not yet, emerging or secure.
     pub rating: Rating,
     /// What usually corrects it.
     pub correction: Correction,
 }
 
 /// The weakest criterion that is rated and not yet secure under race conditions; of equals the one taught first. None when nothing
-/// is. `arms_count` says whether the club asks for ratings of the arms.
+/// is. `arms_count` says whether the club asks for ratings of the arms: without it arms are neither watched nor corrected.
+///
+/// Criteria of the gate have no precedence over the others: an emerging rhythm is watched before a secure trail leg. Ratings are those
+/// inside the assessment window; whoever was not rated for twelve weeks has nothing to watch, and is due to be rated.
 pub fn watch(ratings: &Ratings, arms_count: bool) -> Option<Watch> {
     let counts = |one: &Criterion| arms_count || *one != Criterion::Arms;
     let rated = Criterion::ALL.into_iter().filter(counts).filter_map(|one| Some((one, ratings.of(one)?)));
@@ -127,15 +141,20 @@ pub fn watch(ratings: &Ratings, arms_count: bool) -> Option<Watch> {
     (rating < Rating::SecureUnderRace).then(|| Watch { criterion, rating, correction: Correction::of(criterion) })
 }
 
-/// The latest day before a day (days since 1970-01-01) on which the athlete ran; none when there is none.
+/// The latest day before a day (days since 1970-01-01) on which the athlete ran, with its load and main configuration; none when there is
+/// none. Not the day itself, since a card is read before and during a session. Runs in any order, walkovers too; how long ago it was is for
+/// the reader to judge.
 pub fn last_time(runs: &[RunRecord], before: i32) -> Option<TrainingDay> {
     training_days(runs, i32::MIN, before.saturating_sub(1)).pop()
 }
 
-/// Where the feet come down behind a barrier of a lane: landing, then strides 1 to 3; see [`set_out`].
+/// Where the feet come down behind a barrier of a lane: landing, then strides 1 to 3, from that barrier; see [`set_out`]. Strictly ascending
+/// and short of the next barrier for spacings from 1 m. The third is the take-off mark.
+///
+/// They are proportions of the spacing, so the approach only bounds how long the lane is.
 ///
 /// # Errors
-/// [`SetOutError`] for a lane that cannot be set out.
+/// [`SetOutError`] for a lane that cannot be set out: no spacing, or longer than a [`Length`] can tell.
 ///
 /// ```
 /// use lanewright_compute::card::strides;

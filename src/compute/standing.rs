@@ -1,4 +1,40 @@
 //! Why an athlete stands in a lane of the plan, and what the athlete loses there.
+//!
+//! A plan for a squad seldom gives everybody the lane that is advised. Whoever asks "why am I here" is told the one difference that matters,
+//! in this order:
+//!
+//! ```text
+//! chosen by a coach  >  own best (regret < 0.005)  >  spacing  >  height  >  kind
+//! ```
+//!
+//! A regret below 0.005 is "as good", also where something differs: no evidence could tell the two lanes apart.
+//!
+//! The regret is the loss of the lane plan, 0 to 1, times the athlete's weight, 1 to 2: 0 as advised, 1 in a lane that is worth nothing
+//! to the athlete (2 for one who was served badly lately).
+//!
+//! ```
+//! use lanewright_compute::decision::Configuration;
+//! use lanewright_compute::standing::{Comparison, Standing};
+//! use lanewright_compute::units::{BarrierKind, Length};
+//!
+//! let at = |height, spacing| Configuration {
+//!     barrier_kind: BarrierKind::LowBarrier, height: Length::from_mm(height), spacing: Length::from_mm(spacing),
+//! };
+//! let standing = Standing {
+//!     here: at(450, 6_250), hold_here: 0.90, best: at(500, 6_500), hold_best: 0.81, regret: 0.21, pinned: false,
+//!     step: Length::from_mm(250),
+//! };
+//! assert_eq!(standing.comparison(), Comparison::Closer, "spacing before height");
+//! assert_eq!(standing.difference(), "one step closer than advised, over lower barriers (0.45 m)");
+//! assert_eq!(Standing { regret: 0.004, ..standing }.comparison(), Comparison::OwnBest);
+//! ```
+//!
+//! # Where it is asked
+//! For each place of a proposed plan, and for lanes laid out by hand, where only the difference is told. The words are in
+//! `compute::english`. Where an athlete may stand at all is [`crate::decision::Region`]'s to say; nothing here permits anything.
+//!
+//! # Source
+//! Design choices.
 
 use super::decision::Configuration;
 use super::params::{CodeDoc, Param, code, kind, metres, number, place};
@@ -10,7 +46,7 @@ const AS_GOOD: f64 = 0.005;
 /// An athlete's lane beside the lane that would be the athlete's own best.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Standing {
-    /// What the lane carries.
+    /// What the lane carries, over the athlete's own barriers.
     pub here: Configuration,
     /// Probability that an interval is held here, 0 to 1.
     pub hold_here: f64,
@@ -18,11 +54,11 @@ pub struct Standing {
     pub best: Configuration,
     /// Probability that an interval is held there, 0 to 1.
     pub hold_best: f64,
-    /// What running here instead of as advised loses, 0 to 1, times the athlete's weight.
+    /// What running here instead of as advised loses, 0 to 1, times the athlete's weight: 0 to 2.
     pub regret: f64,
-    /// The club's spacing step.
+    /// The club's spacing step, in which differences are told.
     pub step: Length,
-    /// Whether a coach chose the lane.
+    /// Whether a coach chose the lane; then that is why, whatever it loses.
     pub pinned: bool,
 }
 
@@ -94,7 +130,7 @@ impl Standing {
         }
     }
 
-    /// The stable code.
+    /// The stable code, one of [`Standing::CODES`].
     pub fn code(&self) -> &'static str {
         match self.comparison() {
             Comparison::ChosenByCoach => "chosen_by_coach",
@@ -107,7 +143,8 @@ impl Standing {
         }
     }
 
-    /// The figures behind it, named as in [`PARAMS`](super::params::PARAMS).
+    /// The figures behind it, named as in [`PARAMS`](super::params::PARAMS): the lane, the advised one, what should hold in each (0 to 1) and the
+    /// regret (0 to 2). The same for every code.
     pub fn params(&self) -> Vec<Param> {
         let best = [
             kind("best_barrier_kind", self.best.barrier_kind),

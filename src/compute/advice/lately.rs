@@ -1,4 +1,26 @@
-//! What the runs on file say of the last days: the latest session, and where a return stands.
+//! What the runs on file say of a return: where it stands, and what was held before it.
+//!
+//! [`crate::wellbeing`] says since when somebody is back; here it becomes what the rules need: how many sessions lie behind the athlete, and
+//! what was held last before the break.
+//!
+//! ```text
+//! sessions   days in [since, today) with an interval, without days on which something stood
+//! settled    sessions >= 2 and six intervals at one configuration among them
+//! over       settled and a coach confirmed: no return any more
+//! last held  before `since`; once settled, before today
+//! ```
+//!
+//! A run on the day of a report was run before anybody knew and counts as held before it. A run against a report or a restriction that stood
+//! already counts for nothing: neither for what was held, so that nobody comes back higher for having run hurt, nor for a session.
+//!
+//! # Example
+//! Hurt on day 110 and cleared on day 120, with eight intervals held 6.50 m apart on day 110 and, against the report, 7.00 m apart on day
+//! 115: on day 121 the return stands at 0 sessions, and 6.50 m is what was held last. After runs on days 121 and 124, six intervals at
+//! 6.00 m in all, and a coach's confirmation, it is over on day 125: today's session never counts, it is not over yet.
+//!
+//! # Source
+//! Two sessions: [`SESSIONS_BACK`], a design choice. The last step that worked: S. McGill, "If They Can't Do It, Don't Do It", The Hurdle
+//! Magazine.
 
 use std::cmp::Reverse;
 
@@ -9,6 +31,9 @@ use crate::wellbeing::Since;
 
 /// Where a return stands: sessions run since, and what was held last before it. None once it lies behind the athlete: a coach
 /// confirmed it, the sessions were run, and some configuration has its six intervals.
+///
+/// All runs are read, however old: the sessions after a return do not expire, so that a holiday does not bring back a return that was over.
+/// Days as days since 1970-01-01; `back` as [`crate::wellbeing::standing`] gives it for today.
 pub(super) fn way_back(record: &Record, back: Since, today: i32) -> Option<Back> {
     // A run on the day of the report was run before anybody knew; one against a standing report or restriction was not.
     let rested = |day: i32| record.breaks.iter().any(|one| one.stands(day) && one.on < day);
@@ -28,7 +53,7 @@ pub(super) fn way_back(record: &Record, back: Since, today: i32) -> Option<Back>
 }
 
 /// The configuration held last: of those with at least six intervals, most of them held, the one run last; of several run
-/// last on one day the closest and lowest.
+/// last on one day the closest and lowest, softest first: where a return begins is to be easy. None where nothing was held.
 fn last_held(runs: &[&RunRecord]) -> Option<Configuration> {
     let held = held(runs);
     let last_run = |at: &Configuration| runs.iter().filter(|run| run.configuration() == *at).map(|run| run.day).max();

@@ -1,4 +1,14 @@
 //! What is due: measurements that a growing athlete has outgrown, and the next change of what they race over.
+//!
+//! Neither stops anybody. An old stature makes the prior older, which matters until an athlete's own runs outweigh it; a change of target
+//! that nobody saw coming makes a lane that was within the target one beyond it, and the rules then step back.
+//!
+//! ```text
+//! stature   never taken, or more than 84 days old while the athlete is under 18; of who is grown once for all
+//! sprint    never taken, or more than 182 days old
+//! ```
+//!
+//! Worked: a stature of day 20 000 is due from day 20 085, the 85th after it; a sprint of that day from day 20 183.
 
 use super::Seen;
 use crate::advice::{ADULT_YEARS, Advice, age};
@@ -23,7 +33,7 @@ pub struct Measured {
     pub sprint: Option<i32>,
 }
 
-/// What is measured.
+/// What is measured. A leg length is never due: it is used where a club takes one, and asked of nobody.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Measurement {
     /// The stature.
@@ -51,7 +61,8 @@ pub struct MeasurementDue {
     pub since: Option<i32>,
 }
 
-/// Which measurements are due on a day. Whoever is grown is measured once.
+/// Which measurements are due on a day, the stature first. Whoever is grown is measured once. The age is the least that the birth leaves
+/// open, so with a birth year alone somebody is measured a year longer.
 pub(super) fn measurements(seen: &Seen<'_>, on: Day) -> Vec<MeasurementDue> {
     let over = |last: Option<i32>, days: i32| match last {
         None => Some(None),
@@ -67,9 +78,9 @@ pub(super) fn measurements(seen: &Seen<'_>, on: Day) -> Vec<MeasurementDue> {
 /// Why the specification changes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Cause {
-    /// The athlete's birthday.
+    /// The athlete's birthday: an age group of a rule set that counts age on the day of competition. Only where the date of birth is known.
     Birthday,
-    /// A day of the rule set: a season begins, or an edition.
+    /// A day of the rule set: a season begins, or an edition. Also whenever the cause is not certain.
     Season,
 }
 
@@ -92,7 +103,7 @@ pub struct SpecificationChange {
     pub cause: Cause,
 }
 
-/// The next change that the advice knows of.
+/// The next change that the advice knows of; none when it knows of none after the day.
 pub(super) fn change(advice: &Advice<'_>, birth: Birth, on: Day) -> Option<SpecificationChange> {
     let (day, next) = advice.next_target.as_ref()?;
     let older = matches!(birth, Birth::Date(_)) && age(birth, *day) > age(birth, day.add_days(-1));

@@ -159,7 +159,7 @@ pub struct Stretch {
     pub stage: Stage,
     /// What was run over on that day, by the rules' own reading; none before six intervals at one configuration.
     pub current: Option<Configuration>,
-    /// Mean of the limit over a wicket of 0.30 m on that day, metres (m).
+    /// Mean of the limit over a wicket of 0.30 m on that day, metres (m); with what was known that day, not with later runs.
     pub limit_m: f64,
 }
 
@@ -168,7 +168,7 @@ pub struct Stretch {
 pub struct Place<'a> {
     /// The advice on the last day.
     pub advice: Advice<'a>,
-    /// What stands before the next step, what closes every lane first; each with since when.
+    /// What stands before the next step, what closes every lane first; each with since when. Empty where nothing is missing.
     pub obstacles: Vec<Obstacle>,
     /// The last week beside the weeks before it.
     pub weeks: Weeks,
@@ -238,7 +238,7 @@ pub fn place<'a>(seen: &Seen<'_>, setting: &'a Setting, period: Period) -> Resul
     })
 }
 
-/// Whether anything of the athlete is on file up to a day.
+/// Whether anything of the athlete is on file up to a day: a session, a run or an assessment.
 fn on_file(seen: &Seen<'_>, day: Day) -> bool {
     !seen.days(i32::MIN, day.days()).is_empty() || seen.rated.first().is_some_and(|one| one.day <= day.days())
 }
@@ -257,7 +257,7 @@ fn stretch(seen: &Seen<'_>, advice: &Advice<'_>, to: Day, period: Period) -> Str
     }
 }
 
-/// A squad's board. Athletes are named by their place in the given list.
+/// A squad's board. Athletes are named by their place in the given list, so that who is shown to whom is decided outside.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Board {
     /// Athletes at each stage, first stage to last, and those who stood there in the same weeks of last season.

@@ -11,6 +11,11 @@
 //!
 //! so that whoever moves on and again lacks intervals, at the next step, is not told to have stood still. What closes every
 //! lane stands since the report or restriction was noted.
+//!
+//! # Example
+//! Somebody came on days 100, 103, 107 and today, 110. Six intervals were missing at 6.00 m on day 100 and two on day 103; then the spacing
+//! stepped up, and at 6.25 m four were missing on day 107 and two are today. The trail leg was never rated. Then `intervals` stands
+//! since day 107 for 2 sessions, and `rating` since day 100 for 4: the rating is what holds them up.
 
 use crate::advice::{Record, Setting, situation};
 use crate::day::Day;
@@ -38,20 +43,25 @@ pub struct Obstacle {
     /// The first session day, or the day of a report or restriction, since when it stands (days since 1970-01-01); none when
     /// the athlete did not come since.
     pub since: Option<i32>,
-    /// Sessions to which the athlete came in that time.
+    /// Sessions to which the athlete came in that time, the last day included: what a coach waits for is sessions, not weeks of holiday.
     pub sessions: u32,
     /// Whether it stood on the first day looked at, so that it may have stood longer.
     pub at_least: bool,
 }
 
-/// What the rules alone said on an earlier day.
+/// What the rules alone said on an earlier day. A word of a coach is left out: it answers an obstacle and is none.
 pub(super) struct Past {
+    /// Days since 1970-01-01.
     day: i32,
+    /// What was run then, by which "at the same configuration" is told.
     current: Option<Configuration>,
+    /// What was missing then.
     missing: Vec<Missing>,
 }
 
 impl Past {
+    /// Asks the rules on a past day, with the record and the estimate of then and the target of now: what holds somebody up is what is
+    /// missing towards what they race over today.
     pub(super) fn of(
         record: &Record,
         setting: &Setting,
@@ -66,7 +76,8 @@ impl Past {
     }
 }
 
-/// Whether a fall was still to be cleared on a day: who clears, clears the latest one.
+/// Whether a fall was still to be cleared on a day: who clears, clears the latest one. A fall that is cleared by now counts as cleared on
+/// every day before: when it was is not told here, and nobody is said to have been held up by what is over.
 pub(super) fn clearance(record: &Record, day: i32) -> Clearance {
     let last = record.runs.iter().filter(|run| run.fell).map(|run| run.day).max();
     match record.clearance {
@@ -76,7 +87,8 @@ pub(super) fn clearance(record: &Record, day: i32) -> Clearance {
     }
 }
 
-/// What stands before the next step on the last day, `today` when the athlete came on it; `past` holds the days before.
+/// What stands before the next step on the last day, `today` when the athlete came on it; `past` holds the days before, ascending. What
+/// closes every lane comes first, then what is missing in the order of the decision.
 pub(super) fn of(decision: &Decision, past: &[Past], today: Option<i32>, record: &Record, on: i32) -> Vec<Obstacle> {
     let came = |since: i32| past.iter().map(|one| one.day).chain(today).filter(move |day| *day >= since).count();
     let count = |days: usize| u32::try_from(days).unwrap_or(u32::MAX);

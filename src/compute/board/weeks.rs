@@ -9,6 +9,16 @@
 //! The second part leaves alone who ran little on both sides: one more session is no jump. After weeks without a run any week of
 //! more than a session jumps, which is what a return asks for.
 //!
+//! | in the four weeks before | a week, on average | the last week jumps from |
+//! | --- | --- | --- |
+//! | 0 | 0 | 17 intervals |
+//! | 32 | 8 | 25 |
+//! | 128 | 32 | 49 |
+//! | 160 | 40 | 61 |
+//!
+//! Up to 32 intervals a week the second part decides, from there the first. Intervals are counted and not barriers or metres: they are what
+//! is run in strides. A jump is a caution ([`Caution::LoadJump`](crate::decision::Caution::LoadJump)) and changes no advice.
+//!
 //! # Source
 //! That rapid changes of volume are the main avoidable risk for fast-growing children: B. Hawkes, "Growth Related Injuries in
 //! Athletics". How rapid is not said there: both figures are design choices.

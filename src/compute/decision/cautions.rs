@@ -1,4 +1,31 @@
 //! Cautions: what stands beside every recommendation. The words are in `compute::english`.
+//!
+//! A recommendation is never shown without them. The base ones hold for everybody on every day; the others are added for what is so on the
+//! day, for the athlete or for the decision. They carry no figures and never change what is advised: what must not be run is a
+//! [`Wall`](super::Wall), and what is to be heeded while it is run is a caution.
+//!
+//! | added | when |
+//! | --- | --- |
+//! | [`Caution::WetSurface`], [`Caution::UnevenSurface`] | the session's surface is so |
+//! | [`Caution::GrowthPainSigns`] | the athlete is a minor, or may be |
+//! | [`Caution::NoTarget`] | no specification is on file, so nothing but equipment and policy ends the ladders |
+//! | [`Caution::ThinEvidence`] | no six intervals at one configuration, or most of the estimate is still the prior |
+//! | [`Caution::NoWicketsOwned`] | wickets are advised to a club that owns none |
+//! | [`Caution::AfterFall`] | a fall in the latest session |
+//! | [`Caution::AfterReport`] | on the way back after a report or restriction |
+//! | [`Caution::BeyondAdvice`] | a coach's word that was confirmed against soft walls stands |
+//! | [`Caution::NotReady`] | a race-test entry on a coach's word only ([`crate::race`]) |
+//! | [`Caution::LoadJump`] | the week's load jumped ([`crate::board::Weeks`]), on boards and cards |
+//!
+//! ```
+//! use lanewright_compute::decision::{Caution, Hold, Policy, Situation, Surface, decide};
+//!
+//! let wet = Situation { surface: Some(Surface::Wet), ..Situation::unseen(20_000) };
+//! let decision = decide(&wet, &Policy::default(), &|_, _| Hold { mean: 0.9, p05: 0.8, p95: 0.95 });
+//! let own: Vec<&str> = decision.own_cautions().map(|one| one.code()).collect();
+//! assert_eq!(own, ["wet_surface", "growth_pain_signs", "no_target", "thin_evidence", "no_wickets_owned"]);
+//! assert!(decision.cautions.starts_with(&Caution::BASE));
+//! ```
 
 use super::Decision;
 use super::policy::Policy;
@@ -10,41 +37,41 @@ use crate::units::BarrierKind;
 /// One caution.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Caution {
-    /// A recommendation supports a coach.
+    /// A recommendation supports a coach and replaces none; safety outranks it.
     SupportsCoach,
-    /// Rules, law and medical advice come first.
+    /// Rules, law and medical advice come first, wherever they say otherwise.
     RulesComeFirst,
-    /// Barriers are run in the direction they tip.
+    /// Barriers are run in the direction they tip: struck from behind they do not give way.
     TipDirection,
     /// Soft barriers come before rigid ones.
     SoftFirst,
-    /// The run-out is free.
+    /// The run-out is free, of people, bags and barriers.
     FreeRunOut,
     /// The surface is dry and even.
     DryEvenSurface,
-    /// One athlete runs per lane.
+    /// One athlete runs per lane, and barriers of neighbouring lanes do not touch.
     OneAthletePerLane,
-    /// A coach watches.
+    /// A coach watches, and checked the barriers before the first run.
     Supervise,
-    /// Warm-up comes first.
+    /// Warm-up comes first; walkovers are drills and none.
     WarmUpFirst,
-    /// The lane ends when technique breaks down.
+    /// The lane ends when technique breaks down with fatigue.
     StopOnBreakdown,
-    /// A growing athlete's pain is a sign.
+    /// A growing athlete's pain that lasts or grows, limping or swelling is a sign: stop and refer.
     GrowthPainSigns,
-    /// The surface is wet.
+    /// The surface is wet: move or wait.
     WetSurface,
     /// No target specification is on file.
     NoTarget,
-    /// The estimate rests on the prior.
+    /// The estimate rests on the prior: watch the first runs.
     ThinEvidence,
-    /// The club owns no wickets.
+    /// The club owns no wickets: flat marks or sticks that give way.
     NoWicketsOwned,
-    /// After a fall.
+    /// After a fall: check athlete and barriers, never force a refused barrier.
     AfterFall,
-    /// Back after a report or restriction.
+    /// Back after a report or restriction: stop at the first sign of it.
     AfterReport,
-    /// The surface is uneven.
+    /// The surface is uneven: move.
     UnevenSurface,
     /// A coach went beyond the advice.
     BeyondAdvice,
@@ -55,7 +82,7 @@ pub enum Caution {
 }
 
 impl Caution {
-    /// Every caution.
+    /// Every caution: the base ones first.
     pub const ALL: [Self; 21] = [
         Self::SupportsCoach,
         Self::RulesComeFirst,
@@ -80,7 +107,7 @@ impl Caution {
         Self::LoadJump,
     ];
 
-    /// Every code with its meaning; cautions carry no parameters.
+    /// Every code with its meaning; cautions carry no parameters. In the order of [`Caution::ALL`].
     pub const CODES: [CodeDoc; 21] = [
         code("supports_coach", "Advice supports a coach, and safety outranks it.", &[]),
         code("rules_come_first", "Rules, law and medical advice come first.", &[]),
@@ -124,7 +151,7 @@ impl Caution {
         Self::StopOnBreakdown,
     ];
 
-    /// What to heed on a surface.
+    /// What to heed on a surface; a dry, even one needs no more than [`Caution::DryEvenSurface`].
     pub const fn of_surface(surface: Surface) -> Self {
         match surface {
             Surface::Wet => Self::WetSurface,
@@ -132,7 +159,7 @@ impl Caution {
         }
     }
 
-    /// The stable code.
+    /// The stable code, one of [`Caution::CODES`].
     pub const fn code(self) -> &'static str {
         match self {
             Self::SupportsCoach => "supports_coach",
@@ -160,7 +187,8 @@ impl Caution {
     }
 }
 
-/// The base cautions, and those that the situation and the decision add.
+/// The base cautions, and those that the situation and the decision add, each at most once. Those that need a race or a week's load are
+/// added by whoever knows them.
 pub(super) fn of(situation: &Situation, policy: &Policy, decision: &Decision) -> Vec<Caution> {
     let wickets = decision.proposed.is_some_and(|at| at.barrier_kind == BarrierKind::Wicket);
     let owns_wickets =

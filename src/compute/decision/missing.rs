@@ -1,4 +1,32 @@
 //! What a step up still needs: a closed list of codes with parameters. The words are in `compute::english`.
+//!
+//! A decision to stay is of use only with what would change it. Each entry is one thing that a coach or an athlete can bring about, with
+//! the figure that is needed or still to go, not the one that is there; an empty list means that evidence, technique and health leave a
+//! step up or the race test open. Entries come in a fixed order, so that equal situations read alike.
+//!
+//! | to bring about | by |
+//! | --- | --- |
+//! | [`Missing::Intervals`], [`Missing::Days`], [`Missing::HoldMean`], [`Missing::HoldLow`] | training |
+//! | [`Missing::FewerHits`], [`Missing::HeldSession`] | a session that goes better |
+//! | [`Missing::Rating`], [`Missing::CoachConfirmation`] | a coach's eyes or word |
+//! | [`Missing::CleanSession`], [`Missing::SessionsBack`], [`Missing::DrySurface`] | time |
+//! | [`Missing::LikelierStep`] | growth and training |
+//! | [`Missing::Equipment`] | the club |
+//!
+//! ```
+//! use lanewright_compute::decision::{Criterion, Missing, Rating};
+//!
+//! let gate = Missing::Rating { criterion: Criterion::TrailLeg, seen: None, needed: Rating::Secure };
+//! assert_eq!((gate.code(), gate.params().len()), ("rating", 2), "no rating, so no parameter for it");
+//! assert_eq!(gate.text(), "A step up needs the trail leg rated secure (not rated yet).");
+//! ```
+//!
+//! # Where it is asked
+//! [`crate::board`] holds the lists of past sessions against each other to say since when something is missing; [`crate::progress`] names
+//! what no training brings; the readiness for a race test shows it.
+//!
+//! # Source
+//! Design choices, see [`super`].
 
 use super::situation::{Criterion, Rating};
 use crate::params::{CodeDoc, Param, code, count, metres, number};
@@ -7,37 +35,37 @@ use crate::units::Length;
 /// One thing that a step up still needs.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Missing {
-    /// More intervals at the current configuration.
+    /// More intervals at the current configuration, or at least as demanding ones elsewhere.
     Intervals {
-        /// How many.
+        /// How many, at least 1: what the policy asks less what counts.
         count: u32,
     },
-    /// More days at the current configuration.
+    /// More days at the current configuration, or at least as demanding ones elsewhere: one good day may be luck.
     Days {
-        /// How many.
+        /// How many, at least 1.
         count: u32,
     },
-    /// A higher mean probability of holding.
+    /// A higher mean probability of holding here. Not told without a current configuration.
     HoldMean {
-        /// The value needed.
+        /// The value needed, 0 to 1.
         needed: f64,
     },
-    /// A higher 5 % quantile of it.
+    /// A higher 5 % quantile of it: the mean may be high while few runs say so.
     HoldLow {
-        /// The value needed.
+        /// The value needed, 0 to 1.
         needed: f64,
     },
-    /// Fewer barriers hit.
+    /// Fewer barriers hit, of all that counts or in the latest session.
     FewerHits {
-        /// The largest share allowed.
+        /// The largest share allowed, 0 to 1.
         share: f64,
     },
-    /// A session in which enough intervals are held.
+    /// A session in which enough intervals are held: the latest was mostly broken, wherever it was run.
     HeldSession {
-        /// The smallest share allowed.
+        /// The smallest share allowed, 0 to 1.
         share: f64,
     },
-    /// A technique rating.
+    /// A technique rating: one of the gate that is not seen, or any that is too low.
     Rating {
         /// Of which criterion.
         criterion: Criterion,
@@ -48,29 +76,29 @@ pub enum Missing {
     },
     /// A coach's word after a fall, report or restriction.
     CoachConfirmation,
-    /// A session without a fall or pain.
+    /// A session without a fall or pain after the one with it.
     CleanSession,
-    /// A likelier next step.
+    /// A likelier next step: there are steps, and none should hold well enough.
     LikelierStep {
-        /// The probability needed after it.
+        /// The mean probability needed after it, 0 to 1.
         needed: f64,
     },
-    /// A barrier for the next step that the target allows.
+    /// A barrier for the next step that the target allows; the spacing is at its end.
     Equipment {
         /// The target's height, if there is a target.
         up_to: Option<Length>,
     },
     /// More sessions since the return.
     SessionsBack {
-        /// How many.
+        /// How many, 1 to [`SESSIONS_BACK`](super::SESSIONS_BACK).
         count: u32,
     },
-    /// A dry, even surface.
+    /// A dry, even surface: another day.
     DrySurface,
 }
 
 impl Missing {
-    /// Every code with its meaning.
+    /// Every code with its meaning, as the API's vocabulary publishes them; one for each variant, in their order.
     pub const CODES: [CodeDoc; 13] = [
         code("intervals", "More intervals at the current configuration.", &["intervals_more"]),
         code("days", "More days at the current configuration.", &["days_more"]),
@@ -87,7 +115,7 @@ impl Missing {
         code("dry_surface", "A dry, even surface.", &[]),
     ];
 
-    /// The stable code.
+    /// The stable code, one of [`Missing::CODES`].
     pub const fn code(&self) -> &'static str {
         match self {
             Self::Intervals { .. } => "intervals",
@@ -106,7 +134,8 @@ impl Missing {
         }
     }
 
-    /// The figures behind it, named as in [`PARAMS`](crate::params::PARAMS).
+    /// The figures behind it, named as in [`PARAMS`](crate::params::PARAMS); empty where there is none. Shares and probabilities 0 to 1,
+    /// heights in metres.
     pub fn params(&self) -> Vec<Param> {
         match *self {
             Self::Intervals { count: n } => vec![count("intervals_more", n)],

@@ -1,4 +1,37 @@
 //! The numbers of the rules: a club may change each of them.
+//!
+//! Each number is a default that a club can change, bounded twice. [`Policy::check`] says what cannot be computed with or contradicts another
+//! number; [`Policy::check_safe`] says what would switch a safeguard off. The floor of P(hold) is bounded a third time, where it is used:
+//! [`Policy::floor`] never falls below [`HOLD_FLOOR_LEAST`], whatever is stored.
+//!
+//! Some are ordered, so that no step leads to where the rules step back at once:
+//!
+//! ```text
+//! step_in_hold_mean (0.50) <= min_hold_after_step (0.65), min_hold_mean (0.80)
+//! min_hold_p05 (0.60)      <= min_hold_mean (0.80)
+//! max_hit_share (0.10)     <= lower_height_hit_share (0.20)
+//! ```
+//!
+//! Between the two of a pair the athlete consolidates: a mean of 0.65 to 0.80, or a tenth to a fifth of barriers hit, neither steps up nor
+//! back. A gap keeps advice from swinging with every session.
+//!
+//! # Example
+//! ```
+//! use lanewright_compute::decision::{HOLD_FLOOR_LEAST, Policy};
+//!
+//! let bold = Policy { hold_floor: 0.20, min_hold_mean: 0.55, ..Policy::default() };
+//! let broken: Vec<&str> = bold.check().iter().map(|fault| fault.field).collect();
+//! assert_eq!(broken, ["min_hold_p05", "hold_floor"], "0.60 is above a mean of 0.55");
+//! assert_eq!(bold.check_safe().iter().map(|fault| fault.field).collect::<Vec<_>>(), ["min_hold_mean"]);
+//! assert_eq!(bold.floor(), HOLD_FLOOR_LEAST, "a lane of 0.20 is never given");
+//! ```
+//!
+//! # Where it is asked
+//! A club's settings are checked by both before they are stored, and by [`Policy::check`] when they are read; the spacing step comes from
+//! the club's own field and replaces the default.
+//!
+//! # Source
+//! See [`Policy`].
 
 use super::situation::Rating;
 use crate::units::Length;
@@ -13,53 +46,54 @@ use crate::units::Length;
 /// Can't Do It, Don't Do It", The Hurdle Magazine).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Policy {
-    /// Intervals needed at the current configuration before a step up.
+    /// Intervals needed at the current configuration before a step up, with those elsewhere that count; 1 to 1000, safe from 6.
     pub min_intervals: u32,
-    /// Distinct days needed at the current configuration before a step up.
+    /// Distinct days needed at the current configuration before a step up, with those elsewhere that count; 1 to 60.
     pub min_days: u32,
-    /// Mean probability of holding the rhythm needed before a step up.
+    /// Mean probability of holding the rhythm needed before a step up, safe from 0.65. Below it a crowded athlete's lane may open.
     pub min_hold_mean: f64,
-    /// 5 % quantile of that probability needed before a step up.
+    /// 5 % quantile of that probability needed before a step up, at most the mean's, safe from 0.30: one chance in twenty that it is lower.
     pub min_hold_p05: f64,
-    /// Largest share of barriers hit at which a step up is still open.
+    /// Largest share of barriers hit at which a step up is still open, safe to 0.25.
     pub max_hit_share: f64,
-    /// Lowest technique rating at which barriers and steps up are open.
+    /// Lowest technique rating at which barriers and steps up are open; above not yet.
     pub min_rating: Rating,
     /// Whether the arms, too, must reach `min_rating`. Off: arms are taught last (clinic notes, "sprint-based hurdling").
     pub arms_count: bool,
-    /// Mean probability of holding the rhythm that must remain after a step up.
+    /// Mean probability of holding the rhythm that must remain after a step up, safe from 0.60; where [`Policy::floor`] is higher, that counts.
     pub min_hold_after_step: f64,
     /// Mean probability of holding the rhythm below which the spacing comes in; where [`Policy::floor`] is higher, that counts.
     pub step_in_hold_mean: f64,
-    /// Share of the latest session's intervals held below which the spacing comes in.
+    /// Share of the latest session's intervals held below which the spacing comes in, and below which runs speak against a coach's word.
     pub step_in_held_share: f64,
-    /// Intervals (or barriers, for hits) needed before a single session can cause a step back.
+    /// Intervals (or barriers, for hits) needed before a single session can cause a step back, or runs end a coach's word; 1 to 1000.
     pub step_back_intervals: u32,
-    /// Share of barriers hit above which the height comes down.
+    /// Share of barriers hit above which the height comes down, safe to 0.40.
     pub lower_height_hit_share: f64,
-    /// Smallest change of spacing that the club sets out.
+    /// Smallest change of spacing that the club sets out, 0.05 to 1.00 m: the grid of steps and of lane plans.
     pub spacing_step: Length,
-    /// Shortest spacing ever proposed; below the shortest published school lanes (4.57 m, J. Tansley, "10 P.E. Lessons
+    /// Shortest spacing ever proposed, 2.00 m or more; below the shortest published school lanes (4.57 m, J. Tansley, "10 P.E. Lessons
     /// Plans for Track & Field", 2001).
     pub min_spacing: Length,
-    /// Longest spacing proposed without a target: the longest of sprint hurdles (110 m, men).
+    /// Longest spacing proposed without a target, at most 12.00 m: the longest of sprint hurdles (110 m, men).
     pub max_spacing: Length,
-    /// Smallest change of spacing of a lane for one athlete: the first lane, and the one that fits. A quarter of a metre is
-    /// a fifth of the probability; a tape marks less.
+    /// Smallest change of spacing of a lane for one athlete, 0.01 m to the spacing step: the first lane, and the one that fits. A quarter of a
+    /// metre is a fifth of the probability; a tape marks less.
     pub fit_step: Length,
-    /// Probability of holding the rhythm that a first lane, and the one that fits, should have at least.
+    /// Probability of holding the rhythm that a first lane, and the one that fits, should have at least, safe from 0.65. Also what a spacing
+    /// wider than advised needs over lower barriers.
     pub first_lane_hold: f64,
-    /// Least mean probability of holding the rhythm in any lane; a club may raise it.
+    /// Least mean probability of holding the rhythm in any lane, 0.60 to 0.95; a club may raise it.
     pub hold_floor: f64,
-    /// Height of a wicket lane where the club owns no wickets.
+    /// Height of a wicket lane where the club owns no wickets, at most 0.50 m.
     pub wicket_height: Length,
-    /// Heights this close are one setting: inch heights are printed rounded to whole or half centimetres.
+    /// Heights this close are one setting, at most 0.02 m: inch heights are printed rounded to whole or half centimetres.
     pub height_tolerance: Length,
-    /// Spacings this close are one spacing: what a tape and chalk can tell apart.
+    /// Spacings this close are one spacing, less than half a step: what a tape and chalk can tell apart.
     pub spacing_tolerance: Length,
-    /// Days after which a decision is computed anew.
+    /// Days after which a decision is computed anew, 1 to 90, safe to 28: the limit drifts though nothing is run.
     pub recompute_after_days: u16,
-    /// Share of the estimate from the prior above which the evidence is called thin.
+    /// Share of the variance of the estimate from the prior above which the evidence is called thin; a caution, and no more.
     pub thin_prior_share: f64,
 }
 
@@ -100,9 +134,9 @@ pub const HOLD_FLOOR_LEAST: f64 = 0.60;
 /// One field of a [`Policy`] that cannot be used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PolicyFault {
-    /// The field's name.
+    /// The field's name in [`Policy`], under which the API tells of it.
     pub field: &'static str,
-    /// What it must be.
+    /// What it must be, as the end of a sentence that begins with the field.
     pub must: &'static str,
 }
 
@@ -129,7 +163,8 @@ impl Policy {
             .collect()
     }
 
-    /// The least mean probability of holding in any lane, never below [`HOLD_FLOOR_LEAST`].
+    /// The least mean probability of holding in any lane, 0.60 to 0.95: never below [`HOLD_FLOOR_LEAST`], whatever was stored before that
+    /// minimum was.
     pub fn floor(&self) -> f64 {
         self.hold_floor.max(HOLD_FLOOR_LEAST)
     }
@@ -155,6 +190,7 @@ impl Policy {
         rules.into_iter().filter(|(_, _, safe)| !safe).map(|(field, must, _)| PolicyFault { field, must }).collect()
     }
 
+    /// Shares lie in 0 to 1, which also keeps out what is not a number, and keep their order.
     fn probability_rules(&self) -> [FieldRule; 10] {
         let share = |x: f64| (0.0..=1.0).contains(&x);
         let below = |x: f64, limit: f64| share(x) && x <= limit;
@@ -177,6 +213,7 @@ impl Policy {
         ]
     }
 
+    /// Counts and days are at least 1, so that no rule is met by nothing, and small enough that it can be met.
     fn count_rules(&self) -> [FieldRule; 5] {
         let runs = |field, n| (field, "must be 1 to 1000", (1..=1_000).contains(&n));
         let days = self.recompute_after_days;
@@ -190,6 +227,7 @@ impl Policy {
         ]
     }
 
+    /// Lengths keep apart what must differ: a tolerance below half a step, a shortest spacing below the longest.
     fn length_rules(&self) -> [FieldRule; 7] {
         let step = self.spacing_step.mm();
         let fit = self.fit_step.mm() >= 10 && self.fit_step <= self.spacing_step;

@@ -1,4 +1,26 @@
 //! Why a decision was taken: a closed list of codes with parameters. The words are in `compute::english`.
+//!
+//! A decision without its reasons is an order; with them a coach can agree or see what the rules do not know. Each reason is one fact with
+//! the figures behind it, never a rule's name. They stand in the order in which they read:
+//!
+//! 1. what was seen: [`Reason::RunsSeen`] with [`Reason::CountedToo`] and [`Reason::HoldHere`], or [`Reason::NoRuns`]; the surface of the day;
+//! 2. what follows from it: a step, or why none;
+//! 3. what would change it ([`Reason::looks_ahead`]);
+//! 4. what a coach said of it and for how long, or what speaks against what was said.
+//!
+//! A code, once published, keeps its meaning, so that a client can say it in another language; figures go with it as parameters. The
+//! compiler holds every `match` to the whole list, so that a new reason cannot be without code, parameters or words.
+//!
+//! # Example
+//! ```
+//! use lanewright_compute::decision::Reason;
+//! use lanewright_compute::params::Value;
+//!
+//! let broken = Reason::LatestBroken { held: 3, intervals: 8 };
+//! assert_eq!((broken.code(), broken.looks_ahead()), ("latest_broken", false));
+//! assert_eq!(broken.params(), [("held", Value::Count(3)), ("intervals", Value::Count(8))]);
+//! assert_eq!(broken.text(), "Only 3 of 8 intervals held in the latest session.");
+//! ```
 
 use super::policy::Policy;
 use super::returning::Surface;
@@ -8,36 +30,36 @@ use crate::params::{CodeDoc, Param, Value, code, count, metres, number, place};
 use crate::units::Length;
 use crate::wellbeing::Reported;
 
-/// One reason of a decision.
+/// One reason of a decision. Probabilities and shares are 0 to 1, days are days since 1970-01-01.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Reason {
-    /// No configuration has six intervals yet.
+    /// No configuration has six intervals yet: the first wicket lane follows, or what a coach chose.
     NoRuns,
-    /// What was run at the current configuration.
+    /// What was run at the current configuration within the weeks that count as evidence.
     RunsSeen {
         /// Where.
         at: Configuration,
-        /// What.
+        /// What, there alone.
         evidence: Evidence,
     },
-    /// The model's probability at the current configuration.
+    /// The model's probability at the current configuration; what is expected, beside what was seen.
     HoldHere {
-        /// Probability that an interval is held.
+        /// Probability that an interval is held, with its 90 % range.
         hold: Hold,
     },
-    /// Pain, illness or an injury was reported.
+    /// Pain, illness or an injury was reported and stands: rest and refer.
     PainReported {
         /// What, and when.
         report: Reported,
     },
-    /// A restriction is on the record.
+    /// A restriction is in force: rest and refer.
     Restricted {
         /// Its last day, days since 1970-01-01, if it has one.
         until: Option<i32>,
     },
-    /// The athlete fell in the latest session.
+    /// The athlete fell in the latest session: lower and closer.
     Fell,
-    /// A technique criterion keeps the athlete off barriers.
+    /// A technique criterion keeps the athlete off barriers, or from a step up: one reason for each.
     TechniqueGate {
         /// Which.
         criterion: Criterion,
@@ -46,67 +68,67 @@ pub enum Reason {
     },
     /// The first wicket lane should hold with something in hand.
     FirstLane {
-        /// The probability asked for.
+        /// The probability asked for, without what is in hand.
         wanted: f64,
     },
     /// No first wicket lane should hold as asked; the likeliest is taken.
     LikeliestLane {
-        /// The probability asked for.
+        /// The probability asked for and not reached.
         wanted: f64,
     },
-    /// The wicket lane is held well enough for barriers.
+    /// The wicket lane is held well enough for barriers: a change of kind follows.
     WicketsHeld,
-    /// The rhythm is more likely broken than the policy allows.
+    /// The rhythm is more likely broken than the policy allows: a step in follows.
     HoldLow {
-        /// Mean probability.
+        /// Mean probability at the current configuration.
         mean: f64,
-        /// The policy's limit.
+        /// The policy's limit, or the floor where that is higher.
         limit: f64,
     },
-    /// Too few intervals of the latest session were held.
+    /// Too few intervals of the latest session were held: a step in follows.
     LatestBroken {
         /// Intervals held.
         held: u32,
         /// Intervals run.
         intervals: u32,
     },
-    /// Most failures are crowded, so a shorter spacing would not help.
+    /// Most failures are crowded, so a shorter spacing would not help: a coach decides on a wider one.
     Crowded,
-    /// Too many barriers are hit while the rhythm holds.
+    /// Too many barriers are hit while the rhythm holds: a lower height follows.
     HitsHigh {
-        /// Barriers hit.
+        /// Barriers hit, of the latest session or at the configuration.
         hits: u32,
-        /// Barriers run.
+        /// Barriers run, of the same.
         barriers: u32,
     },
-    /// The spacing cannot come in further.
+    /// The spacing cannot come in further: the height comes down instead, or everything stays.
     SpacingAtMinimum {
         /// The shortest spacing proposed.
         shortest: Length,
     },
-    /// The club owns nothing lower.
+    /// The club owns nothing lower: the spacing comes in alone, or everything stays.
     NoLowerHeight,
-    /// The current configuration is beyond the target specification.
+    /// The current configuration is beyond the target specification, as after a change of age group.
     PastTarget,
-    /// The evidence does not yet allow a step up.
+    /// The evidence does not yet allow a step up: the decision's list of what is missing says what it needs.
     NotReady,
-    /// The target specification is held.
+    /// The target specification is held: a race test follows.
     AtTarget {
         /// Barriers of the race.
         barriers: u32,
-        /// Start line to the first barrier.
+        /// Start line to the first barrier of the race.
         approach: Length,
     },
-    /// The target is raced over hurdles, which the club owns at this height.
+    /// The target is raced over hurdles, which the club owns at this height: these come before the race test.
     TargetOverHurdles,
-    /// Of two steps, the one more likely held.
+    /// Of two steps, the one more likely held, by more than 0.005.
     LikelierStep {
         /// Probability after the step taken.
         taken: f64,
         /// Probability after the other.
         other: f64,
     },
-    /// Of two equally likely steps, the one further from the target.
+    /// Of two equally likely steps, the one further from the target, by its share of the target.
     LargerGap,
     /// Of two equally likely steps, the spacing: it needs no other setting of the barriers.
     SpacingFirst,
@@ -116,16 +138,16 @@ pub enum Reason {
     KindBeforeHeight,
     /// The next barriers start higher up, so the spacing comes in with them.
     KindWithHeight,
-    /// The next step is not likely enough to be held.
+    /// The next step is not likely enough to be held: the same again.
     NextStepUnlikely {
-        /// Probability after it.
+        /// Probability after the likeliest of them.
         mean: f64,
-        /// The policy's limit.
+        /// The policy's limit, or the floor where that is higher.
         needed: f64,
     },
-    /// The club owns nothing for the next step.
+    /// The club owns nothing for the next step: the same again.
     NoNextStep,
-    /// When to step back again.
+    /// When to step back again: stands beside every step up, so that a coach knows before the run when to take it back.
     StepBackIf {
         /// Share held below which.
         held_share: f64,
@@ -134,9 +156,9 @@ pub enum Reason {
         /// Share of barriers hit above which.
         hit_share: f64,
     },
-    /// What ends the rest.
+    /// What ends the rest: a coach's clearance, and medical advice where there is any.
     UntilCleared,
-    /// What ends the stay within the target.
+    /// What ends the stay within the target: its next change.
     UntilTargetMoves,
     /// Intervals elsewhere that were at least as demanding and count as well.
     CountedToo {
@@ -145,26 +167,26 @@ pub enum Reason {
         /// Days without a run at the current configuration.
         days: u32,
     },
-    /// The athlete is back after a report or restriction.
+    /// The athlete is back after a report or restriction: an easier lane, and sessions before a step up.
     Returning {
         /// What was held last before it, if anything.
         last_held: Option<Configuration>,
     },
-    /// The surface is not dry and even.
+    /// The surface is not dry and even: softer, closer, and no step up.
     Surface {
         /// What is wrong with it.
         surface: Surface,
     },
-    /// A coach accepted this advice.
+    /// A coach accepted this advice, and the word stands.
     CoachAccepted,
-    /// A coach chose this instead of the advice.
+    /// A coach chose this instead of the advice, and the word stands.
     CoachOverrode,
-    /// How long a coach's word stands.
+    /// How long a coach's word stands, unless something ends it earlier.
     WordUntil {
         /// Its last day, days since 1970-01-01.
         until: i32,
     },
-    /// What was run since a coach's word ends it.
+    /// What was run since a coach's word ends it; over its configuration or anything easier.
     AgainstWord {
         /// Intervals held.
         held: u32,
@@ -178,7 +200,7 @@ pub enum Reason {
 }
 
 impl Reason {
-    /// Every code with its meaning, in the order in which they were published.
+    /// Every code with its meaning, in the order in which they were published: the order of the API's vocabulary, not of the variants.
     pub const CODES: [CodeDoc; 38] = [
         code("no_runs", "Fewer than six intervals at any one configuration are on file.", &[]),
         code(
@@ -244,7 +266,7 @@ impl Reason {
         ),
     ];
 
-    /// The stable code.
+    /// The stable code, one of [`Reason::CODES`].
     pub const fn code(&self) -> &'static str {
         match self {
             Self::NoRuns => "no_runs",
@@ -288,7 +310,8 @@ impl Reason {
         }
     }
 
-    /// The figures behind it, named as in [`PARAMS`](crate::params::PARAMS).
+    /// The figures behind it, named as in [`PARAMS`](crate::params::PARAMS): lengths in metres, shares and probabilities 0 to 1, dates as days.
+    /// What may be absent in the reason, the end of a restriction, a rating that was not seen, a lane that nothing held, is absent here.
     pub fn params(&self) -> Vec<Param> {
         match *self {
             Self::RunsSeen { at, evidence } => place(at).into_iter().chain(counts(evidence)).collect(),
@@ -345,12 +368,12 @@ impl Reason {
         }
     }
 
-    /// Whether the reason says what would change the decision, not what led to it.
+    /// Whether the reason says what would change the decision, not what led to it. An explanation ends with the first of these.
     pub const fn looks_ahead(&self) -> bool {
         matches!(self, Self::StepBackIf { .. } | Self::UntilCleared | Self::UntilTargetMoves | Self::WordUntil { .. })
     }
 
-    /// The reason that says when a step up is taken back.
+    /// The reason that says when a step up is taken back, in the numbers of [`step_back`](super::step_back) and of a word.
     pub(super) const fn step_back_if(policy: &Policy) -> Self {
         Self::StepBackIf {
             held_share: policy.step_in_held_share,
@@ -360,6 +383,7 @@ impl Reason {
     }
 }
 
+/// Evidence as parameters, with the sum of its intervals.
 fn counts(evidence: Evidence) -> [Param; 8] {
     [
         count("held", evidence.held),

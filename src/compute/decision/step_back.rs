@@ -1,4 +1,55 @@
 //! Steps back: out of a broken rhythm, away from hits, and from beyond the target.
+//!
+//! What went wrong decides which variable gives way. With the numbers of the default policy:
+//!
+//! | seen | said | done |
+//! | --- | --- | --- |
+//! | P(hold) < 0.65 here | [`Reason::HoldLow`] | one spacing step in |
+//! | fewer than half held of 8 or more intervals of the latest session | [`Reason::LatestBroken`] | one spacing step in |
+//! | either at the shortest spacing | [`Reason::SpacingAtMinimum`] | one height lower |
+//! | either, crowded, and closer would hold less | [`Reason::Crowded`] | the same again, a coach decides |
+//! | crowded, and wider should hold better | [`Reason::Crowded`] | one step out, a coach confirms |
+//! | more than a fifth of 8 or more barriers hit while it holds | [`Reason::HitsHigh`] | one height lower |
+//! | higher or wider than the target | [`Reason::PastTarget`] | back within it, height first |
+//!
+//! A spacing that is too long and a barrier that is too high look different: the first breaks the three strides, the second is hit while
+//! the strides are kept. So a broken rhythm brings the spacing in and hits bring the height down; where both are seen the rhythm is mended
+//! first, and the hits of the next session tell whether the height was too much as well.
+//!
+//! No second day is asked for: whoever waits for proof that a lane is too hard waits in a lane that is too hard. A session of fewer than
+//! eight intervals causes no step back by itself: two short runs say too little.
+//!
+//! # Example
+//! ```
+//! use lanewright_compute::decision::{
+//!     Configuration, Current, DecisionKind, Evidence, Hold, LatestSession, Policy, Rating, Ratings, Situation, decide,
+//! };
+//! use lanewright_compute::units::{BarrierKind, Length};
+//!
+//! let mm = Length::from_mm;
+//! let at = Configuration { barrier_kind: BarrierKind::LowBarrier, height: mm(500), spacing: mm(6_500) };
+//! let evidence = Evidence { held: 15, over_reached: 5, days: 2, barriers: 25, hits: 2, ..Evidence::default() };
+//! let secure = Some(Rating::Secure);
+//! let say = |held, hits| {
+//!     let situation = Situation {
+//!         current: Some(Current { configuration: at, evidence, also: Evidence::default() }),
+//!         latest: Some(LatestSession { on: 19_998, held, intervals: 8, barriers: 10, hits, fell: false }),
+//!         ratings: Ratings { lead_leg: secure, trail_leg: secure, walkover: secure, ..Ratings::default() },
+//!         ..Situation::unseen(20_000)
+//!     };
+//!     let decision = decide(&situation, &Policy::default(), &|_, _| Hold { mean: 0.75, p05: 0.6, p95: 0.9 });
+//!     (decision.kind, decision.proposed.unwrap().spacing.mm())
+//! };
+//! assert_eq!(say(4, 2), (DecisionKind::Consolidate, 6_500));
+//! assert_eq!(say(3, 2), (DecisionKind::StepIn, 6_250));
+//! assert_eq!(say(3, 5), (DecisionKind::StepIn, 6_250), "a broken rhythm is asked first");
+//! assert_eq!(say(5, 3), (DecisionKind::Consolidate, 6_500), "three of ten are too many, and the club owns nothing lower");
+//! ```
+//!
+//! # Source
+//! Return to the last step that worked: S. McGill, "If They Can't Do It, Don't Do It", The Hurdle Magazine. Spacing in at a lost rhythm:
+//! clinic notes, "sprint-based hurdling", and a forum thread on going from four to three steps, letsrun.com. Lower after hits: study of
+//! hurdle hitting in the 110 m hurdles, ISBS Proceedings 38(1), item 69, 2020. The numbers are design choices.
 
 use super::reasons::Reason;
 use super::rules::{Draft, Here, ROUNDING, Rules, exceeds};
@@ -15,6 +66,10 @@ const OPEN_MOST_MM: u32 = 1_000;
 impl Rules<'_> {
     // Rule 3.
 
+    /// Why the rhythm counts as broken, if it does: what should hold here first, then the latest session.
+    ///
+    /// The limit of P(hold) is [`Policy::step_in_hold_mean`](super::Policy::step_in_hold_mean) or the floor of the region, whichever is higher:
+    /// a lane that no plan may give is not kept up either. The latest session counts wherever it was run.
     pub(super) fn rhythm_broken(&self, here: Here) -> Option<Reason> {
         // What no lane permits is not kept up either.
         let limit = self.policy.step_in_hold_mean.max(self.policy.floor());
@@ -29,7 +84,8 @@ impl Rules<'_> {
             .then_some(Reason::LatestBroken { held: latest.held, intervals: latest.intervals })
     }
 
-    /// Hits of the latest session where it has enough barriers, otherwise those at the current configuration.
+    /// Hits of the latest session where it has enough barriers, otherwise those at the current configuration; none while neither has enough.
+    /// From a tenth to a fifth hit is a reason to stay and none to come down: see [`Rules::missing`].
     pub(super) fn hits_high(&self, here: Here) -> Option<Reason> {
         let enough = |barriers: u32| barriers >= self.policy.step_back_intervals;
         let latest = self.situation.latest.filter(|latest| enough(latest.barriers));
@@ -40,6 +96,7 @@ impl Rules<'_> {
             .then_some(Reason::HitsHigh { hits, barriers })
     }
 
+    /// Rule 3, backwards: in for a broken rhythm, down for hits.
     pub(super) fn step_back(&self, here: Here) -> Option<Draft> {
         let seen = here.runs_seen();
         if let Some(broken) = self.rhythm_broken(here) {
@@ -49,6 +106,8 @@ impl Rules<'_> {
         Some(self.lower_height(here, vec![seen, hits]))
     }
 
+    /// One spacing step in; down where the spacing is at its shortest; the same again for whoever is crowded and would hold less closer in,
+    /// until a coach decides on a wider lane.
     fn step_in(&self, here: Here, mut reasons: Vec<Reason>) -> Draft {
         let Some(spacing) = self.ladder.closer(here.at.spacing) else {
             reasons.push(self.spacing_at_minimum());
@@ -67,6 +126,9 @@ impl Rules<'_> {
     /// Without it a growing athlete stays in a lane that crowds them, because such a lane never holds well enough for a
     /// step up. A coach confirms, because the step need not wait for the evidence that other steps need, nor reach the
     /// floor of P(hold): see [`Region`](super::Region).
+    ///
+    /// None where P(hold) here is as high as a step up needs (then the ordinary rules open it), after a fall or on the way back, on a bad
+    /// surface, and at the target's spacing. Of wicket lanes that should hold alike, within 0.005, the closest.
     pub(super) fn open(&self, here: Here) -> Option<Draft> {
         let first = self.ladder.wider(here.at.spacing)?;
         let most = if here.at.barrier_kind == BarrierKind::Wicket { OPEN_MOST_MM } else { 0 };
@@ -84,6 +146,7 @@ impl Rules<'_> {
         })
     }
 
+    /// One height lower; the same again where the club owns nothing lower.
     fn lower_height(&self, here: Here, mut reasons: Vec<Reason>) -> Draft {
         if let Some(lower) = self.ladder.lower(here.at) {
             return Draft::new(DecisionKind::LowerHeight, lower, reasons);
@@ -92,12 +155,17 @@ impl Rules<'_> {
         Draft::new(DecisionKind::Consolidate, here.at, reasons)
     }
 
+    /// That the spacing cannot come in further, with the policy's shortest.
     pub(super) fn spacing_at_minimum(&self) -> Reason {
         Reason::SpacingAtMinimum { shortest: self.policy.min_spacing }
     }
 
     // Rule 4.
 
+    /// Rule 4: back within a target that is lower or closer than what is run, as after a change of age group or rule set.
+    ///
+    /// Height first, one owned height at a time, and never down onto wickets for it: where only those are lower the athlete stays and the
+    /// missing barrier is named. The spacing comes one step closer, or to the target itself where that is nearer.
     pub(super) fn back_to_target(&self, here: Here) -> Option<Draft> {
         let reasons = vec![here.runs_seen(), Reason::PastTarget];
         if self.ladder.height_past_target(here.at.height) {

@@ -1,4 +1,29 @@
 //! The limits of where an athlete may run: a closed list of codes with parameters. The words are in `compute::english`.
+//!
+//! A wall answers "why not there" for one configuration and one athlete on one day. It is hard or soft:
+//!
+//! | walls | who opens them |
+//! | --- | --- |
+//! | resting, left, restricted, a report (closed); not owned; the target's height and spacing | nobody: they are facts, not advice |
+//! | above the advice, wider than held, one variable, the floor of P(hold), surface, until cleared, shortest | a coach, see below |
+//!
+//! A soft wall opens when a coach confirms a second time, on days on which [`Region::opens`](super::Region::opens) says so. The target is
+//! hard by design: the rules never lead past what an athlete races over, and no word does. Which wall is told when several are in the way
+//! is the order of [`Region::check`](super::Region::check): of closed and target first, so that nobody talks a soft wall open only to
+//! meet one that stays.
+//!
+//! ```
+//! use lanewright_compute::decision::Wall;
+//! use lanewright_compute::units::Length;
+//!
+//! let wall = Wall::TargetSpacing { longest: Length::from_mm(7_500) };
+//! assert!(wall.is_hard() && !wall.is_closed());
+//! assert_eq!((wall.code(), wall.params().len()), ("target_spacing", 1));
+//! assert!(!Wall::HoldFloor { needed: 0.65 }.is_hard());
+//! ```
+//!
+//! # Source
+//! Design choices; what lies behind each is in [`Region`](super::Region) and in [`crate::wellbeing`].
 
 use super::returning::Surface;
 use crate::params::{CodeDoc, Param, Value, code, metres, number};
@@ -8,75 +33,78 @@ use crate::wellbeing::Standing;
 /// A limit of where an athlete may run.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Wall {
-    /// The athlete's status is resting.
+    /// The athlete's status is resting: somebody said so on the record, without a report. Hard; closes the region.
     Resting,
-    /// The athlete has left.
+    /// The athlete has left the club. Hard; closes the region.
     Left,
-    /// A restriction is in force.
+    /// A restriction is in force. Hard; closes the region until its last day is over or a coach lifts it.
     Restricted {
-        /// Its last day, days since 1970-01-01, if it has one.
+        /// Its last day, days since 1970-01-01; none while it has no end.
         until: Option<i32>,
     },
-    /// Pain, illness or an injury was reported.
+    /// Pain, illness or an injury was reported and is not cleared. Hard; closes the region. Which of them it was is no part of a wall.
     PainReported,
-    /// The club owns no such barrier.
+    /// The club owns no barrier of that kind at that height, within the tolerance. Hard: what is not there cannot be set out.
     NotOwned,
-    /// The target is lower.
+    /// The target is lower by more than the tolerance. Hard.
     TargetHeight {
         /// Height of the target.
         highest: Length,
     },
-    /// The target is closer.
+    /// The target is closer. Hard.
     TargetSpacing {
         /// Spacing of the target.
         longest: Length,
     },
-    /// A harder kind than advised.
+    /// On a higher rung than the advised kind: hurdles where low barriers are advised. Soft.
     KindAboveAdvice {
         /// The advised kind.
         advised: BarrierKind,
     },
-    /// Higher than advised.
+    /// Higher than advised by more than the tolerance. Soft.
     HeightAboveAdvice {
         /// The advised height.
         highest: Length,
     },
-    /// Wider than advised, over a barrier not lower than advised.
+    /// Wider than advised, over a barrier not lower than advised. Soft.
     SpacingAboveAdvice {
         /// The advised spacing.
         longest: Length,
     },
-    /// More than one step wider than ever held over this lower barrier.
+    /// More than one step wider than ever held over this lower barrier, or than advised where nothing wider was held. Soft.
     WiderThanHeld {
         /// One step wider than the widest spacing held, or the advised one.
         longest: Length,
     },
-    /// Wider than advised over a lower barrier, and not likely enough to hold.
+    /// Wider than advised over a lower barrier, and not likely enough to hold. Soft.
     WiderNeedsHold {
-        /// The probability needed.
+        /// The probability needed, 0 to 1.
         needed: f64,
     },
-    /// Nothing is wider than advised before a fall or a report is cleared and a clean session followed.
+    /// Nothing is wider than advised, over lower barriers either, before a fall or a report is cleared and a clean session followed. Soft:
+    /// opens to a second confirmation once a coach cleared it, and early on the way back to none.
     UntilCleared {
         /// The advised spacing.
         longest: Length,
     },
-    /// Both barrier and spacing harder than what was run last.
+    /// Both barrier and spacing harder than what was run last. Soft: over the very barrier of a word that was confirmed twice it stands no more.
     OneVariable {
         /// The spacing run last.
         longest: Length,
     },
-    /// Shorter than anything the club sets out.
+    /// Shorter than the policy's shortest spacing, and than advised. Soft.
     SpacingAtMinimum {
         /// The shortest spacing.
         shortest: Length,
     },
-    /// Too few intervals should hold.
+    /// Too few intervals should hold there: below 0.65 four in a row hold in fewer than one run of five, and a broken rhythm can end in a
+    /// fall. Soft.
     HoldFloor {
-        /// The probability needed.
+        /// The probability needed: 0.60 to 1.
         needed: f64,
     },
-    /// A rigid barrier, or a spacing wider than advised, on a wet or uneven surface.
+    /// A hurdle, or a spacing wider than advised over a lower barrier, on a wet or uneven surface. Soft by its kind, but no word opens it
+    /// that day.
     Surface {
         /// What is wrong with it.
         surface: Surface,
@@ -84,7 +112,7 @@ pub enum Wall {
 }
 
 impl Wall {
-    /// Every code with its meaning.
+    /// Every code with its meaning, as the API's vocabulary publishes them; one for each variant, in their order.
     pub const CODES: [CodeDoc; 17] = [
         code("resting", "The athlete rests.", &[]),
         code("left", "The athlete has left.", &[]),
@@ -109,13 +137,14 @@ impl Wall {
         code("surface", "The surface is wet or uneven: soft barriers, nothing wider than advised.", &["surface"]),
     ];
 
-    /// Why somebody runs nowhere for the sake of their health, if so.
+    /// Why somebody runs nowhere for the sake of their health, if so: a restriction before a report, as [`Region::closed`](super::Region::closed)
+    /// tells them. For plans that a report overtakes after they were made, when no region is computed anew.
     pub fn of_standing(standing: &Standing) -> Option<Self> {
         let restricted = standing.restriction.map(|restriction| Self::Restricted { until: restriction.until });
         restricted.or_else(|| standing.report.map(|_| Self::PainReported))
     }
 
-    /// The stable code.
+    /// The stable code, one of [`Wall::CODES`].
     pub const fn code(&self) -> &'static str {
         match self {
             Self::Resting => "resting",
@@ -138,7 +167,8 @@ impl Wall {
         }
     }
 
-    /// The figures behind it, named as in [`PARAMS`](crate::params::PARAMS).
+    /// The figures behind it, named as in [`PARAMS`](crate::params::PARAMS): lengths in metres, probabilities 0 to 1, dates as days. An
+    /// open-ended restriction has none.
     pub fn params(&self) -> Vec<Param> {
         match *self {
             Self::Restricted { until } => until.map(|day| ("until", Value::Day(day))).into_iter().collect(),
@@ -158,12 +188,13 @@ impl Wall {
         }
     }
 
-    /// Whether it keeps the athlete from running anywhere.
+    /// Whether it keeps the athlete from running anywhere, whatever is asked.
     pub const fn is_closed(&self) -> bool {
         matches!(self, Self::Resting | Self::Left | Self::Restricted { .. } | Self::PainReported)
     }
 
-    /// Whether no coach's word opens it: health, what the club owns, the target.
+    /// Whether no coach's word opens it: health, what the club owns, the target. That a soft wall opens on this day is for
+    /// [`Region::opens`](super::Region::opens) to say.
     pub const fn is_hard(&self) -> bool {
         self.is_closed() || matches!(self, Self::NotOwned | Self::TargetHeight { .. } | Self::TargetSpacing { .. })
     }

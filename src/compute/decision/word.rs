@@ -18,6 +18,36 @@
 //! The last line is for accepted words alone: who followed the rules follows them on when new runs lead further. What a coach
 //! chose instead of them stands against a step up as well, to its last day: the coach sees what the rules would advise.
 //!
+//! Runs over something harder than w say nothing of w and are not counted; runs over something easier are, since whoever breaks there
+//! breaks at w. A word never outranks rest: a closed region is a hard wall in its way. On a wet or uneven surface it waits for a dry day,
+//! unless it asks for no more than that day's advice.
+//!
+//! # Why a word binds
+//! A coach sees what no record holds: fear, a growth spurt, a race on Sunday. So the word replaces the rules' proposal everywhere and not
+//! only on the screen where it was given; and because it does, it is bounded by hard walls, has a last day, and ends by itself on facts that
+//! the coach did not know when it was given.
+//!
+//! # Example
+//! ```
+//! use lanewright_compute::decision::{Configuration, DecisionKind, Evidence, Given, Hold, Policy, Situation, Word, decide};
+//! use lanewright_compute::units::{BarrierKind, Length};
+//!
+//! let mm = Length::from_mm;
+//! let at = Configuration { barrier_kind: BarrierKind::Wicket, height: mm(300), spacing: mm(5_500) };
+//! let word = Word {
+//!     at, overridden: true, coach_accepts: false, on: 19_990, since: 19_990, until: 20_010, overtaken: false, gate_rated: None,
+//! };
+//! let say = |tried: Evidence| {
+//!     let situation = Situation { word: Some(Given { word, tried }), ..Situation::unseen(20_000) };
+//!     decide(&situation, &Policy::default(), &|_, _| Hold { mean: 0.85, p05: 0.7, p95: 0.95 })
+//! };
+//! let stands = say(Evidence { held: 4, over_reached: 4, ..Evidence::default() });
+//! assert_eq!((stands.proposed, stands.valid_until), (Some(at), 20_010));
+//! assert!(stands.governed.is_some_and(|one| one.proposed != Some(at)), "what the rules say alone is kept beside it");
+//! let broken = say(Evidence { held: 3, over_reached: 5, ..Evidence::default() });
+//! assert!(broken.governed.is_none() && broken.reasons.iter().any(|one| one.code() == "against_word"));
+//! ```
+//!
 //! # Source
 //! Design choice.
 
@@ -33,28 +63,47 @@ use crate::units::BarrierKind;
 pub const WORD_DAYS: i32 = 56;
 
 /// What a coach decided about an athlete's configuration.
+///
+/// Every field is as it was recorded; whether the word stands on a day is decided with the runs and the ratings of that day. Days are days
+/// since 1970-01-01.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Word {
-    /// What the athlete runs over.
+    /// What the athlete runs over: as advised when it was accepted, as chosen when it was overridden.
     pub at: Configuration,
-    /// Whether the coach chose otherwise than advised.
+    /// Whether the coach chose otherwise than advised; such a word is not outgrown by new runs.
     pub overridden: bool,
-    /// Whether the coach confirmed a second time, against the soft walls of that day.
+    /// Whether the coach confirmed a second time, against the soft walls of that day; then the floor of P(hold) does not bind at `at`, nor
+    /// does one variable at a time over its barrier.
     pub coach_accepts: bool,
-    /// Its day, days since 1970-01-01.
+    /// Its day.
     pub on: i32,
-    /// The first day whose runs were recorded after it, days since 1970-01-01.
+    /// The first day whose runs were recorded after it: its day, or the day after when that day was run before the word was given.
     pub since: i32,
-    /// The last day on which it stands, days since 1970-01-01.
+    /// The last day on which it stands, at most [`WORD_DAYS`] after `on`.
     pub until: i32,
-    /// Whether a fall, a report or a restriction came after it.
+    /// Whether a fall was recorded after it, or a report or a restriction on its day or later.
     pub overtaken: bool,
-    /// The lowest rating of lead leg, trail leg or walkover that was recorded after it.
+    /// The lowest rating of lead leg, trail leg or walkover that was recorded after it; none where none was.
     pub gate_rated: Option<Rating>,
 }
 
 impl Word {
-    /// Whether a run over a configuration speaks of this one: it is no harder in kind, height or spacing.
+    /// Whether a run over a configuration speaks of this one: it is no harder in kind, height or spacing, within the tolerances. Whoever breaks
+    /// over something easier breaks here as well; whoever breaks over something harder may hold here.
+    ///
+    /// ```
+    /// use lanewright_compute::decision::{Configuration, Policy, Word};
+    /// use lanewright_compute::units::{BarrierKind, Length};
+    ///
+    /// let mm = Length::from_mm;
+    /// let at = Configuration { barrier_kind: BarrierKind::LowBarrier, height: mm(500), spacing: mm(6_500) };
+    /// let word = Word {
+    ///     at, overridden: false, coach_accepts: false, on: 0, since: 0, until: 7, overtaken: false, gate_rated: None,
+    /// };
+    /// let tried = |run| word.is_tried_by(run, &Policy::default());
+    /// assert!(tried(Configuration { spacing: mm(6_520), ..at }), "what a tape and chalk cannot tell apart");
+    /// assert!(!tried(Configuration { spacing: mm(6_750), ..at }));
+    /// ```
     pub fn is_tried_by(&self, run: Configuration, policy: &Policy) -> bool {
         rung(run.barrier_kind) <= rung(self.at.barrier_kind)
             && run.height.mm() <= self.at.height.mm() + policy.height_tolerance.mm()
@@ -65,27 +114,28 @@ impl Word {
 /// A word and what was run since, over its configuration or anything easier.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Given {
-    /// The word.
+    /// The word, whether or not it stands.
     pub word: Word,
-    /// The runs.
+    /// The runs since [`Word::since`], within the weeks that count as evidence and after the latest return.
     pub tried: Evidence,
 }
 
-/// A word that stands, and what the rules say without it.
+/// A word that stands, and what the rules say without it: so that a coach sees both, and summaries compare advice, word and what was run.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Governed {
-    /// The word.
+    /// The word, its height settled on one that the club owns.
     pub word: Word,
     /// What the rules alone would do.
     pub kind: DecisionKind,
-    /// Where they would send the athlete.
+    /// Where they would send the athlete, with what the day's surface makes of it.
     pub proposed: Option<Configuration>,
-    /// Where they would let the athlete run.
+    /// Where they would let the athlete run: what the coach's next choice is held against.
     pub region: Region,
 }
 
 impl Rules<'_> {
-    /// The word in force on the day, unless health or technique ended it; whether or not the runs speak against it.
+    /// The word in force on the day, unless health or technique ended it; whether or not the runs speak against it. Technique ends a word over
+    /// barriers alone: wickets are where technique is learned.
     fn word_of_the_day(&self) -> Option<Given> {
         let ended = |word: &Word| {
             let below = word.gate_rated.is_some_and(|rating| rating < self.policy.min_rating);
@@ -94,7 +144,8 @@ impl Rules<'_> {
         self.situation.word.filter(|given| self.situation.on <= given.word.until && !ended(&given.word))
     }
 
-    /// What the runs since the word say against it.
+    /// What the runs since the word say against it; none without a word, or while too few runs speak. Told as a reason beside what the rules
+    /// say, so that a coach learns why their word no longer stands.
     pub(super) fn against_word(&self) -> Option<Reason> {
         let tried = self.word_of_the_day()?.tried;
         let policy = self.policy;
@@ -110,14 +161,15 @@ impl Rules<'_> {
         })
     }
 
-    /// Whether the runs since an accepted word carry the rules beyond it.
+    /// Whether the runs since an accepted word carry the rules beyond it: enough intervals were tried, and what is advised now is harder in kind,
+    /// height or spacing.
     fn is_outgrown(&self, given: &Given, alone: &Draft) -> bool {
         !given.word.overridden
             && given.tried.intervals() >= self.policy.step_back_intervals
             && alone.proposed.is_some_and(|to| to.is_harder_than(given.word.at))
     }
 
-    /// The word that governs, given what the rules alone say and where they let the athlete run.
+    /// The word that governs, given what the rules alone say and where they let the athlete run; none when it ended or a hard wall is in its way.
     pub(super) fn word(&self, alone: &Draft, region: &Region) -> Option<Word> {
         let given = self.word_of_the_day().filter(|given| !self.is_outgrown(given, alone))?;
         let word = self.against_word().is_none().then_some(given.word)?;
@@ -131,7 +183,7 @@ impl Rules<'_> {
         Some(Word { at, ..word })
     }
 
-    /// What a word says; the rules' own draft where both agree.
+    /// What a word says; the rules' own draft where both agree, whose list of what is missing then stays.
     pub(super) fn obey(&self, word: Word, alone: &Draft) -> Draft {
         let said = if word.overridden { Reason::CoachOverrode } else { Reason::CoachAccepted };
         let until = Reason::WordUntil { until: word.until };
@@ -145,7 +197,8 @@ impl Rules<'_> {
         Draft { kind: self.towards(word.at), proposed: Some(word.at), reasons, confirm: false, missing: Vec::new() }
     }
 
-    /// What leads from the current configuration to another, the most noticeable change first.
+    /// What leads from the current configuration to another, the most noticeable change first: kind, height beyond the tolerance, spacing. A
+    /// first lane is nothing that changes.
     fn towards(&self, to: Configuration) -> DecisionKind {
         let Some(from) = self.current.map(|here| here.at) else { return DecisionKind::Consolidate };
         if from.barrier_kind != to.barrier_kind {

@@ -2,6 +2,48 @@
 //!
 //! Doses are common practice: what coaches write that they do, not what a trial has shown. What a source does not say, a rest, a
 //! number of repeats, a spacing, is a design choice and says so in [`Drill::source`].
+//!
+//! A dose is `sets x repeats` of each athlete, on both sides where [`Side::Each`] says so. With `l` lines and `a` athletes one repeat of
+//! everybody takes as long as the turns of a line, and no less than a repeat and its rest, because whoever waits for the others rests:
+//!
+//! ```text
+//! cycle    = max(ceil(a / l) repeat, repeat + rest)                        seconds (s)
+//! takes    = cycle x sets x repeats x sides
+//! minutes  = ceil(takes / 60) + 2                                          with the change of place
+//! ```
+//!
+//! For six athletes, one line where there is a set of barriers and two lanes, that comes to
+//!
+//! | drill | of each athlete | cycle, s | takes, s | minutes |
+//! | --- | --- | --- | --- | --- |
+//! | wall drills | 24 repeats | 7 | 168 | 5 |
+//! | first walkovers | 6 | 120 | 720 | 14 |
+//! | walkovers at the side | 3 | 90 | 270 | 7 |
+//! | marching walkover, cycle drill | 3 | 150 | 450 | 10 |
+//! | skip-overs | 6 | 90 | 540 | 11 |
+//! | one-step drill | 3 | 90 | 270 | 7 |
+//! | wicket lanes | 4 | 135 | 540 | 11 |
+//! | barrier lanes | 5 | 165 | 825 | 16 |
+//! | race-like | 2 | 225 | 450 | 10 |
+//!
+//! ```
+//! use lanewright_compute::session_plan::{CHANGE_OVER, DRILLS};
+//!
+//! let minutes = |code, lines| {
+//!     let drill = DRILLS.iter().find(|one| one.code == code).unwrap();
+//!     drill.takes_s(6, lines).div_ceil(60) + CHANGE_OVER
+//! };
+//! assert_eq!([minutes("wall_lead_leg", 6), minutes("cycle", 1), minutes("barrier_lane", 2)], [5, 10, 16]);
+//! ```
+//!
+//! # What keeps a drill safe
+//! Every set stands with the softest, lowest barriers that the club owns; a coach stands wherever there are barriers
+//! ([`Drill::is_supervised`]); one athlete goes per line at a time, which is why a line's turns add up. Drills over barriers begin after a
+//! warm-up, of which walkovers are no part.
+//!
+//! # Source
+//! Named with each drill. Watched throughout, one runner at a time: Alberta physical-education safety pages "Hurdles", revised 2020, and
+//! Missouri school track safety tips.
 
 use crate::decision::Stage;
 use crate::units::Length;
@@ -9,16 +51,17 @@ use crate::units::Length;
 /// A foot-length, as drills are spaced by: about 0.30 m.
 pub const FOOT_LENGTH: Length = Length::from_mm(300);
 
-/// Over which side of the barrier a drill goes.
+/// Over which side of the barrier a drill goes. At the side the other leg passes beside the barrier, so that an athlete too short for its
+/// height can do it too.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
     /// The lead leg at the side of the barrier.
     Lead,
     /// The trail leg at the side of the barrier.
     Trail,
-    /// Each leg in turn, all of it twice.
+    /// Each leg in turn, all of it twice: the dose counts for each.
     Each,
-    /// Over the middle.
+    /// Over the middle, both legs.
     Over,
 }
 
@@ -36,7 +79,7 @@ impl Side {
         }
     }
 
-    /// How often its dose is done.
+    /// How often its dose is done: 2 for [`Side::Each`], else 1.
     const fn times(self) -> u32 {
         match self {
             Self::Each => 2,
@@ -45,16 +88,16 @@ impl Side {
     }
 }
 
-/// What a drill is done over.
+/// What a drill is done over, and so who can be in whose way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SetUp {
-    /// A wall or fence; everybody at once, out of everybody's way.
+    /// A wall or fence; everybody at once, out of everybody's way, and with no barrier for a coach to watch.
     Wall,
-    /// A set of the softest, lowest barriers, so far apart.
+    /// A set of the softest, lowest barriers, so far apart; there is one set, for one group at a time, and it is moved between drills.
     Set(Length),
-    /// The lanes of the lane plan.
+    /// The lanes of the lane plan, as it set them out.
     Lanes,
-    /// The first barriers of the lanes, from a start.
+    /// The first barriers of the lanes, from a start, at full speed: only for who is near the race, and only on a dry, even surface.
     LaneStarts,
 }
 
@@ -68,18 +111,18 @@ impl SetUp {
     }
 }
 
-/// A drill.
+/// A drill. What it is, for whom, and how much; who does it when is for [`propose`](super::propose).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Drill {
-    /// Stable code.
+    /// Stable code: once published it never changes.
     pub code: &'static str,
     /// What a coach calls it.
     pub name: &'static str,
-    /// For whom.
+    /// For whom: the stages whose athletes ask for it. A group does what most of its athletes ask for.
     pub stages: &'static [Stage],
-    /// Sets.
+    /// Sets, 1 or more.
     pub sets: u16,
-    /// Repeats of each set.
+    /// Repeats of each set, 1 or more; in the lanes it may be cut to three where the minutes do not reach.
     pub repeats: u16,
     /// Barriers of each repeat; 0 at a wall, and in lanes, which have their own.
     pub barriers: u16,
@@ -87,9 +130,9 @@ pub struct Drill {
     pub side: Side,
     /// Over what.
     pub set_up: SetUp,
-    /// How long one repeat takes, with the way back, seconds (s).
+    /// How long one repeat takes, with the way back, seconds (s); a design choice throughout.
     pub repeat_s: u32,
-    /// Rest between two repeats of one athlete, seconds (s).
+    /// Rest between two repeats of one athlete, seconds (s); a design choice throughout, longer the faster the repeat.
     pub rest_s: u32,
     /// What it teaches.
     pub teaches: &'static str,
@@ -103,16 +146,16 @@ impl Drill {
         u32::from(self.sets) * u32::from(self.repeats) * self.side.times()
     }
 
-    /// How long a group of so many takes, seconds (s), when so many can go at once.
+    /// How long a group of so many takes, seconds (s), when so many can go at once; without the change of place.
     ///
     /// One repeat of everybody takes as long as all of them one after another on the lines there are, and no less than a repeat and
-    /// its rest: whoever waits for the others rests.
+    /// its rest: whoever waits for the others rests. 0 for nobody; no line counts as one.
     ///
     /// ```
     /// use lanewright_compute::session_plan::DRILLS;
     ///
     /// let wall = DRILLS.iter().find(|one| one.code == "wall_lead_leg").unwrap();
-    /// assert!(wall.takes_s(12, 12) < wall.takes_s(12, 3));
+    /// assert_eq!((wall.takes_s(12, 12), wall.takes_s(12, 3)), (168, 288));
     /// assert_eq!(wall.takes_s(0, 1), 0);
     /// ```
     pub fn takes_s(&self, athletes: usize, lines: usize) -> u32 {
@@ -122,18 +165,23 @@ impl Drill {
         if athletes == 0 { 0 } else { cycle.saturating_mul(self.all_repeats()) }
     }
 
-    /// Whether a coach stands at it: barriers are in it.
+    /// Whether a coach stands at it: barriers are in it. So many such blocks run at once as there are coaches, and no more.
     pub const fn is_supervised(&self) -> bool {
         !matches!(self.set_up, SetUp::Wall)
     }
 }
 
+/// Before the technique gate is passed.
 const TECHNIQUE: &[Stage] = &[Stage::Mobility, Stage::LeadLeg, Stage::TrailLeg, Stage::Walkover];
+/// Three strides over wickets.
 const WICKETS: &[Stage] = &[Stage::WicketRun, Stage::RhythmWickets];
+/// Over barriers.
 const BARRIERS: &[Stage] =
     &[Stage::LowBarriers, Stage::HeightBuild, Stage::SpacingBuild, Stage::CompetitionSpec, Stage::RaceTest];
+/// Those of them who do something race-like at the end.
 const NEAR_THE_RACE: &[Stage] = &[Stage::SpacingBuild, Stage::CompetitionSpec, Stage::RaceTest];
 
+/// A set so many foot-lengths apart, as clinic notes give drills.
 const fn feet(count: u32) -> SetUp {
     SetUp::Set(Length::from_mm(FOOT_LENGTH.mm() * count))
 }
@@ -322,5 +370,5 @@ pub const DRILLS: [Drill; 12] = [
     },
 ];
 
-/// The stages of the technique gate, of wickets, and of barriers.
+/// The stages of the technique gate, of wickets, and of barriers: the three groups of a session. Every stage is in exactly one.
 pub const BANDS: [&[Stage]; 3] = [TECHNIQUE, WICKETS, BARRIERS];

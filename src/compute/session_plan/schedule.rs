@@ -14,6 +14,39 @@
 //! meets a shortest plan among them (semi-active schedules hold an optimum of any measure that an earlier end never hurts), so
 //! trying all of them, cut off where even an undisturbed rest could not end earlier, proves it.
 //!
+//! # Why not a rule of thumb
+//! A coach loses minutes at the set, where two groups want to be at once, and nobody finds the order that avoids it at a glance. The problem
+//! is so small that the best order costs less than an explanation of why another was good enough.
+//!
+//! # Example by hand
+//! Three groups with tasks (minutes, place): A wall 5, set 7, lanes 11; B set 10, lanes 11; C set 11, lanes 16; each has lanes of its own,
+//! and there are two coaches. Alone they would end at 23, 21 and 27. The longest at the set first, C, B, A, looks sensible, and ends at 45: at
+//! minute 21 both coaches stand at the lanes of B and C, so that A waits for the set until 27. B, C, A ends at 39:
+//!
+//! ```text
+//! minute     0       5       10      21      28      37  39
+//! A          wall    waits           set     lanes--------
+//! B          set---------- lanes----
+//! C          waits-------- set------ lanes-----------
+//! watched    1               2       2       2       1
+//! ```
+//!
+//! and nothing ends earlier: 28 minutes at the set in a row, and lanes of 11 minutes at least after whoever had it last. One coach alone
+//! would need 66 minutes, all that is watched one after another; a third coach gains nothing.
+//!
+//! ```
+//! use lanewright_compute::session_plan::{Task, shortest};
+//!
+//! let task = |minutes, set_up: Option<usize>, watched| Task { minutes, set_up, watched };
+//! let groups = [
+//!     vec![task(5, None, false), task(7, Some(0), true), task(11, None, true)],
+//!     vec![task(10, Some(0), true), task(11, None, true)],
+//!     vec![task(11, Some(0), true), task(16, None, true)],
+//! ];
+//! assert_eq!([1, 2, 3].map(|coaches| shortest(&groups, coaches).1), [66, 39, 39]);
+//! assert_eq!(shortest(&groups, 2).0, [vec![0, 21, 28], vec![0, 10], vec![10, 21]]);
+//! ```
+//!
 //! # Complexity
 //! Exponential in tasks; three groups of at most five have 756,756 orders, of which the bound leaves a small part.
 //!
@@ -24,23 +57,30 @@
 /// What one group does for some minutes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Task {
-    /// How long, minutes.
+    /// How long, minutes; what it takes to get there included.
     pub minutes: u32,
     /// The set-up that it needs for itself, by a number; none where nobody is in another's way.
     pub set_up: Option<usize>,
-    /// Whether a coach watches it.
+    /// Whether a coach watches it, from its first minute to its last.
     pub watched: bool,
 }
 
 /// A task put at its time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Placed {
+    /// Its group, by its place in the input.
     group: usize,
+    /// The minute in which it begins.
     start: u32,
+    /// What it is.
     task: Task,
 }
 
-/// When each task of each group begins, minutes, so that all end as early as possible; and when that is. Needs one coach at least.
+/// When each task of each group begins, minutes, so that all end as early as possible; and when that is. Needs one coach at least: none
+/// counts as one, since nothing watched could begin.
+///
+/// Of several plans that end alike the one is given that places tasks first in the order of the groups, so the same input gives the same plan.
+/// No group, or groups without tasks, end at 0. Minutes count from the first task, not from the warm-up.
 ///
 /// ```
 /// use lanewright_compute::session_plan::{Task, shortest};
@@ -61,15 +101,23 @@ pub fn shortest(groups: &[Vec<Task>], coaches: usize) -> (Vec<Vec<u32>>, u32) {
     (starts, end)
 }
 
+/// The search: what was asked, what is placed on the way, and the best plan so far.
 struct Search<'a> {
+    /// The tasks of each group, in its order.
     groups: &'a [Vec<Task>],
+    /// Coaches, one at least.
     coaches: usize,
+    /// The tasks placed on the way, in the order in which they were.
     placed: Vec<Placed>,
+    /// The plan that ends earliest so far, and when.
     best: Option<(Vec<Placed>, u32)>,
 }
 
 impl Search<'_> {
     /// Goes on from what is placed; `next` is the next task of each group, `free` the minute from which the group is free.
+    ///
+    /// The bound is the latest of `free` plus everything a group still has to do, as if nobody were in its way: no plan from here ends
+    /// before it, so one that cannot beat the best is not followed. Each group's next task is tried in turn, and undone.
     fn go(&mut self, next: &mut Vec<usize>, free: &mut Vec<u32>) {
         let rest = |group: usize| -> u32 { self.groups[group][next[group]..].iter().map(|task| task.minutes).sum() };
         let bound = (0..self.groups.len()).map(|group| free[group] + rest(group)).max().unwrap_or(0);
@@ -95,6 +143,9 @@ impl Search<'_> {
     }
 
     /// The first minute from which a task can run to its end beside what is placed.
+    ///
+    /// Only the group's own first free minute and the ends of what is placed are tried: what does not fit at a minute fits first where
+    /// something in its way ends.
     fn earliest(&self, task: Task, from: u32) -> u32 {
         let ends = self.placed.iter().map(|one| one.start + one.task.minutes).filter(|end| *end > from);
         let mut minutes: Vec<u32> = std::iter::once(from).chain(ends).collect();
@@ -103,6 +154,7 @@ impl Search<'_> {
         minutes.iter().copied().find(|start| self.fits(task, *start)).unwrap_or(from)
     }
 
+    /// Whether a task may run from a minute on: its set-up is free all the while, and at no minute more is watched than there are coaches.
     fn fits(&self, task: Task, start: u32) -> bool {
         let end = start + task.minutes;
         let meets = |one: &&Placed| one.start < end && start < one.start + one.task.minutes;

@@ -7,8 +7,10 @@
 //! | function | stands against | cost | exactness |
 //! | --- | --- | --- | --- |
 //! | [`median`] | up to half of the values | n log n | exact but for one rounding of the mean of two |
-//! | [`theil_sen`] | up to 29 % of the points (1 - 1/√2) | n² log n time, n²/2 numbers of memory | as scipy to 1e-12, `tests/oracle/theil_sen_cases.json` |
+//! | [`theil_sen`] | up to 29 % of the points (1 - 1/√2) | n² log n, n²/2 numbers of memory | as scipy to 1e-12 |
 //! | [`normal_quantile`] | - | some hundred `erfc` | last digits of `libm::erfc` |
+//!
+//! The cases of scipy stand in `tests/oracle/theil_sen_cases.json`.
 //!
 //! Nothing here knows what it measures: units are those of the values handed in. All of it is deterministic, without
 //! sampling, and the order of the points never matters. `libm` and not the machine's own library computes `erfc`, so

@@ -9,8 +9,8 @@
 //! | how fast | [`expected_time`] | a time with its standard error from the best evidence on file |
 //! | who with whom | [`heats`](fn@heats) | the best arrangement under pins and pairs kept apart |
 //! | which lane | [`usable_lanes`], [`draw_lanes`] | by rank or by lot, repeatable from a seed |
-//! | who starts when | [`handicap`] | offsets that let all finish together in expectation |
-//! | afterwards | [`places`], [`bests`], [`against_best`] | order in the heat, personal bests by course and clock |
+//! | who starts when | [`handicap()`] | offsets that let all finish together in expectation |
+//! | afterwards | [`places`], [`bests()`], [`against_best`] | order in the heat, personal bests by course and clock |
 //!
 //! Times are whole milliseconds, so that equal times are equal; expected times carry a standard error. Nothing here
 //! reads a clock or a database; the same entries and seed give the same answer.

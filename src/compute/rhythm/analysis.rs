@@ -25,7 +25,7 @@
 //!
 //! # Used from
 //!
-//! The answers about a recorded run and about times sent along; [`super::compare`] sets an analysis beside a schedule.
+//! The answers about a recorded run and about times sent along; [`super::compare()`] sets an analysis beside a schedule.
 
 use super::consistency::{Consistency, consistency};
 use super::readings::{Finding, Reading, ReadingError, read};

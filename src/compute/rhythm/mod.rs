@@ -10,9 +10,9 @@
 //! | What should they be for a final time? | [`Schedule::new`], [`courses`] | touchdown times of every barrier |
 //! | How does this club differ from that? | [`Calibration::learn`] | four numbers ([`Shape`]) and how much they count |
 //! | Which final time do the first times point to? | [`final_time`] | a distribution |
-//! | Where does a run lose its time? | [`compare`] | difference at each touchdown and interval |
+//! | Where does a run lose its time? | [`compare()`] | difference at each touchdown and interval |
 //! | How fast is this athlete when the rhythm holds? | [`Tempo::of`] | median speed between barriers |
-//! | Which beat goes with that? | [`cue`], [`cue_of`], [`count_in`] | foot contacts as times |
+//! | Which beat goes with that? | [`cue()`], [`cue_of`], [`count_in`] | foot contacts as times |
 //!
 //! A touchdown is the first contact behind a barrier, so an interval runs from landing to landing and holds three
 //! strides and the barrier stride: four steps.

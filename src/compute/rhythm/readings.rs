@@ -296,7 +296,7 @@ fn note_impossible(raw: &[Option<f64>], readings: &mut [Reading], findings: &mut
 /// Intervals that span two or three: their marks are right, a tap between them is not there.
 ///
 /// The later touchdowns belong to later barriers than their place says; comparing with a schedule stops there
-/// ([`super::compare`]).
+/// ([`super::compare()`]).
 fn note_forgotten(raw: &[Option<f64>], readings: &mut [Reading], findings: &mut Vec<Finding>) {
     let usual = usual_of(raw);
     for (at, reading) in readings.iter_mut().enumerate() {

@@ -18,13 +18,13 @@
 //!
 //! # Questions
 //!
-//! - [`lookup`]: what applies to this athlete on this day, why nothing does, and what changes next;
+//! - [`lookup()`]: what applies to this athlete on this day, why nothing does, and what changes next;
 //! - [`sprint_target`]: which of several to train towards;
 //! - [`OnFile::of`]: whether a rule set can answer at all.
 //!
 //! Used by [`crate::advice`] for the target of an athlete, by [`crate::rhythm`] for courses, and by the answers about
-//! specifications. A wrong row would misplace a target by a barrier height, so nothing is interpolated or carried over
-//! between rule sets.
+//! specifications. A wrong row would misplace a target by a barrier height, so an answer never interpolates and
+//! never borrows a row of another rule set.
 //!
 //! # Cost
 //!

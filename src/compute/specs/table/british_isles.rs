@@ -2,7 +2,7 @@
 //!
 //! | rule set | rows | read where | to know |
 //! | --- | --- | --- | --- |
-//! | UKA-2024 | 20 | England Athletics for heights and distances, English and Irish school pages for spacings | edition 2024 to 2026; young groups end on 31 March 2026 |
+//! | UKA-2024 | 20 | England Athletics for heights and distances, English and Irish school pages for spacings | young groups end on 31 March 2026 |
 //! | ESAA | 13 | the association's table (older heights), a regional table of 2025 | inch-exact heights taken |
 //! | IAAA | 12 | one page of a provincial schools board | its blocks have no headings: read as boys first, girls second |
 //!

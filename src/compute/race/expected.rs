@@ -286,8 +286,8 @@ fn from_races(history: &History, course: &Course, class: TimingClass, on: i32) -
     Expected::new(middle, (variance * (1.0 + of_median) + gap_s * gap_s).sqrt(), Basis::RecentTests)
 }
 
-/// The median over the runs that tell something, with the smallest of their errors: one good run makes the others no
-/// worse.
+/// The median over the runs that tell something, with the smallest of their errors, so that a rough run beside a good
+/// one does not widen it.
 fn from_runs(history: &History, course: &Course, on: i32) -> Option<Expected> {
     let mut runs: Vec<&TimedRun> = history.runs.iter().filter(|run| recent(run.day, on)).collect();
     // The latest day first; of one day those with more barriers, then whatever their times are.

@@ -49,7 +49,7 @@ impl Tempo {
     /// The median, so that one broken interval or one wrong tap does not set the beat.
     ///
     /// A broken interval counts as one of many, a doubtful one not at all. Runs are not weighted: one with more
-    /// intervals says more. The error of the clock only decides what is broken and does not enter the median.
+    /// intervals says more. The error of the clock does not enter: it only decides what is called broken.
     ///
     /// # Errors
     /// [`ReadingError`] for values that are no times at all.

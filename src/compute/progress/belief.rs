@@ -145,8 +145,8 @@ impl<'a> Belief<'a> {
 
     /// Learns from a session of runs of about `per_run` intervals at one configuration.
     ///
-    /// A run of `per_run` intervals weighs as in the grid, 1 / (1 + (n - 1) icc). One Newton step: outcomes far from
-    /// what was expected move less than an exact update would.
+    /// A run of `per_run` intervals weighs as in the grid, 1 / (1 + (n - 1) icc). One Newton step from
+    /// the mean, so it is exact only as far as the likelihood is a parabola there.
     pub fn learn(&mut self, height: Length, spacing: Length, seen: Seen, per_run: f64) {
         let (limit, variance) = self.limit_over(height);
         let width = self.width.0;

@@ -250,8 +250,8 @@ fn passed(situation: Situation, needed: Rating) -> Situation {
     }
 }
 
-/// Walls first, then ratings and confirmations, then a barrier. A barrier counts only if it is missing in every
-/// future.
+/// Walls first, then ratings and confirmations, then a barrier. A barrier counts only where no
+/// future comes to a race.
 fn held_up(advice: &Advice<'_>, futures: &[Future]) -> Vec<HeldUp> {
     let closed = advice.decision.region.closed().map(HeldUp::Closed);
     let gates =

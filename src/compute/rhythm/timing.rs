@@ -6,8 +6,8 @@
 //! | video, f frames a second | 1 / (f √6) s: 0.0163 at 25, 0.0068 at 60, 0.0017 at 240 | arithmetic |
 //! | gate | 0.005 s | common practice, no source |
 //!
-//! Systematic errors (a late thumb, a gate set too high) shift all marks alike and cancel in intervals; they stay in
-//! the first touchdown and are not modelled.
+//! Systematic errors (a late thumb, a gate set too high) shift all marks alike and cancel in differences; what does
+//! not cancel is not modelled.
 //!
 //! Worked: the mean of nine neighbouring intervals by hand has an error of 0.10 / 9 = 0.011 s, for only the first and
 //! the last press count; the difference of two intervals that do not touch has 0.10 √2 = 0.14 s, of two neighbours

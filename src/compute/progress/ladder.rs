@@ -34,13 +34,13 @@
 //!
 //! # Left out of a future
 //!
-//! A coach's clearance after a fall is assumed once a session went well. Nobody is ill, nobody grows out of a gate,
-//! ratings stay.
+//! A coach's clearance after a fall is assumed once a session went well. Nobody is ill, and
+//! ratings stay as they are.
 //!
 //! # Cost and repeatability
 //!
 //! 64 futures of up to 26 weeks: a few thousand questions to the rules. Lots come from the number of the future, so
-//! the same record gives the same dates, and a small change of the record changes few of them.
+//! the same record gives the same dates.
 
 use super::belief::{Belief, Seen, excess_m, outcome};
 use super::habits::{Dose, Habits};

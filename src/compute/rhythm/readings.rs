@@ -1,6 +1,6 @@
 //! What is wrong with touchdown times, value by value, before any figure is made of them.
 //!
-//! Reading goes in five passes, each over what the earlier ones left:
+//! Reading goes in five passes:
 //!
 //! 1. missing: a `None` leaves out the intervals on both sides;
 //! 2. order: a time not later than the last one taken, also across gaps, puts both marks in doubt;

@@ -1,11 +1,33 @@
 //! Statistics that a few wild values cannot move: the median and the slope of Theil and Sen.
+//!
+//! The other modules ask here whenever a figure must not hang on one mistyped time or one bad day: trends of the limit
+//! and of the spacing over weeks ([`crate::progress`]), fade along a run ([`crate::rhythm`]), expected race times
+//! ([`crate::race`]).
+//!
+//! | function | stands against | cost | exactness |
+//! | --- | --- | --- | --- |
+//! | [`median`] | up to half of the values | n log n | exact but for one rounding of the mean of two |
+//! | [`theil_sen`] | up to 29 % of the points (1 - 1/√2) | n² log n, n²/2 numbers of memory | as scipy to 1e-12 |
+//! | [`normal_quantile`] | - | some hundred `erfc` | last digits of `libm::erfc` |
+//!
+//! The cases of scipy stand in `tests/oracle/theil_sen_cases.json`.
+//!
+//! Nothing here knows what it measures: units are those of the values handed in. All of it is deterministic, without
+//! sampling, and the order of the points never matters. `libm` and not the machine's own library computes `erfc`, so
+//! the same points give the same bits everywhere.
 
 use thiserror::Error;
 
 /// The most points that a slope is asked of: half a million pairs.
+///
+/// At 1 000 points the slopes of all 499 500 pairs take 4 MB. An athlete's two years of training days are at most 731
+/// points, a run at most 19 intervals, so callers stay below it. Design choice.
 pub const MAX_POINTS: usize = 1_000;
 
 /// A straight line through points, found from the slopes of all pairs.
+///
+/// The line is that of the points' middles: half of the slopes of all pairs are steeper, half are flatter. It is not
+/// the line of least squares and has no residual variance; what is known of its doubt is [`SlopeInterval`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TheilSen {
     /// Median of the slopes of all pairs whose `x` differ, units of y per unit of x.
@@ -17,6 +39,9 @@ pub struct TheilSen {
 }
 
 /// Between which slopes the true one lies, at the confidence that was asked for.
+///
+/// `low <= slope <= high` always. The interval has no distribution inside: nothing is said of how likely its middle is
+/// against its ends.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SlopeInterval {
     /// Lower end, units of y per unit of x.
@@ -26,6 +51,9 @@ pub struct SlopeInterval {
 }
 
 /// Why points have no slope.
+///
+/// Texts are worded to follow the name of a field. The variants are checked in the order `UnequalLengths`, `TooFew`,
+/// `TooMany`, `NotFinite` (values), `NoSpread`, `NotFinite` (slopes), `Confidence`; the first that holds is told.
 #[derive(Clone, Copy, Debug, Error, PartialEq, Eq)]
 pub enum TheilSenError {
     /// As many `x` as `y` are needed.
@@ -52,6 +80,21 @@ pub enum TheilSenError {
 ///
 /// Equal values of x or y are allowed; a pair with equal x has no slope and is left out. With few points the interval is no
 /// wider than the slopes that there are: two points give an interval of no width.
+///
+/// With N slopes, n points and the two-sided normal deviate z of the confidence, the interval runs between two of the
+/// sorted slopes, of ranks (counted from nought)
+///
+/// ```text
+/// low  = round((N - z σ) / 2) - 1        high = round((N + z σ) / 2)
+/// 18 σ² = n (n - 1)(2n + 5) - Σ t (t - 1)(2t + 5)
+/// ```
+///
+/// where the sum runs over every group of t equal x and every group of t equal y. Ranks beyond the ends are moved to
+/// the ends. Where so many values are equal that σ² is below zero, there is no interval.
+///
+/// Worked: x = 0, 1, 2, 3, 4 and y = 1, 3, 5, 7, 90 give six slopes of 2 and the four 22.25, 29, 42.5 and 83; their
+/// median is 2. σ² = 5 · 4 · 15 / 18 = 16.67, z = 1.645 at a confidence of 0.90, so the ranks are 1 and 8 and the
+/// interval 2 to 42.5. The line of least squares through the same points rises by 18.2.
 ///
 /// # Errors
 /// [`TheilSenError`], nothing is computed.
@@ -87,6 +130,10 @@ pub fn theil_sen(x: &[f64], y: &[f64], confidence: f64) -> Result<TheilSen, Thei
 ///
 /// Units: those of the values. The middle one, or half the sum of the two middle ones.
 ///
+/// Ordered by `total_cmp`: a value that is not a number is not refused but sorted to an end, and may come back as the
+/// median where such values are half of all; callers hand in finite values. Two middle values are halved before they
+/// are added, so even the largest finite ones do not overflow.
+///
 /// ```
 /// use lanewright_compute::robust::median;
 ///
@@ -104,6 +151,9 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
 /// The standard normal quantile: the z below which a share `p` lies; infinite at 0 and 1, not a number outside.
 ///
 /// Halving until neighbouring numbers are reached keeps it exact to the last digits of `libm::erfc` without a table.
+///
+/// The interval -40 to 0 holds every quantile of a share above 0 that a double can tell (the smallest lies near -38).
+/// Shares above 0.5 go through the symmetry z(p) = -z(1 - p), so their exactness is that of 1 - p.
 ///
 /// ```
 /// use lanewright_compute::robust::normal_quantile;
@@ -132,6 +182,9 @@ pub fn normal_quantile(p: f64) -> f64 {
 }
 
 /// The slopes of all pairs whose x differ, lowest first.
+///
+/// Up to n (n - 1) / 2 of them, in units of y per unit of x. A pair so close in x that its slope overflows makes the
+/// whole answer [`TheilSenError::NotFinite`]: leaving it out would move the median silently.
 fn sorted_slopes(x: &[f64], y: &[f64]) -> Result<Vec<f64>, TheilSenError> {
     match (x.len(), y.len()) {
         (n, m) if n != m => return Err(TheilSenError::UnequalLengths),
@@ -162,6 +215,10 @@ fn sorted_slopes(x: &[f64], y: &[f64]) -> Result<Vec<f64>, TheilSenError> {
 }
 
 /// Which of the sorted slopes bound the interval, for a two-sided normal deviate `z`.
+///
+/// Indices into the sorted slopes, both inside the list; `None` where the variance that ties leave is negative. Halves
+/// round to even (`rint`), which is what the reference implementation does; rounding away from zero moves an interval
+/// by one slope in some cases.
 fn ranks(x: &[f64], y: &[f64], slopes: usize, z: f64) -> Option<(usize, usize)> {
     let spread = |n: f64| n * (n - 1.0) * (2.0 * n + 5.0);
     let variance =
@@ -178,6 +235,8 @@ fn ranks(x: &[f64], y: &[f64], slopes: usize, z: f64) -> Option<(usize, usize)> 
 }
 
 /// How many values are equal, for every value that occurs.
+///
+/// Groups of one come along and add nothing: t (t - 1)(2t + 5) is nought for t = 1.
 fn tied(values: &[f64]) -> impl Iterator<Item = f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);

@@ -1,12 +1,23 @@
 //! How the estimate of one athlete came about: what was believed after each training day.
+//!
+//! Charts and slopes need the estimate as it was on each day, with the runs known by then. Filtering forward gives all
+//! of them in one pass: the belief after day k is the belief after day k - 1, moved and multiplied. No smoothing: a
+//! later run never changes what is told of an earlier day, so a chart of the past stays as the coach saw it, unless a
+//! run is entered late.
+//!
+//! Cost: that of one estimate, plus one sum over the cells for each entry, plus at most 52 kernel runs on a copy for
+//! the weeks after the last run.
 
 use super::posterior::LEFT_OUT_MAX;
 use super::{EstimateError, Posterior, RunCounts, Settings, Spread};
 use crate::prior::Prior;
 
+/// Weeks count from the last training day and not from Monday.
 const DAYS_PER_WEEK: i32 = 7;
 
 /// What was believed about the comfortable limit on a day.
+///
+/// After the day's runs, if there were any.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Believed {
     /// The day, days since 1970-01-01.
@@ -16,9 +27,13 @@ pub struct Believed {
 }
 
 /// What was believed day by day, and the belief in which it ends.
+///
+/// The posterior stands on the last day asked for: forecasts draw from it.
 #[derive(Clone, Debug)]
 pub struct Series {
     /// One entry for each training day, then one a week, then the last day; earliest first, each day once.
+    ///
+    /// Never empty: the last day asked for is always told, even where it lies before `from_day`.
     pub believed: Vec<Believed>,
     /// What is believed on the last day.
     pub posterior: Posterior,
@@ -29,6 +44,9 @@ pub struct Series {
 /// The entries are those from `from_day` on. After the last training day comes one a week, for as many weeks as a trend
 /// is carried on ([`Settings::trend_weeks`]), and in any case `on_day`. Runs after `on_day` are left out. The last entry
 /// and the posterior are those of [`super::estimate`] for the same runs and day.
+///
+/// With no run there is one entry: the prior on `on_day`. Weekly entries stop once `trend_weeks` weeks have passed,
+/// because from then on the mean stands and only the interval widens.
 ///
 /// # Errors
 /// [`EstimateError`] when the prior, a setting or a run is impossible, or there are too many.
@@ -69,6 +87,8 @@ pub fn series(
     follow(Posterior::whole(prior, settings)?, &known, from_day, on_day)
 }
 
+/// Takes runs in ascending order. A posterior before any run has no day, so nothing is told of days before the first
+/// run.
 fn follow(mut posterior: Posterior, runs: &[RunCounts], from_day: i32, on_day: i32) -> Result<Series, EstimateError> {
     let mut believed = Vec::new();
     posterior.learn_showing(runs, |posterior| {

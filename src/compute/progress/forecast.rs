@@ -1,4 +1,34 @@
 //! When the next steps and the race test are likely to come, and what stands in their way.
+//!
+//! # What is told
+//!
+//! 64 futures ([`super::ladder`]) give, for each question, the days on which something came, or that it did not within
+//! 26 weeks. Told are the share in which it came, and dates for those in which it did. When more than half never
+//! arrive, no date is told.
+//!
+//! | status | when |
+//! | --- | --- |
+//! | `reached` | the race test is advised today in at least half of the futures |
+//! | `expected` | it comes in at least half of them |
+//! | `not_within_26_weeks` | it comes in less than half |
+//! | `not_before_gate` | something that no training brings stands before every step |
+//!
+//! # Gates
+//!
+//! A rating, a coach's confirmation, a missing barrier, pain, a restriction: no amount of training opens these, so a
+//! forecast through them would be a guess about people. They are taken as passed today, named in `held_up`, and the
+//! dates read "if that were done today".
+//!
+//! # Worked
+//!
+//! Eight futures with race tests on days 10, 10, 17, 17, 17, 24, 24, 31: the lumps' middles lie at 0.125, 0.4375, 0.75
+//! and 0.9375. The median is day 17, the 50 % range 17 to 24, the 90 % range 10 to 31.
+//!
+//! # How good
+//!
+//! On simulated clubs the race test falls into its 90 % range in 0.85 to 0.97 of cases and into its 50 % range in 0.40
+//! to 0.60, with a median error of at most 14 days half a year ahead and 7 days for a race of the coming weeks
+//! (`tests/compute/progress_coverage.rs`).
 
 use super::belief::Belief;
 use super::habits::Habits;
@@ -15,14 +45,22 @@ use crate::specs::Applicable;
 use crate::units::Length;
 
 /// How far a forecast looks ahead, weeks (design choice).
+///
+/// A longer look would need growth spurts and seasons.
 pub const HORIZON_WEEKS: u32 = 26;
 /// The probabilities of arrival whose dates are told: the middle, the 50 % range and the 90 % range.
+///
+/// Ascending; the third is the median.
 pub const LEVELS: [f64; 5] = [0.05, 0.25, 0.50, 0.75, 0.95];
 /// The day by which something has come with each of [`LEVELS`], if it comes within [`HORIZON_WEEKS`] at all; none where it is
 /// likelier to take longer.
+///
+/// Ascending where they are there; all are there or none.
 pub type Dates = [Option<Day>; LEVELS.len()];
 
 /// Where an athlete stands with a target.
+///
+/// A gate comes before everything else.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Status {
     /// The race test is advised today.
@@ -48,6 +86,8 @@ impl Status {
 }
 
 /// Something no training brings that stands before every step up.
+///
+/// Told with the codes of what is missing or of the wall, so that clients need no further list.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum HeldUp {
     /// A rating, a coach's word or a barrier.
@@ -58,6 +98,8 @@ pub enum HeldUp {
 
 impl HeldUp {
     /// Every code with its meaning: that of what is missing, or of the wall.
+    ///
+    /// Three of the missing and four of the walls.
     pub fn codes() -> Vec<CodeDoc> {
         const MISSING: [&str; 3] = ["rating", "coach_confirmation", "equipment"];
         const CLOSED: [&str; 4] = ["resting", "left", "restricted", "pain_reported"];
@@ -67,6 +109,8 @@ impl HeldUp {
 }
 
 /// How far an athlete is from a target; positive when the target asks for more.
+///
+/// At the target the three are nought or below.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Gap {
     /// Spacing of the target less that of the current configuration, metres (m); none without one.
@@ -78,6 +122,8 @@ pub struct Gap {
 }
 
 /// When the race test over a target is likely to be advised.
+///
+/// Of one target, seen from the last day of the period.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Forecast {
     /// Height of the target's barriers.
@@ -87,6 +133,8 @@ pub struct Forecast {
     /// The probability of holding an interval that a step up asks for, 0 to 1.
     pub hold_wanted: f64,
     /// The probability of holding an interval there now.
+    ///
+    /// From the grid, not from the approximation of the forecast.
     pub hold_now: Hold,
     /// How far it is.
     pub gap: Gap,
@@ -95,12 +143,18 @@ pub struct Forecast {
     /// The dates; with [`Status::NotBeforeGate`] those that hold if what holds the athlete up is done today.
     pub days: Dates,
     /// The probability that it is advised today.
+    ///
+    /// Share of the futures.
     pub probability_now: f64,
     /// The probability that it is advised within [`HORIZON_WEEKS`]; in the case of a gate, if it is passed today.
+    ///
+    /// Never below `probability_now`.
     pub probability_within: f64,
 }
 
 /// A step on the way.
+///
+/// The likeliest of the steps that futures took at this place, told with dates of any.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct StepAhead {
     /// What is likeliest to be advised.
@@ -108,6 +162,8 @@ pub struct StepAhead {
     /// Where it leads.
     pub to: Configuration,
     /// The probability that it is this step and no other.
+    ///
+    /// Of all futures, those without a step included.
     pub likely: f64,
     /// When a step is advised, this or another.
     pub days: Dates,
@@ -116,6 +172,8 @@ pub struct StepAhead {
 }
 
 /// What is to be expected.
+///
+/// Empty but for a note where there are no runs.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outlook {
     /// The race test over the target; none without one on file or without runs.
@@ -131,6 +189,8 @@ pub struct Outlook {
 }
 
 /// Looks ahead from a day.
+///
+/// The same record, setting and day give the same outlook: draws and lots are fixed.
 pub(super) fn outlook(
     record: &Record,
     setting: &Setting,
@@ -173,6 +233,9 @@ pub(super) fn outlook(
 }
 
 /// The situation once everything is done that stands before every step and no training brings.
+///
+/// Also drops the coach's word and the surface of the day: a forecast follows the rules' own advice on a dry track. A
+/// confirmation that was not needed stays not needed.
 fn passed(situation: Situation, needed: Rating) -> Situation {
     Situation {
         status: Trains::Active,
@@ -187,6 +250,8 @@ fn passed(situation: Situation, needed: Rating) -> Situation {
     }
 }
 
+/// Walls first, then ratings and confirmations, then a barrier. A barrier counts only where no
+/// future comes to a race.
 fn held_up(advice: &Advice<'_>, futures: &[Future]) -> Vec<HeldUp> {
     let closed = advice.decision.region.closed().map(HeldUp::Closed);
     let gates =
@@ -197,6 +262,7 @@ fn held_up(advice: &Advice<'_>, futures: &[Future]) -> Vec<HeldUp> {
     closed.into_iter().chain(gates.chain(barrier).map(|one| HeldUp::Missing(*one))).collect()
 }
 
+/// `arrivals` has one entry for each future.
 fn forecast(
     one: &Applicable<'_>,
     advice: &Advice<'_>,
@@ -238,6 +304,8 @@ fn forecast(
 /// Whoever stands still never comes, however long one looks ahead: with them in it, half of all ranges had no end. So two things
 /// are told apart, how likely it is to come within the look ahead, and when, if so.
 ///
+/// All five are there, or none below half of the futures.
+///
 /// # Source
 /// Mid-distribution quantiles: E. Parzen, "Quantile probability and statistical data modeling", Statistical Science 19,
 /// 2004. Whether apart from when: V. T. Farewell, "The use of mixture models for the analysis of survival data with long-term
@@ -272,6 +340,8 @@ fn dates(arrivals: &[Option<i32>], on: Day) -> Dates {
 }
 
 /// A step on the way, told by what most futures take; none where most futures take none.
+///
+/// None at a place that less than half of the futures reach. Ties of frequency go to the earlier day.
 fn step(futures: &[Future], at: usize, on: Day) -> Option<StepAhead> {
     let taken: Vec<Advised> = futures.iter().filter_map(|future| future.steps[at]).collect();
     let times = |one: &Advised| taken.iter().filter(|other| other.kind == one.kind && other.to == one.to).count();
@@ -288,11 +358,13 @@ fn step(futures: &[Future], at: usize, on: Day) -> Option<StepAhead> {
     })
 }
 
+/// Nought of nought is nought.
 #[allow(clippy::cast_precision_loss)] // few
 fn ratio(part: usize, whole: usize) -> f64 {
     part as f64 / whole.max(1) as f64
 }
 
+/// The limit's gap is there also for somebody without a current configuration.
 fn gap((height, spacing): (Length, Length), advice: &Advice<'_>, estimate: &Estimate) -> Gap {
     let current = advice.decision.current;
     let short = |goal: Length, now: Length| goal.metres() - now.metres();

@@ -12,6 +12,35 @@
 //!
 //! # Source
 //! Design choices; the model is that of [`crate::estimate`].
+//!
+//! # A future
+//!
+//! 1. An athlete is drawn ([`crate::estimate::Posterior::draws`]): limit, height cost, width, trend. Falling trends
+//!    are set to nought.
+//! 2. The next training day comes after a gap drawn from the athlete's own ([`super::habits`]). Meanwhile the true
+//!    limit drifts with its trend and wanders, and the belief moves on ([`super::belief`]).
+//! 3. The rules read what would be on file and say a configuration.
+//! 4. The athlete runs it: as many runs and intervals as on one of their days, outcomes drawn from the true state with
+//!    luck of the day and of each run.
+//! 5. Runs, hits and a fall go on file; the belief learns.
+//! 6. The first step, the next one that leads further, and the race tests are noted. Over when all are there or 26
+//!    weeks are.
+//!
+//! # Luck
+//!
+//! The variance of a logistic outcome, (π w)² / 3, is split: 10 % is common to a day, 15 % to a run, the rest is each
+//! interval's own. Shared parts are normal and shift the limit; the interval's own curve has the width w √0.75. At a
+//! width of 0.22 m that is 0.13 m (day), 0.15 m (run) and a curve of 0.19 m.
+//!
+//! # Left out of a future
+//!
+//! A coach's clearance after a fall is assumed once a session went well. Nobody is ill, and
+//! ratings stay as they are.
+//!
+//! # Cost and repeatability
+//!
+//! 64 futures of up to 26 weeks: a few thousand questions to the rules. Lots come from the number of the future, so
+//! the same record gives the same dates.
 
 use super::belief::{Belief, Seen, excess_m, outcome};
 use super::habits::{Dose, Habits};
@@ -24,15 +53,23 @@ use crate::estimate::{Moments, Settings, State, chances};
 use crate::lots::Lots;
 
 /// Futures of an athlete.
+///
+/// A share is told to 1/64; the 5 % and 95 % ends rest on three futures each. Design choice.
 pub(super) const FUTURES: usize = 64;
 /// Steps on the way that are told.
+///
+/// Beyond two the dates are too wide to plan by. Design choice.
 pub(super) const STEPS: usize = 2;
 /// Share of the variance of an interval's luck that all intervals of a run share, and that all runs of a day share (design
 /// choices: good and bad runs and days, as every coach sees them).
+///
+/// The likelihood of the estimate knows only the common part of a run (`icc`); the day's is not modelled there.
 const RUN_SHARE: f64 = 0.15;
 const DAY_SHARE: f64 = 0.10;
 
 /// What all futures of an athlete start from.
+///
+/// Built once for an athlete and only read by the futures.
 pub(super) struct Start<'a> {
     /// What the rules read today, with every gate passed that the forecast takes as passed.
     pub situation: Situation,
@@ -40,7 +77,9 @@ pub(super) struct Start<'a> {
     pub today: Verdict,
     pub policy: &'a Policy,
     pub settings: &'a Settings,
+    /// What the belief of every future begins with.
     pub moments: Moments,
+    /// One for each future.
     pub draws: Vec<State>,
     pub habits: Habits,
     /// The target after this one, from a day on.
@@ -48,6 +87,8 @@ pub(super) struct Start<'a> {
 }
 
 /// A step that was advised.
+///
+/// The day on which it was advised, which is a training day or today.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Advised {
     pub day: i32,
@@ -56,11 +97,15 @@ pub(super) struct Advised {
 }
 
 /// What became of one future.
+///
+/// None where it did not come within the look ahead.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Future {
     /// The first step advised, and the next one that leads further.
     pub steps: [Option<Advised>; STEPS],
     /// The first day on which the race test over the target of today was advised, and over the one after it.
+    ///
+    /// The target of today counts until the next one's first day.
     pub race: Option<i32>,
     pub next_race: Option<i32>,
     /// The barrier that was missing for any further step, if one was.
@@ -68,10 +113,13 @@ pub(super) struct Future {
 }
 
 /// Every future of an athlete.
+///
+/// In the order of the draws; independent of each other.
 pub(super) fn futures(start: &Start<'_>) -> Vec<Future> {
     (0..).zip(&start.draws).map(|(seed, draw)| Walk::new(start, *draw, seed).walked()).collect()
 }
 
+/// One future under way. `truth` is what the athlete can, `belief` what a coach would know of it.
 struct Walk<'a> {
     start: &'a Start<'a>,
     lots: Lots,
@@ -100,6 +148,8 @@ impl<'a> Walk<'a> {
         }
     }
 
+    /// Today's advice is noted before anything is run. The first training day is a gap after the last on file, at the
+    /// earliest today.
     fn walked(mut self) -> Future {
         let today = self.day;
         let last = today + WEEK * HORIZON_WEEKS.cast_signed();
@@ -121,6 +171,8 @@ impl<'a> Walk<'a> {
     }
 
     /// Whether nothing more is asked of this future.
+    ///
+    /// A race that no longer can come (no target, or the next one's day has passed) is not waited for.
     fn arrived(&self) -> bool {
         let (start, future) = (self.start, &self.future);
         let raced = future.race.is_some();
@@ -130,14 +182,17 @@ impl<'a> Walk<'a> {
         (raced || future.steps.iter().all(Option::is_some)) && race && next
     }
 
+    /// The last day looked at.
     fn horizon(&self) -> i32 {
         self.start.situation.on + WEEK * HORIZON_WEEKS.cast_signed()
     }
 
+    /// At least a day.
     fn gap(&mut self) -> i32 {
         self.lots.pick(&self.start.habits.gaps).unwrap_or(WEEK).max(1)
     }
 
+    /// Also moves the day that the rules see, and the target from the day on which the next one applies.
     fn wait_until(&mut self, day: i32) {
         let days = day - self.day;
         if days > 0 {
@@ -154,6 +209,8 @@ impl<'a> Walk<'a> {
     }
 
     /// What the rules say on the day.
+    ///
+    /// Evidence older than eight weeks is dropped first, as for a real athlete.
     fn ask(&mut self) -> Verdict {
         self.runs.retain(|run| self.day - run.day <= EVIDENCE_DAYS);
         let recent = recent(&self.runs, self.day);
@@ -169,6 +226,7 @@ impl<'a> Walk<'a> {
         verdict(&self.situation, self.start.policy, &|height, spacing| belief.hold(height, spacing))
     }
 
+    /// A race test is a step as well. What is not a step up is not noted.
     fn note(&mut self, said: &Verdict) {
         let day = self.day;
         let barrier = said.missing.iter().find(|one| matches!(one, Missing::Equipment { .. }));
@@ -195,6 +253,8 @@ impl<'a> Walk<'a> {
     }
 
     /// Whether a step leads further than another: over a harder kind, or over the same with more demand.
+    ///
+    /// A step back and up again is no further step.
     fn further(&self, one: Advised, first: Advised) -> bool {
         let cost = self.belief.height_cost();
         let (new, old) = (rung(one.to.barrier_kind), rung(first.to.barrier_kind));
@@ -203,6 +263,9 @@ impl<'a> Walk<'a> {
     }
 
     /// One session at a configuration.
+    ///
+    /// Barriers are one more than intervals for each run; a hit and a fall are drawn apart from how the intervals
+    /// went.
     fn train(&mut self, at: Configuration) {
         let Some(dose) = self.lots.pick(&self.start.habits.doses) else { return };
         let seen = self.run(at, dose);
@@ -228,6 +291,8 @@ impl<'a> Walk<'a> {
     }
 
     /// The outcomes of a session: the luck of the day and of each run moves the limit, the rest is each interval's own.
+    ///
+    /// Intervals are spread over the runs as evenly as whole numbers go.
     fn run(&mut self, at: Configuration, dose: Dose) -> Seen {
         let (truth, settings) = (self.truth, self.start.settings);
         let spread = std::f64::consts::PI * truth.width_m / libm::sqrt(3.0);

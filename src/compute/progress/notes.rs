@@ -1,4 +1,20 @@
 //! What a forecast rests on and what weakens it: read beside every date.
+//!
+//! A date looks surer than it is; these sentences stand beside it. Each is a fact about the record or the forecast,
+//! with its figures, and a stable code for clients that word it themselves.
+//!
+//! | note | when |
+//! | --- | --- |
+//! | `no_runs` | instead of a forecast |
+//! | `training_goes_on` or `no_recent_runs` | one of the two, always |
+//! | `thin_evidence` | more than half of the prior's variance remains |
+//! | `uneven_rhythm` | no spacing reaches the probability that a step up asks for |
+//! | `higher_than_run` | the higher of both targets stands above everything run so far |
+//! | `longer_at_this_rate` | the target is likelier to take more than 26 weeks |
+//! | `restricted` | the athlete rests, is restricted or has left |
+//!
+//! Worked: a limit of 6.60 m over the target's height and a spacing of 7.50 m, rising by 0.02 m a week: "The target
+//! asks for 0.90 m more than the limit there, and the limit rises by 0.02 m a week".
 
 use std::collections::BTreeSet;
 
@@ -10,6 +26,8 @@ use crate::params::{CodeDoc, code};
 use crate::units::Length;
 
 /// Weeks that count as recent: those whose runs are evidence, from which the forecast takes how the athlete trains.
+///
+/// 8: 56 days of evidence.
 const RECENT_WEEKS: i32 = EVIDENCE_DAYS / WEEK;
 
 /// One thing to know about a forecast.
@@ -18,6 +36,8 @@ pub enum Note {
     /// There is no forecast without runs.
     NoRuns,
     /// The assumption of every forecast.
+    ///
+    /// From 1 to 56.
     TrainingGoesOn {
         /// Training days of the latest eight weeks.
         days: u32,
@@ -53,6 +73,8 @@ pub enum Note {
 
 impl Note {
     /// Every code with its meaning; notes carry no parameters.
+    ///
+    /// In the order of the variants; once published a code never changes.
     pub const CODES: [CodeDoc; 8] = [
         code("no_runs", "There is no forecast without runs.", &[]),
         code("training_goes_on", "The dates assume that training goes on as it did.", &[]),
@@ -79,6 +101,8 @@ impl Note {
     }
 
     /// One English sentence.
+    ///
+    /// Metres to the centimetre, probabilities to the percent. A rate or gap below nought is told as nought.
     pub fn text(self) -> String {
         match self {
             Self::NoRuns => "There is no forecast before the first runs.".to_owned(),
@@ -121,6 +145,8 @@ impl Note {
 
 /// The notes of a forecast towards barriers of a height, with P(hold) at the likeliest spacing and the one that a step up asks
 /// for; at least one run is on file.
+///
+/// Never empty. In the order of the module's table, without the first and the longer one, which the forecast adds.
 pub(super) fn of(
     record: &Record,
     advice: &Advice<'_>,

@@ -1,4 +1,18 @@
 //! How a squad came along: its athletes counted, ordered and summed.
+//!
+//! A squad is the list of its members' progress over one period: nothing is modelled for it. Athletes are named by
+//! their place in the list, so that whoever shows it puts names there that the reader may see.
+//!
+//! | figure | of whom |
+//! | --- | --- |
+//! | stages, decisions | everybody, in the order of the progression |
+//! | spacing over the target's | those with a current configuration and a target |
+//! | change of the limit | those who trained in the period |
+//! | load per athlete and week | the sum over all, by athletes times weeks, also of those who were absent |
+//! | due, without data, ready, plateaus | those it is true of |
+//!
+//! Worked: two athletes over four weeks with 24 runs, 96 intervals, 120 barriers and 6 hits in all: eight
+//! athlete-weeks, 3 runs, 12 intervals, 15 barriers and 0.75 hits each.
 
 use std::cmp::Reverse;
 
@@ -8,6 +22,8 @@ use crate::decision::{Criterion, Decision, DecisionKind, Stage};
 use crate::robust::median;
 
 /// One athlete of a squad.
+///
+/// Progress of all members must be of the same period.
 #[derive(Clone, Debug)]
 pub struct Member<'a> {
     /// How they came along.
@@ -17,6 +33,8 @@ pub struct Member<'a> {
 }
 
 /// Five figures of a distribution.
+///
+/// Ascending. With one value all five are that.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Quantiles {
     /// Smallest.
@@ -32,6 +50,8 @@ pub struct Quantiles {
 }
 
 /// A criterion whose rating is due.
+///
+/// Never rated, or rated more than 84 days ago.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Due {
     /// The criterion.
@@ -41,6 +61,8 @@ pub struct Due {
 }
 
 /// Load for each athlete and week.
+///
+/// Denominators count everybody on the list, so that a figure falls when athletes stay away.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AthleteWeeks {
     /// Athletes times weeks.
@@ -56,11 +78,17 @@ pub struct AthleteWeeks {
 }
 
 /// How a squad came along. Athletes are named by their place in the given list.
+///
+/// Places count from nought. Every list is ascending unless it says otherwise.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Squad {
     /// Athletes at each stage, first stage to last.
+    ///
+    /// One entry for each stage, also an empty one.
     pub stages: Vec<(Stage, Vec<usize>)>,
     /// Athletes with each decision.
+    ///
+    /// One entry for each kind, also an empty one.
     pub decisions: Vec<(DecisionKind, Vec<usize>)>,
     /// Spacing over that of the target, among the athletes who have both.
     pub spacing_of_target: Option<Quantiles>,
@@ -75,6 +103,8 @@ pub struct Squad {
     /// Athletes without a run up to the last day.
     pub without_data: Vec<usize>,
     /// Athletes who are ready for more: race tests first, then the surest step up.
+    ///
+    /// The board's list of the day is made by the same function.
     pub ready: Vec<usize>,
     /// Athletes who stand still, longest first.
     pub plateaus: Vec<usize>,
@@ -83,6 +113,8 @@ pub struct Squad {
 /// Sums a squad up over the period of its members' progress.
 ///
 /// `arms_count` says whether ratings of the arms are asked for.
+///
+/// Linear in the members but for sorting. Anything about one athlete stands in their progress.
 ///
 /// ```
 /// use lanewright_compute::day::Day;
@@ -114,6 +146,7 @@ pub fn squad(members: &[Member<'_>], period: Period, arms_count: bool) -> Squad 
     }
 }
 
+/// None without athletes; the period is never empty.
 fn athlete_weeks(load: Load, athletes: usize, period: Period) -> Option<AthleteWeeks> {
     let athlete_weeks = f64::from(u32::try_from(athletes).ok().filter(|athletes| *athletes > 0)?) * period.weeks();
     let each = |count: u32| f64::from(count) / athlete_weeks;
@@ -127,6 +160,8 @@ fn athlete_weeks(load: Load, athletes: usize, period: Period) -> Option<AthleteW
 }
 
 /// The criteria that were never rated or whose latest rating no longer counts on a day.
+///
+/// A rating of day d counts to d + 84 and is due from d + 85 on. In the order in which criteria are taught.
 pub(crate) fn due_ratings(last_rated: &[Option<i32>], on: i32, arms_count: bool) -> Vec<Due> {
     Criterion::ALL
         .into_iter()
@@ -138,6 +173,8 @@ pub(crate) fn due_ratings(last_rated: &[Option<i32>], on: i32, arms_count: bool)
 }
 
 /// Who is ready for more, by their places: race tests first, then the surest step up.
+///
+/// Surest by the mean P(hold) after the step; ties go by place. Whoever consolidates, steps in or rests is not in it.
 pub(crate) fn ready<'a>(decisions: impl Iterator<Item = &'a Decision>) -> Vec<usize> {
     let mut ready: Vec<(bool, f64, usize)> = decisions
         .enumerate()
@@ -154,6 +191,7 @@ pub(crate) fn ready<'a>(decisions: impl Iterator<Item = &'a Decision>) -> Vec<us
     ready.into_iter().map(|(.., at)| at).collect()
 }
 
+/// Ties by place.
 fn plateaus(members: &[Member<'_>]) -> Vec<usize> {
     let mut standing: Vec<(i32, usize)> = members
         .iter()
@@ -168,6 +206,8 @@ fn plateaus(members: &[Member<'_>]) -> Vec<usize> {
 }
 
 /// Smallest, quartiles and largest of some values: quartiles are the medians of the halves, the middle value in both.
+///
+/// None without values. Of 1, 2, 3, 4, 5 the quartiles are 2 and 4, of 1, 2, 3, 4 they are 1.5 and 3.5.
 ///
 /// # Source
 /// Hinges: J. W. Tukey, *Exploratory Data Analysis*, 1977.

@@ -1,8 +1,16 @@
 //! How each technique criterion came along.
+//!
+//! Ratings are steps of a ladder of four words, so they are compared and not averaged: the first rating against the
+//! latest, with every one kept for the chart. An assessment rates some criteria only; the others have no point there.
+//!
+//! Worked: rhythm rated emerging, secure, emerging over three assessments is [`Direction::Same`], with three entries
+//! in `seen`.
 
 use crate::decision::{Criterion, Rating, Ratings};
 
 /// The ratings of one assessment.
+///
+/// Days are for the caller's chart; the order is that of the list.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Rated {
     /// Day of the assessment, days since 1970-01-01.
@@ -12,6 +20,8 @@ pub struct Rated {
 }
 
 /// Which way a criterion went from the first rating to the latest.
+///
+/// What lies between first and latest does not enter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Direction {
     /// Higher than at first.
@@ -37,6 +47,8 @@ impl Direction {
 }
 
 /// The ratings of one criterion.
+///
+/// Criteria that were never rated have no entry.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TechniqueTrend {
     /// The criterion.
@@ -48,6 +60,8 @@ pub struct TechniqueTrend {
 }
 
 /// How each criterion came along that was rated in assessments, earliest first; in the order in which they are taught.
+///
+/// Empty without ratings. The list must be in order of days; that is not checked.
 ///
 /// ```
 /// use lanewright_compute::decision::{Rating, Ratings};

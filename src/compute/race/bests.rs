@@ -1,13 +1,24 @@
 //! Personal bests over a course, and places.
+//!
+//! A best is told apart by course and by clock, because a time over lower or closer barriers, or by another clock, is
+//! another achievement. Everything is computed from all marks each time: deleting or correcting a result corrects
+//! every best after it.
+//!
+//! Cost: one pass over the marks and a map of courses. Ties: of equal times the earlier day stands, then the smaller
+//! id, so a best does not change hands by being equalled.
 
 use std::collections::BTreeMap;
 
 use super::{Course, TimingClass};
 
 /// A finished race of one athlete.
+///
+/// A finished race only: whoever fell or was not timed has no mark.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Mark {
     /// The result, as a number that sorts by age within a day.
+    ///
+    /// Time-ordered ids, so that two races of one day keep their order.
     pub id: u128,
     /// Day, days since 1970-01-01.
     pub day: i32,
@@ -20,6 +31,8 @@ pub struct Mark {
 }
 
 /// A time against the best before it.
+///
+/// Told for each result as it stood on its day; later results never change it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Against {
     /// The first time over this course and of this class.
@@ -46,6 +59,8 @@ impl Against {
 
 /// The best mark for each course and class, by course, then class. Of equal times the earlier stands.
 ///
+/// Empty without marks. All marks must be of one athlete.
+///
 /// ```
 /// use lanewright_compute::race::{Course, Mark, TimingClass, bests};
 /// use lanewright_compute::units::Length;
@@ -71,6 +86,22 @@ pub fn bests(marks: &[Mark]) -> Vec<Mark> {
 }
 
 /// A mark against the best of the same course and class before it; `others` may hold it and later ones too.
+///
+/// "Before" is an earlier day, or the same day with a smaller id. The mark itself among `others` does no harm. Linear
+/// in the number of marks.
+///
+/// ```
+/// use lanewright_compute::race::{Against, Course, Mark, TimingClass, against_best};
+/// use lanewright_compute::units::Length;
+///
+/// let mm = Length::from_mm;
+/// let course =
+///     Course { race_distance: mm(60_000), barriers: 5, height: mm(838), approach: mm(13_000), spacing: mm(8_500) };
+/// let mark = |id, day, time_ms| Mark { id, day, course, class: TimingClass::Hand, time_ms };
+/// let marks = [mark(1, 10, 9_500), mark(2, 20, 9_420), mark(3, 30, 9_460)];
+/// assert_eq!(against_best(&marks[1], &marks), Against::Improved(80));
+/// assert_eq!(against_best(&marks[2], &marks), Against::Behind(40));
+/// ```
 pub fn against_best(mark: &Mark, others: &[Mark]) -> Against {
     let before = others
         .iter()
@@ -86,6 +117,8 @@ pub fn against_best(mark: &Mark, others: &[Mark]) -> Against {
 }
 
 /// Places by time, fastest first: equal times share a place and the next one is left out; no time, no place.
+///
+/// Answers in the order asked. n log n.
 ///
 /// ```
 /// use lanewright_compute::race::places;

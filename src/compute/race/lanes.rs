@@ -1,8 +1,25 @@
 //! Who runs in which lane of a heat: drawn by lot from a seed, so that anybody can repeat the draw.
+//!
+//! The draw is a function of seed, heat and field: whoever doubts it can repeat it. A new seed is a new draw.
+//!
+//! Lanes are filled from the middle outward, so a heat of three on eight lanes runs on 3, 4 and 5 (common practice, no
+//! source).
+//!
+//! | athletes in the heat | groups that draw together (ranked) |
+//! | --- | --- |
+//! | 8 | 4, 2, 2 |
+//! | 7 | 4, 2, 1 |
+//! | 6 | 3, 2, 1 |
+//! | 5 | 3, 2 |
+//!
+//! Eight lanes in the order in which they are given: 4, 5, 3, 6, 2, 7, 1, 8. Pinned athletes keep their lanes; the
+//! others draw for the best lanes that are left.
 
 use crate::lots::Lots;
 
 /// How lanes are given.
+///
+/// Within a group every order is equally likely.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum LaneDraw {
     /// The faster half draws the middle lanes, then each next pair the next lanes outward.
@@ -26,6 +43,8 @@ impl LaneDraw {
     }
 
     /// The rule as a sentence, with its source.
+    ///
+    /// Shown with the draw; it says itself what has no source.
     pub const fn text(self) -> &'static str {
         match self {
             Self::Ranked => {
@@ -39,6 +58,8 @@ impl LaneDraw {
 }
 
 /// An athlete with a lane.
+///
+/// Lanes count from 1 as they are painted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LaneDrawn {
     /// The athlete.
@@ -48,6 +69,8 @@ pub struct LaneDrawn {
 }
 
 /// The lanes in use: all from 1 to `lanes`, or lane 1 and every other one, which leaves a free lane between beginners.
+///
+/// Of eight lanes every other one: 1, 3, 5, 7. None of nought.
 ///
 /// # Source
 /// Free lane between runners: J. Tansley, "10 P.E. Lessons Plans for Track & Field", 2001; Missouri school track safety tips.
@@ -60,6 +83,9 @@ pub fn usable_lanes(lanes: u8, every_other: bool) -> Vec<u8> {
 /// `ranked` lists the athletes, the highest ranked first; `pins` the lanes that a coach has fixed; `usable` the lanes in use,
 /// ascending and at least as many as there are athletes. An athlete without a lane left is not in the answer. The same
 /// seed and heat give the same draw.
+///
+/// A pin of somebody who is not in the heat is left aside. Two pins on one lane are not checked here: the heats refuse
+/// them before.
 ///
 /// # Source
 /// Draw of the higher-ranked for the middle lanes: World Athletics, *Technical Rules*, rule 20; the cut of the groups for other
@@ -107,6 +133,8 @@ pub fn draw_lanes(
 }
 
 /// The lanes from the middle outward; of two as far from it, the lower first.
+///
+/// Of an even number the two in the middle are as far from it; the lower is first.
 fn middle_out(usable: &[u8]) -> Vec<u8> {
     let last = usable.len().saturating_sub(1);
     let mut order: Vec<(usize, u8)> =
@@ -116,6 +144,8 @@ fn middle_out(usable: &[u8]) -> Vec<u8> {
 }
 
 /// Sizes of the groups that draw together: half, then pairs.
+///
+/// They sum to `count`; nothing drawn for nought.
 fn groups(count: usize) -> Vec<usize> {
     let half = count.div_ceil(2);
     let mut sizes = vec![half];

@@ -1,4 +1,24 @@
 //! Race tests: expected times, heats and lanes, handicap starts, rankings and personal bests.
+//!
+//! A race test is a race inside the club: entries, heats, lanes, starts, times, places. The parts are independent
+//! functions and are asked in this order:
+//!
+//! | step | function | decides |
+//! | --- | --- | --- |
+//! | who may | [`Readiness::of`] | ready, on a coach's word, barred |
+//! | how fast | [`expected_time`] | a time with its standard error from the best evidence on file |
+//! | who with whom | [`heats`](fn@heats) | the best arrangement under pins and pairs kept apart |
+//! | which lane | [`usable_lanes`], [`draw_lanes`] | by rank or by lot, repeatable from a seed |
+//! | who starts when | [`handicap()`] | offsets that let all finish together in expectation |
+//! | afterwards | [`places`], [`bests()`], [`against_best`] | order in the heat, personal bests by course and clock |
+//!
+//! Times are whole milliseconds, so that equal times are equal; expected times carry a standard error. Nothing here
+//! reads a clock or a database; the same entries and seed give the same answer.
+//!
+//! # Source
+//!
+//! Design choices and common practice, as each function says; rules of competition are cited where they are followed.
+//! A club's race test is no competition and binds nobody's rule book.
 
 mod bests;
 mod expected;
@@ -17,9 +37,14 @@ pub use lanes::{LaneDraw, LaneDrawn, draw_lanes, usable_lanes};
 pub use readiness::Readiness;
 
 /// What a race test is run over. Two races compare only over the same course.
+///
+/// Compared to the millimetre in all five: a barrier of 0.76 m and one of 0.762 m are two courses. The kind of barrier
+/// is not part of it. Ordered by distance first, which is how bests are listed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Course {
     /// Start to finish.
+    ///
+    /// Whole millimetres, as all lengths here.
     pub race_distance: Length,
     /// Number of barriers.
     pub barriers: u8,
@@ -33,6 +58,9 @@ pub struct Course {
 
 impl Course {
     /// Last barrier to the finish; nothing when the barriers do not fit the distance.
+    ///
+    /// None without a barrier, and none where the last barrier would stand on or behind the finish; such a course has
+    /// no expected time.
     ///
     /// ```
     /// use lanewright_compute::race::Course;
@@ -57,6 +85,8 @@ impl Course {
 }
 
 /// How a time was taken, as far as times compare. Hand and electronic times never stand in one list of bests.
+///
+/// Compares apart and is never converted: a constant for the thumb's delay would be right for nobody.
 ///
 /// # Source
 /// Keeping the two apart: World Athletics, *Technical Rules*, rule 19 on timing. That a phone's video counts as electronic is a

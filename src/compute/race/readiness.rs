@@ -9,6 +9,13 @@
 //! | ready | the region permits the course |
 //! | not ready | a soft wall is in the way: the athlete runs on a coach's word only, with [`Caution::NotReady`] |
 //! | barred | rest, a restriction, or a course beyond the athlete's target: nobody enters the athlete |
+//!
+//! The prediction goes along whatever the answer: P(hold) for one interval of the course, and for all of them in a
+//! row, which is what a race asks. For an athlete of P(hold) 0.90 at each of seven intervals the latter is about one
+//! half.
+//!
+//! Used by the entries of a race test: a barred athlete is refused, one who is not ready is taken once a coach accepts
+//! them, with the caution.
 
 use super::Course;
 use crate::advice::Advice;
@@ -16,19 +23,29 @@ use crate::decision::{Caution, Configuration, Hold, Missing, Region, Stage, Wall
 use crate::units::BarrierKind;
 
 /// How ready an athlete is for a race test.
+///
+/// Of one athlete, one course and the day of the advice.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Readiness {
     /// What is in the way; none when ready.
+    ///
+    /// The first of the softest kind that is owned.
     pub wall: Option<Wall>,
     /// Stage of the progression.
     pub stage: Stage,
     /// What a step up, or the race test as a step, still needs: the gates.
     pub missing: Vec<Missing>,
     /// The prediction for each interval of the course.
+    ///
+    /// At the height and spacing of the course, whatever its approach.
     pub hold: Hold,
     /// Probability that every interval of the course is held.
+    ///
+    /// 0 to 1; barriers less one intervals. Rather low, since intervals of one run fail together.
     pub hold_all: f64,
     /// What was run last, if six intervals were run at one configuration.
+    ///
+    /// None before that.
     pub last: Option<Configuration>,
     /// The athlete's own cautions.
     pub cautions: Vec<Caution>,
@@ -36,6 +53,9 @@ pub struct Readiness {
 
 impl Readiness {
     /// How ready an athlete with this advice is for a course on the day of the advice.
+    ///
+    /// The cautions are the advice's own, that of a fall where nothing else says why soft walls stand, and
+    /// [`Caution::NotReady`] behind a soft wall.
     pub fn of(advice: &Advice<'_>, course: &Course) -> Self {
         let decision = &advice.decision;
         let hold = advice.estimate.hold(course.height, course.spacing);
@@ -60,11 +80,14 @@ impl Readiness {
     }
 
     /// The wall that no coach's word opens, if that is what is in the way.
+    ///
+    /// None for somebody who is ready or behind a soft wall only.
     pub fn barred(&self) -> Option<Wall> {
         self.wall.filter(Wall::is_hard)
     }
 }
 
+/// Permitted over any kind that is owned is permitted: the race says nothing of what its barriers are made of.
 fn in_the_way(region: &Region, course: &Course, hold: f64) -> Option<Wall> {
     let at = |barrier_kind| Configuration { barrier_kind, height: course.height, spacing: course.spacing };
     let owned: Vec<Configuration> = BarrierKind::ALL.into_iter().filter_map(|kind| region.settled(at(kind))).collect();
@@ -77,6 +100,9 @@ fn in_the_way(region: &Region, course: &Course, hold: f64) -> Option<Wall> {
 }
 
 /// What is in the way of a course that is run elsewhere, over barriers that the club does not own.
+///
+/// Not owning the barriers is no wall for a race run elsewhere; then the advised spacing and the floor of P(hold)
+/// decide.
 fn without_equipment(region: &Region, at: Configuration, hold: f64) -> Option<Wall> {
     let longest = region.advised().map(|advised| advised.spacing);
     match region.check(at, hold) {

@@ -1,4 +1,31 @@
 //! What a run's touchdown times say: times, speeds and stride rates of the intervals, consistency, fade.
+//!
+//! From interval times t_k (s), spacing s (m) and the clock's error σ (s):
+//!
+//! ```text
+//! speed = s / t            error  s σ / t²
+//! stride rate = 4 / t      error  4 σ / t²
+//! mean of k used           error from the covariances of shared marks
+//! consistency              see its type
+//! fade                     median slope of t over the interval's number, per interval
+//! ```
+//!
+//! Errors are first order, which at 0.10 s of 1.1 s is off by less than 1 % of the figure. Mean speed is that of the
+//! mean time, s / mean t, and not the mean of speeds: it is the distance covered over the time it took.
+//!
+//! # Worked
+//!
+//! 8.50 m, an interval of 1.10 s by video at 60 frames (σ = 0.0068 s): 7.727 m/s with 0.048, 3.636 strides a second
+//! with 0.0225.
+//!
+//! Fade over intervals of 1.00, 1.02, 1.03, 1.06, 1.07 s: the median of the ten slopes is 0.01875 s an interval. Sen's
+//! interval at 90 % is 0.010 to 0.020; the clock gives a straight line through five neighbours a standard deviation of
+//! 0.245 σ. By gates (0.0012 s) the interval becomes 0.010 to 0.0208, by hand (0.0245 s) -0.0215 to 0.0590: by hand
+//! this run says nothing about fading.
+//!
+//! # Used from
+//!
+//! The answers about a recorded run and about times sent along; [`super::compare()`] sets an analysis beside a schedule.
 
 use super::consistency::{Consistency, consistency};
 use super::readings::{Finding, Reading, ReadingError, read};
@@ -9,11 +36,15 @@ use crate::units::Length;
 
 /// Steps of an interval in the three-stride rhythm: three strides and the barrier stride.
 ///
+/// Steps and not strides in the sense of two steps: a contact of either foot counts.
+///
 /// # Source
 /// The definition of the rhythm; common practice, no source.
 pub const STEPS: f64 = 4.0;
 
 /// A figure with the standard deviation that the timing error gives it, in the figure's unit.
+///
+/// Not the whole doubt about the athlete: how much their next interval differs is consistency, not this.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measured {
     /// The figure.
@@ -23,6 +54,8 @@ pub struct Measured {
 }
 
 /// Time, speed and stride rate of one interval or of the mean of several.
+///
+/// The three carry the same information and one relative error.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pace {
     /// Interval time, seconds (s).
@@ -35,6 +68,8 @@ pub struct Pace {
 
 impl Pace {
     /// From an interval time and its standard deviation, first order in the error.
+    ///
+    /// Relative errors of speed and rate equal that of the time.
     fn of(spacing_m: f64, time_s: Measured) -> Self {
         let share = time_s.sd / time_s.value;
         let over = |what: f64| Measured { value: what / time_s.value, sd: what / time_s.value * share };
@@ -43,6 +78,8 @@ impl Pace {
 }
 
 /// One interval.
+///
+/// `pace` is none exactly where the reading is not used.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Interval {
     /// The time read, right or wrong, and what is said of it.
@@ -52,6 +89,9 @@ pub struct Interval {
 }
 
 /// How interval times change along the run.
+///
+/// Seconds per interval; over nine intervals a slope of 0.01 makes the last 0.08 s longer than the first. A median of
+/// pairs of intervals: acceleration over the first two and fade over the last two partly cancel in it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fade {
     /// Slope, seconds (s) per interval; above zero the athlete slows.
@@ -65,11 +105,16 @@ pub struct Fade {
 }
 
 /// What touchdown times say.
+///
+/// All figures of one run by one clock. Absence of a figure always has its reason in `findings` or in too few
+/// intervals.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Analysis {
     /// The intervals in running order, one fewer than touchdowns.
     pub intervals: Vec<Interval>,
     /// What is wrong with single values, by touchdown.
+    ///
+    /// Empty for a clean run.
     pub findings: Vec<Finding>,
     /// How many intervals go into the figures below.
     pub used: usize,
@@ -85,6 +130,8 @@ pub struct Analysis {
 ///
 /// Values that are missing, do not rise or cannot be run are reported and left out, never guessed. A broken interval is
 /// reported and stays in the figures: the run was like that.
+///
+/// n² in the number of touchdowns. The spacing is not checked: nought gives speeds of nought.
 ///
 /// # Errors
 /// [`ReadingError`] for values that are no times at all.
@@ -124,6 +171,9 @@ pub fn analyse(spacing: Length, times: &[Option<f64>], timing: Timing) -> Result
 
 /// Theil-Sen slope over the intervals; its interval is Sen's or that of the timing error, whichever is wider, because a
 /// handful of slopes can agree by chance.
+///
+/// The straight line whose error is told is that of least squares, as a stand-in: the error of a median of slopes has
+/// no closed form with correlated marks.
 fn fade(used: &[(usize, f64)], interval_sd_s: f64) -> Option<Fade> {
     if used.len() < 3 {
         return None;

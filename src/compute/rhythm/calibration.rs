@@ -1,4 +1,21 @@
 //! A club's own schedule: the usual one, moved towards the club's races as far as their number and clocks allow.
+//!
+//! The usual schedule rests on elite races; a squad's first touchdown, acceleration and fade are its own. Learning
+//! them is regression with four unknowns for each course, held back by how well the usual shape is known to do. Few
+//! races move it little, and nothing has to be switched on: with no race the schedule is the usual one, bit for bit.
+//!
+//! Weights that a club's races get (touchdown 1, interval, acceleration, fade), computed for n races of all ten
+//! barriers of the 110 m:
+//!
+//! | | n = 1 | n = 5 | n = 20 |
+//! | --- | --- | --- | --- |
+//! | gates, 13.65 s | 0.80 0.73 0.71 0.77 | 0.95 0.93 0.93 0.94 | 0.99 0.98 0.98 0.99 |
+//! | by hand, 13.65 s | 0.36 0.21 0.10 0.30 | 0.69 0.51 0.28 0.63 | 0.88 0.78 0.54 0.84 |
+//! | gates, 18 s | 0.70 0.61 0.61 0.67 | 0.92 0.89 0.89 0.91 | 0.98 0.97 0.97 0.98 |
+//!
+//! Acceleration sits in the first two intervals and is the first to be lost in the error of a thumb.
+//!
+//! Cost: for each race a factorisation of at most 20 by 20; 500 races are some million multiplications.
 
 use super::course::Course;
 use super::linear::{Cholesky, dot};
@@ -10,9 +27,13 @@ use super::timing::Timing;
 use thiserror::Error;
 
 /// The most races that a calibration takes.
+///
+/// Which ones is for the caller to choose; the first in the list are taken. Design choice: it bounds the work.
 pub const MAX_SERIES: usize = 500;
 
 /// Touchdown times and final time of one race.
+///
+/// One athlete in one race; the times of one clock from one start.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Series {
     /// Touchdown behind each barrier, seconds (s) from the athlete's own start; `None` for a missing one.
@@ -24,6 +45,8 @@ pub struct Series {
 }
 
 /// Why a race cannot be learnt from.
+///
+/// A race that cannot be learnt from is no error of the calibration: it is left out and the caller counts.
 #[derive(Clone, Copy, Debug, Error, PartialEq)]
 pub enum SeriesError {
     /// Fewer than two touchdown times, or more entries than barriers.
@@ -38,15 +61,22 @@ pub enum SeriesError {
 }
 
 /// What is known of the shape of a club's races on one course.
+///
+/// For one course: what is learnt over 75 m is not carried to 100 m.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Calibration {
     /// The club's shape, kept to one that is a race on the course.
     pub shape: Shape,
     /// How much the club's own races count in touchdown 1, mean interval time, acceleration and fade: 0 without any, towards 1 with many.
+    ///
+    /// Share of the club's own variance that its races explain; it says nothing about whether the shape differs from
+    /// the usual one.
     pub weights: [f64; NUMBERS],
     /// Races that went in.
     pub series: usize,
     /// Covariance of what is still unknown of the numbers.
+    ///
+    /// What [`super::final_time`] widens its forecast by.
     pub(super) unknown: [[f64; NUMBERS]; NUMBERS],
 }
 
@@ -70,6 +100,9 @@ impl Calibration {
     /// `(T⁻¹ + Σ ZᵀV⁻¹Z)⁻¹ Σ ZᵀV⁻¹r`. For one number read without error this is the mean of the races times n / (n + k),
     /// k = σ² / τ²: 0.25 for races of 13.65 s, more for slower ones, and more the less exact the clock. The weight told is the
     /// share of the variance τ² that the races take away, which is n / (n + k) there.
+    ///
+    /// The order of the races only moves roundings. A shape that would not be a race is shrunk towards the usual one;
+    /// `unknown` is not.
     ///
     /// # Source
     /// H. Bühlmann, "Experience Rating and Credibility", ASTIN Bulletin 4: 199-207, 1967 (n / (n + k)); D. V. Lindley, A. F. M.
@@ -120,6 +153,8 @@ impl Calibration {
 }
 
 /// What one race says, made independent and of unit variance.
+///
+/// Products of these rows are ZᵀV⁻¹Z and ZᵀV⁻¹r.
 struct Evidence {
     /// For each of the numbers, how far it moves each time.
     effects: [Vec<f64>; NUMBERS],
@@ -130,12 +165,16 @@ struct Evidence {
 impl Series {
     /// Checks that a calibration can learn from this race on a course.
     ///
+    /// In this order: enough times, times that rise, a final time with a schedule.
+    ///
     /// # Errors
     /// [`SeriesError`] for the first reason why not.
     pub fn check(&self, course: &Course) -> Result<(), SeriesError> {
         self.evidence(course).map(|_| ())
     }
 
+    /// Whitened with the covariance of one race in a known shape: [`super::spread`] plus the clock at start and
+    /// finish.
     fn evidence(&self, course: &Course) -> Result<Evidence, SeriesError> {
         let at: Vec<usize> =
             (0..self.touchdown_times_s.len()).filter(|at| self.touchdown_times_s[*at].is_some()).collect();
@@ -163,6 +202,9 @@ impl Series {
 
     /// The marks of start and finish move what the schedule expects: the start all times alike, the finish in proportion to
     /// how much each expected time follows the final time.
+    ///
+    /// A finish read late by δ makes the schedule expect touchdown k later by f_k δ; a start read late makes all read
+    /// times earlier by δ and the expected ones by f_k δ, together (1 - f_k) δ.
     fn add_clock_of_finish(&self, course: &Course, equivalent: f64, at: &[usize], covariance: &mut [Vec<f64>]) {
         let variance = self.timing.mark_sd_s() * self.timing.mark_sd_s();
         let follows = follows(course, equivalent);
@@ -175,6 +217,8 @@ impl Series {
 }
 
 /// How much each touchdown time of a course follows its final time, seconds per second.
+///
+/// 0.11 for touchdown 1 up to 0.80 for touchdown 10 of the 110 m below 15 s; on the straight piece it is a constant.
 fn follows(course: &Course, equivalent: f64) -> Vec<f64> {
     // Straight on either side of the knots: a short step inside one piece.
     let other = equivalent * 0.999;
@@ -185,6 +229,9 @@ fn follows(course: &Course, equivalent: f64) -> Vec<f64> {
 }
 
 /// Whether times at these barriers (indices) rise as a run can.
+///
+/// Across missing touchdowns the mean interval must lie within 0.6 to 3 s; the first above 0 s, the last at most 120
+/// s.
 pub(super) fn is_run(at: &[usize], times: &[f64]) -> bool {
     let first = times.first().is_some_and(|first| *first > 0.0);
     let last = times.last().is_some_and(|last| *last <= LATEST_S);

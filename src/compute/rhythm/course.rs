@@ -1,4 +1,7 @@
 //! Where the barriers of a race stand, and the races on file.
+//!
+//! A course is told by what a set of marks needs: approach, spacing, number and run-in, without the height, which no
+//! schedule reads. Two specifications with different heights are one course.
 
 use std::collections::BTreeMap;
 
@@ -9,6 +12,9 @@ use crate::units::Length;
 use thiserror::Error;
 
 /// The barriers of a sprint-hurdle race or of a discounted one.
+///
+/// Always valid: 2 to 20 barriers and a finish behind the last landing. Ordered by approach, spacing, barriers,
+/// run-in, for maps only.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Course {
     approach: Length,
@@ -18,6 +24,8 @@ pub struct Course {
 }
 
 /// Why barriers make no course.
+///
+/// Checked in the order barriers, approach, spacing, run-in.
 #[derive(Clone, Copy, Debug, Error, PartialEq, Eq)]
 pub enum CourseError {
     /// Fewer than two or more than [`MAX_TOUCHDOWNS`] barriers.
@@ -36,6 +44,18 @@ pub enum CourseError {
 
 impl Course {
     /// A course of 2 to 20 barriers: approach 5 to 30 m, spacing 4 to 10 m, run-in to 50 m; the limits are a design choice.
+    ///
+    /// The finish must lie at least half a metre behind the last landing, so that a run-in takes time.
+    ///
+    /// ```
+    /// use lanewright_compute::rhythm::{Course, CourseError};
+    /// use lanewright_compute::units::Length;
+    ///
+    /// let mm = Length::from_mm;
+    /// let club = Course::new(mm(11_500), mm(7_250), 6, mm(10_000)).unwrap();
+    /// assert_eq!(club.race_distance(), mm(57_750));
+    /// assert_eq!(Course::new(mm(11_500), mm(12_000), 6, mm(10_000)), Err(CourseError::Spacing));
+    /// ```
     ///
     /// # Errors
     /// [`CourseError`] for the first part that is outside.
@@ -78,6 +98,8 @@ impl Course {
     }
 
     /// Start to finish.
+    ///
+    /// Approach + (barriers - 1) · spacing + run-in; at most 270 m.
     pub fn race_distance(&self) -> Length {
         let between = u32::from(self.barriers - 1) * self.spacing.mm();
         Length::from_mm(self.approach.mm() + between + self.run_in.mm())
@@ -94,6 +116,8 @@ impl Course {
     }
 
     /// Barrier to landing, metres (m): the share of the spacing that the set-out sheet marks.
+    ///
+    /// 0.118 of the spacing: 1.08 m at 9.14 m, 0.83 m at 7.00 m. See [`crate::set_out`] for its source.
     fn landing_m(&self) -> f64 {
         self.spacing.metres() * f64::from(LANDING_THOUSANDTHS) / 1_000.0
     }
@@ -103,6 +127,8 @@ impl Course {
 ///
 /// The usual one is that of most specifications, with equal numbers the one with the wider spacing (design choice). Empty
 /// for an event that is not on file as a sprint-hurdle race.
+///
+/// A scan of the published rows; a club's own specifications are not asked.
 ///
 /// ```
 /// use lanewright_compute::rhythm::courses;
@@ -124,6 +150,8 @@ pub fn courses(event_code: &str) -> Vec<Course> {
 }
 
 /// The events that have a course, by name.
+///
+/// Sorted as text, each once: `100H` before `50H`.
 pub fn event_codes() -> Vec<&'static str> {
     let mut codes: Vec<&str> = published().filter(|spec| spec.is_sprint()).map(|spec| &*spec.event_code).collect();
     codes.sort_unstable();

@@ -1,4 +1,10 @@
 //! The beat of a rhythm: when each foot comes down for an interval time.
+//!
+//! A cue is a list of moments for a phone to click or a coach to clap: landing, two strides, take-off, landing. Four
+//! beats share an interval evenly, and the beats of a slower interval lie further apart.
+//!
+//! Worked: 1.20 s and two intervals: 0, 0.3, 0.6, 0.9, 1.2, 1.5, 1.8, 2.1, 2.4 s, nine contacts. 0.30 s a beat are 200
+//! a minute.
 
 use super::INTERVAL_S;
 use super::whole;
@@ -8,9 +14,13 @@ use thiserror::Error;
 /// The most intervals of a cue: those of 20 barriers.
 pub const MAX_INTERVALS: usize = super::MAX_TOUCHDOWNS - 1;
 /// The most beats of a count-in: two intervals.
+///
+/// Design choice: long enough to fall in, short enough to run up.
 pub const MAX_COUNT_IN: usize = 8;
 
 /// One beat.
+///
+/// In running order, strictly later each; `at_s` begins at nought.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Beat {
     /// When, seconds (s) after the first landing.
@@ -34,6 +44,8 @@ pub enum CueError {
 
 /// Beats for some intervals of the same time, seconds (s): four steps an interval and the landing that ends the last.
 ///
+/// `4 n + 1` beats for n intervals.
+///
 /// # Errors
 /// [`CueError`] for an interval time or number outside the range.
 ///
@@ -52,6 +64,8 @@ pub fn cue(interval_time_s: f64, intervals: usize) -> Result<Vec<Beat>, CueError
 ///
 /// The beats of an interval are evenly spaced: no source tells how its time is shared among its steps, and an even beat is
 /// one that can be clapped; design choice.
+///
+/// The first interval time outside 0.6 to 3 s ends it, whatever comes after; not a number is outside.
 ///
 /// # Errors
 /// [`CueError`] for an interval time or number outside the range.
@@ -78,6 +92,9 @@ pub fn cue_of(interval_times_s: &[f64]) -> Result<Vec<Beat>, CueError> {
 
 /// When to count in before the first landing, seconds (s) before it as numbers below nought: so many beats as far apart as
 /// those of the first interval; at most [`MAX_COUNT_IN`], more count as that.
+///
+/// Nothing for no beats. The last beat lies one quarter interval before the landing. The interval time is not checked
+/// here.
 ///
 /// ```
 /// use lanewright_compute::rhythm::count_in;

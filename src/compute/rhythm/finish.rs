@@ -1,4 +1,38 @@
 //! The final time that the first touchdown times of a race point to.
+//!
+//! A grid over final times F, each equally likely beforehand within the range of the course:
+//!
+//! ```text
+//! log L(F) = -1/2 [ (t - s(F))ᵀ V(F)⁻¹ (t - s(F)) + log det V(F) ]
+//! ```
+//!
+//! with t the touchdown times read, s(F) the club's schedule and V(F) its spread ([`super::spread`]). 241 final times
+//! over the whole range find where the weight is; 241 more inside it give the quantiles. Cost: some 480 factorisations
+//! of a matrix of at most 20 by 20.
+//!
+//! # Worked
+//!
+//! The 110 m, touchdowns as in 14.0 s, no race of the club known:
+//!
+//! | touchdowns read | video 60: median, 90 % range | by hand |
+//! | --- | --- | --- |
+//! | 1 | 14.02, 13.21 to 14.90 s | 14.04, 13.01 to 15.19 s |
+//! | 3 | 14.01, 13.66 to 14.37 s | 14.02, 13.42 to 14.65 s |
+//! | 5 | 13.97, 13.72 to 14.24 s | 13.99, 13.59 to 14.41 s |
+//! | 8 | 14.01, 13.87 to 14.15 s | 14.00, 13.75 to 14.26 s |
+//! | 10 | 14.00, 13.87 to 14.13 s | 14.00, 13.81 to 14.19 s |
+//!
+//! # How good
+//!
+//! On simulated senior races the finish from five touchdowns misses by at most 0.12 s on average, and 90 % ranges hold
+//! 0.86 to 0.94 of the times (`tests/compute/rhythm_finish.rs`). From the first touchdown alone the standard error
+//! lies between 0.09 and 0.30 s; J. Lopez del Amo and others, J. Human Sport & Exercise 13(3): 504-517, 2018, report
+//! 0.09 to 0.23 s.
+//!
+//! # Assumed
+//!
+//! The athlete finishes the race as begun: no fall, no easing off. The clock of the finish is the same, so its own
+//! error is not added.
 
 use super::calibration::{Calibration, is_run};
 use super::consistency::chi_square_quantile;
@@ -11,9 +45,13 @@ use super::whole;
 use thiserror::Error;
 
 /// Final times tried over the whole valid range, and again around the likeliest.
+///
+/// Steps of about 0.05 s over the 110 m, finer than the widths above. Design choice.
 const TRIED: usize = 240;
 
 /// A forecast of the final time by the clock of the touchdown times, seconds (s).
+///
+/// Quantiles ascend. All lie inside the course's valid range but for half a fine step.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FinalTime {
     /// Mean.
@@ -29,10 +67,14 @@ pub struct FinalTime {
     /// 95 % quantile.
     pub p95: f64,
     /// Whether the touchdown times lie together as fewer than one race in a thousand would at any final time.
+    ///
+    /// With one touchdown never. Told so that nobody trusts a range from times of two athletes or a wrong course.
     pub unusual: bool,
 }
 
 /// Why touchdown times point to no final time.
+///
+/// The number in `Length` is the course's barriers.
 #[derive(Clone, Copy, Debug, Error, PartialEq)]
 pub enum FinalTimeError {
     /// No touchdown time, or more entries than barriers.
@@ -51,6 +93,9 @@ pub enum FinalTimeError {
 /// Every final time of the valid range is as likely beforehand; each is weighed by how well the touchdown times fit its
 /// schedule, given how races spread around it, what is unknown of the club's shape and the error of the clock. The
 /// forecast counts from the same start mark, so that mark's error does not enter.
+///
+/// Missing times are skipped, wherever they are, as long as one is there. At the ends of the range the flat prior
+/// acts: a forecast there leans inwards.
 ///
 /// # Errors
 /// [`FinalTimeError`], nothing is computed.
@@ -102,6 +147,8 @@ pub fn final_time(
 }
 
 /// How well a final time fits.
+///
+/// `misfit` is about chi-square with as many degrees as times read at the true final time, one fewer at the best one.
 #[derive(Clone, Copy, Debug)]
 struct Fit {
     /// Natural logarithm of the likelihood, up to a constant.
@@ -110,6 +157,7 @@ struct Fit {
     misfit: f64,
 }
 
+/// None where the final time has no schedule by rounding.
 fn fit(
     course: &Course,
     club: &Calibration,
@@ -127,6 +175,8 @@ fn fit(
 }
 
 /// Evenly spaced final times with their fit, and the step between them.
+///
+/// At most 241 entries, ascending.
 fn tried(low: f64, high: f64, fit: &impl Fn(f64) -> Option<Fit>) -> (Vec<(f64, Fit)>, f64) {
     let step = (high - low) / whole(TRIED);
     let times = (0..=TRIED).map(|at| (low + step * whole(at)).min(high));
@@ -134,6 +184,8 @@ fn tried(low: f64, high: f64, fit: &impl Fn(f64) -> Option<Fit>) -> (Vec<(f64, F
 }
 
 /// Mean and quantiles of evenly spaced final times, each weighed by its likelihood and spread over its step.
+///
+/// Weights are exponentials of differences to the best, so they never overflow; the heaviest is about 1.
 fn summary(tried: &[(f64, Fit)], best: f64, unusual: bool) -> FinalTime {
     let weights: Vec<f64> = tried.iter().map(|(_, fit)| libm::exp(fit.likelihood - best)).collect();
     let total: f64 = weights.iter().sum();

@@ -1,4 +1,10 @@
 //! Small symmetric systems of equations.
+//!
+//! At most 20 by 20, for covariances of touchdown times and the 4 by 4 of a club's shape. A factorisation without
+//! pivoting: n³ / 6 multiplications, as exact as the matrix is well conditioned. The covariances here have the
+//! variance of a mark on the diagonal and so are positive definite.
+//!
+//! Worked: (4 2; 2 5) = L Lᵀ with L = (2 0; 1 2); for b = (8, 9) `whiten` gives (4, 2.5) and `solve` (1.375, 1.25).
 
 /// The lower triangle L of a symmetric positive definite matrix, L Lᵀ.
 #[derive(Debug)]
@@ -6,6 +12,8 @@ pub(super) struct Cholesky(Vec<Vec<f64>>);
 
 impl Cholesky {
     /// Factors a matrix given by rows; none when it is not positive definite.
+    ///
+    /// Reads the lower triangle only. Not a number makes it none.
     pub(super) fn of(matrix: &[Vec<f64>]) -> Option<Self> {
         let mut lower: Vec<Vec<f64>> = Vec::with_capacity(matrix.len());
         for (i, wanted) in matrix.iter().enumerate() {
@@ -25,6 +33,8 @@ impl Cholesky {
     }
 
     /// L⁻¹ b: the errors made independent and of unit variance.
+    ///
+    /// The squared length of what it gives is bᵀ (L Lᵀ)⁻¹ b: the distance in standard deviations, squared.
     pub(super) fn whiten(&self, b: &[f64]) -> Vec<f64> {
         let mut found: Vec<f64> = Vec::with_capacity(b.len());
         for (row, b) in self.0.iter().zip(b) {
@@ -35,6 +45,8 @@ impl Cholesky {
     }
 
     /// The solution x of L Lᵀ x = b.
+    ///
+    /// Forward, then backward substitution; n² each.
     pub(super) fn solve(&self, b: &[f64]) -> Vec<f64> {
         let mut found = self.whiten(b);
         for i in (0..found.len()).rev() {
@@ -45,12 +57,16 @@ impl Cholesky {
     }
 
     /// Natural logarithm of the determinant.
+    ///
+    /// Twice the sum of the logarithms of L's diagonal: no overflow where the determinant itself would.
     pub(super) fn log_determinant(&self) -> f64 {
         self.0.iter().enumerate().map(|(at, row)| 2.0 * libm::log(row[at])).sum()
     }
 }
 
 /// The sum of the products of two rows.
+///
+/// As long as the shorter.
 pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }

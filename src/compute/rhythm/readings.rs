@@ -1,10 +1,39 @@
 //! What is wrong with touchdown times, value by value, before any figure is made of them.
+//!
+//! Reading goes in five passes:
+//!
+//! 1. missing: a `None` leaves out the intervals on both sides;
+//! 2. order: a time not later than the last one taken, also across gaps, puts both marks in doubt;
+//! 3. impossible: an interval below 0.6 s, or above 3 s and no multiple of the usual, puts both marks in doubt;
+//! 4. forgotten: an interval within 15 % of two or three times the usual spans a tap that was not made;
+//! 5. broken: an interval further from the others than clock and their own spread explain.
+//!
+//! A mark in doubt also leaves out the interval on its other side, because nobody knows which of the two times is
+//! wrong. The usual interval is the median of the others that can be run, with at least two of them.
+//!
+//! | flag | in the figures | why |
+//! | --- | --- | --- |
+//! | `missing`, `not_monotonic`, `too_short`, `too_long`, `doubtful_mark` | no | the time may be wrong |
+//! | `forgotten_tap` | no | the time is right, and of two or three intervals |
+//! | `broken` | yes | the run was like that |
+//!
+//! # Worked
+//!
+//! Gates, touchdowns at 2.60, 3.70, 4.80, 7.00, 8.10 s: intervals 1.10, 1.10, 2.20, 1.10. The third is twice the
+//! median of the others and flagged as a forgotten tap; three intervals are left.
+//!
+//! Hand (0.10 s), intervals 1.05, 1.07, 1.06, 1.45: the usual of the last is 1.06 and its distance 0.39 s. The
+//! explained distance is 3.5 times the largest of 0.10 (clock), 1.4826 · 0.01 (the others' spread) and 0.02 · 1.06, so
+//! 0.35 s: broken. An interval of 1.40 would not be called so, by gates it would: there 3.5 · 0.0212 = 0.074 s are
+//! explained.
 
 use super::MAX_TOUCHDOWNS;
 use crate::robust::median;
 use thiserror::Error;
 
 /// Shortest and longest possible interval time, seconds (s).
+///
+/// Both ends are possible. The mean interval of the 110 m in 12.8 s is 1.008 s ([`super::Schedule`]).
 ///
 /// # Source
 /// Design choice: 9.14 m in 0.6 s would be 15 m/s; a three-stride interval of more than 3 s is a walk.
@@ -15,6 +44,8 @@ pub const LATEST_S: f64 = 120.0;
 
 /// How far from two or three times the others an interval may lie to be a forgotten tap, as a share of that multiple;
 /// design choice: the bands of two and three times nearly meet.
+///
+/// Of a usual 1.0 s: 1.70 to 2.30 s is one tap forgotten, 2.55 to 3.45 s two.
 const MULTIPLE_SHARE: f64 = 0.15;
 
 /// How many robust standard deviations an interval lies away from the others before it counts as broken.
@@ -25,6 +56,8 @@ const BROKEN_AT: f64 = 3.5;
 
 /// From median absolute deviation to standard deviation of a normal distribution.
 ///
+/// 1 / Φ⁻¹(0.75).
+///
 /// # Source
 /// F. R. Hampel, "The Influence Curve and its Role in Robust Estimation", Journal of the American Statistical Association
 /// 69: 383-393, 1974.
@@ -32,9 +65,13 @@ const MAD_TO_SD: f64 = 1.4826;
 
 /// Spread of even the most regular rhythm, as a share of an interval time; design choice: without it a gate would call a
 /// difference of a hundredth broken.
+///
+/// 0.02 s of an interval of 1.0 s.
 const LEAST_SHARE: f64 = 0.02;
 
 /// What may be said of one touchdown time or of one interval.
+///
+/// Ordered as declared; so they are listed for an interval. Codes are stable once published.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Flag {
     /// A touchdown time is missing.
@@ -68,12 +105,16 @@ impl Flag {
     }
 
     /// Whether an interval with this flag stays out of the figures.
+    ///
+    /// `Broken` alone does not: leaving out what went wrong would flatter the run.
     pub const fn leaves_out(self) -> bool {
         !matches!(self, Self::Broken)
     }
 }
 
 /// What is wrong with one value.
+///
+/// Counted from 1, as coaches count barriers. The text carries the times it is about to a thousandth of a second.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Finding {
     /// The touchdown, from 1, whose time is reported.
@@ -81,6 +122,8 @@ pub struct Finding {
     /// The interval, from 1, that it is about; none when the value stands alone.
     pub interval: Option<usize>,
     /// The earlier touchdown, from 1, that may be the wrong one instead; none when there is no such doubt.
+    ///
+    /// Its presence is what makes a finding a doubt about marks.
     pub earlier: Option<usize>,
     /// The stable code.
     pub flag: Flag,
@@ -90,12 +133,16 @@ pub struct Finding {
 
 impl Finding {
     /// Whether it says that the time of this touchdown, from 1, may be wrong.
+    ///
+    /// A missing time and a broken interval doubt no mark.
     pub fn doubts(&self, touchdown: usize) -> bool {
         self.earlier.is_some_and(|earlier| earlier == touchdown || self.touchdown == touchdown)
     }
 }
 
 /// One interval as it was read: from touchdown `interval` to the next.
+///
+/// The time may be nought or negative where the order is wrong; `used` then gives nothing.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Reading {
     /// Difference of its two touchdown times, seconds (s), right or wrong; none when one is missing.
@@ -106,10 +153,13 @@ pub struct Reading {
 
 impl Reading {
     /// The time when it goes into the figures.
+    ///
+    /// Seconds, from 0.6 to 3 always: whatever else carries a flag that leaves it out. A broken interval is used.
     pub fn used(&self) -> Option<f64> {
         self.time_s.filter(|_| !self.flags.iter().any(|flag| flag.leaves_out()))
     }
 
+    /// Each flag once, sorted.
     fn flag(&mut self, flag: Flag) {
         if !self.flags.contains(&flag) {
             self.flags.push(flag);
@@ -119,6 +169,8 @@ impl Reading {
 }
 
 /// Why touchdown times cannot be read at all.
+///
+/// Counts are checked before values; the index of the first impossible value, from nought, is told.
 #[derive(Clone, Copy, Debug, Error, PartialEq, Eq)]
 pub enum ReadingError {
     /// Fewer than two or more than [`MAX_TOUCHDOWNS`] entries.
@@ -132,6 +184,9 @@ pub enum ReadingError {
 /// Reads touchdown times, seconds (s) from the start, in running order.
 ///
 /// Nothing is corrected, filled in or moved: what is wrong is reported and left out.
+///
+/// Answers one reading for each pair of neighbouring touchdowns and all findings by touchdown, then flag. n² for n
+/// intervals, because each has its own median of the others.
 ///
 /// # Errors
 /// [`ReadingError`] for values that are no times at all.
@@ -157,6 +212,7 @@ pub(super) fn read(times: &[Option<f64>], interval_sd_s: f64) -> Result<(Vec<Rea
     Ok((readings, findings))
 }
 
+/// A missing first or last touchdown touches one interval only.
 fn note_missing(times: &[Option<f64>], readings: &mut [Reading], findings: &mut Vec<Finding>) {
     for (at, _) in times.iter().enumerate().filter(|(_, time)| time.is_none()) {
         let text = format!("Touchdown {} is missing; the intervals before and after it are left out.", at + 1);
@@ -170,6 +226,9 @@ fn note_missing(times: &[Option<f64>], readings: &mut [Reading], findings: &mut 
 }
 
 /// Times that do not rise, also across missing ones.
+///
+/// Only each time and the last one taken before it are compared: after one time that is much too late only the next
+/// one is reported. Equal times count as not rising.
 fn note_order(times: &[Option<f64>], readings: &mut [Reading], findings: &mut Vec<Finding>) {
     let taken: Vec<(usize, f64)> = times.iter().enumerate().filter_map(|(at, time)| time.map(|t| (at, t))).collect();
     for pair in taken.windows(2) {
@@ -195,6 +254,9 @@ fn note_order(times: &[Option<f64>], readings: &mut [Reading], findings: &mut Ve
 }
 
 /// Flags the interval between two marks (indices) and puts the intervals on their other sides in doubt.
+///
+/// `from` and `to` need not be neighbours: where times are missing between them, only the intervals that touch either
+/// are doubted.
 fn doubt(readings: &mut [Reading], from: usize, to: usize, flag: Flag) {
     for (at, reading) in readings.iter_mut().enumerate() {
         if at == from && to == from + 1 {
@@ -206,6 +268,9 @@ fn doubt(readings: &mut [Reading], from: usize, to: usize, flag: Flag) {
 }
 
 /// Interval times that nobody runs: both marks are in doubt.
+///
+/// Reads the raw differences and not those that earlier passes left, so one mark can be told twice, as out of order
+/// with the time before and as impossible with the time behind.
 fn note_impossible(raw: &[Option<f64>], readings: &mut [Reading], findings: &mut Vec<Finding>) {
     let usual = usual_of(raw);
     for (at, time) in raw.iter().enumerate() {
@@ -229,6 +294,9 @@ fn note_impossible(raw: &[Option<f64>], readings: &mut [Reading], findings: &mut
 }
 
 /// Intervals that span two or three: their marks are right, a tap between them is not there.
+///
+/// The later touchdowns belong to later barriers than their place says; comparing with a schedule stops there
+/// ([`super::compare()`]).
 fn note_forgotten(raw: &[Option<f64>], readings: &mut [Reading], findings: &mut Vec<Finding>) {
     let usual = usual_of(raw);
     for (at, reading) in readings.iter_mut().enumerate() {
@@ -253,6 +321,8 @@ fn note_forgotten(raw: &[Option<f64>], readings: &mut [Reading], findings: &mut 
 }
 
 /// For each interval the median of the others that can be run, when there are two of them.
+///
+/// Quadratic over all intervals of a run, at most 19.
 fn usual_of(times: &[Option<f64>]) -> impl Fn(usize) -> Option<f64> + '_ {
     move |at| {
         let mut others: Vec<f64> = times
@@ -267,6 +337,8 @@ fn usual_of(times: &[Option<f64>]) -> impl Fn(usize) -> Option<f64> + '_ {
 }
 
 /// Whether an interval is two or three times as long as usual; without a usual one, when it is too long and its half is not.
+///
+/// Between 2.30 and 2.55 times neither is met. Without a usual one only the factor two is tried, for 3 to 6 s.
 fn multiple(time: f64, usual: Option<f64>) -> Option<u8> {
     match usual {
         Some(usual) => [2_u8, 3].into_iter().find(|m| {
@@ -279,6 +351,9 @@ fn multiple(time: f64, usual: Option<f64>) -> Option<u8> {
 
 /// Intervals away from the median of the others by more than 3.5 times the largest of three standard deviations: timing
 /// error, the others' own robust spread, and the least spread of a rhythm.
+///
+/// The interval itself is left out of both median and spread, so one wild value cannot hide itself; two wild ones of
+/// four can.
 fn note_broken(readings: &mut [Reading], interval_sd_s: f64, findings: &mut Vec<Finding>) {
     let times: Vec<Option<f64>> = readings.iter().map(Reading::used).collect();
     let usual = usual_of(&times);

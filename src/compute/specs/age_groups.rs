@@ -1,4 +1,37 @@
 //! Age groups: who belongs to one on a day, told as the interval of birth dates.
+//!
+//! # Why births and not ages
+//!
+//! An age group says "13 or 14 on 31 August". Turned round, it is an interval of birth dates for each day of
+//! competition, so that an athlete of whom only the year of birth is known is an interval as well, and belonging is
+//! whether two intervals meet.
+//!
+//! ```text
+//! first birth = the day after the last birth of someone who is max + 1 on the upper reference day
+//! last birth  = the last birth of someone who is min on the lower reference day, and not after the day itself
+//! ```
+//!
+//! # Reference days for a competition on 1 June 2026
+//!
+//! | rule | reference day | season or year it goes by |
+//! | --- | --- | --- |
+//! | `end_of_year` | 31 December 2026 | calendar year |
+//! | `august_in_year` | 31 August 2026 | 1 October 2025 to 30 September 2026 |
+//! | `august_then_december` | lower 31 August 2026, upper 31 December 2026 | both |
+//! | `school_year` | 31 August 2025 | 1 October 2025 to 30 September 2026 |
+//! | `school_year_then_december` | lower 31 August 2025, upper 31 December 2026 | both |
+//! | `end_of_school_year` | 31 August 2026 | 1 September 2025 to 31 August 2026 |
+//! | `mid_year` | 1 July 2026 | calendar year |
+//! | `start_of_year` | 1 January 2026 | calendar year |
+//! | `before_school_year` | 1 January 2025 | 1 September 2025 to 31 August 2026 |
+//! | `season_december` | 31 December 2025 | 1 July 2025 to 30 June 2026 |
+//! | `season_september` | 30 September 2025 | 1 July 2025 to 30 June 2026 |
+//! | `day_of_competition` | 1 June 2026 | the day |
+//!
+//! # Worked
+//!
+//! U13 of the United Kingdom on 1 June 2018, at least 11 and under 13 on 31 August 2018: births from 1 September 2005
+//! to 31 August 2007.
 
 use std::borrow::Cow;
 
@@ -13,6 +46,8 @@ pub use table::published_age_groups;
 /// The day on which ages count for a group.
 ///
 /// A birthday on 29 February counts as 1 March in other years (English law; design choice elsewhere).
+///
+/// Each was read on a page of a federation, a club or a meeting, as the rows say ([`published_age_groups`]).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum AgeRule {
     /// 31 December of the competition year, which is the age by year of birth.
@@ -90,6 +125,8 @@ impl AgeRule {
     }
 
     /// The reference days of the lower and the upper limit for a competition on a day, as year, month, day.
+    ///
+    /// None for the two rules that compute no age. A reference day may lie before or after the competition.
     fn reference(self, on: Day) -> Option<[(i32, u8, u8); 2]> {
         let (year, month, day) = on.ymd();
         // The year in which a season that begins with this month began.
@@ -116,6 +153,8 @@ impl AgeRule {
     }
 
     /// The day of the rule in words, to follow "aged 13 or 14".
+    ///
+    /// Part of the English shown; `AugustThenDecember` and its like stand in brackets behind the ages.
     const fn words(self) -> &'static str {
         match self {
             Self::EndOfYear => "on 31 December of the competition year (by year of birth)",
@@ -141,6 +180,8 @@ impl AgeRule {
 }
 
 /// What is known of a birth.
+///
+/// A club need not know the day; a year is enough for every rule, at the price of certainty in up to two groups.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Birth {
     /// The date.
@@ -151,6 +192,8 @@ pub enum Birth {
 
 impl Birth {
     /// The first and the last possible date, cut off at the days that [`Day`] can tell.
+    ///
+    /// Equal ends for a date. Years outside 1900 to 2200 are moved to the nearer end.
     pub fn range(self) -> (Day, Day) {
         match self {
             Self::Date(day) => (day, day),
@@ -163,6 +206,9 @@ impl Birth {
 }
 
 /// The ages, whole years, that a birth may mean on a reference day; equal when the date is known.
+///
+/// The two differ by at most one. Not checked against the group: it may lie outside where the upper limit has another
+/// day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct AgeSpan {
     /// Age if born on the last possible date; negative before the birth.
@@ -172,6 +218,8 @@ pub struct AgeSpan {
 }
 
 /// An age group of a rule set.
+///
+/// Groups of one rule set may overlap, and a code means something within its rule set only.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct AgeGroup {
     /// Rule set with its edition, such as `UKA-2024`.
@@ -183,8 +231,12 @@ pub struct AgeGroup {
     /// The day on which ages count.
     pub rule: AgeRule,
     /// Lowest age, whole years; `None` where no lower limit is on file.
+    ///
+    /// Reached on the reference day.
     pub min_age: Option<u8>,
     /// Highest age, whole years; `None` where there is no upper limit.
+    ///
+    /// Inclusive: "under 15" is 14.
     pub max_age: Option<u8>,
     /// Ids of the sources, joined with `+`; empty where none is known.
     pub sources: Cow<'static, str>,
@@ -200,11 +252,15 @@ pub struct AgeGroup {
 
 impl AgeGroup {
     /// Whether an age leads to the group: not for a school grade or a day that the sources do not state.
+    ///
+    /// A coach or admin chooses there.
     pub fn counts_ages(&self) -> bool {
         !matches!(self.rule, AgeRule::SchoolGrade | AgeRule::NotStated)
     }
 
     /// The ages of the group, whole years, as far as they differ: up to 100 where there is no upper limit.
+    ///
+    /// Without limits 0 to 100; for the question whether a rule set leads to targets.
     pub(super) fn ages(&self) -> std::ops::RangeInclusive<u8> {
         self.min_age.unwrap_or(0)..=self.max_age.unwrap_or(100)
     }
@@ -216,6 +272,8 @@ impl AgeGroup {
 
     /// The first and last birth date, days since 1970-01-01, that belong to the group on a day; `None` when no date
     /// does or no age is computed for it. Nobody belongs to a group before being born.
+    ///
+    /// Open ends are the least and the largest day number.
     ///
     /// ```
     /// use lanewright_compute::day::Day;
@@ -237,6 +295,8 @@ impl AgeGroup {
     }
 
     /// The age on the reference day (of the lower limit, where there are two); `None` where no age is computed.
+    ///
+    /// Also for a day on which the group does not hold. A birth after the reference day gives negative ages.
     pub fn age(&self, birth: Birth, on: Day) -> Option<AgeSpan> {
         let [reference, _] = self.rule.reference(on)?;
         let (first, last) = birth.range();
@@ -244,6 +304,8 @@ impl AgeGroup {
     }
 
     /// The rule in words: "aged 13 or 14 on 31 December of the competition year (by year of birth)".
+    ///
+    /// Under 15 without a lower limit on file reads "under 15 (no lower limit on file) on ...".
     pub fn words(&self) -> String {
         let ages = match (self.min_age, self.max_age) {
             _ if self.rule == AgeRule::SchoolGrade => return self.rule.words().to_owned(),
@@ -268,12 +330,16 @@ impl AgeGroup {
 }
 
 /// The last birth date, days since 1970-01-01, of someone who has reached an age on the reference day.
+///
+/// A reference day of 29 February (day of competition) becomes the 28th in other years.
 fn latest_birth((year, month, day): (i32, u8, u8), age: i32) -> i32 {
     let year = year - age;
     civil(year, month, day.min(month_length(year, month)))
 }
 
 /// Whole years from a birth date to a reference day; someone born on 29 February turns on 1 March of other years.
+///
+/// Full years: one less until the birthday of that year.
 fn age_on(birth: Day, (year, month, day): (i32, u8, u8)) -> i32 {
     let (birth_year, birth_month, birth_day) = birth.ymd();
     year - birth_year - i32::from((month, day) < (birth_month, birth_day))

@@ -1,4 +1,12 @@
 //! The rows on file for one athlete: which hold on a day, and which days can bring a change.
+//!
+//! One value holds the rows of one question, so that each of the days to try costs a filter and no search of the
+//! tables.
+//!
+//! Replacement: a club's row takes the place of the published row of its key for as long as it holds. Keys are, for an
+//! age group, rule set and code; for a specification, rule set, event, environment and age group. Sex is no part of a
+//! key: rows of the other sex were left out before. Of two club rows of one key the one that began later counts, so a
+//! new row need not end the old.
 
 use super::age_groups::{AgeGroup, AgeRule, Birth, published_age_groups};
 use super::lookup::{Applicable, Club, Query, Reason};
@@ -7,9 +15,13 @@ use crate::day::{Day, civil};
 use crate::units::Sex;
 
 /// How far ahead a change is searched for: four years, so that every two-year group ends within it.
+///
+/// Design choice. 4 x 365.25 days.
 const HORIZON_DAYS: i32 = 1_461;
 
 /// The rows that may concern one athlete under one rule set, on whatever day.
+///
+/// `is_known` tells a rule set without groups for this sex from one that is not on file at all.
 pub(super) struct File<'a> {
     birth: Birth,
     /// Published, then the club's.
@@ -20,6 +32,8 @@ pub(super) struct File<'a> {
 }
 
 impl<'a> File<'a> {
+    /// Cost: one pass over all rows. A rule set counts as known by its age groups, since without them no row can
+    /// apply.
     pub(super) fn new(query: &Query<'_>, club: &Club<'a>) -> Self {
         let sex = |of: Option<Sex>| of.is_none_or(|sex| sex == query.sex);
         let group = |g: &&AgeGroup| takes_in(query.ruleset, &g.ruleset) && sex(g.sex);
@@ -39,10 +53,12 @@ impl<'a> File<'a> {
         }
     }
 
+    /// Groups in force, published before the club's.
     fn groups_on(&self, on: Day) -> Vec<&'a AgeGroup> {
         in_force(&self.groups, on, |g| (g.valid_from, g.valid_to), |a, b| a.ruleset == b.ruleset && a.code == b.code)
     }
 
+    /// Specifications in force; published ones have no dates and always are, unless replaced.
     fn specs_on(&self, on: Day) -> Vec<&'a Spec> {
         in_force(
             &self.specs,
@@ -58,6 +74,10 @@ impl<'a> File<'a> {
     }
 
     /// The groups that hold the athlete on a day, and whether every possible birth date does.
+    ///
+    /// Groups without a lower limit reach down to birth on paper: "under 15" takes in an eight-year-old. Each such
+    /// group begins where the next younger of its rule set ends, so an athlete is in the youngest that fits. Groups
+    /// with both limits may overlap (`U17` and `U18` of the United Kingdom), and the athlete is in both.
     fn memberships(&self, on: Day) -> Vec<(&'a AgeGroup, bool)> {
         let groups = self.groups_on(on);
         let (born_first, born_last) = self.birth.range();
@@ -85,6 +105,7 @@ impl<'a> File<'a> {
         found
     }
 
+    /// Groups in the order of the tables, specifications of a group in theirs.
     pub(super) fn applicable(&self, on: Day) -> Vec<Applicable<'a>> {
         let specs = self.specs_on(on);
         let mut found = Vec::new();
@@ -104,6 +125,9 @@ impl<'a> File<'a> {
     }
 
     /// For somebody younger than every age group that has a specification: those of the youngest such group.
+    ///
+    /// The group whose latest possible birth is latest is the youngest; the athlete must be born after that, on every
+    /// possible date. Several groups may share that end. Groups without a specification are passed over.
     pub(super) fn provisional(&self, on: Day) -> Vec<Applicable<'a>> {
         // Whose own group has no specification is not too young: the next older one would say nothing about them.
         if !self.memberships(on).is_empty() {
@@ -132,6 +156,8 @@ impl<'a> File<'a> {
             .collect()
     }
 
+    /// None when something was found. `not_in_force` asks whether any group would take the athlete in if its dates
+    /// were open.
     pub(super) fn reason(&self, found: &[Applicable<'_>], on: Day) -> Option<Reason> {
         if !found.is_empty() {
             return None;
@@ -157,6 +183,7 @@ impl<'a> File<'a> {
         Some(if fits_another_day { Reason::NotInForce } else { Reason::NoAgeGroup })
     }
 
+    /// Of groups in force on the day whose rule is the school grade.
     pub(super) fn by_grade(&self, on: Day) -> Vec<&'a Spec> {
         let groups = self.groups_on(on);
         let mut specs = self.specs_on(on);
@@ -166,6 +193,11 @@ impl<'a> File<'a> {
 
     /// Every day within the horizon on which the set can change, in order: the days on which a rule moves on to its next
     /// reference day, birthdays, and the ends of dated rows.
+    ///
+    /// Yearly turns of every rule (1 January, 1 July, 1 September, 1 October), the athlete's birthdays (of the first
+    /// and last possible birth), first days and days after last days of dated rows: later than `on`, ascending, each
+    /// once. A superset: most bring no change. A birthday on 29 February
+    /// runs on to 1 March in other years, as the rules count it.
     pub(super) fn change_days(&self, on: Day) -> Vec<Day> {
         let (first, last) = self.birth.range();
         let birthdays = [first.ymd(), last.ymd()].map(|(_, month, day)| (month, day));
@@ -188,11 +220,17 @@ impl<'a> File<'a> {
 }
 
 /// Whether a specification is for an age group.
+///
+/// By code, and the group's rule set must be an edition of the specification's: a club's row under `UKA` goes with the
+/// groups of every edition.
 pub(super) fn belongs(spec: &Spec, group: &AgeGroup) -> bool {
     spec.age_group == group.code && takes_in(&spec.ruleset, &group.ruleset)
 }
 
 /// The rows that hold on a day: the club's, each the latest of its key, and the published ones that none of them replaces.
+///
+/// Club rows in their own order of keys, behind the published ones. Of equal beginnings the later in the list wins; no
+/// beginning counts as earlier than any.
 fn in_force<'a, T>(
     [published, club]: &[Vec<&'a T>; 2],
     on: Day,

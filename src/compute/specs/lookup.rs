@@ -1,4 +1,33 @@
 //! What applies to an athlete on a date, and what comes next.
+//!
+//! # How an answer is found
+//!
+//! 1. Rows of the rule set (all its editions), the athlete's sex and the wanted environment are gathered
+//!    ([`super::file`]).
+//! 2. On the day, a club's rows that hold replace published ones of the same key.
+//! 3. Each age group that holds gives an interval of birth dates ([`AgeGroup::births`]); the athlete belongs if their
+//!    possible births meet it, and certainly if they all lie in it.
+//! 4. Every specification of a group the athlete belongs to applies.
+//!
+//! The next change is the first later day, of those on which anything can change, whose set differs; at most four
+//! years ahead.
+//!
+//! # When nothing applies
+//!
+//! | reason | what a person can do |
+//! | --- | --- |
+//! | `unknown_ruleset` | name another, or add age groups and specifications |
+//! | `not_in_force` | the age group that fits held or will hold on another day: ask for the newer edition |
+//! | `no_age_group` | too young or too old for all groups; the youngest group's race is shown for orientation |
+//! | `no_specification` | add the row: the group is there, its figures are not |
+//! | `grade_decides` | choose from the specifications by grade |
+//! | `rule_not_stated` | map the groups to ages |
+//!
+//! # Worked
+//!
+//! A girl born on 20 May 2013, `UKA`, 1 June 2025: on 31 August 2025 she is 12, so U13: 70 m with eight barriers of
+//! 685 mm at 7.00 m. On 1 October 2025 the next competition year begins, on whose 31 August she is 13: U15, 75 m at
+//! 762 mm and 7.50 m.
 
 use std::cmp::Reverse;
 use std::collections::BTreeSet;
@@ -10,9 +39,13 @@ use crate::day::Day;
 use crate::units::Sex;
 
 /// Whom a question is about, and for when.
+///
+/// Nothing else of a person enters an answer.
 #[derive(Clone, Copy, Debug)]
 pub struct Query<'a> {
     /// Rule set; without its edition year (`UKA`) it stands for every edition, each on its own dates.
+    ///
+    /// With its edition year it stands for that edition alone, also on days when it no longer holds.
     pub ruleset: &'a str,
     /// Sex category of the athlete.
     pub sex: Sex,
@@ -28,6 +61,8 @@ pub struct Query<'a> {
 ///
 /// On the days it holds, a row replaces the published row of the same rule set, event, environment and age group that
 /// would apply to the athlete; of two such rows the one that began later wins, then the later in the slice.
+///
+/// Borrowed for as long as the answer, which points into them.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Club<'a> {
     /// Specifications, any order.
@@ -37,6 +72,8 @@ pub struct Club<'a> {
 }
 
 /// A specification that applies, and by which rule.
+///
+/// Points into tables or the club's rows; copies are cheap.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Applicable<'a> {
     /// The specification.
@@ -46,12 +83,19 @@ pub struct Applicable<'a> {
     /// The athlete's age on the reference day of the group.
     pub age: AgeSpan,
     /// Whether it applies for every birth date that is possible; `false` only where the year alone is known.
+    ///
+    /// With a year of birth alone an athlete may belong to two groups, both uncertain.
     pub certain: bool,
     /// Whether the athlete is too young for every group, and this is what the youngest one races over: for orientation.
+    ///
+    /// Never certain then. It is a goal to look at, not one to enter for.
     pub provisional: bool,
 }
 
 /// Why no specification applies.
+///
+/// The first that holds in the order: unknown, no specification, grade, not stated, not in force, no group. Codes are
+/// stable.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Reason {
     /// The rule set is not on file.
@@ -83,6 +127,8 @@ impl Reason {
 }
 
 /// What applies from a later day on.
+///
+/// An empty set is a change as well: the athlete outgrows the groups, or an edition ends without a successor on file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Upcoming<'a> {
     /// First day of the change.
@@ -94,6 +140,8 @@ pub struct Upcoming<'a> {
 }
 
 /// The answer to a [`Query`].
+///
+/// `current` is empty exactly where `reason` is there.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Lookup<'a> {
     /// What applies on the day, in the order of the tables; several where groups overlap.
@@ -103,8 +151,12 @@ pub struct Lookup<'a> {
     /// What the youngest group races over, for somebody who is too young for every group; else empty.
     pub provisional: Vec<Applicable<'a>>,
     /// Specifications of groups that go by school grade, for a person to choose from.
+    ///
+    /// Of the rule set, sex and environment, whatever the age.
     pub by_grade: Vec<&'a Spec>,
     /// The first change of the set within four years, if there is one.
+    ///
+    /// None where nothing changes in 1 461 days.
     pub next: Option<Upcoming<'a>>,
 }
 
@@ -112,6 +164,8 @@ pub struct Lookup<'a> {
 ///
 /// Groups without a lower limit on file ("under 14, under 15") hold an athlete only in the youngest that fits (design
 /// choice; moving up is for the coach to choose).
+///
+/// Whether an applicable row is certain does not count as a change.
 ///
 /// ```
 /// use lanewright_compute::day::Day;
@@ -148,6 +202,9 @@ pub fn lookup<'a>(query: &Query<'_>, club: &Club<'a>) -> Lookup<'a> {
 /// one of the wanted environment; the group with the lowest upper age limit; the longest race; the lowest barrier; the event
 /// code.
 ///
+/// None when no sprint race applies. A younger group wins because it asks less; so the target never leads past what
+/// the athlete may already race over.
+///
 /// ```
 /// use lanewright_compute::specs::sprint_target;
 ///
@@ -170,6 +227,9 @@ pub fn sprint_target<'b, 'a>(
 }
 
 /// What a rule set offers an athlete whose age alone is known.
+///
+/// Asked when a club chooses its rule set and when it would adopt one, so that a club learns at once whether its
+/// athletes get targets.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum OnFile {
     /// Specifications that an age leads to.
@@ -184,6 +244,9 @@ pub enum OnFile {
 
 impl OnFile {
     /// What is on file of a rule set, published and a club's own, on a day.
+    ///
+    /// Every pair of sex and age that a specification of some day leads to must be led to by one that holds today,
+    /// else part of the squad would have no target: that is [`OnFile::NotInForce`]. Ages are walked from 0 to 100.
     ///
     /// ```
     /// use lanewright_compute::day::Day;
@@ -238,6 +301,8 @@ impl OnFile {
 }
 
 /// Whether two answers hold the same rows, certain or not.
+///
+/// Rows are compared by value, in order.
 fn same_set(a: &[Applicable<'_>], b: &[Applicable<'_>]) -> bool {
     a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.spec == b.spec && a.group == b.group)
 }

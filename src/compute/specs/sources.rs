@@ -1,6 +1,15 @@
 //! The pages that the figures and rules were read on.
+//!
+//! A row names the ids of all pages that support it together; its note says which page gave what where they differ.
+//! Most are public pages of federations, clubs and schools, some second-hand; the rule books themselves could be read
+//! only in part. A page shown here was read at least where it supports a row.
+//!
+//! Ids are short words of the project, not of the publishers. Addresses are left out: pages move, while title,
+//! publisher and year let anybody look for them.
 
 /// A published source.
+///
+/// All text is as printed, titles in their own language or translated where that is said.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Source {
     /// Short id used in the tables.
@@ -10,10 +19,14 @@ pub struct Source {
     /// Who published it.
     pub publisher: &'static str,
     /// Year of publication or of the copy read, where a date was shown.
+    ///
+    /// None does not mean old; most pages show no date.
     pub year: Option<u16>,
 }
 
 /// Rows of: id, title, publisher, year (0 where no date was shown).
+///
+/// Keeps a source on one line, so that the table can be read and sorted.
 macro_rules! sources {
     ($($id:literal $title:literal $publisher:literal $year:literal;)*) => {
         &[$(Source {
@@ -26,6 +39,9 @@ macro_rules! sources {
 }
 
 /// Every source of the published tables, by id.
+///
+/// Sorted by id, for a search by halves. A test holds that every id used by a row is here and that every source here
+/// is used.
 pub static SOURCES: &[Source] = sources! {
     "AAG-23" "Age divisions 2023" "AAG Sports Academy" 2023;
     "ALAMY" "The High Hurdles (picture caption)" "P. Degginger, Alamy" 2011;
@@ -97,6 +113,8 @@ pub static SOURCES: &[Source] = sources! {
 
 /// The source with this id, if it is on file.
 ///
+/// Exact and by case: `ea-fact` is unknown.
+///
 /// ```
 /// use lanewright_compute::specs::source;
 ///
@@ -107,6 +125,8 @@ pub fn source(id: &str) -> Option<&'static Source> {
 }
 
 /// The sources of a list of ids joined with `+`.
+///
+/// In the order of the list; unknown ids and empty text give nothing.
 pub(super) fn of(ids: &str) -> impl Iterator<Item = &'static Source> + '_ {
     ids.split('+').filter_map(source)
 }

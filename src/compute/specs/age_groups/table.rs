@@ -3,6 +3,86 @@
 //! # Source
 //! Per row: the ids lead to [`crate::specs::SOURCES`]. Rows marked `Memory` hold a limit or a day that was not
 //! read on a page.
+//!
+//! # Rule sets
+//!
+//! | rule set | groups | day on which ages count | read where |
+//! | --- | --- | --- | --- |
+//! | WA | 5 | 31 December; masters the day of competition | the Russian federation's text, worded like the international one |
+//! | WMA | 11 | day of competition | masters' pages; bands of the groups that share a specification |
+//! | RUS | 3 | 31 December | the same Russian text |
+//! | UKA-2024 | 6 | 31 August in the competition year; under 20 and under 18 by 31 December | club pages with birth dates |
+//! | UKA-2026 | 6 | school year, from 1 April 2026 | the federation's and clubs' announcements |
+//! | ESAA | 4 | 31 August at the end of the school year | handbook |
+//! | IAAA | 4 | 1 July; the oldest by 1 January | a club's table of 2018 |
+//! | AAI | 11 | 31 December | club tables of 2018 |
+//! | USATF-Y, AAU | 6, 8 | 31 December | club and association tables |
+//! | NFHS, JAAF | 1, 4 | school grade | pages on the races; grades in part from memory |
+//! | OFSAA | 3 | 1 January before the school year | playing regulations |
+//! | AC | 7 | 31 December; masters the day of competition | a meeting's and a province's pages |
+//! | LAA-2019, LAANSW-2008 | 10, 10 | 31 December, before 2018/19 30 September | club pages; the ages of 2008 from memory |
+//! | DLV, SFIF, SWISS | 4, 2, 6 | 31 December | mostly from memory |
+//! | FIDAL, ASA | 5, 3 | 31 December | a federation's guide of 2015, an entry manual of 2018 |
+//! | LBFA | 8 | not stated | the federation's list of 2026 |
+//!
+//! # What to check before relying on a row
+//!
+//! - The United Kingdom changed on 1 April 2026: groups of `UKA-2026` are here, its hurdle sheet could not be read, so
+//!   those groups have no specification on file. `UKA-2024` ends on 31 March 2026 for all but seniors.
+//! - The oldest limits of IAAA and OFSAA have no lower age on file; their groups are read as "under", youngest first.
+//! - Bands of WMA are joined where neighbouring five-year groups race over the same barriers, so women have two sets
+//!   of bands (short and long hurdles) that overlap.
+//! - FIDAL's, ASA's, AAI's, AAU's, SWISS's and AC's groups have no specifications here: a club adds them.
+//!
+//! # Method
+//!
+//! Limits are as printed: "under 13" with "at least 11" is 11 to 12. School years are turned into ages by the cut-off
+//! that goes with them. Nothing is guessed where a page is silent: a rule that states no day computes no age.
+//!
+//! # School years turned into ages
+//!
+//! A pupil of year 7 is 11 on the 31 August before that school year and 12 on the one that ends it; so the two rule
+//! sets that name school years differ by one in age for the same children:
+//!
+//! | rule set | group | school years | ages on its cut-off |
+//! | --- | --- | --- | --- |
+//! | UKA-2026 (31 August before) | U10 | 3 and 4 | 7 and 8 |
+//! | | U12 | 5 and 6 | 9 and 10 |
+//! | | U14 | 7 and 8 | 11 and 12 |
+//! | | U16 | 9 and 10 | 13 and 14 |
+//! | | U18 | 11 and 12 | 15 and 16 |
+//! | | U20 | 13 and later | 17 to 19 |
+//! | ESAA (31 August at the end) | Y7-8 | 7 and 8 | 12 and 13 |
+//! | | JUN | 8 and 9 | 13 and 14 |
+//! | | INT | 10 and 11 | 15 and 16 |
+//! | | SEN-SCH | 12 and 13 | 17 and 18 |
+//!
+//! Only U10 to U20 and Y7-8 are told by school year on the pages; the years of JUN, INT and SEN-SCH above are derived
+//! from their ages.
+//!
+//! # Groups that overlap
+//!
+//! - UKA-2024: U18 beside U17 and U20, for it is the international group of the same country.
+//! - WA: SEN takes in U23, which has no race of its own, and masters.
+//! - ESAA: Y7-8 and JUN share the age of 13.
+//! - WMA: W35-49 (400 m) beside W35-39 and W40-49 (short races).
+//!
+//! An athlete in two groups gets the specifications of both; the target is that of the group with the lower upper age.
+//!
+//! # Worked
+//!
+//! ```
+//! use lanewright_compute::day::Day;
+//! use lanewright_compute::specs::{Birth, published_age_groups};
+//!
+//! let on = Day::from_ymd(2026, 6, 1).unwrap();
+//! let born = Birth::Date(Day::from_ymd(2013, 10, 5).unwrap());
+//! let group = published_age_groups().iter().find(|g| g.ruleset == "UKA-2026" && g.code == "U14").unwrap();
+//! let (first, last) = group.births(on).unwrap();
+//! assert_eq!(Day::from_days(first), Day::from_ymd(2012, 9, 1));
+//! assert_eq!(Day::from_days(last), Day::from_ymd(2014, 8, 31));
+//! assert_eq!(group.age(born, on).unwrap().oldest, 11);
+//! ```
 
 use std::borrow::Cow;
 
@@ -11,17 +91,21 @@ use crate::day::Day;
 use crate::specs::Confidence::{Memory, Page};
 use crate::units::Sex;
 
+/// First and last day, both included; none is open.
 type Window = (Option<Day>, Option<Day>);
 
 const F: Option<Sex> = Some(Sex::Female);
 const M: Option<Sex> = Some(Sex::Male);
 const X: Option<Sex> = None;
 
+/// No start or end on file.
 const ALWAYS: Window = (None, None);
 /// The school-year groups of the United Kingdom replaced the others on 1 April 2026 (England Athletics 2025).
 const UNTIL_2026: Window = (None, Day::from_ymd(2_026, 3, 31));
 const SINCE_2026: Window = (Day::from_ymd(2_026, 4, 1), None);
 /// Last day before season 2018/19.
+///
+/// Little Athletics moved its reference day with that season (three pages of 2018 agree).
 const UNTIL_2018: Window = (None, Day::from_ymd(2_018, 6, 30));
 
 /// An age limit; 0 stands for none.
@@ -30,6 +114,8 @@ const fn limit(age: u8) -> Option<u8> {
 }
 
 /// Rows of: rule set, code, sex, rule, lowest and highest age (0 for none), window; confidence, sources, note.
+///
+/// Everything is borrowed from the program, so the table costs nothing to start.
 macro_rules! groups {
     ($($ruleset:literal $code:literal $sex:ident $rule:ident $min:literal $max:literal $window:ident;
        $confidence:ident $sources:literal $note:literal;)*) => {
@@ -49,6 +135,7 @@ macro_rules! groups {
     };
 }
 
+/// Order matters: answers list groups as they stand here.
 static ROWS: &[AgeGroup] = groups! {
     "WA" "U18" X EndOfYear 16 17 ALWAYS; Page "RU-RULES+CRYER" "RU-RULES is the Russian rule, worded like the international one.";
     "WA" "U20" X EndOfYear 18 19 ALWAYS; Page "RU-RULES" "";
@@ -180,6 +267,8 @@ static ROWS: &[AgeGroup] = groups! {
 };
 
 /// Every published age group, by rule set.
+///
+/// 127 rows. Tests hold the rules that were read on a page against the reference table they were carried over from.
 ///
 /// ```
 /// use lanewright_compute::specs::published_age_groups;

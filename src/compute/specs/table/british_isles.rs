@@ -1,7 +1,34 @@
 //! United Kingdom, English schools and Irish schools.
+//!
+//! | rule set | rows | read where | to know |
+//! | --- | --- | --- | --- |
+//! | UKA-2024 | 20 | England Athletics for heights and distances, English and Irish school pages for spacings | young groups end on 31 March 2026 |
+//! | ESAA | 13 | the association's table (older heights), a regional table of 2025 | inch-exact heights taken |
+//! | IAAA | 12 | one page of a provincial schools board | its blocks have no headings: read as boys first, girls second |
+//!
+//! All rows are `Page`. The three rule sets agree on the geometry of each event: 11.0 + 7.0 m for the 70 m, 11.5 + 7.5
+//! m for the 75 m, 12 + 8 m for the 80 m, 13 + 8.5 m for the 100 m, 13.72 + 9.14 m for the 110 m; that they agree is
+//! why rows missing on one page could be read from another.
+//!
+//! Known doubts: England Athletics prints 76.2 cm for the 400 m of under-18 men, against 0.838 m on two others, and is
+//! taken as a misprint. Its row of senior men over 400 m was cut off; the international one stands in. For school
+//! years 7 and 8 a page allows 68 or 76 cm; the lower is entered. Indoor rows are not on file.
+//!
+//! # Geometry by event
+//!
+//! | event | barriers | approach, spacing, run-in (m) |
+//! | --- | --- | --- |
+//! | 70 m | 8 | 11.00, 7.00, 10.00 |
+//! | 75 m | 8 | 11.50, 7.50, 11.00 |
+//! | 80 m | 8 | 12.00, 8.00, 12.00 |
+//! | 100 m | 10 | 13.00, 8.50, 10.50 |
+//! | 110 m | 10 | 13.72, 9.14, 14.02 |
+//! | 300 m | 7 | 50.00, 35.00, 40.00 |
+//! | 400 m | 10 | 45.00, 35.00, 40.00 |
 
 use super::{F, M, Outdoor, Page, Spec, X};
 
+/// Sprint races 29, long races 16.
 pub(super) static ROWS: &[Spec] = specs! {
     "UKA-2024" "70H" Outdoor F "U13": 70 m, 8 x 685, 11_000 7_000 10_000; Page "EA-FACT+WMSAA-2025" "Height 68.5 cm (EA-FACT); distances from WMSAA-2025 (70 m, 8 flights at 68 or 76 cm). Irish schools print 68.6 cm.";
     "UKA-2024" "75H" Outdoor M "U13": 75 m, 8 x 762, 11_500 7_500 11_000; Page "EA-FACT+WMSAA-2025+MUNSTER" "Three pages agree.";

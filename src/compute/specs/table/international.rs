@@ -1,7 +1,26 @@
 //! World Athletics, masters, and the national rule sets that follow them on the Continent.
+//!
+//! | rule set | rows | read where | from memory |
+//! | --- | --- | --- | --- |
+//! | WA | 20 | summaries of the rule in Italian, English, Russian and Japanese | heights by age indoors for under 20 and under 18 (4 rows) |
+//! | DLV | 3 | a regional federation, two web guides | number of barriers and run-in, or the spacing (3 rows) |
+//! | SFIF | 4 | the federation's changes of 2023 | - |
+//! | WMA | 26 | New Zealand masters' records, a Belgian list, others | age bands and geometry of most sprints (16 rows) |
+//!
+//! The rule book of World Athletics itself was readable only in its opening pages, so each WA row rests on pages that
+//! repeat it; two or more agree wherever the row says so. Senior figures: 110 m with ten of 1.067 m, 13.72, 9.14 and
+//! 14.02 m; 100 m with ten of 0.838 m, 13.00, 8.50 and 10.50 m; indoors 60 m with five, the same geometry and what is
+//! left as run-in.
+//!
+//! Masters: bands are those ages that share a specification. Women from 70 on over 80 m are left out, because a
+//! shorter set may apply that no page confirmed. A page prints 0.991 m for the 400 m of men from 35 on, against the
+//! rule of that event; 0.914 m is kept and marked `Memory`.
+//!
+//! Germany: three youth rows only, of regional pages; older groups follow the international rule and are not repeated.
 
 use super::{F, Indoor, M, Memory, Outdoor, Page, Spec, X};
 
+/// Sprint races 36, long races 17.
 pub(super) static ROWS: &[Spec] = specs! {
     "WA" "110H" Outdoor M "SEN": 110 m, 10 x 1_067, 13_720 9_140 14_020; Page "FIDAL-SUM+EA-FACT+JAWIKI-110+RUWIKI" "Two or more pages agree on height and all three distances. U23 uses the senior specification.";
     "WA" "110H" Outdoor M "U20": 110 m, 10 x 991, 13_720 9_140 14_020; Page "FIDAL-SUM+EA-FACT+JAWIKI-110" "Two pages agree (0.991 / 99.1 cm); an older Japanese page rounds down to 99.0 cm.";

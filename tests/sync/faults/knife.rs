@@ -73,9 +73,12 @@ pub struct Bound {
     pub values: Vec<Option<Vec<u8>>>,
 }
 
+fn number(bytes: &[u8]) -> usize {
+    bytes.iter().fold(0_usize, |sum, byte| sum << 8 | usize::from(*byte))
+}
+
 /// What a Bind message says, of a statement with this text.
 fn bound(body: &[u8], label: &str) -> Bound {
-    let number = |bytes: &[u8]| bytes.iter().fold(0_usize, |sum, byte| sum << 8 | usize::from(*byte));
     let (name, rest) = text(text(body).1);
     let (formats, rest) = rest.split_at(2);
     let (count, mut rest) = rest[2 * number(formats)..].split_at(2);
@@ -113,7 +116,6 @@ type Aside = Arc<Mutex<Option<Vec<Vec<u8>>>>>;
 
 /// The columns of a row, as text.
 fn columns(row: &[u8]) -> Vec<String> {
-    let number = |bytes: &[u8]| bytes.iter().fold(0_usize, |sum, byte| sum << 8 | usize::from(*byte));
     let mut rest = &row[7..];
     (0..number(&row[5..7]))
         .map(|_| {

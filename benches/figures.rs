@@ -1,20 +1,27 @@
-//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`, `http`, `scale`; all of them but the last, which takes long and much of the disk, when none is named.
+//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`, `http`, `overload`, `scale`; all of them but the last, which takes
+//! long and much of the disk, when none is named.
 //!
 //! Words after `sync` choose among its own: `pages`, `pushes`, `first`, `polls`; words after `flood` among `plans`,
-//! `bodies`, `sockets`; words after `http` among the routes, by their keys in `http_figures/routes.rs`; words after `scale`
-//! are a percentage and a folder.
+//! `bodies`, `sockets`; words after `http` among the routes, by their keys in `http_figures/routes.rs`; words after `scale` are a
+//! percentage and a folder. `overload --minutes N` also prints what memory does over so many minutes.
 
 mod estimate_figures;
 mod flood_figures;
 mod http_figures;
 mod lane_plan_figures;
+mod overload_figures;
 mod progress_figures;
 mod scale_figures;
 mod sync_figures;
 
 fn main() {
     // Cargo adds `--bench` to every bench.
-    let words: Vec<String> = std::env::args().skip(1).filter(|word| !word.starts_with('-')).collect();
+    let mut words: Vec<String> = std::env::args().skip(1).collect();
+    let minutes = words.iter().position(|word| word == "--minutes").map_or(0, |at| {
+        let option: Vec<String> = words.drain(at..words.len().min(at + 2)).collect();
+        option.get(1).and_then(|number| number.parse().ok()).unwrap_or(1)
+    });
+    words.retain(|word| !word.starts_with('-'));
     let (name, rest) = words.split_first().map_or(("", [].as_slice()), |(name, rest)| (name.as_str(), rest));
     let wanted = |one: &str| name.is_empty() || name == one;
     if wanted("estimate") {
@@ -34,6 +41,9 @@ fn main() {
     }
     if wanted("http") {
         http_figures::run(rest);
+    }
+    if wanted("overload") {
+        overload_figures::run(minutes);
     }
     if name == "scale" {
         scale_figures::run(rest);

@@ -3,6 +3,7 @@
 use std::future::ready;
 use std::net::TcpListener;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use actix_cors::Cors;
@@ -167,7 +168,7 @@ impl Shared {
     /// Puts settings, keys and the document together.
     pub fn new(config: Config, keys: Keys) -> Self {
         let api = document();
-        let lanes = Lanes::new(config.workers * config.connections as usize);
+        let lanes = Lanes::new(&config);
         Self {
             config,
             keys: Data::new(keys),
@@ -261,9 +262,14 @@ pub fn run(listener: TcpListener, shared: Shared, database: PgConnectOptions) ->
     let config = shared.config.clone();
     let files = config.workers * config.connections as usize + OTHER_FILES;
     let room = (sockets::fitting(config.sockets, files), config.sockets_each);
-    // A pool of its own for each worker: connections belong to the runtime that opened them.
+    // A pool of its own for each worker: connections belong to the runtime that opened them. One that takes the place of
+    // another has its lane too.
+    let workers = Arc::new(AtomicUsize::new(0));
     let app = move || {
-        let db = Db::lazy(database.clone(), config.connections).noting_erasures(config.erasures.clone());
+        let mut db = Db::lazy(database.clone(), config.connections).noting_erasures(config.erasures.clone());
+        if let Some(lane) = shared.lanes.connections.iter().cycle().nth(workers.fetch_add(1, Ordering::Relaxed)) {
+            db = db.in_turns(Arc::clone(lane));
+        }
         // Ends with the worker; what still waits then is stored by whoever stops the service.
         actix_web::rt::spawn(Trail::store_often(Data::clone(&shared.trail), db.clone(), config.audit_pause));
         build(&shared, db)

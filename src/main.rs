@@ -2,6 +2,7 @@
 
 use std::ffi::OsString;
 use std::io::Write;
+use std::net::SocketAddr;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -28,7 +29,11 @@ enum Command {
     /// Brings the database to the schema of this version.
     Migrate,
     /// Loads the invented clubs of the demo.
-    Seed,
+    Seed {
+        /// Says what to try of them, with the service at this address.
+        #[arg(long, value_name = "ADDRESS:PORT")]
+        serves_on: Option<SocketAddr>,
+    },
     /// Prints the OpenAPI document.
     Openapi,
     /// Makes a new key for signing access tokens: published at once, signing in ten minutes; the old one verifies until its
@@ -86,7 +91,7 @@ async fn main() -> ExitCode {
     let done = match Arguments::parse().command {
         Command::Serve { demo } => serve::serve(demo).await,
         Command::Migrate => serve::migrate().await,
-        Command::Seed => serve::load_seed().await,
+        Command::Seed { serves_on } => serve::load_seed(serves_on).await,
         Command::RotateKeys { now } => serve::rotate_keys(now).await,
         Command::AfterRestore => serve::after_restore().await,
         Command::Compact => serve::compact().await,

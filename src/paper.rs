@@ -56,7 +56,7 @@ impl<A: Act> Desk<'_, A> {
             return draw(form, &sheet);
         }
         let Self(permit, db, lanes) = self;
-        let turn = match lanes.athletes.free() {
+        let turn = match lanes.athletes.free(permit.club.0) {
             Some(turn) => turn,
             None => {
                 let turn = permit.turn(db, &lanes.athletes).await?;

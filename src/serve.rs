@@ -1,5 +1,7 @@
 //! Starting, running and stopping the service.
 
+mod demo;
+
 use std::io::Write;
 use std::net::{SocketAddr, TcpListener};
 use std::path::PathBuf;
@@ -26,7 +28,9 @@ use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::post;
 use crate::rehearsal;
 use crate::resources::athletes;
-use crate::seed::{self, SeedError};
+use crate::seed::SeedError;
+
+pub use demo::load_seed;
 
 /// How often what is kept long enough is dropped, by whichever instance comes first.
 const COMPACT_EVERY: chrono::Duration = chrono::Duration::hours(6);
@@ -57,6 +61,9 @@ pub enum ServeError {
     /// The invented clubs.
     #[error(transparent)]
     Seed(#[from] SeedError),
+    /// The process that loads them says why.
+    #[error("the demo could not be loaded, for the reason above")]
+    Demo,
     /// The store.
     #[error(transparent)]
     Store(#[from] StoreError),
@@ -291,27 +298,6 @@ async fn reload_often(db: Db, keys: Data<Keys>) {
     }
 }
 
-/// Loads the invented clubs into the database.
-///
-/// # Errors
-/// When the database cannot be used or the API refuses something.
-pub async fn load_seed() -> Result<(), ServeError> {
-    telemetry::init()?;
-    let database = Database::open().await?;
-    let done = seed_into(&database).await;
-    database.close().await?;
-    done?;
-    print("The invented clubs are loaded; seed-data/README.md lists the accounts.")
-}
-
-async fn seed_into(database: &Database) -> Result<(), ServeError> {
-    database.migrate().await?;
-    let db = Db::lazy(database.options.clone(), 2);
-    let keys = Keys::load(&db).await?;
-    seed::seed(&Shared::new(Config::from_env()?, keys), db).await?;
-    Ok(())
-}
-
 /// Serves until SIGINT or SIGTERM, then drains requests and stops the private database.
 ///
 /// # Errors
@@ -354,7 +340,7 @@ async fn serve_on(
     let reload = reload_often(db.clone(), Data::clone(shared.keys()));
     let carry = post::carry_often(db.clone(), carrier);
     let chores = [tokio::spawn(compact_often(db.clone())), tokio::spawn(reload), tokio::spawn(carry)];
-    let demo = if demo { Some(seed::seed(&shared, db.clone()).await?) } else { None };
+    let to_try = if demo { Some(demo::load(database, address).await?) } else { None };
     let trail = Data::clone(shared.trail());
     if let Some(probes) = probes {
         let address = probes.local_addr()?;
@@ -368,8 +354,8 @@ async fn serve_on(
     let mut running = tokio::task::spawn(server);
     print(&format!("Lanewright serves on http://{address} (documentation: http://{address}/docs)"))?;
     print(&way)?;
-    if let Some(demo) = demo {
-        print(&demo.what_to_try(address))?;
+    if let Some(to_try) = to_try {
+        print(to_try.trim_end())?;
     }
     let mut interrupt = signal(SignalKind::interrupt())?;
     let mut terminate = signal(SignalKind::terminate())?;

@@ -319,6 +319,26 @@ fn loading_the_demo_says_one_line_an_event_in_the_form_that_was_asked_for() {
     assert!(!output.status.success() && said.contains("LANEWRIGHT_LOG_FORMAT is \"colour\""), "{said}");
 }
 
+/// What loading takes is not kept by the service; what there is to try names the address that it got.
+#[test]
+fn the_demo_is_loaded_beside_the_service_which_says_what_to_try() {
+    let scratch = Scratch::new("demo");
+    let script = r#""$0" serve --demo >"$TMPDIR/said" & service=$!
+        until grep -q 'Or with the clubs that are here' "$TMPDIR/said"; do kill -0 $service || exit 1; sleep 0.1; done
+        kill $service; wait $service"#;
+    let mut program = program(&scratch, &["sh", "-c", script, env!("CARGO_BIN_EXE_lanewright")]);
+    let output =
+        program.env("LANEWRIGHT_LISTEN", "127.0.0.1:0").env("LANEWRIGHT_DATA_DIR", scratch.join("data")).output();
+    let output = output.unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let said = fs::read_to_string(scratch.join("said")).unwrap();
+    let address = said.split("serves on ").nth(1).and_then(|rest| rest.split(' ').next()).unwrap();
+    assert!(!address.ends_with(":0") && said.contains(&format!("curl -s {address}/v1/auth/sign-in")), "{said}");
+    let seed = [env!("CARGO_BIN_EXE_lanewright"), "seed", "--serves-on", "192.0.2.7:81"];
+    let output = self::program(&scratch, &seed).output().unwrap();
+    assert!(String::from_utf8_lossy(&output.stdout).contains("curl -s http://192.0.2.7:81/v1/auth/sign-in"));
+}
+
 #[test]
 fn the_exit_code_of_the_command_is_passed_on_and_nothing_stays_behind() {
     let scratch = Scratch::new("exit-code");

@@ -31,7 +31,7 @@ pub fn session_id() -> String {
 /// The access token of a phone of a club, each with an account of its own.
 pub fn access(keys: &Keys, club: u32, phone: u32) -> String {
     let id = |word| Uuid::parse_str(&part(club, word, phone)).expect("a UUID");
-    keys.sign(AccountId(id("acc0")), DeviceId(id("de71")), "sync session.write", Utc::now()).expect("a key")
+    keys.sign(AccountId(id("acc0")), DeviceId(id("de71")), "squad.read sync session.write", Utc::now()).expect("a key")
 }
 
 async fn run(conn: &mut PgConnection, sql: String) {

@@ -174,7 +174,7 @@ fn ended() -> Problem {
 /// # Errors
 /// When the database is away.
 pub async fn signed_in(db: &Db, accounts: &[Uuid], devices: &[Uuid]) -> Result<HashSet<DeviceId>, StoreError> {
-    let tables = db.accounts()?;
+    let tables = db.accounts().await?;
     let ask = async || {
         sqlx::query_scalar!(
             r#"
@@ -361,7 +361,7 @@ impl<A: Act> Permit<A> {
     /// # Errors
     /// Those of [`Permit::read`] and of [`Lane::turn`].
     pub async fn turn(&self, db: &Db, lane: &Arc<Lane>) -> Result<Turn, Problem> {
-        if let Some(turn) = lane.free() {
+        if let Some(turn) = lane.free(self.club.0) {
             return Ok(turn);
         }
         self.admit(db).await?;

@@ -19,6 +19,8 @@ pub struct Config {
     pub workers: usize,
     /// Database connections of each worker.
     pub connections: u32,
+    /// The longest that a request waits for one of them.
+    pub wait: Duration,
     /// Whether the client address is the last `X-Forwarded-For` entry (only behind a proxy that sets it).
     pub behind_proxy: bool,
     /// How long a body may come as slowly as it likes.
@@ -47,6 +49,7 @@ impl Default for Config {
             origins: Vec::new(),
             workers: std::thread::available_parallelism().map_or(2, std::num::NonZero::get),
             connections: 4,
+            wait: Self::WAIT,
             behind_proxy: false,
             patience: Self::PATIENCE,
             sockets: 4096,
@@ -78,6 +81,9 @@ impl ConfigError {
 }
 
 impl Config {
+    /// The wait for a connection when none is set: with it, whatever is let in is answered within a second.
+    pub const WAIT: Duration = Duration::from_millis(500);
+
     /// The patience when none is set.
     pub const PATIENCE: Duration = Duration::from_secs(10);
 
@@ -104,6 +110,8 @@ impl Config {
                 .unwrap_or(default.workers),
             connections: whole("LANEWRIGHT_CONNECTIONS", "give a whole number from 1 to 32", 1..=32)?
                 .unwrap_or(default.connections),
+            wait: whole("LANEWRIGHT_WAIT_MS", "give whole milliseconds from 50 to 60000", 50..=60_000)?
+                .map_or(default.wait, Duration::from_millis),
             behind_proxy,
             patience: whole("LANEWRIGHT_PATIENCE", "give whole seconds from 1 to 120", 1..=120)?
                 .map_or(default.patience, Duration::from_secs),

@@ -10,6 +10,7 @@ mod life;
 mod locks;
 mod parts;
 mod plain;
+mod queue;
 pub mod unique;
 mod upkeep;
 
@@ -27,9 +28,11 @@ use uuid::Uuid;
 use super::erasures;
 use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
+use super::lanes::{Lane, Who};
 use super::print_units::PrintUnits;
+use queue::Queue;
 
-pub use account_tx::AccountTx;
+pub use account_tx::{AccountTx, Accounts};
 pub use audience::Audience;
 pub use changes::{Change, Kind, Named, REDATE, Receipt, Revs};
 pub use error::StoreError;
@@ -73,6 +76,8 @@ impl Actor {
 #[derive(Clone, Debug)]
 pub struct Db {
     pool: PgPool,
+    /// Before the connections of the pool, so that nobody waits in the pool.
+    queue: Arc<Queue>,
     life: Arc<AtomicI32>,
     /// Where erasures are noted outside the database.
     erasures: Option<Arc<Path>>,
@@ -98,11 +103,17 @@ impl Db {
                 Box::pin(async move { life::note(conn, &noted).await })
             })
             .max_connections(connections)
-            .acquire_timeout(Duration::from_secs(5))
+            .acquire_timeout(queue::PATIENCE)
             .idle_timeout(Duration::from_mins(5))
             .test_before_acquire(false)
             .connect_lazy_with(options);
-        Self { pool, life, erasures: None }
+        Self { pool, queue: Queue::of(connections), life, erasures: None }
+    }
+
+    /// The same, whose connections have the turns of a lane.
+    #[must_use]
+    pub fn in_turns(self, lane: Arc<Lane>) -> Self {
+        Self { queue: Queue::before(lane), ..self }
     }
 
     /// The same, and whoever is erased is noted in a file outside the database; see [`erasures`].
@@ -114,36 +125,46 @@ impl Db {
     /// For a single statement over account tables, outside a transaction.
     ///
     /// # Errors
-    /// When the request holds a connection.
-    pub fn accounts(&self) -> Result<Accounts<'_>, StoreError> {
-        Ok(Accounts { pool: &self.pool, _hold: Hold::take()? })
+    /// When the request holds a connection, or too many wait for one.
+    pub async fn accounts(&self) -> Result<Accounts<'_>, StoreError> {
+        Ok(Accounts::new(&self.pool, Hold::take()?.with(&self.queue, None).await?))
     }
 
     /// A transaction over accounts.
     ///
     /// # Errors
-    /// When the database is away.
+    /// When the database is away, or too many wait for it.
     pub async fn account_tx(&self) -> Result<AccountTx, StoreError> {
-        let begun = self.begin("BEGIN".to_owned()).await?;
+        let begun = self.begin(None, "BEGIN".to_owned()).await?;
         Ok(AccountTx::new(begun, self.life.load(Ordering::Relaxed)))
     }
 
     /// A read-only transaction in one club.
     ///
     /// # Errors
-    /// When the database is away.
+    /// When the database is away, or too many wait for it.
     pub async fn read(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
         let begin = format!("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; {}", enter(club, actor.account));
-        Ok(ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone()))
+        Ok(ClubTx::new(
+            self.begin(Some(who(club, actor)), begin).await?,
+            self.life.load(Ordering::Relaxed),
+            club,
+            actor.clone(),
+        ))
     }
 
     /// A writing transaction in one club.
     ///
     /// # Errors
-    /// When the database is away.
+    /// When the database is away, or too many wait for it.
     pub async fn write(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
         let begin = format!("BEGIN; {}", enter(club, actor.account));
-        let mut tx = ClubTx::new(self.begin(begin).await?, self.life.load(Ordering::Relaxed), club, actor.clone());
+        let mut tx = ClubTx::new(
+            self.begin(Some(who(club, actor)), begin).await?,
+            self.life.load(Ordering::Relaxed),
+            club,
+            actor.clone(),
+        );
         tx.erasures.clone_from(&self.erasures);
         Ok(tx)
     }
@@ -160,13 +181,17 @@ impl Db {
         if found >= wanted { Ok(()) } else { Err(StoreError::NotFound("current schema")) }
     }
 
-    /// Begins; once more when the pooled connection had died unnoticed.
+    /// Begins, after a turn of whoever asks; once more when the pooled connection had died unnoticed.
     ///
     /// In a task of its own, because a request may end at any await (its body is refused, its client is gone): a begin
     /// that is dropped half-way would give its connection back to the pool inside a transaction, in the role and club
     /// of that request.
-    async fn begin(&self, sql: String) -> Result<(Transaction<'static, Postgres>, Hold), StoreError> {
-        let hold = Hold::take()?;
+    async fn begin(
+        &self,
+        named: Option<Who>,
+        sql: String,
+    ) -> Result<(Transaction<'static, Postgres>, Hold), StoreError> {
+        let hold = Hold::take()?.with(&self.queue, named).await?;
         let pool = self.pool.clone();
         let begun = tokio::spawn(async move {
             match pool.begin_with(AssertSqlSafe(sql.clone())).await {
@@ -178,23 +203,14 @@ impl Db {
     }
 }
 
+/// Somebody who asks for rows of a club.
+fn who(club: ClubId, actor: &Actor) -> Who {
+    Who { club: club.0, account: actor.account.0 }
+}
+
 /// The statements that put a transaction into one club, and of accounts show it one. The ids are typed UUIDs, so the text is safe.
 fn enter(club: ClubId, account: AccountId) -> String {
     format!("SET LOCAL ROLE club_app; SET LOCAL app.club_id = '{club}'; SET LOCAL app.account_id = '{account}'")
-}
-
-/// The pool, for one statement.
-#[derive(Debug)]
-pub struct Accounts<'a> {
-    pool: &'a PgPool,
-    _hold: Hold,
-}
-
-impl Accounts<'_> {
-    /// The pool.
-    pub fn pool(&self) -> &PgPool {
-        self.pool
-    }
 }
 
 /// A transaction that can touch the rows of one club only.
@@ -204,7 +220,7 @@ impl Accounts<'_> {
 #[derive(Debug)]
 pub struct ClubTx {
     tx: Transaction<'static, Postgres>,
-    _hold: Hold,
+    hold: Hold,
     locks: locks::Locks,
     /// The life of the database as far as this instance knows.
     pub life: i32,
@@ -239,7 +255,7 @@ impl ClubTx {
     fn new((tx, hold): (Transaction<'static, Postgres>, Hold), life: i32, club: ClubId, actor: Actor) -> Self {
         Self {
             tx,
-            _hold: hold,
+            hold,
             locks: locks::Locks::default(),
             life,
             club,
@@ -257,6 +273,11 @@ impl ClubTx {
     /// The connection, for reading.
     pub fn conn(&mut self) -> &mut PgConnection {
         &mut self.tx
+    }
+
+    /// Notes whether the actor is a member: as one they wait for their next connection with the club, else with their address.
+    pub fn found(&self, member: bool) {
+        self.hold.found(who(self.club, &self.actor), member);
     }
 
     /// The connection, for a write that changes this record.

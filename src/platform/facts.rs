@@ -49,38 +49,44 @@ pub struct Wanted<At> {
     pub fetch: i64,
 }
 
-/// The facts that the actor sees.
+/// The facts that the actor sees: along the whole list for whoever sees everybody, else along that of each athlete.
 ///
 /// # Errors
 /// Database errors.
 pub async fn page<R: Fact>(tx: &mut ClubTx, wanted: Wanted<R::At>) -> Result<Vec<R>, StoreError> {
-    if tx.actor.groups.is_some() && wanted.athlete.is_none() && wanted.session.is_none() {
-        let athletes = grants::seen_athletes(tx).await?;
+    let athletes = match wanted.athlete {
+        Some(athlete) => Some(grants::visible_athletes(tx, &[athlete]).await?.into_keys().collect()),
+        None if tx.actor.groups.is_some() => Some(grants::seen_athletes(tx).await?),
+        None => None,
+    };
+    if let Some(athletes) = athletes {
         return of_athletes(tx, wanted, &athletes).await;
     }
     let mut list = Parts::new(tx, R::SELECT)?;
-    match wanted.athlete {
-        Some(athlete) => list.of_athlete(tx, athlete)?,
-        None => list.of_seen_athletes(tx)?,
-    }
+    list.of_seen_athletes(tx)?;
     if let Some(session) = wanted.session {
         list.with(" and x.session_id = ?", session)?;
     }
-    narrow::<R>(&mut list, &wanted)?;
+    narrow::<R>(&mut list, &wanted, PLAIN)?;
     list.first(tx, "at, id", wanted.fetch).await
 }
 
-/// Narrows a list to its days, what stands, and what is behind its place. Bounds have the type of the column: what the server
-/// would have to convert it looks at only after it has read the row, because of row security.
-fn narrow<R: Fact>(list: &mut Parts, wanted: &Wanted<R::At>) -> Result<(), StoreError> {
-    if let Some(from) = wanted.from {
-        list.with(" and x.at >= ?", from)?;
-    }
-    if let Some(before) = wanted.before {
-        list.with(" and x.at < ?", before)?;
+/// Narrows a list to its days, what stands, and what is behind its place; `bounds` are the beginnings of the first day, the last
+/// and the place, in the columns of the index that is gone along.
+///
+/// Bounds have the type of the column: what the server would have to convert it looks at only after it has read the row,
+/// because of row security.
+fn narrow<R: Fact>(list: &mut Parts, wanted: &Wanted<R::At>, bounds: [&'static str; 3]) -> Result<(), StoreError> {
+    let [from, before, after] = bounds;
+    for (bound, at) in [(from, wanted.from), (before, wanted.before)] {
+        if let Some(at) = at {
+            list.then(bound);
+            list.with("?)", at)?;
+        }
     }
     if let Some(Place(at, id)) = wanted.after {
-        list.with(" and (x.at, x.id) > (?", at)?;
+        list.then(after);
+        list.with("?", at)?;
         list.with(", ?)", id)?;
     }
     if !wanted.all {
@@ -89,6 +95,16 @@ fn narrow<R: Fact>(list: &mut Parts, wanted: &Wanted<R::At>) -> Result<(), Store
     Ok(())
 }
 
+/// The bounds of a list that is gone along as a whole.
+const PLAIN: [&str; 3] = [" and x.at >= (", " and x.at < (", " and (x.at, x.id) > ("];
+/// The bounds of one athlete of many: said with the athlete, they lead along the index of athletes and no other, whatever the
+/// server knows of its tables.
+const EACH: [&str; 3] = [
+    " and (x.athlete_id, x.at) >= (a.id, ",
+    " and (x.athlete_id, x.at) < (a.id, ",
+    " and (x.athlete_id, x.at, x.id) > (a.id, ",
+];
+
 /// Along the facts of each of these athletes at once.
 async fn of_athletes<R: Fact>(tx: &mut ClubTx, wanted: Wanted<R::At>, athletes: &[Uuid]) -> Result<Vec<R>, StoreError> {
     let mut each = people::each(athletes.len(), wanted.fetch);
@@ -96,8 +112,18 @@ async fn of_athletes<R: Fact>(tx: &mut ClubTx, wanted: Wanted<R::At>, athletes: 
         let mut list = Parts::new(tx, "select x.* from ")?;
         list.with("unnest((select ?::uuid[])::uuid[]) as a (id) cross join lateral (select * from (", athletes)?;
         list.then(R::SELECT);
-        list.then(" and x.athlete_id = a.id");
-        narrow::<R>(&mut list, &wanted)?;
+        match wanted.session {
+            None => {
+                list.then(" and x.athlete_id = a.id");
+                narrow::<R>(&mut list, &wanted, EACH)?;
+            }
+            // Between bounds over the columns of the index of sessions and athletes, for the same reason.
+            Some(session) => {
+                list.with(" and x.session_id = ? and (x.session_id, x.athlete_id) >= (?, a.id)", session)?;
+                list.with(" and (x.session_id, x.athlete_id) <= (?, a.id)", session)?;
+                narrow::<R>(&mut list, &wanted, PLAIN)?;
+            }
+        }
         list.with(" order by x.at, x.id limit 201) first limit (select ?::bigint)) x", each)?;
         let mut found: Vec<R> = list.all(tx).await?;
         let places = found.iter().map(|row| (row.athlete(), row.place())).collect();

@@ -374,6 +374,9 @@ impl From<StoreError> for Problem {
                 tracing::error!(request.id = telemetry::request_id(), "a write was not recorded as a change");
                 Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
             }
+            StoreError::Busy => {
+                Self::new(Code::Unavailable, "Too many requests wait at this moment; nothing was stored. Try again.")
+            }
             StoreError::SecondConnection => {
                 Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
             }

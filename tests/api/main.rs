@@ -42,6 +42,7 @@ mod measurements;
 mod members;
 mod oauth;
 mod operations;
+mod overload;
 mod pages;
 mod progression;
 mod pushed_plans;

@@ -131,8 +131,9 @@ impl TestApp {
         Self::spawn_with(pool, options, config).await
     }
 
-    /// Starts a server with settings of its own.
+    /// Starts a server with settings of its own. On a slow machine whoever waits for a connection is not refused for it.
     pub async fn spawn_with(pool: PgPool, options: PgConnectOptions, config: Config) -> Self {
+        let config = Config { wait: std::time::Duration::from_mins(1), ..config };
         let keys = Keys::load(&Db::lazy(options.clone(), 1)).await.unwrap();
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());

@@ -54,6 +54,8 @@ impl Service {
             .env("LANEWRIGHT_LISTEN", "127.0.0.1:0")
             .env("LANEWRIGHT_BEHIND_PROXY", "true")
             .env("LANEWRIGHT_WORKERS", "2")
+            // A slow machine is no flood.
+            .env("LANEWRIGHT_WAIT_MS", "20000")
             .env("LANEWRIGHT_DATA_DIR", &folder)
             .env("LANEWRIGHT_LOG", std::env::var("LANEWRIGHT_LOG").unwrap_or_else(|_| "error".to_owned()))
             .stdin(Stdio::piped())

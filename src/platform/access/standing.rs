@@ -91,6 +91,7 @@ pub async fn read(tx: &mut ClubTx, device: DeviceId, client: Option<ClientId>) -
         audit::is_stranger();
     }
     let member = row.role.filter(|_| row.deleted_at.is_none());
+    tx.found(member.is_some());
     let role = member.map(|word| Role::from_word(&word).ok_or(StoreError::Corrupt("member"))).transpose()?;
     let every = row.scopes.contains(&Uuid::nil());
     let groups =

@@ -1,10 +1,28 @@
 //! Transactions over what belongs to accounts and not to a club.
 
-use sqlx::{AssertSqlSafe, PgConnection, Postgres, Transaction};
+use sqlx::{AssertSqlSafe, PgConnection, PgPool, Postgres, Transaction};
 
 use super::{Actor, ClubTx, Hold, StoreError, enter};
 use crate::platform::ids::{AccountId, ClubId};
 use crate::platform::news;
+
+/// The pool, for one statement.
+#[derive(Debug)]
+pub struct Accounts<'a> {
+    pool: &'a PgPool,
+    _hold: Hold,
+}
+
+impl<'a> Accounts<'a> {
+    pub(super) fn new(pool: &'a PgPool, hold: Hold) -> Self {
+        Self { pool, _hold: hold }
+    }
+
+    /// The pool.
+    pub fn pool(&self) -> &PgPool {
+        self.pool
+    }
+}
 
 /// A transaction over account tables.
 #[derive(Debug)]

@@ -20,6 +20,9 @@ pub enum StoreError {
     /// A stored row does not parse.
     #[error("a stored {0} does not parse")]
     Corrupt(&'static str),
+    /// Too many wait for a connection.
+    #[error("too many wait for the database")]
+    Busy,
     /// A request asked for a second connection while it held one: with many such requests at once none would go on.
     #[error("a request asked for a second connection")]
     SecondConnection,

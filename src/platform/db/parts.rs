@@ -74,19 +74,6 @@ impl Parts {
         self.with(seen, groups)
     }
 
-    /// Only what is about one athlete, in `x.athlete_id`, who is there and whom the actor sees: asked once, not for each row.
-    ///
-    /// # Errors
-    /// A value that cannot be written.
-    pub fn of_athlete(&mut self, tx: &ClubTx, athlete: Uuid) -> Result<(), StoreError> {
-        self.with(" and x.athlete_id = ?", athlete)?;
-        let there = " and exists (select from athletes a where a.club_id = $1 and a.id = ? and a.deleted_at is null)";
-        self.with(there, athlete)?;
-        let Some(groups) = tx.actor.group_ids() else { return Ok(()) };
-        self.with(" and exists (select from athlete_scope v where v.club_id = $1 and v.athlete_id = ?", athlete)?;
-        self.with(" and v.scope_id = any ((select ?::uuid[])::uuid[]))", groups)
-    }
-
     /// All rows.
     ///
     /// # Errors

@@ -13,7 +13,7 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn owning(&self, club: ClubId) -> Result<AccountTx, StoreError> {
-        let begun = self.begin(format!("BEGIN; SET LOCAL app.club_id = '{club}'")).await?;
+        let begun = self.begin(None, format!("BEGIN; SET LOCAL app.club_id = '{club}'")).await?;
         Ok(AccountTx::new(begun, self.life.load(Ordering::Relaxed)))
     }
 

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use uuid::Uuid;
 
 /// Who waits.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Who {
     /// The club; for callers outside of clubs, where they come from.
     pub club: Uuid,
@@ -41,14 +41,25 @@ impl<V: Default> Rotation<V> {
         self.0.iter().find(|(known, _)| *known == party).map(|(_, waiting)| waiting)
     }
 
-    /// Takes from the party whose turn it is; `take` also says whether nothing is left of it.
-    fn next<T>(&mut self, take: impl FnOnce(&mut V) -> (Option<T>, bool)) -> Option<T> {
-        let (party, mut waiting) = self.0.pop_front()?;
+    /// Takes from the party whose turn it is among those that may; `take` also says whether nothing is left of it.
+    fn next<T>(
+        &mut self,
+        may: impl Fn(Uuid) -> bool,
+        take: impl FnOnce(&mut V) -> (Option<T>, bool),
+    ) -> Option<(Uuid, T)> {
+        let at = self.0.iter().position(|(party, _)| may(*party))?;
+        let (party, mut waiting) = self.0.remove(at)?;
         let (taken, empty) = take(&mut waiting);
         if !empty {
             self.0.push_back((party, waiting));
         }
-        taken
+        taken.map(|taken| (party, taken))
+    }
+
+    /// How many have their turn before somebody new of a party of which so many wait already.
+    fn before(&self, party: Uuid, waiting: usize, count: impl Fn(&V) -> usize) -> usize {
+        let others = self.0.iter().filter(|(other, _)| *other != party);
+        waiting + others.map(|(_, theirs)| count(theirs).min(waiting + 1)).sum::<usize>()
     }
 }
 
@@ -95,18 +106,30 @@ impl<T> Fair<T> {
         if full {
             return Err(item);
         }
-        match self.clubs.of(who.club).and_then(|accounts| accounts.of(who.account)) {
-            Some(queue) => queue.push_back(item),
-            None => return Err(item),
-        }
+        self.add(who, item);
         Ok(())
     }
 
-    /// Whose turn it is.
-    pub fn pop(&mut self) -> Option<T> {
-        self.clubs.next(|accounts| {
-            let taken = accounts.next(|queue| (queue.pop_front(), queue.is_empty()));
-            (taken, accounts.0.is_empty())
+    /// Queues somebody, however many wait.
+    pub fn add(&mut self, who: Who, item: T) {
+        if let Some(queue) = self.clubs.of(who.club).and_then(|accounts| accounts.of(who.account)) {
+            queue.push_back(item);
+        }
+    }
+
+    /// How many have their turn before somebody who comes now: of their club, and in all.
+    pub fn before(&self, who: Who) -> (usize, usize) {
+        let accounts = self.clubs.find(who.club);
+        let own = accounts.and_then(|accounts| accounts.find(who.account)).map_or(0, VecDeque::len);
+        let club = accounts.map_or(0, |accounts| accounts.before(who.account, own, VecDeque::len));
+        (club, self.clubs.before(who.club, club, waiting))
+    }
+
+    /// Whose turn it is among the clubs that may have one, and their club.
+    pub fn pop(&mut self, may: impl Fn(Uuid) -> bool) -> Option<(Uuid, T)> {
+        self.clubs.next(may, |accounts| {
+            let taken = accounts.next(|_| true, |queue| (queue.pop_front(), queue.is_empty()));
+            (taken.map(|(_, item)| item), accounts.0.is_empty())
         })
     }
 
@@ -132,8 +155,12 @@ mod tests {
         Who { club: Uuid::from_u128(club), account: Uuid::from_u128(account) }
     }
 
+    fn take<T>(queue: &mut Fair<T>) -> Option<T> {
+        queue.pop(|_| true).map(|(_, item)| item)
+    }
+
     fn all(queue: &mut Fair<&'static str>) -> Vec<&'static str> {
-        std::iter::from_fn(|| queue.pop()).collect()
+        std::iter::from_fn(|| take(queue)).collect()
     }
 
     #[test]
@@ -152,7 +179,7 @@ mod tests {
         }
         assert_eq!(queue.count(), 7);
         assert_eq!(all(&mut queue), ["1a", "2a", "3a", "1x", "2b", "1b", "1c"]);
-        assert_eq!((queue.count(), queue.pop()), (0, None));
+        assert_eq!((queue.count(), take(&mut queue)), (0, None));
     }
 
     #[test]
@@ -161,9 +188,9 @@ mod tests {
         for _ in 0..50 {
             queue.push(who(1, 1), "flood").unwrap();
         }
-        assert_eq!(queue.pop(), Some("flood"));
+        assert_eq!(take(&mut queue), Some("flood"));
         queue.push(who(2, 2), "late").unwrap();
-        assert_eq!([queue.pop(), queue.pop()], [Some("flood"), Some("late")]);
+        assert_eq!([take(&mut queue), take(&mut queue)], [Some("flood"), Some("late")]);
         // In the same club an account that has not waited comes before the rest of the flood too.
         queue.push(who(1, 9), "colleague").unwrap();
         let order = all(&mut queue);
@@ -177,7 +204,7 @@ mod tests {
         queue.push(who(2, 2), "calm").unwrap();
         let mut order = Vec::new();
         for _ in 0..4 {
-            let next = queue.pop().unwrap();
+            let next = take(&mut queue).unwrap();
             order.push(next);
             queue.push(if next == "busy" { who(1, 1) } else { who(2, 2) }, next).unwrap();
             queue.push(who(1, 1), "busy").unwrap();
@@ -196,8 +223,45 @@ mod tests {
         queue.push(who(2, 4), 6).unwrap();
         queue.push(who(3, 5), 7).unwrap();
         assert_eq!(queue.push(who(4, 6), 8), Err(8), "the queue is full");
-        assert_eq!(queue.pop(), Some(1));
+        assert_eq!(take(&mut queue), Some(1));
         queue.push(who(4, 6), 8).unwrap();
+    }
+
+    #[test]
+    fn a_club_that_may_not_keeps_its_place_and_the_next_one_goes() {
+        let mut queue = Fair::new(WIDE);
+        for (club, item) in [(1, "1a"), (1, "1b"), (2, "2a")] {
+            queue.push(who(club, club), item).unwrap();
+        }
+        let not_the_first = |club: Uuid| club != Uuid::from_u128(1);
+        assert_eq!([queue.pop(not_the_first), queue.pop(not_the_first)], [Some((Uuid::from_u128(2), "2a")), None]);
+        assert_eq!(all(&mut queue), ["1a", "1b"]);
+    }
+
+    #[test]
+    fn how_many_go_before_is_what_the_order_comes_to() {
+        let mut queue = Fair::new(WIDE);
+        for (from, count) in [(who(1, 1), 9), (who(1, 2), 2), (who(2, 3), 5), (who(3, 4), 1)] {
+            for _ in 0..count {
+                queue.push(from, "waits").unwrap();
+            }
+        }
+        for one in [who(1, 1), who(1, 2), who(1, 9), who(2, 3), who(2, 9), who(3, 4), who(4, 5)] {
+            let (_, before) = queue.before(one);
+            let mut copy = Fair::new(WIDE);
+            for (club, accounts) in &queue.clubs.0 {
+                for (account, items) in &accounts.0 {
+                    items.iter().for_each(|item| copy.add(Who { club: *club, account: *account }, *item));
+                }
+            }
+            copy.add(one, "comes");
+            // Where turns are equal, whoever stands first in the rotation goes first; nobody is told less than they wait.
+            let order = all(&mut copy);
+            let at = order.iter().position(|item| *item == "comes").unwrap();
+            assert!(at <= before && before <= at + 3, "{one:?}: {at} of {}, told {before}", order.len());
+        }
+        assert_eq!(queue.before(who(1, 9)), (2, 6), "one of each colleague, and of each other club as many rounds");
+        assert_eq!(queue.before(who(4, 5)), (0, 3));
     }
 
     #[test]
@@ -209,6 +273,6 @@ mod tests {
         assert_eq!(queue.count(), 1);
         queue.push(who(1, 1), 3).unwrap();
         queue.retain(|_| false);
-        assert_eq!((queue.count(), queue.pop()), (0, None));
+        assert_eq!((queue.count(), take(&mut queue)), (0, None));
     }
 }

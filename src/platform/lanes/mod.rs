@@ -1,10 +1,13 @@
-//! Lanes for what takes long: so much at once, the rest in a fair and short queue, never a core that others need.
+//! Lanes for what there is little of: so much at once, the rest in a fair and short queue, and whoever would wait too long is
+//! told at once.
 //!
-//! A turn is taken before the inputs are read and with no connection in hand, so that whoever waits keeps nothing from
-//! others; what is computed runs on threads of the lane.
+//! Lanes of what computes leave a core to others. A turn in one is taken before the inputs are read and with no connection in
+//! hand, so that whoever waits keeps nothing from others; what is computed runs on threads of the lane. The connections of a
+//! worker are a lane too; `platform/db/queue.rs` says who waits for one as whom.
 
 mod fair;
 
+use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, LazyLock, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -12,13 +15,43 @@ use std::time::Duration;
 use actix_web::http::header::RETRY_AFTER;
 use tokio::sync::oneshot;
 use tokio::time::{Instant, timeout_at};
+use uuid::Uuid;
 
 pub use fair::{Bounds, Fair, Who};
 
+use super::config::Config;
 use super::problem::{Code, Problem};
 
-/// The longest that anybody waits for a turn, unless their own time is shorter.
+/// The longest that anybody waits for a turn to compute, unless their own time is shorter.
 const WAIT: Duration = Duration::from_secs(10);
+/// How many may wait in a lane. Whoever waits holds nothing and has their turn only after the other clubs: what a phone sends
+/// many times over may wait, what comes by the hundred is told to come again.
+const BOUNDS: Bounds = Bounds { account: 32, club: 64, all: 256 };
+
+/// How a lane gives turns.
+#[derive(Clone, Copy, Debug)]
+pub struct Rules {
+    /// Turns at once.
+    pub at_once: usize,
+    /// Those of one club: what is left is for others.
+    pub of_one: usize,
+    /// The longest that anybody waits.
+    pub wait: Duration,
+    /// How many may wait.
+    pub bounds: Bounds,
+}
+
+impl Rules {
+    /// Of a lane that one club may have for itself while nobody else comes.
+    pub const fn of(at_once: usize, bounds: Bounds) -> Self {
+        Self { at_once, of_one: at_once, wait: WAIT, bounds }
+    }
+
+    /// Of so many connections to a database: one club has at most half of them, so that another finds one free.
+    pub fn of_connections(connections: usize, wait: Duration) -> Self {
+        Self { at_once: connections, of_one: connections.div_ceil(2), wait, bounds: BOUNDS }
+    }
+}
 
 /// One lane.
 #[derive(Debug)]
@@ -27,29 +60,69 @@ pub struct Lane {
     name: &'static str,
     /// How much its threads give way to others (the `nice` of POSIX).
     yields: i32,
+    rules: Rules,
     state: Mutex<State>,
 }
 
 #[derive(Debug)]
 struct State {
     free: usize,
+    /// The turns of each club that has any.
+    inside: HashMap<Uuid, usize>,
     queue: Fair<oneshot::Sender<Turn>>,
+    /// How long a turn lasted of late: of the last dozen or so.
+    lasts: Duration,
+}
+
+impl State {
+    /// Whether there is a turn for a club.
+    fn has(&self, club: Uuid, rules: &Rules) -> bool {
+        self.free > 0 && self.inside.get(&club).copied().unwrap_or(0) < rules.of_one
+    }
+
+    /// How long those take who have their turn before somebody who comes now, if turns last as they did.
+    fn expects(&self, who: Who, rules: &Rules) -> Duration {
+        let (club, all) = self.queue.before(who);
+        let wait = |before: usize, at_once: usize| {
+            let times = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
+            self.lasts.saturating_mul(times(before)) / times(at_once)
+        };
+        wait(club, rules.of_one).max(wait(all, rules.at_once))
+    }
+
+    /// Notes the end of a turn.
+    fn ended(&mut self, club: Uuid, lasted: Duration) {
+        self.free += 1;
+        if let Some(inside) = self.inside.get_mut(&club) {
+            *inside -= 1;
+            if *inside == 0 {
+                self.inside.remove(&club);
+            }
+        }
+        self.lasts = (self.lasts * 7 + lasted) / 8;
+    }
 }
 
 /// Leave to use a lane; dropping it lets the next one in.
 #[derive(Debug)]
-pub struct Turn(Arc<Lane>);
+pub struct Turn {
+    lane: Arc<Lane>,
+    club: Uuid,
+    since: Instant,
+}
 
 fn busy() -> Problem {
-    let detail = "Others are being computed, and too many wait; nothing was stored. Try again.";
+    let detail = "Others have their turn, and too many wait; nothing was stored. Try again.";
     Problem::new(Code::Unavailable, detail).with_header(RETRY_AFTER, "5")
 }
 
 impl Lane {
-    /// A lane for so many at once.
-    pub fn new(name: &'static str, at_once: usize, yields: i32, bounds: Bounds) -> Arc<Self> {
-        let state = State { free: at_once.max(1), queue: Fair::new(bounds) };
-        Arc::new(Self { name, yields, state: Mutex::new(state) })
+    /// A lane with these rules.
+    pub fn new(name: &'static str, yields: i32, rules: Rules) -> Arc<Self> {
+        let rules = Rules { at_once: rules.at_once.max(1), of_one: rules.of_one.max(1), ..rules };
+        let queue = Fair::new(rules.bounds);
+        let state = State { free: rules.at_once, inside: HashMap::new(), queue, lasts: Duration::ZERO };
+        Arc::new(Self { name, yields, rules, state: Mutex::new(state) })
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
@@ -61,57 +134,91 @@ impl Lane {
         self.state().queue.count()
     }
 
-    /// A turn that nobody has to wait for.
-    pub fn free(self: &Arc<Self>) -> Option<Turn> {
-        self.take(&mut self.state())
+    /// A turn of a club that nobody has to wait for.
+    pub fn free(self: &Arc<Self>, club: Uuid) -> Option<Turn> {
+        self.take(&mut self.state(), club)
     }
 
-    fn take(self: &Arc<Self>, state: &mut State) -> Option<Turn> {
-        state.free = state.free.checked_sub(1)?;
-        Some(Turn(Arc::clone(self)))
+    fn take(self: &Arc<Self>, state: &mut State, club: Uuid) -> Option<Turn> {
+        if !state.has(club, &self.rules) {
+            return None;
+        }
+        state.free -= 1;
+        *state.inside.entry(club).or_default() += 1;
+        Some(Turn { lane: Arc::clone(self), club, since: Instant::now() })
     }
 
     /// Waits for a turn.
     ///
     /// # Errors
-    /// 503 with `Retry-After` when too many wait, or for too long.
+    /// 503 with `Retry-After`: at once when too many wait, or would for too long; else after that time.
     pub async fn turn(self: &Arc<Self>, who: Who) -> Result<Turn, Problem> {
-        self.turn_until(who, Instant::now() + WAIT).await
+        self.turn_until(who, Instant::now() + self.rules.wait).await
     }
 
     /// Waits for a turn, at most until a moment.
     ///
     /// # Errors
-    /// 503 with `Retry-After` when too many wait, or for too long.
+    /// Those of [`Lane::turn`].
     pub async fn turn_until(self: &Arc<Self>, who: Who, until: Instant) -> Result<Turn, Problem> {
+        let until = until.min(Instant::now() + self.rules.wait);
+        self.wait(who, until, |state, sender| {
+            if Instant::now() + state.expects(who, &self.rules) > until {
+                return Err(sender);
+            }
+            state.queue.push(who, sender)
+        })
+        .await
+    }
+
+    /// Waits for one more turn of somebody who has had one for the same work, however many wait: half-done work that is
+    /// refused would be done again.
+    ///
+    /// # Errors
+    /// 503 with `Retry-After` when the time is over.
+    pub async fn turn_again(self: &Arc<Self>, who: Who, until: Instant) -> Result<Turn, Problem> {
+        self.wait(who, until, |state, sender| {
+            state.queue.add(who, sender);
+            Ok(())
+        })
+        .await
+    }
+
+    async fn wait(
+        self: &Arc<Self>,
+        who: Who,
+        until: Instant,
+        queue: impl FnOnce(&mut State, oneshot::Sender<Turn>) -> Result<(), oneshot::Sender<Turn>>,
+    ) -> Result<Turn, Problem> {
         let waiting = {
             let mut state = self.state();
-            if let Some(turn) = self.take(&mut state) {
+            // Nobody waits for a turn that there is: those who wait are of clubs that have all of theirs.
+            if let Some(turn) = self.take(&mut state, who.club) {
                 return Ok(turn);
             }
             state.queue.retain(|one| !one.is_closed());
             let (sender, waiting) = oneshot::channel();
-            state.queue.push(who, sender).map_err(|_| busy())?;
+            queue(&mut state, sender).map_err(|_| busy())?;
             waiting
         };
-        timeout_at(until.min(Instant::now() + WAIT), waiting).await.ok().and_then(Result::ok).ok_or_else(busy)
+        timeout_at(until, waiting).await.ok().and_then(Result::ok).ok_or_else(busy)
     }
 }
 
 impl Drop for Turn {
     fn drop(&mut self) {
         let next = {
-            let mut state = self.0.state();
+            let mut state = self.lane.state();
+            state.ended(self.club, self.since.elapsed());
             state.queue.retain(|one| !one.is_closed());
-            let next = state.queue.pop();
-            if next.is_none() {
-                state.free += 1;
-            }
-            next
+            let State { queue, inside, .. } = &mut *state;
+            let of_one = self.lane.rules.of_one;
+            let next = queue.pop(|club| inside.get(&club).copied().unwrap_or(0) < of_one);
+            next.and_then(|(club, sender)| Some((sender, self.lane.take(&mut state, club)?)))
         };
-        if let Some(next) = next {
+        if let Some((sender, turn)) = next {
             // Whoever has just given up drops the turn again, and with it the one after has it.
-            drop(next.send(Self(Arc::clone(&self.0))));
+            drop(sender.send(turn));
         }
     }
 }
@@ -134,7 +241,7 @@ impl Turn {
         work: impl FnOnce(&Self) -> T + Send + 'static,
     ) -> Result<T, Problem> {
         let (done, result) = oneshot::channel();
-        let (name, yields) = (self.0.name, self.0.yields);
+        let (name, yields) = (self.lane.name, self.lane.yields);
         let thread = std::thread::Builder::new().name(name.to_owned()).spawn(move || {
             let turn = self;
             give_way(yields);
@@ -154,8 +261,8 @@ impl Turn {
     /// Works on each of many, on this thread and on one more for every turn of the lane that nobody uses or waits for; the
     /// results are in the order of the items.
     pub fn each<T: Sync, R: Send>(&self, items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
-        let Self(lane) = self;
-        let more: Vec<Self> = items.iter().skip(1).map_while(|_| lane.free()).collect();
+        let lane = &self.lane;
+        let more: Vec<Self> = items.iter().skip(1).map_while(|_| lane.free(self.club)).collect();
         let next = AtomicUsize::new(0);
         let take = || {
             let mut done = Vec::new();
@@ -210,6 +317,8 @@ pub struct Lanes {
     pub strangers: Arc<Lane>,
     /// Large reads; nothing is computed, but connections are few.
     pub reads: Arc<Lane>,
+    /// The database connections of each worker.
+    pub connections: Vec<Arc<Lane>>,
 }
 
 /// Cores that computing may take: one is left to everything else.
@@ -218,32 +327,32 @@ fn cores() -> usize {
 }
 
 impl Lanes {
-    /// The lanes of a service with so many database connections.
-    pub fn new(connections: usize) -> Self {
-        // Whoever waits holds nothing and has their turn only after the other clubs: what a phone sends many times over may
-        // wait, what comes by the hundred is told to come again.
-        let bounds = Bounds { account: 32, club: 64, all: 256 };
+    /// The lanes of a service with these settings.
+    pub fn new(config: &Config) -> Self {
+        let connections = config.connections as usize;
+        let own = Rules::of_connections(connections, config.wait);
         Self {
-            plans: Lane::new("plans", cores(), 15, bounds),
-            squads: Lane::new("squads", cores(), 10, bounds),
-            athletes: Lane::new("athletes", cores(), 5, bounds),
-            strangers: Lane::new("strangers", 1, 10, bounds),
-            reads: Lane::new("reads", connections / 2, 0, bounds),
+            plans: Lane::new("plans", 15, Rules::of(cores(), BOUNDS)),
+            squads: Lane::new("squads", 10, Rules::of(cores(), BOUNDS)),
+            athletes: Lane::new("athletes", 5, Rules::of(cores(), BOUNDS)),
+            strangers: Lane::new("strangers", 10, Rules::of(1, BOUNDS)),
+            reads: Lane::new("reads", 0, Rules::of(config.workers * connections / 2, BOUNDS)),
+            connections: (0..config.workers.max(1)).map(|_| Lane::new("connections", 0, own)).collect(),
         }
     }
 }
 
 /// Password hashing, of all services of this process.
-pub static PASSWORDS: LazyLock<Arc<Lane>> =
-    LazyLock::new(|| Lane::new("passwords", cores(), 5, Bounds { account: 32, club: 32, all: 128 }));
+pub static PASSWORDS: LazyLock<Arc<Lane>> = LazyLock::new(|| {
+    let bounds = Bounds { account: 32, club: 32, all: 128 };
+    Lane::new("passwords", 5, Rules::of(cores(), bounds))
+});
 
 #[cfg(test)]
 mod tests {
-    use uuid::Uuid;
-
     use super::*;
 
-    const BOUNDS: Bounds = Bounds { account: 2, club: 2, all: 3 };
+    const FEW: Bounds = Bounds { account: 2, club: 2, all: 3 };
 
     fn who(club: u128) -> Who {
         Who { club: Uuid::from_u128(club), account: Uuid::from_u128(club) }
@@ -258,7 +367,7 @@ mod tests {
 
     #[tokio::test]
     async fn turns_go_round_the_clubs_and_the_rest_is_told_to_come_again() {
-        let lane = Lane::new("test", 1, 0, BOUNDS);
+        let lane = Lane::new("test", 0, Rules::of(1, FEW));
         let first = lane.turn(who(1)).await.unwrap();
         let (order, mut got) = tokio::sync::mpsc::unbounded_channel();
         for (n, club) in [(1, 1), (2, 1), (3, 2)] {
@@ -279,7 +388,7 @@ mod tests {
 
     #[tokio::test]
     async fn nobody_waits_longer_than_their_time_and_their_place_is_free_then() {
-        let lane = Lane::new("test", 1, 0, BOUNDS);
+        let lane = Lane::new("test", 0, Rules::of(1, FEW));
         let first = lane.turn(who(1)).await.unwrap();
         for _ in 0..9 {
             // More than may wait: each gives its place back.
@@ -291,8 +400,92 @@ mod tests {
     }
 
     #[tokio::test]
+    async fn one_club_leaves_turns_to_others_also_while_it_waits() {
+        let rules = Rules { of_one: 2, ..Rules::of(4, FEW) };
+        let lane = Lane::new("test", 0, rules);
+        let own = [lane.turn(who(1)).await.unwrap(), lane.turn(who(1)).await.unwrap()];
+        let waiting = tokio::spawn({
+            let lane = Arc::clone(&lane);
+            async move { lane.turn(who(1)).await }
+        });
+        until_waiting(&lane, 1).await;
+        let others = [lane.turn(who(2)).await.unwrap(), lane.turn(who(3)).await.unwrap()];
+        assert!(lane.free(who(4).club).is_none(), "four are inside");
+        drop(others);
+        assert_eq!(lane.waiting(), 1, "a turn of others is not for a club that has its own");
+        drop(own);
+        drop(waiting.await.unwrap().unwrap());
+        let all = [(); 5].map(|()| lane.free(Uuid::new_v4()));
+        assert_eq!(all.iter().flatten().count(), 4, "all are given back");
+    }
+
+    #[tokio::test]
+    async fn whoever_had_a_turn_waits_for_one_more_however_many_wait() {
+        let lane = Lane::new("test", 0, Rules::of(1, FEW));
+        let first = lane.turn(who(1)).await.unwrap();
+        let later = |again: bool| {
+            let lane = Arc::clone(&lane);
+            tokio::spawn(async move {
+                if again {
+                    return lane.turn_again(who(1), Instant::now() + WAIT).await;
+                }
+                lane.turn(who(1)).await
+            })
+        };
+        let mut waiting = Vec::new();
+        for (count, again) in [(1, false), (2, false), (3, true)] {
+            waiting.push(later(again));
+            until_waiting(&lane, count).await;
+        }
+        assert_eq!(lane.turn(who(1)).await.unwrap_err().status(), 503);
+        assert_eq!(lane.turn_again(who(1), Instant::now()).await.unwrap_err().status(), 503, "its time is over");
+        drop(first);
+        for one in waiting {
+            drop(one.await.unwrap().unwrap());
+        }
+    }
+
+    #[test]
+    fn who_would_wait_too_long_is_known_by_those_before() {
+        let rules = Rules { of_one: 2, ..Rules::of(4, Bounds { account: 99, club: 99, all: 99 }) };
+        let lane = Lane::new("test", 0, rules);
+        let mut state = lane.state();
+        assert_eq!(state.expects(who(1), &rules), Duration::ZERO, "nothing is known yet");
+        for _ in 0..200 {
+            state.free -= 1;
+            state.ended(who(1).club, Duration::from_millis(80));
+        }
+        assert_eq!(state.expects(who(1), &rules), Duration::ZERO, "nobody waits");
+        for _ in 0..9 {
+            let (sender, _) = oneshot::channel();
+            state.queue.add(who(1), sender);
+        }
+        // 40 ms until one of the club's two ends, 20 until one of four does.
+        let own = state.expects(who(1), &rules).as_millis();
+        assert!((359..=360).contains(&own), "{own} ms behind nine of its own");
+        let other = state.expects(who(2), &rules).as_millis();
+        assert!((19..=20).contains(&other), "{other} ms behind one of the other club");
+    }
+
+    #[tokio::test]
+    async fn who_would_wait_too_long_is_told_before_they_wait() {
+        let lane = Lane::new("test", 0, Rules::of(1, FEW));
+        let first = lane.turn(who(1)).await.unwrap();
+        let second = tokio::spawn({
+            let lane = Arc::clone(&lane);
+            async move { lane.turn(who(1)).await }
+        });
+        until_waiting(&lane, 1).await;
+        lane.state().lasts = 2 * WAIT;
+        assert_eq!(lane.turn(who(2)).await.unwrap_err().status(), 503);
+        assert_eq!(lane.waiting(), 1);
+        drop(first);
+        drop(second.await.unwrap().unwrap());
+    }
+
+    #[tokio::test]
     async fn work_runs_on_the_lane_and_keeps_its_turn_until_it_is_done() {
-        let lane = Lane::new("test-lane", 1, 0, BOUNDS);
+        let lane = Lane::new("test-lane", 0, Rules::of(1, FEW));
         let turn = lane.turn(who(1)).await.unwrap();
         let name = turn.run(|| std::thread::current().name().map(str::to_owned)).await.unwrap();
         assert_eq!(name.as_deref(), Some("test-lane"));
@@ -313,7 +506,7 @@ mod tests {
 
     #[tokio::test]
     async fn many_are_worked_on_at_once_while_nobody_waits_and_come_in_order() {
-        let lane = Lane::new("test", 3, 0, BOUNDS);
+        let lane = Lane::new("test", 0, Rules::of(3, FEW));
         let items: Vec<usize> = (0..100).collect();
         let at_work = Arc::new((AtomicUsize::new(0), AtomicUsize::new(0)));
         let seen = Arc::clone(&at_work);
@@ -332,13 +525,13 @@ mod tests {
         let squares = lane.turn(who(1)).await.unwrap().run_with(work).await.unwrap();
         assert_eq!(squares, (0..100).map(|n| n * n).collect::<Vec<_>>());
         assert_eq!(at_work.1.load(Ordering::SeqCst), 3);
-        let turns = [lane.free(), lane.free(), lane.free(), lane.free()];
+        let turns = [(); 4].map(|()| lane.free(who(1).club));
         assert_eq!(turns.iter().flatten().count(), 3, "all are given back");
     }
 
     #[tokio::test]
     async fn work_that_breaks_ends_its_turn() {
-        let lane = Lane::new("test", 1, 0, BOUNDS);
+        let lane = Lane::new("test", 0, Rules::of(1, FEW));
         let broken = lane.turn(who(1)).await.unwrap().run(|| assert!(lane_is_sound(), "on purpose")).await;
         assert_eq!(broken.unwrap_err().status(), 500);
         drop(lane.turn(who(1)).await.unwrap());

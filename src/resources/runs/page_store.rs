@@ -79,12 +79,13 @@ pub async fn page(
     Ok(runs.into_iter().map(|run| (Place::OfId(run.id.0), run)).collect())
 }
 
-/// The athletes whose runs are looked for one by one: of an actor who sees some, unless one is asked for.
+/// The athletes whose runs are looked for one by one: the one asked for, or all of an actor who sees some.
 async fn seen(tx: &mut ClubTx, filter: &Filter) -> Result<Option<Vec<Uuid>>, StoreError> {
-    if tx.actor.groups.is_none() || filter.athlete.is_some() {
-        return Ok(None);
+    match filter.athlete {
+        Some(athlete) => Ok(Some(grants::visible_athletes(tx, &[athlete.0]).await?.into_keys().collect())),
+        None if tx.actor.groups.is_none() => Ok(None),
+        None => grants::seen_athletes(tx).await.map(Some),
     }
-    grants::seen_athletes(tx).await.map(Some)
 }
 
 /// A list of runs: the columns of a [`Row`], the rows come next.
@@ -100,17 +101,15 @@ macro_rules! select {
     };
 }
 
-/// Narrows a list to what the actor sees and the filter lets through.
-fn narrow(list: &mut Parts, tx: &ClubTx, filter: &Filter) -> Result<(), StoreError> {
-    match filter.athlete {
-        Some(athlete) => list.of_athlete(tx, athlete.0)?,
-        None => list.of_seen_athletes(tx)?,
-    }
-    list.then(filter.standing());
-    Ok(())
+/// Only what is of a session and an athlete `a`, behind an id. As bounds over the columns of the index of sessions: the server
+/// takes no other for them, whatever it knows of its tables.
+fn of_both(list: &mut Parts, session: Uuid, after: Uuid) -> Result<(), StoreError> {
+    list.with(" and x.session_id = ? and (x.session_id, x.athlete_id) <= (?, a.id)", session)?;
+    list.with(" and (x.session_id, x.athlete_id, x.id) >= (?, a.id", session)?;
+    list.with(", ?)", after)
 }
 
-/// Along the ids of the club, of an athlete or of a session.
+/// Along the ids of the club or of a session, of whoever is there.
 async fn of_one(
     tx: &mut ClubTx,
     filter: &Filter,
@@ -122,7 +121,8 @@ async fn of_one(
     if let Some(session) = filter.session {
         list.with(" and x.session_id = ?", session.0)?;
     }
-    narrow(&mut list, tx, filter)?;
+    list.of_seen_athletes(tx)?;
+    list.then(filter.standing());
     list.first::<Row>(tx, "id", fetch).await?.into_iter().map(TryInto::try_into).collect()
 }
 
@@ -138,10 +138,10 @@ async fn of_athletes(
     let ids = loop {
         let mut list = Parts::new(tx, "select x.athlete_id, x.id from ")?;
         list.with("unnest((select ?::uuid[])::uuid[]) as a (id) cross join lateral (select * from (", athletes)?;
-        list.then("select x.athlete_id, x.id from runs x where x.club_id = $1 and x.athlete_id = a.id");
-        list.with(" and x.id >= ?", page::from(after))?;
-        if let Some(session) = filter.session {
-            list.with(" and x.session_id = ?", session.0)?;
+        list.then("select x.athlete_id, x.id from runs x where x.club_id = $1");
+        match filter.session {
+            Some(session) => of_both(&mut list, session.0, page::from(after))?,
+            None => list.with(" and x.athlete_id = a.id and x.id >= ?", page::from(after))?,
         }
         list.then(filter.standing());
         list.with(" order by x.id limit 201) first limit (select ?::bigint)) x", each)?;
@@ -230,11 +230,12 @@ async fn of_sessions(
     }
     list.then(" cross join lateral (select x.* from runs x where x.club_id = $1 and x.session_id = s.id");
     if athletes.is_some() {
-        list.then(" and x.athlete_id = a.id");
-        list.then(filter.standing());
+        // As bounds: see `of_both`.
+        list.then(" and (x.session_id, x.athlete_id) >= (s.id, a.id) and (x.session_id, x.athlete_id) <= (s.id, a.id)");
     } else {
-        narrow(&mut list, tx, filter)?;
+        list.of_seen_athletes(tx)?;
     }
+    list.then(filter.standing());
     if let Some(Place::OfDay(_, session, id)) = from {
         list.with(" and (x.session_id <> ?", session)?;
         list.with(" or x.id > ?)", id)?;

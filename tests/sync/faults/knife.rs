@@ -65,11 +65,40 @@ pub fn places(list: &[Statement], count: Count) -> Vec<Place> {
     all.filter(|place| place.statement.executes || count == Count::Everything).collect()
 }
 
+/// A statement as it was carried out: how the server knows it, and its values, in the binary form of their types.
+#[derive(Clone, Debug)]
+pub struct Bound {
+    pub label: String,
+    pub name: String,
+    pub values: Vec<Option<Vec<u8>>>,
+}
+
+fn number(bytes: &[u8]) -> usize {
+    bytes.iter().fold(0_usize, |sum, byte| sum << 8 | usize::from(*byte))
+}
+
+/// What a Bind message says, of a statement with this text.
+fn bound(body: &[u8], label: &str) -> Bound {
+    let (name, rest) = text(text(body).1);
+    let (formats, rest) = rest.split_at(2);
+    let (count, mut rest) = rest[2 * number(formats)..].split_at(2);
+    let values = (0..number(count)).map(|_| {
+        let (length, after) = rest.split_at(4);
+        // A length of -1 is a null.
+        let (value, after) = after.split_at(if length[0] == 0xff { 0 } else { number(length) });
+        rest = after;
+        (length[0] != 0xff).then(|| value.to_vec())
+    });
+    Bound { label: label.to_owned(), name: name.to_owned(), values: values.collect() }
+}
+
 #[derive(Debug, Default)]
 struct Plan {
     at: Option<(Place, Cut)>,
     /// The statements since the knife was armed or watched.
     seen: Vec<Statement>,
+    /// What was carried out since then, with its values.
+    bound: Vec<Bound>,
     fired: bool,
     open: Vec<Open>,
 }
@@ -87,7 +116,6 @@ type Aside = Arc<Mutex<Option<Vec<Vec<u8>>>>>;
 
 /// The columns of a row, as text.
 fn columns(row: &[u8]) -> Vec<String> {
-    let number = |bytes: &[u8]| bytes.iter().fold(0_usize, |sum, byte| sum << 8 | usize::from(*byte));
     let mut rest = &row[7..];
     (0..number(&row[5..7]))
         .map(|_| {
@@ -167,7 +195,7 @@ impl Knife {
 
     fn begin(&self, at: Option<(Place, Cut)>) {
         let mut plan = self.plan.lock().unwrap();
-        (plan.at, plan.seen, plan.fired) = (at, Vec::new(), false);
+        (plan.at, plan.seen, plan.bound, plan.fired) = (at, Vec::new(), Vec::new(), false);
     }
 
     /// Cuts nothing and notes every statement from now on.
@@ -191,6 +219,11 @@ impl Knife {
         let mut plan = self.plan.lock().unwrap();
         plan.at = None;
         (std::mem::take(&mut plan.seen), plan.fired)
+    }
+
+    /// What was carried out since the knife was watched, with its values.
+    pub fn bound(&self) -> Vec<Bound> {
+        std::mem::take(&mut self.plan.lock().unwrap().bound)
     }
 
     /// Asks the server something on the service's own connection, which is at rest; columns of rows without nulls.
@@ -274,6 +307,7 @@ fn requests(
             b'B' => {
                 let name = text(text(body).1).0;
                 asked.label = names.get(name).cloned().unwrap_or_default();
+                plan.lock().unwrap().bound.push(bound(body, &asked.label));
             }
             b'E' => asked.executes = true,
             b'Q' => asked = Statement { label: text(body).0.to_owned(), executes: true },

@@ -10,6 +10,8 @@ pub mod kills;
 #[cfg(test)]
 mod knife;
 #[cfg(test)]
+mod plans;
+#[cfg(test)]
 mod pressure;
 #[cfg(test)]
 mod restore;

@@ -8,6 +8,7 @@ use std::time::Duration;
 
 use actix_web::web::Data;
 use chrono::Utc;
+use secrecy::ExposeSecret;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{ConnectOptions, PgConnection};
 use thiserror::Error;
@@ -18,14 +19,14 @@ use crate::app::{self, Shared};
 use crate::chores;
 use crate::platform::audit::{self, Checked, hex};
 use crate::platform::cluster::{self, Cluster, ClusterError};
-use crate::platform::config::{Config, ConfigError, erasures_file, health_address, listen_address};
+use crate::platform::config::{Config, ConfigError, database_password, erasures_file, health_address, listen_address};
 use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::ids::ClubId;
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::post;
 use crate::rehearsal;
-use crate::resources::athletes;
+use crate::resources::{athletes, clubs};
 use crate::seed::{self, SeedError};
 
 /// How often what is kept long enough is dropped, by whichever instance comes first.
@@ -118,7 +119,12 @@ impl Database {
     async fn open() -> Result<Self, ServeError> {
         match std::env::var("DATABASE_URL") {
             Ok(url) if !url.trim().is_empty() => {
-                Ok(Self { options: PgConnectOptions::from_str(url.trim())?, cluster: None })
+                let options = PgConnectOptions::from_str(url.trim())?;
+                let options = match database_password()? {
+                    Some(password) => options.password(password.expose_secret()),
+                    None => options,
+                };
+                Ok(Self { options, cluster: None })
             }
             _ => {
                 let folder = cluster::default_folder()?;
@@ -210,7 +216,11 @@ pub async fn after_restore() -> Result<(), ServeError> {
 /// Brings the database and the list of erasures outside it together; how many athletes were erased again. None without a list.
 async fn erase_again(db: &Db, file: Option<PathBuf>) -> Result<Option<usize>, ServeError> {
     match file {
-        Some(file) => Ok(Some(athletes::erasures::settle(db, &file).await?)),
+        Some(file) => {
+            // Whoever was of such a club needs no erasing by name.
+            clubs::close_again(db, &file).await?;
+            Ok(Some(athletes::erasures::settle(db, &file).await?))
+        }
         None => Ok(None),
     }
 }
@@ -234,7 +244,8 @@ pub async fn dead_letters(again: bool) -> Result<(), ServeError> {
 pub async fn compact() -> Result<(), ServeError> {
     telemetry::init()?;
     let database = Database::open().await?;
-    let done = chores::compact(&Db::lazy(database.options.clone(), 1), chrono::Duration::zero()).await;
+    let db = Db::lazy(database.options.clone(), 1).noting_erasures(erasures_file()?);
+    let done = chores::compact(&db, chrono::Duration::zero()).await;
     database.close().await?;
     match done? {
         Some(dropped) => print(&format!("Dropped {dropped}.")),

@@ -1,5 +1,6 @@
 //! The list of athletes who were erased, kept outside the database: a copy that is restored knows nothing of those who were
-//! erased after it was made. One line for each: the club's id, a space, the athlete's id.
+//! erased after it was made. One line for each: the club's id, a space, the athlete's id; the club's id twice when the
+//! club itself was deleted.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{File, OpenOptions};

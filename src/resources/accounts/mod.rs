@@ -4,6 +4,8 @@ mod addresses;
 mod addresses_shapes;
 mod addresses_store;
 mod devices_store;
+mod ending;
+mod ending_store;
 mod http;
 mod letters;
 mod model;
@@ -36,6 +38,7 @@ pub async fn prune(db: &Db) -> Result<u64, StoreError> {
 pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     addresses::routes(config);
+    ending::routes(config);
     second_factor::routes(config);
     sign_in::routes(config);
     oauth::routes(config);

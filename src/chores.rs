@@ -9,6 +9,11 @@ use crate::platform::mail;
 use crate::platform::{secret_links, throttle};
 use crate::resources::{accounts, clubs, members, retention, sync};
 
+/// How often what is kept long enough is dropped, by whichever instance comes first.
+const COMPACT_EVERY: Duration = Duration::hours(6);
+/// How often an instance looks whether it is time.
+const LOOK_EVERY: std::time::Duration = std::time::Duration::from_hours(1);
+
 /// Rows that were dropped.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Dropped {
@@ -59,6 +64,18 @@ pub async fn compact(db: &Db, rest: Duration) -> Result<Option<Dropped>, StoreEr
     let dropped = drop_all(db).await;
     turn.end(db, dropped.is_ok()).await?;
     dropped.map(Some)
+}
+
+/// Drops what is kept long enough, from time to time.
+pub async fn compact_often(db: Db) {
+    loop {
+        tokio::time::sleep(LOOK_EVERY).await;
+        match compact(&db, COMPACT_EVERY).await {
+            Ok(Some(dropped)) => tracing::info!(%dropped, "dropped what is kept long enough"),
+            Ok(None) => {}
+            Err(error) => tracing::warn!(%error, "cannot drop what is kept long enough"),
+        }
+    }
 }
 
 async fn drop_all(db: &Db) -> Result<Dropped, StoreError> {

@@ -18,7 +18,7 @@ const fn nobody(account: AccountId) -> Actor {
     Actor { account, groups: Some(Vec::new()) }
 }
 
-/// Whether an account is the only admin of a club.
+/// The name of a club of which an account is the only admin; none when it is not.
 ///
 /// # Errors
 /// Database errors.

@@ -132,7 +132,7 @@ async fn nothing_of_a_deleted_club_is_left_in_any_table_and_others_are_as_they_w
 
     let left: Vec<(String, bool, i64)> =
         rows_of(&pool, &admin.club).await.into_iter().filter(|(.., rows)| *rows > 0).collect();
-    assert_eq!(left, []);
+    assert!(left.is_empty(), "{left:?}");
     for member in [&admin, &coach] {
         member.get("").await.expect(404);
         member.get("/changes").await.expect(404);
@@ -210,7 +210,7 @@ async fn a_deletion_that_has_begun_is_not_taken_back_and_gone_on_with(pool: PgPo
     admin.post("/deletion", json!({"password": PASSWORD})).await.expect(409);
     assert_eq!(compact(&db(&pool)).await, 1);
     let left: Vec<_> = rows_of(&pool, &admin.club).await.into_iter().filter(|(.., rows)| *rows > 0).collect();
-    assert_eq!(left, []);
+    assert!(left.is_empty(), "{left:?}");
 }
 
 #[sqlx::test]
@@ -235,7 +235,7 @@ async fn a_restored_copy_does_not_serve_a_club_that_was_deleted_since(pool: PgPo
     assert_eq!(compact(&noting).await, 1);
     std::fs::remove_file(&file).unwrap();
     let left: Vec<_> = rows_of(&pool, &admin.club).await.into_iter().filter(|(.., rows)| *rows > 0).collect();
-    assert_eq!(left, []);
+    assert!(left.is_empty(), "{left:?}");
 }
 
 /// Whoever ran the club hands it over by making somebody else admin; there is always one.

@@ -26,7 +26,7 @@ use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::post;
 use crate::rehearsal;
-use crate::resources::{athletes, clubs};
+use crate::resources::{accounts, athletes, clubs};
 use crate::seed::{self, SeedError};
 
 /// Why the service does not run; each is one line that says what to do.
@@ -214,6 +214,7 @@ async fn erase_again(db: &Db, file: Option<PathBuf>) -> Result<Option<usize>, Se
         Some(file) => {
             // Whoever was of such a club needs no erasing by name.
             clubs::close_again(db, &file).await?;
+            accounts::end_again(db, &file).await?;
             Ok(Some(athletes::erasures::settle(db, &file).await?))
         }
         None => Ok(None),

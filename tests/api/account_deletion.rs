@@ -1,7 +1,11 @@
 //! Whoever deletes their account is gone at once: no sign-in, no name, no address, nothing that they opened to others.
 
 use lanewright::chores;
+use lanewright::platform::config::Config;
 use lanewright::platform::db::Db;
+use lanewright::platform::erasures;
+use lanewright::platform::ids::ClubId;
+use lanewright::resources::accounts;
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::{AssertSqlSafe, PgPool};
@@ -132,6 +136,31 @@ async fn the_last_admin_hands_every_club_over_first(pool: PgPool) {
     delete(&second, json!({"password": PASSWORD})).await.expect(204);
     assert_eq!(admin.get("/members").await.expect(200).body["items"].as_array().unwrap().len(), 1);
     assert_eq!(admin.get("/audit/verification").await.expect(200).body["sound"], true);
+}
+
+#[sqlx::test]
+async fn a_restored_copy_is_rid_of_accounts_that_were_deleted_since(pool: PgPool) {
+    let file = std::env::temp_dir().join(format!("lanewright-erasures-{}", Uuid::now_v7()));
+    let options = (*pool.connect_options()).clone();
+    let config = Config { workers: 1, erasures: Some(file.clone()), ..Config::default() };
+    let app = TestApp::spawn_with(pool.clone(), options.clone(), config).await;
+    let admin = app.admin_of("North").await;
+    let group = admin.group("Mine").await;
+    let [gone, back] =
+        [admin.member("Gone Now", "coach", &[&group]).await, admin.member("Back Again", "coach", &[&group]).await];
+    delete(&gone, json!({"password": PASSWORD})).await.expect(204);
+    let listed = erasures::gone(&erasures::read(&file).unwrap());
+    assert_eq!(listed, [Uuid::parse_str(&gone.account).unwrap()]);
+    // The copy has an account of which the list says that it is no more; and a last admin, about whose club somebody decides.
+    let lines = [&back, &admin].map(|one| Uuid::parse_str(&one.account).unwrap()).map(|id| (ClubId(id), id));
+    erasures::add(&file, &lines).unwrap();
+    let db = Db::lazy(options, 1);
+    assert_eq!(accounts::end_again(&db, &file).await.unwrap(), 1);
+    assert_eq!(accounts::end_again(&db, &file).await.unwrap(), 0);
+    std::fs::remove_file(&file).unwrap();
+    back.get("").await.expect(401);
+    assert_eq!(found(&pool, &[&admin.club], &["Back Again", &back.email]).await, Vec::<String>::new());
+    admin.get("").await.expect(200);
 }
 
 /// Names of those who left are not kept for ever either.

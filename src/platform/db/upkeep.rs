@@ -3,6 +3,7 @@
 use std::sync::atomic::Ordering;
 
 use sqlx::AssertSqlSafe;
+use uuid::Uuid;
 
 use super::{AccountTx, Db, StoreError, life};
 use crate::platform::erasures;
@@ -61,13 +62,13 @@ impl Db {
         tx.commit().await
     }
 
-    /// Notes outside the database that a club was deleted, as erasures are noted: with its own id in the place of an athlete's.
+    /// Notes outside the database that a club or an account was deleted, as erasures are noted: with its id twice.
     ///
     /// # Errors
     /// When the list cannot be written.
-    pub async fn note_club_gone(&self, club: ClubId) -> Result<(), StoreError> {
+    pub async fn note_gone(&self, id: Uuid) -> Result<(), StoreError> {
         let Some(file) = self.erasures.clone() else { return Ok(()) };
-        let noted = tokio::task::spawn_blocking(move || erasures::add(&file, &[(club, club.0)])).await;
+        let noted = tokio::task::spawn_blocking(move || erasures::add(&file, &[(ClubId(id), id)])).await;
         Ok(noted.map_err(std::io::Error::other).and_then(|noted| noted).map_err(sqlx::Error::Io)?)
     }
 

@@ -1,5 +1,7 @@
 //! The deletion of an account over HTTP.
 
+use std::path::Path;
+
 use actix_web::HttpResponse;
 use actix_web::web::Data;
 use secrecy::SecretString;
@@ -9,10 +11,12 @@ use utoipa::ToSchema;
 use super::ending_store as store;
 use super::model::Standing;
 use super::second_factor::{require_password, show};
+use super::store::{Account, find};
 use crate::platform::access::Caller;
 use crate::platform::body::Body;
 use crate::platform::config::Config;
-use crate::platform::db::Db;
+use crate::platform::db::{Db, StoreError};
+use crate::platform::erasures;
 use crate::platform::network::Network;
 use crate::platform::problem::{Code, Problem, ProblemBody};
 use crate::platform::route::routes;
@@ -67,15 +71,48 @@ async fn delete_account(
         );
         return Err(Problem::new(Code::Conflict, says));
     }
-    // Club by club, each for good; whoever joins one more meanwhile leaves that as well.
+    end(&db, &account).await?;
+    if let Err(error) = db.note_gone(account.id.0).await {
+        tracing::error!(%error, "cannot note the end of an account outside the database: see LANEWRIGHT_ERASURES");
+    }
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// Takes an account out of its clubs, club by club and each for good, and deletes it.
+async fn end(db: &Db, account: &Account) -> Result<(), StoreError> {
+    // Whoever joins one more club meanwhile leaves that as well.
     loop {
-        for club in store::clubs(&db, account.id).await? {
-            members::forget(&db, club, account.id).await?;
+        for club in store::clubs(db, account.id).await? {
+            members::forget(db, club, account.id).await?;
         }
-        if store::delete(&db, &account).await? {
-            return Ok(HttpResponse::NoContent().finish());
+        if store::delete(db, account).await? {
+            return Ok(());
         }
     }
+}
+
+/// Deletes accounts again that were deleted after a restored copy was made; how many. One that is the last admin of a club in
+/// the copy stays, with a word to the operator: somebody has to decide about the club.
+///
+/// # Errors
+/// When the database or the list cannot be used; nobody must be served before it could.
+pub async fn end_again(db: &Db, file: &Path) -> Result<usize, StoreError> {
+    let listed = erasures::gone(&erasures::read(file).map_err(sqlx::Error::Io)?);
+    let mut ended = 0;
+    for id in store::there(db, &listed).await? {
+        let mut tx = db.account_tx().await?;
+        let found = find(&mut tx, id).await?;
+        drop(tx);
+        let Some(account) = found else { continue };
+        match end(db, &account).await {
+            Ok(()) => ended += 1,
+            Err(StoreError::Conflict(says)) => {
+                tracing::error!(account = %id, says, "an account that was deleted is back in the copy and stays");
+            }
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(ended)
 }
 
 routes!(delete_account);

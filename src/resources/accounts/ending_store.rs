@@ -1,5 +1,7 @@
 //! Deletes an account with everything that hangs from it.
 
+use uuid::Uuid;
+
 use super::store::Account;
 use crate::platform::db::{Db, StoreError};
 use crate::platform::ids::{AccountId, ClubId};
@@ -12,6 +14,18 @@ pub async fn clubs(db: &Db, account: AccountId) -> Result<Vec<ClubId>, StoreErro
             .fetch_all(tx.conn())
             .await?;
     Ok(clubs.into_iter().map(ClubId).collect())
+}
+
+/// Those of these accounts that are there.
+pub async fn there(db: &Db, accounts: &[Uuid]) -> Result<Vec<AccountId>, StoreError> {
+    let mut tx = db.account_tx().await?;
+    let there = sqlx::query_scalar!(
+        "select account_id from accounts where account_id = any ($1) order by account_id",
+        accounts
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    Ok(there.into_iter().map(AccountId).collect())
 }
 
 /// Deletes the account with its sign-ins, second factor and mail; false, and nothing deleted, while it belongs to a club.

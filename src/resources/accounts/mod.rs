@@ -20,6 +20,7 @@ mod store;
 
 pub use addresses::{choose_password, confirm, is_reset};
 pub use addresses_store::tell_clubs;
+pub use ending::end_again;
 pub use letters::write;
 pub use oauth::pages;
 pub use store::any;

@@ -72,7 +72,7 @@ pub async fn sweep(db: &Db) -> Result<u64, StoreError> {
     let mut deleted = 0;
     for club in due.into_iter().map(ClubId) {
         if close(db, club).await? {
-            db.note_club_gone(club).await?;
+            db.note_gone(club.0).await?;
             empty(db, club).await?;
             deleted += 1;
         }
@@ -85,10 +85,10 @@ pub async fn sweep(db: &Db) -> Result<u64, StoreError> {
 /// # Errors
 /// When the database or the list cannot be used; nobody must be served before it could.
 pub async fn close_again(db: &Db, file: &Path) -> Result<usize, StoreError> {
-    let listed = erasures::read(file).map_err(sqlx::Error::Io)?;
+    let listed = erasures::gone(&erasures::read(file).map_err(sqlx::Error::Io)?);
     let mut closed = 0;
     for club in db.clubs().await? {
-        if !listed.get(&club).is_some_and(|ids| ids.contains(&club.0)) {
+        if !listed.contains(&club.0) {
             continue;
         }
         let mut tx = db.account_tx().await?;

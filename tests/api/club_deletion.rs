@@ -66,6 +66,18 @@ async fn rows_of(pool: &PgPool, club: &str) -> Vec<(String, bool, i64)> {
     found
 }
 
+/// An app of the club that acts for its admin.
+async fn connect(admin: &Caller, app: Value) -> Caller {
+    let client = admin.post("/apps", app).await.expect(201).body["client_id"].as_str().unwrap().to_owned();
+    let fields = oauth::first_token(admin, &client, BACK).await;
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    let form = form_urlencoded::Serializer::new(String::new()).extend_pairs(&fields).finish().into_bytes();
+    let kind = [("content-type", "application/x-www-form-urlencoded")];
+    let tokens = admin.app.send(Method::POST, "/oauth/token", &kind, Some(form)).await.expect(200).body;
+    let token = tokens["access_token"].as_str().unwrap().to_owned();
+    Caller { token, ..admin.clone() }
+}
+
 /// A club with rows in every table that clubs have.
 async fn full(app: &TestApp) -> Caller {
     let stage = Stage::new(app).await;
@@ -87,12 +99,7 @@ async fn full(app: &TestApp) -> Caller {
     // An app at work, corrections on corrections, and an edit that was refused.
     let scopes = json!(["squad.read", "sync"]);
     let cards = json!({"name": "Cards", "redirect_uris": [BACK], "scopes": scopes});
-    let client = admin.post("/apps", cards).await.expect(201).body["client_id"].as_str().unwrap().to_owned();
-    let fields = oauth::first_token(&admin, &client, BACK).await;
-    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
-    let form = form_urlencoded::Serializer::new(String::new()).extend_pairs(&fields).finish().into_bytes();
-    let kind = [("content-type", "application/x-www-form-urlencoded")];
-    app.send(Method::POST, "/oauth/token", &kind, Some(form)).await.expect(200);
+    connect(&admin, cards).await;
     let mut before = stage.ids["run_id"].clone();
     for _ in 0..3 {
         let mut run = stage.run(&Uuid::now_v7().to_string());
@@ -196,6 +203,23 @@ async fn any_admin_asks_with_a_password_everybody_sees_it_and_any_admin_takes_it
     {
         assert_eq!(noted(&admin, "changed", operation).await[0]["account_id"], json!(who.account), "{operation}");
     }
+}
+
+/// What cannot be undone is for people to say, whatever an admin let an app do.
+#[sqlx::test]
+async fn an_app_ends_neither_club_nor_account_nor_decides_what_is_kept(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let office = json!({"name": "Office", "redirect_uris": [BACK], "scopes": ["club.admin", "squad.read"]});
+    let acting = connect(&admin, office).await;
+    assert_eq!(acting.get("/retention").await.expect(200).body["enabled"], false);
+    acting.get("/retention/preview").await.expect(200);
+    acting.patch("/retention", "*", json!({"enabled": true})).await.expect(403);
+    acting.post("/deletion", json!({"password": PASSWORD})).await.expect(403);
+    acting.call(Method::POST, "/v1/me/deletion", &[], Some(json!({"password": PASSWORD}))).await.expect(403);
+    ask(&admin).await;
+    acting.delete("/deletion", "").await.expect(403);
+    assert!(admin.get("").await.expect(200).body["deletes_at"].is_string());
 }
 
 #[sqlx::test]

@@ -45,7 +45,8 @@ enum Command {
     },
     /// Must follow a restore from a copy: no change number is given twice, and phones hand in what was lost.
     AfterRestore,
-    /// Drops what is kept long enough: old rows of the change log, receipts, decided facts, ended sign-ins, old
+    /// Drops what is kept long enough: records that clubs keep no longer, clubs whose last day has come, names of members who left,
+    /// old rows of the change log, receipts, decided facts, ended sign-ins, old
     /// invitations, counters of limits and rows of the audit. The service does it by itself every six hours.
     Compact,
     /// Lists the mail that could not be sent, with the reasons; they are kept for 30 days.

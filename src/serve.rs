@@ -10,6 +10,7 @@ use std::time::Duration;
 
 use actix_web::web::Data;
 use chrono::Utc;
+use secrecy::ExposeSecret;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{ConnectOptions, PgConnection};
 use thiserror::Error;
@@ -20,22 +21,17 @@ use crate::app::{self, Shared};
 use crate::chores;
 use crate::platform::audit::{self, Checked, hex};
 use crate::platform::cluster::{self, Cluster, ClusterError};
-use crate::platform::config::{Config, ConfigError, erasures_file, health_address, listen_address};
+use crate::platform::config::{Config, ConfigError, database_password, erasures_file, health_address, listen_address};
 use crate::platform::db::{Db, MIGRATOR, StoreError};
 use crate::platform::ids::ClubId;
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::post;
 use crate::rehearsal;
-use crate::resources::athletes;
+use crate::resources::{accounts, athletes, clubs};
 use crate::seed::SeedError;
 
 pub use demo::load_seed;
-
-/// How often what is kept long enough is dropped, by whichever instance comes first.
-const COMPACT_EVERY: chrono::Duration = chrono::Duration::hours(6);
-/// How often an instance looks whether it is time.
-const LOOK_EVERY: Duration = Duration::from_hours(1);
 
 /// Why the service does not run; each is one line that says what to do.
 #[derive(Debug, Error)]
@@ -125,7 +121,12 @@ impl Database {
     async fn open() -> Result<Self, ServeError> {
         match std::env::var("DATABASE_URL") {
             Ok(url) if !url.trim().is_empty() => {
-                Ok(Self { options: PgConnectOptions::from_str(url.trim())?, cluster: None })
+                let options = PgConnectOptions::from_str(url.trim())?;
+                let options = match database_password()? {
+                    Some(password) => options.password(password.expose_secret()),
+                    None => options,
+                };
+                Ok(Self { options, cluster: None })
             }
             _ => {
                 let folder = cluster::default_folder()?;
@@ -217,7 +218,12 @@ pub async fn after_restore() -> Result<(), ServeError> {
 /// Brings the database and the list of erasures outside it together; how many athletes were erased again. None without a list.
 async fn erase_again(db: &Db, file: Option<PathBuf>) -> Result<Option<usize>, ServeError> {
     match file {
-        Some(file) => Ok(Some(athletes::erasures::settle(db, &file).await?)),
+        Some(file) => {
+            // Whoever was of such a club needs no erasing by name.
+            clubs::close_again(db, &file).await?;
+            accounts::end_again(db, &file).await?;
+            Ok(Some(athletes::erasures::settle(db, &file).await?))
+        }
         None => Ok(None),
     }
 }
@@ -241,7 +247,8 @@ pub async fn dead_letters(again: bool) -> Result<(), ServeError> {
 pub async fn compact() -> Result<(), ServeError> {
     telemetry::init()?;
     let database = Database::open().await?;
-    let done = chores::compact(&Db::lazy(database.options.clone(), 1), chrono::Duration::zero()).await;
+    let db = Db::lazy(database.options.clone(), 1).noting_erasures(erasures_file()?);
+    let done = chores::compact(&db, chrono::Duration::zero()).await;
     database.close().await?;
     match done? {
         Some(dropped) => print(&format!("Dropped {dropped}.")),
@@ -274,18 +281,6 @@ pub async fn verify_audit(club: Option<Uuid>) -> Result<bool, ServeError> {
         _ => print(&format!("The audit of {broken} clubs is not as it was written."))?,
     }
     Ok(broken == 0)
-}
-
-/// Drops what is kept long enough, from time to time.
-async fn compact_often(db: Db) {
-    loop {
-        tokio::time::sleep(LOOK_EVERY).await;
-        match chores::compact(&db, COMPACT_EVERY).await {
-            Ok(Some(dropped)) => tracing::info!(%dropped, "dropped what is kept long enough"),
-            Ok(None) => {}
-            Err(error) => tracing::warn!(%error, "cannot drop what is kept long enough"),
-        }
-    }
 }
 
 /// Reads the signing keys again and again, so that a new one needs no restart.
@@ -328,7 +323,7 @@ async fn serve_on(
     demo: bool,
 ) -> Result<(), ServeError> {
     database.migrate().await?;
-    let db = Db::lazy(database.options.clone(), 2);
+    let db = Db::lazy(database.options.clone(), 2).noting_erasures(config.erasures.clone());
     // Before anything is served: the database may be an older copy.
     if let Some(erased @ 1..) = erase_again(&db, config.erasures.clone()).await? {
         tracing::warn!(erased, "athletes who were erased before are erased again");
@@ -339,7 +334,7 @@ async fn serve_on(
     let (carrier, way) = post::carrier()?;
     let reload = reload_often(db.clone(), Data::clone(shared.keys()));
     let carry = post::carry_often(db.clone(), carrier);
-    let chores = [tokio::spawn(compact_often(db.clone())), tokio::spawn(reload), tokio::spawn(carry)];
+    let chores = [tokio::spawn(chores::compact_often(db.clone())), tokio::spawn(reload), tokio::spawn(carry)];
     let to_try = if demo { Some(demo::load(database, address).await?) } else { None };
     let trail = Data::clone(shared.trail());
     if let Some(probes) = probes {

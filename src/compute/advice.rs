@@ -458,6 +458,13 @@ pub(super) fn situation(
     }
 }
 
+/// Whether reports and restrictions mean nothing to the rules any more on a day (days since 1970-01-01): none stands, and every
+/// return lies behind the athlete. Advice is then the same without them.
+pub fn is_settled(record: &Record, on: i32) -> bool {
+    let stands = record.standing(on);
+    !stands.rests() && stands.back.is_none_or(|back| way_back(record, back, on).is_none())
+}
+
 /// A specification as the rules read it.
 pub(super) fn target_of(one: &Applicable<'_>) -> Target {
     Target {
@@ -544,7 +551,10 @@ mod tests {
         };
         let kind = |record: &Record| advise(record, &setting, on).unwrap().decision.kind;
         assert_eq!(kind(&record), DecisionKind::RestAndRefer);
+        assert!(!is_settled(&record, on.days()));
         record.breaks = vec![restriction(on.days() - 1)];
         assert_ne!(kind(&record), DecisionKind::RestAndRefer);
+        assert!(!is_settled(&record, on.days()), "the way back has begun");
+        assert!(is_settled(&record, on.days() - 40), "nothing was restricted then");
     }
 }

@@ -2,12 +2,14 @@
 
 use std::net::SocketAddr;
 use std::ops::RangeInclusive;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::time::Duration;
 
+use secrecy::SecretString;
+
 use super::cluster::default_folder;
-use super::seal::Seal;
+use super::seal::{self, Seal};
 use super::{breached, mail};
 
 /// Settings of the HTTP service.
@@ -160,6 +162,26 @@ fn breached_file() -> Result<Option<PathBuf>, ConfigError> {
     read("LANEWRIGHT_BREACHED_PASSWORDS", remedy, usable)
 }
 
+/// The password of the role in `DATABASE_URL`: the one line of the file that `DATABASE_PASSWORD_FILE` names, so that it stands in no
+/// environment and no list of processes; none by default.
+///
+/// # Errors
+/// When the file cannot be read, is empty, or others than its owner may read it.
+pub fn database_password() -> Result<Option<SecretString>, ConfigError> {
+    let remedy = "give the path of a file with the password on one line, readable by its owner only (chmod 600)";
+    read("DATABASE_PASSWORD_FILE", remedy, |path| secret_line(Path::new(path)))
+}
+
+/// The one line of a file that only its owner may read.
+fn secret_line(path: &Path) -> Option<SecretString> {
+    if seal::is_open(path).ok()? {
+        return None;
+    }
+    let text = std::fs::read_to_string(path).ok()?;
+    let line = text.trim_end_matches(['\r', '\n']);
+    (!line.is_empty() && !line.contains('\n')).then(|| SecretString::from(line))
+}
+
 fn whole<T: FromStr + PartialOrd>(
     name: &'static str,
     remedy: &'static str,
@@ -250,6 +272,25 @@ pub(super) fn read<T>(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_secret_is_one_line_of_a_file_for_its_owner_alone() {
+        use secrecy::ExposeSecret;
+        use std::os::unix::fs::PermissionsExt;
+        let file = std::env::temp_dir().join(format!("secret-{}", uuid::Uuid::now_v7()));
+        assert!(secret_line(&file).is_none(), "there is no such file");
+        let read = |text: &str, mode: u32| {
+            std::fs::write(&file, text).unwrap();
+            std::fs::set_permissions(&file, std::fs::Permissions::from_mode(mode)).unwrap();
+            secret_line(&file).map(|secret| secret.expose_secret().to_owned())
+        };
+        assert_eq!(read(" with spaces \n", 0o600).as_deref(), Some(" with spaces "));
+        assert_eq!(read("as it is", 0o400).as_deref(), Some("as it is"));
+        for (text, mode) in [("", 0o600), ("\n", 0o600), ("two\nlines", 0o600), ("open", 0o640), ("open", 0o604)] {
+            assert_eq!(read(text, mode), None, "{text:?} {mode:o}");
+        }
+        std::fs::remove_file(&file).unwrap();
+    }
 
     #[test]
     fn the_public_address_is_https_or_this_machine_and_has_no_path() {

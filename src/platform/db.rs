@@ -237,6 +237,8 @@ pub struct ClubTx {
     pub skew_ms: Option<i64>,
     /// What was computed for records before this began, so that it does not wait for computing.
     pub prepared: HashMap<Uuid, Prepared>,
+    /// Which chore of the service this belongs to, for the audit.
+    pub chore: Option<&'static str>,
 }
 
 /// Notes outside the database whom a commit erased. One that cannot be noted is when the service starts next.
@@ -267,6 +269,7 @@ impl ClubTx {
             erasures: None,
             skew_ms: None,
             prepared: HashMap::new(),
+            chore: None,
         }
     }
 

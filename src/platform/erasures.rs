@@ -1,5 +1,6 @@
 //! The list of athletes who were erased, kept outside the database: a copy that is restored knows nothing of those who were
-//! erased after it was made. One line for each: the club's id, a space, the athlete's id.
+//! erased after it was made. One line for each: the club's id, a space, the athlete's id; its own id twice for a club
+//! or an account that was deleted.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{File, OpenOptions};
@@ -12,6 +13,11 @@ use super::ids::ClubId;
 
 /// Those who were erased, by club.
 pub type Erased = BTreeMap<ClubId, BTreeSet<Uuid>>;
+
+/// The clubs and accounts that were deleted themselves.
+pub fn gone(all: &Erased) -> Vec<Uuid> {
+    all.iter().filter(|(club, ids)| ids.contains(&club.0)).map(|(club, _)| club.0).collect()
+}
 
 /// Adds lines, and waits until they are on the disk.
 ///

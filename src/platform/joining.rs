@@ -13,10 +13,11 @@ pub const MAX_CLUBS: i64 = 50;
 /// # Errors
 /// A conflict when it belongs to [`MAX_CLUBS`] others.
 pub async fn join(tx: &mut AccountTx, account: AccountId, club: ClubId) -> Result<(), StoreError> {
-    // One at a time for each account, or two at once would both find room.
+    // One at a time for each account, or two at once would both find room; and none whose account is deleted at this moment.
     sqlx::query_scalar!("select account_id from accounts where account_id = $1 for no key update", account.0)
         .fetch_optional(tx.conn())
-        .await?;
+        .await?
+        .ok_or(StoreError::NotFound("account"))?;
     sqlx::query!(
         r#"
         insert into account_club as x (account_id, club_id, joined_at)

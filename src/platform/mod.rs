@@ -33,6 +33,7 @@ pub mod mail;
 pub mod network;
 pub mod news;
 pub mod ops;
+pub mod own_password;
 pub mod page;
 pub mod params;
 pub mod password;

@@ -48,8 +48,7 @@ impl Seal {
         if !path.exists() {
             make(path)?;
         }
-        let open = std::fs::metadata(path)?.permissions().mode() & 0o077 != 0;
-        if open && !path.starts_with(SECRETS) {
+        if is_open(path)? {
             return Err(wrong("others than its owner may read it: chmod 600"));
         }
         let text = std::fs::read_to_string(path)?;
@@ -75,6 +74,15 @@ impl Seal {
         let opened = Option::as_ref(&self.0)?.open_in_place(nonce, Aad::from(context), &mut bytes).ok()?;
         Some(opened.to_vec())
     }
+}
+
+/// Whether others than its owner may read a file; where container engines mount secrets, the engine says who may.
+///
+/// # Errors
+/// When there is no such file.
+pub fn is_open(path: &Path) -> std::io::Result<bool> {
+    let open = std::fs::metadata(path)?.permissions().mode() & 0o077 != 0;
+    Ok(open && !path.starts_with(SECRETS))
 }
 
 /// Makes a key file for its owner's eyes; another process that makes it at the same moment wins.

@@ -16,6 +16,7 @@ pub mod members;
 pub mod progression;
 pub mod race_tests;
 pub mod recommendations;
+pub mod retention;
 pub mod rhythm;
 pub mod runs;
 pub mod sessions;
@@ -44,6 +45,7 @@ pub fn mount(config: &mut Mount<'_>) {
     progression::routes(config);
     race_tests::routes(config);
     recommendations::routes(config);
+    retention::routes(config);
     rhythm::routes(config);
     runs::routes(config);
     sessions::routes(config);

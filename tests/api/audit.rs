@@ -47,7 +47,7 @@ pub async fn noted(admin: &Caller, act: &str, operation: &str) -> Vec<Value> {
 }
 
 /// Statements of whoever owns the tables.
-async fn as_owner(pool: &PgPool, club: &str, sql: &str) {
+pub async fn as_owner(pool: &PgPool, club: &str, sql: &str) {
     let all = format!("begin; set local app.club_id = '{}'; {sql}; commit", Uuid::parse_str(club).unwrap());
     sqlx::raw_sql(sqlx::AssertSqlSafe(all)).execute(pool).await.unwrap();
 }
@@ -273,7 +273,7 @@ async fn old_rows_go_and_addresses_are_shortened(pool: PgPool) {
     let trail = Data::new(Trail::default());
     // Rows of a long time ago cannot be made over HTTP: two that are too old, one whose address is.
     let old = |days: i64| {
-        let own = Entry { act: Act::Read, network: "192.0.2.0/24".to_owned(), ..Entry::of_service() };
+        let own = Entry { act: Act::Read, network: "192.0.2.0/24".to_owned(), ..Entry::of_service(None) };
         Entry { at: own.at - chrono::Duration::days(days), address: Some("192.0.2.7".to_owned()), ..own }
     };
     as_owner(&pool, &admin.club, "delete from audit").await;
@@ -307,9 +307,9 @@ async fn rows_wait_while_the_database_is_away(pool: PgPool) {
     let options = (*pool.connect_options()).clone();
     let trail = Trail::default();
     for _ in 0..3 {
-        trail.note(Whose::Club(club), Entry { act: Act::Exported, ..Entry::of_service() });
+        trail.note(Whose::Club(club), Entry { act: Act::Exported, ..Entry::of_service(None) });
     }
-    trail.note(Whose::Club(ClubId(Uuid::now_v7())), Entry { act: Act::Read, ..Entry::of_service() });
+    trail.note(Whose::Club(ClubId(Uuid::now_v7())), Entry { act: Act::Read, ..Entry::of_service(None) });
     assert!(trail.store(&Db::lazy(options.clone().database("nowhere"), 1)).await.is_err());
     assert!(rows(&admin, "&act=exported").await.is_empty());
     trail.store(&Db::lazy(options, 1)).await.unwrap();

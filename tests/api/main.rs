@@ -3,6 +3,7 @@
 // Tests may fail loudly, and their figures are small.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
+mod account_deletion;
 mod accounts;
 mod accounts_guessing;
 mod accounts_limits;
@@ -17,6 +18,7 @@ mod bounds;
 mod calendar;
 mod cards;
 mod catcher;
+mod club_deletion;
 mod clubs;
 mod coach_word;
 mod competition_specs;
@@ -49,6 +51,7 @@ mod pushed_plans;
 mod race_readiness;
 mod race_tests;
 mod readme;
+mod retention;
 mod rhythm;
 mod roster;
 mod roster_changes;

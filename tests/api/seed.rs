@@ -35,6 +35,32 @@ async fn the_demo_is_not_put_beside_people_that_it_did_not_make(pool: PgPool) {
     app.post("/v1/auth/sign-in", credentials).await.expect(401);
 }
 
+/// The program itself says so, serves nobody, and leaves the database as it was.
+#[sqlx::test]
+async fn the_program_refuses_to_put_the_demo_into_a_database_of_others(pool: PgPool) {
+    let app = TestApp::spawn(pool.clone()).await;
+    app.person("Ines").await;
+    let url = pool.connect_options().to_url_lossy().to_string();
+    for command in [&["serve", "--demo"][..], &["seed"]] {
+        let url = url.clone();
+        let ended = tokio::task::spawn_blocking(move || {
+            Command::new(env!("CARGO_BIN_EXE_lanewright"))
+                .args(command)
+                .env("DATABASE_URL", url)
+                .env("LANEWRIGHT_LISTEN", "127.0.0.1:0")
+                .output()
+                .unwrap()
+        });
+        let ended = ended.await.unwrap();
+        let (out, says) = (String::from_utf8_lossy(&ended.stdout), String::from_utf8_lossy(&ended.stderr));
+        assert!(!ended.status.success(), "{command:?}: {out}");
+        assert!(says.contains("the database is in use"), "{command:?}: {says}");
+        assert!(!out.contains("serves on"), "{command:?}: {out}");
+    }
+    let people: i64 = sqlx::query_scalar("select count(*) from accounts").fetch_one(&pool).await.unwrap();
+    assert_eq!(people, 1);
+}
+
 async fn sign_in(app: &TestApp, email: &str) -> Caller {
     let body = json!({"email": email, "password": "three strides to the next"});
     let tokens = app.post("/v1/auth/sign-in", body).await.expect(200).body;

@@ -92,6 +92,8 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "confirm_second_factor" | "check_second_factor" | "renew_recovery_codes" => json!({"code": "123456"}),
         "remove_second_factor" => json!({"password": PASSWORD, "code": "123456"}),
         "rename_device" => json!({"name": "Tablet"}),
+        "delete_account" | "request_club_deletion" => json!({"password": PASSWORD}),
+        "update_retention" => json!({"runs_days": 1200}),
         "set_club_security" => json!({"admins_second_factor": false}),
         "change_password" => json!({"current": PASSWORD, "new": PASSWORD}),
         "create_club" => json!({"name": "Another", "time_zone": "Europe/London", "ruleset": "UKA"}),

@@ -202,7 +202,8 @@ async fn trespass(world: &Arc<World>, report: &Arc<Report>, name: &str, home: &s
     // New records with foreign ids come last: from then on the ids are known.
     for new in [false, true] {
         for operation in world.service.document.operations.iter().filter(|one| {
-            !["delete_device", "rename_device", "sign_out_everywhere", "leave_club"].contains(&one.id.as_str())
+            !["delete_account", "delete_device", "rename_device", "sign_out_everywhere", "leave_club"]
+                .contains(&one.id.as_str())
         }) {
             for spot in spots(world, operation).into_iter().filter(|spot| spot.is_new() == new) {
                 turn += 1;

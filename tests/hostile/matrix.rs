@@ -15,8 +15,15 @@ use crate::world::{Place, World};
 use crate::{apps, fixtures, full};
 
 /// Operations that would end the caller's own sign-in or use up what others need; a feed is its maker's alone.
-const USES_UP: [&str; 6] =
-    ["delete_device", "sign_out_everywhere", "delete_member", "leave_club", "delete_app", "delete_calendar_feed"];
+const USES_UP: [&str; 7] = [
+    "delete_device",
+    "sign_out_everywhere",
+    "delete_member",
+    "leave_club",
+    "delete_app",
+    "delete_calendar_feed",
+    "cancel_club_deletion",
+];
 
 fn rules() -> BTreeMap<&'static str, (Rule, &'static str)> {
     TABLE.iter().map(|(id, rule, scope)| (*id, (*rule, *scope))).collect()
@@ -257,9 +264,11 @@ async fn the_valid_call_of_every_operation_succeeds() {
                 guest.join(admin.club.clone(), "viewer");
                 (world.place("own").clone(), guest)
             }
-            "confirm_second_factor" | "check_second_factor" | "renew_recovery_codes" | "remove_second_factor" => {
-                (world.place("own").clone(), newcomer(&world).await)
-            }
+            "confirm_second_factor"
+            | "check_second_factor"
+            | "renew_recovery_codes"
+            | "remove_second_factor"
+            | "delete_account" => (world.place("own").clone(), newcomer(&world).await),
             "sign_out" | "change_password" | "refresh" => {
                 (world.place("own").clone(), world.person("stranger").clone())
             }

@@ -114,7 +114,13 @@ fn note(field: &str, text: &str) -> String {
 fn skipped(operation: &Operation) -> bool {
     matches!(
         operation.id.as_str(),
-        "change_password" | "delete_member" | "update_member" | "delete_device" | "sign_out_everywhere" | "leave_club"
+        "change_password"
+            | "delete_account"
+            | "delete_member"
+            | "update_member"
+            | "delete_device"
+            | "sign_out_everywhere"
+            | "leave_club"
     )
 }
 

@@ -40,6 +40,8 @@ tokio::task_local! {
 const SIGN_IN: &str = "/v1/auth/sign-in";
 /// The page on which somebody signs in for an app, whose token comes afterwards.
 const PAGE: &str = "/oauth/authorize";
+/// The path of whoever deletes their account, and leaves their clubs with it.
+const END: &str = "/v1/me/deletion";
 /// Where an app fetches its tokens: the first is a sign-in, the later ones are none.
 const TOKEN: &str = "/oauth/token";
 /// Where somebody lets an app act for them, and where they end it.
@@ -91,7 +93,8 @@ fn about(route: &str) -> About {
         "" | "venues" | "equipment" | "barrier-configurations" | "age-groups" | "rhythm" => About::Things,
         "competition-specs" if !part.ends_with("/applicable") => About::Things,
         "groups" if part.matches('/').count() < 2 && !part.ends_with("/turn") => About::Things,
-        "members" | "invitations" | "calendar-feeds" | "apps" | "audit" | "sync-devices" => About::Members,
+        "members" | "invitations" | "calendar-feeds" | "apps" | "audit" | "sync-devices" | "deletion" => About::Members,
+        "retention" if !part.ends_with("/preview") => About::Members,
         _ => About::Athletes,
     }
 }
@@ -99,7 +102,7 @@ fn about(route: &str) -> About {
 /// Whether a change of a route gives or takes somebody a place in the club, or sight of it.
 fn grants(route: &str) -> bool {
     let access = |name: &str| ["members", "invitations", "apps", "links", "calendar-feeds"].contains(&name);
-    [JOIN, LEAVE].contains(&route)
+    [JOIN, LEAVE, END].contains(&route)
         || CONSENT.contains(&route)
         || part(route).is_some_and(|part| part.split('/').any(access))
 }
@@ -246,7 +249,7 @@ pub fn hands_out_nothing() {
 }
 
 /// What is stored with a write: these records, of these athletes. None when the request only read, or the service tidied up.
-pub fn written(account: AccountId, records: Vec<Uuid>, athletes: Vec<Uuid>) -> Option<Entry> {
+pub fn written(account: AccountId, chore: Option<&str>, records: Vec<Uuid>, athletes: Vec<Uuid>) -> Option<Entry> {
     let asked = REQUEST.try_with(|asked| {
         // That an app fetched a token is noted as a sign-in, or not at all.
         if asked.method.is_safe() || asked.path == TOKEN {
@@ -260,7 +263,8 @@ pub fn written(account: AccountId, records: Vec<Uuid>, athletes: Vec<Uuid>) -> O
         let reach = if about(route) == About::Athletes { Reach::Seen } else { Reach::None };
         Some(Entry { account: own.account.or(Some(account.0)), reach, athletes, records, ..own })
     });
-    let entry = asked.unwrap_or_else(|_| (!records.is_empty()).then(Entry::of_service))?;
+    let changed = !records.is_empty() || !athletes.is_empty();
+    let entry = asked.unwrap_or_else(|_| changed.then(|| Entry::of_service(chore)))?;
     let athletes = both(entry.athletes, athletes);
     let mut records = both(entry.records, records);
     records.retain(|record| !athletes.contains(record));
@@ -284,7 +288,8 @@ mod tests {
         for things in ["", "/venues", "/venues/{venue_id}", "/groups", "/groups/{group_id}", "/competition-specs"] {
             assert_eq!(of(things), About::Things, "{things}");
         }
-        for members in ["/members/{member_id}", "/audit", "/invitations", "/calendar-feeds"] {
+        for members in ["/members/{member_id}", "/audit", "/invitations", "/calendar-feeds", "/retention", "/deletion"]
+        {
             assert_eq!(of(members), About::Members, "{members}");
         }
         for athletes in [
@@ -293,6 +298,7 @@ mod tests {
             "/athletes/import.xlsx",
             "/groups/{group_id}/board",
             "/groups/turn",
+            "/retention/preview",
             "/competition-specs/applicable",
             "/sessions/{session_id}",
             "/something-new",
@@ -301,7 +307,7 @@ mod tests {
         }
         assert!(CONSENT.into_iter().all(grants));
         assert!(grants(JOIN) && grants("/v1/clubs/{club_id}/members/{member_id}"));
-        assert!(grants("/v1/clubs/{club_id}/sessions/{session_id}/links") && grants(LEAVE));
+        assert!(grants("/v1/clubs/{club_id}/sessions/{session_id}/links") && grants(LEAVE) && grants(END));
         assert!(grants("/v1/clubs/{club_id}/calendar-feeds/{feed_id}"));
         assert!(!grants("/v1/clubs/{club_id}/athletes") && !grants("/v1/clubs/{club_id}/groups/turn"));
     }

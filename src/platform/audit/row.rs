@@ -75,12 +75,12 @@ pub struct Entry {
 }
 
 impl Entry {
-    /// A change by the service itself.
-    pub fn of_service() -> Self {
+    /// A change by the service itself, by one of its chores if it is one.
+    pub fn of_service(chore: Option<&str>) -> Self {
         Self {
             at: Utc::now().trunc_subsecs(6),
             act: Act::Changed,
-            operation: "service".to_owned(),
+            operation: ["service"].into_iter().chain(chore).collect::<Vec<_>>().join(" "),
             status: None,
             account: None,
             device: None,
@@ -95,7 +95,7 @@ impl Entry {
 
     /// So many rows that could not be kept.
     pub fn lost(times: i32) -> Self {
-        Self { act: Act::Lost, times, ..Self::of_service() }
+        Self { act: Act::Lost, times, ..Self::of_service(None) }
     }
 }
 

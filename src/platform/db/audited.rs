@@ -10,7 +10,7 @@ impl ClubTx {
             return Ok(());
         }
         let (records, athletes) = changes::named(&self.changes);
-        let Some(entry) = audit::written(self.actor.account, records, athletes) else { return Ok(()) };
+        let Some(entry) = audit::written(self.actor.account, self.chore, records, athletes) else { return Ok(()) };
         if self.changes.is_empty() && !audit::take_turn(&mut self.tx, self.club).await? {
             return Ok(());
         }

@@ -3,8 +3,10 @@
 use std::sync::atomic::Ordering;
 
 use sqlx::AssertSqlSafe;
+use uuid::Uuid;
 
 use super::{AccountTx, Db, StoreError, life};
+use crate::platform::erasures;
 use crate::platform::ids::ClubId;
 
 impl Db {
@@ -58,6 +60,16 @@ impl Db {
             sqlx::raw_sql(AssertSqlSafe(sql)).execute(tx.conn()).await?;
         }
         tx.commit().await
+    }
+
+    /// Notes outside the database that a club or an account was deleted, as erasures are noted: with its id twice.
+    ///
+    /// # Errors
+    /// When the list cannot be written.
+    pub async fn note_gone(&self, id: Uuid) -> Result<(), StoreError> {
+        let Some(file) = self.erasures.clone() else { return Ok(()) };
+        let noted = tokio::task::spawn_blocking(move || erasures::add(&file, &[(ClubId(id), id)])).await;
+        Ok(noted.map_err(std::io::Error::other).and_then(|noted| noted).map_err(sqlx::Error::Io)?)
     }
 
     /// Every club, for chores; a request never reads more than one.

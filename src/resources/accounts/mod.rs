@@ -4,6 +4,8 @@ mod addresses;
 mod addresses_shapes;
 mod addresses_store;
 mod devices_store;
+mod ending;
+mod ending_store;
 mod http;
 mod letters;
 mod model;
@@ -18,6 +20,7 @@ mod store;
 
 pub use addresses::{choose_password, confirm, is_reset};
 pub use addresses_store::tell_clubs;
+pub use ending::end_again;
 pub use letters::write;
 pub use oauth::pages;
 pub use store::any;
@@ -36,6 +39,7 @@ pub async fn prune(db: &Db) -> Result<u64, StoreError> {
 pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     addresses::routes(config);
+    ending::routes(config);
     second_factor::routes(config);
     sign_in::routes(config);
     oauth::routes(config);

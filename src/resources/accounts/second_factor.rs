@@ -9,7 +9,7 @@ use secrecy::SecretString;
 
 use super::http::own_account;
 use super::model::Standing;
-use super::second_factor_shapes::{CodeOnly, FactorBegun, FactorView, PasswordAndCode, PasswordOnly, RecoveryCodes};
+use super::second_factor_shapes::{CodeOnly, FactorBegun, FactorView, PasswordAndCode, RecoveryCodes};
 use super::second_factor_store::{self as store, Factor};
 use super::sign_in::uncached;
 use super::store::Account;
@@ -21,7 +21,7 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::AccountId;
 use crate::platform::mail::{self, Event, Letter};
 use crate::platform::network::Network;
-use crate::platform::password;
+use crate::platform::own_password::{self, OwnPassword};
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::throttle;
@@ -136,14 +136,9 @@ pub async fn show(
 }
 
 /// Checks the caller's password, as for a change of it.
-async fn require_password(db: &Db, caller: &Caller, password: SecretString) -> Result<Account, Problem> {
-    throttle::take(db, throttle::PASSWORD, &format!("{} {}", caller.account, caller.device)).await?;
-    let account = own_account(db, caller).await?;
-    let (fits, _) = password::verify(password, Some(account.password_hash.clone())).await?;
-    if !fits {
-        return Err(Problem::invalid(vec![Fault::at("/password", "password", "is not the current password")]));
-    }
-    Ok(account)
+pub async fn require_password(db: &Db, caller: &Caller, password: SecretString) -> Result<Account, Problem> {
+    own_password::demand(db, caller.account, caller.device, password).await?;
+    own_account(db, caller).await
 }
 
 /// The caller's factor and a transaction in which a code of it was used.
@@ -193,9 +188,9 @@ async fn begin_second_factor(
     caller: Caller,
     db: Data<Db>,
     config: Data<Config>,
-    body: Body<PasswordOnly>,
+    body: Body<OwnPassword>,
 ) -> Result<HttpResponse, Problem> {
-    let PasswordOnly { password } = body.read()?;
+    let OwnPassword { password } = body.read()?;
     let account = require_password(&db, &caller, password).await?;
     let mut secret = [0_u8; totp::SECRET];
     rand::fill(&mut secret).map_err(|_| broken())?;

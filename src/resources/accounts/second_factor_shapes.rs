@@ -4,16 +4,6 @@ use secrecy::SecretString;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-/// The password alone.
-#[derive(Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-#[schema(as = OwnPassword, example = json!({"password": "five wickets in a row"}))]
-pub struct PasswordOnly {
-    /// The password, so that nobody does this on a device that was left open.
-    #[schema(value_type = String, format = Password, max_length = 128, example = "five wickets in a row")]
-    pub password: SecretString,
-}
-
 /// A code alone.
 #[derive(Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]

@@ -82,9 +82,8 @@ pub async fn erased(tx: &mut ClubTx) -> Result<BTreeSet<Uuid>, StoreError> {
     Ok(ids.into_iter().collect())
 }
 
-/// Erases an athlete of whom a restored copy does not know that they were erased: whoever is there goes as the first time, and
-/// the id of somebody who is not there yet is used up, or a phone's journal would bring them back.
-pub async fn erase_again(tx: &mut ClubTx, id: AthleteId) -> Result<(), StoreError> {
+/// The groups of an athlete.
+pub async fn groups(tx: &mut ClubTx, id: AthleteId) -> Result<Vec<GroupId>, StoreError> {
     let club = tx.club.0;
     let groups = sqlx::query_scalar!(
         r#"select scope_id as "scope_id!" from athlete_scope where club_id = $1 and athlete_id = $2 order by scope_id"#,
@@ -93,6 +92,14 @@ pub async fn erase_again(tx: &mut ClubTx, id: AthleteId) -> Result<(), StoreErro
     )
     .fetch_all(tx.conn())
     .await?;
+    Ok(groups.into_iter().map(GroupId).collect())
+}
+
+/// Erases an athlete of whom a restored copy does not know that they were erased: whoever is there goes as the first time, and
+/// the id of somebody who is not there yet is used up, or a phone's journal would bring them back.
+pub async fn erase_again(tx: &mut ClubTx, id: AthleteId) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let groups = groups(tx, id).await?;
     sqlx::query!(
         r#"
         insert into athletes as x
@@ -106,7 +113,6 @@ pub async fn erase_again(tx: &mut ClubTx, id: AthleteId) -> Result<(), StoreErro
     )
     .execute(tx.unsynced())
     .await?;
-    let groups: Vec<GroupId> = groups.into_iter().map(GroupId).collect();
     remove(tx, id, &groups).await
 }
 

@@ -5,9 +5,18 @@ use std::path::Path;
 use uuid::Uuid;
 
 use super::erase_store as store;
-use crate::platform::db::{Actor, Db, StoreError};
+use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::platform::erasures;
 use crate::platform::ids::{AccountId, AthleteId};
+
+/// Erases an athlete as when an admin deletes them.
+///
+/// # Errors
+/// Database errors.
+pub async fn erase(tx: &mut ClubTx, athlete: AthleteId) -> Result<(), StoreError> {
+    let groups = store::groups(tx, athlete).await?;
+    store::remove(tx, athlete, &groups).await
+}
 
 /// Brings a database and the list of erasures outside it together: whom the list names is erased here, whoever is erased
 /// here is in the list. How many were erased.
@@ -20,7 +29,9 @@ pub async fn settle(db: &Db, file: &Path) -> Result<usize, std::io::Error> {
     let failed = |error: StoreError| std::io::Error::other(format!("the list of erasures cannot be applied: {error}"));
     let (mut missing, mut count) = (Vec::new(), 0);
     for club in db.clubs().await.map_err(failed)? {
-        let wanted = listed.remove(&club).unwrap_or_default();
+        let mut wanted = listed.remove(&club).unwrap_or_default();
+        // That says that the club itself is gone.
+        wanted.remove(&club.0);
         let mut tx = db.write(club, &nobody).await.map_err(failed)?;
         let known = store::erased(&mut tx).await.map_err(failed)?;
         missing.extend(known.iter().filter(|athlete| !wanted.contains(athlete)).map(|athlete| (club, *athlete)));

@@ -21,7 +21,8 @@ pub struct View {
     /// What was done.
     #[schema(value_type = crate::platform::audit::Act)]
     pub act: &'static str,
-    /// Method and route of the request; `service` for what the service does by itself.
+    /// Method and route of the request; `service` for what the service does by itself, `service retention` for what the club no longer
+    /// keeps.
     #[schema(max_length = 200, example = "GET /v1/clubs/{club_id}/athletes/{athlete_id}")]
     pub operation: String,
     /// What a read or a refusal was answered with; absent for what was stored.

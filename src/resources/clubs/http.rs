@@ -2,11 +2,12 @@
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::model::Settings;
-use super::store;
+use super::{ending_store, store};
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
 use crate::platform::db::{Db, Kind};
 use crate::platform::ids::ClubId;
@@ -75,14 +76,19 @@ pub(super) struct View {
     /// Number of the last change; the `ETag` begins with it, and `If-Match` takes it alone too.
     #[schema(minimum = 1, example = 42)]
     rev: i64,
+    /// When the club is deleted with everything in it, because an admin asked for that; until then every admin can take it back.
+    /// Absent when it stays.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    deletes_at: Option<DateTime<Utc>>,
     /// The settings.
     #[serde(flatten)]
     fields: Fields,
 }
 
-impl From<&Stored<ClubId, Settings>> for View {
-    fn from(stored: &Stored<ClubId, Settings>) -> Self {
-        Self { id: stored.id, rev: stored.rev, fields: (&stored.value).into() }
+impl View {
+    /// The club, which may have a last day.
+    pub(super) fn new(stored: &Stored<ClubId, Settings>, deletes_at: Option<DateTime<Utc>>) -> Self {
+        Self { id: stored.id, rev: stored.rev, deletes_at, fields: (&stored.value).into() }
     }
 }
 
@@ -94,7 +100,8 @@ impl From<&Stored<ClubId, Settings>> for View {
 async fn get_club(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.read(&db).await?;
     let found = store::find(&mut tx).await?;
-    Ok(stored::read(&req, found.rev, &View::from(&found)))
+    let deletes_at = ending_store::due_at(&mut tx).await?;
+    Ok(stored::read(&req, found.rev, &View::new(&found, deletes_at)))
 }
 
 /// Changes the club's settings (merge patch).
@@ -110,7 +117,8 @@ async fn update_club(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = store::find(&mut tx).await?;
-    version.require(before.rev, &View::from(&before))?;
+    let deletes_at = ending_store::due_at(&mut tx).await?;
+    version.require(before.rev, &View::new(&before, deletes_at))?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
     let texts = [&*fields.name, &fields.time_zone, &fields.ruleset, &fields.print_units];
     let value = Settings::parse(texts, fields.spacing_step_m, fields.policy, fields.helper_links)?;
@@ -119,7 +127,7 @@ async fn update_club(
         secret_links::end_all(&mut tx, Shows::SessionSheets).await?;
     }
     let rev = tx.commit().await?.of(Kind::Club, before.id, before.rev);
-    Ok(stored::changed(rev, &View::from(&Stored { id: before.id, rev, value })))
+    Ok(stored::changed(rev, &View::new(&Stored { id: before.id, rev, value }, deletes_at)))
 }
 
 routes!(get_club, update_club);

@@ -1,5 +1,8 @@
 //! The club and its settings.
 
+mod ended_store;
+mod ending_http;
+mod ending_store;
 mod http;
 mod model;
 mod security;
@@ -7,8 +10,11 @@ mod security_store;
 mod store;
 pub mod sync;
 
+pub use ended_store::{close_again, sweep};
+
 /// The routes of this resource.
 pub fn routes(config: &mut crate::platform::route::Mount<'_>) {
     http::routes(config);
     security::routes(config);
+    ending_http::routes(config);
 }

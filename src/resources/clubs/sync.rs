@@ -1,7 +1,7 @@
 //! The club and its settings as phones carry them: read only.
 
 use super::http::View;
-use super::store;
+use super::{ending_store, store};
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::record::Record;
 
@@ -11,5 +11,6 @@ use crate::platform::record::Record;
 /// Database errors.
 pub async fn pull(tx: &mut ClubTx) -> Result<Vec<Record>, StoreError> {
     let found = store::find(tx).await?;
-    Ok(vec![Record::of(found.id, found.rev, &View::from(&found))?])
+    let deletes_at = ending_store::due_at(tx).await?;
+    Ok(vec![Record::of(found.id, found.rev, &View::new(&found, deletes_at))?])
 }

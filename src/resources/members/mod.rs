@@ -1,5 +1,6 @@
 //! Members of a club, and the invitations by which they come.
 
+mod forget_store;
 mod http;
 mod invitations;
 mod invitations_store;
@@ -8,6 +9,7 @@ mod model;
 mod shapes;
 mod store;
 
+pub use forget_store::{forget, forget_left, is_last_admin};
 pub use invitations_store::prune;
 pub use letters::write;
 

@@ -52,6 +52,9 @@ const TABLE: &[(&str, Answers)] = &[
     ("remove_second_factor", Answers::Once(204, &[404, 422, 429])),
     ("rename_device", Answers::Always(&[204])),
     ("set_club_security", Answers::Always(&[200])),
+    // Ten tries of the password at once.
+    ("request_club_deletion", Answers::Once(201, &[409, 429])),
+    ("delete_account", Answers::Once(204, &[401, 404, 422, 429])),
     // More than ten tries at one account are too many.
     ("sign_in", Answers::Always(&[200, 429])),
     // A third repeat at one moment is asked to come again with the token it was given.

@@ -465,6 +465,7 @@ impl Stage {
             "update_athlete" => json!({"display_name": format!("Runner anew {n}")}),
             "update_session" => json!({"weather_note": format!("Wind {n}")}),
             "update_race_test" => json!({"name": format!("Test {n}")}),
+            "update_retention" => json!({"runs_days": 1_000 + n % 100}),
             "update_app" => json!({"name": format!("Cards {n}")}),
             "update_member" => {
                 let member = self.admin.member(&format!("Member {n}"), "viewer", &[self.id("group_id")]).await;
@@ -514,6 +515,11 @@ impl Stage {
             "delete_app" => format!("/apps/{}", self.app().await.id()),
             "disconnect_app" => {
                 return self.case(Method::DELETE, format!("/v1/me/apps/{}", self.id("app_id")), None);
+            }
+            "cancel_club_deletion" => {
+                // Asked for unless an earlier request did.
+                self.admin.post("/deletion", json!({"password": PASSWORD})).await;
+                "/deletion".to_owned()
             }
             "delete_session_link" => {
                 format!("/sessions/{}/links/{}", self.id("session_id"), self.link().await.id())
@@ -615,6 +621,12 @@ impl Stage {
                     body["password"] = json!(PASSWORD);
                 }
                 by(post(path, &body), &person)
+            }
+            "delete_account" => by(post(path, &json!({"password": PASSWORD})), &self.person().await),
+            "request_club_deletion" => {
+                // Taken back where an earlier request asked for it.
+                self.admin.delete("/deletion", "").await;
+                post(path, &json!({"password": PASSWORD}))
             }
             "set_club_security" => self.case(Method::PUT, path, Some(&json!({"admins_second_factor": false}))),
             "create_club" => {

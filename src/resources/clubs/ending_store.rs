@@ -1,0 +1,67 @@
+//! The day on which a club is deleted, as long as it can be taken back.
+
+use chrono::{DateTime, Duration, Utc};
+
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::ids::AccountId;
+
+/// How long a club that is to be deleted goes on as before (design choice): a month in which somebody notices.
+pub const GRACE: Duration = Duration::days(30);
+
+/// That a club is to be deleted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Ending {
+    /// Who asked for it.
+    pub asked_by: AccountId,
+    /// When.
+    pub asked_at: DateTime<Utc>,
+    /// From when on there is no way back.
+    pub due_at: DateTime<Utc>,
+}
+
+/// When the club is deleted; none when nobody asked for it.
+pub async fn due_at(tx: &mut ClubTx) -> Result<Option<DateTime<Utc>>, StoreError> {
+    let club = tx.club.0;
+    let due = sqlx::query_scalar!("select due_at from club_endings where club_id = $1", club)
+        .fetch_optional(tx.conn())
+        .await?;
+    Ok(due)
+}
+
+/// Notes that the actor wants the club deleted.
+///
+/// # Errors
+/// A conflict when somebody asked for it before.
+pub async fn ask(tx: &mut ClubTx) -> Result<Ending, StoreError> {
+    let (club, asked_by, asked_at) = (tx.club, tx.actor.account, Utc::now());
+    let ending = Ending { asked_by, asked_at, due_at: asked_at + GRACE };
+    let done = sqlx::query!(
+        r#"
+        insert into club_endings (club_id, asked_by, asked_at, due_at)
+        values ($1, $2, $3, $4)
+        on conflict (club_id) do nothing
+        "#,
+        club.0,
+        ending.asked_by.0,
+        ending.asked_at,
+        ending.due_at
+    )
+    .execute(tx.changing(Change::put(Kind::Club, club)))
+    .await?;
+    if done.rows_affected() == 0 {
+        return Err(StoreError::Conflict(
+            "The club is to be deleted already; `deletes_at` of the club says when. Any admin can take it back."
+                .to_owned(),
+        ));
+    }
+    Ok(ending)
+}
+
+/// Lets the club stay; false when nobody asked for its deletion, or it has begun.
+pub async fn take_back(tx: &mut ClubTx) -> Result<bool, StoreError> {
+    let club = tx.club;
+    let done = sqlx::query!("delete from club_endings where club_id = $1", club.0)
+        .execute(tx.changing(Change::put(Kind::Club, club)))
+        .await?;
+    Ok(done.rows_affected() == 1)
+}

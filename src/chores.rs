@@ -7,7 +7,12 @@ use crate::platform::chores;
 use crate::platform::db::{Db, StoreError};
 use crate::platform::mail;
 use crate::platform::{secret_links, throttle};
-use crate::resources::{accounts, members, sync};
+use crate::resources::{accounts, exports, members, sync};
+
+/// How often what is kept long enough is dropped, by whichever instance comes first.
+const COMPACT_EVERY: Duration = Duration::hours(6);
+/// How often an instance looks whether it is time.
+const LOOK_EVERY: std::time::Duration = std::time::Duration::from_hours(1);
 
 /// Rows that were dropped.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -22,6 +27,8 @@ pub struct Dropped {
     pub invitations: u64,
     /// Secret addresses.
     pub links: u64,
+    /// Exports.
+    pub exports: u64,
     /// Counters of limits.
     pub throttles: u64,
     /// Of the audit.
@@ -32,11 +39,11 @@ pub struct Dropped {
 
 impl std::fmt::Display for Dropped {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let Self { changes, records, sign_ins, invitations, links, throttles, audit, mail } = self;
+        let Self { changes, records, sign_ins, invitations, links, exports, throttles, audit, mail } = self;
         write!(
             f,
             "{changes} rows of change logs, {records} receipts, decided facts and the like, {sign_ins} ended sign-ins \
-             and tokens, {invitations} invitations, {links} links, {throttles} counters of limits, {audit} rows of audits, \
+             and tokens, {invitations} invitations, {links} links, {exports} exports, {throttles} counters of limits, {audit} rows of audits, \
              {mail} mails that could not be sent"
         )
     }
@@ -53,6 +60,18 @@ pub async fn compact(db: &Db, rest: Duration) -> Result<Option<Dropped>, StoreEr
     dropped.map(Some)
 }
 
+/// Drops what is kept long enough, from time to time.
+pub async fn compact_often(db: Db) {
+    loop {
+        tokio::time::sleep(LOOK_EVERY).await;
+        match compact(&db, COMPACT_EVERY).await {
+            Ok(Some(dropped)) => tracing::info!(%dropped, "dropped what is kept long enough"),
+            Ok(None) => {}
+            Err(error) => tracing::warn!(%error, "cannot drop what is kept long enough"),
+        }
+    }
+}
+
 async fn drop_all(db: &Db) -> Result<Dropped, StoreError> {
     Ok(Dropped {
         sign_ins: accounts::prune(db).await?,
@@ -60,6 +79,7 @@ async fn drop_all(db: &Db) -> Result<Dropped, StoreError> {
         mail: mail::prune(db).await?,
         invitations: members::prune(db).await?,
         links: secret_links::prune(db).await?,
+        exports: exports::prune(db).await?,
         changes: sync::compact(db).await?,
         records: sync::prune(db).await?,
         audit: audit::prune(db).await?,

@@ -25,13 +25,8 @@ use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::post;
 use crate::rehearsal;
-use crate::resources::athletes;
+use crate::resources::{athletes, exports};
 use crate::seed::{self, SeedError};
-
-/// How often what is kept long enough is dropped, by whichever instance comes first.
-const COMPACT_EVERY: chrono::Duration = chrono::Duration::hours(6);
-/// How often an instance looks whether it is time.
-const LOOK_EVERY: Duration = Duration::from_hours(1);
 
 /// Why the service does not run; each is one line that says what to do.
 #[derive(Debug, Error)]
@@ -269,18 +264,6 @@ pub async fn verify_audit(club: Option<Uuid>) -> Result<bool, ServeError> {
     Ok(broken == 0)
 }
 
-/// Drops what is kept long enough, from time to time.
-async fn compact_often(db: Db) {
-    loop {
-        tokio::time::sleep(LOOK_EVERY).await;
-        match chores::compact(&db, COMPACT_EVERY).await {
-            Ok(Some(dropped)) => tracing::info!(%dropped, "dropped what is kept long enough"),
-            Ok(None) => {}
-            Err(error) => tracing::warn!(%error, "cannot drop what is kept long enough"),
-        }
-    }
-}
-
 /// Reads the signing keys again and again, so that a new one needs no restart.
 async fn reload_often(db: Db, keys: Data<Keys>) {
     loop {
@@ -353,7 +336,14 @@ async fn serve_on(
     let (carrier, way) = post::carrier()?;
     let reload = reload_often(db.clone(), Data::clone(shared.keys()));
     let carry = post::carry_often(db.clone(), carrier);
-    let chores = [tokio::spawn(compact_often(db.clone())), tokio::spawn(reload), tokio::spawn(carry)];
+    // On connections of its own: one reads for as long as an archive is written, the other stores its pieces.
+    let archives = exports::make_often(Db::lazy(database.options.clone(), 2));
+    let chores = [
+        tokio::spawn(chores::compact_often(db.clone())),
+        tokio::spawn(reload),
+        tokio::spawn(carry),
+        tokio::spawn(archives),
+    ];
     let demo = if demo { Some(seed::seed(&shared, db.clone()).await?) } else { None };
     let trail = Data::clone(shared.trail());
     if let Some(probes) = probes {

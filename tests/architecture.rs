@@ -117,6 +117,7 @@ fn every_write_in_a_club_notes_its_change() {
         "email_changes",
         "second_factors",
         "recovery_codes",
+        "export_queue",
     ];
     for (name, text) in files("src/resources", "rs").into_iter().filter(|(name, _)| name.ends_with("store.rs")) {
         for call in code(&text).split("sqlx::query").skip(1) {

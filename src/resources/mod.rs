@@ -10,6 +10,7 @@ pub mod barrier_configurations;
 pub mod clubs;
 pub mod competition_specs;
 pub mod equipment;
+pub mod exports;
 pub mod groups;
 pub mod lane_plans;
 pub mod members;
@@ -38,6 +39,7 @@ pub fn mount(config: &mut Mount<'_>) {
     clubs::routes(config);
     competition_specs::routes(config);
     equipment::routes(config);
+    exports::routes(config);
     groups::routes(config);
     lane_plans::routes(config);
     members::routes(config);

@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 22] = [
+pub const ORDER: [(&str, &str); 23] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),
@@ -31,6 +31,7 @@ pub const ORDER: [(&str, &str); 22] = [
     ("race_result_id", "create_race_results"),
     ("invitation_id", "create_invitation"),
     ("app_id", "create_app"),
+    ("export_id", "create_export"),
 ];
 
 /// What is deleted of a place that is gone, children first.
@@ -101,6 +102,7 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "create_app" | "update_app" => {
             json!({"name": world.mark(outside), "redirect_uris": [crate::apps::BACK], "scopes": ["squad.read", "sync"]})
         }
+        "create_export" => json!({"id": Uuid::now_v7(), "athlete_id": place.id("athlete_id")}),
         "fetch_app_token" => json!(format!("grant_type=refresh_token&client_id={}&refresh_token=AAAA", "A".repeat(43))),
         "revoke_app_token" => json!(format!("client_id={}&token=AAAA", "A".repeat(43))),
         _ => return None,

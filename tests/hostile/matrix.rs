@@ -15,8 +15,15 @@ use crate::world::{Place, World};
 use crate::{apps, fixtures, full};
 
 /// Operations that would end the caller's own sign-in or use up what others need; a feed is its maker's alone.
-const USES_UP: [&str; 6] =
-    ["delete_device", "sign_out_everywhere", "delete_member", "leave_club", "delete_app", "delete_calendar_feed"];
+const USES_UP: [&str; 7] = [
+    "delete_device",
+    "sign_out_everywhere",
+    "delete_member",
+    "leave_club",
+    "delete_app",
+    "delete_calendar_feed",
+    "delete_export",
+];
 
 fn rules() -> BTreeMap<&'static str, (Rule, &'static str)> {
     TABLE.iter().map(|(id, rule, scope)| (*id, (*rule, *scope))).collect()

@@ -291,12 +291,12 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
         if shape.paged && status == "200" {
             add("Link", false);
         }
-        for media in ["image/svg+xml", "audio/wav", "application/pdf", xlsx::MEDIA] {
+        for media in ["image/svg+xml", "audio/wav", "application/pdf", "application/zip", xlsx::MEDIA] {
             if let Some(RefOr::T(whole)) = answer.content.get_mut(media) {
                 whole.schema = Some(file());
             }
         }
-        if status == "200" && ["text/csv", xlsx::MEDIA].iter().any(|media| answer.content.contains_key(*media)) {
+        if status == "200" && ["text/csv", "application/zip", xlsx::MEDIA].iter().any(|media| answer.content.contains_key(*media)) {
             let always = answer.content.len() == 1;
             answer
                 .headers

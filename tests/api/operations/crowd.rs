@@ -80,6 +80,8 @@ const TABLE: &[(&str, Answers)] = &[
     ("create_lane_plan", Answers::Record),
     ("create_invitation", Answers::Always(&[201])),
     ("create_app", Answers::Always(&[201])),
+    // No record for phones: one is asked for, the others find it.
+    ("create_export", Answers::Once(201, &[200])),
     // The second exchange of a code ends what the first gave.
     ("fetch_app_token", Answers::Once(200, &[400])),
     ("revoke_app_token", Answers::Always(&[200])),

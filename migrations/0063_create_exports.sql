@@ -36,7 +36,8 @@ create table export_queue (
   club_id uuid not null,
   due_at timestamptz not null,
   tries integer not null default 0,
-  primary key (id)
+  -- Clients choose ids, which are one of a kind within a club.
+  primary key (club_id, id)
 );
 comment on table export_queue is 'scope:local; exports that wait for an instance; due_at is when one may take it, or take it over';
 create index export_queue_due on export_queue (due_at);

@@ -12,6 +12,7 @@ pub mod competition_specs;
 pub mod equipment;
 pub mod exports;
 pub mod groups;
+pub mod imports;
 pub mod lane_plans;
 pub mod members;
 pub mod progression;
@@ -41,6 +42,7 @@ pub fn mount(config: &mut Mount<'_>) {
     equipment::routes(config);
     exports::routes(config);
     groups::routes(config);
+    imports::routes(config);
     lane_plans::routes(config);
     members::routes(config);
     progression::routes(config);

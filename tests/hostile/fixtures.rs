@@ -63,7 +63,11 @@ fn of_each(world: &World, place: &Place, one: impl Fn(Uuid, &str, String) -> Val
 
 /// The query that an operation cannot do without and that the document does not mark as required.
 pub fn query(operation: &str, place: &Place) -> Option<(&'static str, String)> {
-    (operation == "list_applicable_specs").then(|| ("athlete_id", place.id("athlete_id").to_owned()))
+    match operation {
+        "list_applicable_specs" => Some(("athlete_id", place.id("athlete_id").to_owned())),
+        "create_import" => Some(("group_id", place.id("group_id").to_owned())),
+        _ => None,
+    }
 }
 
 /// The valid body of an operation in a place; text when it is not JSON.
@@ -102,6 +106,8 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "create_app" | "update_app" => {
             json!({"name": world.mark(outside), "redirect_uris": [crate::apps::BACK], "scopes": ["squad.read", "sync"]})
         }
+        // The name of an athlete, of whom an archive is made.
+        "create_import" => json!(world.mark(place.scope)),
         "create_export" => json!({"id": Uuid::now_v7(), "athlete_id": place.id("athlete_id")}),
         "fetch_app_token" => json!(format!("grant_type=refresh_token&client_id={}&refresh_token=AAAA", "A".repeat(43))),
         "revoke_app_token" => json!(format!("client_id={}&token=AAAA", "A".repeat(43))),

@@ -116,6 +116,7 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("get_export", Rule::Admin, "club.admin"),
     ("get_export_archive", Rule::Admin, "club.admin"),
     ("delete_export", Rule::Admin, "club.admin"),
+    ("create_import", Rule::Admin, "club.admin"),
     ("create_group", Rule::Admin, "club.admin"),
     ("list_groups", Rule::Member, "squad.read"),
     ("get_group", Rule::Seen, "squad.read"),

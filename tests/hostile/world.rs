@@ -8,6 +8,7 @@ use reqwest::Method;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
+use crate::archives;
 use crate::document::Operation;
 use crate::fixtures;
 use crate::people::{PASSWORD, Person};
@@ -380,6 +381,7 @@ impl World {
         let ask = ask.header("content-type", media);
         match body {
             Value::String(text) if media.ends_with("sheet") => ask.bytes(workbook(&text)),
+            Value::String(name) if media.ends_with("zip") => ask.bytes(archives::of_athlete(&name)),
             Value::String(text) => ask.bytes(text.into_bytes()),
             body => ask.bytes(body.to_string().into_bytes()),
         }

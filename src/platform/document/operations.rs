@@ -315,7 +315,7 @@ fn file() -> RefOr<Schema> {
 /// Says of a body that is a file that it is one.
 fn take_files(operation: &mut Operation) {
     let Some(RefOr::T(body)) = &mut operation.request_body else { return };
-    for media in ["text/csv", xlsx::MEDIA] {
+    for media in ["text/csv", "application/zip", xlsx::MEDIA] {
         if let Some(RefOr::T(content)) = body.content.get_mut(media) {
             content.schema = Some(file());
         }

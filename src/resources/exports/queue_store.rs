@@ -56,9 +56,14 @@ pub async fn claim(db: &Db, now: DateTime<Utc>) -> Result<Option<Claimed>, Store
     .fetch_optional(tx.conn())
     .await?;
     let Some(due) = due else { return Ok(None) };
-    sqlx::query!("update export_queue set due_at = $2, tries = tries + 1 where id = $1", due.id, now + LEASE)
-        .execute(tx.conn())
-        .await?;
+    sqlx::query!(
+        "update export_queue set due_at = $3, tries = tries + 1 where club_id = $1 and id = $2",
+        due.club_id,
+        due.id,
+        now + LEASE
+    )
+    .execute(tx.conn())
+    .await?;
     tx.commit().await?;
     Ok(Some(Claimed { id: due.id, club: ClubId(due.club_id), tries: due.tries + 1, turn: Uuid::now_v7() }))
 }
@@ -118,9 +123,14 @@ pub async fn keep(db: &Db, one: &Claimed, place: i32, bytes: &[u8]) -> Result<bo
     .await?;
     tx.commit().await?;
     let mut tx = db.account_tx().await?;
-    sqlx::query!("update export_queue set due_at = $2 where id = $1", one.id, Utc::now() + LEASE)
-        .execute(tx.conn())
-        .await?;
+    sqlx::query!(
+        "update export_queue set due_at = $3 where club_id = $1 and id = $2",
+        one.club.0,
+        one.id,
+        Utc::now() + LEASE
+    )
+    .execute(tx.conn())
+    .await?;
     tx.commit().await?;
     Ok(true)
 }
@@ -167,7 +177,9 @@ pub async fn ready(db: &Db, one: &Claimed, total: &Total) -> Result<bool, StoreE
 /// Takes an export from the list of what is to be made.
 pub async fn done(db: &Db, one: &Claimed) -> Result<(), StoreError> {
     let mut tx = db.account_tx().await?;
-    sqlx::query!("delete from export_queue where id = $1", one.id).execute(tx.conn()).await?;
+    sqlx::query!("delete from export_queue where club_id = $1 and id = $2", one.club.0, one.id)
+        .execute(tx.conn())
+        .await?;
     tx.commit().await
 }
 
@@ -175,9 +187,14 @@ pub async fn done(db: &Db, one: &Claimed) -> Result<(), StoreError> {
 pub async fn failed(db: &Db, one: &Claimed, never: bool) -> Result<bool, StoreError> {
     if one.tries < TRIES && !never {
         let mut tx = db.account_tx().await?;
-        sqlx::query!("update export_queue set due_at = $2 where id = $1", one.id, Utc::now() + AGAIN)
-            .execute(tx.conn())
-            .await?;
+        sqlx::query!(
+            "update export_queue set due_at = $3 where club_id = $1 and id = $2",
+            one.club.0,
+            one.id,
+            Utc::now() + AGAIN
+        )
+        .execute(tx.conn())
+        .await?;
         tx.commit().await?;
         return Ok(false);
     }

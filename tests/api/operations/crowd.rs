@@ -83,6 +83,8 @@ const TABLE: &[(&str, Answers)] = &[
     // No record for phones: one is asked for, the others find it.
     ("create_export", Answers::Once(201, &[200])),
     // The second exchange of a code ends what the first gave.
+    // The same archive is the same athlete.
+    ("create_import", Answers::Once(201, &[422])),
     ("fetch_app_token", Answers::Once(200, &[400])),
     ("revoke_app_token", Answers::Always(&[200])),
     ("accept_invitation", Answers::Once(200, &[404, 429])),

@@ -13,6 +13,7 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 
 use super::Operation;
+use crate::archives;
 use crate::oauth::{self, BACK};
 use crate::second_factor;
 use crate::support::{Answer, Caller, PASSWORD, TestApp};
@@ -665,6 +666,13 @@ impl Stage {
             "create_app" => {
                 let scopes = ["squad.read", "session.write", "sync"];
                 post(path, &json!({"name": "Trackside Cards", "redirect_uris": [BACK], "scopes": scopes}))
+            }
+            "create_import" => {
+                let path = format!("{path}?group_id={}", self.id("group_id"));
+                let mut case = post(path, &Value::Null);
+                "application/zip".clone_into(&mut case.headers[1].1);
+                case.body = Some(archives::of_athlete(&format!("Comer {n}")));
+                case
             }
             "create_export" => {
                 // Made and left, so that there is room.

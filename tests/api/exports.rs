@@ -9,7 +9,7 @@ use base64::engine::general_purpose::{STANDARD, URL_SAFE_NO_PAD};
 use chrono::{Duration, Utc};
 use lanewright::chores;
 use lanewright::platform::db::Db;
-use lanewright::resources::exports::tables::{COLUMNS_LEFT_OUT, LEFT_OUT, TABLES};
+use lanewright::resources::exports::tables_store::{COLUMNS_LEFT_OUT, LEFT_OUT, TABLES};
 use lanewright::resources::exports::{Made, make};
 use serde_json::{Map, Value, json};
 use sqlx::{AssertSqlSafe, PgPool};
@@ -100,7 +100,7 @@ where
 {
     let mut tx = app.pool.begin().await.unwrap();
     sqlx::raw_sql(AssertSqlSafe(format!("set local app.club_id = '{club}'"))).execute(&mut *tx).await.unwrap();
-    sqlx::query_scalar(AssertSqlSafe(sql)).fetch_one(&mut *tx).await.unwrap()
+    sqlx::query_scalar(AssertSqlSafe(sql.to_owned())).fetch_one(&mut *tx).await.unwrap()
 }
 
 async fn tenant_tables(pool: &PgPool) -> Vec<String> {

@@ -178,8 +178,8 @@ async fn an_athlete_moves_to_another_club_with_new_ids(pool: PgPool) {
     coach.get(&format!("/athletes/{id}/recommendation")).await.expect(200);
     let after = exported(&south, json!({})).await;
     let text: String = after.values().map(|bytes| String::from_utf8_lossy(bytes)).collect();
-    for old in [&squad.athlete, &squad.session, &squad.mine, "Somebody else"] {
-        assert!(!text.contains(old.as_ref() as &str), "{old}");
+    for old in [squad.athlete.as_str(), &squad.session, &squad.mine, "Somebody else"] {
+        assert!(!text.contains(old), "{old}");
     }
     // The same archive again is the same athlete.
     import(&south, &into, archive).await.expect_fault(422, "/archive");

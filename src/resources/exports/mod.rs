@@ -8,7 +8,7 @@ mod rows_store;
 mod schema;
 mod shapes;
 mod store;
-pub mod tables;
+pub mod tables_store;
 mod words;
 mod work;
 

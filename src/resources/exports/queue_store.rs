@@ -174,6 +174,24 @@ pub async fn ready(db: &Db, one: &Claimed, total: &Total) -> Result<bool, StoreE
     Ok(true)
 }
 
+/// Leaves an export that this try does not write any more: another instance goes on with one that is still wanted.
+pub async fn leave(db: &Db, one: &Claimed) -> Result<(), StoreError> {
+    let mut tx = db.read(one.club, &NOBODY).await?;
+    let wanted = sqlx::query_scalar!(
+        r#"
+        select exists (
+          select from exports where club_id = $1 and id = $2 and state in ('waiting', 'running')
+        ) as "wanted!"
+        "#,
+        one.club.0,
+        one.id
+    )
+    .fetch_one(tx.conn())
+    .await?;
+    drop(tx);
+    if wanted { Ok(()) } else { done(db, one).await }
+}
+
 /// Takes an export from the list of what is to be made.
 pub async fn done(db: &Db, one: &Claimed) -> Result<(), StoreError> {
     let mut tx = db.account_tx().await?;

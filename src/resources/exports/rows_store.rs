@@ -2,7 +2,7 @@
 
 use sqlx::AssertSqlSafe;
 
-use super::tables::Table;
+use super::tables_store::Table;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::AthleteId;
 

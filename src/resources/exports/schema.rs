@@ -5,7 +5,7 @@ use serde_json::{Map, Value, json};
 
 use super::archive::Listed;
 use super::rows_store::Column;
-use super::tables::{self, COLUMNS_LEFT_OUT, LEFT_OUT, TABLES, Table};
+use super::tables_store::{self as tables, COLUMNS_LEFT_OUT, LEFT_OUT, TABLES, Table};
 use crate::platform::ids::{AthleteId, ClubId};
 
 /// The version of the format: raised when a reader of the one before would go wrong.

@@ -11,7 +11,7 @@ use super::model::LARGEST;
 use super::queue_store::{self as queue, Asked, Claimed, Total};
 use super::rows_store::{self as rows, Column};
 use super::schema;
-use super::tables::{TABLES, Table};
+use super::tables_store::{TABLES, Table};
 use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::render::table::defused;
 
@@ -156,10 +156,10 @@ async fn write(db: &Db, one: &Claimed, asked: &Asked) -> Result<(), Stopped> {
         let Some(columns) = rows::columns(&mut tx, table, asked.athlete).await? else { continue };
         schemas.insert(table.name.to_owned(), schema::of(table, &columns));
         let path = format!("json/{}.ndjson", table.name);
-        writing.table(&mut tx, (table, asked), &path, (Vec::new(), |rows| Ok(lines(rows)))).await?;
+        writing.table(&mut tx, (table, asked), &path, (Vec::new(), |rows: &[String]| Ok(lines(rows)))).await?;
         let path = format!("csv/{}.csv", table.name);
         let first = header(&columns)?;
-        writing.table(&mut tx, (table, asked), &path, (first, |rows| cells(&columns, rows))).await?;
+        writing.table(&mut tx, (table, asked), &path, (first, |rows: &[String]| cells(&columns, rows))).await?;
     }
     drop(tx);
     writing.document("schema.json", &schema::whole(schemas))?;
@@ -189,7 +189,10 @@ pub async fn make(db: &Db, now: DateTime<Utc>) -> Result<Option<Made>, StoreErro
     };
     let stopped = match write(db, &one, &asked).await {
         Ok(()) => return Ok(Some(Made::Ready)),
-        Err(Stopped::Needless) => return Ok(Some(Made::Needless)),
+        Err(Stopped::Needless) => {
+            queue::leave(db, &one).await?;
+            return Ok(Some(Made::Needless));
+        }
         Err(stopped) => stopped,
     };
     let never = matches!(stopped, Stopped::TooLarge);

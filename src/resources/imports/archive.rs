@@ -12,7 +12,7 @@ use zip::read::ZipFile;
 
 use crate::platform::audit::hex;
 use crate::platform::fault::Fault;
-use crate::resources::exports::tables;
+use crate::resources::exports::tables_store as tables;
 
 /// Most files of an archive.
 const FILES: usize = 200;

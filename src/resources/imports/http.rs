@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use super::archive::{Archive, Lines, RECORDS, fault};
 use super::check::check;
-use super::model::{Stands, TABLES, Table};
+use super::model::{Of, Stands, TABLES, Table};
 use super::rows::{self, Ids};
 use super::store::{self, Refused};
 use crate::platform::access::{ClubAdmin, Permit};
@@ -25,7 +25,7 @@ use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
-use crate::resources::exports::tables;
+use crate::resources::exports::tables_store as tables;
 
 /// 16 MiB, as sent and unpacked from a coding around it.
 const LIMITS: Limits = Limits {
@@ -70,9 +70,9 @@ struct ImportedTable {
 struct ArchiveImport {
     /// Whether nothing was written.
     dry_run: bool,
-    /// `club` or `athlete`.
-    #[schema(min_length = 4, max_length = 7, example = "club")]
-    of: String,
+    /// Of whom the archive is.
+    #[schema(value_type = Of)]
+    of: &'static str,
     /// The athlete, under the new id; absent for a club.
     #[serde(skip_serializing_if = "Option::is_none")]
     athlete_id: Option<AthleteId>,
@@ -236,7 +236,7 @@ fn complete(table: &str, row: &mut serde_json::Map<String, Value>) {
 
 async fn import(tx: &mut ClubTx, params: &ImportParams, bytes: &[u8]) -> Result<ArchiveImport, Problem> {
     let mut archive = Archive::open(bytes)?;
-    let of_athlete = archive.manifest.of == "athlete";
+    let of_athlete = Of::parse(&archive.manifest.of).map_err(fault)? == Of::Athlete;
     if of_athlete {
         let group = params.group_id.ok_or_else(|| {
             Problem::malformed(Fault::of("group_id", "missing", "name the group that the athlete comes into"))
@@ -281,7 +281,6 @@ async fn import(tx: &mut ClubTx, params: &ImportParams, bytes: &[u8]) -> Result<
 /// with it: erase them again. With `dry_run` nothing is written. Apps cannot call this.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/imports", impl_for = create_import, tag = "exports",
-    params(ImportParams),
     request_body(content = Vec<u8>, content_type = "application/zip", description = "The archive, at most 16 MiB"),
     responses(
         (status = 201, description = "Imported", body = ArchiveImport),

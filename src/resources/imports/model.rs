@@ -5,6 +5,17 @@ use uuid::Uuid;
 
 use crate::platform::db::{Change, Kind};
 use crate::platform::ids::{AthleteId, SessionId, read};
+use crate::platform::words::words;
+
+words! {
+    /// Of whom an archive is.
+    Of as ArchiveKind {
+        /// All that a club held.
+        Club = "club",
+        /// All that a club held about one athlete.
+        Athlete = "athlete",
+    }
+}
 
 /// How a record of a table stands to others.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -106,7 +117,7 @@ mod tests {
     use std::collections::BTreeSet;
 
     use super::*;
-    use crate::resources::exports::tables;
+    use crate::resources::exports::tables_store as tables;
 
     #[test]
     fn every_file_of_an_archive_is_imported_or_argued() {

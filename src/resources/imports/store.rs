@@ -7,7 +7,7 @@ use uuid::Uuid;
 use super::rows::ANEW;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::GroupId;
-use crate::resources::exports::tables;
+use crate::resources::exports::tables_store as tables;
 
 /// Why rows are not taken.
 #[derive(Debug)]
@@ -23,8 +23,9 @@ impl From<sqlx::Error> for Refused {
         let code = error.as_database_error().and_then(sqlx::error::DatabaseError::code);
         // Of classes 22 and 23 (ISO/IEC 9075): a value that does not fit, a rule that is broken.
         let of_rows = code.is_some_and(|code| code.starts_with("22") || code.starts_with("23"));
-        match error.as_database_error().filter(|_| of_rows) {
-            Some(told) => Self::Rows(told.message().chars().filter(|c| !c.is_control()).take(200).collect()),
+        let told = error.as_database_error().filter(|_| of_rows).map(|told| told.message().to_owned());
+        match told {
+            Some(told) => Self::Rows(told.chars().filter(|c| !c.is_control()).take(200).collect()),
             None => Self::Store(error.into()),
         }
     }

@@ -63,6 +63,7 @@ being too much is 429 or 503 with `Retry-After`, and there are no `RateLimit` he
         (name = "accounts", description = "People: sign-up, sign-in, tokens, passwords, the devices they signed in with."),
         (name = "apps", description = "Apps of third parties: what a club admits and a person lets act for them; tokens for apps (OAuth 2.0)."),
         (name = "clubs", description = "Clubs and their settings."),
+        (name = "exports", description = "All that a club holds, or all that it holds about one athlete, as an archive: for admins."),
         (name = "audit", description = "Who read, exported, changed and granted what, and who was refused: for admins."),
         (name = "members", description = "Who belongs to a club, in which role and for which groups; invitations."),
         (name = "groups", description = "Training groups; coaches and viewers see the athletes of theirs."),

@@ -7,7 +7,7 @@ use crate::platform::chores;
 use crate::platform::db::{Db, StoreError};
 use crate::platform::mail;
 use crate::platform::{secret_links, throttle};
-use crate::resources::{accounts, clubs, members, retention, sync};
+use crate::resources::{accounts, clubs, exports, members, retention, sync};
 
 /// How often what is kept long enough is dropped, by whichever instance comes first.
 const COMPACT_EVERY: Duration = Duration::hours(6);
@@ -27,6 +27,8 @@ pub struct Dropped {
     pub invitations: u64,
     /// Secret addresses.
     pub links: u64,
+    /// Exports.
+    pub exports: u64,
     /// Counters of limits.
     pub throttles: u64,
     /// Of the audit.
@@ -43,12 +45,12 @@ pub struct Dropped {
 
 impl std::fmt::Display for Dropped {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let Self { changes, records, sign_ins, invitations, links, throttles, audit, mail, retained, names, clubs } =
+        let Self { changes, records, sign_ins, invitations, links, exports, throttles, audit, mail, retained, names, clubs } =
             self;
         write!(
             f,
             "{changes} rows of change logs, {records} receipts, decided facts and the like, {sign_ins} ended sign-ins \
-             and tokens, {invitations} invitations, {links} links, {throttles} counters of limits, {audit} rows of audits, \
+             and tokens, {invitations} invitations, {links} links, {exports} exports, {throttles} counters of limits, {audit} rows of audits, \
              {mail} mails that could not be sent, {retained} records that clubs keep no longer, {names} names of members who \
              left, {clubs} clubs that were to be deleted"
         )
@@ -87,6 +89,7 @@ async fn drop_all(db: &Db) -> Result<Dropped, StoreError> {
         mail: mail::prune(db).await?,
         invitations: members::prune(db).await?,
         links: secret_links::prune(db).await?,
+        exports: exports::prune(db).await?,
         changes: sync::compact(db).await?,
         records: sync::prune(db).await?,
         names: members::forget_left(db).await?,

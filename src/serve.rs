@@ -28,7 +28,7 @@ use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::post;
 use crate::rehearsal;
-use crate::resources::{accounts, athletes, clubs};
+use crate::resources::{accounts, athletes, clubs, exports};
 use crate::seed::SeedError;
 
 pub use demo::load_seed;
@@ -334,7 +334,14 @@ async fn serve_on(
     let (carrier, way) = post::carrier()?;
     let reload = reload_often(db.clone(), Data::clone(shared.keys()));
     let carry = post::carry_often(db.clone(), carrier);
-    let chores = [tokio::spawn(chores::compact_often(db.clone())), tokio::spawn(reload), tokio::spawn(carry)];
+    // On connections of its own: one reads for as long as an archive is written, the other stores its pieces.
+    let archives = exports::make_often(Db::lazy(database.options.clone(), 2));
+    let chores = [
+        tokio::spawn(chores::compact_often(db.clone())),
+        tokio::spawn(reload),
+        tokio::spawn(carry),
+        tokio::spawn(archives),
+    ];
     let to_try = if demo { Some(demo::load(database, address).await?) } else { None };
     let trail = Data::clone(shared.trail());
     if let Some(probes) = probes {

@@ -139,6 +139,25 @@ async fn the_service_role_may_create_databases_but_passes_no_row_security() {
 }
 
 #[tokio::test]
+async fn the_servers_log_holds_no_values_of_rows() {
+    let scratch = Scratch::new("log");
+    let cluster = open(&scratch.0).await;
+    let mut connection = PgConnection::connect_with(&cluster.connect_options()).await.unwrap();
+    connection.execute("create table people (name text unique check (length(name) < 20))").await.unwrap();
+    let mut refused = 0;
+    for name in ["Zquill Osei", "Zquill Osei", "Zquill with a name that is too long"] {
+        let done = sqlx::query("insert into people (name) values ($1)").bind(name).execute(&mut connection).await;
+        refused += u8::from(done.is_err());
+    }
+    connection.close().await.unwrap();
+    assert_eq!(refused, 2);
+    let log = fs::read_to_string(scratch.join("postgres.log")).unwrap();
+    assert!(log.contains("people_name_key") && log.contains("people_name_check"), "{log}");
+    assert!(!log.contains("Zquill"), "{log}");
+    cluster.close().await.unwrap();
+}
+
+#[tokio::test]
 async fn the_url_reaches_the_same_database() {
     let scratch = Scratch::new("url with a space");
     let cluster = open(&scratch.0).await;

@@ -17,6 +17,8 @@ words! {
         Apart = "apart",
         /// Is recorded once: correct it with a new record that supersedes it.
         AppendOnly = "append_only",
+        /// Is no archive of an export, or not as its manifest says.
+        Archive = "archive",
         /// Holds nothing that can be read.
         Blank = "blank",
         /// The body ends early or cannot be unpacked.

@@ -4,7 +4,7 @@ use actix_web::Error;
 use actix_web::body::{EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{
-    AUTHORIZATION, CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, HeaderName, HeaderValue, REFERRER_POLICY,
+    AUTHORIZATION, CACHE_CONTROL, CONTENT_ENCODING, CONTENT_SECURITY_POLICY, CONTENT_TYPE, HeaderName, HeaderValue, REFERRER_POLICY,
     X_CONTENT_TYPE_OPTIONS, X_FRAME_OPTIONS,
 };
 use actix_web::http::{Method, StatusCode};
@@ -122,6 +122,10 @@ pub async fn protect<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Resu
         _ => "private, no-cache",
     };
     let headers = answer.headers_mut();
+    // So a handler says that its answer is packed already; it is no coding (RFC 9110, section 8.4.1).
+    if headers.get(CONTENT_ENCODING).is_some_and(|coding| coding == "identity") {
+        headers.remove(CONTENT_ENCODING);
+    }
     let paper = headers
         .get(CONTENT_TYPE)
         .is_some_and(|kind| [&b"image/svg"[..], b"text/html"].iter().any(|one| kind.as_bytes().starts_with(one)));

@@ -59,6 +59,8 @@ ids! {
     AppId;
     /// An address that shows something to whoever holds it.
     SecretLinkId;
+    /// An export of a club or of one athlete.
+    ExportId;
     /// A training group.
     GroupId;
     /// An athlete.

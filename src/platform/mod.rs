@@ -17,6 +17,7 @@ pub mod dates;
 pub mod db;
 pub mod document;
 pub mod erasures;
+pub mod exports;
 pub mod facts;
 pub mod fault;
 pub mod fault_code;

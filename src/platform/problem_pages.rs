@@ -40,6 +40,7 @@ const NEVER_HELD: [&str; 41] = [
     "after_to",
     "apart",
     "append_only",
+    "archive",
     "breached",
     "common",
     "conflict",

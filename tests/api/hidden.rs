@@ -181,7 +181,8 @@ fn operations() -> Vec<(String, Method, String, Vec<String>)> {
 }
 
 /// What only admins reach, whatever it is about; everybody else is answered alike before it is looked for.
-const FOR_ADMINS: [&str; 6] = ["/members", "/invitations", "/apps", "/held-items", "/sync-devices", "/refused-edits"];
+const FOR_ADMINS: [&str; 7] =
+    ["/members", "/invitations", "/apps", "/exports", "/held-items", "/sync-devices", "/refused-edits"];
 /// What every member of the club sees.
 const CLUB_WIDE: [&str; 5] =
     ["venue_id", "equipment_id", "barrier_configuration_id", "age_group_id", "competition_spec_id"];

@@ -8,7 +8,7 @@ use crate::people::PASSWORD;
 use crate::world::{Place, Scope, World};
 
 /// What a place is furnished with, in order: the name of the id, and the operation that makes it.
-pub const ORDER: [(&str, &str); 22] = [
+pub const ORDER: [(&str, &str); 23] = [
     ("venue_id", "create_venue"),
     ("equipment_id", "create_equipment"),
     ("barrier_configuration_id", "create_barrier_configuration"),
@@ -31,6 +31,7 @@ pub const ORDER: [(&str, &str); 22] = [
     ("race_result_id", "create_race_results"),
     ("invitation_id", "create_invitation"),
     ("app_id", "create_app"),
+    ("export_id", "create_export"),
 ];
 
 /// What is deleted of a place that is gone, children first.
@@ -62,7 +63,11 @@ fn of_each(world: &World, place: &Place, one: impl Fn(Uuid, &str, String) -> Val
 
 /// The query that an operation cannot do without and that the document does not mark as required.
 pub fn query(operation: &str, place: &Place) -> Option<(&'static str, String)> {
-    (operation == "list_applicable_specs").then(|| ("athlete_id", place.id("athlete_id").to_owned()))
+    match operation {
+        "list_applicable_specs" => Some(("athlete_id", place.id("athlete_id").to_owned())),
+        "create_import" => Some(("group_id", place.id("group_id").to_owned())),
+        _ => None,
+    }
 }
 
 /// The valid body of an operation in a place; text when it is not JSON.
@@ -103,6 +108,9 @@ fn account_body(world: &World, operation: &str, place: &Place) -> Option<Value> 
         "create_app" | "update_app" => {
             json!({"name": world.mark(outside), "redirect_uris": [crate::apps::BACK], "scopes": ["squad.read", "sync"]})
         }
+        // The name of an athlete, of whom an archive is made.
+        "create_import" => json!(world.mark(place.scope)),
+        "create_export" => json!({"id": Uuid::now_v7(), "athlete_id": place.id("athlete_id")}),
         "fetch_app_token" => json!(format!("grant_type=refresh_token&client_id={}&refresh_token=AAAA", "A".repeat(43))),
         "revoke_app_token" => json!(format!("client_id={}&token=AAAA", "A".repeat(43))),
         _ => return None,

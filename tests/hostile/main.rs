@@ -5,6 +5,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::cast_precision_loss, missing_docs)]
 
 mod apps;
+#[path = "../api/archives.rs"]
+mod archives;
 #[path = "../api/authenticator.rs"]
 mod authenticator;
 mod document;

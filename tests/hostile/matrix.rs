@@ -15,7 +15,7 @@ use crate::world::{Place, World};
 use crate::{apps, fixtures, full};
 
 /// Operations that would end the caller's own sign-in or use up what others need; a feed is its maker's alone.
-const USES_UP: [&str; 7] = [
+const USES_UP: [&str; 8] = [
     "delete_device",
     "sign_out_everywhere",
     "delete_member",
@@ -23,6 +23,7 @@ const USES_UP: [&str; 7] = [
     "delete_app",
     "delete_calendar_feed",
     "cancel_club_deletion",
+    "delete_export",
 ];
 
 fn rules() -> BTreeMap<&'static str, (Rule, &'static str)> {

@@ -8,6 +8,7 @@ use reqwest::Method;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
+use crate::archives;
 use crate::document::Operation;
 use crate::fixtures;
 use crate::people::{PASSWORD, Person};
@@ -263,6 +264,7 @@ impl World {
         for (param, operation) in fixtures::ORDER {
             self.furnish_one(at, admin, param, operation).await;
         }
+        self.exported(at, admin).await;
         let member = if scope == Scope::South { "south admin" } else { "viewer" };
         let (member, device) = (self.person(member).account.clone(), self.person(member).device.clone());
         self.places[at].ids.extend([("member_id".to_owned(), member), ("device_id".to_owned(), device)]);
@@ -283,7 +285,7 @@ impl World {
         let Some(id) = id.filter(|_| !param.is_empty()) else { return };
         let scope = match (param, place.scope) {
             (_, Scope::South) => Scope::South,
-            ("invitation_id" | "app_id", _) => Scope::Admin,
+            ("invitation_id" | "app_id" | "export_id", _) => Scope::Admin,
             ("venue_id" | "equipment_id" | "barrier_configuration_id" | "age_group_id" | "competition_spec_id", _) => {
                 Scope::Club
             }
@@ -291,6 +293,18 @@ impl World {
         };
         self.note(id, scope);
         self.places[at].ids.insert(param.to_owned(), id.to_owned());
+    }
+
+    /// Waits until the archive of a place's export is there: what is read of it stays the same from then on.
+    async fn exported(&self, at: usize, admin: &str) {
+        let path = format!("/exports/{}", self.places[at].id("export_id"));
+        for _ in 0..1_800 {
+            if self.call(admin, Method::GET, &path, Value::Null).await.expect(200).json()["state"] == "ready" {
+                return;
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(100)).await;
+        }
+        panic!("no archive is made for {path}");
     }
 
     /// A fact of a session that nobody knows is held for an admin, and the phone is noted.
@@ -367,6 +381,7 @@ impl World {
         let ask = ask.header("content-type", media);
         match body {
             Value::String(text) if media.ends_with("sheet") => ask.bytes(workbook(&text)),
+            Value::String(name) if media.ends_with("zip") => ask.bytes(archives::of_athlete(&name)),
             Value::String(text) => ask.bytes(text.into_bytes()),
             body => ask.bytes(body.to_string().into_bytes()),
         }
@@ -389,7 +404,7 @@ impl World {
                 let last = operation.path_params.last().unwrap().as_str();
                 let scope = match last {
                     _ if place.scope == Scope::South => Scope::South,
-                    "member_id" | "app_id" => Scope::Admin,
+                    "member_id" | "app_id" | "export_id" => Scope::Admin,
                     "club_id"
                     | "venue_id"
                     | "equipment_id"

@@ -64,6 +64,8 @@ struct Asked {
     route: OnceCell<String>,
     /// The athletes and the other records that path and query name.
     named: OnceCell<(Vec<Uuid>, Vec<Uuid>)>,
+    /// An athlete whom the request is about without naming them.
+    concerns: Cell<Option<Uuid>>,
     /// Whoever asks was never of the club: that somebody asked is noted, and not who.
     stranger: Cell<bool>,
     /// Nothing is left to note when it is answered: its row is stored with its changes, or it handed nothing out.
@@ -117,6 +119,7 @@ impl Asked {
             club: Cell::new(None),
             route: OnceCell::new(),
             named: OnceCell::new(),
+            concerns: Cell::new(None),
             stranger: Cell::new(false),
             noted: Cell::new(false),
         }
@@ -166,7 +169,8 @@ impl Asked {
         } else {
             Act::Read
         };
-        let (athletes, records) = self.named.get().cloned().unwrap_or_else(|| named(answer.request()));
+        let (mut athletes, records) = self.named.get().cloned().unwrap_or_else(|| named(answer.request()));
+        athletes.extend(self.concerns.get());
         let reach = match about {
             About::Athletes if athletes.is_empty() => Reach::Seen,
             _ if athletes.is_empty() => Reach::None,
@@ -243,6 +247,11 @@ pub fn lends(club: ClubId, account: AccountId, device: DeviceId, records: Vec<Uu
     });
 }
 
+/// Notes which athlete a request is about whose path does not name them.
+pub fn concerns(athlete: Option<Uuid>) {
+    let _ = REQUEST.try_with(|asked| asked.concerns.set(athlete));
+}
+
 /// Notes that a request handed out nothing.
 pub fn hands_out_nothing() {
     let _ = REQUEST.try_with(|asked| asked.noted.set(true));
@@ -259,7 +268,8 @@ pub fn written(account: AccountId, chore: Option<&str>, records: Vec<Uuid>, athl
         let route = asked.route.get().unwrap_or(&asked.path);
         let act = if grants(route) { Act::Granted } else { Act::Changed };
         let own = asked.entry(act, route, None);
-        let (athletes, records) = asked.named.get().cloned().unwrap_or_default();
+        let (mut athletes, records) = asked.named.get().cloned().unwrap_or_default();
+        athletes.extend(asked.concerns.get());
         let reach = if about(route) == About::Athletes { Reach::Seen } else { Reach::None };
         Some(Entry { account: own.account.or(Some(account.0)), reach, athletes, records, ..own })
     });

@@ -29,6 +29,8 @@ const SETTINGS: &[&str] = &[
     "log_destination=stderr",
     "logging_collector=off",
     "log_line_prefix=%m [%p] ",
+    // The details of an error are values of rows, and so names of people.
+    "log_error_verbosity=terse",
 ];
 
 /// Settings for data that nobody will miss: a power cut may ruin it, but nothing waits for the disk.

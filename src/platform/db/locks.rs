@@ -50,21 +50,26 @@ impl Locks {
         self.mark();
     }
 
+    /// The statements that take the whole club, when nothing of it was taken yet.
+    fn whole(&mut self, club: ClubId) -> Vec<String> {
+        if !matches!(self.held, Held::Nothing) {
+            return Vec::new();
+        }
+        self.first_since_mark = true;
+        self.held = Held::Club;
+        vec![format!("select pg_advisory_xact_lock({})", all(club))]
+    }
+
     /// The statements that take these as well.
     fn add(&mut self, club: ClubId, mut wanted: BTreeSet<i64>) -> Vec<String> {
         let mut parts = Vec::with_capacity(wanted.len() + 1);
         match &mut self.held {
             Held::Club => wanted.clear(),
+            Held::Nothing if wanted.len() > MOST => return self.whole(club),
             Held::Nothing => {
                 self.first_since_mark = true;
-                if wanted.len() > MOST {
-                    parts.push(format!("select pg_advisory_xact_lock({})", all(club)));
-                    self.held = Held::Club;
-                    wanted.clear();
-                } else {
-                    parts.push(format!("select pg_advisory_xact_lock_shared({})", all(club)));
-                    self.held = Held::Some(wanted.clone());
-                }
+                parts.push(format!("select pg_advisory_xact_lock_shared({})", all(club)));
+                self.held = Held::Some(wanted.clone());
             }
             Held::Some(held) => wanted.retain(|key| held.insert(*key)),
         }
@@ -120,6 +125,18 @@ impl ClubTx {
     /// Database errors, among them that another takes too long.
     pub async fn alone_in_club(&mut self) -> Result<(), StoreError> {
         self.alone(self.club.0).await
+    }
+}
+
+impl ClubTx {
+    /// Waits until nobody else writes anything of the club, and keeps all others waiting: for what fills it. Taken before any
+    /// other of these.
+    ///
+    /// # Errors
+    /// Database errors, among them that another takes too long.
+    pub async fn alone_with_all(&mut self) -> Result<(), StoreError> {
+        let parts = self.locks.whole(self.club);
+        take(&mut self.tx, &parts).await
     }
 }
 

@@ -291,12 +291,12 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
         if shape.paged && status == "200" {
             add("Link", false);
         }
-        for media in ["image/svg+xml", "audio/wav", "application/pdf", xlsx::MEDIA] {
+        for media in ["image/svg+xml", "audio/wav", "application/pdf", "application/zip", xlsx::MEDIA] {
             if let Some(RefOr::T(whole)) = answer.content.get_mut(media) {
                 whole.schema = Some(file());
             }
         }
-        if status == "200" && ["text/csv", xlsx::MEDIA].iter().any(|media| answer.content.contains_key(*media)) {
+        if status == "200" && ["text/csv", "application/zip", xlsx::MEDIA].iter().any(|media| answer.content.contains_key(*media)) {
             let always = answer.content.len() == 1;
             answer
                 .headers
@@ -315,7 +315,7 @@ fn file() -> RefOr<Schema> {
 /// Says of a body that is a file that it is one.
 fn take_files(operation: &mut Operation) {
     let Some(RefOr::T(body)) = &mut operation.request_body else { return };
-    for media in ["text/csv", xlsx::MEDIA] {
+    for media in ["text/csv", "application/zip", xlsx::MEDIA] {
         if let Some(RefOr::T(content)) = body.content.get_mut(media) {
             content.schema = Some(file());
         }

@@ -7,6 +7,7 @@ use serde_json::Value;
 use uuid::Uuid;
 
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::exports;
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, GroupId, SessionId};
 
@@ -46,7 +47,7 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
         sqlx::query!(
             r#"
             update held_item
-            set data = data - 'note' - 'reason'
+            set data = data - 'note' - 'reason', note = null
             where club_id = $1 and athlete_id = $2 and id = any (array(
               select h.id from held_item h
               where h.club_id = $1 and h.athlete_id = $2
@@ -70,7 +71,8 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
         personal.execute(tx.conn()).await?;
     }
     withdraw_from_races(tx, id).await?;
-    leave_lane_plans(tx, id).await
+    leave_lane_plans(tx, id).await?;
+    exports::withdraw(tx, id).await
 }
 
 /// The athletes who were erased.

@@ -185,3 +185,28 @@ pub async fn remove_measurement(tx: &mut ClubTx, op: &Op) -> Result<Done, Proble
     measured_store::remove(tx, athlete, found.id).await?;
     Ok(Done::now(200, found.rev))
 }
+
+/// Parses what is stored of these records as if it came with a request.
+///
+/// # Errors
+/// Every broken field; database errors.
+pub async fn recheck(tx: &mut ClubTx, ids: &[Uuid]) -> Result<(), Problem> {
+    let today = tx.today().await?;
+    for one in store::by_ids(tx, ids).await? {
+        Fields::from(&one.value).parse(today)?;
+    }
+    Ok(())
+}
+
+/// The same for measurements.
+///
+/// # Errors
+/// Every broken field; database errors.
+pub async fn recheck_measurements(tx: &mut ClubTx, ids: &[Uuid]) -> Result<(), Problem> {
+    let today = tx.today().await?;
+    for (athlete, one) in measured_store::by_ids(tx, ids).await? {
+        let MeasurementView { id, kind, value, measured_on, confirmed, .. } = MeasurementView::from(&one);
+        NewMeasurement { id: Some(id), kind: kind.to_owned(), value, measured_on, confirmed }.parse(athlete, today)?;
+    }
+    Ok(())
+}

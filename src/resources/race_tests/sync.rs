@@ -172,3 +172,16 @@ impl Editable for Edits {
         Ok(store::remove(tx, RaceTestId(id), before.session, &entrants).await?)
     }
 }
+
+/// Parses what is stored of these results as if it came with a request.
+///
+/// # Errors
+/// Every broken field; database errors.
+pub async fn recheck_results(tx: &mut ClubTx, ids: &[Uuid]) -> Result<(), Problem> {
+    for (id, (value, rev)) in results_store::by_ids(tx, ids).await? {
+        let test = value.outcome.test;
+        let found = store::find(tx, test).await?.ok_or_else(|| Problem::not_found("race test"))?;
+        ResultFields::from(&StoredOutcome { id: RaceResultId(id), rev, value }).parse(test, &found.value.test)?;
+    }
+    Ok(())
+}

@@ -9,7 +9,7 @@ use uuid::Uuid;
 use super::decided::DecisionFields;
 use super::decisions::{decided, view};
 use super::http::Question;
-use super::model::Choice;
+use super::model::{Choice, RawChoice};
 use super::shapes::View;
 use super::store;
 use crate::platform::access::Recorder;
@@ -157,4 +157,31 @@ async fn known(tx: &mut ClubTx, athlete: AthleteId, id: Uuid, choice: &Choice) -
         let same = found.value.athlete == athlete && found.value.choice == sent;
         if same { Fact::Stored(Done::before(found.rev)) } else { Fact::Clash }
     }))
+}
+
+/// Parses what is stored of these records as if it came with a request.
+///
+/// # Errors
+/// Every broken field; database errors.
+pub async fn recheck(tx: &mut ClubTx, ids: &[Uuid]) -> Result<(), Problem> {
+    for one in store::by_ids(tx, ids).await? {
+        view(&one)?;
+        let Choice { outcome, reason, chosen, clears_return, coach_accepts, until } = &one.value.choice;
+        // The words about a deleted athlete are gone.
+        if reason.as_deref() == Some("") {
+            continue;
+        }
+        let choice = Choice::parse(&RawChoice {
+            outcome: outcome.as_str(),
+            reason: reason.as_deref(),
+            barrier_kind: chosen.map(|(kind, ..)| kind.as_str()),
+            height_m: chosen.map(|(_, height, _)| height.metres()),
+            spacing_m: chosen.map(|(.., spacing)| spacing.metres()),
+            clears_return: *clears_return,
+            coach_accepts: *coach_accepts,
+            until: *until,
+        })?;
+        choice.check_until(one.value.on).map_err(|fault| vec![fault])?;
+    }
+    Ok(())
 }

@@ -38,3 +38,15 @@ pub async fn push(tx: &mut ClubTx, sent: &[Fields]) -> Result<Vec<Fact>, Problem
     let (items, decisions) = record::file(tx, sent, |_| String::new()).await?;
     Ok(ops::facts(items, &decisions))
 }
+
+/// Parses what is stored of these records as if it came with a request.
+///
+/// # Errors
+/// Every broken field; database errors.
+pub async fn recheck(tx: &mut ClubTx, ids: &[Uuid]) -> Result<(), Problem> {
+    let now = chrono::Utc::now();
+    for one in store::by_ids(tx, ids).await? {
+        View::from(&one).fields.parse(now, None)?;
+    }
+    Ok(())
+}

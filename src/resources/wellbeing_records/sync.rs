@@ -44,3 +44,15 @@ pub async fn push(tx: &mut ClubTx, sent: &[Fields]) -> Result<Vec<Fact>, Problem
     let (items, decisions) = record::file(tx, sent, |_| String::new()).await?;
     Ok(ops::facts(items, &decisions))
 }
+
+/// Parses what is stored of these records as if it came with a request.
+///
+/// # Errors
+/// Every broken field; database errors.
+pub async fn recheck(tx: &mut ClubTx, ids: &[Uuid]) -> Result<(), Problem> {
+    let today = tx.today().await?;
+    for (id, (value, rev)) in store::by_ids(tx, ids).await? {
+        Fields::from(&Stored { id: WellbeingRecordId(id), rev, value }).parse(today)?;
+    }
+    Ok(())
+}

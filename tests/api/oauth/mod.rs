@@ -199,6 +199,11 @@ impl Registered {
     }
 }
 
+/// An admin of a club for whom an app of theirs acts, with these scopes.
+pub async fn acting(admin: &Caller, scopes: &[&str]) -> Caller {
+    Registered::by(admin, scopes).await.connect(admin, &scopes.join(" ")).await.0
+}
+
 /// What an app sends for its first token, after somebody has allowed all that it may have.
 pub async fn first_token(who: &Caller, client_id: &str, redirect_uri: &str) -> Vec<(&'static str, String)> {
     let app = Registered { app: who.app.clone(), id: String::new(), client_id: client_id.to_owned() };

@@ -83,7 +83,11 @@ const TABLE: &[(&str, Answers)] = &[
     ("create_lane_plan", Answers::Record),
     ("create_invitation", Answers::Always(&[201])),
     ("create_app", Answers::Always(&[201])),
+    // No record for phones: one is asked for, the others find it.
+    ("create_export", Answers::Once(201, &[200])),
     // The second exchange of a code ends what the first gave.
+    // The same archive is the same athlete.
+    ("create_import", Answers::Once(201, &[422])),
     ("fetch_app_token", Answers::Once(200, &[400])),
     ("revoke_app_token", Answers::Always(&[200])),
     ("accept_invitation", Answers::Once(200, &[404, 429])),

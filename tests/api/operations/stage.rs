@@ -5,12 +5,15 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use chrono::{Duration, NaiveDate, Utc};
+use lanewright::platform::db::Db;
 use lanewright::platform::token::Opaque;
+use lanewright::resources::exports;
 use reqwest::Method;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
 use super::Operation;
+use crate::archives;
 use crate::oauth::{self, BACK};
 use crate::second_factor;
 use crate::support::{Answer, Caller, PASSWORD, TestApp};
@@ -108,6 +111,8 @@ impl Stage {
         }
         let app = stage.app().await;
         stage.ids.insert("app_id", app.id());
+        let export = stage.export().await;
+        stage.ids.insert("export_id", export);
         let invitation = stage.invitation("viewer").await;
         stage.ids.insert("invitation_id", invitation.id());
         let link = stage.link().await;
@@ -334,6 +339,25 @@ impl Stage {
         self.admin.post("/calendar-feeds", json!({})).await.expect(201)
     }
 
+    /// An export of the athlete, whose club may have only so many: those that were made for earlier requests go.
+    async fn export(&self) -> String {
+        let exports = self.admin.get("/exports").await.expect(200).body;
+        let exports: Vec<&str> =
+            exports["items"].as_array().unwrap().iter().map(|one| one["id"].as_str().unwrap()).collect();
+        for id in
+            exports.iter().filter(|id| exports.len() > 10 && self.ids.get("export_id").is_some_and(|own| own != *id))
+        {
+            self.admin.delete(&format!("/exports/{id}"), "").await;
+        }
+        self.admin.post("/exports", json!({"athlete_id": self.id("athlete_id")})).await.expect(201).id()
+    }
+
+    /// Makes every archive that is due.
+    async fn make_archives(&self) {
+        let db = Db::lazy((*self.app.pool.connect_options()).clone(), 2);
+        while exports::make(&db, Utc::now() + Duration::hours(1)).await.unwrap().is_some() {}
+    }
+
     /// A person of their own.
     async fn person(&self) -> Caller {
         self.app.person(&format!("Person {}", self.number())).await
@@ -442,6 +466,9 @@ impl Stage {
             let (_, ending) = operation.path.split_once("sheets").unwrap_or_default();
             path = self.sheets.replace("sheets?", &format!("sheets{ending}?"));
         }
+        if operation.id == "get_export_archive" {
+            self.make_archives().await;
+        }
         if operation.id == "get_calendar" {
             self.feed().await.body["href"].as_str().unwrap().clone_into(&mut path);
         }
@@ -512,6 +539,7 @@ impl Stage {
                 format!("/sessions/{}/lane-plans/{}", self.id("session_id"), made("create_lane_plan").await)
             }
             "delete_calendar_feed" => format!("/calendar-feeds/{}", self.feed().await.id()),
+            "delete_export" => format!("/exports/{}", self.export().await),
             "delete_app" => format!("/apps/{}", self.app().await.id()),
             "disconnect_app" => {
                 return self.case(Method::DELETE, format!("/v1/me/apps/{}", self.id("app_id")), None);
@@ -650,6 +678,18 @@ impl Stage {
             "create_app" => {
                 let scopes = ["squad.read", "session.write", "sync"];
                 post(path, &json!({"name": "Trackside Cards", "redirect_uris": [BACK], "scopes": scopes}))
+            }
+            "create_import" => {
+                let path = format!("{path}?group_id={}", self.id("group_id"));
+                let mut case = post(path, &Value::Null);
+                "application/zip".clone_into(&mut case.headers[1].1);
+                case.body = Some(archives::of_athlete(&format!("Comer {n}")));
+                case
+            }
+            "create_export" => {
+                // Made and left, so that there is room.
+                let _ = self.export().await;
+                post(path, &json!({"id": new_id()}))
             }
             "fetch_app_token" | "revoke_app_token" => {
                 let client = self.app().await.body["client_id"].as_str().unwrap().to_owned();

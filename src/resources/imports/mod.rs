@@ -1,0 +1,11 @@
+//! Imports: the archive of an export comes into an empty club as it was, that of an athlete into a club with new ids.
+
+mod archive;
+mod check;
+mod http;
+mod model;
+mod rows;
+mod store;
+
+pub use http::routes;
+pub use model::{LEFT_OUT, TABLES};

@@ -1,0 +1,131 @@
+//! Rows of an archive into the tables of a club.
+
+use serde_json::Value;
+use sqlx::AssertSqlSafe;
+use uuid::Uuid;
+
+use super::rows::ANEW;
+use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::ids::GroupId;
+use crate::resources::exports::tables_store as tables;
+
+/// Why rows are not taken.
+#[derive(Debug)]
+pub enum Refused {
+    /// They do not fit the table, in its words.
+    Rows(String),
+    /// The database itself.
+    Store(StoreError),
+}
+
+impl From<sqlx::Error> for Refused {
+    fn from(error: sqlx::Error) -> Self {
+        let code = error.as_database_error().and_then(sqlx::error::DatabaseError::code);
+        // Of classes 22 and 23 (ISO/IEC 9075): a value that does not fit, a rule that is broken.
+        let of_rows = code.is_some_and(|code| code.starts_with("22") || code.starts_with("23"));
+        let told = error.as_database_error().filter(|_| of_rows).map(|told| told.message().to_owned());
+        match told {
+            Some(told) => Self::Rows(told.chars().filter(|c| !c.is_control()).take(200).collect()),
+            None => Self::Store(error.into()),
+        }
+    }
+}
+
+/// Gives the transaction the time that an archive takes.
+pub async fn settle(tx: &mut ClubTx) -> Result<(), StoreError> {
+    let set = "set local idle_in_transaction_session_timeout = '60s'; set local statement_timeout = '60s'";
+    sqlx::raw_sql(set).execute(tx.conn()).await?;
+    Ok(())
+}
+
+/// Whether the club has nothing that an archive of a club brings.
+pub async fn is_empty(tx: &mut ClubTx) -> Result<bool, StoreError> {
+    let club = tx.club.0;
+    let empty = sqlx::query_scalar!(
+        r#"
+        select not exists (select from groups where club_id = $1)
+          and not exists (select from athletes where club_id = $1)
+          and not exists (select from sessions where club_id = $1)
+          and not exists (select from venues where club_id = $1)
+          and not exists (select from equipment where club_id = $1)
+          and not exists (select from barrier_configurations where club_id = $1)
+          and not exists (select from age_groups where club_id = $1)
+          and not exists (select from competition_specs where club_id = $1) as "empty!"
+        "#,
+        club
+    );
+    Ok(empty.fetch_one(tx.conn()).await?)
+}
+
+/// Whether a group is there.
+pub async fn has_group(tx: &mut ClubTx, id: GroupId) -> Result<bool, StoreError> {
+    let club = tx.club.0;
+    let there = sqlx::query_scalar!(
+        r#"select exists (select from groups where club_id = $1 and id = $2 and deleted_at is null) as "there!""#,
+        club,
+        id.0
+    );
+    Ok(there.fetch_one(tx.conn()).await?)
+}
+
+/// The columns of a table that an export of a club has.
+pub fn columns(table: &str) -> &'static str {
+    tables::TABLES.iter().find(|one| one.name == table).map_or("", |one| one.columns)
+}
+
+/// Inserts rows of a table, an array of objects; each as it is, or none.
+pub async fn insert(tx: &mut ClubTx, table: &str, rows: &Value, changes: Vec<Change>) -> Result<(), Refused> {
+    let club = tx.club.0;
+    let wanted: Vec<&str> = columns(table).split_whitespace().filter(|column| !ANEW.contains(column)).collect();
+    let picked: Vec<String> = wanted.iter().map(|column| format!("u.{column}")).collect();
+    // Names that stand in the code.
+    let text = format!(
+        "insert into {table} as x (club_id, {}) select c.id, {} from clubs c \
+         cross join jsonb_populate_recordset(null::{table}, $2) as u where c.id = $1",
+        wanted.join(", "),
+        picked.join(", ")
+    );
+    let conn = if changes.is_empty() { tx.unsynced() } else { tx.changing_all(changes) };
+    sqlx::query(AssertSqlSafe(text)).bind(club).bind(rows).execute(conn).await?;
+    Ok(())
+}
+
+/// Puts athletes and sessions into groups: kinds, roots and groups run in parallel.
+pub async fn place(tx: &mut ClubTx, kinds: &[String], roots: &[Uuid], groups: &[Uuid]) -> Result<(), Refused> {
+    let club = tx.club.0;
+    sqlx::query!(
+        r#"
+        insert into root_scope as x (club_id, kind, root_id, scope_id)
+        select c.id, u.kind, u.root_id, u.scope_id
+        from clubs c
+        cross join unnest($2::text[], $3::uuid[], $4::uuid[]) as u (kind, root_id, scope_id)
+        where c.id = $1
+        "#,
+        club,
+        kinds,
+        roots,
+        groups
+    )
+    .execute(tx.unsynced())
+    .await?;
+    Ok(())
+}
+
+/// Takes the settings over; id and name of the club stay.
+pub async fn configure(tx: &mut ClubTx, row: &Value) -> Result<(), Refused> {
+    let club = tx.club.0;
+    sqlx::query!(
+        r#"
+        update clubs x
+        set time_zone = u.time_zone, ruleset = u.ruleset, spacing_step_mm = u.spacing_step_mm, policy = u.policy,
+            print_units = u.print_units, helper_links = u.helper_links, updated_at = now()
+        from jsonb_populate_record(null::clubs, $2) as u
+        where x.id = $1
+        "#,
+        club,
+        row
+    )
+    .execute(tx.changing(Change::put(Kind::Club, club)))
+    .await?;
+    Ok(())
+}

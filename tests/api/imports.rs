@@ -1,0 +1,345 @@
+//! Imports: a club comes back as it was, an athlete moves, and nothing of a hostile archive is believed.
+
+use std::collections::{BTreeMap, HashMap};
+
+use lanewright::resources::imports::TABLES;
+use reqwest::Method;
+use serde_json::{Value, json};
+use sqlx::PgPool;
+use uuid::Uuid;
+
+use crate::archives::{File, athlete as row, manifest, of_athlete, packed, sealed, table};
+use crate::exports::{Files, exported, rows};
+use crate::oauth;
+use crate::operations::stage::Stage;
+use crate::support::{Answer, Caller, TestApp};
+use crate::sync_pull::{Phone, athlete, run, squad};
+use crate::sync_push::{create, push, statuses};
+
+async fn import(admin: &Caller, query: &str, bytes: Vec<u8>) -> Answer {
+    admin.bytes(Method::POST, &format!("/imports{query}"), "application/zip", bytes).await
+}
+
+/// The files of an archive as they are packed again.
+fn files(of: &Files) -> Vec<File> {
+    of.iter().map(|(path, content)| (path.clone(), content.clone())).collect()
+}
+
+/// A club with a record of everything.
+async fn furnished(app: &TestApp) -> Stage {
+    let stage = Stage::new(app).await;
+    let (admin, id) = (&stage.admin, |name: &str| stage.ids[name].clone());
+    let consent = json!({"purpose": "sharing_with_apps", "act": "given", "on": stage.day, "by": "guardian"});
+    admin.post(&format!("/athletes/{}/consents", id("athlete_id")), consent).await.expect(201);
+    let entered = json!({"athlete_ids": [id("athlete_id")], "coach_accepts": [id("athlete_id")]});
+    admin.put(&format!("/race-tests/{}/entries", id("race_test_id")), "*", entered).await.expect(200);
+    let heats = admin.path(&format!("/race-tests/{}/heats", id("race_test_id")));
+    admin.call(Method::POST, &heats, &[("if-match", "*")], Some(json!({"lanes": 4, "seed": 7}))).await.expect(200);
+    let results = json!({"results": [stage.result(&Uuid::now_v7().to_string())]});
+    admin.post(&format!("/race-tests/{}/results", id("race_test_id")), results).await.expect(200);
+    admin
+        .put(&format!("/sessions/{}/attendance", id("session_id")), "*", json!({"present": [id("athlete_id")]}))
+        .await
+        .expect(200);
+    admin
+        .patch(
+            "",
+            "*",
+            json!({"time_zone": "Europe/Vienna", "print_units": "imperial", "policy": {"min_intervals": 16}}),
+        )
+        .await
+        .expect(200);
+    // Somebody who was erased: nothing but the id and facts about nobody are left.
+    let gone = athlete(admin, "Gone", &[&id("group_id")]).await;
+    admin.post("/runs", json!({"runs": [run(&id("session_id"), &gone, stage.day)]})).await.expect(200);
+    admin.delete(&format!("/athletes/{gone}"), "*").await.expect(204);
+    stage
+}
+
+/// The rows that an import brings, table by table, without what counts changes.
+fn content(files: &Files) -> BTreeMap<&'static str, Vec<Value>> {
+    let plain = |mut row: serde_json::Map<String, Value>| {
+        row.remove("rev");
+        Value::Object(row)
+    };
+    let names = TABLES.iter().map(|table| table.name).chain(["root_scope"]);
+    names.map(|name| (name, rows(files, name).into_iter().map(plain).collect())).collect()
+}
+
+fn settings(files: &Files) -> Value {
+    let mut club = rows(files, "clubs").remove(0);
+    club.retain(|name, _| !["id", "rev", "name", "created_at", "updated_at"].contains(&name.as_str()));
+    Value::Object(club)
+}
+
+#[sqlx::test]
+async fn a_club_comes_back_as_it_was(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let stage = furnished(&app).await;
+    let before = exported(&stage.admin, json!({})).await;
+    let archive = packed(&files(&before));
+    let twin = app.admin_of("Twin").await;
+    let told = import(&twin, "?dry_run=true", archive.clone()).await.expect(200).body;
+    assert_eq!(exported(&twin, json!({})).await["json/athletes.ndjson"], b"", "a dry run writes nothing");
+    let mut came = import(&twin, "", archive.clone()).await.expect(201).body;
+    came["dry_run"] = json!(true);
+    assert_eq!(told, came);
+    let after = exported(&twin, json!({})).await;
+    assert_eq!(content(&after), content(&before), "field by field, under the same ids");
+    assert_eq!(settings(&after), settings(&before));
+    assert!(content(&before).values().all(|rows| !rows.is_empty()), "what there is nothing of proves nothing");
+    // Phones of the new club learn of all of it.
+    let (mut here, mut there) = (Phone::default(), Phone::default());
+    here.pull(&stage.admin, 100).await;
+    there.pull(&twin, 100).await;
+    let plain = |phone: &Phone| -> BTreeMap<(String, String), Value> {
+        let mut copy = phone.copy.clone();
+        copy.retain(|(kind, _), _| kind != "club");
+        copy.values_mut().for_each(|data| drop(data.as_object_mut().unwrap().remove("rev")));
+        copy
+    };
+    assert_eq!(plain(&there), plain(&here));
+    // A second time the club is not empty.
+    import(&twin, "", archive).await.expect(409);
+}
+
+/// The ids in a text by the order in which they come, so that two texts are the same but for their ids.
+fn numbered(text: &str) -> String {
+    let (mut known, mut out) = (HashMap::new(), String::new());
+    for part in text.split('"') {
+        match Uuid::try_parse(part) {
+            Ok(id) if part.len() == 36 => {
+                let next = known.len();
+                out.push_str(&format!("#{}", known.entry(id).or_insert(next)));
+            }
+            _ => out.push_str(part),
+        }
+        out.push('"');
+    }
+    out
+}
+
+#[sqlx::test]
+async fn a_club_comes_with_new_ids_that_fit_together(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let stage = furnished(&app).await;
+    let before = exported(&stage.admin, json!({})).await;
+    let twin = app.admin_of("Twin").await;
+    import(&twin, "?new_ids=true", packed(&files(&before))).await.expect(201);
+    let after = exported(&twin, json!({})).await;
+    let (before, after) = (content(&before), content(&after));
+    let text = |content: &BTreeMap<&str, Vec<Value>>| -> String {
+        content.values().flatten().map(|row| format!("{row}\n")).collect()
+    };
+    assert_eq!(numbered(&text(&after)), numbered(&text(&before)));
+    let id = stage.ids["athlete_id"].as_str();
+    assert!(text(&before).contains(id) && !text(&after).contains(id));
+}
+
+#[sqlx::test]
+async fn an_athlete_moves_to_another_club_with_new_ids(pool: PgPool) {
+    let squad = squad(pool).await;
+    let mut ran = run(&squad.session, &squad.athlete, squad.day);
+    ran["note"] = json!("Ran with a smile");
+    let rated =
+        json!({"athlete_id": squad.athlete, "assessed_at": format!("{}T18:00:00Z", squad.day), "ratings": {"arms": 2}});
+    let decided = json!({"athlete_id": squad.athlete, "outcome": "accepted"});
+    assert_eq!(
+        statuses(
+            &push(&squad.coach, &[create("run", ran), create("assessment", rated), create("decision", decided)]).await
+        ),
+        [201; 3]
+    );
+    squad
+        .admin
+        .patch(&format!("/sessions/{}", squad.session), "*", json!({"note": "Somebody else was late"}))
+        .await
+        .expect(200);
+    let before = exported(&squad.admin, json!({"athlete_id": squad.athlete})).await;
+    let archive = packed(&files(&before));
+    let south = squad.app.admin_of("South").await;
+    let group = south.group("Theirs").await;
+    import(&south, "", archive.clone()).await.expect_fault(400, "group_id");
+    import(&south, &format!("?group_id={}", squad.mine), archive.clone()).await.expect_fault(400, "group_id");
+    let into = format!("?group_id={group}");
+    let told = import(&south, &into, archive.clone()).await.expect(201).body;
+    let id = told["athlete_id"].as_str().unwrap();
+    assert_ne!(id, squad.athlete);
+    let here = south.get(&format!("/athletes/{id}")).await.expect(200).body;
+    let there = squad.admin.get(&format!("/athletes/{}", squad.athlete)).await.expect(200).body;
+    for same in ["display_name", "sex", "birth_year", "experience", "status"] {
+        assert_eq!(here[same], there[same], "{same}");
+    }
+    assert_eq!(here["group_ids"], json!([group]));
+    assert_eq!(here["measurements"][0]["value"], there["measurements"][0]["value"]);
+    let runs = south.get(&format!("/runs?athlete_id={id}")).await.expect(200).body;
+    assert_eq!((runs["items"].as_array().unwrap().len(), &runs["items"][0]["note"]), (1, &json!("Ran with a smile")));
+    let coach = south.member("Cora Coach", "coach", &[&group]).await;
+    coach.get(&format!("/athletes/{id}/recommendation")).await.expect(200);
+    let after = exported(&south, json!({})).await;
+    let text: String = after.values().map(|bytes| String::from_utf8_lossy(bytes)).collect();
+    for old in [squad.athlete.as_str(), &squad.session, &squad.mine, "Somebody else"] {
+        assert!(!text.contains(old), "{old}");
+    }
+    // The same archive again is the same athlete.
+    import(&south, &into, archive).await.expect_fault(422, "/archive");
+}
+
+/// A club of one group and one athlete, as the files of an archive; `change` changes a row.
+fn small(change: impl Fn(&str, &mut Value)) -> Vec<File> {
+    let group = Uuid::now_v7();
+    let athlete = row("Mira Osei");
+    let at = "2026-09-01T10:00:00+00:00";
+    let mut all = vec![
+        (
+            "groups",
+            json!({"id": group, "rev": 3, "name": "Under 14", "season": null, "archived": false, "created_at": at, "updated_at": at, "deleted_at": null}),
+        ),
+        ("root_scope", json!({"kind": "athlete", "root_id": athlete["id"], "scope_id": group})),
+        ("athletes", athlete),
+    ];
+    all.iter_mut().for_each(|(name, row)| change(name, row));
+    all.into_iter().map(|(name, row)| table(name, &[row])).collect()
+}
+
+fn club() -> Value {
+    json!({"of": "club", "club_id": Uuid::now_v7(), "athlete_id": null})
+}
+
+#[sqlx::test]
+#[allow(clippy::too_many_lines)] // one hostile archive after the other
+async fn nothing_of_a_hostile_archive_is_believed(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let good = small(|_, _| {});
+    let whole = sealed(&club(), &good);
+    let with = |change: &dyn Fn(&str, &mut Value)| sealed(&club(), &small(change));
+    let of = |table: &'static str, field: &'static str, value: Value| {
+        with(&move |name: &str, row: &mut Value| {
+            if name == table {
+                row[field] = value.clone();
+            }
+        })
+    };
+    let told = |change: &dyn Fn(&mut Value)| {
+        let mut says = manifest(&club(), &good);
+        change(&mut says);
+        packed(&[good.as_slice(), &[("manifest.json".to_owned(), serde_json::to_vec(&says).unwrap())]].concat())
+    };
+    let more =
+        |path: &str, content: Vec<u8>| sealed(&club(), &[good.as_slice(), &[(path.to_owned(), content)]].concat());
+    // Two files of one name: the second is written under a name of the same length, which is then changed in both headers.
+    let twin = sealed(
+        &club(),
+        &[good.as_slice(), &[table("runs", &[]), ("json/runz.ndjson".to_owned(), b"{}\n".to_vec())]].concat(),
+    );
+    let twice = replaced(&twin, b"json/runz.ndjson", b"json/runs.ndjson");
+    let cases: Vec<(&str, Vec<u8>)> = vec![
+        ("nothing", Vec::new()),
+        ("no archive", b"display_name\nMira\n".to_vec()),
+        ("cut off", whole[..whole.len() - 30].to_vec()),
+        ("damaged", damaged(&whole)),
+        ("no manifest", packed(&good)),
+        ("another format", told(&|says| says["format"] = json!("backup"))),
+        ("another version", told(&|says| says["version"] = json!(2))),
+        (
+            "a file twice in the manifest",
+            told(&|says| {
+                let first = says["files"][0].clone();
+                says["files"].as_array_mut().unwrap().push(first);
+            }),
+        ),
+        ("two files of one name", twice),
+        ("a path outside", more("../../etc/cron.d/evil", b"x".to_vec())),
+        ("an absolute path", more("/tmp/evil", b"x".to_vec())),
+        ("a strange file", more("json/passwords.ndjson", b"{}\n".to_vec())),
+        ("another hash", told(&|says| says["files"][2]["sha256"] = json!("0".repeat(64)))),
+        ("another count", told(&|says| says["files"][2]["records"] = json!(2))),
+        ("larger than told", told(&|says| says["files"][2]["bytes"] = json!(10))),
+        ("smaller than told", told(&|says| says["files"][2]["bytes"] = json!(100_000))),
+        ("more than is unpacked", told(&|says| says["files"][2]["bytes"] = json!(600_u64 << 20))),
+        (
+            "sizes that overflow",
+            told(&|says| {
+                says["files"].as_array_mut().unwrap().iter_mut().for_each(|one| one["bytes"] = json!(u64::MAX))
+            }),
+        ),
+        ("a bomb that tells another size", {
+            let files = [good.as_slice(), &[("json/runs.ndjson".to_owned(), vec![b' '; 8 << 20])]].concat();
+            let mut says = manifest(&club(), &files);
+            says["files"][3]["bytes"] = json!(1_000);
+            packed(&[files.as_slice(), &[("manifest.json".to_owned(), serde_json::to_vec(&says).unwrap())]].concat())
+        }),
+        ("too many records", more("json/runs.ndjson", b"{}\n".repeat(100_001))),
+        ("no JSON", more("json/runs.ndjson", b"{\n".to_vec())),
+        ("another column", of("athletes", "club_id", json!(Uuid::now_v7()))),
+        (
+            "a column too few",
+            with(&|name, row| {
+                if name == "athletes" {
+                    row.as_object_mut().unwrap().remove("sex");
+                }
+            }),
+        ),
+        ("a word that is none", of("athletes", "experience", json!("expert"))),
+        ("a name that nobody may have", of("athletes", "display_name", json!("Mira\u{202e}isO"))),
+        ("a name that is too long", of("athletes", "display_name", json!("M".repeat(81)))),
+        ("a birth to come", of("athletes", "birth_date", json!("2099-01-01"))),
+        ("a value of another kind", of("athletes", "birth_date", json!("tomorrow"))),
+        ("a text with a NUL", of("groups", "name", json!("a\u{0}b"))),
+        ("a group that is not there", of("root_scope", "scope_id", json!(Uuid::now_v7()))),
+        ("a group that is the club", of("root_scope", "scope_id", json!(admin.club))),
+        ("nobody's group", of("root_scope", "root_id", json!(Uuid::now_v7()))),
+        (
+            "an athlete of another place",
+            with(&|name, row| {
+                if name == "athletes" {
+                    row["id"] = json!("not an id");
+                }
+            }),
+        ),
+    ];
+    for (what, bytes) in cases {
+        let answer = import(&admin, "", bytes).await;
+        assert!([413, 422].contains(&answer.status), "{what}: {}", answer.body);
+        if answer.status == 422 {
+            assert_eq!(answer.faults(), ["/archive"], "{what}: {}", answer.body);
+        }
+        assert_eq!(admin.get("/groups").await.expect(200).body["items"], json!([]), "{what}");
+        assert_eq!(admin.get("/athletes").await.expect(200).body["items"], json!([]), "{what}");
+    }
+    // What they were made of is taken.
+    import(&admin, "", whole).await.expect(201);
+    assert_eq!(admin.get("/athletes").await.expect(200).body["items"][0]["display_name"], "Mira Osei");
+}
+
+/// The bytes with one text in the place of another of the same length.
+fn replaced(bytes: &[u8], from: &[u8], to: &[u8]) -> Vec<u8> {
+    let mut out = bytes.to_vec();
+    let places: Vec<usize> = (0..out.len() - from.len()).filter(|at| out[*at..].starts_with(from)).collect();
+    assert!(places.len() >= 2, "in the file and in the directory");
+    for at in places {
+        out[at..at + to.len()].copy_from_slice(to);
+    }
+    out
+}
+
+/// The archive with some bytes of its first file changed.
+fn damaged(bytes: &[u8]) -> Vec<u8> {
+    let mut out = bytes.to_vec();
+    let at = 30 + "json/groups.ndjson".len() + 8;
+    out[at..at + 8].iter_mut().for_each(|byte| *byte ^= 0x55);
+    out
+}
+
+#[sqlx::test]
+async fn an_app_imports_nothing_and_other_media_are_refused(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let group = admin.group("Mine").await;
+    let by_app = oauth::acting(&admin, &["club.admin", "squad.read"]).await;
+    import(&by_app, &format!("?group_id={group}"), of_athlete("Mira Osei")).await.expect(403);
+    let path = format!("/imports?group_id={group}");
+    admin.bytes(Method::POST, &path, "application/octet-stream", of_athlete("Mira Osei")).await.expect(415);
+    import(&admin, &format!("?group_id={group}"), of_athlete("Mira Osei")).await.expect(201);
+}

@@ -19,7 +19,7 @@ mod store;
 pub use addresses::{choose_password, confirm, is_reset};
 pub use addresses_store::tell_clubs;
 pub use letters::write;
-pub use oauth::pages;
+pub use oauth::{MAX_APPS, pages};
 pub use store::any;
 
 use crate::platform::db::{Db, StoreError};

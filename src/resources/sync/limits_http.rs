@@ -9,7 +9,7 @@ use super::{bodies, http, intake, retention_store, slots, wait};
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::{access, batch, body, holding, page, token};
-use crate::resources::athletes;
+use crate::resources::{accounts, athletes};
 
 /// Limits of the service. Those of single fields stand in the OpenAPI document.
 #[derive(Debug, Serialize, ToSchema)]
@@ -33,6 +33,9 @@ struct View {
     held: HeldLimits,
     /// How long tokens hold.
     sign_in: SignInLimits,
+    /// Apps of a club that are not revoked; another one is refused (409).
+    #[schema(minimum = 1, example = 100)]
+    apps: i64,
 }
 
 /// Records on a page.
@@ -153,6 +156,7 @@ impl View {
                 former_member: holding::HELD_PER_FORMER,
             },
             sign_in: SignInLimits { access_seconds: token::ACCESS_SECONDS, refresh_seconds: token::REFRESH_SECONDS },
+            apps: accounts::MAX_APPS,
         }
     }
 }

@@ -236,11 +236,13 @@ impl Page {
         );
         for (at, column) in table.columns.iter().enumerate() {
             let is_blank = || table.rows.iter().all(|row| row.cells.get(at).is_none_or(Cell::is_empty));
-            let class = match column.is_figures {
-                true => " class=\"n\"",
-                // To be filled in by hand.
-                false if !table.rows.is_empty() && is_blank() => " class=\"blank\"",
-                false => "",
+            // A column without a word is there to be filled in by hand.
+            let class = if column.is_figures {
+                " class=\"n\""
+            } else if !table.rows.is_empty() && is_blank() {
+                " class=\"blank\""
+            } else {
+                ""
             };
             let _ =
                 writeln!(self.out, "<th scope=\"col\"{class}{}>{}</th>", role("columnheader"), inline(&column.heading));

@@ -123,7 +123,7 @@ fn widths(needs: &[Need], rows: &[Vec<Long>], room: f32) -> Option<Vec<f32>> {
 }
 
 /// How high a cell of a width is, about, in lines.
-fn high(cell: &Long, width: f32) -> f32 {
+fn high(cell: &[f32], width: f32) -> f32 {
     let room = width - 2.0 * PAD.0;
     // The end of a line that is broken stays empty by about half a word.
     let lines = |long: &f32| if *long <= room + 0.01 { 1.0 } else { long / room.max(1.0) + 0.7 };
@@ -159,9 +159,12 @@ fn shared(needs: &[Need], rows: &[Vec<Long>], room: f32) -> Vec<f32> {
                 more = if more < most { (more + STEP).min(most) } else { 0.0 };
             }
         }
-        match widths.get_mut(best.1) {
-            Some(width) if best.2 > 0.0 => *width += best.2,
-            _ => return filled(needs, widths, left),
+        let (_, at, more) = best;
+        if more <= 0.0 {
+            return filled(needs, widths, left);
+        }
+        if let Some(width) = widths.get_mut(at) {
+            *width += more;
         }
     }
 }
@@ -192,6 +195,25 @@ fn evened(needs: &[Need], figures: impl Fn(usize) -> bool, room: f32) -> Vec<Nee
     let is_all = (1..needs.len()).all(figures);
     let needed = |one: &Need| if is_all { one.least } else { one.most };
     if even.iter().map(needed).sum::<f32>() <= room { even } else { needs.to_vec() }
+}
+
+/// What each column needs, padding and all; `figures` says which hold numbers.
+fn needs(head: &Prepared, rows: &[Prepared], figures: impl Fn(usize) -> bool) -> Vec<Need> {
+    let mut needs = vec![Need::default(); head.cells.len()];
+    for row in std::iter::once(head).chain(rows) {
+        row.cells.iter().zip(&mut needs).for_each(|(cell, need)| cell.widen(need));
+    }
+    for (i, need) in needs.iter_mut().enumerate() {
+        need.grows = i > 0 && !figures(i);
+        let is_blank = |row: &Prepared| row.cells.get(i).is_some_and(|cell| cell.words.is_empty() && cell.boxes == 0);
+        if need.grows && !rows.is_empty() && rows.iter().all(is_blank) {
+            (need.least, need.most) = (need.least.max(BLANK), need.most.max(BLANK));
+        }
+        for side in [&mut need.floor, &mut need.least, &mut need.most] {
+            *side += 2.0 * PAD.0;
+        }
+    }
+    needs
 }
 
 /// The pieces of a table: caption, header row, rows; in several parts where the paper is too narrow.
@@ -225,21 +247,7 @@ pub(super) fn table(desk: &mut Desk, under: Option<Node>, table: &Table, width: 
             Prepared { cells: std::iter::once(first).chain(cells).collect(), is_strong: row.is_strong }
         })
         .collect();
-    let mut needs = vec![Need::default(); table.columns.len() + 1];
-    for row in std::iter::once(&head).chain(&rows) {
-        row.cells.iter().zip(&mut needs).for_each(|(cell, need)| cell.widen(need));
-    }
-    for (i, need) in needs.iter_mut().enumerate() {
-        need.grows = i > 0 && !figures(i);
-        let is_blank = |row: &Prepared| row.cells.get(i).is_some_and(|cell| cell.words.is_empty() && cell.boxes == 0);
-        if need.grows && !rows.is_empty() && rows.iter().all(is_blank) {
-            (need.least, need.most) = (need.least.max(BLANK), need.most.max(BLANK));
-        }
-        for side in [&mut need.floor, &mut need.least, &mut need.most] {
-            *side += 2.0 * PAD.0;
-        }
-    }
-    let needs = evened(&needs, figures, width);
+    let needs = evened(&needs(&head, &rows, figures), figures, width);
     let long = |columns: &[usize]| -> Vec<Vec<Long>> {
         let cells = |row: &Prepared| columns.iter().filter_map(|i| row.cells.get(*i)).map(Filled::long).collect();
         std::iter::once(&head).chain(&rows).map(cells).collect()

@@ -128,7 +128,8 @@ impl Page {
             Block::Table(table) => Some(Text::own(table.caption.plain().split(':').next().unwrap_or_default())),
             _ => None,
         });
-        self.links("Tables", "table", self.tables + 1, &tables.collect::<Vec<_>>());
+        let what = format!("Tables of: {}", section.heading.plain());
+        self.links(&what, "table", self.tables + 1, &tables.collect::<Vec<_>>());
         for block in &section.blocks {
             self.block(block, 3);
         }
@@ -140,7 +141,7 @@ impl Page {
         if names.len() < MANY {
             return;
         }
-        let _ = writeln!(self.out, "<nav aria-label=\"{what}\"><ul>");
+        let _ = writeln!(self.out, "<nav aria-label=\"{}\"><ul>", escaped(what));
         for (number, name) in (first..).zip(names) {
             let _ = writeln!(self.out, "<li><a href=\"#{id}-{number}\">{}</a></li>", inline(name));
         }

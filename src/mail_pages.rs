@@ -16,11 +16,10 @@ use crate::platform::db::Db;
 use crate::platform::intake::{self, Limits};
 use crate::platform::mail::Language;
 use crate::platform::network::Network;
+use crate::platform::plain_page::{self, escaped};
 use crate::platform::problem::{Code, Problem};
 use crate::resources::{accounts, members};
 
-/// Nothing runs or is loaded, and the form goes back to where it came from.
-const POLICY: &str = "default-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 /// More than any password.
 const FORM: Limits = Limits { wire: 8_192, unpacked: 8_192, remedy: "Choose a shorter password." };
 
@@ -83,23 +82,13 @@ fn words(req: &HttpRequest) -> &'static Words {
     }
 }
 
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
-}
-
 fn page(words: &Words, status: u16, title: &str, body: &str) -> HttpResponse {
-    let page = format!(
-        "<!doctype html><html lang=\"{0}\"><head><meta charset=\"utf-8\"><title>{1}</title>\
-<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"><meta name=\"color-scheme\" content=\"light dark\">\
-<meta name=\"robots\" content=\"noindex\"></head><body><main><h1>{1}</h1>{body}</main></body></html>",
-        words.tag,
-        escaped(title)
-    );
+    let body = format!("<h1>{}</h1>{body}", escaped(title));
     HttpResponse::build(StatusCode::from_u16(status).unwrap_or(StatusCode::OK))
         .insert_header((CACHE_CONTROL, "no-store"))
-        .insert_header((CONTENT_SECURITY_POLICY, POLICY))
+        .insert_header((CONTENT_SECURITY_POLICY, plain_page::policy("")))
         .content_type("text/html; charset=utf-8")
-        .body(page)
+        .body(plain_page::html(words.tag, title, &body))
 }
 
 fn gone(words: &Words) -> HttpResponse {
@@ -109,15 +98,15 @@ fn gone(words: &Words) -> HttpResponse {
 /// The form of a new password, with what was wrong about the last one.
 fn reset_form(words: &Words, status: u16, wrong: &[String]) -> HttpResponse {
     let mut body = String::new();
-    for one in wrong {
+    if !wrong.is_empty() {
         // Writing to a string cannot fail.
-        let _ = write!(body, "<p id=\"wrong\" role=\"alert\">{}</p>", escaped(one));
+        let _ = write!(body, "<p class=\"bad\" id=\"wrong\" role=\"alert\">{}</p>", escaped(&wrong.join(" ")));
     }
     let described = if wrong.is_empty() { "" } else { " aria-invalid=\"true\" aria-describedby=\"wrong\"" };
     let _ = write!(
         body,
-        "<form method=\"post\"><p><label for=\"new\">{}</label></p><p><input id=\"new\" name=\"new\" type=\"password\" \
-autocomplete=\"new-password\" required minlength=\"10\" maxlength=\"512\"{described}></p><p><button>{}</button></p></form>",
+        "<form method=\"post\"><label for=\"new\">{}</label><input id=\"new\" name=\"new\" type=\"password\" \
+autocomplete=\"new-password\" required minlength=\"10\" maxlength=\"512\"{described}><button>{}</button></form>",
         words.reset_label, words.reset_button
     );
     page(words, status, words.reset, &body)

@@ -136,6 +136,33 @@ pub fn cautions<'a>(sentences: impl IntoIterator<Item = &'a str>) -> Section {
     Section::new("Cautions", vec![Block::Cautions(items)])
 }
 
+/// The cautions that everybody of several shares, in order: a document says them once for all. None when there is one person alone.
+pub fn shared<'a>(mut of: impl Iterator<Item = Vec<&'a str>>) -> Vec<&'a str> {
+    let Some(first) = of.next() else { return Vec::new() };
+    let others: Vec<Vec<&str>> = of.collect();
+    let has = |text: &&str| !others.is_empty() && others.iter().all(|one| one.contains(text));
+    first.into_iter().filter(has).collect()
+}
+
+/// Those cautions, above those whom they are about.
+pub fn for_everybody(shared: &[&str]) -> Block {
+    Block::Cautions(shared.iter().map(|text| Text::own(format!("For everybody below: {text}"))).collect())
+}
+
+/// Sentences as paragraphs, those that begin alike as one: "A step up needs 2 more days; the walkover rated secure, open since
+/// 2026-10-31."
+pub fn joined<'a>(sentences: impl Iterator<Item = &'a str>, begin: &str) -> Vec<Text> {
+    let (alike, others): (Vec<&str>, Vec<&str>) = sentences.partition(|one| one.starts_with(begin));
+    if alike.len() < 2 {
+        return alike.into_iter().chain(others).map(Text::own).collect();
+    }
+    // What follows as a sentence of its own goes on in this one.
+    let inside = |rest: &str| rest.trim_end_matches('.').replace(". So ", ", open ");
+    let rests: Vec<String> = alike.iter().filter_map(|one| one.strip_prefix(begin)).map(inside).collect();
+    let first = format!("{begin}{}.", rests.join("; "));
+    std::iter::once(first.as_str()).chain(others).map(Text::own).collect()
+}
+
 /// A term with what is said of it, where there is something to say.
 pub fn fact(term: &str, value: Option<impl Into<Text>>) -> Option<(Text, Text)> {
     value.map(|value| (Text::own(term), value.into()))
@@ -148,4 +175,34 @@ pub fn names<'a>(names: impl IntoIterator<Item = &'a str>) -> Text {
         text = if text.0.is_empty() { text.and_theirs(name) } else { text.and(", ").and_theirs(name) };
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{joined, shared};
+
+    #[test]
+    fn only_what_everybody_of_several_must_heed_is_said_once() {
+        let of = |all: &[&'static [&'static str]]| shared(all.iter().map(|one| one.to_vec()));
+        assert_eq!(of(&[&["a", "b", "c"], &["c", "a"], &["a", "c", "d"]]), ["a", "c"]);
+        assert_eq!(of(&[&["a"], &[]]), [""; 0]);
+        assert_eq!(of(&[&["a"]]), [""; 0], "one person's own cautions stay theirs");
+        assert_eq!(of(&[]), [""; 0]);
+    }
+
+    #[test]
+    fn sentences_that_begin_alike_are_told_as_one_and_no_other_is_lost() {
+        let told = |all: &[&str]| {
+            joined(all.iter().copied(), "A step up needs ").iter().map(super::Text::plain).collect::<Vec<_>>()
+        };
+        let three = [
+            "A step up needs 2 more days. So for 1 session, since 2026-10-31.",
+            "They rest.",
+            "A step up needs a coach.",
+        ];
+        let one = "A step up needs 2 more days, open for 1 session, since 2026-10-31; a coach.";
+        assert_eq!(told(&three), [one, "They rest."]);
+        assert_eq!(told(&three[..2]), three[..2], "one alone stays as it is");
+        assert!(told(&[]).is_empty());
+    }
 }

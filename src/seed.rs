@@ -349,7 +349,12 @@ impl Demo {
         let sheets = self
             .sheets
             .as_ref()
-            .map(|href| format!("  http://{address}{href}  today's lanes and cards, as helpers see them\n"));
+            .map(|href| {
+                let file = href.replace("sheets?", "sheets.pdf?");
+                format!(
+                    "  http://{address}{href}  today's lanes and cards, as helpers see them\n  http://{address}{file}  the same to print\n"
+                )
+            });
         format!(
             "\nAccounts (password of all: {password}):\n{}\n\nClick:\n{}  http://{address}/docs  every route, to try in the \
              browser\n\nOne club's day, step by step, in another terminal: ./dev tour\n\nOr with the clubs that are here:\n\

@@ -41,6 +41,7 @@ pub mod password;
 pub mod password_rules;
 pub mod patch;
 pub mod people;
+pub mod plain_page;
 pub mod print_units;
 pub mod problem;
 pub mod problem_pages;

@@ -9,6 +9,7 @@ use serde::Serialize;
 use serde_json::{Value, json};
 use utoipa::openapi::{OpenApi, RefOr, Schema};
 
+use super::plain_page::{self, escaped};
 use super::problem::{Code, Problem};
 
 /// What can be wrong with a request only while it is read.
@@ -240,18 +241,12 @@ pub fn wants_html(req: &HttpRequest) -> bool {
     at("text/html").is_some_and(|html| at("json").is_none_or(|json| html < json))
 }
 
-/// A text as HTML shows it, also inside an attribute in double quotes.
-pub fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
-}
-
 fn html(title: &str, body: &str) -> HttpResponse {
-    let page = format!(
-        "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><title>{0}</title></head><body><h1>{0}</h1>{body}\
-<p><a href=\"/problems\">All problems</a></p></body></html>",
-        escaped(title)
-    );
-    HttpResponse::Ok().insert_header((VARY, "accept")).content_type("text/html; charset=utf-8").body(page)
+    let body = format!("<h1>{}</h1>{body}<p><a href=\"/problems\">All problems</a></p>", escaped(title));
+    HttpResponse::Ok()
+        .insert_header((VARY, "accept"))
+        .content_type("text/html; charset=utf-8")
+        .body(plain_page::html("en", title, &body))
 }
 
 /// The page of one problem.

@@ -37,34 +37,74 @@ pub(super) fn escaped(words: &str) -> String {
     safe
 }
 
-/// At most this many letters; a cut text ends in an ellipsis.
-pub(super) fn cut(words: &str, letters: usize) -> String {
-    if words.chars().count() <= letters {
-        return words.to_owned();
+/// A generous estimate of the width of a letter, in parts of its size: nobody knows in which font a picture will be read.
+fn letter_wide(letter: char) -> f64 {
+    match letter {
+        '\u{300}'..='\u{36f}' | '\u{200b}'..='\u{200f}' => 0.0,
+        ' ' | '.' | ',' | '\'' | '-' | 'i' | 'j' | 'l' => 0.38,
+        'm' | 'w' | 'M' | 'W' | '@' | '%' => 0.98,
+        // Ideographs, syllables and signs as wide as they are high.
+        '\u{1100}'.. => 1.05,
+        letter if letter.is_uppercase() => 0.75,
+        _ => 0.62,
     }
-    let kept: String = words.chars().take(letters.saturating_sub(1)).collect();
-    format!("{}\u{2026}", kept.trim_end_matches(['\u{200d}', ' ']))
 }
 
-/// Lines of at most this many letters, broken between words; a longer word is cut.
-pub(super) fn wrap(words: &str, letters: usize) -> Vec<String> {
+/// A generous estimate of the width of words, in parts of the size of their letters.
+pub(super) fn wide(words: &str) -> f64 {
+    words.chars().map(letter_wide).sum()
+}
+
+/// Lines of at most a width, in the measure of `wide`; broken between words, and a longer word between letters.
+fn broken(words: &str, wide_of: impl Fn(char) -> f64, room: f64) -> Vec<String> {
+    let of = |words: &str| words.chars().map(&wide_of).sum::<f64>();
     let mut lines = vec![String::new()];
     for word in words.split_whitespace() {
-        let word = cut(word, letters);
-        let is_full = lines
-            .last()
-            .is_some_and(|line| !line.is_empty() && line.chars().count() + 1 + word.chars().count() > letters);
-        if is_full {
+        let used = lines.last().map_or(0.0, |line| of(line));
+        if used > 0.0 && used + wide_of(' ') + of(word) > room {
             lines.push(String::new());
         }
-        if let Some(line) = lines.last_mut() {
-            if !line.is_empty() {
-                line.push(' ');
+        let mut blank = lines.last().is_some_and(|line| !line.is_empty());
+        for letter in word.chars() {
+            let used = lines.last().map_or(0.0, |line| of(line));
+            if used > 0.0 && !blank && used + wide_of(letter) > room {
+                lines.push(String::new());
             }
-            line.push_str(&word);
+            if let Some(line) = lines.last_mut() {
+                line.extend(blank.then_some(' '));
+                line.push(letter);
+            }
+            blank = false;
         }
     }
     lines
+}
+
+/// Lines of at most this many letters, broken between words; a longer word goes on in the next line.
+pub(super) fn wrap(words: &str, letters: u32) -> Vec<String> {
+    broken(words, |_| 1.0, f64::from(letters))
+}
+
+/// Words for a room, millimetres (mm): in the usual size on a line where they fit, else in smaller letters, and below the least size
+/// on several lines. Nothing is ever cut.
+///
+/// Answers the size and the lines.
+pub(super) fn fitted(words: &str, room: f64, usual: f64, least: f64) -> (f64, Vec<String>) {
+    let size = (room / wide(words).max(0.01)).clamp(least, usual);
+    // Sums of the same widths differ by less than this.
+    (size, broken(words, letter_wide, room / size + 0.001))
+}
+
+/// Our own words with each figure kept on the line of its unit: "0.30 m" with a blank that does not break.
+pub(super) fn together(words: &str) -> String {
+    const UNITS: [&str; 5] = ["m", "s", "%", "in", "ft"];
+    let mut kept = String::with_capacity(words.len());
+    for (at, letter) in words.char_indices() {
+        let unit = || words[at + 1..].split(|one: char| !one.is_alphabetic() && one != '%').next().unwrap_or_default();
+        let is_figure = kept.ends_with(|one: char| one.is_ascii_digit() || ('\u{bc}'..='\u{be}').contains(&one));
+        kept.push(if letter == ' ' && is_figure && UNITS.contains(&unit()) { '\u{a0}' } else { letter });
+    }
+    kept
 }
 
 /// A kind of barrier in words.

@@ -52,22 +52,31 @@ impl StripLane {
     }
 }
 
-/// The picture of some lanes, all to one scale, in the order given.
+/// So many lanes are drawn in one picture: two such pictures go beside each other on a page that lies (design choice).
+const MOST: usize = 6;
+
+/// Pictures of some lanes, all to one scale, in the order given; six lanes to a picture.
 ///
 /// ```
 /// use lanewright_compute::units::Length;
 /// use lanewright_render::measure::Measure;
-/// use lanewright_render::strip::{StripLane, strip};
+/// use lanewright_render::strip::{StripLane, strips};
 ///
 /// let mm = Length::from_mm;
 /// let lane = StripLane { lane: 3, approach: mm(12_000), spacing: mm(6_250), barriers: 6, run_out: mm(10_000) };
-/// let drawn = strip(&[lane], Measure::Metric);
-/// assert!(drawn.alt.contains("Lane 3: approach 12.00 m, run-out 10.00 m, 6 barriers every 6.25 m."));
+/// let drawn = strips(&[lane], Measure::Metric);
+/// assert!(drawn[0].alt.contains("Lane 3: approach 12.00 m, run-out 10.00 m, 6 barriers every 6.25 m."));
 /// ```
-pub fn strip(lanes: &[StripLane], measure: Measure) -> Figure {
+pub fn strips(lanes: &[StripLane], measure: Measure) -> Vec<Figure> {
     let longest = lanes.iter().map(StripLane::end).max().unwrap_or(0).max(1);
+    let each = lanes.len().div_ceil(lanes.len().div_ceil(MOST).max(1)).max(1);
+    lanes.chunks(each).map(|lanes| strip(lanes, longest, measure)).collect()
+}
+
+/// One picture, to the scale in which a lane of the longest length is as wide as the paper.
+fn strip(lanes: &[StripLane], longest: u32, measure: Measure) -> Figure {
     let scale = (TRACK.1 - TRACK.0) / f64::from(longest);
-    #[allow(clippy::cast_precision_loss)] // at most 48
+    #[allow(clippy::cast_precision_loss)] // at most 6
     let height = HEAD + BAND * lanes.len() as f64;
     let mut out = format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" font-family="Arial, Helvetica, sans-serif" fill="black" stroke="none">"#

@@ -215,7 +215,8 @@ async fn the_page_of_a_link_changes_nothing_until_its_button_is_pressed(pool: Pg
         assert!(!html.contains("<script") && !html.contains("http"), "{html}");
         let policy = page.header("content-security-policy");
         assert!(policy.starts_with("default-src 'none'") && policy.contains("form-action 'self'"), "{policy}");
-        assert!(policy.contains("frame-ancestors 'none'"), "{policy}");
+        assert!(policy.contains("frame-ancestors 'none'") && policy.contains("style-src 'sha256-"), "{policy}");
+        assert!(html.contains("name=\"viewport\"") && html.contains("<main><h1>"), "{html}");
         assert_eq!((page.header("referrer-policy"), page.header("cache-control")), ("no-referrer", "no-store"));
     }
     let form = [("content-type", "application/x-www-form-urlencoded")];

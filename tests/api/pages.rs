@@ -52,7 +52,8 @@ async fn page(caller: &Caller, path: &str) -> String {
     for words in told(&text) {
         assert!(printed.contains(&words), "{words} of {path} is not in the file: {printed}");
     }
-    text
+    // Figures hold on to their units by blanks that do not break.
+    text.replace('\u{a0}', " ")
 }
 
 fn bare(words: &str) -> String {

@@ -184,4 +184,15 @@ async fn the_limits_that_clients_are_told_are_those_they_meet(pool: PgPool) {
         squad.coach.call(reqwest::Method::GET, &squad.coach.path("/changes"), &[("prefer", "wait=1000")], None).await;
     assert_eq!(waited.header("preference-applied"), format!("wait={}", of("/pull/wait_seconds")));
     assert_eq!((of("/pull/log_days"), of("/held/device"), of("/sign_in/access_seconds")), (90, 2_000, 900));
+    let app = async |n: u64| {
+        let uris = ["https://cards.example/back"];
+        squad
+            .admin
+            .post("/apps", json!({"name": format!("App {n}"), "redirect_uris": uris, "scopes": ["squad.read"]}))
+            .await
+    };
+    for n in 1..=of("/apps") {
+        app(n).await.expect(201);
+    }
+    app(of("/apps") + 1).await.expect(409);
 }

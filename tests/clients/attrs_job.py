@@ -7,15 +7,23 @@ from typing import TypeVar
 
 from attrs_client import AuthenticatedClient, Client
 from attrs_client.api.accounts import sign_up
-from attrs_client.api.athletes import import_athletes
+from attrs_client.api.athletes import export_athletes_csv, export_athletes_xlsx, import_athletes, import_athletes_xlsx
 from attrs_client.api.competition_specs import adopt_competition_specs
 from attrs_client.api.equipment import create_equipment
 from attrs_client.api.groups import create_group
-from attrs_client.api.lane_plans import create_lane_plan, get_set_out, get_set_out_csv, get_set_out_svg
+from attrs_client.api.lane_plans import (
+    create_lane_plan,
+    get_session_cards_html,
+    get_set_out,
+    get_set_out_csv,
+    get_set_out_pdf,
+    get_set_out_svg,
+)
 from attrs_client.api.progression import get_athlete_progression, get_athlete_progression_csv
 from attrs_client.api.recommendations import get_recommendation
-from attrs_client.api.runs import create_runs
-from attrs_client.api.sessions import create_session, set_attendance
+from attrs_client.api.rhythm import get_rhythm_cue_wav
+from attrs_client.api.runs import create_runs, list_runs_xlsx
+from attrs_client.api.sessions import create_calendar_feed, create_session, get_calendar, set_attendance
 from attrs_client.api.sync import list_changes, push_changes
 from attrs_client.api.venues import create_venue, update_venue
 from attrs_client.models import (
@@ -29,6 +37,7 @@ from attrs_client.models import (
     IntervalsInput,
     LanePlanRequestInput,
     Leg,
+    NewCalendarFeed,
     NewClub,
     NewEquipment,
     NewGroup,
@@ -50,7 +59,7 @@ from attrs_client.models import (
     VenuePatch,
 )
 from attrs_client.types import UNSET, File, Response
-from job import API, PASSWORD, ROSTER, RUN_AT, TODAY, email
+from job import API, BOOK, CALENDAR, PAGE, PASSWORD, PDF, ROSTER, RUN_AT, SOUND, TODAY, email, secret
 
 
 T = TypeVar("T")
@@ -124,6 +133,20 @@ assert b"lane" in get_set_out_csv.sync_detailed(club, session, plan, client=clie
 assert b"<svg" in good(get_set_out_svg.sync_detailed(club, session, plan, client=client)).payload.read()
 good(get_athlete_progression.sync_detailed(club, athlete, client=client))
 assert b"," in get_athlete_progression_csv.sync_detailed(club, athlete, client=client).content
+
+# Files: documents, tables, a sound and a calendar; the roster goes out as a workbook and comes in again.
+assert good(get_set_out_pdf.sync_detailed(club, session, plan, client=client)).payload.read().startswith(PDF)
+assert get_session_cards_html.sync_detailed(club, session, client=client).content.startswith(PAGE)
+assert list_runs_xlsx.sync_detailed(club, client=client).content.startswith(BOOK)
+assert get_rhythm_cue_wav.sync_detailed(client=client, interval_time_s=1.1, intervals=4).content.startswith(SOUND)
+feed = good(create_calendar_feed.sync_detailed(club, client=client, body=NewCalendarFeed()))
+calendar = get_calendar.sync_detailed(client=client, link=secret(feed.href)).content
+assert calendar.startswith(CALENDAR) and str(session).encode() in calendar
+assert b"Mira Osei" in export_athletes_csv.sync_detailed(club, client=client).content
+book = export_athletes_xlsx.sync_detailed(club, client=client).content
+assert book.startswith(BOOK)
+again = good(import_athletes_xlsx.sync_detailed(club, client=client, body=File(payload=io.BytesIO(book))))
+assert again.unchanged == 2 and again.rejected == 0, again
 
 
 def change(lanes: int) -> Response[ProblemBody | object]:

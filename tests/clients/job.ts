@@ -22,6 +22,24 @@ export function check(holds: unknown, what: string): asserts holds {
   if (!holds) throw new Error(what);
 }
 
+/** How files begin by which everybody knows them. */
+export const FILES = { pdf: "%PDF-1.", xlsx: "PK\u0003\u0004", wav: "RIFF", html: "<!DOCTYPE html>", calendar: "BEGIN:VCALENDAR" };
+export const XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet";
+
+/** Whether a file is what its name says. */
+export async function is(kind: keyof typeof FILES, file: Blob | string): Promise<boolean> {
+  const begin = FILES[kind];
+  const text = typeof file === "string" ? file : await file.slice(0, begin.length).text();
+  return text.startsWith(begin);
+}
+
+/** The secret of an address that was handed out. */
+export function secret(href: string | null | undefined): string {
+  const link = new URL(href ?? "", api).searchParams.get("link");
+  check(link, "an address without its secret");
+  return link;
+}
+
 /** The body of a good answer; a problem stops the program with its words. */
 export function good<T>(answer: { data?: T; error?: unknown; response?: Response | undefined }): T {
   if (answer.data === undefined) throw new Error(`${answer.response?.status} ${JSON.stringify(answer.error)}`);

@@ -3,7 +3,7 @@
 import datetime
 import uuid
 
-from job import API, PASSWORD, ROSTER, RUN_AT, TODAY, email
+from job import API, BOOK, CALENDAR, PAGE, PASSWORD, PDF, ROSTER, RUN_AT, SOUND, TODAY, email, secret
 from pydantic_client import ApiClient, Configuration
 from pydantic_client.api.accounts_api import AccountsApi
 from pydantic_client.api.athletes_api import AthletesApi
@@ -13,6 +13,7 @@ from pydantic_client.api.groups_api import GroupsApi
 from pydantic_client.api.lane_plans_api import LanePlansApi
 from pydantic_client.api.progression_api import ProgressionApi
 from pydantic_client.api.recommendations_api import RecommendationsApi
+from pydantic_client.api.rhythm_api import RhythmApi
 from pydantic_client.api.runs_api import RunsApi
 from pydantic_client.api.sessions_api import SessionsApi
 from pydantic_client.api.sync_api import SyncApi
@@ -109,6 +110,20 @@ assert b"<svg" in plans.get_set_out_svg(club, session, plan)
 progression = ProgressionApi(client)
 progression.get_athlete_progression(club, athlete)
 assert "," in progression.get_athlete_progression_csv(club, athlete)
+
+# Files: documents, tables, a sound and a calendar; the roster goes out as a workbook and comes in again.
+assert plans.get_set_out_pdf(club, session, plan).startswith(PDF)
+assert plans.get_session_cards_html(club, session).startswith(PAGE.decode())
+assert RunsApi(client).list_runs_xlsx(club).startswith(BOOK)
+assert RhythmApi(client).get_rhythm_cue_wav(1.1, 4).startswith(SOUND)
+feed = sessions.create_calendar_feed(club, {})
+calendar = sessions.get_calendar(secret(feed.href))
+assert calendar.startswith(CALENDAR.decode()) and str(session) in calendar
+assert "Mira Osei" in athletes_api.export_athletes_csv(club)
+book = athletes_api.export_athletes_xlsx(club)
+assert book.startswith(BOOK)
+again = athletes_api.import_athletes_xlsx(club, bytes(book))
+assert again.unchanged == 2 and again.rejected == 0, again
 
 # A change of one field, on the version that was read; a second one on the same version is refused with what is stored.
 assert venues.update_venue(club, venue.data.id, tag, VenuePatch(lanes=8)).lanes == 8

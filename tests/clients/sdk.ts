@@ -3,7 +3,7 @@
 import { client } from "./sdk/client.gen";
 import * as lanewright from "./sdk/sdk.gen";
 import type { FeedChange, PushItem } from "./sdk/types.gen";
-import { api, check, good, person, roster, tag, today } from "./job";
+import { api, check, good, is, person, roster, secret, tag, today } from "./job";
 
 client.setConfig({ baseUrl: api });
 const signedUp = good(await lanewright.signUp({ body: person("sdk") }));
@@ -66,6 +66,21 @@ check((await picture.text()).includes("<svg"), "an SVG comes as a file");
 good(await lanewright.getAthleteProgression({ path: { ...path, athlete_id } }));
 const table = good(await lanewright.getAthleteProgressionCsv({ path: { ...path, athlete_id } }));
 check(table.includes(","), "progression comes as CSV");
+
+// Files: documents, tables, a sound and a calendar; the roster goes out as a workbook and comes in again.
+check(await is("pdf", good(await lanewright.getSetOutPdf({ path: sheet }))), "a PDF comes as a file");
+check(await is("html", good(await lanewright.getSessionCardsHtml({ path: { ...path, session_id } }))), "a page comes as text");
+check(await is("xlsx", good(await lanewright.listRunsXlsx({ path }))), "runs come as a workbook");
+const beat = { interval_time_s: 1.1, intervals: 4 };
+check(await is("wav", good(await lanewright.getRhythmCueWav({ query: beat }))), "a beat comes as a sound");
+const feed = good(await lanewright.createCalendarFeed({ path, body: {} }));
+const calendar = good(await lanewright.getCalendar({ query: { link: secret(feed.href) } }));
+check((await is("calendar", calendar)) && calendar.includes(session_id), "the calendar has the session");
+check(good(await lanewright.exportAthletesCsv({ path })).includes("Mira Osei"), "the roster comes as CSV");
+const book = good(await lanewright.exportAthletesXlsx({ path }));
+check(await is("xlsx", book), "and as a workbook");
+const again = good(await lanewright.importAthletesXlsx({ path, body: book }));
+check(again.unchanged === 2 && again.rejected === 0, `which comes in again unchanged: ${JSON.stringify(again)}`);
 
 // A change of one field, on the version that was read; a second one on the same version is refused with what is stored.
 const change = (lanes: number) =>

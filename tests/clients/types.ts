@@ -2,7 +2,7 @@
 
 import createClient from "openapi-fetch";
 import type { components, paths } from "./types/schema";
-import { api, check, good, person, roster, tag, today } from "./job";
+import { XLSX, api, check, good, is, person, roster, secret, tag, today } from "./job";
 
 type FeedChange = components["schemas"]["FeedChange"];
 type PushItem = components["schemas"]["PushItem"];
@@ -79,6 +79,27 @@ check(good(await client.GET(`${PLAN}/set-out.svg`, { ...ofPlan, ...text })).incl
 good(await client.GET(`${CLUB}/athletes/{athlete_id}/progression`, ofAthlete));
 const table = good(await client.GET(`${CLUB}/athletes/{athlete_id}/progression.csv`, { ...ofAthlete, ...text }));
 check(table.includes(","), "progression comes as CSV");
+
+// Files: documents, tables, a sound and a calendar; the roster goes out as a workbook and comes in again.
+const file = { parseAs: "blob" } as const;
+check(await is("pdf", good(await client.GET(`${PLAN}/set-out.pdf`, { ...ofPlan, ...file }))), "a PDF comes as a file");
+const cards = good(await client.GET(`${CLUB}/sessions/{session_id}/cards.html`, { ...ofSession, ...text }));
+check(await is("html", cards), "a page comes as text");
+check(await is("xlsx", good(await client.GET(`${CLUB}/runs.xlsx`, { params, ...file }))), "runs come as a workbook");
+const beat = { params: { query: { interval_time_s: 1.1, intervals: 4 } } };
+check(await is("wav", good(await client.GET("/v1/rhythm/cue.wav", { ...beat, ...file }))), "a beat comes as a sound");
+const feed = good(await client.POST(`${CLUB}/calendar-feeds`, { params, body: {} }));
+const ofFeed = { params: { query: { link: secret(feed.href) } } };
+const calendar = good(await client.GET("/v1/calendar.ics", { ...ofFeed, ...text }));
+check((await is("calendar", calendar)) && calendar.includes(session_id), "the calendar has the session");
+const listed = good(await client.GET(`${CLUB}/athletes/export.csv`, { params, ...text }));
+check(listed.includes("Mira Osei"), "the roster comes as CSV");
+const book = good(await client.GET(`${CLUB}/athletes/export.xlsx`, { params, ...file }));
+check(await is("xlsx", book), "and as a workbook");
+// The types call a file of bytes a text; what is sent is the file.
+const back = { body: "", bodySerializer: () => book, headers: { "content-type": XLSX } };
+const again = good(await client.POST(`${CLUB}/athletes/import.xlsx`, { params, ...back }));
+check(again.unchanged === 2 && again.rejected === 0, `which comes in again unchanged: ${JSON.stringify(again)}`);
 
 // A change of one field, on the version that was read; a second one on the same version is refused with what is stored.
 const change = (lanes: number) =>

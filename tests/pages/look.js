@@ -1,16 +1,25 @@
-// Opens every page for people in a browser, on a phone and as paper, with the demo's people and with names that break layouts.
-// LANEWRIGHT_API is the service with the demo in it, LANEWRIGHT_BROWSER the browser, LOOK a folder for pictures (optional).
+// Opens every page for people in a browser, on a phone and as paper: with the demo's people, with twelve lanes of twelve whose names
+// break layouts, and with a club whose days never change, of whose pages pictures are kept.
+// LANEWRIGHT_API is the service with the demo in it, LANEWRIGHT_MAIL its folder of mail, LANEWRIGHT_BROWSER the browser, KEPT the folder of
+// kept pictures and FONTS that of their letters, RENEW keeps new ones, LOOK is a folder for larger pictures to look at (optional).
 import assert from "node:assert/strict";
 import { mkdir, readFile, writeFile } from "node:fs/promises";
 import { createRequire } from "node:module";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
 import { chromium } from "playwright-core";
+import { Caller, api } from "./api.js";
+import { forms } from "./forms.js";
+import { Kept, drawn, lettered } from "./kept.js";
+import { story } from "./story.js";
 
-const api = process.env.LANEWRIGHT_API;
 const axe = await readFile(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const looks = process.env.LOOK;
 if (looks) await mkdir(looks, { recursive: true });
 
 const PHONE = { width: 390, height: 844 };
+const WIDTHS = [320, 390, 1280];
+const SCHEMES = ["light", "dark"];
 // A4 without the margins of the style, in pixels of CSS (96 to an inch): upright and lying.
 const PAPER = { portrait: { width: 703, height: 1021 }, landscape: { width: 1031, height: 693 } };
 const NAMES = [
@@ -21,23 +30,11 @@ const NAMES = [
   "O'Neil <b>&amp;",
 ];
 
-let token;
-async function call(method, path, body, headers = {}) {
-  const answer = await fetch(api + path, {
-    method,
-    headers: { "content-type": "application/json", ...(token && { authorization: `Bearer ${token}` }), ...headers },
-    body: body === undefined ? undefined : JSON.stringify(body),
-  });
-  const text = await answer.text();
-  assert(answer.ok, `${method} ${path}: ${answer.status} ${text}`);
-  return text ? JSON.parse(text) : undefined;
-}
-const get = (path) => call("GET", path);
-const post = (path, body) => call("POST", path, body);
-
-const email = "admin@quillmere.example";
-const signedIn = await post("/v1/auth/sign-in", { email, password: "three strides to the next", device_name: "look" });
-token = signedIn.access_token;
+const admin = new Caller();
+const credentials = { email: "admin@quillmere.example", password: "three strides to the next", device_name: "look" };
+admin.token = (await admin.post("/v1/auth/sign-in", credentials)).access_token;
+const get = (path) => admin.get(path);
+const post = (path, body) => admin.post(path, body);
 const club = `/v1/clubs/${(await get("/v1/me")).clubs[0].club_id}`;
 const groups = (await get(`${club}/groups`)).items;
 const today = new Date().toISOString().slice(0, 10);
@@ -72,7 +69,6 @@ const pages = [
   ["empty-board", `${club}/groups/${empty.id}/board`],
   ["empty-squad", `${club}/groups/${empty.id}/progression`],
   ["equipment", `${club}/equipment`],
-  ["schedule", `${club}/rhythm/schedule`, "?event_code=100H&final_time_s=15"],
 ];
 for (const session of (await get(`${club}/sessions?from=${today}&to=${today}&limit=200`)).items) {
   if (session.id === full.id) continue;
@@ -86,17 +82,14 @@ for (const group of groups) {
 }
 const board = await get(`${club}/groups/${groups[0].id}/board`);
 for (const one of board.athletes.slice(0, 3)) pages.push(["progress", `${club}/athletes/${one.athlete_id}/progression`]);
-for (const test of (await get(`${club}/race-tests`)).items) {
-  pages.push(["results", `${club}/race-tests/${test.id}/results`]);
-  const drawn = await fetch(`${api}${club}/race-tests/${test.id}/heats`, { headers: { authorization: `Bearer ${token}` } });
-  if (drawn.ok) pages.push(["start-list", `${club}/race-tests/${test.id}/heats`]);
-}
+for (const test of (await get(`${club}/race-tests`)).items) pages.push(["results", `${club}/race-tests/${test.id}/results`]);
 const kinds = new Set(pages.map(([name]) => name));
 for (const kind of ["set-out", "cards", "board", "squad", "progress", "results"]) assert(kinds.has(kind), `no ${kind} to look at`);
 
 const browser = await chromium.launch({ executablePath: process.env.LANEWRIGHT_BROWSER, args: ["--no-sandbox"] });
 const wrong = [];
 let looked = 0;
+let checks = 0;
 
 // How the page lies in its window: what sticks out of it, what words are cut or too small, and which ones meet in a picture.
 function measure() {
@@ -106,7 +99,7 @@ function measure() {
   if (over > 0) found.push(`${over} px wider than the window`);
   for (const one of document.querySelectorAll("body *")) {
     if (one.closest("svg") || one.closest(".stack thead")) continue;
-    if (one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).overflowX !== "visible" && !one.matches(".scroll")) {
+    if (one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).overflowX !== "visible" && !one.matches(".scroll, input")) {
       found.push(`cut: ${one.tagName} ${one.textContent.slice(0, 40)}`);
     }
   }
@@ -124,39 +117,101 @@ function measure() {
   return [...new Set(found)];
 }
 
-for (const [name, path, query = ""] of pages) {
+/** Layout and accessibility of what is open in a tab, in each width and colour scheme. */
+async function check(tab, name, widths = WIDTHS, schemes = SCHEMES) {
+  await tab.evaluate(axe);
+  for (const width of widths) {
+    await tab.setViewportSize({ width, height: PHONE.height });
+    for (const colorScheme of schemes) {
+      await tab.emulateMedia({ colorScheme, media: "screen" });
+      const said = (list) => wrong.push(...list.map((one) => `${name} (${width} px, ${colorScheme}): ${one}`));
+      said(await tab.evaluate(measure));
+      // With the rules of WCAG 2.2 that are off by default.
+      const rules = { "target-size": { enabled: true } };
+      const checked = await tab.evaluate((rules) => axe.run(document, { resultTypes: ["violations"], rules }), rules);
+      said(checked.violations.map((one) => `${one.id}: ${one.help}: ${one.nodes[0].html.slice(0, 120)}`));
+      checks += 1;
+    }
+  }
+  await tab.setViewportSize(PHONE);
+  await tab.emulateMedia({ colorScheme: null, media: null });
+}
+
+async function open(token, more = {}) {
+  const extraHTTPHeaders = token ? { authorization: `Bearer ${token}` } : undefined;
+  const context = await browser.newContext({ viewport: PHONE, extraHTTPHeaders, deviceScaleFactor: 1, ...more });
+  return [context, await context.newPage()];
+}
+
+async function look(token, name, path, query = "") {
   const address = `${api}${path}.html${query}`;
-  const headers = { authorization: `Bearer ${token}` };
-  const context = await browser.newContext({ viewport: PHONE, extraHTTPHeaders: headers, bypassCSP: true, deviceScaleFactor: 1 });
-  const page = await context.newPage();
+  const [context, page] = await open(token, { bypassCSP: true });
   const asked = [];
   page.on("request", (request) => asked.push(request.url()));
   page.on("pageerror", (error) => wrong.push(`${name}: ${error}`));
   const answer = await page.goto(address);
   assert.equal(answer.status(), 200, address);
-  const said = (what, list) => wrong.push(...list.map((one) => `${name} (${what}): ${one}`));
   const free = await page.screenshot({ fullPage: true });
-  said("phone", await page.evaluate(measure));
-  await page.evaluate(axe);
-  const checked = await page.evaluate(() => axe.run(document, { resultTypes: ["violations"] }));
-  said("axe", checked.violations.map((one) => `${one.id}: ${one.help}: ${one.nodes[0].html.slice(0, 120)}`));
+  // Of a page as long as a street the checker sees each kind of part on the first sizes.
+  await check(page, name, ...(name.startsWith("crowd") ? [[320, 390], ["light"]] : []));
   if (looks) await writeFile(`${looks}/${name}-${looked}-phone.png`, free);
   const lying = (await answer.text()).includes("size:A4 landscape");
   await page.setViewportSize(lying ? PAPER.landscape : PAPER.portrait);
   await page.emulateMedia({ media: "print" });
-  said("paper", await page.evaluate(measure));
-  if (looks) await page.screenshot({ path: `${looks}/${name}-${looked}-paper.png`, fullPage: true });
-  if (looks) await page.pdf({ path: `${looks}/${name}-${looked}.pdf`, preferCSSPageSize: true });
+  wrong.push(...(await page.evaluate(measure)).map((one) => `${name} (paper): ${one}`));
+  if (looks) await page.pdf({ path: `${looks}/${name}-${looked}-print.pdf`, preferCSSPageSize: true });
+  if (looks) await writeFile(`${looks}/${name}-${looked}-file.pdf`, await new Caller(token).file(`${path}.pdf${query}`));
   assert.deepEqual(asked, [address], "a page asks for nothing else");
   await context.close();
   // Under its own policy, which the check above has to set aside, it looks the same: its style is let through.
-  const strict = await browser.newContext({ viewport: PHONE, extraHTTPHeaders: headers, deviceScaleFactor: 1 });
-  const held = await strict.newPage();
+  const [strict, held] = await open(token);
   await held.goto(address);
   if (!free.equals(await held.screenshot({ fullPage: true }))) wrong.push(`${name}: its policy changes how it looks`);
   await strict.close();
   looked += 1;
 }
+
+const told = await story();
+for (const page of pages) await look(admin.token, ...page);
+for (const page of told.pages) await look(told.admin.token, ...page);
+
+const sheets = (await told.admin.post(`${told.club}/sessions/${told.session}/links`, {})).sheets_href;
+const [forHelpers, tab] = await open(undefined, { bypassCSP: true });
+await tab.goto(`${api}${new URL(sheets, api).pathname.replace(/sheets$/, "sheets.html")}${new URL(sheets, api).search}`);
+await check(tab, "sheets of a link");
+await forms(tab, told, async (name) => {
+  await check(tab, name);
+  if (looks) await tab.screenshot({ path: `${looks}/form-${name}.png`, fullPage: true });
+  looked += 1;
+});
+await forHelpers.close();
+
+// Kept pictures.
+const folder = join(looks ?? tmpdir(), "lanewright-pages-differ");
+let kept;
+try {
+  kept = await Kept.of(process.env.KEPT, folder, browser.version(), Boolean(process.env.RENEW));
+} catch (error) {
+  if (!error.syscall?.startsWith("spawn")) throw error;
+  console.log("pages: kept pictures were not compared, pdftoppm (poppler) is missing");
+}
+if (kept) {
+  const names = new Set();
+  for (const [name, path, query = ""] of told.pages) {
+    const [context, page] = await open(told.admin.token, { bypassCSP: true });
+    await lettered(context, process.env.FONTS);
+    await page.goto(`${api}${path}.html${query}`);
+    for (const [kind, picture] of await drawn(page, await told.admin.file(`${path}.pdf${query}`))) {
+      const one = `${name}-${kind}`;
+      names.add(one);
+      const found = await kept.check(one, picture);
+      if (found) wrong.push(`${one}: ${found}`);
+    }
+    await context.close();
+  }
+  wrong.push(...(await kept.left(names)));
+  console.log(`pages: ${kept.count} pictures ${kept.renew ? "kept" : "compared"}, ${Math.round(kept.bytes / 1024)} KiB${kept.says}`);
+}
 await browser.close();
 assert.deepEqual(wrong, [], wrong.join("\n"));
-console.log(`pages: ${looked} pages on a phone and as A4, nothing sticks out, no violations`);
+console.log(`pages: ${looked} pages on a phone and as A4, nothing sticks out; ${checks} checks of accessibility, no violations`);

@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use super::axis::{Scale, months};
-use super::{AthleteChart, RunPoint, TargetLine, open};
-use crate::paper::{cut, kind_words, line, text, wrap};
+use super::{AthleteChart, DATES, LINE, RunPoint, TEXT, TargetLine, below, open, titled, written};
+use crate::paper::{fitted, kind_words, line, text, wrap};
 use lanewright_compute::day::Day;
 use lanewright_compute::units::BarrierKind;
 
@@ -14,12 +14,10 @@ const LEFT: f64 = 22.0;
 const SPACINGS: (f64, f64) = (30.0, 138.0);
 /// Top and bottom of the picture of heights.
 const HEIGHTS: (f64, f64) = (152.0, 170.0);
-const TEXT: f64 = 3.1;
-const LINE: f64 = 3.8;
-/// Lines of notes that the page has room for.
-const NOTES_MAX: usize = 8;
+/// Height of the page.
+const PAGE: f64 = 210.0;
 
-/// Draws the chart as one SVG document of 297 x 210 mm.
+/// Draws the chart as one SVG document of 297 x 210 mm; higher where all the notes need it.
 ///
 /// ```
 /// use lanewright_compute::day::Day;
@@ -41,8 +39,9 @@ const NOTES_MAX: usize = 8;
 pub fn athlete(chart: &AthleteChart) -> String {
     let (from, to) = chart.period;
     let title = format!("Progress \u{2013} {}", chart.name);
-    let mut out = open((297, 210), &title, &description(chart));
-    text(&mut out, 10.0, 13.0, 6.0, true, "start", &cut(&title, 60));
+    let notes: Vec<String> = chart.notes.iter().flat_map(|note| wrap(note, 165)).collect();
+    let mut out = open((297, below(HEIGHTS.1 + 6.0, notes.len(), PAGE)), &title, &description(chart));
+    titled(&mut out, 10.0, &title, RIGHT - DATES - 10.0);
     text(&mut out, RIGHT, 13.0, 4.5, false, "end", &format!("{from} to {to}"));
     legend(&mut out, chart);
     let end = last_day(chart);
@@ -57,7 +56,7 @@ pub fn athlete(chart: &AthleteChart) -> String {
         sign(&mut out, run.barrier_kind, across.day(run.on), up.at(run.spacing.metres()));
     }
     heights(&mut out, &chart.runs, across);
-    notes(&mut out, &chart.notes);
+    written(&mut out, 10.0, HEIGHTS.1 + 6.0, &notes);
     out.push_str("</svg>\n");
     out
 }
@@ -178,7 +177,10 @@ fn draw_target(out: &mut String, target: &TargetLine, across: Scale, up: Scale, 
     let y = up.at(target.spacing.metres());
     dashed(out, (LEFT, y), (RIGHT, y), "5 1.5", 0.5);
     let label = format!("{}: {:.2} m", target.label, target.spacing.metres());
-    text(out, LEFT + 2.0, y - 1.5, TEXT, true, "start", &cut(&label, 60));
+    let (size, label) = fitted(&label, RIGHT - LEFT - 2.0, TEXT, 2.4);
+    for (lines, words) in (1_u8..).zip(label.iter().rev()) {
+        text(out, LEFT + 2.0, y - 1.5 - LINE * f64::from(lines - 1), size, true, "start", words);
+    }
     let Some(days) = target.reached else { return };
     let place = |day: Option<Day>| day.map_or(RIGHT, |day| across.day(day.max(to)));
     let bar = y + 4.0;
@@ -214,15 +216,6 @@ fn heights(out: &mut String, runs: &[RunPoint], across: Scale) {
         before = Some(run.height);
     }
     let _ = write!(out, r#"<path d="{path}" fill="none" stroke="black" stroke-width="0.5"/>"#);
-}
-
-fn notes(out: &mut String, notes: &[String]) {
-    let lines = notes.iter().flat_map(|note| wrap(note, 165));
-    let mut y = HEIGHTS.1 + 6.0;
-    for words in lines.take(NOTES_MAX) {
-        text(out, 10.0, y, TEXT, false, "start", &words);
-        y += LINE;
-    }
 }
 
 pub(super) fn dashed(out: &mut String, from: (f64, f64), to: (f64, f64), dashes: &str, width: f64) {

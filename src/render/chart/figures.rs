@@ -29,6 +29,43 @@ fn month_words(chart: &AthleteChart, across: Scale) -> Vec<(f64, String)> {
     if found.is_empty() { vec![(f64::midpoint(ACROSS.0, ACROSS.1), chart.period.1.to_string())] } else { found }
 }
 
+/// Heights of the plots, millimetres (mm).
+const SPACINGS: f64 = 62.0;
+const LOW: f64 = 30.0;
+
+/// What an entry of a legend explains.
+enum Sign {
+    Run(BarrierKind),
+    Dot,
+    Limit,
+    Range,
+    Target,
+    Forecast,
+}
+
+impl Plot {
+    /// A picture with its legend and a plot of a height (mm).
+    fn of(legend: &[(String, Sign)], height: f64) -> Self {
+        let mut plot = Self::new(legend.iter().map(|(words, _)| words.as_str()), height);
+        for (words, what) in legend {
+            plot.entry(words, |out, x, y| match what {
+                Sign::Run(kind) => sign(out, *kind, x + 5.0, y),
+                Sign::Dot => {
+                    let _ = write!(out, r#"<circle cx="{:.2}" cy="{y:.2}" r="0.9"/>"#, x + 5.0);
+                }
+                Sign::Limit => line(out, x, y, x + 9.0, y, 0.7),
+                Sign::Range => dashed(out, (x, y), (x + 9.0, y), "1 1", 0.4),
+                Sign::Target => dashed(out, (x, y), (x + 9.0, y), "5 1.5", 0.6),
+                Sign::Forecast => {
+                    line(out, x, y, x + 9.0, y, 0.3);
+                    line(out, x + 2.5, y, x + 6.5, y, 1.6);
+                }
+            });
+        }
+        plot
+    }
+}
+
 /// Spacings run, the limit with its range over the height of the target, the target and when it is likely to be reached.
 ///
 /// None without a run and without an estimate.
@@ -36,26 +73,22 @@ pub fn spacings(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
     if chart.limits.is_empty() && chart.runs.is_empty() {
         return None;
     }
-    let mut plot = Plot::new(5, 62.0);
-    let (across, range) = (across(chart), range(chart));
-    let up = Scale::new(range, plot.up());
     let height = measure.length(chart.limit_height.metres());
-    for kind in BarrierKind::ALL.into_iter().filter(|kind| chart.runs.iter().any(|run| run.barrier_kind == *kind)) {
-        plot.entry(&format!("run over {}s", kind_words(kind)), |out, x, y| sign(out, kind, x + 5.0, y));
-    }
-    plot.entry(&format!("limit over {height}"), |out, x, y| line(out, x, y, x + 9.0, y, 0.7));
-    plot.entry("its 90 % range", |out, x, y| dashed(out, (x, y), (x + 9.0, y), "1 1", 0.4));
+    let run_over = BarrierKind::ALL.into_iter().filter(|kind| chart.runs.iter().any(|run| run.barrier_kind == *kind));
+    let mut legend: Vec<(String, Sign)> =
+        run_over.map(|kind| (format!("run over {}s", kind_words(kind)), Sign::Run(kind))).collect();
+    legend.push((format!("limit over {height}"), Sign::Limit));
+    legend.push(("its 90 % range".to_owned(), Sign::Range));
     if let Some(target) = &chart.target {
-        let words = format!("target {}", measure.length(target.spacing.metres()));
-        plot.entry(&words, |out, x, y| dashed(out, (x, y), (x + 9.0, y), "5 1.5", 0.6));
+        legend.push((format!("target {}", measure.length(target.spacing.metres())), Sign::Target));
         if target.reached.is_some() {
-            plot.entry("race test advised: 90 %, thick 50 %", |out, x, y| {
-                line(out, x, y, x + 9.0, y, 0.3);
-                line(out, x + 2.5, y, x + 6.5, y, 1.6);
-            });
+            legend.push(("race test advised: 90 %, thick 50 %".to_owned(), Sign::Forecast));
         }
     }
-    plot.values(up, &round_ticks(up, range), |value| format!("{value:.1}"));
+    let mut plot = Plot::of(&legend, SPACINGS);
+    let (across, range) = (across(chart), range(chart));
+    let up = Scale::new(range, plot.up());
+    plot.values(up, &round_ticks(up, range, SPACINGS), |value| format!("{value:.1}"));
     plot.places(month_words(chart, across));
     limits(&mut plot.out, &chart.limits, across, up);
     if let Some(target) = &chart.target {
@@ -103,20 +136,16 @@ fn limits(out: &mut String, limits: &[LimitPoint], across: Scale, up: Scale) {
 /// The heights run on an axis of their own, with that of the target. None without a run.
 pub fn heights(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
     let (first, last) = (chart.runs.first()?, chart.runs.last()?);
-    let mut plot = Plot::new(1, 30.0);
-    let across = across(chart);
     let target = chart.target.as_ref().map(|target| target.height.metres());
     let highest = chart.runs.iter().map(|run| run.height.metres()).chain(target).fold(0.3, f64::max);
+    let wanted = target.map(|height| (format!("height of the target, {}", measure.length(height)), Sign::Target));
+    let legend: Vec<(String, Sign)> =
+        [("height run over most".to_owned(), Sign::Dot)].into_iter().chain(wanted).collect();
+    let mut plot = Plot::of(&legend, LOW);
+    let across = across(chart);
     let range = (0.0, highest + 0.1);
     let up = Scale::new(range, plot.up());
-    plot.entry("height run over most", |out, x, y| {
-        let _ = write!(out, r#"<circle cx="{:.2}" cy="{y:.2}" r="0.9"/>"#, x + 5.0);
-    });
-    if let Some(height) = target {
-        let words = format!("height of the target, {}", measure.length(height));
-        plot.entry(&words, |out, x, y| dashed(out, (x, y), (x + 9.0, y), "5 1.5", 0.6));
-    }
-    plot.values(up, &round_ticks(up, range), |value| format!("{value:.1}"));
+    plot.values(up, &round_ticks(up, range, LOW), |value| format!("{value:.1}"));
     plot.places(month_words(chart, across));
     if let Some(height) = target {
         dashed(&mut plot.out, (ACROSS.0, up.at(height)), (ACROSS.1, up.at(height)), "5 1.5", 0.6);
@@ -147,7 +176,7 @@ pub fn held_share(chart: &AthleteChart) -> Option<Figure> {
         .map(|run| (run.on, f64::from(run.held) / f64::from(run.intervals)))
         .collect();
     let ((first, from), (last, to)) = (*days.first()?, *days.last()?);
-    let mut plot = Plot::new(0, 30.0);
+    let mut plot = Plot::of(&[], LOW);
     let across = across(chart);
     let up = Scale::new((0.0, 1.0), plot.up());
     plot.values(up, &[0.0, 0.25, 0.5, 0.75, 1.0], |value| format!("{:.0} %", value * 100.0));

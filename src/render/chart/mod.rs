@@ -10,10 +10,16 @@ mod touchdowns;
 use lanewright_compute::day::Day;
 use lanewright_compute::units::{BarrierKind, Length};
 
+use crate::paper::{escaped, fitted, text};
 pub use athlete::athlete;
 pub use figures::{heights, held_share, spacings};
 pub use squad::squad;
 pub use touchdowns::{Touchdown, touchdowns};
+
+/// Size of usual words, their line pitch, and room for the dates of a period in the head, millimetres (mm).
+const TEXT: f64 = 3.1;
+const LINE: f64 = 3.8;
+const DATES: f64 = 66.0;
 
 /// An estimate of the limit on a day.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -106,14 +112,38 @@ pub struct SquadChart {
 }
 
 /// The head of a document of a size (mm) with its title and description for those who cannot see it.
-fn open(size: (u32, u32), title: &str, description: &str) -> String {
-    use crate::paper::escaped;
+fn open(size: (f64, f64), title: &str, description: &str) -> String {
     let (width, height) = size;
     format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" role="img" aria-labelledby="title desc" font-family="Arial, Helvetica, sans-serif" fill="black" stroke="none"><title id="title">{}</title><desc id="desc">{}</desc><rect width="{width}" height="{height}" fill="white"/>"#,
         escaped(title),
         escaped(description)
     )
+}
+
+/// The title at the head of a page, in smaller letters where it is long, and in several lines before it would be cut.
+fn titled(out: &mut String, left: f64, title: &str, room: f64) {
+    let (size, lines) = fitted(title, room, 6.0, 3.4);
+    let mut y = 13.0;
+    for words in &lines {
+        text(out, left, y, size, true, "start", words);
+        y += size;
+    }
+}
+
+/// Lines of notes from a place downwards.
+fn written(out: &mut String, left: f64, top: f64, lines: &[String]) {
+    let mut y = top;
+    for words in lines {
+        text(out, left, y, TEXT, false, "start", words);
+        y += LINE;
+    }
+}
+
+/// The height of a page whose notes begin at a place: that of the paper, or more.
+fn below(top: f64, lines: usize, paper: f64) -> f64 {
+    #[allow(clippy::cast_precision_loss)] // a handful of lines
+    (top + LINE * lines as f64 + 4.0).max(paper).ceil()
 }
 
 #[cfg(test)]

@@ -11,8 +11,30 @@ pub(super) const WIDTH: f64 = 120.0;
 pub(super) const ACROSS: (f64, f64) = (14.0, 118.0);
 /// Size of all words.
 pub(super) const TEXT: f64 = 3.6;
+/// Least distance of two words of an axis: fonts of browsers are up to 1.4 times as high as their size says.
+const APART: f64 = 6.0;
 /// Height of a line of the legend.
 const LINE: f64 = 5.2;
+
+/// Where the legend begins.
+const BEGIN: (f64, f64) = (2.0, 4.5);
+
+/// How wide an entry of the legend is.
+fn entry_wide(words: &str) -> f64 {
+    #[allow(clippy::cast_precision_loss)] // a few words
+    let letters = words.chars().count() as f64;
+    12.5 + 1.95 * letters
+}
+
+/// Where an entry stands that would begin at a place: there, or on a new line where it does not fit.
+fn placed(at: (f64, f64), words: &str) -> (f64, f64) {
+    if at.0 > BEGIN.0 && at.0 + entry_wide(words) > WIDTH { (BEGIN.0, at.1 + LINE) } else { at }
+}
+
+/// Where the next one would begin.
+fn after(at: (f64, f64), words: &str) -> (f64, f64) {
+    (at.0 + entry_wide(words) + 2.0, at.1)
+}
 
 /// A picture in the making: its legend above, the plot below.
 pub(super) struct Plot {
@@ -23,16 +45,17 @@ pub(super) struct Plot {
 }
 
 impl Plot {
-    /// A picture with a legend of some lines and a plot of a height (mm).
-    pub fn new(legend_lines: u8, height: f64) -> Self {
-        let top = 4.0 + LINE * f64::from(legend_lines);
+    /// A picture with a legend of some entries, whose words are given, and a plot of a height (mm).
+    pub fn new<'a>(legend: impl Iterator<Item = &'a str>, height: f64) -> Self {
+        let end = legend.fold(BEGIN, |at, words| after(placed(at, words), words));
+        let top = if end.0 > BEGIN.0 { end.1 + 4.0 } else { 4.0 };
         let bottom = top + height;
         let all = bottom + 8.0;
         let mut out = format!(
             r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {all:.1}" font-family="Arial, Helvetica, sans-serif" fill="black" stroke="none">"#
         );
         let _ = write!(out, r#"<rect width="{WIDTH}" height="{all:.1}" fill="white"/>"#);
-        Self { out, top, bottom, at: (2.0, 4.5) }
+        Self { out, top, bottom, at: BEGIN }
     }
 
     /// Top and bottom of the plot.
@@ -42,15 +65,10 @@ impl Plot {
 
     /// An entry of the legend: a drawing of at most 10 mm at a place, then words. It goes on a new line where it does not fit.
     pub fn entry(&mut self, words: &str, draw: impl FnOnce(&mut String, f64, f64)) {
-        #[allow(clippy::cast_precision_loss)] // a few words
-        let wide = 12.5 + 1.95 * words.chars().count() as f64;
-        if self.at.0 > 2.0 && self.at.0 + wide > WIDTH {
-            self.at = (2.0, self.at.1 + LINE);
-        }
-        let (x, y) = self.at;
+        let (x, y) = placed(self.at, words);
         draw(&mut self.out, x, y - 1.2);
         text(&mut self.out, x + 11.0, y, TEXT, false, "start", words);
-        self.at.0 += wide + 2.0;
+        self.at = after((x, y), words);
     }
 
     /// The frame, with horizontal lines at values and their words left of it.
@@ -79,9 +97,9 @@ impl Plot {
     }
 }
 
-/// Values at a round distance within a range, at most nine.
-pub(super) fn round_ticks(up: Scale, range: (f64, f64)) -> Vec<f64> {
+/// Values at a round distance within a range, so few that their words stand apart on an axis of a length (mm).
+pub(super) fn round_ticks(up: Scale, range: (f64, f64), length: f64) -> Vec<f64> {
     let steps = [0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
-    let step = steps.into_iter().find(|step| (range.1 - range.0) / step <= 8.0).unwrap_or(20.0);
+    let step = steps.into_iter().find(|step| (range.1 - range.0) / step <= length / APART).unwrap_or(20.0);
     up.ticks(step)
 }

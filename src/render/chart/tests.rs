@@ -89,3 +89,38 @@ fn a_squads_chart_shows_everybody_the_farthest_first() {
     let many = SquadChart { rows: (1..=70).map(row).collect(), ..chart };
     assert!(squad(&many).contains("and 10 more"));
 }
+
+#[test]
+fn no_name_and_no_note_of_a_chart_is_cut() {
+    let long = "Wolfeschlegelsteinhausenbergerdorffmeyer";
+    let names = [long.to_owned(), "x".repeat(80), "\u{9ad8}".repeat(80), "Mira Osei".to_owned()];
+    let row =
+        |name: &String| SquadRow { name: name.clone(), of_target: Some(0.9), decision: "change barrier kind".into() };
+    let notes: Vec<String> = (1..=20).map(|n| format!("Sentence {n} says what to heed.")).collect();
+    let chart = SquadChart {
+        name: long.repeat(2),
+        period: (day(0), day(84)),
+        stages: vec![("wicket run".into(), 4)],
+        decisions: vec![("consolidate".into(), 4)],
+        rows: names.iter().cycle().take(60).map(row).collect(),
+        notes: notes.clone(),
+    };
+    let one = AthleteChart { name: long.repeat(2), notes, ..sample() };
+    for drawn in [squad(&chart), athlete(&one)] {
+        well_formed(&drawn);
+        assert!(!drawn.contains('\u{2026}') && drawn.contains("Sentence 20 says what to heed."));
+        let told: String = drawn.split('<').filter_map(|tag| tag.split_once('>')).map(|(_, words)| words).collect();
+        let told: String = told.split_whitespace().collect();
+        assert!(told.matches(&long.repeat(2)).count() >= 2, "in the title and in what is heard");
+        let height: f64 = drawn.split("height=\"").nth(1).unwrap().split("mm").next().unwrap().parse().unwrap();
+        for place in drawn.split(" y=\"").skip(1).map(|rest| rest.split('"').next().unwrap()) {
+            assert!(place.parse::<f64>().unwrap() < height, "{place}");
+        }
+    }
+    let drawn = squad(&chart);
+    let told: String = drawn.split('<').filter_map(|tag| tag.split_once('>')).map(|(_, words)| words).collect();
+    for name in &names {
+        let whole: String = name.split_whitespace().collect();
+        assert!(told.split_whitespace().collect::<String>().matches(&whole).count() >= 15, "{name}");
+    }
+}

@@ -7,6 +7,9 @@ use super::plot::{ACROSS, Plot, round_ticks};
 use crate::paper::line;
 use crate::sheet::{Figure, Text};
 
+/// Height of the plot, millimetres (mm).
+const HIGH: f64 = 34.0;
+
 /// A touchdown beside the schedule.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Touchdown {
@@ -30,7 +33,7 @@ pub struct Touchdown {
 pub fn touchdowns(run: &[Touchdown]) -> Option<Figure> {
     let known = || run.iter().filter_map(|one| one.late_s);
     known().next()?;
-    let mut plot = Plot::new(0, 34.0);
+    let mut plot = Plot::new(std::iter::empty(), HIGH);
     let widest = known().map(f64::abs).fold(0.1, f64::max) * 1.15;
     let range = (-widest, widest);
     // What is early is drawn above: faster is up.
@@ -38,7 +41,9 @@ pub fn touchdowns(run: &[Touchdown]) -> Option<Figure> {
     let up = Scale::new(range, (top, bottom));
     #[allow(clippy::cast_precision_loss)] // at most 20
     let place = |barrier: usize| Scale::new((0.5, run.len() as f64 + 0.5), ACROSS).at(barrier as f64);
-    plot.values(up, &round_ticks(up, range), |value| format!("{:+.2}", if value.abs() < 1e-9 { 0.0 } else { value }));
+    plot.values(up, &round_ticks(up, range, HIGH), |value| {
+        format!("{:+.2}", if value.abs() < 1e-9 { 0.0 } else { value })
+    });
     plot.places(run.iter().map(|one| (place(one.barrier), one.barrier.to_string())));
     line(&mut plot.out, ACROSS.0, up.at(0.0), ACROSS.1, up.at(0.0), 0.6);
     let mut before: Option<(f64, f64)> = None;

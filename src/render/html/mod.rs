@@ -4,7 +4,7 @@
 
 use std::fmt::Write;
 
-use super::paper::escaped;
+use super::paper::{escaped, together};
 use super::sheet::{
     Block, Card, Cards, Cell, Column, Figure, LANGUAGE, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text,
     Tone,
@@ -13,7 +13,9 @@ use super::sheet::{
 const STYLE: &str = include_str!("page.css");
 /// How pages lie, and how high a card is of which four or six share one.
 const PORTRAIT: &str = "@page{size:A4 portrait}@media print{.per-4{grid-auto-rows:minmax(124mm,auto)}.per-6{grid-auto-rows:minmax(80mm,auto)}}";
-const LANDSCAPE: &str = "@page{size:A4 landscape}@media print{.per-4{grid-auto-rows:minmax(82mm,auto)}.per-6{grid-auto-rows:minmax(52mm,auto)}}";
+const LANDSCAPE: &str = "@page{size:A4 landscape}@media print{.per-4{grid-auto-rows:minmax(82mm,auto)}.per-6{grid-auto-rows:minmax(52mm,auto)}figure{display:inline-block;width:49%;vertical-align:top}}";
+/// So many sections, or tables of a section, get links to each of them: so far nobody wants to scroll on a phone (design choice).
+const MANY: usize = 4;
 
 /// The page (UTF-8).
 ///
@@ -34,7 +36,7 @@ pub fn html(sheet: &Sheet) -> String {
         Orientation::Portrait => PORTRAIT,
         Orientation::Landscape => LANDSCAPE,
     };
-    let mut page = Page { out: String::with_capacity(16_384), tables: 0 };
+    let mut page = Page { out: String::with_capacity(16_384), sections: 0, tables: 0 };
     let title = isolated(&sheet.title);
     let _ = write!(
         page.out,
@@ -47,6 +49,8 @@ pub fn html(sheet: &Sheet) -> String {
     if !sheet.subtitle.is_empty() {
         page.element("p", "subtitle", &sheet.subtitle);
     }
+    let parts = sheet.sections.iter().map(|section| section.heading.clone());
+    page.links("Parts", "part", 1, &parts.collect::<Vec<_>>());
     for section in &sheet.sections {
         page.section(section);
     }
@@ -71,15 +75,39 @@ fn isolated(text: &Text) -> String {
 fn inline(text: &Text) -> String {
     let mut words = String::new();
     for span in &text.0 {
-        let safe = escaped(&span.words);
-        let isolated = if span.is_theirs { format!("<bdi dir=\"auto\">{safe}</bdi>") } else { safe };
+        let isolated = if span.is_theirs {
+            format!("<bdi dir=\"auto\">{}</bdi>", escaped(&span.words))
+        } else {
+            dated(&escaped(&together(&span.words)))
+        };
         let _ = if span.is_strong { write!(words, "<strong>{isolated}</strong>") } else { write!(words, "{isolated}") };
     }
     words
 }
 
+/// The same with each day, such as 2026-11-28, kept on one line: browsers would break it behind its hyphens.
+fn dated(words: &str) -> String {
+    let is_day = |part: &[u8]| {
+        part.iter().enumerate().all(|(i, byte)| if i == 4 || i == 7 { *byte == b'-' } else { byte.is_ascii_digit() })
+    };
+    let bytes = words.as_bytes();
+    let (mut out, mut from, mut at) = (String::with_capacity(words.len()), 0, 0);
+    while let Some(part) = bytes.get(at..at + 10) {
+        if is_day(part) {
+            let _ = write!(out, "{}<span class=\"day\">{}</span>", &words[from..at], &words[at..at + 10]);
+            (from, at) = (at + 10, at + 10);
+        } else {
+            at += 1;
+        }
+    }
+    out.push_str(&words[from..]);
+    out
+}
+
 struct Page {
     out: String,
+    /// Sections so far, for their ids.
+    sections: usize,
     /// Tables so far, for their ids.
     tables: usize,
 }
@@ -92,12 +120,32 @@ impl Page {
     }
 
     fn section(&mut self, section: &Section) {
-        self.out.push_str(if section.starts_page { "<section class=\"new-page\">\n" } else { "<section>\n" });
+        self.sections += 1;
+        let class = if section.starts_page { " class=\"new-page\"" } else { "" };
+        let _ = writeln!(self.out, "<section id=\"part-{}\"{class}>", self.sections);
         self.element("h2", "", &section.heading);
+        let tables = section.blocks.iter().filter_map(|block| match block {
+            Block::Table(table) => Some(Text::own(table.caption.plain().split(':').next().unwrap_or_default())),
+            _ => None,
+        });
+        let what = format!("Tables of: {}", section.heading.plain());
+        self.links(&what, "table", self.tables + 1, &tables.collect::<Vec<_>>());
         for block in &section.blocks {
             self.block(block, 3);
         }
         self.out.push_str("</section>\n");
+    }
+
+    /// Links to what is numbered from `first`, where there are many; on a screen only.
+    fn links(&mut self, what: &str, id: &str, first: usize, names: &[Text]) {
+        if names.len() < MANY {
+            return;
+        }
+        let _ = writeln!(self.out, "<nav aria-label=\"{}\"><ul>", escaped(what));
+        for (number, name) in (first..).zip(names) {
+            let _ = writeln!(self.out, "<li><a href=\"#{id}-{number}\">{}</a></li>", inline(name));
+        }
+        self.out.push_str("</ul></nav>\n");
     }
 
     /// A block; `level` is that of headings in it.
@@ -153,7 +201,9 @@ impl Page {
     fn figure(&mut self, figure: &Figure) {
         let Figure { svg, alt, caption } = figure;
         let _ = writeln!(self.out, "<figure><div role=\"img\" aria-label=\"{}\">{svg}</div>", escaped(alt));
-        self.element("figcaption", "", caption);
+        if !caption.is_empty() {
+            self.element("figcaption", "", caption);
+        }
         self.out.push_str("</figure>\n");
     }
 
@@ -185,8 +235,16 @@ impl Page {
             role("columnheader"),
             inline(&table.corner)
         );
-        for column in &table.columns {
-            let class = if column.is_figures { " class=\"n\"" } else { "" };
+        for (at, column) in table.columns.iter().enumerate() {
+            let is_blank = || table.rows.iter().all(|row| row.cells.get(at).is_none_or(Cell::is_empty));
+            // A column without a word is there to be filled in by hand.
+            let class = if column.is_figures {
+                " class=\"n\""
+            } else if !table.rows.is_empty() && is_blank() {
+                " class=\"blank\""
+            } else {
+                ""
+            };
             let _ =
                 writeln!(self.out, "<th scope=\"col\"{class}{}>{}</th>", role("columnheader"), inline(&column.heading));
         }

@@ -3,7 +3,7 @@ use crate::chart::{
     AthleteChart, LimitPoint, RunPoint, TargetLine, Touchdown, heights, held_share, spacings, touchdowns,
 };
 use crate::measure::Measure;
-use crate::strip::{StripLane, strip};
+use crate::strip::{StripLane, strips};
 use lanewright_compute::day::Day;
 use lanewright_compute::units::{BarrierKind, Length};
 
@@ -203,7 +203,9 @@ fn words_of_a_picture_never_meet() {
     let lane =
         |lane| StripLane { lane, approach: long(13_000), spacing: long(9_140), barriers: 10, run_out: long(14_000) };
     let twelve: Vec<StripLane> = (1..=12).map(lane).collect();
-    let mut drawn = vec![strip(&twelve, Measure::Metric), strip(&twelve[..1], Measure::Imperial)];
+    let mut drawn = strips(&twelve, Measure::Metric);
+    assert_eq!(drawn.len(), 2, "twelve lanes are two pictures");
+    drawn.extend(strips(&twelve[..1], Measure::Imperial));
     for days in [1, 28] {
         let chart = chart(days);
         drawn.extend(
@@ -253,4 +255,43 @@ fn a_page_to_look_at() {
     if let Ok(folder) = std::env::var("LOOK") {
         std::fs::write(format!("{folder}/sheet.html"), page).unwrap();
     }
+}
+
+#[test]
+fn many_parts_have_links_that_lead_somewhere_and_few_have_none() {
+    let section = |n: u32| Section::new(format!("Part {n}"), vec![Block::Table(table(Narrow::Stack)); 4]);
+    let long = Sheet { sections: (1..=4).map(section).collect(), ..sheet() };
+    let page = html(&long);
+    elements(&page);
+    let links: Vec<&str> = page.split("href=\"#").skip(1).filter_map(|rest| rest.split('"').next()).collect();
+    assert_eq!(links.len(), 4 + 4 * 4);
+    for link in links {
+        assert_eq!(page.matches(&format!(" id=\"{link}\"")).count(), 1, "{link}");
+    }
+    assert!(
+        !html(&Sheet {
+            sections: (1..=3).map(section).map(|one| Section { blocks: Vec::new(), ..one }).collect(),
+            ..long
+        })
+        .contains("<nav")
+    );
+}
+
+#[test]
+fn days_and_figures_with_their_units_stay_on_one_line() {
+    let words = "From 2026-11-28: 0.30 m high, 80 % held in 2 sessions";
+    let page = html(&Sheet { subtitle: words.into(), ..sheet() });
+    assert!(
+        page.contains("From <span class=\"day\">2026-11-28</span>: 0.30\u{a0}m high, 80\u{a0}% held in 2 sessions")
+    );
+    let theirs = html(&Sheet { subtitle: Text::theirs(words), ..sheet() });
+    assert!(theirs.contains(words), "what people wrote stays as it is");
+}
+
+#[test]
+fn a_column_to_be_filled_in_by_hand_has_room() {
+    let mut one = table(Narrow::Scroll);
+    one.columns.push(Column::words("Run 1"));
+    let page = html(&Sheet { sections: vec![Section::new("Times", vec![Block::Table(one)])], ..sheet() });
+    assert_eq!(page.matches("<th scope=\"col\" class=\"blank\">Run 1</th>").count(), 1);
 }

@@ -241,8 +241,31 @@ impl Desk {
         Ok(())
     }
 
+    /// Puts the blocks of a section onto pages. On a page that lies two pictures that follow each other stand beside each other.
+    pub(super) fn blocks(&mut self, under: Node, blocks: &[Block], flow: &mut Flow) -> Result<(), PdfError> {
+        let mut rest = blocks;
+        loop {
+            rest = match rest {
+                [Block::Figure(one), Block::Figure(two), rest @ ..] if flow.page.0 > flow.page.1 => {
+                    let width = (flow.width() - BETWEEN) / 2.0;
+                    let (mut pair, two) =
+                        (self.figure(Some(under), one, width)?, self.figure(Some(under), two, width)?);
+                    pair.height = pair.height.max(two.height);
+                    pair.put(two, width + BETWEEN, 0.0);
+                    flow.place(pair);
+                    rest
+                }
+                [block, rest @ ..] => {
+                    self.block(under, block, flow)?;
+                    rest
+                }
+                [] => return Ok(()),
+            };
+        }
+    }
+
     /// Puts a block onto pages.
-    pub(super) fn block(&mut self, under: Node, block: &Block, flow: &mut Flow) -> Result<(), PdfError> {
+    fn block(&mut self, under: Node, block: &Block, flow: &mut Flow) -> Result<(), PdfError> {
         if let Block::Cards(cards) = block {
             return self.cards(Some(under), cards, flow);
         }

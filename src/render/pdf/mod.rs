@@ -89,9 +89,7 @@ pub fn pdf(sheet: &Sheet) -> Result<Vec<u8>, PdfError> {
         if let Some(heading) = desk.heading(Some(node), 2, &section.heading, width) {
             flow.place(heading);
         }
-        for block in &section.blocks {
-            desk.block(node, block, &mut flow)?;
-        }
+        desk.blocks(node, &section.blocks, &mut flow)?;
     }
     flow.release();
     let bytes = draw::draw(desk, flow, &sheet.title)?;

@@ -24,6 +24,8 @@ const TIGHT: f32 = 0.87;
 const NARROWEST: f32 = 4.0;
 /// How far columns of figures may be wider than they need.
 const SPREAD: f32 = 1.6;
+/// By how much a column is widened at a time.
+const STEP: f32 = 6.0;
 
 /// What a column needs.
 #[derive(Clone, Copy, Debug, Default)]
@@ -34,8 +36,6 @@ struct Need {
     least: f32,
     /// Nothing is wrapped.
     most: f32,
-    /// The most of all lines of a cell one behind the other.
-    area: f32,
     /// Whether it takes what is left over: a column of words that is not the row headings'.
     grows: bool,
 }
@@ -80,20 +80,27 @@ impl Filled {
         Self { words, size, is_figures: false, is_right: false, tone: Tone::Plain, boxes: 0, role }
     }
 
+    fn long(&self) -> Long {
+        let boxes = (self.boxes > 0).then(|| boxes_wide(self.boxes));
+        self.words.iter().map(|words| words.natural() * self.size).chain(boxes).collect()
+    }
+
     fn widen(&self, need: &mut Need) {
         self.words.iter().for_each(|words| need.widened(words, self.size, self.is_figures));
-        need.area = need.area.max(self.words.iter().map(|words| words.natural() * self.size).sum());
         if self.boxes > 0 {
             let all = boxes_wide(self.boxes);
             let some = boxes_wide(self.boxes.min(3));
             (need.floor, need.least) = (need.floor.max(some), need.least.max(some));
-            (need.most, need.area) = (need.most.max(all), need.area.max(all));
+            need.most = need.most.max(all);
         }
     }
 }
 
-/// Widths of columns for a room; none when even the narrowest do not fit.
-fn widths(needs: &[Need], room: f32) -> Option<Vec<f32>> {
+/// What a cell is made of: the width of each of its paragraphs, and of its boxes, on one line.
+type Long = Vec<f32>;
+
+/// Widths of columns for a room; none when even the narrowest do not fit. `rows` holds the cells of these columns.
+fn widths(needs: &[Need], rows: &[Vec<Long>], room: f32) -> Option<Vec<f32>> {
     let sum = |of: fn(&Need) -> f32| needs.iter().map(of).sum::<f32>();
     let (floor, least, most) = (sum(|one| one.floor), sum(|one| one.least), sum(|one| one.most));
     if most <= room {
@@ -106,7 +113,7 @@ fn widths(needs: &[Need], room: f32) -> Option<Vec<f32>> {
         };
         Some(needs.iter().map(widened).collect())
     } else if least <= room {
-        Some(shared(needs, room))
+        Some(shared(needs, rows, room))
     } else if floor <= room {
         let part = (room - floor) / (least - floor);
         Some(needs.iter().map(|one| one.floor + (one.least - one.floor) * part).collect())
@@ -115,32 +122,58 @@ fn widths(needs: &[Need], room: f32) -> Option<Vec<f32>> {
     }
 }
 
-/// Widths by how much stands in the columns, so that rows become low: none below its least, none above its most.
-fn shared(needs: &[Need], room: f32) -> Vec<f32> {
-    let mut widths: Vec<Option<f32>> = vec![None; needs.len()];
+/// How high a cell of a width is, about, in lines.
+fn high(cell: &[f32], width: f32) -> f32 {
+    let room = width - 2.0 * PAD.0;
+    // The end of a line that is broken stays empty by about half a word.
+    let lines = |long: &f32| if *long <= room + 0.01 { 1.0 } else { long / room.max(1.0) + 0.7 };
+    cell.iter().map(lines).sum()
+}
+
+/// Widths by which rows become low, none below its least: step by step the column is widened that saves most for what it takes. In a
+/// row the highest cell counts most and the others a little (a norm of fourth powers), so that two equal ones are both widened.
+fn shared(needs: &[Need], rows: &[Vec<Long>], room: f32) -> Vec<f32> {
+    let mut widths: Vec<f32> = needs.iter().map(|one| one.least).collect();
+    let powered = |cell: &Long, width: f32| high(cell, width).powi(4);
+    let sums = |widths: &[f32]| -> Vec<f32> {
+        rows.iter().map(|row| row.iter().zip(widths).map(|(cell, width)| powered(cell, *width)).sum()).collect()
+    };
     loop {
-        let left = room - widths.iter().flatten().sum::<f32>();
-        let open = |(i, _): &(usize, &Need)| widths.get(*i).is_some_and(Option::is_none);
-        let area: f32 = needs.iter().enumerate().filter(open).map(|(_, one)| one.area).sum();
-        let wanted: Vec<(usize, f32)> =
-            needs.iter().enumerate().filter(open).map(|(i, one)| (i, left * one.area / area.max(1.0))).collect();
-        let fix = |too: fn(&Need, f32) -> Option<f32>| -> Vec<(usize, f32)> {
-            wanted.iter().filter_map(|(i, wide)| Some((*i, too(needs.get(*i)?, *wide)?))).collect()
-        };
-        let mut fixed = fix(|one, wide| (wide < one.least).then_some(one.least));
-        if fixed.is_empty() {
-            fixed = fix(|one, wide| (wide > one.most).then_some(one.most));
-        }
-        if fixed.is_empty() {
-            for (i, wide) in wanted {
-                widths[i] = Some(wide);
+        let left = room - widths.iter().sum::<f32>();
+        let now = sums(&widths);
+        // Of each column, how much a wider one saves for each point.
+        let mut best = (1e-4, 0, 0.0);
+        for (at, (need, width)) in needs.iter().zip(&widths).enumerate() {
+            let most = left.min(need.most - width);
+            let mut more = STEP.min(most);
+            while more > 0.5 {
+                let saved = |(row, sum): (&Vec<Long>, &f32)| {
+                    let Some(cell) = row.get(at) else { return 0.0 };
+                    let then = (sum - powered(cell, *width) + powered(cell, width + more)).max(0.0);
+                    sum.sqrt().sqrt() - then.sqrt().sqrt()
+                };
+                let gain = rows.iter().zip(&now).map(saved).sum::<f32>() / more;
+                if gain > best.0 {
+                    best = (gain, at, more);
+                }
+                more = if more < most { (more + STEP).min(most) } else { 0.0 };
             }
-            return widths.into_iter().flatten().collect();
         }
-        for (i, wide) in fixed {
-            widths[i] = Some(wide);
+        let (_, at, more) = best;
+        if more <= 0.0 {
+            return filled(needs, widths, left);
+        }
+        if let Some(width) = widths.get_mut(at) {
+            *width += more;
         }
     }
+}
+
+/// Gives what is left over to the columns of words.
+fn filled(needs: &[Need], widths: Vec<f32>, left: f32) -> Vec<f32> {
+    let growing: f32 = needs.iter().zip(&widths).filter(|(one, _)| one.grows).map(|(_, width)| width).sum();
+    let more = |(one, width): (&Need, f32)| if one.grows { width + left * width / growing } else { width };
+    if growing > 0.0 { needs.iter().zip(widths).map(more).collect() } else { widths }
 }
 
 /// Which columns go together: as many as fit beside the column of row headings, and about as many in each part.
@@ -157,11 +190,30 @@ fn parts(needs: &[Need], room: f32) -> Vec<Vec<usize>> {
 /// Gives columns of figures one width where there is room for it.
 fn evened(needs: &[Need], figures: impl Fn(usize) -> bool, room: f32) -> Vec<Need> {
     let most = needs.iter().enumerate().filter(|(i, _)| figures(*i)).map(|(_, one)| one.most).fold(0.0, f32::max);
-    let alike = Need { floor: most, least: most, most, area: most, grows: false };
+    let alike = Need { floor: most, least: most, most, grows: false };
     let even: Vec<Need> = needs.iter().enumerate().map(|(i, one)| if figures(i) { alike } else { *one }).collect();
     let is_all = (1..needs.len()).all(figures);
     let needed = |one: &Need| if is_all { one.least } else { one.most };
     if even.iter().map(needed).sum::<f32>() <= room { even } else { needs.to_vec() }
+}
+
+/// What each column needs, padding and all; `figures` says which hold numbers.
+fn needs(head: &Prepared, rows: &[Prepared], figures: impl Fn(usize) -> bool) -> Vec<Need> {
+    let mut needs = vec![Need::default(); head.cells.len()];
+    for row in std::iter::once(head).chain(rows) {
+        row.cells.iter().zip(&mut needs).for_each(|(cell, need)| cell.widen(need));
+    }
+    for (i, need) in needs.iter_mut().enumerate() {
+        need.grows = i > 0 && !figures(i);
+        let is_blank = |row: &Prepared| row.cells.get(i).is_some_and(|cell| cell.words.is_empty() && cell.boxes == 0);
+        if need.grows && !rows.is_empty() && rows.iter().all(is_blank) {
+            (need.least, need.most) = (need.least.max(BLANK), need.most.max(BLANK));
+        }
+        for side in [&mut need.floor, &mut need.least, &mut need.most] {
+            *side += 2.0 * PAD.0;
+        }
+    }
+    needs
 }
 
 /// The pieces of a table: caption, header row, rows; in several parts where the paper is too narrow.
@@ -195,31 +247,21 @@ pub(super) fn table(desk: &mut Desk, under: Option<Node>, table: &Table, width: 
             Prepared { cells: std::iter::once(first).chain(cells).collect(), is_strong: row.is_strong }
         })
         .collect();
-    let mut needs = vec![Need::default(); table.columns.len() + 1];
-    for row in std::iter::once(&head).chain(&rows) {
-        row.cells.iter().zip(&mut needs).for_each(|(cell, need)| cell.widen(need));
-    }
-    for (i, need) in needs.iter_mut().enumerate() {
-        need.grows = i > 0 && !figures(i);
-        let is_blank = |row: &Prepared| row.cells.get(i).is_some_and(|cell| cell.words.is_empty() && cell.boxes == 0);
-        if need.grows && !rows.is_empty() && rows.iter().all(is_blank) {
-            need.least = need.least.max(BLANK);
-            (need.most, need.area) = (need.most.max(BLANK), need.area.max(BLANK));
-        }
-        for side in [&mut need.floor, &mut need.least, &mut need.most, &mut need.area] {
-            *side += 2.0 * PAD.0;
-        }
-    }
-    let needs = evened(&needs, figures, width);
-    if let Some(widths) = widths(&needs, width) {
-        let all: Vec<usize> = (0..needs.len()).collect();
+    let needs = evened(&needs(&head, &rows, figures), figures, width);
+    let long = |columns: &[usize]| -> Vec<Vec<Long>> {
+        let cells = |row: &Prepared| columns.iter().filter_map(|i| row.cells.get(*i)).map(Filled::long).collect();
+        std::iter::once(&head).chain(&rows).map(cells).collect()
+    };
+    let all: Vec<usize> = (0..needs.len()).collect();
+    if let Some(widths) = widths(&needs, &long(&all), width) {
         return Drawn { desk, head: &head, rows: &rows, columns: &all, widths }.pieces(under, &table.caption, width);
     }
     let mut pieces = Vec::new();
     for (i, columns) in parts(&needs, width).iter().enumerate() {
         let own: Vec<Need> = columns.iter().filter_map(|column| needs.get(*column).copied()).collect();
         // A single column that is wider than the paper is pressed into it.
-        let widths = widths(&own, width).unwrap_or_else(|| own.iter().map(|one| one.floor.min(width / 2.0)).collect());
+        let widths = widths(&own, &long(columns), width)
+            .unwrap_or_else(|| own.iter().map(|one| one.floor.min(width / 2.0)).collect());
         let caption = if i == 0 { table.caption.clone() } else { table.caption.clone().and(" (continued)") };
         pieces.extend(
             Drawn { desk: &mut *desk, head: &head, rows: &rows, columns, widths }.pieces(under, &caption, width),

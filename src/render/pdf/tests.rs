@@ -277,7 +277,8 @@ fn a_picture_has_its_words_and_is_not_parted() {
     };
     let blocks = vec![Block::Figure(figure); 3];
     let read = Read::of(&sheet(vec![Section::new("Progress", blocks)]), "figure");
-    assert_eq!((read.count("Figure"), read.count("Caption"), read.pages.len()), (3, 3, 3));
+    // Two beside each other on a page that lies, then the third.
+    assert_eq!((read.count("Figure"), read.count("Caption"), read.pages.len()), (3, 3, 2));
     assert!(read.has("held 81 %"));
     let broken = Figure { svg: "<svg".into(), alt: "x".into(), caption: Text::default() };
     let broken = pdf(&sheet(vec![Section::new("", vec![Block::Figure(broken)])]));
@@ -346,4 +347,45 @@ fn rows_and_paragraphs_higher_than_a_page_go_on_over_pages() {
     assert!(read.pages.iter().all(|page| page.len() > 20), "no page is empty");
     let names: BTreeSet<usize> = read.pages.iter().map(String::len).collect();
     assert!(names.len() > 1);
+}
+
+/// The lines on which words of a page stand, each with what is drawn there.
+fn lines(read: &Read, page: u32) -> Vec<String> {
+    read.document.extract_text(&[page]).unwrap().lines().map(str::to_owned).collect()
+}
+
+#[test]
+fn a_name_is_not_broken_for_the_sake_of_long_sentences_beside_it() {
+    let long =
+        "Caution: Pain that lasts or grows, limping, or swelling at knee or heel is a warning sign: stop and refer. ";
+    let names = ["Hedda Hallamore", "Kian Marchbanks", "Maximiliane-Anastasia von Hohenwaldenburg"];
+    let rows = names.iter().map(|name| {
+        let cells = vec![Cell::of(Text::theirs(*name)), Cell::of("15.20"), Cell::default(), Cell::of(long.repeat(3))];
+        Row::new("Lane 1", cells)
+    });
+    let columns =
+        vec![Column::words("Athlete"), Column::figures("Expected, s"), Column::words("Time"), Column::words("To heed")];
+    let table = Table {
+        caption: "Lanes of heat 1".into(),
+        corner: "Lane".into(),
+        columns,
+        rows: rows.collect(),
+        size: Size::Usual,
+        narrow: Narrow::Stack,
+    };
+    let sheet =
+        Sheet { orientation: Orientation::Portrait, ..sheet(vec![Section::new("Heat 1", vec![Block::Table(table)])]) };
+    let read = Read::of(&sheet, "start-list");
+    let lines = lines(&read, 1);
+    for name in &names[..2] {
+        assert!(lines.iter().any(|line| line.contains(name)), "{name} is broken: {lines:?}");
+    }
+}
+
+#[test]
+fn a_figure_stays_with_its_unit() {
+    let words = "wickets 0.30 m high ".repeat(60);
+    let read = Read::of(&sheet(vec![Section::new("Words", vec![Block::Paragraph(words.into())])]), "units");
+    let lines = lines(&read, 1);
+    assert!(lines.len() > 5 && !lines.iter().any(|line| line.trim_end().ends_with("0.30")), "{lines:?}");
 }

@@ -11,6 +11,7 @@ use unicode_bidi::{BidiInfo, Level};
 use unicode_linebreak::linebreaks;
 
 use super::fonts::{Choice, Face, Fonts};
+use crate::paper::together;
 use crate::sheet::Text;
 
 /// First strong isolate and its end: what people wrote stands between them.
@@ -97,7 +98,11 @@ impl Words {
             if span.is_theirs {
                 text.push(ISOLATE.0);
             }
-            text.extend(cleaned(&span.words));
+            if span.is_theirs {
+                text.extend(cleaned(&span.words));
+            } else {
+                text.extend(cleaned(&together(&span.words)));
+            }
             if span.is_theirs {
                 text.push(ISOLATE.1);
             }

@@ -5,7 +5,7 @@
 use std::fmt::Write;
 
 use super::{MAX_LANES, Sheet, SheetError, SheetLane, is_step, kind_words, lane_length};
-use crate::paper::{cut, line, text, wrap};
+use crate::paper::{fitted, line, text, wide, wrap};
 use lanewright_compute::set_out::MarkKind;
 
 const PAGE: (f64, f64) = (297.0, 210.0);
@@ -17,11 +17,17 @@ const DRAWING_WIDTH: f64 = PAGE.0 - MARGIN - DRAWING_X - 6.0;
 const TEXT: f64 = 3.1;
 /// Line pitch of the smallest text.
 const LINE: f64 = 3.7;
-/// A generous estimate of the width of a letter of the smallest text.
-const LETTER: f64 = 1.75;
+/// Room for names below a lane, and the pitch at which they begin, so that those of several lines stand below each other.
+const NAMES: f64 = PAGE.0 - MARGIN - DRAWING_X;
+const PITCH: f64 = NAMES / 24.0;
+/// Room of the box to tick before a name.
+const TICK: f64 = 3.4;
 /// Width of a distance such as 85.59, with a gap.
 const LABEL: f64 = 9.2;
+/// Where the lanes begin, below a head of one line.
 const HEADER: f64 = 24.0;
+/// Sizes of title and place in the head, their least size, and how far bold letters are wider.
+const HEAD: (f64, f64, f64, f64) = (6.0, 4.5, 3.4, 1.08);
 /// The least height of a lane.
 const LEAST: f64 = 13.0;
 
@@ -32,17 +38,25 @@ struct Layout {
     scale: u32,
     /// Lines of step distances below a lane: 2 or 4, or 0 where only the distances after a barrier are printed.
     step_lines: u32,
-    /// Lines of names below a lane.
-    name_lines: usize,
     /// Height of a lane.
     band: f64,
+    /// Where the lanes begin.
+    top: f64,
 }
 
-/// Draws the sheet as one SVG document of 297 x 210 mm, to a scale that it states; higher where many lanes and all the cautions need
-/// it, for no caution is left out.
+/// A name below a lane: where it begins, right of where names begin, in which line, and its words; the first words have the box.
+struct Placed {
+    x: f64,
+    line: usize,
+    words: String,
+    is_first: bool,
+}
+
+/// Draws the sheet as one SVG document of 297 x 210 mm, to a scale that it states; higher where many lanes, all names or all cautions
+/// need it, for none is left out or cut.
 ///
 /// Every step distance is printed where the paper has room for it; else each lane prints the four distances after a
-/// barrier. Names that exceed their place are cut and end in an ellipsis.
+/// barrier.
 ///
 /// # Errors
 /// [`SheetError::Lanes`] unless there are 1 to [`MAX_LANES`] lanes.
@@ -65,17 +79,24 @@ pub fn svg(sheet: &Sheet) -> Result<String, SheetError> {
         return Err(SheetError::Lanes);
     }
     let foot = foot_lines(sheet);
+    let head = head(sheet);
+    let top = HEADER + head.iter().map(|one| one.y).fold(0.0, f64::max) - 13.0;
     #[allow(clippy::cast_precision_loss)] // a handful of lines
-    let (below, least) = (LINE * (foot.len() as f64 - 1.0), LEAST * sheet.lanes.len() as f64);
-    let height = PAGE.1.max(HEADER + least + LINE + 1.0 + below + MARGIN).ceil();
-    let foot_y = height - MARGIN - below;
-    let layout = layout(sheet, foot_y - LINE - 1.0 - HEADER);
+    let below = LINE * (foot.len() as f64 - 1.0) + MARGIN;
+    let layout = layout(sheet, top, PAGE.1 - below - LINE - 1.0 - top);
+    #[allow(clippy::cast_precision_loss)] // at most 12
+    let lanes = layout.band * sheet.lanes.len() as f64;
+    let height = PAGE.1.max(top + lanes + LINE + 1.0 + below).ceil();
+    let foot_y = height - below;
     let mut out = format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="297mm" height="{height}mm" viewBox="0 0 297 {height}" font-family="Arial, Helvetica, sans-serif" fill="black" stroke="none">"#
     );
     let _ = write!(out, r#"<rect width="297" height="{height}" fill="white"/>"#);
-    header(&mut out, sheet, layout);
-    let mut y = HEADER;
+    for one in &head {
+        text(&mut out, one.x, one.y, one.size, true, one.anchor, &one.words);
+    }
+    legend(&mut out, layout);
+    let mut y = top;
     for lane in &sheet.lanes {
         draw_lane(&mut out, lane, y, layout);
         y += layout.band;
@@ -91,7 +112,7 @@ pub fn svg(sheet: &Sheet) -> Result<String, SheetError> {
 }
 
 /// Chooses the scale and the fullest lane that the height leaves room for.
-fn layout(sheet: &Sheet, room: f64) -> Layout {
+fn layout(sheet: &Sheet, top: f64, room: f64) -> Layout {
     let longest = sheet.lanes.iter().map(lane_length).max().unwrap_or(0);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 1 000 000 / 200
     let scale = ((f64::from(longest) / DRAWING_WIDTH / 10.0).ceil() as u32).max(5) * 10;
@@ -103,38 +124,75 @@ fn layout(sheet: &Sheet, room: f64) -> Layout {
     // Every second of the four steps on one line: they lie at least 0.423 of the spacing apart.
     let wanted = if pitch * 0.423 >= LABEL - 1.0 { 2 } else { 4 };
     let fixed = |step_lines: u32| 9.0 + LINE * f64::from(step_lines);
-    let step_lines = if pitch >= LABEL && fixed(wanted) + LINE <= each { wanted } else { 0 };
-    let needed = sheet.lanes.iter().map(lines_of_names).max().unwrap_or(1);
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 40
-    let possible = ((each - fixed(step_lines)) / LINE).max(1.0) as usize;
-    let name_lines = needed.clamp(1, possible);
     #[allow(clippy::cast_precision_loss)] // at most 40
-    let least = (fixed(step_lines) + LINE * name_lines as f64).max(LEAST);
-    // Spare height parts the lanes, up to 5 mm.
-    let band = (least + 5.0).min(each);
-    Layout { scale, step_lines, name_lines, band }
+    let names = LINE * sheet.lanes.iter().map(|lane| lines_of(&placed(lane))).max().unwrap_or(1) as f64;
+    let step_lines = if pitch >= LABEL && fixed(wanted) + names <= each { wanted } else { 0 };
+    let least = (fixed(step_lines) + names).max(LEAST);
+    // Spare height parts the lanes, up to 5 mm; where there is none the sheet becomes higher.
+    let band = (least + 5.0).min(each).max(least);
+    Layout { scale, step_lines, band, top }
 }
 
-/// Lines that the names of a lane need for none to be cut.
-fn lines_of_names(lane: &SheetLane) -> usize {
-    let longest = lane.printed().iter().map(|name| name.chars().count()).max().unwrap_or(0);
-    #[allow(clippy::cast_precision_loss)] // a name
-    let width = 4.5 + LETTER * longest as f64;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 51
-    let columns = ((PAGE.0 - MARGIN - DRAWING_X) / width).max(1.0) as usize;
-    lane.athletes.len().div_ceil(columns)
+/// The names of a lane behind each other, in as many lines as they need. One that is longer than a line goes on in the next.
+fn placed(lane: &SheetLane) -> Vec<Placed> {
+    let (mut all, mut x, mut line) = (Vec::new(), 0.0, 0);
+    for name in lane.printed() {
+        let wanted = TICK + wide(&name) * TEXT;
+        if x > 0.0 && x + wanted > NAMES {
+            (x, line) = (0.0, line + 1);
+        }
+        let (_, lines) = fitted(&name, NAMES - TICK, TEXT, TEXT);
+        let last = lines.len().saturating_sub(1);
+        for (i, words) in lines.into_iter().enumerate() {
+            all.push(Placed { x, line: line + i, words, is_first: i == 0 });
+        }
+        line += last;
+        x = if last > 0 { NAMES } else { ((x + wanted + 1.0) / PITCH).ceil() * PITCH };
+    }
+    all
 }
 
-/// Club, date, venue, scale and the meaning of the signs.
-fn header(out: &mut String, sheet: &Sheet, layout: Layout) {
-    let scale = layout.scale;
+/// How many lines names take; one when there are none.
+fn lines_of(names: &[Placed]) -> usize {
+    names.last().map_or(1, |last| last.line + 1)
+}
+
+/// Words at the head of the sheet.
+struct Headed {
+    x: f64,
+    y: f64,
+    size: f64,
+    anchor: &'static str,
+    words: String,
+}
+
+/// Club, date and venue: on one line, and below each other where they are too long for it.
+fn head(sheet: &Sheet) -> Vec<Headed> {
     let title = format!("Set-out sheet \u{2013} {}", sheet.club);
-    text(out, MARGIN, 13.0, 6.0, true, "start", &cut(&title, 48));
     let round = sheet.lanes.first().filter(|_| sheet.rounds > 1);
     let round = round.map(|lane| format!("round {} of {}   ", lane.round, sheet.rounds)).unwrap_or_default();
     let place = format!("{round}{}   {}", sheet.session_date, sheet.venue);
-    text(out, PAGE.0 - MARGIN, 13.0, 4.5, true, "end", &cut(&place, 48));
-    let y = 20.0;
+    let (large, small, least, bold) = HEAD;
+    let room = PAGE.0 - 2.0 * MARGIN;
+    if (wide(&title) * large + wide(&place) * small) * bold + 8.0 <= room {
+        let right = Headed { x: PAGE.0 - MARGIN, y: 13.0, size: small, anchor: "end", words: place };
+        return vec![Headed { x: MARGIN, y: 13.0, size: large, anchor: "start", words: title }, right];
+    }
+    let mut lines: Vec<Headed> = Vec::new();
+    for (words, usual) in [(title, large), (place, small)] {
+        let (size, parts) = fitted(&words, room / bold, usual, least);
+        for words in parts {
+            let y = lines.last().map_or(13.0, |last| last.y + size + 1.0);
+            lines.push(Headed { x: MARGIN, y, size, anchor: "start", words });
+        }
+    }
+    lines
+}
+
+/// Scale and the meaning of the signs.
+fn legend(out: &mut String, layout: Layout) {
+    let scale = layout.scale;
+    let y = layout.top - 4.0;
     let ten_metres = 10_000.0 / f64::from(scale);
     let words = format!("Scale 1 : {scale} at 100 % print; bar = 10 m");
     text(out, MARGIN, y, TEXT, false, "start", &words);
@@ -172,7 +230,7 @@ fn draw_lane(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
             step += 1;
         }
     }
-    names(out, lane, ground + 0.6 + LINE * f64::from(layout.step_lines), layout.name_lines);
+    names(out, lane, ground + 0.6 + LINE * f64::from(layout.step_lines));
 }
 
 /// The column of settings left of a lane.
@@ -198,22 +256,19 @@ fn settings(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
     }
 }
 
-/// The names below a lane, each with a box to tick, in as many columns as the lines ask for.
-fn names(out: &mut String, lane: &SheetLane, top: f64, lines: usize) {
-    let columns = lane.athletes.len().div_ceil(lines).max(4);
-    #[allow(clippy::cast_precision_loss)] // a squad
-    let width = (PAGE.0 - MARGIN - DRAWING_X) / columns as f64;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 60
-    let letters = ((width - 4.5) / LETTER).max(1.0) as usize;
-    for (i, name) in lane.printed().iter().enumerate() {
+/// The names below a lane, each with a box to tick.
+fn names(out: &mut String, lane: &SheetLane, top: f64) {
+    for Placed { x, line, words, is_first } in placed(lane) {
         #[allow(clippy::cast_precision_loss)] // a squad
-        let (x, y) = (DRAWING_X + width * (i % columns) as f64, top + LINE * (i / columns + 1) as f64 - 0.8);
-        let _ = write!(
-            out,
-            r#"<rect x="{x:.2}" y="{:.2}" width="2.4" height="2.4" fill="white" stroke="black" stroke-width="0.25"/>"#,
-            y - 2.4
-        );
-        text(out, x + 3.4, y, TEXT, false, "start", &cut(name, letters));
+        let (x, y) = (DRAWING_X + x, top + LINE * (line + 1) as f64 - 0.8);
+        if is_first {
+            let _ = write!(
+                out,
+                r#"<rect x="{x:.2}" y="{:.2}" width="2.4" height="2.4" fill="white" stroke="black" stroke-width="0.25"/>"#,
+                y - 2.4
+            );
+        }
+        text(out, x + TICK, y, TEXT, false, "start", &words);
     }
 }
 

@@ -103,6 +103,41 @@ fn no_caution_is_left_out_and_none_crowds_a_lane() {
 }
 
 #[test]
+fn no_name_is_cut_however_long_or_wide_it_is() {
+    let long = "Wolfeschlegelsteinhausenbergerdorffmeyer";
+    let longest = "\u{9ad8}".repeat(80);
+    let mut sheet = sheet(12, 0, 10);
+    for lane in &mut sheet.lanes {
+        lane.athletes = (1..=10).map(|n| format!("{long} {n}")).chain([longest.clone(), "x".repeat(80)]).collect();
+        lane.notes = vec!["one step closer than advised, over lower barriers, coach confirms".into()];
+    }
+    sheet.club = long.repeat(2);
+    sheet.venue = format!("{long} {long}");
+    let drawn = svg(&sheet).unwrap();
+    well_formed(&drawn);
+    assert!(!drawn.contains('\u{2026}'));
+    let told: String = drawn.split('<').filter_map(|tag| tag.split_once('>')).map(|(_, words)| words).collect();
+    let told: String = told.split_whitespace().collect();
+    let whole = [long.repeat(2), format!("{long}{long}"), longest, "x".repeat(80)].into_iter();
+    for (words, times) in whole.zip([1, 1, 12, 12]) {
+        assert!(told.matches(&words).count() >= times, "{words}");
+    }
+    for n in 2..=10 {
+        assert_eq!(drawn.matches(&format!(">{long} {n}</text>")).count(), 12);
+    }
+    // Each name has one box, and nothing stands beyond the right edge, by the width that letters are taken to have.
+    assert_eq!(drawn.matches("width=\"2.4\"").count(), 12 * 12);
+    for part in drawn.split("<text x=\"").skip(1) {
+        let number = |from: &str| part.split(from).nth(1).unwrap().split('"').next().unwrap().parse::<f64>().unwrap();
+        let x: f64 = part.split('"').next().unwrap().parse().unwrap();
+        let words = part.split('>').nth(1).unwrap().split('<').next().unwrap();
+        if part.contains("text-anchor=\"start\"") && !part.contains("bold") {
+            assert!(x + crate::paper::wide(words) * number("font-size=\"") < 297.0, "{words}");
+        }
+    }
+}
+
+#[test]
 fn a_sheet_without_lanes_or_with_thirteen_is_refused() {
     assert!(matches!(svg(&sheet(0, 1, 4)), Err(SheetError::Lanes)));
     assert!(matches!(svg(&sheet(13, 1, 4)), Err(SheetError::Lanes)));

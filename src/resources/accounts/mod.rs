@@ -22,7 +22,7 @@ pub use addresses::{choose_password, confirm, is_reset};
 pub use addresses_store::tell_clubs;
 pub use ending::end_again;
 pub use letters::write;
-pub use oauth::pages;
+pub use oauth::{MAX_APPS, pages};
 pub use store::any;
 
 use crate::platform::db::{Db, StoreError};

@@ -16,7 +16,7 @@ use crate::render::kind_words;
 use crate::render::measure::Measure;
 use crate::render::set_out::{Sheet as Plan, SheetLane};
 use crate::render::sheet::{Block, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text, Tone};
-use crate::render::strip::{StripLane, strip};
+use crate::render::strip::{StripLane, strips};
 
 /// Boxes beside a name, one for each run (design choice).
 const RUNS: u8 = 6;
@@ -40,8 +40,10 @@ pub fn page(plan: &Plan, content: &Content, absent: &[String], measure: Measure)
     });
     let mut sections = Vec::new();
     let rounds: Vec<&[Lane<'_>]> = lanes.chunk_by(|a, b| a.0.round == b.0.round).collect();
+    let placed = content.lanes.iter().flat_map(|lane| &lane.athletes);
+    let shared = paper::shared(placed.map(heeded));
     for lanes in &rounds {
-        sections.extend(round(lanes, plan, content.run_out_m, measure));
+        sections.extend(round(lanes, plan, (content.run_out_m, &shared), measure));
     }
     if rounds.is_empty() {
         let nobody = Text::own("There is no lane to set out: everybody rests or waits.");
@@ -112,7 +114,7 @@ fn demand(lane: &SheetLane) -> f64 {
 }
 
 /// The sections of one round.
-fn round(lanes: &[Lane<'_>], plan: &Plan, run_out_m: f64, measure: Measure) -> Vec<Section> {
+fn round(lanes: &[Lane<'_>], plan: &Plan, (run_out_m, shared): (f64, &[&str]), measure: Measure) -> Vec<Section> {
     let number = lanes.first().map_or(1, |(lane, _)| lane.round);
     let of = |what: &str| {
         if plan.rounds > 1 { format!("Round {number} of {}: {what}", plan.rounds) } else { paper::sentence(what) }
@@ -123,14 +125,14 @@ fn round(lanes: &[Lane<'_>], plan: &Plan, run_out_m: f64, measure: Measure) -> V
     )))];
     tape.extend(lanes.chunks(most_columns(measure)).map(|lanes| Block::Table(tape_table(lanes, measure))));
     let drawn: Vec<StripLane> = lanes.iter().map(|lane| strip_lane(lane, run_out_m)).collect();
-    let mut people = Vec::new();
+    let mut people = vec![paper::for_everybody(shared)];
     for lane in lanes {
-        people.push(Block::Table(runners(lane, run_out_m, measure)));
+        people.push(Block::Table(runners(lane, (run_out_m, shared), measure)));
     }
     let tape = Section::new(of("tape marks"), tape);
     vec![
         if number > 1 { tape.on_new_page() } else { tape },
-        Section::new(of("lanes to scale"), vec![Block::Figure(strip(&drawn, measure))]),
+        Section::new(of("lanes to scale"), strips(&drawn, measure).into_iter().map(Block::Figure).collect()),
         Section::new(of("who runs where"), people),
     ]
 }
@@ -193,7 +195,7 @@ fn tape_table(lanes: &[Lane<'_>], measure: Measure) -> Table {
 }
 
 /// Who runs in a lane, what to know of each, room for their own marks and a box for each run.
-fn runners((lane, planned): &Lane<'_>, run_out_m: f64, measure: Measure) -> Table {
+fn runners((lane, planned): &Lane<'_>, (run_out_m, shared): (f64, &[&str]), measure: Measure) -> Table {
     let set = paper::run_over(&planned.barrier_kind, planned.height_m, planned.spacing_m, measure);
     let caption = format!(
         "Lane {}: {} {set}; approach {}, run-out {}",
@@ -202,7 +204,7 @@ fn runners((lane, planned): &Lane<'_>, run_out_m: f64, measure: Measure) -> Tabl
         measure.length(planned.approach_m),
         measure.length(run_out_m)
     );
-    let mut rows: Vec<Row> = planned.athletes.iter().map(runner).collect();
+    let mut rows: Vec<Row> = planned.athletes.iter().map(|one| runner(one, shared)).collect();
     if planned.others > 0 {
         let words = paper::count(planned.others as u64, "athlete");
         let note = Cell::of("of groups that you do not see");
@@ -218,10 +220,16 @@ fn runners((lane, planned): &Lane<'_>, run_out_m: f64, measure: Measure) -> Tabl
     }
 }
 
-fn runner(one: &PlacedView) -> Row {
+/// The cautions of somebody who runs.
+fn heeded(one: &PlacedView) -> Vec<&str> {
+    one.cautions.iter().map(|caution| caution.text.as_str()).collect()
+}
+
+fn runner(one: &PlacedView, shared: &[&str]) -> Row {
     let note = note(one);
     let known = Some(paper::sentence(&note)).filter(|note| !note.is_empty()).into_iter();
-    let lines = known.chain(one.cautions.iter().map(|caution| format!("Caution: {}", caution.text)));
+    let own = heeded(one).into_iter().filter(|text| !shared.contains(text));
+    let lines = known.chain(own.map(|text| format!("Caution: {text}")));
     let stop = one.overtaken || one.not_permitted.is_some() || one.needs_confirmation;
     let known = Cell::lines(lines.map(Text::own).collect()).toned(if stop { Tone::Alert } else { Tone::Plain });
     Row::new(Text::theirs(&one.display_name), vec![known, Cell::default(), Cell::default().with_boxes(RUNS)])

@@ -33,6 +33,9 @@ pub fn page(view: &View, chart: &AthleteChart, measure: Measure) -> Sheet {
     }
 }
 
+/// How sentences begin that say what a step up needs.
+pub const NEEDS: &str = "A step up needs ";
+
 /// What is run over, in words.
 pub fn over(one: &ConfigurationView, measure: Measure) -> String {
     run_over(one.barrier_kind, one.height_m, one.spacing_m, measure)
@@ -40,6 +43,9 @@ pub fn over(one: &ConfigurationView, measure: Measure) -> String {
 
 /// What was run, in words.
 pub fn ran(load: &LoadView) -> String {
+    if load.runs == 0 {
+        return "no run".to_owned();
+    }
     let held = load.held_share.map(|share| format!(" ({})", percent(share))).unwrap_or_default();
     format!(
         "{} with {}, {} held{held}; {}, {}",

@@ -1,12 +1,15 @@
 //! A squad's board as a document for people.
 
-use super::athlete_page::{over, ran};
+use super::athlete_page::{NEEDS, over, ran};
 use super::board::{Dues, RungView, View};
 use super::board_row::RowView;
 use super::squad_page::{due, ready};
 use crate::paper::{self, sentence};
 use crate::render::measure::Measure;
 use crate::render::sheet::{Block, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text, Tone};
+
+/// So many names stand in one row of the ladder: a row is not parted over pages (design choice).
+const NAMES: usize = 24;
 
 /// The document of what JSON says.
 pub fn page(view: &View, measure: Measure) -> Sheet {
@@ -18,7 +21,9 @@ pub fn page(view: &View, measure: Measure) -> Sheet {
             view.behind.iter().map(|one| Text::theirs(&one.display_name).and(format!(": {}", one.held_up_by.text)));
         sections.push(Section::new("Held up for six sessions or more", vec![Block::List(items.collect())]));
     }
-    sections.push(Section::new("Athletes", vec![Block::Table(athletes(&view.athletes, sessions, measure))]));
+    let shared = paper::shared(view.athletes.iter().map(heeded));
+    let everybody = Block::Table(athletes(&view.athletes, sessions, &shared, measure));
+    sections.push(Section::new("Athletes", vec![paper::for_everybody(&shared), everybody]));
     sections.extend(due(&view.due.assessments));
     sections.extend(other_dues(&view.due));
     sections.push(Section::new("The squad", vec![Block::Facts(sums(view))]));
@@ -38,23 +43,38 @@ fn table(caption: &str, corner: &str, columns: Vec<Column>, rows: Vec<Row>) -> T
 
 /// Names on the rungs; empty ones show too.
 fn ladder(rungs: &[RungView]) -> Table {
-    let row = |rung: &RungView| {
-        let names = Cell::of(paper::names(rung.names.iter().map(String::as_str)));
-        let (now, then) = (rung.athletes.to_string(), rung.last_season.to_string());
-        Row::new(sentence(rung.stage), vec![Cell::of(now), names, Cell::of(then)])
-    };
+    let counted = |count: usize| if count == 0 { Cell::default() } else { Cell::of(count.to_string()) };
+    let rows = rungs.iter().flat_map(|rung| {
+        let stage = sentence(rung.stage);
+        let mut parts = rung.names.chunks(NAMES).map(|names| Cell::of(paper::names(names.iter().map(String::as_str))));
+        let first = parts.next().unwrap_or_default();
+        let first = Row::new(stage.clone(), vec![counted(rung.athletes), first, counted(rung.last_season)]);
+        let more = move |names| Row::new(format!("{stage}, more"), vec![Cell::default(), names]);
+        std::iter::once(first).chain(parts.map(more).collect::<Vec<_>>())
+    });
     let columns = vec![Column::figures("Athletes"), Column::words("Who"), Column::figures("Last season")];
-    table("Stages, first to last", "Stage", columns, rungs.iter().map(row).collect())
+    table("Stages, first to last", "Stage", columns, rows.collect())
 }
 
-fn athletes(all: &[RowView], sessions: usize, measure: Measure) -> Table {
-    let columns =
-        ["Stage", "Next", "Held up by", "Came", "Last seven days", "Trains towards", "To heed"].map(Column::words);
-    let rows = all.iter().map(|one| athlete(one, sessions, measure)).collect();
-    table("Everybody", "Athlete", columns.into(), rows)
+/// The cautions of an athlete.
+fn heeded(one: &RowView) -> Vec<&str> {
+    one.cautions.iter().map(|caution| caution.text.as_str()).collect()
 }
 
-fn athlete(one: &RowView, sessions: usize, measure: Measure) -> Row {
+/// The squad, with what each has to heed beside what everybody does.
+fn athletes(all: &[RowView], sessions: usize, shared: &[&str], measure: Measure) -> Table {
+    let mut columns = ["Stage", "Next", "Held up by", "Came", "Last seven days", "Trains towards", "To heed"]
+        .map(Column::words)
+        .to_vec();
+    let mut rows: Vec<Row> = all.iter().map(|one| athlete(one, sessions, shared, measure)).collect();
+    if rows.iter().all(|row| row.cells.last().is_some_and(Cell::is_empty)) {
+        columns.pop();
+        rows.iter_mut().for_each(|row| drop(row.cells.pop()));
+    }
+    table("Everybody", "Athlete", columns, rows)
+}
+
+fn athlete(one: &RowView, sessions: usize, shared: &[&str], measure: Measure) -> Row {
     let configured = |what: &str, at: Option<&super::figures::ConfigurationView>| {
         at.map(|at| Text::own(format!("{what} {}", over(at, measure))))
     };
@@ -67,15 +87,17 @@ fn athlete(one: &RowView, sessions: usize, measure: Measure) -> Row {
         let kind = if word.overridden { "overriding the advice" } else { "as advised" };
         Text::own(format!("Coach's word until {}, {kind}: {}", word.until, over(&word.at, measure)))
     }));
-    let held_up: Vec<Text> = one.held_up_by.iter().map(|one| Text::own(&one.text)).collect();
+    let held_up = paper::joined(one.held_up_by.iter().map(|one| one.text.as_str()), NEEDS);
     let seen = one.last_seen.map_or("never seen".to_owned(), |day| format!("last seen {day}"));
     let came = format!("{} of the last {sessions}; {seen}", one.sessions_came);
     let load = &one.load;
     let usual = format!("usual: {:.0} intervals a week", load.usual_intervals);
+    let usual = (load.usual_intervals >= 0.5).then(|| Text::own(usual));
     let jump = load.jump.then(|| Text::own("Rose too fast: see the caution."));
-    let week = [Text::own(ran(&load.week)), Text::own(usual)].into_iter().chain(jump).collect();
+    let week = std::iter::once(Text::own(sentence(&ran(&load.week)))).chain(usual).chain(jump).collect();
     let targets = one.target.iter().chain(&one.next_target).map(|one| Text::own(&one.text)).collect();
-    let heed: Vec<Text> = one.cautions.iter().map(|one| Text::own(format!("Caution: {}", one.text))).collect();
+    let heed = heeded(one).into_iter().filter(|text| !shared.contains(text));
+    let heed: Vec<Text> = heed.map(|text| Text::own(format!("Caution: {text}"))).collect();
     let alert = |is: bool| if is { Tone::Alert } else { Tone::Plain };
     Row::new(
         Text::theirs(&one.display_name),

@@ -1,6 +1,6 @@
 //! A squad's progress as a document for people.
 
-use super::athlete_page::{over, ran};
+use super::athlete_page::{NEEDS, over, ran};
 use super::figures::CountView;
 use super::squad::{DueView, ReadyView, RowView, View};
 use crate::paper::{self, fact, percent, sentence};
@@ -51,7 +51,7 @@ fn told(counts: &[CountView]) -> Option<String> {
 fn athletes(all: &[RowView], measure: Measure) -> Table {
     let row = |one: &RowView| {
         let first = one.next_steps.first().map(|step| Text::own(&step.text));
-        let held_up = one.held_up_by.iter().map(|one| Text::own(format!("Held up: {}", one.text)));
+        let held_up = paper::joined(one.held_up_by.iter().map(|one| one.text.as_str()), NEEDS);
         let next = [Text::own(sentence(one.decision))].into_iter().chain(held_up).chain(first).collect();
         let of_target = one.spacing_of_target.map_or(Cell::default(), |share| Cell::of(percent(share)));
         Row::new(

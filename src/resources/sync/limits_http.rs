@@ -9,7 +9,7 @@ use super::{bodies, http, intake, retention_store, slots, wait};
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::{access, batch, body, holding, page, token};
-use crate::resources::athletes;
+use crate::resources::{accounts, athletes};
 
 /// Limits of the service. Those of single fields stand in the OpenAPI document.
 #[derive(Debug, Serialize, ToSchema)]
@@ -33,6 +33,9 @@ struct View {
     held: HeldLimits,
     /// How long tokens hold.
     sign_in: SignInLimits,
+    /// Apps of a club that are not revoked; another one is refused (409).
+    #[schema(minimum = 1, example = 100)]
+    apps: i64,
 }
 
 /// Records on a page.
@@ -164,6 +167,7 @@ impl View {
                 days: token::SIGN_IN_DAYS,
                 at_once: token::SIGN_INS,
             },
+            apps: accounts::MAX_APPS,
         }
     }
 }

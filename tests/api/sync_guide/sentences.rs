@@ -133,6 +133,8 @@ const HELD: &[(&str, &[&str])] = &[
     ("What another group rests on is not taken from it.", &["a_coach_cannot_take_what_two_groups_share"]),
     ("A `session` of several groups is deleted or cancelled", &["a_session_of_several_groups_is_deleted_by_who_has_all_of_them_while_nothing_rests_on_it", "a_coach_does_not_take_another_group_out_of_a_session", "a_race_test_with_athletes_of_another_group_is_not_deleted"]),
     ("A `session` with attendance, runs, assessments or", &["a_session_with_records_is_cancelled_and_keeps_them", "a_group_whose_athletes_have_records_stays_in_the_session"]),
+    ("A `group` whose time is over has `archived` set and", &["a_group_with_a_past_is_archived_and_leaves_the_lists_but_nothing_else"]),
+    ("Leave it out where somebody chooses a group.", &["a_group_with_a_past_is_archived_and_leaves_the_lists_but_nothing_else"]),
     ("A `run` comes back with `while_restricted` when a", &["a_run_against_a_restriction_is_kept_and_flagged_by_route_and_by_push"]),
     ("A `race_result` of somebody who started comes back with", &["a_race_against_a_restriction_is_kept_and_flagged_by_route_and_by_push"]),
     ("`surface` of a `session` (`wet`, `uneven`, or absent)", &["a_wet_session_keeps_to_soft_barriers_one_step_closer_and_can_be_said_at_the_trackside"]),

@@ -25,6 +25,7 @@ use actix_web::HttpRequest;
 use actix_web::http::header::{HOST, ORIGIN};
 
 use crate::platform::problem::{Code, Problem};
+pub use model::MAX_APPS;
 
 /// The routes of this part.
 pub fn routes(config: &mut crate::platform::route::Mount<'_>) {

@@ -1,61 +1,30 @@
 //! The pages on which people sign in for an app and say what it may: plain HTML without script, and nothing from elsewhere.
 
 use std::fmt::Write as _;
-use std::sync::LazyLock;
 
 use actix_web::http::StatusCode;
 use actix_web::http::header::{
     CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, HeaderValue, LOCATION, REFERRER_POLICY, VARY,
 };
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
-use base64::Engine;
-use base64::engine::general_purpose::STANDARD;
 
 use super::model::{Authorization, in_words, place, place_in_words};
 use super::request::Asked;
+use crate::platform::plain_page::{self, escaped};
 use crate::platform::problem::{Code, Problem};
-use crate::platform::problem_pages::{escaped, wants_html};
-use crate::platform::token::sha256;
-
-/// Colours have a contrast of 4.5 or more with what is behind them, in both schemes (WCAG 2.2, 1.4.3).
-const STYLE: &str = "\
-:root{color-scheme:light dark;--back:#fff;--text:#1b1b1f;--soft:#55555e;--line:#70707a;--act:#0b57a4;--on:#fff;--bad:#a3121f}\
-@media(prefers-color-scheme:dark){:root{--back:#17171b;--text:#eeeef2;--soft:#b5b5c0;--line:#8b8b96;--act:#9ecbff;--on:#10233a;--bad:#ffb3b3}}\
-*{box-sizing:border-box}\
-body{margin:0;background:var(--back);color:var(--text);font:1rem/1.5 system-ui,sans-serif}\
-main{max-width:30rem;margin:0 auto;padding:1.5rem 1rem 3rem}\
-h1{font-size:1.4rem;line-height:1.3}\
-label{display:block;margin-top:1rem;font-weight:600}\
-input{width:100%;min-height:2.75rem;padding:.5rem;margin-top:.25rem;font:inherit;color:inherit;background:transparent;border:1px solid var(--line);border-radius:.3rem}\
-button{min-height:2.75rem;padding:.5rem 1.25rem;margin:1.5rem .75rem 0 0;font:inherit;font-weight:600;color:var(--on);background:var(--act);border:2px solid var(--act);border-radius:.3rem;cursor:pointer}\
-button.other{color:var(--act);background:transparent}\
-a{color:var(--act)}\
-:focus-visible{outline:3px solid var(--act);outline-offset:2px}\
-.bad{color:var(--bad);font-weight:600}\
-.soft{color:var(--soft)}";
-
-static STYLE_HASH: LazyLock<String> = LazyLock::new(|| STANDARD.encode(sha256(STYLE.as_bytes())));
+use crate::platform::problem_pages::wants_html;
 
 /// A page. `leads` is where its form may lead besides this service.
 fn page(status: StatusCode, title: &str, body: &str, leads: Option<&str>) -> HttpResponse {
-    let html = format!(
-        "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
-content=\"width=device-width, initial-scale=1\"><title>{}</title><style>{STYLE}</style></head><body><main>{body}</main></body></html>",
-        escaped(title)
-    );
-    let hash = &*STYLE_HASH;
     let leads = leads.map(|uri| format!(" {}", place(uri))).unwrap_or_default();
-    let policy = format!(
-        "default-src 'none'; style-src 'sha256-{hash}'; base-uri 'none'; form-action 'self'{leads}; frame-ancestors 'none'"
-    );
     HttpResponse::build(status)
-        .insert_header((CONTENT_SECURITY_POLICY, policy))
+        .insert_header((CONTENT_SECURITY_POLICY, plain_page::policy(&leads)))
         // Only so much that a browser says where the form comes from; the app's address never reads this one.
         .insert_header((REFERRER_POLICY, "same-origin"))
         .insert_header((CACHE_CONTROL, "no-store"))
         .insert_header((VARY, "accept"))
         .content_type("text/html; charset=utf-8")
-        .body(html)
+        .body(plain_page::html("en", title, body))
 }
 
 /// The same for what went wrong, with the headers of the problem; as the problem itself for who reads no HTML.

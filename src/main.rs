@@ -1,4 +1,4 @@
-//! Commands: serve, migrate, seed, openapi, rotate-keys, dead-letters, verify-audit, rehearsal, cluster.
+//! Commands: serve, migrate, seed, openapi, rotate-keys, dead-letters, remove-second-factor, verify-audit, rehearsal, cluster.
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -55,6 +55,12 @@ enum Command {
         #[arg(long)]
         send_again: bool,
     },
+    /// Takes the second factor from an account and signs it out everywhere, for somebody who lost the authenticator and every
+    /// recovery code. Make sure first whose account it is, not by mail alone: whoever reads its mail may be who stole it.
+    RemoveSecondFactor {
+        /// The e-mail address of the account.
+        email: String,
+    },
     /// Checks that no row of the audit is missing or changed, and prints the last row and its hash of each club: note them
     /// elsewhere. Ends with 1 when something is wrong.
     VerifyAudit {
@@ -97,6 +103,7 @@ async fn main() -> ExitCode {
         Command::AfterRestore => serve::after_restore().await,
         Command::Compact => serve::compact().await,
         Command::DeadLetters { send_again } => serve::dead_letters(send_again).await,
+        Command::RemoveSecondFactor { email } => serve::remove_second_factor(&email).await,
         Command::VerifyAudit { club } => match serve::verify_audit(club).await {
             Ok(sound) => return if sound { ExitCode::SUCCESS } else { ExitCode::FAILURE },
             Err(error) => Err(error),

@@ -240,6 +240,22 @@ pub async fn dead_letters(again: bool) -> Result<(), ServeError> {
     print(&done?)
 }
 
+/// Takes the second factor from the account of an address.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn remove_second_factor(email: &str) -> Result<(), ServeError> {
+    telemetry::init()?;
+    let database = Database::open().await?;
+    let done = accounts::lift_second_factor(&Db::lazy(database.options.clone(), 1), email).await;
+    database.close().await?;
+    print(if done? {
+        "Removed, and signed out everywhere. The next sign-in needs the password alone; a mail tells the owner."
+    } else {
+        "No account of this address has a second factor; nothing was changed."
+    })
+}
+
 /// Drops what is kept long enough.
 ///
 /// # Errors

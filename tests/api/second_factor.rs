@@ -2,7 +2,9 @@
 
 use chrono::Utc;
 use lanewright::platform::config::Config;
+use lanewright::platform::db::Db;
 use lanewright::platform::seal::Seal;
+use lanewright::resources::accounts::lift_second_factor;
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
@@ -209,6 +211,25 @@ async fn a_club_asks_its_admins_for_a_second_factor_and_nobody_locks_themselves_
     let tokens = sign_in(&app, &admin.email, Some(&code(&secret, 1))).await.expect(200);
     ask(&as_device(&admin, &tokens), false).await.expect(200);
     other.get("/members").await.expect(200);
+}
+
+#[sqlx::test]
+async fn an_operator_takes_a_lost_second_factor_away_and_every_sign_in_with_it(pool: PgPool) {
+    let db = Db::lazy((*pool.connect_options()).clone(), 1);
+    let app = TestApp::spawn(pool).await;
+    let (ada, eve) = (app.person("Ada").await, app.person("Eve").await);
+    assert!(!lift_second_factor(&db, &ada.email).await.unwrap(), "there is none");
+    assert!(!lift_second_factor(&db, "nobody@people.example").await.unwrap());
+    set_up(&ada).await;
+    let (secret, _) = set_up(&eve).await;
+    sign_in(&app, &ada.email, None).await.expect(403);
+    assert!(lift_second_factor(&db, &ada.email.to_uppercase()).await.unwrap());
+    ada.call(Method::GET, "/v1/me", &[], None).await.expect(401);
+    app.post("/v1/auth/refresh", json!({"refresh_token": ada.refresh})).await.expect(401);
+    sign_in(&app, &ada.email, None).await.expect(200);
+    // Nobody else's.
+    sign_in(&app, &eve.email, None).await.expect(403);
+    sign_in(&app, &eve.email, Some(&code(&secret, 1))).await.expect(200);
 }
 
 #[sqlx::test]

@@ -23,6 +23,7 @@ pub use addresses_store::tell_clubs;
 pub use ending::end_again;
 pub use letters::write;
 pub use oauth::{MAX_APPS, pages};
+pub use second_factor::lift as lift_second_factor;
 pub use store::any;
 
 use crate::platform::db::{Db, StoreError};

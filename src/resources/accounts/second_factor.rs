@@ -12,17 +12,18 @@ use super::model::Standing;
 use super::second_factor_shapes::{CodeOnly, FactorBegun, FactorView, PasswordAndCode, RecoveryCodes};
 use super::second_factor_store::{self as store, Factor};
 use super::sign_in::uncached;
-use super::store::Account;
+use super::store::{self as accounts_store, Account};
 use crate::platform::access::Caller;
 use crate::platform::body::Body;
 use crate::platform::config::Config;
-use crate::platform::db::{AccountTx, Db};
-use crate::platform::fault::Fault;
+use crate::platform::db::{AccountTx, Db, StoreError};
+use crate::platform::fault::{Fault, normal_email};
 use crate::platform::ids::AccountId;
 use crate::platform::mail::{self, Event, Letter};
 use crate::platform::network::Network;
 use crate::platform::own_password::{self, OwnPassword};
 use crate::platform::problem::{Code, Problem};
+use crate::platform::proof;
 use crate::platform::route::routes;
 use crate::platform::throttle;
 use crate::platform::token::sha256;
@@ -153,7 +154,27 @@ async fn spent(db: &Db, config: &Config, caller: &Caller, code: &str) -> Result<
     Err(Problem::invalid(vec![wrong_code()]))
 }
 
-async fn tell(tx: &mut AccountTx, account: &Account, event: Event) -> Result<(), Problem> {
+/// Takes the second factor from the account of an address and ends every sign-in of it, for somebody who lost it with every
+/// recovery code; false when there is none. Only an operator can, who has made sure whose account it is.
+///
+/// # Errors
+/// Database errors.
+pub async fn lift(db: &Db, email: &str) -> Result<bool, StoreError> {
+    let mut tx = db.account_tx().await?;
+    let Some(account) = accounts_store::find_by_email(&mut tx, &normal_email(email).unwrap_or_default()).await? else {
+        return Ok(false);
+    };
+    if store::find(&mut tx, account.id).await?.is_none() {
+        return Ok(false);
+    }
+    store::remove(&mut tx, account.id).await?;
+    proof::end_sign_ins(&mut tx, account.id, None).await?;
+    tell(&mut tx, &account, Event::SecondFactorOff).await?;
+    tx.commit().await?;
+    Ok(true)
+}
+
+async fn tell(tx: &mut AccountTx, account: &Account, event: Event) -> Result<(), StoreError> {
     if account.proven {
         let letter = Letter::Security { account: account.id, event, at: Utc::now() };
         mail::put(tx, &letter, &account.email, None).await?;

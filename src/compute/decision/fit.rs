@@ -1,7 +1,8 @@
 //! The spacing that fits one athlete today, whatever the next step is.
 //!
-//! A lane of their own need not stand on the club's grid. Of the spacings s that [`Policy::fit_step`] marks (0.10 m), the one is taken at
-//! which an interval holds with a probability nearest to an aim a little above the wanted one p* ([`Policy::first_lane_hold`], 0.80):
+//! A lane of their own need not stand on the club's grid. Of the spacings s that [`fit_step`](super::Policy::fit_step) marks (0.10 m), the
+//! one is taken at which an interval holds with a probability nearest to an aim a little above the wanted one p*
+//! ([`first_lane_hold`](super::Policy::first_lane_hold), 0.80):
 //!
 //! ```text
 //! aim = p* + 0.32 (1 - p*)                                   0.864 for p* = 0.80

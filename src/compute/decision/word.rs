@@ -29,7 +29,7 @@
 //!
 //! # Example
 //! ```
-//! use lanewright_compute::decision::{Configuration, DecisionKind, Evidence, Given, Hold, Policy, Situation, Word, decide};
+//! use lanewright_compute::decision::{Configuration, Evidence, Given, Hold, Policy, Situation, Word, decide};
 //! use lanewright_compute::units::{BarrierKind, Length};
 //!
 //! let mm = Length::from_mm;

@@ -29,7 +29,7 @@
 //! ```
 //! use lanewright_compute::session_plan::{CHANGE_OVER, DRILLS};
 //!
-//! let minutes = |code, lines| {
+//! let minutes = |code: &str, lines| {
 //!     let drill = DRILLS.iter().find(|one| one.code == code).unwrap();
 //!     drill.takes_s(6, lines).div_ceil(60) + CHANGE_OVER
 //! };

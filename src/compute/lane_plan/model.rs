@@ -67,7 +67,7 @@ pub struct Athlete {
     /// Whether the athlete's region permits each candidate; same length and order as [`Problem::candidates`].
     /// All false is allowed: such an athlete waits.
     pub permitted: Vec<bool>,
-    /// How much a loss of this athlete counts, 1 to [`WEIGHT_MOST`](super::WEIGHT_MOST); see [`weight`](super::weight).
+    /// How much a loss of this athlete counts, 1 to [`WEIGHT_MOST`]; see [`weight`](super::weight).
     pub weight: f64,
     /// Number of the specification this athlete trains towards; the same for those who share one. It costs
     /// nothing: among assignments that cost the same, those who share one are put together.

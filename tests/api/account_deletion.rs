@@ -74,7 +74,7 @@ async fn no_trace_of_the_person_is_left_and_what_they_recorded_is(pool: PgPool) 
     let feed = coach.post("/calendar-feeds", json!({})).await.expect(201).body["href"].as_str().unwrap().to_owned();
     app.get(&feed).await.expect(200);
     let devices = coach.call(Method::GET, "/v1/me/devices", &[], None).await.expect(200).body;
-    let device = format!("/v1/me/devices/{}", devices["items"][0]["id"].as_str().unwrap());
+    let device = format!("/v1/me/devices/{}/name", devices["items"][0]["id"].as_str().unwrap());
     coach.call(Method::PUT, &device, &[], Some(json!({"name": "Phone of Quirin"}))).await.expect(204);
     let words = ["Quirin", "Leaver", coach.email.as_str()];
     let clubs = [north.club.as_str(), south.club.as_str()];

@@ -9,7 +9,7 @@ use lanewright::platform::db::Db;
 use lanewright::platform::token::Keys;
 use lanewright::seed::{self, SeedError};
 use serde_json::json;
-use sqlx::PgPool;
+use sqlx::{ConnectOptions, PgPool};
 
 use crate::support::{Caller, TestApp, walk};
 

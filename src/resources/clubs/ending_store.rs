@@ -1,6 +1,6 @@
 //! The day on which a club is deleted, as long as it can be taken back.
 
-use chrono::{DateTime, Duration, Utc};
+use chrono::{DateTime, Duration, SubsecRound, Utc};
 
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::AccountId;
@@ -33,7 +33,8 @@ pub async fn due_at(tx: &mut ClubTx) -> Result<Option<DateTime<Utc>>, StoreError
 /// # Errors
 /// A conflict when somebody asked for it before.
 pub async fn ask(tx: &mut ClubTx) -> Result<Ending, StoreError> {
-    let (club, asked_by, asked_at) = (tx.club, tx.actor.account, Utc::now());
+    // As the database keeps it, so that the day is the same wherever it is read.
+    let (club, asked_by, asked_at) = (tx.club, tx.actor.account, Utc::now().trunc_subsecs(6));
     let ending = Ending { asked_by, asked_at, due_at: asked_at + GRACE };
     let done = sqlx::query!(
         r#"

@@ -5,7 +5,7 @@ use std::cmp::Reverse;
 use actix_web::http::header::CACHE_CONTROL;
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::{NaiveDate, Utc};
+use chrono::{NaiveDate, SubsecRound, Utc};
 use uuid::Uuid;
 
 use super::drop_store;
@@ -58,7 +58,9 @@ async fn update_retention(
     version.require(before.rev, &View::from(&before))?;
     let fields: Fields = patch::merge(&Fields::from(&before.settings), &body.read()?)?;
     let settings = fields.parse()?;
-    let begins_at = begins((&before.settings, before.begins_at), &settings, Utc::now());
+    // As the database keeps it, so that it is the same wherever it is read.
+    let now = Utc::now().trunc_subsecs(6);
+    let begins_at = begins((&before.settings, before.begins_at), &settings, now);
     let said = Said { rev: before.rev + 1, settings, begins_at };
     store::save(&mut tx, &said).await?;
     tx.commit().await?;

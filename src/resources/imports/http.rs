@@ -263,10 +263,10 @@ async fn import(tx: &mut ClubTx, params: &ImportParams, bytes: &[u8]) -> Result<
         let records = work.table(&mut archive, table).await?;
         told.push(ImportedTable { name: table.name, records });
     }
-    let of = if of_athlete { "athlete" } else { "club" };
+    let of = if of_athlete { Of::Athlete } else { Of::Club };
     Ok(ArchiveImport {
         dry_run: params.dry_run,
-        of: of.to_owned(),
+        of: of.as_str(),
         athlete_id: athlete,
         records: work.records,
         tables: told,

@@ -68,7 +68,7 @@ fn unpacked(bytes: &[u8]) -> Files {
     let mut files = Files::new();
     for at in 0..zip.len() {
         let mut file = zip.by_index(at).unwrap();
-        let (mut content, name) = (Vec::new(), file.name().to_owned());
+        let (mut content, name) = (Vec::new(), file.name().unwrap().into_owned());
         file.read_to_end(&mut content).unwrap();
         assert!(files.insert(name, content).is_none());
     }

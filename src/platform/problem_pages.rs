@@ -36,7 +36,7 @@ const UNREADABLE: [&str; 18] = [
     "word",
 ];
 /// What is never wrong with a recorded fact, which alone is held: rules of accounts, rosters, settings, races and edits.
-const NEVER_HELD: [&str; 41] = [
+const NEVER_HELD: [&str; 42] = [
     "address",
     "after_to",
     "apart",

@@ -231,6 +231,9 @@ async fn say(squad: &Squad, words: &BTreeMap<&str, String>) -> String {
     let consent = json!({"purpose": "sharing_with_apps", "act": "withdrawn", "on": day, "by": "guardian"});
     coach.post(&format!("{path}/consents"), consent).await.expect(201);
 
+    let plan =
+        json!({"lanes": 1, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 80, "athlete_ids": [id]});
+    let planned = coach.post(&format!("/sessions/{}/lane-plans", squad.session), plan).await.expect(201);
     let ran = |session: &str, note: &str| {
         let mut fact = run(session, &id, day);
         fact["note"] = json!(words[note]);
@@ -270,10 +273,8 @@ async fn say(squad: &Squad, words: &BTreeMap<&str, String>) -> String {
     let result = json!({"id": Uuid::now_v7(), "athlete_id": id, "status": "finished", "final_time_s": 9.8, "note": words["race result"]});
     coach.post(&format!("/race-tests/{test}/results"), json!({"results": [result]})).await.expect(200);
     coach.put(&format!("/sessions/{}/attendance", squad.session), "*", json!({"present": [id]})).await.expect(200);
-    let plan =
-        json!({"lanes": 1, "capacity": 4, "barriers": {"min": 4, "max": 5}, "straight_m": 80, "athlete_ids": [id]});
-    let planned = coach.post(&format!("/sessions/{}/lane-plans", squad.session), plan).await.expect(201);
     held(squad, words, &id, &ran).await;
+    let planned = coach.get(&format!("/sessions/{}/lane-plans/{}", squad.session, planned.id())).await.expect(200);
     edits(squad, words, &id, &planned.body).await;
     let roster = format!(
         "display_name,sex,birth_date,groups,experience\n{},F,{},Nowhere,novice\n",

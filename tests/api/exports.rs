@@ -68,7 +68,7 @@ fn unpacked(bytes: &[u8]) -> Files {
     let mut files = Files::new();
     for at in 0..zip.len() {
         let mut file = zip.by_index(at).unwrap();
-        let (mut content, name) = (Vec::new(), file.name().to_owned());
+        let (mut content, name) = (Vec::new(), file.name().unwrap().into_owned());
         file.read_to_end(&mut content).unwrap();
         assert!(files.insert(name, content).is_none());
     }
@@ -78,7 +78,8 @@ fn unpacked(bytes: &[u8]) -> Files {
 /// Asks for an export, makes it and unpacks it.
 pub async fn exported(admin: &Caller, body: Value) -> Files {
     let id = ask(admin, body).await;
-    assert_eq!(make_next(&admin.app).await, Some(Made::Ready));
+    // What others asked for comes first.
+    while make_next(&admin.app).await.is_some() {}
     unpacked(&archive(admin, &id).await.1.bytes)
 }
 
@@ -205,7 +206,7 @@ async fn an_export_of_a_club_holds_every_row_and_proves_it(pool: PgPool) {
 
     let id = ask(admin, json!({})).await;
     admin.get(&format!("/exports/{id}/archive")).await.expect(409);
-    assert_eq!(make_next(&app).await, Some(Made::Ready));
+    while make_next(&app).await.is_some() {}
     let (told, answer) = archive(admin, &id).await;
     let files = unpacked(&answer.bytes);
     let manifest: Value = serde_json::from_slice(&files["manifest.json"]).unwrap();
@@ -300,7 +301,7 @@ async fn secrets(app: &TestApp, club: &str) -> Vec<(String, String)> {
             }
         }
     }
-    for table in ["accounts", "invitations", "secret_links", "refresh_tokens", "signing_keys", "op_receipt"] {
+    for table in ["accounts", "invitations", "secret_links", "refresh_tokens", "signing_keys"] {
         assert!(of.contains(table), "nothing secret in {table}: {of:?}");
     }
     found
@@ -437,7 +438,7 @@ async fn fill(squad: &Squad, count: usize) {
          insert into runs (club_id, id, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm, barriers, held, over_reached,
            crowded, broken, hits, fell, note, recorded_by, created_at)
          select '{0}', gen_random_uuid(), '{1}', '{2}', now(), 'wicket', 300, 6000, 5, 4, 0, 0, 0, 0, false,
-           (select string_agg(md5(random()::text || n), '') from generate_series(1, 12)), '{3}', now()
+           (select string_agg(md5(random()::text || n || m), '') from generate_series(1, 12) m), '{3}', now()
          from generate_series(1, {count}) n; commit",
         squad.admin.club, squad.session, squad.athlete, squad.admin.account
     );

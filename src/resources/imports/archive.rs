@@ -91,9 +91,12 @@ impl<'a> Archive<'a> {
             .flat_map(|table| [format!("json/{}.ndjson", table.name), format!("csv/{}.csv", table.name)])
             .chain(["schema.json".to_owned(), "manifest.json".to_owned()])
             .collect();
-        if let Some(strange) = zip.file_names().find(|name| !known.contains(*name)) {
-            let name: String = strange.chars().filter(|c| !c.is_control()).take(80).collect();
-            return Err(fault(format!("has a file that no export has: {name}")));
+        for name in zip.file_names() {
+            let name = name.map_err(|_| unreadable())?;
+            if !known.contains(&*name) {
+                let name: String = name.chars().filter(|c| !c.is_control()).take(80).collect();
+                return Err(fault(format!("has a file that no export has: {name}")));
+            }
         }
         let mut text = Vec::new();
         let file = zip.by_name("manifest.json").map_err(|_| unreadable())?;

@@ -242,7 +242,7 @@ async fn import(tx: &mut ClubTx, params: &ImportParams, bytes: &[u8]) -> Result<
             Problem::malformed(Fault::of("group_id", "missing", "name the group that the athlete comes into"))
         })?;
         if !store::has_group(tx, group).await? {
-            return Err(Problem::malformed(Fault::of("group_id", "unknown_id", "there is no such group in the club")));
+            return Err(Problem::not_found("group"));
         }
     } else if !store::is_empty(tx).await? {
         let detail = "The club is not empty: the archive of a club comes into a club without groups, athletes, sessions, venues, equipment \
@@ -263,10 +263,10 @@ async fn import(tx: &mut ClubTx, params: &ImportParams, bytes: &[u8]) -> Result<
         let records = work.table(&mut archive, table).await?;
         told.push(ImportedTable { name: table.name, records });
     }
-    let of = if of_athlete { "athlete" } else { "club" };
+    let of = if of_athlete { Of::Athlete } else { Of::Club };
     Ok(ArchiveImport {
         dry_run: params.dry_run,
-        of: of.to_owned(),
+        of: of.as_str(),
         athlete_id: athlete,
         records: work.records,
         tables: told,

@@ -1,8 +1,9 @@
-//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`, `http`, `overload`; all of them when none is named.
+//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`, `http`, `overload`, `scale`; all of them but the last, which takes
+//! long and much of the disk, when none is named.
 //!
 //! Words after `sync` choose among its own: `pages`, `pushes`, `first`, `polls`; words after `flood` among `plans`,
-//! `bodies`, `sockets`; words after `http` among the routes, by their keys in `http_figures/routes.rs`. `overload --minutes N`
-//! also prints what memory does over so many minutes.
+//! `bodies`, `sockets`; words after `http` among the routes, by their keys in `http_figures/routes.rs`; words after `scale` are a
+//! percentage and a folder. `overload --minutes N` also prints what memory does over so many minutes.
 
 mod estimate_figures;
 mod flood_figures;
@@ -10,6 +11,7 @@ mod http_figures;
 mod lane_plan_figures;
 mod overload_figures;
 mod progress_figures;
+mod scale_figures;
 mod sync_figures;
 
 fn main() {
@@ -42,5 +44,8 @@ fn main() {
     }
     if wanted("overload") {
         overload_figures::run(minutes);
+    }
+    if name == "scale" {
+        scale_figures::run(rest);
     }
 }

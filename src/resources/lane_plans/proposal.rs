@@ -84,7 +84,7 @@ pub struct LeftOutView {
 #[derive(Clone, Debug, Serialize, ToSchema)]
 #[schema(as = ProposedEquipment)]
 pub struct EquipmentView {
-    /// The softest kind the club owns; absent when it owns nothing.
+    /// Foam or low barriers, whichever stand lower; absent when the club owns neither: a hurdle gives way to nobody.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<vocabulary::BarrierKind>)]
     barrier_kind: Option<&'static str>,
@@ -207,8 +207,8 @@ fn lanes(plan: Option<&Content>, stages: &BTreeMap<AthleteId, Stage>) -> ([usize
 fn soft(equipment: &[Equipment], plan: Option<&Content>) -> Option<(BarrierKind, Length, u32)> {
     let lowest = |one: &Equipment| Some((*one.heights.iter().min()?, one.kind));
     let gives_way = |one: &&Equipment| matches!(one.kind, BarrierKind::Foam | BarrierKind::LowBarrier);
-    let barriers = equipment.iter().filter(gives_way).filter_map(lowest).min();
-    let (height, kind) = barriers.or_else(|| equipment.iter().filter_map(lowest).min())?;
+    // A hurdle at its lowest is none: where nothing gives way, the plan says how many marks or ropes are lacking.
+    let (height, kind) = equipment.iter().filter(gives_way).filter_map(lowest).min()?;
     let used = |id: uuid::Uuid| -> u32 {
         let of = plan.into_iter().flat_map(|plan| &plan.stock_used).filter(|one| one.equipment_id.0 == id);
         of.map(|one| one.count).sum()

@@ -321,8 +321,8 @@ impl<'a, 'w> Search<'a, 'w> {
     ///
     /// With value L of the relaxed problem: a block that is not taken raises it by at least its `rise` when it
     /// must be; where L + rise reaches `upper`, no better plan opens that many lanes of the candidate. A taken
-    /// block that must not be is at best replaced by the first one that is not taken; where that reaches
-    /// `upper`, every better plan opens it. Reduced-cost fixing (common practice in integer programming).
+    /// block that must not be is at best replaced by the first one that is not taken, or by none; where that
+    /// reaches `upper`, every better plan opens it. Reduced-cost fixing (common practice in integer programming).
     ///
     /// Example: L = 80 and `upper` = 100. A block that is not taken and rises by 25 goes, with all later copies
     /// of its candidate. A taken one worth -30 whose place the next, worth -4, would have is forced: without it
@@ -330,7 +330,8 @@ impl<'a, 'w> Search<'a, 'w> {
     fn fix(&self, part: &mut Part) {
         let relaxed = &self.bound.relaxed;
         let next = relaxed.blocks.iter().zip(&relaxed.taken).find(|(_, taken)| !**taken);
-        let next = next.map_or(0, |(block, _)| block.value);
+        // Nothing need take its place, where each that is left would cost more than it saves.
+        let next = next.map_or(0, |(block, _)| block.value.min(0));
         for ((block, &taken), &rise) in relaxed.blocks.iter().zip(&relaxed.taken).zip(&relaxed.rise) {
             let candidate = block.candidate;
             if !taken && relaxed.value + rise >= self.upper {

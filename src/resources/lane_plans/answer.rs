@@ -115,7 +115,7 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
     let another_round = plans.len() == wish.rounds && wish.rounds < lane_plan::MAX_ROUNDS;
     let waiting = served.iter().filter(|one| waits.iter().any(|wait| wait.athlete == one.id.0.as_u128()));
     let waiting: Vec<&Advice<'_>> = waiting.map(|one| one.advice).collect();
-    let waits = waits.iter().filter_map(|one| waiting_view(one, last, &served, &name_of));
+    let waits = waits.iter().filter_map(|one| waiting_view(one, (last, &wish), &served, &name_of));
     Ok(Content {
         cautions: cautions(inputs.surface),
         would_help: would_help(last, wish.barriers.0, &waiting, another_round),
@@ -171,17 +171,17 @@ fn resting_view((person, advice): &(&Person, Advice<'_>)) -> RestingView {
 
 fn waiting_view(
     one: &Waiting,
-    plan: &Plan,
+    (plan, wish): (&Plan, &Wish),
     served: &[Served<'_>],
     name_of: &dyn Fn(AthleteId) -> String,
 ) -> Option<RestingView> {
     let athlete_id = AthleteId(Uuid::from_u128(one.athlete));
-    let region = &served.iter().find(|served| served.id == athlete_id)?.advice.decision.region;
+    let region = served.iter().find(|served| served.id == athlete_id)?.region(wish);
     let limit = plan.short_of.as_ref().map(|why| &why.limit);
     Some(RestingView {
         athlete_id,
         display_name: name_of(athlete_id),
-        explanation: one.reason.text(region, limit),
+        explanation: one.reason.text(&region, limit),
         waiting: Some(one.reason.code().to_owned()),
     })
 }

@@ -275,6 +275,11 @@ pub struct Served<'a> {
 }
 
 impl Served<'_> {
+    /// What the athlete may run where so much certainty is wished for: what the plan asks and what its sentences name.
+    pub fn region(&self, wish: &Wish) -> Region {
+        wish.hold_target.into_iter().fold(self.advice.decision.region.clone(), Region::wanting)
+    }
+
     /// The widest spacing that the athlete may run today.
     fn widest(&self) -> Option<Length> {
         let ends = |bound: &Bound| bound.beyond.map_or(bound.longest.spacing, |beyond| beyond.spacing);
@@ -355,7 +360,7 @@ pub fn problem(wish: &Wish, served: &[Served<'_>], equipment: &[Equipment], step
         .map(|(one, target)| Runner {
             id: one.id.0.as_u128(),
             estimate: &one.advice.estimate,
-            region: wish.hold_target.into_iter().fold(one.advice.decision.region.clone(), Region::wanting),
+            region: one.region(wish),
             weight: one.weight,
             target,
             approach: one.advice.approach,

@@ -521,6 +521,17 @@ fn hurdles_that_start_higher_up_bring_the_spacing_in_and_ask_a_coach() {
     assert!(codes(&decision).contains(&"kind_with_height"));
 }
 
+#[test]
+fn barriers_that_start_higher_up_ask_a_coach_also_where_the_spacing_cannot_come_in() {
+    let mut athlete = ready(at(Foam, 450, 8_000));
+    athlete.stock = vec![stock(Foam, &[450]), stock(Hurdle, &[600])];
+    let shortest = Policy { min_spacing: mm(8_000), ..Policy::default() };
+    let decision = decide(&athlete, &shortest, &|_, _| hold(0.9));
+    says(&decision, ChangeBarrierKind, at(Hurdle, 600, 8_000), Stage::HeightBuild);
+    assert!(decision.needs_confirmation);
+    assert!(codes(&decision).contains(&"kind_with_height"));
+}
+
 // Not ready.
 
 #[test]

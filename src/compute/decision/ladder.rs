@@ -72,7 +72,7 @@ impl<'a> Ladder<'a> {
     }
 
     /// Whether two heights are one setting.
-    fn same_height(&self, a: Length, b: Length) -> bool {
+    pub(super) fn same_height(&self, a: Length, b: Length) -> bool {
         a.mm().abs_diff(b.mm()) <= self.policy.height_tolerance.mm()
     }
 

@@ -206,13 +206,13 @@ impl Rules<'_> {
         wider.into_iter().chain(higher).map(|(kind, to, gap)| Step { kind, to, mean: self.mean(to), gap }).collect()
     }
 
-    /// The draft of a step, with why this one and when to step back again. Confirmed by a coach where a change of kind changes the spacing
-    /// too, and where a height rises without a target that bounds it.
+    /// The draft of a step, with why this one and when to step back again. Confirmed by a coach where a change of kind changes the height
+    /// too, whether or not the spacing could come in for it, and where a height rises without a target that bounds it.
     fn take(&self, here: Here, step: Step, why: Reason, mut reasons: Vec<Reason>) -> Draft {
         let higher = step.to.height > here.at.height && step.kind != DecisionKind::StepUpSpacing;
         reasons.push(why);
         let change = step.kind == DecisionKind::ChangeBarrierKind;
-        let forced = change && step.to.spacing != here.at.spacing;
+        let forced = change && !self.ladder.same_height(step.to.height, here.at.height);
         if change {
             reasons.push(if forced { Reason::KindWithHeight } else { Reason::KindBeforeHeight });
         }

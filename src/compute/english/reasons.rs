@@ -34,7 +34,7 @@
 //! | `spacing_first` | of two as likely and as far, the spacing |
 //! | `only_step` | one step alone is likely enough |
 //! | `kind_before_height` | other barriers at the same spacing, before the height rises |
-//! | `kind_with_height` | other barriers that start higher, with the spacing one step in; a coach confirms |
+//! | `kind_with_height` | other barriers that start higher, with the spacing one step in where it can; a coach confirms |
 //! | `next_step_unlikely` | the likeliest step stays below 0.65 |
 //! | `no_next_step` | nothing is owned for a next step, or to come back to the target over |
 //! | `step_back_if` | beside every step up, the race test and the way off wickets: when to come back |
@@ -137,7 +137,9 @@ impl Reason {
             Self::SpacingFirst => "both next steps are as likely to hold, and spacing comes before height".to_owned(),
             Self::OnlyStep => "this is the only next step likely enough to hold".to_owned(),
             Self::KindBeforeHeight => "the next height needs other barriers, so these come first".to_owned(),
-            Self::KindWithHeight => "the next barriers start higher, so the spacing comes in with them".to_owned(),
+            Self::KindWithHeight => {
+                "the next barriers start higher, so the spacing comes in with them where it can".to_owned()
+            }
             Self::NextStepUnlikely { mean, needed } => format!(
                 "the likeliest next step should hold only {} of intervals, and {} are needed",
                 percent(mean),

@@ -347,9 +347,13 @@ pub struct SeenAthlete {
 /// # Errors
 /// Database errors.
 pub async fn visible_athletes(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, SeenAthlete>, StoreError> {
-    let mut list =
-        Parts::new(tx, "select a.id, a.display_name from athletes a where a.club_id = $1 and a.deleted_at is null")?;
-    list.with(" and a.id = any ((select ?::uuid[])::uuid[])", ids)?;
+    let mut list = Parts::new(tx, "select a.id, a.display_name from ")?;
+    // One by one: to a server that has not counted the table, reading all of it would look as cheap.
+    list.with(
+        "unnest((select ?::uuid[])::uuid[]) as i (id) cross join lateral (select x.id, x.display_name from ",
+        ids,
+    )?;
+    list.then("athletes x where x.club_id = $1 and x.id = i.id and x.deleted_at is null offset 0) a where true");
     if let Some(groups) = tx.actor.group_ids() {
         let seen = " and exists (select from athlete_scope v where v.club_id = $1 and v.athlete_id = a.id and \
                     v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
@@ -380,11 +384,12 @@ pub async fn seen_athletes(tx: &mut ClubTx) -> Result<Vec<Uuid>, StoreError> {
 /// # Errors
 /// Database errors.
 pub async fn visible_sessions(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, NaiveDate>, StoreError> {
-    let mut list =
-        Parts::new(tx, "select x.id, x.held_on from sessions x where x.club_id = $1 and x.deleted_at is null")?;
-    list.with(" and x.id = any ((select ?::uuid[])::uuid[])", ids)?;
+    let mut list = Parts::new(tx, "select a.id, a.held_on from ")?;
+    // One by one, as athletes are.
+    list.with("unnest((select ?::uuid[])::uuid[]) as i (id) cross join lateral (select x.id, x.held_on from ", ids)?;
+    list.then("sessions x where x.club_id = $1 and x.id = i.id and x.deleted_at is null offset 0) a where true");
     if let Some(groups) = tx.actor.group_ids() {
-        let seen = " and exists (select from session_scope v where v.club_id = $1 and v.session_id = x.id and \
+        let seen = " and exists (select from session_scope v where v.club_id = $1 and v.session_id = a.id and \
                     v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
         list.with(seen, groups)?;
     }

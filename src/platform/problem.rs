@@ -375,7 +375,8 @@ impl From<StoreError> for Problem {
                 Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
             }
             StoreError::Busy => {
-                Self::new(Code::Unavailable, "Too many requests wait at this moment; nothing was stored. Try again.")
+                let detail = "Too many requests wait at this moment; nothing was stored. Try again.";
+                Self::new(Code::Unavailable, detail).with_header(RETRY_AFTER, "5")
             }
             StoreError::SecondConnection => {
                 Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")

@@ -9,7 +9,6 @@
 
 use sqlx::postgres::{PgArguments, PgRow};
 use sqlx::{Arguments, AssertSqlSafe, Encode, FromRow, Postgres, Type};
-use uuid::Uuid;
 
 use super::{ClubTx, StoreError};
 

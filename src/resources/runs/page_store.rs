@@ -101,8 +101,8 @@ macro_rules! select {
     };
 }
 
-/// Only what is of a session and an athlete `a`, behind an id. As bounds over the columns of the index of sessions: the server
-/// takes no other for them, whatever it knows of its tables.
+/// Only what is of a session and an athlete `a`, behind an id. As bounds over the columns of the index of sessions and athletes,
+/// in whose order it comes: the server takes no other for them, whatever it knows of its tables.
 fn of_both(list: &mut Parts, session: Uuid, after: Uuid) -> Result<(), StoreError> {
     list.with(" and x.session_id = ? and (x.session_id, x.athlete_id) <= (?, a.id)", session)?;
     list.with(" and (x.session_id, x.athlete_id, x.id) >= (?, a.id", session)?;
@@ -144,7 +144,9 @@ async fn of_athletes(
             None => list.with(" and x.athlete_id = a.id and x.id >= ?", page::from(after))?,
         }
         list.then(filter.standing());
-        list.with(" order by x.id limit 201) first limit (select ?::bigint)) x", each)?;
+        // In a session by the athlete as well, who is one: the index of sessions by id has no such order.
+        list.then(if filter.session.is_some() { " order by x.athlete_id, x.id" } else { " order by x.id" });
+        list.with(" limit 201) first limit (select ?::bigint)) x", each)?;
         let found = list.all(tx).await?;
         if let Some(ids) = people::merged(found, each, fetch) {
             break ids;
@@ -240,6 +242,10 @@ async fn of_sessions(
         list.with(" and (x.session_id <> ?", session)?;
         list.with(" or x.id > ?)", id)?;
     }
-    list.then(" order by x.id limit 201) x");
+    list.then(if athletes.is_some() {
+        " order by x.athlete_id, x.id limit 201) x"
+    } else {
+        " order by x.id limit 201) x"
+    });
     list.all(tx).await
 }

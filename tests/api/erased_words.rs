@@ -225,6 +225,8 @@ async fn say(squad: &Squad, words: &BTreeMap<&str, String>) -> String {
     let body = json!({"display_name": words["earlier name"], "sex": "F", "birth_date": words["birth"], "group_ids": [squad.mine],
         "experience": "novice", "measurements": [{"kind": "stature_m", "value": 1.5, "measured_on": day}]});
     let id = coach.post("/athletes", body).await.expect(201).id();
+    let stock = json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 40});
+    admin.post("/equipment", stock).await.expect(201);
     let path = format!("/athletes/{id}");
     coach.patch(&path, "*", json!({"display_name": words["name"]})).await.expect(200);
     coach.get(&format!("/athletes?q={}", words["query"])).await.expect(200);
@@ -270,7 +272,8 @@ async fn say(squad: &Squad, words: &BTreeMap<&str, String>) -> String {
         )
         .await
         .expect(200);
-    let result = json!({"id": Uuid::now_v7(), "athlete_id": id, "status": "finished", "final_time_s": 9.8, "note": words["race result"]});
+    let result = json!({"id": Uuid::now_v7(), "athlete_id": id, "status": "finished", "final_time_s": 9.8, "timing_method": "video",
+        "video_fps": 120, "note": words["race result"]});
     coach.post(&format!("/race-tests/{test}/results"), json!({"results": [result]})).await.expect(200);
     coach.put(&format!("/sessions/{}/attendance", squad.session), "*", json!({"present": [id]})).await.expect(200);
     held(squad, words, &id, &ran).await;

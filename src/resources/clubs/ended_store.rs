@@ -149,14 +149,10 @@ fn some_rows(club: ClubId, table: &str, key: &str, own: &[&str]) -> String {
     let owner = if table == "clubs" { "id" } else { "club_id" };
     let columns: Vec<String> = key.split(", ").map(|column| format!("y.{column}")).collect();
     let columns = columns.join(", ");
-    let free: String = own
-        .iter()
-        .map(|column| {
-            format!(
-                " and not exists (select from {table} later where later.club_id = '{club}' and later.{column} = y.id)"
-            )
-        })
-        .collect();
+    let free = |column: &&str| {
+        format!(" and not exists (select from {table} later where later.club_id = '{club}' and later.{column} = y.id)")
+    };
+    let free = own.iter().map(free).collect::<Vec<_>>().concat();
     format!(
         "delete from {table} x where x.{owner} = '{club}' and ({key}) in \
          (select {columns} from {table} y where y.{owner} = '{club}'{free} limit {STEP})"

@@ -16,24 +16,22 @@ pub async fn delete(tx: &mut ClubTx, table: Table, athlete: AthleteId, ids: &[Uu
     let club = tx.club.0;
     /// Deletes rows of a table whose changes have a kind.
     macro_rules! rows {
-        ($delete:tt, $kind:ident) => {{
+        ($table:tt, $kind:ident) => {{
             let changes: Vec<Change> = ids.iter().map(|id| Change::remove(Kind::$kind, *id).under(athlete)).collect();
-            sqlx::query!($delete, club, ids).execute(tx.changing_all(changes)).await?;
+            sqlx::query!("delete from " + $table + " where club_id = $1 and id = any ($2)", club, ids)
+                .execute(tx.changing_all(changes))
+                .await?;
         }};
     }
     match table {
         // Erased by those who know all of an athlete.
         Table::Athletes => {}
-        Table::WellbeingRecords => {
-            rows!("delete from wellbeing_records where club_id = $1 and id = any ($2)", WellbeingRecord)
-        }
-        Table::Measurements => rows!("delete from measurements where club_id = $1 and id = any ($2)", Measurement),
-        Table::Assessments => rows!("delete from assessments where club_id = $1 and id = any ($2)", Assessment),
-        Table::Recommendations => {
-            rows!("delete from recommendations where club_id = $1 and id = any ($2)", Recommendation)
-        }
-        Table::Runs => rows!("delete from runs where club_id = $1 and id = any ($2)", Run),
-        Table::RaceResults => rows!("delete from race_results where club_id = $1 and id = any ($2)", RaceResult),
+        Table::WellbeingRecords => rows!("wellbeing_records", WellbeingRecord),
+        Table::Measurements => rows!("measurements", Measurement),
+        Table::Assessments => rows!("assessments", Assessment),
+        Table::Recommendations => rows!("recommendations", Recommendation),
+        Table::Runs => rows!("runs", Run),
+        Table::RaceResults => rows!("race_results", RaceResult),
     }
     Ok(())
 }
@@ -98,20 +96,11 @@ async fn empty_sessions(tx: &mut ClubTx, before: NaiveDate) -> Result<Vec<(Sessi
     Ok(rows.into_iter().map(|row| (SessionId(row.id), groups(row.groups))).collect())
 }
 
-/// Deletes some sessions in which nothing stands any more: who came, what was planned and entered goes, an empty stub stays so that
-/// phones learn of it. How many.
-pub async fn delete_sessions(tx: &mut ClubTx, before: NaiveDate) -> Result<u64, StoreError> {
+/// Deletes who came to sessions and who was entered in their race tests.
+async fn delete_people(tx: &mut ClubTx, ids: &[Uuid]) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let found = empty_sessions(tx, before).await?;
-    tx.alone_all(found.iter().map(|(session, _)| session.0)).await?;
-    // Whoever had one of them first may have put something into it.
-    let found = if found.is_empty() { found } else { empty_sessions(tx, before).await? };
-    let ids: Vec<Uuid> = found.iter().map(|(session, _)| session.0).collect();
-    if ids.is_empty() {
-        return Ok(0);
-    }
     let came =
-        sqlx::query!("select id, athlete_id from attendance where club_id = $1 and session_id = any ($2)", club, &ids)
+        sqlx::query!("select id, athlete_id from attendance where club_id = $1 and session_id = any ($2)", club, ids)
             .fetch_all(tx.conn())
             .await?;
     let entered = sqlx::query!(
@@ -122,12 +111,12 @@ pub async fn delete_sessions(tx: &mut ClubTx, before: NaiveDate) -> Result<u64, 
         where e.club_id = $1 and t.session_id = any ($2)
         "#,
         club,
-        &ids
+        ids
     )
     .fetch_all(tx.conn())
     .await?;
     let came = came.into_iter().map(|row| Change::remove(Kind::Attendance, row.id).under(AthleteId(row.athlete_id)));
-    sqlx::query!("delete from attendance where club_id = $1 and session_id = any ($2)", club, &ids)
+    sqlx::query!("delete from attendance where club_id = $1 and session_id = any ($2)", club, ids)
         .execute(tx.changing_all(came))
         .await?;
     let entered =
@@ -140,10 +129,26 @@ pub async fn delete_sessions(tx: &mut ClubTx, before: NaiveDate) -> Result<u64, 
         ))
         "#,
         club,
-        &ids
+        ids
     )
     .execute(tx.changing_all(entered))
     .await?;
+    Ok(())
+}
+
+/// Deletes some sessions in which nothing stands any more: who came, what was planned and entered goes, an empty stub stays so that
+/// phones learn of it. How many.
+pub async fn delete_sessions(tx: &mut ClubTx, before: NaiveDate) -> Result<u64, StoreError> {
+    let club = tx.club.0;
+    let found = empty_sessions(tx, before).await?;
+    tx.alone_all(found.iter().map(|(session, _)| session.0)).await?;
+    // Whoever had one of them first may have put something into it.
+    let found = if found.is_empty() { found } else { empty_sessions(tx, before).await? };
+    let ids: Vec<Uuid> = found.iter().map(|(session, _)| session.0).collect();
+    if ids.is_empty() {
+        return Ok(0);
+    }
+    delete_people(tx, &ids).await?;
     // Phones drop these with the session.
     let gone = found.iter().map(|(id, groups)| Change::remove(Kind::Session, *id).scopes(ids_of(groups), Vec::new()));
     sqlx::query!(

@@ -40,7 +40,7 @@ pub fn athlete(chart: &AthleteChart) -> String {
     let (from, to) = chart.period;
     let title = format!("Progress \u{2013} {}", chart.name);
     let notes: Vec<String> = chart.notes.iter().flat_map(|note| wrap(note, 165)).collect();
-    let mut out = open((297, below(HEIGHTS.1 + 6.0, notes.len(), PAGE)), &title, &description(chart));
+    let mut out = open((297.0, below(HEIGHTS.1 + 6.0, notes.len(), PAGE)), &title, &description(chart));
     titled(&mut out, 10.0, &title, RIGHT - DATES - 10.0);
     text(&mut out, RIGHT, 13.0, 4.5, false, "end", &format!("{from} to {to}"));
     legend(&mut out, chart);

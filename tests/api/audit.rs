@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::{Caller, PASSWORD, TestApp, eventually};
+use crate::support::{Caller, PASSWORD, TestApp, eventually, in_club};
 use crate::sync_push::{batch, create};
 
 fn athlete(name: &str, group: &str) -> Value {
@@ -48,8 +48,7 @@ pub async fn noted(admin: &Caller, act: &str, operation: &str) -> Vec<Value> {
 
 /// Statements of whoever owns the tables.
 async fn as_owner(pool: &PgPool, club: &str, sql: &str) {
-    let all = format!("begin; set local app.club_id = '{}'; {sql}; commit", Uuid::parse_str(club).unwrap());
-    sqlx::raw_sql(sqlx::AssertSqlSafe(all)).execute(pool).await.unwrap();
+    in_club(pool, club, sql).await;
 }
 
 #[sqlx::test]

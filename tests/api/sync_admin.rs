@@ -4,10 +4,10 @@ use chrono::Duration;
 use lanewright::platform::db::Db;
 use lanewright::resources::sync;
 use serde_json::{Value, json};
-use sqlx::{AssertSqlSafe, PgPool};
+use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::Caller;
+use crate::support::{Caller, in_club};
 use crate::sync_pull::{Phone, Squad, run, squad};
 use crate::sync_push::{count, create, item, push, statuses};
 
@@ -17,8 +17,7 @@ async fn held(caller: &Caller, query: &str) -> Vec<Value> {
 
 /// Runs SQL as the owner of the club's rows.
 async fn sql(squad: &Squad, statement: &str) {
-    let text = format!("begin; set local app.club_id = '{}'; {statement}; commit", squad.admin.club);
-    sqlx::raw_sql(AssertSqlSafe(text)).execute(&squad.app.pool).await.unwrap();
+    in_club(&squad.app.pool, &squad.admin.club, statement).await;
 }
 
 #[sqlx::test]

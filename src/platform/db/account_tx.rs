@@ -2,7 +2,7 @@
 
 use sqlx::{AssertSqlSafe, PgConnection, Postgres, Transaction};
 
-use super::{Actor, ClubTx, Hold, StoreError, enter};
+use super::{Actor, ClubTx, Hold, Known, StoreError, enter};
 use crate::platform::ids::{AccountId, ClubId};
 use crate::platform::news;
 
@@ -11,14 +11,14 @@ use crate::platform::news;
 pub struct AccountTx {
     tx: Transaction<'static, Postgres>,
     hold: Hold,
-    life: i32,
+    known: Known,
     /// Accounts of which a sign-in ends with this transaction.
     ended: Vec<AccountId>,
 }
 
 impl AccountTx {
-    pub(super) fn new((tx, hold): (Transaction<'static, Postgres>, Hold), life: i32) -> Self {
-        Self { tx, hold, life, ended: Vec::new() }
+    pub(super) fn new((tx, hold): (Transaction<'static, Postgres>, Hold), known: Known) -> Self {
+        Self { tx, hold, known, ended: Vec::new() }
     }
 
     /// The connection.
@@ -50,6 +50,7 @@ impl AccountTx {
     /// When the database is away.
     pub async fn enter_club(mut self, club: ClubId, account: AccountId) -> Result<ClubTx, StoreError> {
         sqlx::raw_sql(AssertSqlSafe(enter(club, account))).execute(&mut *self.tx).await?;
-        Ok(ClubTx::new((self.tx, self.hold), self.life, club, Actor { account, groups: None }))
+        let tx = ClubTx::new((self.tx, self.hold), self.known, club, Actor { account, groups: None });
+        Ok(ClubTx { of_account: true, ..tx })
     }
 }

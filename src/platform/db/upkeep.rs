@@ -1,7 +1,5 @@
 //! What the service does to its database beside requests: chores over all clubs, a restore, what the server counts.
 
-use std::sync::atomic::Ordering;
-
 use sqlx::AssertSqlSafe;
 
 use super::{AccountTx, Db, StoreError, life};
@@ -13,8 +11,8 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn owning(&self, club: ClubId) -> Result<AccountTx, StoreError> {
-        let begun = self.begin(format!("BEGIN; SET LOCAL app.club_id = '{club}'")).await?;
-        Ok(AccountTx::new(begun, self.life.load(Ordering::Relaxed)))
+        let begun = self.begin("BEGIN", Some(format!("SET LOCAL app.club_id = '{club}'"))).await?;
+        Ok(AccountTx::new(begun, self.server.known()))
     }
 
     /// Begins a new life of the database after it was restored from a copy.
@@ -35,7 +33,8 @@ impl Db {
     /// When the database is away.
     pub async fn analyse(&self) -> Result<(), StoreError> {
         let mut tx = self.account_tx().await?;
-        sqlx::raw_sql("SET LOCAL statement_timeout = 0; ANALYZE").execute(tx.conn()).await?;
+        sqlx::raw_sql("SET LOCAL statement_timeout = 0").execute(tx.conn()).await?;
+        sqlx::raw_sql("ANALYZE").execute(tx.conn()).await?;
         tx.commit().await
     }
 

@@ -64,35 +64,34 @@ fn parse<T: DeserializeOwned>(taken: &Taken) -> Result<T, Problem> {
     let mut reader = serde_json::Deserializer::from_slice(taken.bytes());
     let value = match serde_path_to_error::deserialize(&mut reader) {
         Ok(value) => value,
-        // `12.0` is a whole number, as JSON Schema has it; some languages write every number so.
-        Err(error) => match whole_numbers(taken.bytes()).map(T::deserialize) {
-            Some(Ok(value)) => return Ok(value),
-            _ => return Err(pointed(&error)),
-        },
+        Err(error) => {
+            let mut again = serde_json::from_slice(taken.bytes()).map_err(|_| pointed(&error))?;
+            return match whole_numbers(&mut again).then(|| T::deserialize(again)) {
+                Some(Ok(value)) => Ok(value),
+                _ => Err(pointed(&error)),
+            };
+        }
     };
     reader.end().map_err(|error| Problem::malformed(Fault::at("", "json", error.to_string())))?;
     Ok(value)
 }
 
-/// The body with whole numbers written as such; none when there is none written otherwise.
-fn whole_numbers(bytes: &[u8]) -> Option<Value> {
-    fn write(value: &mut Value) -> bool {
-        match value {
-            // Each, not up to the first that changed.
-            Value::Object(fields) => fields.values_mut().map(write).filter(|changed| *changed).count() > 0,
-            Value::Array(list) => list.iter_mut().map(write).filter(|changed| *changed).count() > 0,
-            Value::Number(number) => {
-                let exact = number.as_f64().filter(|x| number.is_f64() && x.fract() == 0.0 && x.abs() < EXACT);
-                #[allow(clippy::cast_possible_truncation)] // whole, and below 2^53
-                let whole = exact.map(|x| x as i64);
-                *value = whole.map_or_else(|| Value::Number(number.clone()), Value::from);
-                whole.is_some()
-            }
-            _ => false,
+/// Writes whole numbers as such; whether any was written otherwise. `12.0` is a whole number, as JSON Schema has it, and some
+/// languages write every number so.
+fn whole_numbers(value: &mut Value) -> bool {
+    match value {
+        // Each, not up to the first that changed.
+        Value::Object(fields) => fields.values_mut().map(whole_numbers).filter(|changed| *changed).count() > 0,
+        Value::Array(list) => list.iter_mut().map(whole_numbers).filter(|changed| *changed).count() > 0,
+        Value::Number(number) => {
+            let exact = number.as_f64().filter(|x| number.is_f64() && x.fract() == 0.0 && x.abs() < EXACT);
+            #[allow(clippy::cast_possible_truncation)] // whole, and below 2^53
+            let whole = exact.map(|x| x as i64);
+            *value = whole.map_or_else(|| Value::Number(number.clone()), Value::from);
+            whole.is_some()
         }
+        _ => false,
     }
-    let mut value = serde_json::from_slice(bytes).ok()?;
-    write(&mut value).then_some(value)
 }
 
 /// Refuses a text with a NUL, which JSON can only write escaped.
@@ -115,7 +114,8 @@ pub fn media_type(req: &HttpRequest) -> String {
 ///
 /// # Errors
 /// 400 with a pointer.
-pub fn from_value<T: DeserializeOwned>(value: Value) -> Result<T, Problem> {
+pub fn from_value<T: DeserializeOwned>(mut value: Value) -> Result<T, Problem> {
+    whole_numbers(&mut value);
     serde_path_to_error::deserialize(value).map_err(|error| pointed(&error))
 }
 

@@ -22,6 +22,11 @@ use super::problem::{Code, Problem};
 pub const ACCESS_SECONDS: i64 = 900;
 /// Life of an unused refresh token, seconds (60 days).
 pub const REFRESH_SECONDS: i64 = 60 * 24 * 3600;
+/// How long a sign-in lasts however often it is refreshed, days: a season and its winter, so that nobody who trains every
+/// week signs in at the track, and a phone that was given away is not signed in for ever.
+pub const SIGN_IN_DAYS: i64 = 400;
+/// Sign-ins of an account at a time, those of apps among them: more than anybody's phones, few enough to read through.
+pub const SIGN_INS: i64 = 50;
 const ISSUER: &str = "lanewright";
 const AUDIENCE: &str = "lanewright-api";
 

@@ -118,3 +118,40 @@ async fn a_third_call_at_the_same_moment_is_told_to_take_the_answer_of_the_other
     assert_eq!(me(&app, &second["access_token"]).await, 200);
     refresh(&app, &second["refresh_token"]).await.expect(200);
 }
+
+#[sqlx::test]
+async fn a_sign_in_is_over_after_400_days_however_often_it_was_refreshed(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let first = json!(app.admin_of("North").await.refresh);
+    sql(&app, "update devices set created_at = created_at - interval '399 days'").await;
+    let last = refresh(&app, &first).await.expect(200).body;
+    let seconds = last["refresh_expires_in"].as_i64().unwrap();
+    assert!((1..=86_400).contains(&seconds), "no token leads beyond the end: {seconds}");
+    sql(&app, "update devices set created_at = created_at - interval '1 day'").await;
+    refresh(&app, &last["refresh_token"]).await.expect(401);
+}
+
+#[sqlx::test]
+async fn one_sign_in_too_many_ends_the_one_used_least_lately(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let most = app.get("/v1/limits").await.expect(200).body["sign_in"]["at_once"].as_i64().unwrap();
+    sqlx::query(
+        "insert into devices (account_id, id, name, created_at, last_used_at, network_hash)
+         select account_id, gen_random_uuid(), 'phone ' || n, created_at, last_used_at - n * interval '1 second', network_hash
+         from devices, generate_series(1, $1) n",
+    )
+    .bind(most - 1)
+    .execute(&app.pool)
+    .await
+    .unwrap();
+    let sign_in = json!({"email": admin.email, "password": crate::support::PASSWORD, "device_name": "One more"});
+    let newest = app.post("/v1/auth/sign-in", sign_in).await.expect(200).body;
+    let bearer = format!("Bearer {}", newest["access_token"].as_str().unwrap());
+    let list = app.send(Method::GET, "/v1/me/devices", &[("authorization", &bearer)], None).await.expect(200).body;
+    let names: Vec<&str> = list["items"].as_array().unwrap().iter().map(|one| one["name"].as_str().unwrap()).collect();
+    assert_eq!(names.len() as i64, most);
+    assert!(!names.contains(&format!("phone {}", most - 1).as_str()), "{names:?}");
+    assert!(names.contains(&"One more"), "{names:?}");
+    refresh(&app, &json!(admin.refresh)).await.expect(200);
+}

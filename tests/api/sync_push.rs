@@ -626,3 +626,15 @@ async fn another_club_is_never_touched(pool: PgPool) {
     assert_eq!(statuses(&push(&north, &[patch, session]).await), [404, 422]);
     assert_eq!(south.seq().await, seq);
 }
+
+#[sqlx::test]
+async fn a_whole_number_may_be_written_with_a_point_in_a_push_as_in_a_request(pool: PgPool) {
+    let squad = squad(pool).await;
+    let mut fact = run(&squad.session, &squad.athlete, squad.day);
+    fact["barriers"] = json!(5.0);
+    fact["intervals"] = json!({"held": 4.0});
+    let venue =
+        json!({"name": "Grass bank", "environment": "outdoor", "straight_m": 60, "surface": "grass", "lanes": 4.0});
+    let results = push(&squad.admin, &[create("run", fact), create("venue", venue)]).await;
+    assert_eq!(statuses(&results), [201, 201], "{results:#?}");
+}

@@ -8,7 +8,7 @@ use crate::platform::client::ClientId;
 use crate::platform::db::{AccountTx, StoreError};
 use crate::platform::ids::{AccountId, AppId, ClubId, DeviceId};
 use crate::platform::network::Network;
-use crate::platform::token::{Opaque, REFRESH_SECONDS, sha256};
+use crate::platform::token::{Opaque, REFRESH_SECONDS, SIGN_IN_DAYS, SIGN_INS, sha256};
 
 /// One sign-in.
 #[derive(Debug)]
@@ -23,6 +23,24 @@ pub struct Device {
     pub last_used_at: DateTime<Utc>,
     /// Whether a second factor was shown with it.
     pub second_factor: bool,
+}
+
+/// A sign-in that gets tokens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SignedIn {
+    /// Whose it is.
+    pub account: AccountId,
+    /// The sign-in.
+    pub device: DeviceId,
+    /// When it began; it ends [`SIGN_IN_DAYS`] later.
+    pub began: DateTime<Utc>,
+}
+
+impl SignedIn {
+    /// Life of a refresh token that it gets now, seconds: never beyond its own end.
+    pub fn refresh_seconds(&self, now: DateTime<Utc>) -> i64 {
+        (self.began + Duration::days(SIGN_IN_DAYS) - now).num_seconds().clamp(0, REFRESH_SECONDS)
+    }
 }
 
 /// The sign-in that a refresh token belongs to.
@@ -40,7 +58,7 @@ pub struct Family {
 #[derive(Debug, PartialEq, Eq)]
 pub enum Exchange {
     /// It was good, or the answer to it was lost; the sign-in goes on.
-    Good(DeviceId),
+    Good(SignedIn),
     /// It is being exchanged by other calls at this moment.
     UnderWay,
     /// It was used before, so someone holds a copy: the whole sign-in is ended.
@@ -54,14 +72,14 @@ fn remembered(account: AccountId, network: &Network) -> Vec<u8> {
     sha256(format!("{account} {}", network.as_str()).as_bytes())
 }
 
-/// Begins a sign-in.
+/// Begins a sign-in. Of more than [`SIGN_INS`] the one that was used least lately ends.
 pub async fn insert(
     tx: &mut AccountTx,
     account: AccountId,
     name: &str,
     network: &Network,
-) -> Result<DeviceId, StoreError> {
-    let id = DeviceId::new();
+) -> Result<SignedIn, StoreError> {
+    let (id, began) = (DeviceId::new(), Utc::now());
     sqlx::query!(
         r#"
         insert into devices (account_id, id, name, created_at, last_used_at, network_hash)
@@ -70,12 +88,28 @@ pub async fn insert(
         account.0,
         id.0,
         name,
-        Utc::now(),
+        began,
         remembered(account, network)
     )
     .execute(tx.conn())
     .await?;
-    Ok(id)
+    let many = sqlx::query_scalar!(
+        r#"
+        select id
+        from devices
+        where account_id = $1 and revoked_at is null
+        order by last_used_at desc, id desc
+        offset $2
+        "#,
+        account.0,
+        SIGN_INS
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    for device in many {
+        end(tx, account, DeviceId(device)).await?;
+    }
+    Ok(SignedIn { account, device: id, began })
 }
 
 /// How an account knows whoever signs in. The same reads for an account that there is not.
@@ -107,7 +141,7 @@ pub async fn standing(
 /// Stores a refresh token of a sign-in; `parent` is the token that was given up for it.
 pub async fn insert_refresh(
     tx: &mut AccountTx,
-    (account, device): (AccountId, DeviceId),
+    signed_in: SignedIn,
     token: &Opaque,
     parent: Option<&Opaque>,
     now: DateTime<Utc>,
@@ -117,11 +151,11 @@ pub async fn insert_refresh(
         insert into refresh_tokens (account_id, token_hash, device_id, issued_at, expires_at, parent_hash)
         values ($1, $2, $3, $4, $5, $6)
         "#,
-        account.0,
+        signed_in.account.0,
         token.hash,
-        device.0,
+        signed_in.device.0,
         now,
-        now + Duration::seconds(REFRESH_SECONDS),
+        now + Duration::seconds(signed_in.refresh_seconds(now)),
         parent.map(|parent| parent.hash.as_slice())
     )
     .execute(tx.conn())
@@ -135,6 +169,7 @@ struct Row {
     repeated_at: Option<DateTime<Utc>>,
     expires_at: DateTime<Utc>,
     parent_hash: Option<Vec<u8>>,
+    created_at: DateTime<Utc>,
     revoked_at: Option<DateTime<Utc>>,
 }
 
@@ -152,7 +187,7 @@ pub async fn exchange(
     let row = sqlx::query_as!(
         Row,
         r#"
-        select t.device_id, t.used_at, t.repeated_at, t.expires_at, t.parent_hash, d.revoked_at
+        select t.device_id, t.used_at, t.repeated_at, t.expires_at, t.parent_hash, d.created_at, d.revoked_at
         from refresh_tokens t
         join devices d on d.account_id = $1 and d.id = t.device_id
         where t.account_id = $1 and t.token_hash = $2
@@ -165,8 +200,9 @@ pub async fn exchange(
     .await?;
     let Some(row) = row else { return Ok(Exchange::Refused) };
     let (device, now) = (DeviceId(row.device_id), Utc::now());
+    let signed_in = SignedIn { account, device, began: row.created_at };
     let Some(used_at) = row.used_at else {
-        if row.revoked_at.is_some() || row.expires_at <= now {
+        if row.revoked_at.is_some() || row.expires_at <= now || signed_in.refresh_seconds(now) == 0 {
             return Ok(Exchange::Refused);
         }
         if let Some(parent) = &row.parent_hash {
@@ -181,7 +217,7 @@ pub async fn exchange(
         .execute(tx.conn())
         .await?;
         note_use(tx, (account, device), network, now).await?;
-        return Ok(Exchange::Good(device));
+        return Ok(Exchange::Good(signed_in));
     };
     if row.revoked_at.is_none() {
         let lost = row.repeated_at.is_none() && now - used_at <= GRACE;
@@ -195,7 +231,7 @@ pub async fn exchange(
             .execute(tx.conn())
             .await?;
             note_use(tx, (account, device), network, now).await?;
-            return Ok(Exchange::Good(device));
+            return Ok(Exchange::Good(signed_in));
         }
         if arrived <= used_at {
             return Ok(Exchange::UnderWay);

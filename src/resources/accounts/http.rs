@@ -64,8 +64,8 @@ async fn sign_up(
     let mailed = may_mail(&db, &new.email, &from).await?;
     let mut tx = db.account_tx().await?;
     let account = store::insert(&mut tx, new, hash).await?;
-    let device = devices_store::insert(&mut tx, account.id, &device, &from).await?;
-    let tokens = sign_in::issue(&mut tx, &keys, (account.id, device), None).await?;
+    let signed_in = devices_store::insert(&mut tx, account.id, &device, &from).await?;
+    let tokens = sign_in::issue(&mut tx, &keys, signed_in, None).await?;
     if mailed {
         mail::put(&mut tx, &Letter::Confirm { account: account.id }, &account.email, None).await?;
     }

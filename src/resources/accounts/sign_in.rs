@@ -6,7 +6,7 @@ use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use chrono::{DateTime, Utc};
 
-use super::devices_store::{self, Exchange, Family};
+use super::devices_store::{self, Exchange, Family, SignedIn};
 use super::model::Standing;
 use super::shapes::{DeviceList, DeviceName, DeviceView, Refresh, SignIn, Tokens};
 use super::store::{self, Account};
@@ -27,7 +27,7 @@ use crate::platform::problem::{Code, Problem};
 use crate::platform::proof;
 use crate::platform::route::routes;
 use crate::platform::throttle;
-use crate::platform::token::{ACCESS_SECONDS, Keys, Opaque, REFRESH_SECONDS};
+use crate::platform::token::{ACCESS_SECONDS, Keys, Opaque};
 
 /// Stores a refresh token, in exchange for `parent` if any, and signs an access token.
 ///
@@ -36,10 +36,10 @@ use crate::platform::token::{ACCESS_SECONDS, Keys, Opaque, REFRESH_SECONDS};
 pub async fn issue(
     tx: &mut AccountTx,
     keys: &Keys,
-    (account, device): (AccountId, DeviceId),
+    signed_in: SignedIn,
     parent: Option<&Opaque>,
 ) -> Result<Tokens, Problem> {
-    issue_for(tx, keys, (account, device), parent, (None, OWN_SCOPE)).await
+    issue_for(tx, keys, signed_in, parent, (None, OWN_SCOPE)).await
 }
 
 /// The same of a sign-in that may be that of an app.
@@ -49,19 +49,19 @@ pub async fn issue(
 pub async fn issue_for(
     tx: &mut AccountTx,
     keys: &Keys,
-    (account, device): (AccountId, DeviceId),
+    signed_in: SignedIn,
     parent: Option<&Opaque>,
     (client, scope): (Option<ClientId>, &str),
 ) -> Result<Tokens, Problem> {
     let now = Utc::now();
-    let (refresh_token, opaque) = Opaque::new(account.0)?;
-    devices_store::insert_refresh(tx, (account, device), &opaque, parent, now).await?;
+    let (refresh_token, opaque) = Opaque::new(signed_in.account.0)?;
+    devices_store::insert_refresh(tx, signed_in, &opaque, parent, now).await?;
     Ok(Tokens {
-        access_token: keys.sign_for(client, (account, device), scope, now)?,
+        access_token: keys.sign_for(client, (signed_in.account, signed_in.device), scope, now)?,
         token_type: "Bearer",
         expires_in: ACCESS_SECONDS,
         refresh_token,
-        refresh_expires_in: REFRESH_SECONDS,
+        refresh_expires_in: signed_in.refresh_seconds(now),
     })
 }
 
@@ -173,7 +173,7 @@ pub fn wrong() -> Problem {
     Problem::new(Code::Unauthenticated, "The e-mail address or the password is wrong.")
 }
 
-/// Signs in; each sign-in is a device of its own.
+/// Signs in; each sign-in is a device of its own. An account has 50 at a time: one more ends the one used least lately.
 ///
 /// Wrong tries are counted for each network and account. A device that was signed in before sends
 /// `earlier_refresh_token`, and wrong tries of others then never hold it up. Of a sign-in by any other device a confirmed
@@ -204,17 +204,17 @@ async fn sign_in(
         // Changed since it was checked: whoever changed it wants no sign-in with the old one.
         return Err(wrong());
     }
-    let device = devices_store::insert(&mut tx, account.id, &name, &from).await?;
+    let signed_in = devices_store::insert(&mut tx, account.id, &name, &from).await?;
     if second_factor {
-        second_factor_store::mark(&mut tx, account.id, device).await?;
+        second_factor_store::mark(&mut tx, account.id, signed_in.device).await?;
     }
-    let tokens = issue(&mut tx, &keys, (account.id, device), None).await?;
+    let tokens = issue(&mut tx, &keys, signed_in, None).await?;
     if noticed {
         let letter = Letter::SignIn { account: account.id, device: name, at: Utc::now() };
         mail::put(&mut tx, &letter, &account.email, None).await?;
     }
     tx.commit().await?;
-    audit::signs_in(account.id, Some(device));
+    audit::signs_in(account.id, Some(signed_in.device));
     Ok(uncached(StatusCode::OK, &tokens))
 }
 
@@ -222,7 +222,8 @@ async fn sign_in(
 ///
 /// When the answer is lost, send the same token again: within 60 seconds it is good once more, unless what it was
 /// exchanged for is in use. Using a token twice in any other way tells that a copy exists, and ends that sign-in. Calls with one token at
-/// the same moment get tokens that are all good until one of them is used; 409 asks a third to take those.
+/// the same moment get tokens that are all good until one of them is used; 409 asks a third to take those. A sign-in ends 400 days
+/// after it began, however often it was refreshed: `refresh_expires_in` never leads beyond.
 #[utoipa::path(
     post, path = "/v1/auth/refresh", impl_for = refresh, tag = "accounts",
     responses(
@@ -276,8 +277,8 @@ pub async fn renew(
 ) -> Result<Tokens, Problem> {
     let mut tx = db.account_tx().await?;
     match devices_store::exchange(&mut tx, token, from, arrived).await? {
-        Exchange::Good(device) => {
-            let tokens = issue_for(&mut tx, keys, (AccountId(token.owner), device), Some(token), given).await?;
+        Exchange::Good(signed_in) => {
+            let tokens = issue_for(&mut tx, keys, signed_in, Some(token), given).await?;
             tx.commit().await?;
             Ok(tokens)
         }

@@ -123,6 +123,12 @@ struct SignInLimits {
     /// A refresh token that is not used, seconds.
     #[schema(minimum = 1, example = 5_184_000)]
     refresh_seconds: i64,
+    /// A sign-in, days, however often it is refreshed.
+    #[schema(minimum = 1, example = 400)]
+    days: i64,
+    /// Sign-ins of one account at a time; one more ends the one used least lately.
+    #[schema(minimum = 1, example = 50)]
+    at_once: i64,
 }
 
 impl View {
@@ -152,7 +158,12 @@ impl View {
                 member: holding::HELD_PER_MEMBER,
                 former_member: holding::HELD_PER_FORMER,
             },
-            sign_in: SignInLimits { access_seconds: token::ACCESS_SECONDS, refresh_seconds: token::REFRESH_SECONDS },
+            sign_in: SignInLimits {
+                access_seconds: token::ACCESS_SECONDS,
+                refresh_seconds: token::REFRESH_SECONDS,
+                days: token::SIGN_IN_DAYS,
+                at_once: token::SIGN_INS,
+            },
         }
     }
 }

@@ -191,10 +191,11 @@ async fn exchange(db: &Db, keys: &Keys, from: &Network, client: ClientId, sent: 
     if pending.expires_at <= Utc::now() {
         return Err(none());
     }
-    let device = devices_store::insert(&mut tx, account, &name, from).await?;
+    let signed_in = devices_store::insert(&mut tx, account, &name, from).await?;
+    let device = signed_in.device;
     codes_store::give_to_app(&mut tx, (account, device), client, &pending.of.scopes).await?;
     codes_store::take(&mut tx, &code, Some(device)).await?;
-    let tokens = sign_in::issue_for(&mut tx, keys, (account, device), None, (Some(client), &scopes.join(" "))).await?;
+    let tokens = sign_in::issue_for(&mut tx, keys, signed_in, None, (Some(client), &scopes.join(" "))).await?;
     tx.commit().await?;
     audit::signs_in(account, Some(device));
     Ok(given(tokens, client, &scopes))

@@ -26,6 +26,11 @@ impl AccountTx {
         &mut self.tx
     }
 
+    /// Whether tables are spread over several servers.
+    pub(super) const fn spread(&self) -> bool {
+        self.known.spread
+    }
+
     /// Notes that a sign-in of an account ends with this transaction, so that those who wait with it are told.
     pub fn ends_sign_in(&mut self, account: AccountId) {
         self.ended.push(account);

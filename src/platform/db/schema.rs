@@ -9,7 +9,7 @@ use super::life;
 pub static MIGRATOR: Migrator = sqlx::migrate!();
 
 /// The migration that spreads all tables over the servers of a distributed PostgreSQL.
-const SPREADS: i64 = 70;
+const SPREADS: i64 = 71;
 
 /// Until then tables stay where they are made: commands of earlier files are refused of spread tables, not of others.
 const LATER: &str = "create or replace function ops.distribute() returns void language sql as ''";

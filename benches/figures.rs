@@ -1,13 +1,15 @@
-//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`, `http`; all of them when none is named.
+//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`, `http`, `scale`; all of them but the last, which takes long and much of the disk, when none is named.
 //!
 //! Words after `sync` choose among its own: `pages`, `pushes`, `first`, `polls`; words after `flood` among `plans`,
-//! `bodies`, `sockets`; words after `http` among the routes, by their keys in `http_figures/routes.rs`.
+//! `bodies`, `sockets`; words after `http` among the routes, by their keys in `http_figures/routes.rs`; words after `scale`
+//! are a percentage and a folder.
 
 mod estimate_figures;
 mod flood_figures;
 mod http_figures;
 mod lane_plan_figures;
 mod progress_figures;
+mod scale_figures;
 mod sync_figures;
 
 fn main() {
@@ -32,5 +34,8 @@ fn main() {
     }
     if wanted("http") {
         http_figures::run(rest);
+    }
+    if name == "scale" {
+        scale_figures::run(rest);
     }
 }

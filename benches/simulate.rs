@@ -2,12 +2,13 @@
 //! known, and what offline sync does under faults.
 //!
 //! `estimate --seeds N --athletes N`: N squads, N athletes in each. `squad --seeds N`: N clubs, in private lanes and in planned
-//! ones. `sync --seeds N`: N seeds of 100,000 operations.
+//! ones. `sync --seeds N --folder PATH`: N seeds of 100,000 operations; those whose figures are in the folder are not run again.
 
 // Prints figures, its inputs are its own, and a broken promise ends it loudly.
 #![allow(clippy::expect_used, clippy::unwrap_used, clippy::panic, clippy::print_stdout, clippy::print_stderr)]
 #![allow(clippy::cast_precision_loss, missing_docs)]
 
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 #[path = "../tests/api/contract.rs"]
@@ -35,7 +36,7 @@ mod support;
 use simulate_figures::{Size, estimate, squad, sync};
 use simulation::dice;
 
-const USAGE: &str = "usage: simulate [estimate | squad | sync] [--seeds N] [--athletes N], both from 1 to 999";
+const USAGE: &str = "usage: simulate [estimate | squad | sync] [--seeds N] [--athletes N], both from 1 to 999; sync also [--folder PATH]";
 
 fn main() -> ExitCode {
     // Cargo says so to every bench.
@@ -44,13 +45,17 @@ fn main() -> ExitCode {
     if what.is_some() {
         words.remove(0);
     }
+    let folder = words.iter().position(|word| word == "--folder").and_then(|at| {
+        let option: Vec<String> = words.drain(at..words.len().min(at + 2)).collect();
+        option.get(1).map(PathBuf::from)
+    });
     let asked = words.iter().any(|word| word == "--seeds");
     let done = match (what.as_deref(), size(words.into_iter())) {
         (None | Some("estimate"), Some(size)) => {
             estimate::run(size);
             true
         }
-        (Some("sync"), Some(size)) => sync::run(size.seeds),
+        (Some("sync"), Some(size)) => sync::run(size.seeds, folder.as_deref()),
         (Some("squad"), Some(size)) => {
             squad::run(if asked { size.seeds } else { squad::CLUBS });
             true

@@ -6,10 +6,10 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::print_stdout)] // prints figures, inputs are its own
 
-mod load;
-mod meter;
+pub mod load;
+pub mod meter;
 mod peers;
-mod routes;
+pub mod routes;
 
 use std::fs;
 
@@ -33,6 +33,8 @@ const SPREAD: f64 = 5.0;
 /// often as each stack's.
 const BY_CLOCK: [(&str, f64); 1] = [("node", 2.5)];
 const BY_CPU: [(&str, f64); 2] = [("node", 4.0), ("python", 8.0)];
+/// The first of the clubs that are asked about.
+const FIRST: u32 = 1;
 /// Most resident memory before anybody asked, MB.
 const IDLE: f64 = 60.0;
 
@@ -59,7 +61,7 @@ fn verdict(good: bool) -> &'static str {
 pub fn run(names: &[String]) {
     let bench = Bench::open();
     let recorder = Recorder::start(&bench);
-    let ground = Ground::fill(&bench, &recorder.service.address);
+    let ground = Ground::fill(&bench, &recorder.service.address, FIRST);
     let wanted = |route: &Route| names.is_empty() || names.iter().any(|name| name == route.key);
     let routes: Vec<Route> = ground.routes(&bench).into_iter().filter(wanted).collect();
     let scripts: Vec<(&Route, Script)> = routes.iter().map(|route| (route, script(&recorder, route))).collect();
@@ -96,7 +98,7 @@ fn script(recorder: &Recorder<'_>, route: &Route) -> Script {
     })
 }
 
-fn postmaster(bench: &Bench) -> u32 {
+pub fn postmaster(bench: &Bench) -> u32 {
     let text = fs::read_to_string(bench.folder.join("cluster/data/postmaster.pid")).expect("the server runs");
     text.lines().next().and_then(|line| line.trim().parse().ok()).expect("its process")
 }

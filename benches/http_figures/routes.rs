@@ -14,12 +14,11 @@ const EVERY: i64 = 3;
 /// Who runs in the lane plan, over so many lanes.
 const RUNNERS: usize = 40;
 const LANES: u32 = 6;
-/// The club whose log is read: so many changes, and so many pages before its last one.
-const LOGGED: u32 = 1;
+/// The log that is read: so many changes, and so many pages before its last one.
 const CHANGES: u32 = 50_000;
 const BEFORE_LAST: usize = 30;
-/// The clubs that are pushed to, one a client.
-const PUSHED: u32 = pushes::FIRST;
+/// Clubs that are pushed to, one a client.
+const PUSHED: u32 = 8;
 
 /// A route.
 pub struct Route {
@@ -85,21 +84,22 @@ fn unmarked(text: &str, random: u64) -> String {
 pub struct Ground {
     squad: Squad,
     token: String,
+    /// The club whose log is read; those that are pushed to follow.
+    logged: u32,
 }
 
 impl Ground {
-    /// Fills the database: the squad through the service, the clubs with a long log straight into the tables.
-    pub fn fill(bench: &Bench, address: &str) -> Self {
+    /// Fills the database: the squad through the service, the clubs with a log straight into the tables, from this number on.
+    pub fn fill(bench: &Bench, address: &str, logged: u32) -> Self {
         let mut wire = Wire::open(address);
         let days: Vec<i64> = (1..=SESSIONS).rev().map(|number| number * EVERY).collect();
-        let squad = Squad::found(&mut wire, "season", ATHLETES, &days);
+        let squad = Squad::found(&mut wire, &format!("season-{logged}"), ATHLETES, &days);
         bench.sql(async |conn| {
-            clubs::found(conn, LOGGED, LOGGED, 1).await;
-            clubs::found(conn, PUSHED, PUSHED + 7, 1).await;
+            clubs::found(conn, logged, logged + PUSHED, 1).await;
         });
         // A token of a phone that is up to date, before the log grows beyond it.
-        let access = clubs::access(&bench.keys, LOGGED, 1);
-        let page = format!("/v1/clubs/{}/changes?limit=500", clubs::club_id(LOGGED));
+        let access = clubs::access(&bench.keys, logged, 1);
+        let page = format!("/v1/clubs/{}/changes?limit=500", clubs::club_id(logged));
         wire.call(&wire::get(&page, &access));
         let mut tokens = Vec::new();
         let mut next = |wire: &Wire| {
@@ -111,7 +111,7 @@ impl Ground {
             )
         };
         let (mut last, _) = next(&wire);
-        bench.sql(async |conn| clubs::fill(conn, LOGGED, CHANGES).await);
+        bench.sql(async |conn| clubs::fill(conn, logged, clubs::ATHLETES, CHANGES).await);
         loop {
             wire.call(&wire::get(&format!("{page}&sync_token={last}"), &access));
             let (token, more) = next(&wire);
@@ -123,7 +123,7 @@ impl Ground {
         // Its athletes came first, each with all that was recorded since: what follows is what a phone reads from day to day.
         let token = tokens.swap_remove(tokens.len() - BEFORE_LAST);
         bench.settle();
-        Self { squad, token }
+        Self { squad, token, logged }
     }
 
     /// The routes, with tokens that are new.
@@ -132,7 +132,7 @@ impl Ground {
         let Squad { club, athletes, groups: [all, twelve], session, .. } = &self.squad;
         let access = renewed(bench, &self.squad.access);
         let get = |name, key, path: String| Route::get(name, key, &format!("{club}{path}"), &access);
-        let log = format!("/v1/clubs/{}/changes?limit=500&sync_token={}", clubs::club_id(LOGGED), self.token);
+        let log = format!("/v1/clubs/{}/changes?limit=500&sync_token={}", clubs::club_id(self.logged), self.token);
         let athlete = &athletes[athletes.len() / 2];
         let season = chrono::Utc::now().date_naive() - chrono::Duration::days(SESSIONS * EVERY);
         let plan = json!({"id": format!("{MARK}-7000-8000-00000000aaaa"), "lanes": LANES, "capacity": 8,
@@ -140,11 +140,9 @@ impl Ground {
         let (plan, plans) = (plan.to_string(), format!("{club}/sessions/{session}/lane-plans"));
         let of_plan = access.clone();
         let body = pushes::body();
-        let phones: Vec<(String, String)> = (0..8)
-            .map(|client| {
-                let path = format!("/v1/clubs/{}/changes", clubs::club_id(PUSHED + client));
-                (path, clubs::access(&bench.keys, PUSHED + client, 1))
-            })
+        let pushed = self.logged + 1;
+        let phones: Vec<(String, String)> = (pushed..pushed + PUSHED)
+            .map(|club| (format!("/v1/clubs/{}/changes", clubs::club_id(club)), clubs::access(&bench.keys, club, 1)))
             .collect();
         vec![
             Route { ceiling: Some(0.6), peers: true, ..get("one athlete", "one", format!("/athletes/{athlete}")) },
@@ -174,7 +172,7 @@ impl Ground {
                 ..get("lane plan, 40 athletes, 6 lanes", "plan", String::new())
             },
             Route {
-                source: (Some(PUSHED), pushes::ITEMS as usize),
+                source: (Some(pushed), pushes::ITEMS as usize),
                 call: Box::new(move |client, random| {
                     let (path, access) = phones.get(client as usize).expect("a club for each client");
                     wire::post(path, access, unmarked(&body, random).as_bytes())
@@ -186,7 +184,7 @@ impl Ground {
             Route {
                 ceiling: Some(0.8),
                 peers: true,
-                ..Route::get("page of 500 changes", "page", &log, &clubs::access(&bench.keys, LOGGED, 1))
+                ..Route::get("page of 500 changes", "page", &log, &clubs::access(&bench.keys, self.logged, 1))
             },
             get("200 runs", "runs", "/runs?limit=200".to_owned()),
         ]

@@ -1,5 +1,8 @@
 //! What offline sync does under a bad network, many seeds of it, as a table.
 
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::str::FromStr;
 use std::sync::Mutex;
@@ -8,6 +11,8 @@ use std::time::{Duration, Instant};
 
 use lanewright::platform::cluster;
 use lanewright::platform::db::MIGRATOR;
+use lanewright::platform::token::sha256;
+use serde::{Deserialize, Serialize};
 use sqlx::postgres::{PgConnectOptions, PgConnection};
 use sqlx::{AssertSqlSafe, ConnectOptions, Connection, Executor};
 use tokio::runtime::Runtime;
@@ -21,10 +26,50 @@ const INSTANCES: usize = 2;
 /// Operations of each seed.
 const OPERATIONS: u64 = 100_000;
 
-/// Simulates so many seeds beside a private server, or the one of `DATABASE_URL`; whether all went well.
-pub fn run(seeds: u32) -> bool {
-    let Ok(url) = std::env::var("DATABASE_URL") else { return runtime().block_on(beside_a_server(seeds)) };
-    simulate(&PgConnectOptions::from_str(&url).expect("a database address"), seeds);
+/// What a seed that ended left in the folder.
+#[derive(Serialize, Deserialize)]
+struct Ended {
+    /// Of the program that ran it, SHA-256.
+    program: String,
+    figures: Figures,
+}
+
+/// Where seeds that ended are kept, so that a long run may be done in parts.
+struct Kept {
+    folder: Option<PathBuf>,
+    program: String,
+}
+
+impl Kept {
+    fn of(folder: Option<&Path>) -> Self {
+        let program = fs::read(std::env::current_exe().expect("the path of this program")).expect("this program");
+        let program = sha256(&program).iter().take(6).map(|byte| format!("{byte:02x}")).collect();
+        if let Some(folder) = folder {
+            fs::create_dir_all(folder).expect("a folder of ours");
+        }
+        Self { folder: folder.map(Path::to_path_buf), program }
+    }
+
+    fn file(&self, seed: u32) -> Option<PathBuf> {
+        self.folder.as_ref().map(|folder| folder.join(format!("seed-{seed}.json")))
+    }
+
+    fn find(&self, seed: u32) -> Option<Ended> {
+        let text = fs::read_to_string(self.file(seed)?).ok()?;
+        Some(serde_json::from_str(&text).expect("what this program wrote"))
+    }
+
+    fn keep(&self, seed: u32, ended: &Ended) {
+        let Some(file) = self.file(seed) else { return };
+        fs::write(file, serde_json::to_vec(ended).expect("figures")).expect("a file of ours");
+    }
+}
+
+/// Simulates so many seeds beside a private server, or the one of `DATABASE_URL`; whether all went well. Seeds whose figures
+/// are in the folder are not run again.
+pub fn run(seeds: u32, folder: Option<&Path>) -> bool {
+    let Ok(url) = std::env::var("DATABASE_URL") else { return runtime().block_on(beside_a_server(seeds, folder)) };
+    simulate(&PgConnectOptions::from_str(&url).expect("a database address"), seeds, &Kept::of(folder));
     let whole = modelled(seeds);
     killed(seeds) && whole
 }
@@ -53,9 +98,12 @@ fn killed(seeds: u32) -> bool {
 }
 
 /// Runs this program again beside a server that exists only for it.
-async fn beside_a_server(seeds: u32) -> bool {
+async fn beside_a_server(seeds: u32, folder: Option<&Path>) -> bool {
     let program = std::env::current_exe().expect("the path of this program").into_os_string();
-    let command = vec![program, "sync".into(), "--seeds".into(), seeds.to_string().into()];
+    let mut command = vec![program, "sync".into(), "--seeds".into(), seeds.to_string().into()];
+    if let Some(folder) = folder {
+        command.extend(["--folder".into(), folder.into()]);
+    }
     match cluster::run_with_ephemeral_cluster(command).await {
         Ok(code) => code == std::process::ExitCode::SUCCESS,
         Err(error) => {
@@ -66,9 +114,9 @@ async fn beside_a_server(seeds: u32) -> bool {
 }
 
 /// Runs the seeds, one on each core at a time, each in a database of its own.
-fn simulate(server: &PgConnectOptions, seeds: u32) {
+fn simulate(server: &PgConnectOptions, seeds: u32, kept: &Kept) {
     let begun = Instant::now();
-    let (next, all) = (AtomicU32::new(1), Mutex::new(Figures::default()));
+    let (next, all) = (AtomicU32::new(1), Mutex::new((Figures::default(), BTreeMap::<String, u32>::new())));
     let work = || {
         let runtime = runtime();
         loop {
@@ -76,9 +124,15 @@ fn simulate(server: &PgConnectOptions, seeds: u32) {
             if seed > seeds {
                 return;
             }
-            let one = runtime.block_on(one_seed(server, seed));
-            eprintln!("seed {seed}: {} operations, {} s so far", one.operations(), begun.elapsed().as_secs());
-            all.lock().expect("no seed failed").add(&one);
+            let ended = kept.find(seed).unwrap_or_else(|| {
+                let figures = runtime.block_on(one_seed(server, seed));
+                Ended { program: kept.program.clone(), figures }
+            });
+            kept.keep(seed, &ended);
+            eprintln!("seed {seed}: {} operations, {} s so far", ended.figures.operations(), begun.elapsed().as_secs());
+            let mut all = all.lock().expect("no seed failed");
+            all.0.add(&ended.figures);
+            *all.1.entry(ended.program).or_default() += 1;
         }
     };
     std::thread::scope(|scope| {
@@ -88,9 +142,12 @@ fn simulate(server: &PgConnectOptions, seeds: u32) {
     });
     println!("\n## Real service, simulated network: 20 phones, 4 clubs, one of them under 100 times the load\n");
     println!("| figure | value |\n| --- | --- |");
-    for (name, figure) in all.into_inner().expect("no seed failed").lines() {
+    let (figures, programs) = all.into_inner().expect("no seed failed");
+    for (name, figure) in figures.lines() {
         println!("| {name} | {figure} |");
     }
+    let programs: Vec<String> = programs.iter().map(|(program, seeds)| format!("{program}: {seeds}")).collect();
+    println!("| Seeds by program (the first of its SHA-256) | {} |", programs.join(", "));
     println!("| Instances of the service before the database of a seed | {INSTANCES} |");
     println!("| Seconds | {} |", begun.elapsed().as_secs());
 }

@@ -6,7 +6,7 @@ use lanewright::platform::token::Keys;
 use sqlx::{AssertSqlSafe, PgConnection};
 use uuid::Uuid;
 
-/// Athletes of a filled club.
+/// Athletes of a filled club of the figures of sync.
 pub const ATHLETES: u32 = 199;
 
 /// The id of a club.
@@ -97,26 +97,30 @@ pub async fn found(conn: &mut PgConnection, from: u32, to: u32, phones: u32) {
     .await;
 }
 
-/// Adds so many changes to a club: 85 % runs, 5 % each of assessments, sessions and edits of athletes.
+/// Adds so many changes to a club of so many athletes, two at least: 85 % runs, 5 % each of assessments, sessions and edits of
+/// athletes.
 ///
 /// Ids grow with time, as version 7 makes them. Each record carries the number of its last change.
 #[allow(clippy::too_many_lines)] // one statement for each table
-pub async fn fill(conn: &mut PgConnection, number: u32, changes: u32) {
+pub async fn fill(conn: &mut PgConnection, number: u32, athletes: u32, changes: u32) {
     let (club, group, account) = (club_id(number), part(1, "9609", 0), part(number, "acc0", 1));
     let athlete = |k: &str| format!("(lpad(to_hex({k}), 8, '0') || '-a711-7000-8000-000000000000')::uuid");
     let own =
         |word: &str| format!("(lpad(to_hex(i), 8, '0') || '-{word}-7000-8000-' || substr(md5(i::text), 1, 12))::uuid");
-    let session =
-        |i: &str| format!("(lpad(to_hex(greatest({i} / 20, 11)), 8, '0') || '-5e55-7000-8000-000000000000')::uuid");
-    // Rows 1 to 198 create the athletes after the first; a session comes with every 20th row from 220 on.
-    let news = ATHLETES - 1;
+    // The first rows create the athletes after the first; a session comes with every 20th row after them.
+    let news = athletes - 1;
+    let first = news / 20 + 2;
+    let sessions = 20 * first;
+    let session = |i: &str| {
+        format!("(lpad(to_hex(greatest({i} / 20, {first})), 8, '0') || '-5e55-7000-8000-000000000000')::uuid")
+    };
     let kind = format!(
-        "case when i <= {news} then 'athlete' when i % 20 = 0 and i >= 220 then 'session' when i % 20 = 10 then 'athlete'
+        "case when i <= {news} then 'athlete' when i % 20 = 0 and i >= {sessions} then 'session' when i % 20 = 10 then 'athlete'
          when i % 20 = 5 then 'assessment' else 'run' end"
     );
     let (run, rating) = (own("4aaa"), own("a55e"));
-    let (subject, its_session) = (athlete(&format!("i * 7 % {ATHLETES} + 1")), session("i"));
-    let (added, edited) = (athlete("i + 1"), athlete(&format!("i / 20 % {ATHLETES} + 1")));
+    let (subject, its_session) = (athlete(&format!("i * 7 % {athletes} + 1")), session("i"));
+    let (added, edited) = (athlete("i + 1"), athlete(&format!("i / 20 % {athletes} + 1")));
     // The root of what stands below an athlete, and of what is a root itself.
     let (root_kind, root) = (
         "case when kind = 'session' then kind else 'athlete' end",

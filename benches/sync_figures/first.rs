@@ -16,7 +16,7 @@ pub fn run(bench: &Bench) {
     const CLUB: u32 = 10;
     bench.sql(async |conn| {
         clubs::found(conn, CLUB, CLUB, 1).await;
-        clubs::fill(conn, CLUB, CHANGES).await;
+        clubs::fill(conn, CLUB, clubs::ATHLETES, CHANGES).await;
     });
     bench.settle();
     let access = clubs::access(&bench.keys, CLUB, 1);

@@ -35,14 +35,26 @@ pub struct Bench {
     pub keys: Keys,
     /// Where everything is, the database in `cluster`.
     pub folder: PathBuf,
+    /// Whether it stays.
+    kept: bool,
 }
 
 impl Bench {
-    /// Starts the database and migrates it.
+    /// Starts a database that lasts as long as this, and migrates it.
     pub fn open() -> Self {
-        let runtime = Runtime::new().expect("threads");
         let folder = std::env::temp_dir().join(format!("lanewright-figures-{}", std::process::id()));
         fs::create_dir(&folder).expect("a new folder");
+        Self::at(folder, false)
+    }
+
+    /// Starts the database of a folder that stays, and migrates it.
+    pub fn kept(folder: PathBuf) -> Self {
+        fs::create_dir_all(&folder).expect("a folder of ours");
+        Self::at(folder, true)
+    }
+
+    fn at(folder: PathBuf, kept: bool) -> Self {
+        let runtime = Runtime::new().expect("threads");
         // The server runs as an account of its own when we are root.
         fs::set_permissions(&folder, Permissions::from_mode(0o711)).expect("our folder");
         let (cluster, keys) = runtime.block_on(async {
@@ -52,7 +64,7 @@ impl Bench {
             let keys = Keys::load(&Db::lazy(cluster.connect_options(), 1)).await.expect("keys");
             (cluster, keys)
         });
-        Self { runtime, cluster, keys, folder }
+        Self { runtime, cluster, keys, folder, kept }
     }
 
     /// Runs with a connection of the superuser, whom row security does not stop.
@@ -73,10 +85,12 @@ impl Bench {
         });
     }
 
-    /// Stops the database and drops it.
+    /// Stops the database, and drops it unless it stays.
     pub fn close(self) {
         self.runtime.block_on(self.cluster.close()).expect("PostgreSQL stops");
-        fs::remove_dir_all(&self.folder).expect("our folder");
+        if !self.kept {
+            fs::remove_dir_all(&self.folder).expect("our folder");
+        }
     }
 }
 

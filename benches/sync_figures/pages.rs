@@ -79,8 +79,8 @@ pub fn run(bench: &Bench) {
     let mut wire = Wire::open(&service.address);
     let mut logs = [Log::begin(bench, &mut wire, 1), Log::begin(bench, &mut wire, 2)];
     bench.sql(async |conn| {
-        clubs::fill(conn, 1, SHORT).await;
-        clubs::fill(conn, 2, LONG).await;
+        clubs::fill(conn, 1, clubs::ATHLETES, SHORT).await;
+        clubs::fill(conn, 2, clubs::ATHLETES, LONG).await;
     });
     bench.settle();
     // The service closes a connection that was silent for a minute.

@@ -102,7 +102,7 @@ fn measure(bench: &Bench, service: &Service, clubs: u32, round: u32) -> Vec<Dura
 }
 
 /// Bytes that the server has ever written to its log.
-async fn wal(conn: &mut PgConnection) -> i64 {
+pub async fn wal(conn: &mut PgConnection) -> i64 {
     let sql = "select pg_wal_lsn_diff(pg_current_wal_insert_lsn(), '0/0')::bigint";
     sqlx::query_scalar(sql).fetch_one(conn).await.expect("a position")
 }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_json::Value;
 
 use super::service::pack;
@@ -38,7 +39,7 @@ pub const FAULTS: [&str; 26] = [
 ];
 
 /// Counts of one seed or many.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Figures {
     pub seeds: u64,
     /// Items done on phones.
@@ -48,6 +49,7 @@ pub struct Figures {
     pub requests: u64,
     /// Commits that changed something, counted by the clubs' counters at the end.
     pub changes: i64,
+    #[serde(deserialize_with = "known_faults")]
     pub faults: BTreeMap<&'static str, u64>,
     pub items_sent: u64,
     pub bytes_up: u64,
@@ -70,6 +72,15 @@ pub struct Figures {
     pub edits: u64,
     /// Notes that phones show about held facts.
     pub notes: u64,
+}
+
+fn known_faults<'de, D: Deserializer<'de>>(from: D) -> Result<BTreeMap<&'static str, u64>, D::Error> {
+    let named = BTreeMap::<String, u64>::deserialize(from)?;
+    let known = |name: &str| FAULTS.into_iter().find(|fault| *fault == name);
+    named
+        .into_iter()
+        .map(|(name, count)| known(&name).map(|fault| (fault, count)).ok_or_else(|| serde::de::Error::custom(name)))
+        .collect()
 }
 
 impl Figures {

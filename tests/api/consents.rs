@@ -75,7 +75,7 @@ impl Squad {
         }
         let visible = grants::visible_athletes(&mut tx, &[athlete]).await.unwrap().contains_key(&athlete);
         let seen = grants::seen_athletes(&mut tx).await.unwrap().contains(&athlete);
-        let there: bool = sqlx::query_scalar("select exists (select from athletes where id = $1)")
+        let there: bool = sqlx::query_scalar("select exists (select 1 from athletes where id = $1)")
             .bind(athlete)
             .fetch_one(tx.conn())
             .await

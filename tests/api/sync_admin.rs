@@ -187,7 +187,7 @@ async fn old_rows_go_and_tokens_before_them_expire(pool: PgPool) {
     )
     .await;
     assert_eq!(sync::compact(&db).await.unwrap(), 0, "young rows stay, however many");
-    sql(&squad, "update club_change set at = at - interval '91 days'").await;
+    sql(&squad, "update club_change set at = (at at time zone 'UTC' - interval '91 days') at time zone 'UTC'").await;
     assert!(sync::compact(&db).await.unwrap() > 5);
     assert_eq!(count(&squad, "club_change").await, 10_000);
     let token = phone.token.take().unwrap();

@@ -22,7 +22,7 @@ use crate::chores;
 use crate::platform::audit::{self, Checked, hex};
 use crate::platform::cluster::{self, Cluster, ClusterError};
 use crate::platform::config::{Config, ConfigError, database_password, erasures_file, health_address, listen_address};
-use crate::platform::db::{Db, MIGRATOR, StoreError};
+use crate::platform::db::{self, Db, StoreError};
 use crate::platform::ids::ClubId;
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
@@ -138,7 +138,7 @@ impl Database {
 
     async fn migrate(&self) -> Result<(), ServeError> {
         let mut connection: PgConnection = self.options.connect().await?;
-        MIGRATOR.run(&mut connection).await?;
+        db::migrate(&mut connection).await?;
         Ok(())
     }
 

@@ -3,6 +3,7 @@
 mod account_tx;
 mod audience;
 mod audited;
+mod begin;
 mod changes;
 mod error;
 mod hold;
@@ -11,18 +12,18 @@ mod locks;
 mod parts;
 mod plain;
 mod queue;
+mod schema;
 pub mod unique;
 mod upkeep;
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicI32, Ordering};
 use std::time::Duration;
 
 use chrono::{NaiveDate, Utc};
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
-use sqlx::{AssertSqlSafe, PgConnection, PgPool, Postgres, Transaction};
+use sqlx::{PgConnection, PgPool, Postgres, Transaction};
 use uuid::Uuid;
 
 use super::erasures;
@@ -34,17 +35,17 @@ use queue::Queue;
 
 pub use account_tx::{AccountTx, Accounts};
 pub use audience::Audience;
+use begin::enter;
 pub use changes::{Change, Kind, Named, REDATE, Receipt, Revs};
 pub use error::StoreError;
 pub use hold::{Hold, one_connection};
+use life::Known;
 pub use parts::Parts;
 pub(crate) use plain::plain_reads;
+pub use schema::{MIGRATOR, migrate};
 
 /// What was computed for a record before its transaction, or why it cannot be stored.
 pub type Prepared = Result<serde_json::Value, Vec<Fault>>;
-
-/// The migrations, embedded at compile time.
-pub static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!();
 
 /// Who acts in a club, and what they may see of its people.
 #[derive(Clone, Debug)]
@@ -78,7 +79,7 @@ pub struct Db {
     pool: PgPool,
     /// Before the connections of the pool, so that nobody waits in the pool.
     queue: Arc<Queue>,
-    life: Arc<AtomicI32>,
+    server: Arc<life::Server>,
     /// Where erasures are noted outside the database.
     erasures: Option<Arc<Path>>,
 }
@@ -95,8 +96,8 @@ impl Db {
             ("statement_timeout", "15s"),
             ("idle_in_transaction_session_timeout", "5s"),
         ]);
-        let life = Arc::new(AtomicI32::new(1));
-        let noted = Arc::clone(&life);
+        let server = Arc::new(life::Server::new());
+        let noted = Arc::clone(&server);
         let pool = PgPoolOptions::new()
             .after_connect(move |conn, _| {
                 let noted = Arc::clone(&noted);
@@ -107,7 +108,7 @@ impl Db {
             .idle_timeout(Duration::from_mins(5))
             .test_before_acquire(false)
             .connect_lazy_with(options);
-        Self { pool, queue: Queue::of(connections), life, erasures: None }
+        Self { pool, queue: Queue::of(connections), server, erasures: None }
     }
 
     /// The same, whose connections have the turns of a lane.
@@ -135,8 +136,8 @@ impl Db {
     /// # Errors
     /// When the database is away, or too many wait for it.
     pub async fn account_tx(&self) -> Result<AccountTx, StoreError> {
-        let begun = self.begin(None, "BEGIN".to_owned()).await?;
-        Ok(AccountTx::new(begun, self.life.load(Ordering::Relaxed)))
+        let begun = self.begin(None, "BEGIN", None).await?;
+        Ok(AccountTx::new(begun, self.server.known()))
     }
 
     /// A read-only transaction in one club.
@@ -144,13 +145,9 @@ impl Db {
     /// # Errors
     /// When the database is away, or too many wait for it.
     pub async fn read(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
-        let begin = format!("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY; {}", enter(club, actor.account));
-        Ok(ClubTx::new(
-            self.begin(Some(who(club, actor)), begin).await?,
-            self.life.load(Ordering::Relaxed),
-            club,
-            actor.clone(),
-        ))
+        let begin = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY";
+        let begun = self.begin(Some(who(club, actor)), begin, Some(enter(club, actor.account))).await?;
+        Ok(ClubTx::new(begun, self.server.known(), club, actor.clone()))
     }
 
     /// A writing transaction in one club.
@@ -158,13 +155,8 @@ impl Db {
     /// # Errors
     /// When the database is away, or too many wait for it.
     pub async fn write(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
-        let begin = format!("BEGIN; {}", enter(club, actor.account));
-        let mut tx = ClubTx::new(
-            self.begin(Some(who(club, actor)), begin).await?,
-            self.life.load(Ordering::Relaxed),
-            club,
-            actor.clone(),
-        );
+        let begun = self.begin(Some(who(club, actor)), "BEGIN", Some(enter(club, actor.account))).await?;
+        let mut tx = ClubTx::new(begun, self.server.known(), club, actor.clone());
         tx.erasures.clone_from(&self.erasures);
         Ok(tx)
     }
@@ -180,37 +172,11 @@ impl Db {
         let wanted = MIGRATOR.iter().map(|migration| migration.version).max();
         if found >= wanted { Ok(()) } else { Err(StoreError::NotFound("current schema")) }
     }
-
-    /// Begins, after a turn of whoever asks; once more when the pooled connection had died unnoticed.
-    ///
-    /// In a task of its own, because a request may end at any await (its body is refused, its client is gone): a begin
-    /// that is dropped half-way would give its connection back to the pool inside a transaction, in the role and club
-    /// of that request.
-    async fn begin(
-        &self,
-        named: Option<Who>,
-        sql: String,
-    ) -> Result<(Transaction<'static, Postgres>, Hold), StoreError> {
-        let hold = Hold::take()?.with(&self.queue, named).await?;
-        let pool = self.pool.clone();
-        let begun = tokio::spawn(async move {
-            match pool.begin_with(AssertSqlSafe(sql.clone())).await {
-                Err(sqlx::Error::Io(_)) => pool.begin_with(AssertSqlSafe(sql)).await,
-                other => other,
-            }
-        });
-        Ok((begun.await.unwrap_or(Err(sqlx::Error::WorkerCrashed))?, hold))
-    }
 }
 
 /// Somebody who asks for rows of a club.
 fn who(club: ClubId, actor: &Actor) -> Who {
     Who { club: club.0, account: actor.account.0 }
-}
-
-/// The statements that put a transaction into one club, and of accounts show it one. The ids are typed UUIDs, so the text is safe.
-fn enter(club: ClubId, account: AccountId) -> String {
-    format!("SET LOCAL ROLE club_app; SET LOCAL app.club_id = '{club}'; SET LOCAL app.account_id = '{account}'")
 }
 
 /// A transaction that can touch the rows of one club only.
@@ -224,6 +190,10 @@ pub struct ClubTx {
     locks: locks::Locks,
     /// The life of the database as far as this instance knows.
     pub life: i32,
+    /// Whether tables are spread over several servers: a statement about a club and an account would ask two.
+    pub spread: bool,
+    /// Whether the transaction began with what belongs to an account.
+    of_account: bool,
     /// The club.
     pub club: ClubId,
     /// Who acts.
@@ -254,12 +224,14 @@ async fn note_erased(file: Arc<Path>, club: ClubId, changes: &[Change]) {
 }
 
 impl ClubTx {
-    fn new((tx, hold): (Transaction<'static, Postgres>, Hold), life: i32, club: ClubId, actor: Actor) -> Self {
+    fn new((tx, hold): (Transaction<'static, Postgres>, Hold), known: Known, club: ClubId, actor: Actor) -> Self {
         Self {
             tx,
             hold,
             locks: locks::Locks::default(),
-            life,
+            life: known.life,
+            spread: known.spread,
+            of_account: false,
             club,
             actor,
             audience: None,
@@ -353,6 +325,15 @@ impl ClubTx {
         PrintUnits::parse(&word).map_err(|_| StoreError::Corrupt("club"))
     }
 
+    /// A transaction over several servers is prepared on each in the role of the moment and committed in the one it began in;
+    /// where both parts of this one were written, those are to be the same.
+    async fn one_role(&mut self) -> Result<(), StoreError> {
+        if self.spread && self.of_account {
+            sqlx::raw_sql("SET LOCAL ROLE NONE").execute(&mut *self.tx).await?;
+        }
+        Ok(())
+    }
+
     /// Numbers the changes, writes the log and commits.
     ///
     /// The counter row is locked last, so per club the order of numbers is the order of commits.
@@ -369,6 +350,7 @@ impl ClubTx {
             }
             changes::complete(&mut self.tx, self.club, &self.receipts, &Revs::default()).await?;
             self.audit().await?;
+            self.one_role().await?;
             let done = self.tx.commit().await;
             super::news::tell(self.club, 0);
             done?;
@@ -377,6 +359,7 @@ impl ClubTx {
         let revs = changes::number(&mut self.tx, (self.club, self.life), &self.changes).await?;
         changes::complete(&mut self.tx, self.club, &self.receipts, &revs).await?;
         self.audit().await?;
+        self.one_role().await?;
         let done = self.tx.commit().await;
         // Also after an error: the answer may be lost, not the commit, and whoever looks finds it.
         super::news::tell(self.club, revs.last());

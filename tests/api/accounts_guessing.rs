@@ -46,7 +46,7 @@ fn wait_of(refused: &Answer) -> usize {
 
 /// Lets time pass for every limit.
 async fn pass(app: &TestApp, seconds: i32) {
-    sqlx::query("update throttles set refilled_at = refilled_at - make_interval(secs => $1)")
+    sqlx::query("update throttles set refilled_at = (refilled_at at time zone 'UTC' - make_interval(secs => $1)) at time zone 'UTC'")
         .bind(f64::from(seconds))
         .execute(&app.pool)
         .await

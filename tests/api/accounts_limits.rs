@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::{Answer, PASSWORD, TestApp};
+use crate::support::{Answer, PASSWORD, TestApp, in_club};
 
 /// Calls until it is refused for being too many; how many calls were not.
 async fn until_too_many(mut call: impl AsyncFnMut() -> Answer) -> usize {
@@ -137,11 +137,6 @@ async fn count(app: &TestApp, table: &str) -> i64 {
     sqlx::query_scalar(sqlx::AssertSqlSafe(format!("select count(*) from {table}"))).fetch_one(&app.pool).await.unwrap()
 }
 
-async fn in_club(app: &TestApp, club: &str, statements: &str) {
-    let text = format!("begin; set local app.club_id = '{club}'; {statements}; commit");
-    sqlx::raw_sql(sqlx::AssertSqlSafe(text)).execute(&app.pool).await.unwrap();
-}
-
 /// How many rows of a table the club has.
 async fn count_in(app: &TestApp, club: &str, table: &str) -> i64 {
     let mut tx = app.pool.begin().await.unwrap();
@@ -188,7 +183,7 @@ async fn what_nobody_needs_any_more_is_dropped_and_the_rest_stays(pool: PgPool) 
          select id, gen_random_uuid(), '', gen_random_uuid(), 200, 1, now() - make_interval(days => n) from clubs, generate_series(89, 91, 2) n"
             .to_owned(),
     ];
-    in_club(&app, &admin.club, &rows.join("; ")).await;
+    in_club(&app.pool, &admin.club, &rows.join("; ")).await;
 
     let young = chores::compact(&db(&app), Duration::zero()).await.unwrap().unwrap();
     assert_eq!((young.sign_ins, young.invitations, young.throttles), (0, 0, 0), "young rows stay: {young:?}");
@@ -206,7 +201,7 @@ async fn what_nobody_needs_any_more_is_dropped_and_the_rest_stays(pool: PgPool) 
         sqlx::query(statement).execute(&app.pool).await.unwrap();
     }
     in_club(
-        &app,
+        &app.pool,
         &admin.club,
         "update invitations set expires_at = now() - interval '31 days' where email = 'expired@club.example'",
     )

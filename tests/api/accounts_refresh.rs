@@ -74,7 +74,11 @@ async fn a_token_is_not_good_once_more_after_a_minute(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     let first = json!(app.admin_of("North").await.refresh);
     let second = refresh(&app, &first).await.expect(200).body;
-    sql(&app, "update refresh_tokens set used_at = used_at - interval '61 seconds'").await;
+    sql(
+        &app,
+        "update refresh_tokens set used_at = (used_at at time zone 'UTC' - interval '61 seconds') at time zone 'UTC'",
+    )
+    .await;
     refresh(&app, &first).await.expect(401);
     assert_eq!(me(&app, &second["access_token"]).await, 401);
     refresh(&app, &second["refresh_token"]).await.expect(401);
@@ -123,11 +127,16 @@ async fn a_third_call_at_the_same_moment_is_told_to_take_the_answer_of_the_other
 async fn a_sign_in_is_over_after_400_days_however_often_it_was_refreshed(pool: PgPool) {
     let app = TestApp::spawn(pool).await;
     let first = json!(app.admin_of("North").await.refresh);
-    sql(&app, "update devices set created_at = created_at - interval '399 days'").await;
+    sql(
+        &app,
+        "update devices set created_at = (created_at at time zone 'UTC' - interval '399 days') at time zone 'UTC'",
+    )
+    .await;
     let last = refresh(&app, &first).await.expect(200).body;
     let seconds = last["refresh_expires_in"].as_i64().unwrap();
     assert!((1..=86_400).contains(&seconds), "no token leads beyond the end: {seconds}");
-    sql(&app, "update devices set created_at = created_at - interval '1 day'").await;
+    sql(&app, "update devices set created_at = (created_at at time zone 'UTC' - interval '1 day') at time zone 'UTC'")
+        .await;
     refresh(&app, &last["refresh_token"]).await.expect(401);
 }
 

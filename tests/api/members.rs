@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::{Answer, Caller, TestApp};
+use crate::support::{Answer, Caller, TestApp, in_club};
 
 #[sqlx::test]
 async fn an_invited_person_joins_with_role_and_groups(pool: PgPool) {
@@ -195,9 +195,7 @@ async fn an_invitation_whose_maker_is_unknown_is_void(pool: PgPool) {
     let group = admin.group("Sprint").await;
     let guest = app.person("Guest One").await;
     let token = invite(&admin, &guest, &group).await;
-    let text =
-        format!("begin; set local app.club_id = '{}'; update invitations set invited_by = null; commit", admin.club);
-    sqlx::raw_sql(sqlx::AssertSqlSafe(text)).execute(&app.pool).await.unwrap();
+    in_club(&app.pool, &admin.club, "update invitations set invited_by = null").await;
     assert_eq!(states(&admin).await, ["void"]);
     accept(&guest, &token).await.expect(410);
 }

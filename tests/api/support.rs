@@ -320,6 +320,23 @@ fn matching(tag: &str) -> Vec<(&str, &str)> {
     if tag.is_empty() { Vec::new() } else { vec![("if-match", tag)] }
 }
 
+/// Carries out statements as the owner of a club's rows. They are sent one by one, without a semicolon inside of any: where tables
+/// are spread over servers, nothing stands beside a setting.
+pub async fn in_club(pool: &PgPool, club: &str, statements: &str) {
+    let mut tx = pool.begin().await.unwrap();
+    let enter = format!("set local app.club_id = '{}'", uuid::Uuid::parse_str(club).unwrap());
+    for statement in std::iter::once(enter.as_str()).chain(statements.split(';')) {
+        sqlx::raw_sql(sqlx::AssertSqlSafe(statement.to_owned())).execute(&mut *tx).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+}
+
+/// Whether tables are spread over several servers. The schema of such a database has no past: it is made whole, then spread.
+pub async fn spread(pool: &PgPool) -> bool {
+    let there = "select exists (select from pg_extension where extname = 'citus')";
+    sqlx::query_scalar(there).fetch_one(pool).await.unwrap()
+}
+
 /// How long a test waits for something. The deadline only ends a test that would never end: a loaded machine takes its
 /// time, and how long something takes is never what a test asserts.
 pub struct Patience(std::time::Instant);

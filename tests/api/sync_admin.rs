@@ -4,10 +4,10 @@ use chrono::Duration;
 use lanewright::platform::db::Db;
 use lanewright::resources::sync;
 use serde_json::{Value, json};
-use sqlx::{AssertSqlSafe, PgPool};
+use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::Caller;
+use crate::support::{Caller, in_club};
 use crate::sync_pull::{Phone, Squad, run, squad};
 use crate::sync_push::{count, create, item, push, statuses};
 
@@ -17,8 +17,7 @@ async fn held(caller: &Caller, query: &str) -> Vec<Value> {
 
 /// Runs SQL as the owner of the club's rows.
 async fn sql(squad: &Squad, statement: &str) {
-    let text = format!("begin; set local app.club_id = '{}'; {statement}; commit", squad.admin.club);
-    sqlx::raw_sql(AssertSqlSafe(text)).execute(&squad.app.pool).await.unwrap();
+    in_club(&squad.app.pool, &squad.admin.club, statement).await;
 }
 
 #[sqlx::test]
@@ -188,7 +187,7 @@ async fn old_rows_go_and_tokens_before_them_expire(pool: PgPool) {
     )
     .await;
     assert_eq!(sync::compact(&db).await.unwrap(), 0, "young rows stay, however many");
-    sql(&squad, "update club_change set at = at - interval '91 days'").await;
+    sql(&squad, "update club_change set at = (at at time zone 'UTC' - interval '91 days') at time zone 'UTC'").await;
     assert!(sync::compact(&db).await.unwrap() > 5);
     assert_eq!(count(&squad, "club_change").await, 10_000);
     let token = phone.token.take().unwrap();

@@ -5,10 +5,10 @@ use lanewright::platform::db::Db;
 use lanewright::platform::erasures;
 use lanewright::resources::athletes;
 use serde_json::{Value, json};
-use sqlx::{AssertSqlSafe, PgPool};
+use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::{Caller, TestApp};
+use crate::support::{Caller, TestApp, in_club};
 use crate::sync_pull::{Squad, athlete, run, squad};
 use crate::sync_push::{count, create, push, statuses};
 
@@ -106,16 +106,15 @@ async fn a_restored_copy_is_rid_of_everybody_who_was_erased_since_before_it_is_s
     // The database comes back as a copy in which one of them is there and the other has not come yet.
     let (club, here) = (&squad.admin.club, &squad.athlete);
     let copy = format!(
-        "begin; set local app.club_id = '{club}';
-         update athletes set display_name = 'Mira', sex = 'F', birth_year = 2012, status = 'active', deleted_at = null where id = '{here}';
+        "update athletes set display_name = 'Mira', sex = 'F', birth_year = 2012, status = 'active', deleted_at = null where id = '{here}';
          insert into root_scope (club_id, kind, root_id, scope_id) values ('{club}', 'athlete', '{here}', '{}');
          insert into measurements (club_id, id, athlete_id, kind, value_milli, measured_on, created_at, rev)
            values ('{club}', '{}', '{here}', 'stature_m', 1500, now()::date, now(), 1);
-         delete from op_receipt; delete from athletes where id = '{late_id}'; commit",
+         delete from op_receipt; delete from athletes where id = '{late_id}'",
         squad.mine,
         measured["id"].as_str().unwrap()
     );
-    sqlx::raw_sql(AssertSqlSafe(copy)).execute(&squad.app.pool).await.unwrap();
+    in_club(&squad.app.pool, club, &copy).await;
     coach.get(&format!("/athletes/{here}")).await.expect(200);
     assert_eq!(athletes::erasures::settle(&db, &file).await.unwrap(), 2);
     assert_eq!(athletes::erasures::settle(&db, &file).await.unwrap(), 0, "once");

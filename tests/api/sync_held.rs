@@ -1,16 +1,15 @@
 //! How much waits for an admin: bounded, and the phone keeps what finds no room.
 
 use serde_json::{Value, json};
-use sqlx::{AssertSqlSafe, PgPool};
+use sqlx::PgPool;
 use uuid::Uuid;
 
-use crate::support::Caller;
+use crate::support::{Caller, in_club};
 use crate::sync_pull::{Squad, run, squad};
 use crate::sync_push::{batch, count, create, push, statuses};
 
 async fn sql(squad: &Squad, statement: &str) {
-    let text = format!("begin; set local app.club_id = '{}'; {statement}; commit", squad.admin.club);
-    sqlx::raw_sql(AssertSqlSafe(text)).execute(&squad.app.pool).await.unwrap();
+    in_club(&squad.app.pool, &squad.admin.club, statement).await;
 }
 
 /// So many facts of a member's phone that wait.

@@ -13,7 +13,7 @@ use serde_json::{Value, json};
 use sqlx::{ConnectOptions, PgPool};
 use uuid::Uuid;
 
-use crate::support::{Answer, Caller, PASSWORD, TestApp, eventually};
+use crate::support::{Answer, Caller, PASSWORD, TestApp, eventually, in_club};
 use crate::sync_pull::{Phone, Squad, run, squad};
 use crate::sync_push::{create, push, statuses};
 
@@ -226,12 +226,10 @@ async fn a_database_restored_under_the_service_is_noticed(pool: PgPool) {
     let phone = remembered(&squad.coach).await;
     let club = &squad.admin.club;
     let undo = format!(
-        "set local app.club_id = '{club}'; delete from runs; delete from club_change where seq > {shared};
+        "delete from runs; delete from club_change where seq > {shared};
          update club_clock set seq = {shared}"
     );
-    let mut tx = squad.app.pool.begin().await.unwrap();
-    sqlx::raw_sql(sqlx::AssertSqlSafe(undo)).execute(&mut *tx).await.unwrap();
-    tx.commit().await.unwrap();
+    in_club(&squad.app.pool, club, &undo).await;
     assert_eq!(until(&squad.coach, &phone, 410).await.body["type"], "/problems/history-diverged");
 }
 
@@ -414,11 +412,12 @@ async fn the_log_calls_no_race_of_requests_an_error(pool: PgPool) {
     let path = format!("/athletes/{}", squad.athlete);
     let tag = admin.get(&path).await.header("etag").to_owned();
     let mut held = squad.app.pool.begin().await.unwrap();
-    let lock = format!(
-        "set local app.club_id = '{}'; select from athletes where id = '{}' for update",
-        admin.club, squad.athlete
-    );
-    sqlx::raw_sql(sqlx::AssertSqlSafe(lock)).execute(&mut *held).await.unwrap();
+    let enter = format!("set local app.club_id = '{}'", admin.club);
+    let lock =
+        format!("select id from athletes where club_id = '{}' and id = '{}' for update", admin.club, squad.athlete);
+    for statement in [enter, lock] {
+        sqlx::raw_sql(sqlx::AssertSqlSafe(statement)).execute(&mut *held).await.unwrap();
+    }
     admin.patch(&path, &tag, json!({"display_name": "Later"})).await.expect(503);
     held.rollback().await.unwrap();
     // The same name, the same id and the same version, each many times at once.

@@ -58,7 +58,7 @@ idx as (
   join pg_class ic on ic.oid = i.indexrelid
 ),
 pol as (
-  select t.rel, t.sharded, p.polname, p.polrelid,
+  select t.rel, t.sharded, p.polname, p.polrelid, p.polpermissive,
          coalesce(p.polqual::text, '') || coalesce(p.polwithcheck::text, '') as tree,
          coalesce(pg_get_expr(p.polqual, p.polrelid), '') || ' ' ||
          coalesce(pg_get_expr(p.polwithcheck, p.polrelid), '') as txt
@@ -142,6 +142,9 @@ found (severity, rule, rel, object, problem) as (
   union all
   select 'error', 'X03', rel, polname, 'row security policy holds a sub-select'
     from pol where (sharded) and tree ~ '\{SUBLINK'
+  union all
+  select 'error', 'X08', rel, polname, 'restrictive policy: parts on other servers would have it as an alternative; put it into the other one'
+    from pol where sharded and not polpermissive
   union all
   select 'warn', 'X04', rel, polname, 'policy calls current_setting() without missing_ok: use nullif(current_setting(name, true), '''')::uuid'
     from pol where txt ~ 'current_setting\(''[^'']*''(::text)?\)'

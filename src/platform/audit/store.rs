@@ -67,12 +67,14 @@ pub async fn append(conn: &mut PgConnection, club: ClubId, entries: &[Entry]) ->
         insert into audit as x
           (club_id, number, at, act, operation, status, account_id, device_id, network, address, reach, athletes, records,
            times, hash)
-        select $1, $2 + u.place, u.at, u.act, u.operation, u.status, u.account_id, u.device_id, u.network, u.address,
-          u.reach, u.athletes::uuid[], u.records::uuid[], u.times, u.hash
-        from unnest($3::timestamptz[], $4::text[], $5::text[], $6::smallint[], $7::uuid[], $8::uuid[], $9::text[],
-            $10::text[], $11::text[], $12::text[], $13::text[], $14::integer[], $15::bytea[])
+        select c.id, $2 + u.place, u.at, u.act, u.operation, u.status, u.account_id, u.device_id, u.network,
+          u.address, u.reach, u.athletes::uuid[], u.records::uuid[], u.times, u.hash
+        from clubs c
+        cross join unnest($3::timestamptz[], $4::text[], $5::text[], $6::smallint[], $7::uuid[], $8::uuid[],
+            $9::text[], $10::text[], $11::text[], $12::text[], $13::text[], $14::integer[], $15::bytea[])
           with ordinality as u (at, act, operation, status, account_id, device_id, network, address, reach, athletes,
             records, times, hash, place)
+        where c.id = $1
         "#,
         club.0,
         before,

@@ -2,7 +2,7 @@
 
 use sqlx::{AssertSqlSafe, PgConnection, PgPool, Postgres, Transaction};
 
-use super::{Actor, ClubTx, Hold, StoreError, enter};
+use super::{Actor, ClubTx, Hold, Known, StoreError, enter};
 use crate::platform::ids::{AccountId, ClubId};
 use crate::platform::news;
 
@@ -29,19 +29,24 @@ impl<'a> Accounts<'a> {
 pub struct AccountTx {
     tx: Transaction<'static, Postgres>,
     hold: Hold,
-    life: i32,
+    known: Known,
     /// Accounts of which a sign-in ends with this transaction.
     ended: Vec<AccountId>,
 }
 
 impl AccountTx {
-    pub(super) fn new((tx, hold): (Transaction<'static, Postgres>, Hold), life: i32) -> Self {
-        Self { tx, hold, life, ended: Vec::new() }
+    pub(super) fn new((tx, hold): (Transaction<'static, Postgres>, Hold), known: Known) -> Self {
+        Self { tx, hold, known, ended: Vec::new() }
     }
 
     /// The connection.
     pub fn conn(&mut self) -> &mut PgConnection {
         &mut self.tx
+    }
+
+    /// Whether tables are spread over several servers.
+    pub(super) const fn spread(&self) -> bool {
+        self.known.spread
     }
 
     /// Notes that a sign-in of an account ends with this transaction, so that those who wait with it are told.
@@ -68,6 +73,7 @@ impl AccountTx {
     /// When the database is away.
     pub async fn enter_club(mut self, club: ClubId, account: AccountId) -> Result<ClubTx, StoreError> {
         sqlx::raw_sql(AssertSqlSafe(enter(club, account))).execute(&mut *self.tx).await?;
-        Ok(ClubTx::new((self.tx, self.hold), self.life, club, Actor { account, groups: None }))
+        let tx = ClubTx::new((self.tx, self.hold), self.known, club, Actor { account, groups: None });
+        Ok(ClubTx { of_account: true, ..tx })
     }
 }

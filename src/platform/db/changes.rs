@@ -54,12 +54,12 @@ kinds! {
     Group, "group", "update groups x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// An athlete.
     Athlete, "athlete", "update athletes x set rev = u.rev,
-        name_rev = case x.name_rev when -1 then u.rev else x.name_rev end,
-        birth_rev = case x.birth_rev when -1 then u.rev else x.birth_rev end,
-        contact_rev = case x.contact_rev when -1 then u.rev else x.contact_rev end,
-        technique_rev = case x.technique_rev when -1 then u.rev else x.technique_rev end,
-        status_rev = case x.status_rev when -1 then u.rev else x.status_rev end,
-        groups_rev = case x.groups_rev when -1 then u.rev else x.groups_rev end
+        name_rev = case when x.name_rev = -1 then u.rev else x.name_rev end,
+        birth_rev = case when x.birth_rev = -1 then u.rev else x.birth_rev end,
+        contact_rev = case when x.contact_rev = -1 then u.rev else x.contact_rev end,
+        technique_rev = case when x.technique_rev = -1 then u.rev else x.technique_rev end,
+        status_rev = case when x.status_rev = -1 then u.rev else x.status_rev end,
+        groups_rev = case when x.groups_rev = -1 then u.rev else x.groups_rev end
         from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
     /// A measurement of an athlete.
     Measurement, "measurement", "update measurements x set rev = u.rev from unnest($2::uuid[], $3::bigint[]) as u (id, rev) where x.club_id = $1 and x.id = u.id";
@@ -356,10 +356,12 @@ async fn log(conn: &mut PgConnection, club: ClubId, numbered: &[(i64, &Change)])
         r#"
         insert into club_change as x
           (club_id, seq, kind, op, entity_id, root_kind, root_id, before_scopes, after_scopes, at)
-        select $1, u.seq, u.kind, u.op, u.entity_id, u.root_kind, u.root_id, u.before_scopes::uuid[],
+        select c.id, u.seq, u.kind, u.op, u.entity_id, u.root_kind, u.root_id, u.before_scopes::uuid[],
           u.after_scopes::uuid[], $10
-        from unnest($2::bigint[], $3::text[], $4::text[], $5::uuid[], $6::text[], $7::uuid[], $8::text[], $9::text[])
+        from clubs c
+        cross join unnest($2::bigint[], $3::text[], $4::text[], $5::uuid[], $6::text[], $7::uuid[], $8::text[], $9::text[])
           as u (seq, kind, op, entity_id, root_kind, root_id, before_scopes, after_scopes)
+        where c.id = $1
         "#,
         club.0,
         &seqs,

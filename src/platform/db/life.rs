@@ -1,9 +1,37 @@
 //! The lives of a database: a restored or promoted copy begins a new one, so that no change number is given twice.
 
-use std::sync::atomic::{AtomicI32, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI32, Ordering};
 
 use chrono::{TimeZone, Utc};
 use sqlx::PgConnection;
+
+/// What the connections of a pool found out about their server.
+#[derive(Debug)]
+pub struct Server {
+    life: AtomicI32,
+    spread: AtomicBool,
+}
+
+/// What is known of the server when a transaction begins.
+#[derive(Clone, Copy, Debug)]
+pub struct Known {
+    /// The life of the database.
+    pub life: i32,
+    /// Whether tables are spread over several servers.
+    pub spread: bool,
+}
+
+impl Server {
+    /// Before the first connection.
+    pub const fn new() -> Self {
+        Self { life: AtomicI32::new(1), spread: AtomicBool::new(false) }
+    }
+
+    /// What is known by now.
+    pub fn known(&self) -> Known {
+        Known { life: self.life.load(Ordering::Relaxed), spread: self.spread.load(Ordering::Relaxed) }
+    }
+}
 
 /// What a life is known by: the timeline of the write-ahead log and the identifier of the server's data.
 type Mark = (i64, i64);
@@ -59,14 +87,15 @@ fn next(last: i32) -> i32 {
     i32::try_from(since).unwrap_or(i32::MAX - 1).max(last + 1)
 }
 
-/// Notes which life a new connection belongs to.
+/// Notes what a new connection is connected to.
 ///
 /// # Errors
 /// Database errors, except that the schema is not there yet or the server does not tell.
-pub async fn note(conn: &mut PgConnection, life: &AtomicI32) -> Result<(), sqlx::Error> {
+pub async fn note(conn: &mut PgConnection, server: &Server) -> Result<(), sqlx::Error> {
+    server.spread.store(spread(&mut *conn).await?, Ordering::Relaxed);
     match find(conn).await {
         Ok(generation) => {
-            life.store(generation, Ordering::Relaxed);
+            server.life.store(generation, Ordering::Relaxed);
             Ok(())
         }
         // No such table or function, or no permission: migrations come first, and managed servers may keep it to themselves.
@@ -75,6 +104,16 @@ pub async fn note(conn: &mut PgConnection, life: &AtomicI32) -> Result<(), sqlx:
         }
         Err(error) => Err(error),
     }
+}
+
+/// Whether the server is the coordinator of several that the tables are spread over.
+///
+/// # Errors
+/// Database errors.
+pub async fn spread(conn: &mut PgConnection) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar!(r#"select exists (select from pg_extension where extname = 'citus') as "spread!""#)
+        .fetch_one(conn)
+        .await
 }
 
 async fn find(conn: &mut PgConnection) -> Result<i32, sqlx::Error> {

@@ -1,7 +1,5 @@
 //! What the service does to its database beside requests: chores over all clubs, a restore, what the server counts.
 
-use std::sync::atomic::Ordering;
-
 use sqlx::AssertSqlSafe;
 use uuid::Uuid;
 
@@ -15,8 +13,8 @@ impl Db {
     /// # Errors
     /// When the database is away.
     pub async fn owning(&self, club: ClubId) -> Result<AccountTx, StoreError> {
-        let begun = self.begin(None, format!("BEGIN; SET LOCAL app.club_id = '{club}'")).await?;
-        Ok(AccountTx::new(begun, self.life.load(Ordering::Relaxed)))
+        let begun = self.begin(None, "BEGIN", Some(format!("SET LOCAL app.club_id = '{club}'"))).await?;
+        Ok(AccountTx::new(begun, self.server.known()))
     }
 
     /// Begins a new life of the database after it was restored from a copy.
@@ -37,17 +35,22 @@ impl Db {
     /// When the database is away.
     pub async fn analyse(&self) -> Result<(), StoreError> {
         let mut tx = self.account_tx().await?;
-        sqlx::raw_sql("SET LOCAL statement_timeout = 0; ANALYZE").execute(tx.conn()).await?;
+        sqlx::raw_sql("SET LOCAL statement_timeout = 0").execute(tx.conn()).await?;
+        sqlx::raw_sql("ANALYZE").execute(tx.conn()).await?;
         tx.commit().await
     }
 
     /// Lets the server count those of these tables that were all but empty when it last did, after much came at once: what came
-    /// is most of them. Where the service does not own the tables, the server leaves that to whoever does.
+    /// is most of them. Where the service does not own the tables, the server leaves that to whoever does. Parts of tables that are
+    /// spread over servers hold what is of other clubs too, and each server counts its own.
     ///
     /// # Errors
     /// When the database is away.
     pub async fn analyse_young(&self, tables: &[&'static str]) -> Result<(), StoreError> {
         let mut tx = self.account_tx().await?;
+        if tx.spread() {
+            return Ok(());
+        }
         let young: Vec<String> = sqlx::query_scalar(
             "select c.oid::regclass::text from pg_class c where c.oid = any ($1::text[]::regclass[]) and c.reltuples < 1000",
         )

@@ -65,7 +65,7 @@ async fn a_read_decides_and_reads_in_one_transaction(pool: PgPool) {
         // Who asks, the athlete, what was measured; the rest of the round ends the transaction and puts the connection back.
         assert_eq!(begin(&asked), ["BEGIN", "select", "select", "select", "ROLLBACK", "(sync)"], "{asked:#?}");
         assert!(asked[0].label.contains("REPEATABLE READ READ ONLY; SET LOCAL ROLE club_app"), "{asked:#?}");
-        assert!(asked[1].label.contains("from devices d") && asked[1].label.contains("members m"), "{asked:#?}");
+        assert!(asked[1].label.contains("join devices d") && asked[1].label.contains("members m"), "{asked:#?}");
     }
     let asked = club.asked(async || club.admin.get("/runs?limit=200").await).await;
     assert_eq!(begin(&asked), ["BEGIN", "select", "select", "ROLLBACK", "(sync)"], "{asked:#?}");
@@ -77,7 +77,7 @@ async fn a_write_decides_and_writes_in_one_transaction(pool: PgPool) {
     let path = format!("/sessions/{}/attendance", club.session);
     let asked = club.asked(async || club.admin.put(&path, "", json!({"present": []})).await).await;
     assert_eq!(asked.iter().filter(|one| one.label.starts_with("BEGIN")).count(), 1, "{asked:#?}");
-    assert!(asked[1].label.contains("from devices d"), "{asked:#?}");
+    assert!(asked[1].label.contains("join devices d"), "{asked:#?}");
 }
 
 #[sqlx::test]

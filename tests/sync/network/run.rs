@@ -180,7 +180,7 @@ impl World {
         self.figures.fault("log compacted");
         let club = self.clubs[0].id;
         let mut tx = self.service.look(club).await;
-        sqlx::query("update club_change set at = at - interval '100 days' where club_id = $1")
+        sqlx::query("update club_change set at = (at at time zone 'UTC' - interval '100 days') at time zone 'UTC' where club_id = $1")
             .bind(club)
             .execute(&mut *tx)
             .await

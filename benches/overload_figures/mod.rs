@@ -141,7 +141,7 @@ pub fn run(minutes: u32) {
     bench.sql(async |conn| {
         clubs::found(conn, FLOOD, STRANGERS, PEOPLE).await;
         for club in [FLOOD, OTHER] {
-            clubs::fill(conn, club, CHANGES).await;
+            clubs::fill(conn, club, clubs::ATHLETES, CHANGES).await;
         }
     });
     bench.settle();

@@ -112,21 +112,17 @@ async fn of_athletes<R: Fact>(tx: &mut ClubTx, wanted: Wanted<R::At>, athletes: 
         let mut list = Parts::new(tx, "select x.* from ")?;
         list.with("unnest((select ?::uuid[])::uuid[]) as a (id) cross join lateral (select * from (", athletes)?;
         list.then(R::SELECT);
+        list.then(" and x.athlete_id = a.id");
         match wanted.session {
-            None => {
-                list.then(" and x.athlete_id = a.id");
-                narrow::<R>(&mut list, &wanted, EACH)?;
-                list.then(" order by x.at, x.id");
-            }
-            // Between bounds over the columns of the index of sessions and athletes and in its order, for the same reason.
+            None => narrow::<R>(&mut list, &wanted, EACH)?,
+            // Between bounds over the columns of the index of sessions and athletes, for the same reason.
             Some(session) => {
                 list.with(" and x.session_id = ? and (x.session_id, x.athlete_id) >= (?, a.id)", session)?;
                 list.with(" and (x.session_id, x.athlete_id) <= (?, a.id)", session)?;
                 narrow::<R>(&mut list, &wanted, PLAIN)?;
-                list.then(" order by x.athlete_id, x.at, x.id");
             }
         }
-        list.with(" limit 201) first limit (select ?::bigint)) x", each)?;
+        list.with(" order by x.at, x.id limit 201) first limit (select ?::bigint)) x", each)?;
         let mut found: Vec<R> = list.all(tx).await?;
         let places = found.iter().map(|row| (row.athlete(), row.place())).collect();
         if let Some(sure) = people::merged(places, each, wanted.fetch) {

@@ -17,7 +17,7 @@ use crate::support::{Answer, Caller, TestApp, eventually};
 /// Connections of the test's service, those that one club may have, and how many of an account may wait for one.
 const CONNECTIONS: usize = 4;
 const OF_A_CLUB: usize = 2;
-const OF_AN_ACCOUNT: usize = 32;
+const OF_AN_ACCOUNT: usize = 64;
 
 /// A service that asks nothing of the database by itself.
 async fn calm(pool: PgPool, config: Config) -> TestApp {

@@ -27,6 +27,8 @@ const WAIT: Duration = Duration::from_secs(10);
 /// How many may wait in a lane. Whoever waits holds nothing and has their turn only after the other clubs: what a phone sends
 /// many times over may wait, what comes by the hundred is told to come again.
 const BOUNDS: Bounds = Bounds { account: 32, club: 64, all: 256 };
+/// The same for connections, whose turns are short: there the time decides long before.
+const OF_CONNECTIONS: Bounds = Bounds { account: 64, club: 128, all: 512 };
 
 /// How a lane gives turns.
 #[derive(Clone, Copy, Debug)]
@@ -49,7 +51,7 @@ impl Rules {
 
     /// Of so many connections to a database: one club has at most half of them, so that another finds one free.
     pub fn of_connections(connections: usize, wait: Duration) -> Self {
-        Self { at_once: connections, of_one: connections.div_ceil(2), wait, bounds: BOUNDS }
+        Self { at_once: connections, of_one: connections.div_ceil(2), wait, bounds: OF_CONNECTIONS }
     }
 }
 

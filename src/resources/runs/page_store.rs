@@ -101,8 +101,8 @@ macro_rules! select {
     };
 }
 
-/// Only what is of a session and an athlete `a`, behind an id. As bounds over the columns of the index of sessions and athletes,
-/// in whose order it comes: the server takes no other for them, whatever it knows of its tables.
+/// Only what is of a session and an athlete `a`, behind an id. As bounds over the columns of the index of sessions and athletes:
+/// the server takes no other for them, whatever it knows of its tables.
 fn of_both(list: &mut Parts, session: Uuid, after: Uuid) -> Result<(), StoreError> {
     list.with(" and x.session_id = ? and (x.session_id, x.athlete_id) <= (?, a.id)", session)?;
     list.with(" and (x.session_id, x.athlete_id, x.id) >= (?, a.id", session)?;
@@ -144,9 +144,7 @@ async fn of_athletes(
             None => list.with(" and x.athlete_id = a.id and x.id >= ?", page::from(after))?,
         }
         list.then(filter.standing());
-        // In a session by the athlete as well, who is one: the index of sessions by id has no such order.
-        list.then(if filter.session.is_some() { " order by x.athlete_id, x.id" } else { " order by x.id" });
-        list.with(" limit 201) first limit (select ?::bigint)) x", each)?;
+        list.with(" order by x.id limit 201) first limit (select ?::bigint)) x", each)?;
         let found = list.all(tx).await?;
         if let Some(ids) = people::merged(found, each, fetch) {
             break ids;
@@ -235,6 +233,8 @@ async fn of_sessions(
         // As bounds: see `of_both`.
         list.then(" and (x.session_id, x.athlete_id) >= (s.id, a.id) and (x.session_id, x.athlete_id) <= (s.id, a.id)");
     } else {
+        // Below no id, so that the index of sessions by id is gone along.
+        list.with(" and x.id >= ?", Uuid::nil())?;
         list.of_seen_athletes(tx)?;
     }
     list.then(filter.standing());
@@ -242,10 +242,6 @@ async fn of_sessions(
         list.with(" and (x.session_id <> ?", session)?;
         list.with(" or x.id > ?)", id)?;
     }
-    list.then(if athletes.is_some() {
-        " order by x.athlete_id, x.id limit 201) x"
-    } else {
-        " order by x.id limit 201) x"
-    });
+    list.then(" order by x.id limit 201) x");
     list.all(tx).await
 }

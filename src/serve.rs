@@ -15,6 +15,7 @@ use sqlx::postgres::PgConnectOptions;
 use sqlx::{ConnectOptions, PgConnection};
 use thiserror::Error;
 use tokio::signal::unix::{SignalKind, signal};
+use tokio::task::JoinHandle;
 use uuid::Uuid;
 
 use crate::app::{self, Shared};
@@ -24,6 +25,7 @@ use crate::platform::cluster::{self, Cluster, ClusterError};
 use crate::platform::config::{Config, ConfigError, database_password, erasures_file, health_address, listen_address};
 use crate::platform::db::{self, Db, StoreError};
 use crate::platform::ids::ClubId;
+use crate::platform::mail::Carrier;
 use crate::platform::telemetry;
 use crate::platform::token::{KeyError, Keys, RELOAD_SECONDS};
 use crate::post;
@@ -331,6 +333,18 @@ fn bind(address: SocketAddr, setting: &'static str) -> Result<TcpListener, Serve
     TcpListener::bind(address).map_err(|error| ServeError::Listen(address, error, setting))
 }
 
+/// What the service does by itself for as long as it runs.
+fn chores_of(database: &Database, db: &Db, carrier: Carrier, keys: &Data<Keys>) -> [JoinHandle<()>; 4] {
+    // On connections of its own: one reads for as long as an archive is written, the other stores its pieces.
+    let archives = exports::make_often(Db::lazy(database.options.clone(), 2));
+    [
+        tokio::spawn(chores::compact_often(db.clone())),
+        tokio::spawn(reload_often(db.clone(), Data::clone(keys))),
+        tokio::spawn(post::carry_often(db.clone(), carrier)),
+        tokio::spawn(archives),
+    ]
+}
+
 async fn serve_on(
     listener: TcpListener,
     probes: Option<TcpListener>,
@@ -348,16 +362,7 @@ async fn serve_on(
     let address = listener.local_addr()?;
     let shared = Shared::new(config.clone(), keys);
     let (carrier, way) = post::carrier()?;
-    let reload = reload_often(db.clone(), Data::clone(shared.keys()));
-    let carry = post::carry_often(db.clone(), carrier);
-    // On connections of its own: one reads for as long as an archive is written, the other stores its pieces.
-    let archives = exports::make_often(Db::lazy(database.options.clone(), 2));
-    let chores = [
-        tokio::spawn(chores::compact_often(db.clone())),
-        tokio::spawn(reload),
-        tokio::spawn(carry),
-        tokio::spawn(archives),
-    ];
+    let chores = chores_of(database, &db, carrier, shared.keys());
     let to_try = if demo { Some(demo::load(database, address).await?) } else { None };
     let trail = Data::clone(shared.trail());
     if let Some(probes) = probes {

@@ -110,7 +110,7 @@ export async function story() {
     heat: 1 + (n % 2),
     lane: 1 + Math.floor(n / 2),
     status: n === 6 ? "did_not_finish" : "finished",
-    ...(n === 6 ? { fell: true, note: "Stopped at the third." } : { final_time_s: 10.6 + 0.17 * n }),
+    ...(n === 6 ? { fell: true, note: "Stopped at the third." } : { final_time_s: 10.6 + 0.17 * n, video_fps: 60 }),
     ...(n < 3 && { touchdown_times_s: [2.61, 3.84, 5.02, n === 1 ? null : 6.25, 7.44, 8.68].map((s) => s && s + 0.15 * n) }),
     hits: n === 2 ? 1 : 0,
   }));

@@ -24,6 +24,8 @@ const TIGHT: f32 = 0.87;
 const NARROWEST: f32 = 4.0;
 /// How far columns of figures may be wider than they need.
 const SPREAD: f32 = 1.6;
+/// Up to this width a row heading, such as a name, stays on one line.
+const HEADING: f32 = 90.0;
 /// By how much a column is widened at a time.
 const STEP: f32 = 6.0;
 
@@ -205,6 +207,9 @@ fn needs(head: &Prepared, rows: &[Prepared], figures: impl Fn(usize) -> bool) ->
     }
     for (i, need) in needs.iter_mut().enumerate() {
         need.grows = i > 0 && !figures(i);
+        if i == 0 {
+            need.least = need.least.max(need.most.min(HEADING));
+        }
         let is_blank = |row: &Prepared| row.cells.get(i).is_some_and(|cell| cell.words.is_empty() && cell.boxes == 0);
         if need.grows && !rows.is_empty() && rows.iter().all(is_blank) {
             (need.least, need.most) = (need.least.max(BLANK), need.most.max(BLANK));

@@ -80,6 +80,9 @@ export async function drawn(tab, file) {
   await tab.addStyleTag({ content: LETTERS });
   await tab.evaluate(() => document.fonts.ready);
   const phone = grey(await tab.screenshot({ fullPage: true }));
+  // A letter of a size that only paper has may be fetched late.
+  await tab.emulateMedia({ media: "print" });
+  await tab.evaluate(() => document.fonts.ready.then(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))));
   const paper = await printed(await tab.pdf({ preferCSSPageSize: true }));
   return [["phone", phone], ["print", paper], ["file", await printed(file)]];
 }

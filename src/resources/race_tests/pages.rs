@@ -19,10 +19,13 @@ const BARRIERS: usize = 6;
 /// The start list.
 pub fn start_list_page(view: &HeatsView, measure: Measure) -> Sheet {
     let handicap = view.request.handicap;
-    let mut sections = vec![Section::new("The race", race(&view.specification, measure))];
+    let mut first = race(&view.specification, measure);
+    let shared = paper::shared(view.heats.iter().flat_map(|heat| &heat.lanes).map(heeded));
+    first.push(paper::for_everybody(&shared));
+    let mut sections = vec![Section::new("The race", first)];
     sections.extend(view.heats.iter().map(|heat| {
         let mean = heat.mean_expected_s.map(|time| format!(", mean expected time {time:.2} s")).unwrap_or_default();
-        Section::new(format!("Heat {}{mean}", heat.heat), vec![Block::Table(heat_table(heat, handicap))])
+        Section::new(format!("Heat {}{mean}", heat.heat), vec![Block::Table(heat_table(heat, handicap, &shared))])
     }));
     if !view.not_placed.is_empty() {
         let items = view
@@ -68,8 +71,13 @@ fn race(over: &SpecificationView, measure: Measure) -> Vec<Block> {
     vec![Block::Facts(facts.into_iter().flatten().collect())]
 }
 
-/// One heat: lane by lane, with an empty column for the time.
-fn heat_table(heat: &HeatView, handicap: bool) -> Table {
+/// The cautions of somebody who runs.
+fn heeded(lane: &LaneView) -> Vec<&str> {
+    lane.cautions.iter().map(|one| one.text.as_str()).collect()
+}
+
+/// One heat: lane by lane, with an empty column for the time; `shared` is said above all heats.
+fn heat_table(heat: &HeatView, handicap: bool, shared: &[&str]) -> Table {
     let row = |lane: &LaneView| {
         let name = lane.display_name.as_ref().map_or_else(
             || Cell::of("of a group that you do not see"),
@@ -81,7 +89,9 @@ fn heat_table(heat: &HeatView, handicap: bool) -> Table {
             .map(|words| sentence(&words))
             .chain(accepts)
             .chain(lane.handicap_note.map(str::to_owned))
-            .chain(lane.cautions.iter().map(|one| format!("Caution: {}", one.text)));
+            .chain(
+                heeded(lane).into_iter().filter(|text| !shared.contains(text)).map(|text| format!("Caution: {text}")),
+            );
         let mut cells = vec![name, expected];
         if handicap {
             cells.push(lane.start_offset_s.map_or_else(Cell::default, |s| Cell::of(format!("{s:.2}"))));

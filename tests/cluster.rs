@@ -344,6 +344,7 @@ fn the_demo_is_loaded_beside_the_service_which_says_what_to_try() {
     let scratch = Scratch::new("demo");
     let script = r#""$0" serve --demo >"$TMPDIR/said" & service=$!
         until grep -q 'Or with the clubs that are here' "$TMPDIR/said"; do kill -0 $service || exit 1; sleep 0.1; done
+        if [ -r /proc/$service/environ ]; then tr '\0' '\n' </proc/$service/environ >"$TMPDIR/settings"; fi
         kill $service; wait $service"#;
     let mut program = program(&scratch, &["sh", "-c", script, env!("CARGO_BIN_EXE_lanewright")]);
     let output =
@@ -353,6 +354,10 @@ fn the_demo_is_loaded_beside_the_service_which_says_what_to_try() {
     let said = fs::read_to_string(scratch.join("said")).unwrap();
     let address = said.split("serves on ").nth(1).and_then(|rest| rest.split(' ').next()).unwrap();
     assert!(!address.ends_with(":0") && said.contains(&format!("curl -s {address}/v1/auth/sign-in")), "{said}");
+    // Nor is what it frees: the allocator is told so when the program begins.
+    if cfg!(all(target_os = "linux", target_env = "gnu")) {
+        assert!(fs::read_to_string(scratch.join("settings")).unwrap().contains("MALLOC_MMAP_THRESHOLD_=1048576"));
+    }
     let seed = [env!("CARGO_BIN_EXE_lanewright"), "seed", "--serves-on", "192.0.2.7:81"];
     let output = self::program(&scratch, &seed).output().unwrap();
     assert!(String::from_utf8_lossy(&output.stdout).contains("curl -s http://192.0.2.7:81/v1/auth/sign-in"));

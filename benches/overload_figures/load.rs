@@ -60,6 +60,10 @@ pub fn ask(address: &str, clients: &[Vec<Vec<u8>>], rate: Option<f64>, time: Dur
             }
             let answer = wire.call(request);
             answered.note(answer, &wire);
+            if matches!(answer.0, 429 | 503) && request.starts_with(b"POST") {
+                // What is refused before its body was read ends its connection.
+                wire = Wire::open(address);
+            }
             due += pace.map_or(Duration::ZERO, |(_, each)| Duration::from_secs_f64(each));
         }
         answered

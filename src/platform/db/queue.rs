@@ -1,13 +1,15 @@
 //! Who waits for a connection, and as whom: before one is taken, in a queue that is short and fair.
 //!
-//! Whoever was found to be a member of a club on this worker waits as one of the club; everybody else as whoever has their address,
-//! so that strangers who name a club in a path fill no queue of its members. Nothing of it asks the database.
+//! Whoever was found to be a member of a club on this worker waits as one of the club. Everybody else waits outside, which has
+//! turns like one club, those of each address in their turn: strangers who name a club in a path fill no queue of its members, and
+//! however many addresses they have, they take no more than a club does. Nothing of it asks the database.
 
 use std::collections::HashSet;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use tokio::time::Instant;
+use uuid::Uuid;
 
 use super::{Hold, StoreError};
 use crate::platform::lanes::{Lane, Rules, Turn, Who};
@@ -17,6 +19,8 @@ use crate::platform::telemetry;
 pub const PATIENCE: Duration = Duration::from_secs(5);
 /// Members that are remembered; beyond that all are found again.
 const MOST: usize = 20_000;
+/// What those outside of clubs wait as.
+const OUTSIDE: Uuid = Uuid::nil();
 
 /// The queue before the connections of a worker.
 #[derive(Debug)]
@@ -62,13 +66,11 @@ impl Queue {
         self.members.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// As whom somebody waits who names a club, or none.
-    fn waits_as(&self, named: Option<Who>) -> Who {
-        let address = telemetry::stranger();
+    /// As whom somebody at an address waits who names a club, or none.
+    fn waits_as(&self, named: Option<Who>, address: Who) -> Who {
         match named {
             Some(who) if self.members().contains(&who) => who,
-            Some(who) => Who { account: who.account, ..address },
-            None => address,
+            _ => Who { club: OUTSIDE, ..address },
         }
     }
 
@@ -77,7 +79,7 @@ impl Queue {
     /// # Errors
     /// [`StoreError::Busy`], at once when too many wait or would for too long.
     pub async fn place(self: &Arc<Self>, hold: &Hold, named: Option<Who>) -> Result<Place, StoreError> {
-        let who = self.waits_as(named);
+        let who = self.waits_as(named, telemetry::stranger());
         let turn = if hold.goes_on() {
             self.lane.turn_again(who, Instant::now() + PATIENCE).await
         } else {
@@ -90,8 +92,6 @@ impl Queue {
 
 #[cfg(test)]
 mod tests {
-    use uuid::Uuid;
-
     use super::*;
     use crate::platform::db::one_connection;
     use crate::platform::lanes::Bounds;
@@ -118,15 +118,14 @@ mod tests {
 
     #[tokio::test]
     async fn a_member_waits_as_the_club_and_who_is_none_by_the_address() {
-        let queue = narrow();
-        let address = telemetry::stranger().club;
-        assert_eq!(queue.waits_as(None), telemetry::stranger());
-        assert_eq!(queue.waits_as(Some(who(1))), Who { club: address, ..who(1) });
+        let (queue, address) = (narrow(), who(7));
+        let outside = Who { club: OUTSIDE, ..address };
+        assert_eq!([queue.waits_as(None, address), queue.waits_as(Some(who(1)), address)], [outside, outside]);
         let place = later(&queue).await.unwrap().unwrap();
         place.found(who(1), true);
-        assert_eq!([queue.waits_as(Some(who(1))).club, queue.waits_as(Some(who(2))).club], [who(1).club, address]);
+        assert_eq!([queue.waits_as(Some(who(1)), address), queue.waits_as(Some(who(2)), address)], [who(1), outside]);
         place.found(who(1), false);
-        assert_eq!(queue.waits_as(Some(who(1))).club, address, "whoever left the club waits no more as one of it");
+        assert_eq!(queue.waits_as(Some(who(1)), address), outside, "whoever left the club waits no more as one of it");
         for other in 2..=20_002 {
             place.found(who(other), true);
         }

@@ -34,7 +34,7 @@ fn squads() -> (Squad, Vec<Squad>) {
 }
 
 /// A club of some seasons. Ids tell the kind and count up, as those that phones make count up with time.
-async fn fill(pool: &PgPool, admin: &Caller, groups: &[String], squad: Squad, first: NaiveDate) {
+async fn fill(pool: &PgPool, admin: &Caller, groups: &[String], (squad, held): (Squad, i32), first: NaiveDate) {
     let (club, me) = (&admin.club, &admin.account);
     let groups = format!("array['{}']::uuid[]", groups.join("','"));
     let [athletes, sessions, runs] = squad;
@@ -65,11 +65,11 @@ async fn fill(pool: &PgPool, admin: &Caller, groups: &[String], squad: Squad, fi
           select '{club}', {report}, {athlete}, 'pain', '{first}'::date + s, false, '{me}', now()
           from generate_series(1, {sessions}) s, generate_series(1, {athletes}) a where s % 5 = 0;
         insert into held_item (club_id, id, kind, op_id, member_id, device_id, data, reason, detail, received_at)
-          select '{club}', {held}, 'run', {held}, '{me}', '{me}', '{{}}', 'reference', '[]', now()
-          from generate_series(1, 2000) n;
+          select '{club}', {one}, 'run', {one}, '{me}', '{me}', '{{}}', 'reference', '[]', now()
+          from generate_series(1, {held}) n;
         commit",
         assessment = id(4, "s * 1000 + a"),
-        held = id(5, "n"),
+        one = id(5, "n"),
         report = id(6, "s * 1000 + a"),
     );
     sqlx::raw_sql(AssertSqlSafe(sql)).execute(pool).await.unwrap();
@@ -225,7 +225,9 @@ async fn a_page_reads_little_more_than_it_answers(pool: PgPool) {
         for n in 0..GROUPS {
             groups.push(admin.group(&format!("Group {n}")).await);
         }
-        fill(&pool, &admin, &groups, squad, first).await;
+        // What is held is rare: two clubs have as much of it as a phone may have.
+        let held = if number < 2 { 2000 } else { 0 };
+        fill(&pool, &admin, &groups, (squad, held), first).await;
         clubs.push((admin, groups));
     }
     let (admin, groups) = &clubs[0];

@@ -13,5 +13,6 @@ mod words;
 mod work;
 
 pub use http::routes;
+pub use model::{KEPT_HOURS, MOST};
 pub use store::prune;
 pub use work::{Made, make, make_often};

@@ -5,8 +5,10 @@ use chrono::{DateTime, Duration, Utc};
 use crate::platform::ids::{AccountId, AthleteId, ExportId};
 use crate::platform::words::words;
 
-/// How long an archive is kept once it is made. It holds everything, so not for long.
-pub const KEPT: Duration = Duration::hours(72);
+/// How long an archive is kept once it is made, hours. It holds everything, so not for long.
+pub const KEPT_HOURS: i64 = 72;
+/// The same.
+pub const KEPT: Duration = Duration::hours(KEPT_HOURS);
 /// Most exports that a club has at once.
 pub const MOST: usize = 20;
 /// Largest archive, bytes.

@@ -20,7 +20,7 @@ const FILES: usize = 200;
 const MANIFEST: u64 = 1 << 20;
 const LINE: u64 = 4 << 20;
 /// Most that all tables together unpack to, bytes.
-const UNPACKED: u64 = 512 << 20;
+pub const UNPACKED: u64 = 512 << 20;
 /// Most records of an import: each is a change that phones learn of.
 pub const RECORDS: u64 = 100_000;
 /// The version of the format that is read.

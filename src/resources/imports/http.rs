@@ -27,10 +27,11 @@ use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::resources::exports::tables_store as tables;
 
-/// 16 MiB, as sent and unpacked from a coding around it.
+/// The largest archive, bytes, as sent and unpacked from a coding around it.
+pub const BYTES: usize = 16 << 20;
 const LIMITS: Limits = Limits {
-    wire: 16 << 20,
-    unpacked: 16 << 20,
+    wire: BYTES,
+    unpacked: BYTES,
     remedy: "A larger club comes with the database itself: see the backup of the database. Nothing was stored.",
 };
 /// Rows of one statement.

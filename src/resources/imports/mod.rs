@@ -7,5 +7,6 @@ mod model;
 mod rows;
 mod store;
 
-pub use http::routes;
+pub use archive::{RECORDS, UNPACKED};
+pub use http::{BYTES, routes};
 pub use model::{LEFT_OUT, TABLES};

@@ -9,7 +9,7 @@ use super::{bodies, http, intake, retention_store, slots, wait};
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::{access, batch, body, holding, page, token};
-use crate::resources::{accounts, athletes};
+use crate::resources::{accounts, athletes, exports, imports};
 
 /// Limits of the service. Those of single fields stand in the OpenAPI document.
 #[derive(Debug, Serialize, ToSchema)]
@@ -25,6 +25,8 @@ struct View {
     list: PageLimits,
     /// The roster as a file.
     roster: RosterLimits,
+    /// Exports and their archives.
+    archives: ArchiveLimits,
     /// Reading changes.
     pull: PullLimits,
     /// Handing in what a phone did.
@@ -58,6 +60,26 @@ struct RosterLimits {
     /// Rows.
     #[schema(minimum = 1, example = 2000)]
     rows: usize,
+}
+
+/// Exports and their archives.
+#[derive(Debug, Serialize, ToSchema)]
+struct ArchiveLimits {
+    /// Exports that a club has at once.
+    #[schema(minimum = 1, example = 20)]
+    exports: usize,
+    /// Hours that an archive is kept.
+    #[schema(minimum = 1, example = 72)]
+    kept_hours: i64,
+    /// The largest archive that is imported, bytes.
+    #[schema(minimum = 1, example = 16_777_216)]
+    import_bytes: usize,
+    /// What its tables unpack to at most, bytes.
+    #[schema(minimum = 1, example = 536_870_912)]
+    import_unpacked_bytes: u64,
+    /// Records of one import.
+    #[schema(minimum = 1, example = 100_000)]
+    import_records: u64,
 }
 
 /// Reading changes.
@@ -140,6 +162,13 @@ impl View {
             body_bytes: body::MAX_BYTES,
             batch_items: batch::MAX_ITEMS,
             list: PageLimits { limit_default: page::DEFAULT_LIMIT, limit_max: page::MAX_LIMIT },
+            archives: ArchiveLimits {
+                exports: exports::MOST,
+                kept_hours: exports::KEPT_HOURS,
+                import_bytes: imports::BYTES,
+                import_unpacked_bytes: imports::UNPACKED,
+                import_records: imports::RECORDS,
+            },
             roster: RosterLimits { bytes: athletes::roster::MAX_BYTES, rows: athletes::roster::MAX_ROWS },
             pull: PullLimits {
                 page: PageLimits { limit_default: http::DEFAULT_LIMIT, limit_max: http::MAX_LIMIT },

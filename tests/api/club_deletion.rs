@@ -8,12 +8,14 @@ use lanewright::platform::db::Db;
 use lanewright::platform::erasures;
 use lanewright::platform::ids::ClubId;
 use lanewright::resources::clubs;
+use lanewright::resources::exports::Made;
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::{AssertSqlSafe, PgPool, Row};
 use uuid::Uuid;
 
 use crate::audit::noted;
+use crate::exports::make_next;
 use crate::oauth::{self, BACK};
 use crate::operations::operations;
 use crate::operations::stage::Stage;
@@ -107,6 +109,8 @@ async fn full(app: &TestApp) -> Caller {
         before = run["id"].as_str().unwrap().to_owned();
         admin.post("/runs", json!({"runs": [run]})).await.expect(200);
     }
+    admin.post("/exports", json!({})).await.expect(201);
+    assert_eq!(make_next(app).await, Some(Made::Ready));
     let lost =
         item("PATCH", "athlete", &stage.ids["athlete_id"], json!({"base_rev": 1, "data": {"display_name": "Lost"}}));
     assert_eq!(statuses(&push(&admin, &[lost]).await), [409]);

@@ -40,7 +40,7 @@ fn instance(app: &TestApp) -> Db {
 }
 
 /// Makes what is due, also what waits for its turn.
-async fn make_next(app: &TestApp) -> Option<Made> {
+pub async fn make_next(app: &TestApp) -> Option<Made> {
     make(&instance(app), Utc::now() + Duration::hours(1)).await.unwrap()
 }
 

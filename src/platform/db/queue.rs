@@ -52,9 +52,11 @@ impl Place {
 }
 
 impl Queue {
-    /// One before so many connections of whoever has few requests: chores, commands.
+    /// One before so many connections of chores and commands, which share them with nobody: one may need all of them.
     pub fn of(connections: u32) -> Arc<Self> {
-        Self::before(Lane::new("connections", 0, Rules::of_connections(connections as usize, PATIENCE)))
+        let connections = connections as usize;
+        let rules = Rules { of_one: connections, ..Rules::of_connections(connections, PATIENCE) };
+        Self::before(Lane::new("connections", 0, rules))
     }
 
     /// One whose turns a lane gives.

@@ -251,7 +251,9 @@ mod tests {
             let mut copy = Fair::new(WIDE);
             for (club, accounts) in &queue.clubs.0 {
                 for (account, items) in &accounts.0 {
-                    items.iter().for_each(|item| copy.add(Who { club: *club, account: *account }, *item));
+                    for item in items {
+                        copy.add(Who { club: *club, account: *account }, *item);
+                    }
                 }
             }
             copy.add(one, "comes");

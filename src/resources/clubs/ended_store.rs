@@ -15,13 +15,15 @@ const STEP: usize = 1_000;
 
 /// Every table of clubs in an order in which nothing is left without what it refers to: its key beside the club, and the columns in
 /// which its own rows refer to each other. `tests/api/club_deletion.rs` holds the list against the catalogue.
-const TABLES: [(&str, &str, &[&str]); 38] = [
+const TABLES: [(&str, &str, &[&str]); 40] = [
     ("club_change", "seq", &[]),
     ("op_receipt", "op_id", &[]),
     ("held_item", "kind, id", &[]),
     ("refused_edit", "op_id", &[]),
     ("sync_device", "id", &[]),
     ("secret_links", "id", &[]),
+    ("export_pieces", "export_id, place", &[]),
+    ("exports", "id", &[]),
     ("invitations", "id", &[]),
     ("app_grants", "app_id, member_id", &[]),
     ("apps", "id", &[]),

@@ -53,6 +53,7 @@ pub const TABLES: &[Table] = &[
         )
     },
     table("club_security", "What the club asks of sign-ins.", "admins_second_factor updated_at").by("x.club_id"),
+    table("retention", "How long the club keeps records about people.", "rev enabled periods begins_at updated_at").by("x.club_id"),
     table("members", "Who belongs to the club, and who did.", "id rev role display_name email created_at updated_at deleted_at"),
     table("groups", "Training groups.", "id rev name season archived created_at updated_at deleted_at").of_athlete(
         "id name season archived",

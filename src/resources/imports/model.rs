@@ -78,6 +78,7 @@ pub const LEFT_OUT: &[(&str, &str)] = &[
     ("clubs", "its settings are taken over, its id and name stay"),
     ("root_scope", "written with athletes and sessions"),
     ("club_security", "an archive decides nothing about sign-ins"),
+    ("retention", "nothing goes by itself until an admin of the club says so"),
     ("members", "an archive gives nobody access: invite them"),
     ("scope_grant", "an archive gives nobody access: invite them"),
     ("invitations", "their codes stayed behind"),

@@ -69,7 +69,9 @@ fn athletes(all: &[RowView], sessions: usize, shared: &[&str], measure: Measure)
     let mut rows: Vec<Row> = all.iter().map(|one| athlete(one, sessions, shared, measure)).collect();
     if rows.iter().all(|row| row.cells.last().is_some_and(Cell::is_empty)) {
         columns.pop();
-        rows.iter_mut().for_each(|row| drop(row.cells.pop()));
+        for row in &mut rows {
+            row.cells.pop();
+        }
     }
     table("Everybody", "Athlete", columns, rows)
 }

@@ -26,13 +26,13 @@ async function links(to, count) {
 
 /** Opens each of them in the tab and hands it to `look` with its name. */
 export async function forms(tab, story, look) {
-  const { admin, club } = story;
+  const { admin, club, group } = story;
   const app = await admin.post(`${club}/apps`, {
     name: "Trackside Cards", redirect_uris: ["http://127.0.0.1/connected"], scopes: ["squad.read", "session.write", "sync"],
   });
   const email = `forms-${randomUUID()}@club.example`;
   const person = await new Caller().post("/v1/auth/sign-up", { email, password: PASSWORD, display_name: "Bo <b>Coach</b>" });
-  const invited = await admin.post(`${club}/invitations`, { email, role: "coach", group_ids: [] });
+  const invited = await admin.post(`${club}/invitations`, { email, role: "coach", group_ids: [group] });
   await new Caller(person.tokens.access_token).post("/v1/invitations/accept", { token: invited.token });
 
   const asks = new URL(`${api}/oauth/authorize`);
@@ -57,7 +57,7 @@ export async function forms(tab, story, look) {
   await look("dead-end");
 
   const stranger = `invited-${randomUUID()}@club.example`;
-  await admin.post(`${club}/invitations`, { email: stranger, role: "coach", group_ids: [] });
+  await admin.post(`${club}/invitations`, { email: stranger, role: "coach", group_ids: [group] });
   await tab.goto(api + (await links(stranger, 1))[0]);
   await look("invitation");
   const forgetful = `forgetful-${randomUUID()}@club.example`;

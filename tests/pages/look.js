@@ -192,8 +192,9 @@ let kept;
 try {
   kept = await Kept.of(process.env.KEPT, folder, browser.version(), Boolean(process.env.RENEW));
 } catch (error) {
-  if (!error.syscall?.startsWith("spawn")) throw error;
-  console.log("pages: kept pictures were not compared, pdftoppm (poppler) is missing");
+  const missing = error.syscall?.startsWith("spawn") ? "pdftoppm (poppler) is missing" : "none are kept: run ./dev pages --renew";
+  if (error.code !== "ENOENT") throw error;
+  console.log(`pages: pictures were not compared, ${missing}`);
 }
 if (kept) {
   const names = new Set();

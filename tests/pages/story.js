@@ -120,6 +120,7 @@ export async function story() {
   return {
     admin,
     club: home,
+    group: group.id,
     session: session.id,
     pages: [
       ["set-out", `${home}/sessions/${session.id}/lane-plans/${plan.id}/set-out`],

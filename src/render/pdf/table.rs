@@ -22,6 +22,8 @@ const TAPE: f32 = 14.0;
 const TIGHT: f32 = 0.87;
 /// The narrowest column of words, in parts of the size of the letters.
 const NARROWEST: f32 = 4.0;
+/// A longer word, in parts of the size of the letters, goes on in the next line before it makes all other columns narrow.
+const LONGEST: f32 = 11.0;
 /// How far columns of figures may be wider than they need.
 const SPREAD: f32 = 1.6;
 /// Up to this width a row heading, such as a name, stays on one line.
@@ -34,7 +36,7 @@ const STEP: f32 = 6.0;
 struct Need {
     /// Below this nothing can be read.
     floor: f32,
-    /// No word is parted.
+    /// No word of usual length is parted.
     least: f32,
     /// Nothing is wrapped.
     most: f32,
@@ -44,7 +46,7 @@ struct Need {
 
 impl Need {
     fn widened(&mut self, words: &Words, size: f32, is_figures: bool) {
-        let (least, most) = (words.longest_word() * size, words.natural() * size);
+        let (least, most) = (words.longest_word().min(LONGEST) * size, words.natural() * size);
         let least = if is_figures { most } else { least };
         self.most = self.most.max(most);
         self.least = self.least.max(least);

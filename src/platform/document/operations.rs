@@ -296,7 +296,9 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
                 whole.schema = Some(file());
             }
         }
-        if status == "200" && ["text/csv", "application/zip", xlsx::MEDIA].iter().any(|media| answer.content.contains_key(*media)) {
+        if status == "200"
+            && ["text/csv", "application/zip", xlsx::MEDIA].iter().any(|media| answer.content.contains_key(*media))
+        {
             let always = answer.content.len() == 1;
             answer
                 .headers

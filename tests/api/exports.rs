@@ -202,6 +202,7 @@ async fn an_export_of_a_club_holds_every_row_and_proves_it(pool: PgPool) {
         json!({"base_rev": 0, "data": {"display_name": "=Lost(1)"}}),
     );
     assert_eq!(statuses(&push(admin, &[stale]).await), [409]);
+    admin.patch("/retention", "*", json!({"runs_days": 1_000})).await.expect(200);
     let secrets = secrets(&app, &admin.club).await;
 
     let id = ask(admin, json!({})).await;

@@ -139,6 +139,7 @@ async fn close(db: &Db, club: ClubId) -> Result<bool, StoreError> {
         sqlx::query!("delete from devices where app_club_id = $1", club.0),
         sqlx::query!("delete from authorizations where club_id = $1", club.0),
         sqlx::query!("delete from mail_outbox where about ->> 'club' = $1", club.0.to_string()),
+        sqlx::query!("delete from export_queue where club_id = $1", club.0),
     ] {
         door.execute(tx.conn()).await?;
     }

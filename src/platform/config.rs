@@ -280,6 +280,8 @@ mod tests {
         let file = std::env::temp_dir().join(format!("secret-{}", uuid::Uuid::now_v7()));
         assert!(secret_line(&file).is_none(), "there is no such file");
         let read = |text: &str, mode: u32| {
+            // What was written for reading alone is written by root only.
+            let _ = std::fs::remove_file(&file);
             std::fs::write(&file, text).unwrap();
             std::fs::set_permissions(&file, std::fs::Permissions::from_mode(mode)).unwrap();
             secret_line(&file).map(|secret| secret.expose_secret().to_owned())

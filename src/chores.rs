@@ -45,8 +45,20 @@ pub struct Dropped {
 
 impl std::fmt::Display for Dropped {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let Self { changes, records, sign_ins, invitations, links, exports, throttles, audit, mail, retained, names, clubs } =
-            self;
+        let Self {
+            changes,
+            records,
+            sign_ins,
+            invitations,
+            links,
+            exports,
+            throttles,
+            audit,
+            mail,
+            retained,
+            names,
+            clubs,
+        } = self;
         write!(
             f,
             "{changes} rows of change logs, {records} receipts, decided facts and the like, {sign_ins} ended sign-ins \

@@ -135,6 +135,26 @@ impl Table<'_> {
     }
 }
 
+fn print_headings() {
+    println!(
+        "  {:<34} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>6} {:>5} {:>6} {:>6}",
+        "beside another club",
+        "asked/s",
+        "taken/s",
+        "p50 ms",
+        "p99 ms",
+        "told/s",
+        "p50 ms",
+        "p99 ms",
+        "its p50",
+        "its p99",
+        "ratio",
+        "told",
+        "MB",
+        "peak"
+    );
+}
+
 /// Prints the table, and what memory does over so many minutes at twice saturation.
 pub fn run(minutes: u32) {
     let bench = Bench::open();
@@ -165,23 +185,7 @@ pub fn run(minutes: u32) {
         "  saturated by {SATURATING} clients: {rate:.0} a second, p50 {p50:.1} ms, p99 {p99:.1} ms; {} told to come again",
         full.told.len()
     );
-    println!(
-        "  {:<34} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>6} {:>5} {:>6} {:>6}",
-        "beside another club",
-        "asked/s",
-        "taken/s",
-        "p50 ms",
-        "p99 ms",
-        "told/s",
-        "p50 ms",
-        "p99 ms",
-        "its p50",
-        "its p99",
-        "ratio",
-        "told",
-        "MB",
-        "peak"
-    );
+    print_headings();
     let mut table = Table { service: &service, alone: 0.0 };
     let mut show = |name: &str, flood: &(dyn Fn() -> Answered + Sync)| {
         let (mut calm, mut flood) = beside(address, &of(OTHER, CALM, OTHER), flood);

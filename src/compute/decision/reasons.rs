@@ -243,7 +243,11 @@ impl Reason {
         code("spacing_first", "Of two equally likely steps, the spacing.", &[]),
         code("only_step", "The only step likely enough to hold.", &[]),
         code("kind_before_height", "The barriers change before the height rises.", &[]),
-        code("kind_with_height", "The next barriers start higher, so the spacing comes in with them where it can.", &[]),
+        code(
+            "kind_with_height",
+            "The next barriers start higher, so the spacing comes in with them where it can.",
+            &[],
+        ),
         code("next_step_unlikely", "No next step is likely enough to hold.", &["hold_mean", "hold_needed"]),
         code("no_next_step", "The club owns no barrier for the next step.", &[]),
         code("step_back_if", "When to step back.", &["held_share_least", "intervals_least", "hit_share_most"]),

@@ -11,11 +11,11 @@ const run = promisify(execFile);
 const FONTS = ["NotoSans", "NotoSansHebrew", "NotoSansArabic", "DroidSansFallbackFull", "NanumGothicCoding"];
 const WITH_BOLD = FONTS.slice(0, 3);
 /** Dots to an inch of pages of paper: small files in which a moved word still shows. */
-const DPI = "64";
+const DPI = "50";
 /** Side of the squares whose darkness is compared. */
 const SQUARE = 8;
 /** Levels of grey that are kept. */
-const LEVELS = 15;
+const LEVELS = 7;
 /** By how much of white a square may differ, and what share of them may differ by more; wider with programs of other versions. */
 const SAME = { by: 0.06, share: 0 };
 const OTHER = { by: 0.25, share: 0.01 };
@@ -48,9 +48,9 @@ function grey(bytes) {
 }
 
 function written({ width, height, dots }) {
-  const png = new PNG({ width, height, colorType: 0, inputColorType: 0, bitDepth: 8, deflateLevel: 9, filterType: 0 });
+  const png = new PNG({ width, height, colorType: 0, inputColorType: 0, bitDepth: 8, deflateLevel: 9, deflateStrategy: 0, filterType: 0 });
   png.data = Buffer.from(dots.map((level) => Math.round((level * 255) / LEVELS)));
-  return PNG.sync.write(png, { colorType: 0, inputColorType: 0, bitDepth: 8, deflateLevel: 9, filterType: 0 });
+  return PNG.sync.write(png, { colorType: 0, inputColorType: 0, bitDepth: 8, deflateLevel: 9, deflateStrategy: 0, filterType: 0 });
 }
 
 /** The pages of a PDF below each other, a line of grey between them. */

@@ -9,6 +9,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 
+use lanewright::platform::audit::hex;
 use lanewright::platform::cluster;
 use lanewright::platform::db::MIGRATOR;
 use lanewright::platform::token::sha256;
@@ -43,7 +44,7 @@ struct Kept {
 impl Kept {
     fn of(folder: Option<&Path>) -> Self {
         let program = fs::read(std::env::current_exe().expect("the path of this program")).expect("this program");
-        let program = sha256(&program).iter().take(6).map(|byte| format!("{byte:02x}")).collect();
+        let program = hex(&sha256(&program)[..6]);
         if let Some(folder) = folder {
             fs::create_dir_all(folder).expect("a folder of ours");
         }

@@ -159,7 +159,7 @@ async fn one_sign_in_too_many_ends_the_one_used_least_lately(pool: PgPool) {
     let bearer = format!("Bearer {}", newest["access_token"].as_str().unwrap());
     let list = app.send(Method::GET, "/v1/me/devices", &[("authorization", &bearer)], None).await.expect(200).body;
     let names: Vec<&str> = list["items"].as_array().unwrap().iter().map(|one| one["name"].as_str().unwrap()).collect();
-    assert_eq!(names.len() as i64, most);
+    assert_eq!(i64::try_from(names.len()).unwrap(), most);
     assert!(!names.contains(&format!("phone {}", most - 1).as_str()), "{names:?}");
     assert!(names.contains(&"One more"), "{names:?}");
     refresh(&app, &json!(admin.refresh)).await.expect(200);

@@ -3,6 +3,7 @@
 use std::io::{Cursor, Write};
 
 use aws_lc_rs::digest::{SHA256, digest};
+use lanewright::platform::audit::hex;
 use serde_json::{Value, json};
 use uuid::Uuid;
 use zip::ZipWriter;
@@ -26,8 +27,8 @@ pub fn manifest(of: &Value, files: &[File]) -> Value {
     let listed: Vec<Value> = files
         .iter()
         .map(|(path, content)| {
-            let sum: String = digest(&SHA256, content).as_ref().iter().map(|byte| format!("{byte:02x}")).collect();
-            let records = content.iter().filter(|byte| **byte == b'\n').count();
+            let sum = hex(digest(&SHA256, content).as_ref());
+            let records = content.split(|byte| *byte == b'\n').count() - 1;
             json!({"path": path, "records": records, "bytes": content.len(), "sha256": sum})
         })
         .collect();

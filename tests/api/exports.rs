@@ -8,6 +8,7 @@ use base64::Engine;
 use base64::engine::general_purpose::{STANDARD, URL_SAFE_NO_PAD};
 use chrono::{Duration, Utc};
 use lanewright::chores;
+use lanewright::platform::audit::hex;
 use lanewright::platform::db::Db;
 use lanewright::resources::exports::tables_store::{COLUMNS_LEFT_OUT, LEFT_OUT, TABLES};
 use lanewright::resources::exports::{Made, make};
@@ -25,10 +26,6 @@ use crate::sync_push::{create, item, push, statuses};
 
 /// The files of an archive by their paths.
 pub type Files = BTreeMap<String, Vec<u8>>;
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
 
 fn sum(bytes: &[u8]) -> String {
     hex(digest(&SHA256, bytes).as_ref())
@@ -238,7 +235,7 @@ async fn an_export_of_a_club_holds_every_row_and_proves_it(pool: PgPool) {
         )
         .await;
         // Reading it is noted as well.
-        assert!(rows.len() as i64 == count || name == "audit", "{name}: {} of {count}", rows.len());
+        assert!(i64::try_from(rows.len()).unwrap() == count || name == "audit", "{name}: {} of {count}", rows.len());
         if rows.is_empty() {
             empty.push(name);
         }

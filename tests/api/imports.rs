@@ -1,6 +1,7 @@
 //! Imports: a club comes back as it was, an athlete moves, and nothing of a hostile archive is believed.
 
 use std::collections::{BTreeMap, HashMap};
+use std::fmt::Write;
 
 use lanewright::resources::imports::TABLES;
 use reqwest::Method;
@@ -95,7 +96,9 @@ async fn a_club_comes_back_as_it_was(pool: PgPool) {
     let plain = |phone: &Phone| -> BTreeMap<(String, String), Value> {
         let mut copy = phone.copy.clone();
         copy.retain(|(kind, _), _| kind != "club");
-        copy.values_mut().for_each(|data| drop(data.as_object_mut().unwrap().remove("rev")));
+        for data in copy.values_mut() {
+            data.as_object_mut().unwrap().remove("rev");
+        }
         copy
     };
     assert_eq!(plain(&there), plain(&here));
@@ -110,7 +113,7 @@ fn numbered(text: &str) -> String {
         match Uuid::try_parse(part) {
             Ok(id) if part.len() == 36 => {
                 let next = known.len();
-                out.push_str(&format!("#{}", known.entry(id).or_insert(next)));
+                write!(out, "#{}", known.entry(id).or_insert(next)).unwrap();
             }
             _ => out.push_str(part),
         }
@@ -129,7 +132,7 @@ async fn a_club_comes_with_new_ids_that_fit_together(pool: PgPool) {
     let after = exported(&twin, json!({})).await;
     let (before, after) = (content(&before), content(&after));
     let text = |content: &BTreeMap<&str, Vec<Value>>| -> String {
-        content.values().flatten().map(|row| format!("{row}\n")).collect()
+        content.values().flatten().map(Value::to_string).collect::<Vec<_>>().join("\n")
     };
     assert_eq!(numbered(&text(&after)), numbered(&text(&before)));
     let id = stage.ids["athlete_id"].as_str();
@@ -200,7 +203,9 @@ fn small(change: impl Fn(&str, &mut Value)) -> Vec<File> {
         ("root_scope", json!({"kind": "athlete", "root_id": athlete["id"], "scope_id": group})),
         ("athletes", athlete),
     ];
-    all.iter_mut().for_each(|(name, row)| change(name, row));
+    for (name, row) in &mut all {
+        change(name, row);
+    }
     all.into_iter().map(|(name, row)| table(name, &[row])).collect()
 }
 
@@ -263,7 +268,9 @@ async fn nothing_of_a_hostile_archive_is_believed(pool: PgPool) {
         (
             "sizes that overflow",
             told(&|says| {
-                says["files"].as_array_mut().unwrap().iter_mut().for_each(|one| one["bytes"] = json!(u64::MAX))
+                for one in says["files"].as_array_mut().unwrap() {
+                    one["bytes"] = json!(u64::MAX);
+                }
             }),
         ),
         ("a bomb that tells another size", {

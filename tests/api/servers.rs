@@ -14,7 +14,7 @@ use crate::support::{Caller, TestApp, eventually};
 
 /// Tells the servers to do something: `start` or `stop`, and which.
 fn nodes(act: &str, number: i32) {
-    let folder = std::env::var("LANEWRIGHT_NODES").expect("LANEWRIGHT_NODES: run `./dev distributed`");
+    let Ok(folder) = std::env::var("LANEWRIGHT_NODES") else { panic!("LANEWRIGHT_NODES: run `./dev distributed`") };
     let program = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/distributed/nodes");
     let done = Command::new(program).args([act, &folder, &number.to_string()]).status().unwrap();
     assert!(done.success(), "{act} {number}");

@@ -73,7 +73,7 @@ impl Hold {
         self.request.as_deref().is_none_or(lately)
     }
 
-    /// Waits for a place in a queue; see [`Queue::place`].
+    /// Waits for a place in a queue.
     ///
     /// # Errors
     /// [`StoreError::Busy`].

@@ -70,7 +70,7 @@ class Asking:
         return self.everything or any(one in self.seen for one in groups)
 
     async def decide(self):
-        who = (await self.all("from devices d", self.club, self.account, self.device))[0]
+        who = (await self.all("left join devices d", self.club, self.account, None, self.device))[0]
         if not who["signed_in!"]:
             raise HTTPException(401, "the sign-in was ended")
         if not who["role?"] or who["deleted_at"]:
@@ -84,7 +84,8 @@ async def asking(request, scope, route, write=False):
     claims, club = verified(request), request.path_params["club"]
     if not is_id(club) or not is_id(claims["sub"]):
         raise HTTPException(404, "no such club")
-    if scope not in claims["scope"].split(" "):
+    # `account`: the token of a person, bounded by their role alone.
+    if not {"account", scope} & set(claims["scope"].split(" ")):
         raise HTTPException(403, "the token lacks the scope")
     async with request.app.state.pool.acquire() as connection:
         mode = "" if write else " ISOLATION LEVEL REPEATABLE READ READ ONLY"

@@ -75,7 +75,10 @@ fn pgbench() -> PathBuf {
 }
 
 async fn log_statements(conn: &mut PgConnection, which: &str) {
-    let sql = format!("alter role lanewright set log_statement = '{which}'");
+    // The server's log is terse, so that it holds nobody's values; here they are wanted, of invented people.
+    let sql = format!(
+        "alter role lanewright set log_statement = '{which}'; alter role lanewright set log_error_verbosity = 'default'"
+    );
     sqlx::raw_sql(AssertSqlSafe(sql)).execute(conn).await.expect("a superuser may");
 }
 

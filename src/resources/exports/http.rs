@@ -5,7 +5,7 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE, ContentEncoding, LOCATION};
 use actix_web::web::{Bytes, Data};
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::{Duration, Utc};
+use chrono::{Duration, SubsecRound, Utc};
 use futures_util::stream;
 
 use super::model::{Export, MOST, State};
@@ -84,7 +84,7 @@ async fn create_export(
             format!("The club has {MOST} exports. Delete one that nobody needs any more, or wait until one goes.");
         return Err(Problem::new(Code::Conflict, detail));
     }
-    let now = Utc::now();
+    let now = Utc::now().trunc_subsecs(6);
     let waiting = others.iter().filter(|one| matches!(one.state, State::Waiting | State::Running)).count();
     let due_at = now + Duration::minutes(i64::try_from(waiting).unwrap_or_default());
     let asked = Export::asked(id, athlete, permit.account, now);

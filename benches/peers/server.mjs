@@ -287,7 +287,7 @@ async function push({ client, all, club, account, device, role }, sent, agent) {
   const held = await all("from held_item", [club, account, "run", [...sent.items.map((item) => item.op_id), ...ids]]);
   const known = await all("from runs\n", [club, ids]);
   if (held.length > 0 || known.length > 0) throw new Refused(501, "sent before");
-  const people = new Map((await all("a.display_name from athletes", [club, runs.map((one) => one.athlete_id)])).map((one) => [one.id, one]));
+  const people = new Map((await all("x.display_name from athletes", [club, runs.map((one) => one.athlete_id)])).map((one) => [one.id, one]));
   const sessions = new Map((await all("x.held_on from sessions", [club, runs.map((one) => one.session_id)])).map((one) => [one.id, one.held_on]));
   const days = new Map();
   for (const one of runs) {

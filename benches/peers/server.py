@@ -398,7 +398,7 @@ async def push(request):
 
 async def refer(who, runs):
     """Checks what the runs refer to, and notes who ran with a restriction."""
-    people = await who.all("a.display_name from athletes", who.club, [one["athlete_id"] for one in runs])
+    people = await who.all("x.display_name from athletes", who.club, [one["athlete_id"] for one in runs])
     known = {one["id"] for one in people}
     sessions = await who.all("x.held_on from sessions", who.club, [one["session_id"] for one in runs])
     held = {one["id"]: date.fromisoformat(one["held_on"]) for one in sessions}

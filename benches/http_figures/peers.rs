@@ -133,8 +133,8 @@ impl Peer {
         let mut wire = Wire::open(service);
         load::send(&mut wire, &route, text.as_bytes());
         let first = wire.json().pointer("/changes/0/rev").and_then(Value::as_i64).expect("a change");
-        let who = script.logged.iter().find(|one| one.sql.contains("from devices d")).expect("who asks");
-        let [Some(club), Some(account), _] = who.parameters.as_slice() else { panic!("{who:?}") };
+        let who = script.logged.iter().find(|one| one.sql.contains("join devices d")).expect("who asks");
+        let [Some(club), Some(account), ..] = who.parameters.as_slice() else { panic!("{who:?}") };
         let mut wire = Wire::open(&self.address);
         wire.call(&wire::get(&format!("/token/{club}/{account}/{}", first - 1), ""));
         let own = wire.json().as_str().expect("a token").to_owned();

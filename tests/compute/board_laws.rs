@@ -1,16 +1,16 @@
 //! The board says what the rules say, and since when: told anew from the rows, for random squads.
 
-use lanewright::compute::advice::{RATING_DAYS, Record, RunRecord, Setting, advise};
-use lanewright::compute::board::{
+use lanewright_compute::advice::{RATING_DAYS, Record, RunRecord, Setting, advise};
+use lanewright_compute::board::{
     BEHIND_SESSIONS, LOOK_BACK_SESSIONS, Measured, Place, SEASON_DAYS, Seen, board, place,
 };
-use lanewright::compute::day::Day;
-use lanewright::compute::decision::{Clearance, Criterion, Missing, Policy, Rating, Ratings, Status, Stock};
-use lanewright::compute::prior::Experience;
-use lanewright::compute::progress::{HeldUp, Period, Rated};
-use lanewright::compute::specs::Birth;
-use lanewright::compute::units::{BarrierKind, Length, Sex};
-use lanewright::compute::wellbeing::{Break, Report, What};
+use lanewright_compute::day::Day;
+use lanewright_compute::decision::{Clearance, Criterion, Missing, Policy, Rating, Ratings, Status, Stock};
+use lanewright_compute::prior::Experience;
+use lanewright_compute::progress::{HeldUp, Period, Rated};
+use lanewright_compute::specs::Birth;
+use lanewright_compute::units::{BarrierKind, Length, Sex};
+use lanewright_compute::wellbeing::{Break, Report, What};
 use proptest::prelude::*;
 
 fn today() -> Day {

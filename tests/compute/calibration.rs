@@ -8,7 +8,7 @@
 use std::ops::RangeInclusive;
 use std::sync::OnceLock;
 
-use lanewright::compute::estimate::Settings;
+use lanewright_compute::estimate::Settings;
 
 use crate::simulation::athlete::Athlete;
 use crate::simulation::coach::{Advised, AllKnowing, Coach, Recommended, Staircase, Unchanging};

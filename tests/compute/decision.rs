@@ -1,12 +1,12 @@
 //! The progression rules on situations worked by hand.
 #![allow(clippy::unwrap_used)] // in helpers, too: a situation without its part is a broken test
 
-use lanewright::compute::decision::{
+use lanewright_compute::decision::{
     Back, Caution, Clearance, Configuration, Criterion, Current, Decision, DecisionKind, Evidence, Hold, LatestSession,
     Missing, Policy, Rating, Ratings, Reason, Restriction, Situation, Stage, Stock, Surface, Target, Wall, decide,
 };
-use lanewright::compute::units::{BarrierKind, Length};
-use lanewright::compute::wellbeing::{Report, Reported};
+use lanewright_compute::units::{BarrierKind, Length};
+use lanewright_compute::wellbeing::{Report, Reported};
 
 pub const TODAY: i32 = 20_000;
 

@@ -2,12 +2,12 @@
 #![allow(clippy::unwrap_used)] // in helpers, too: a decision without its part is a broken test
 
 use super::decision::{TODAY, at, club, hold, mm};
-use lanewright::compute::decision::{
+use lanewright_compute::decision::{
     Back, Caution, Clearance, Configuration, Current, Decision, DecisionKind, Evidence, Hold, LatestSession, Missing,
     Policy, Rating, Ratings, Reason, Restriction, Situation, Surface, Target, decide, rung,
 };
-use lanewright::compute::units::{BarrierKind, Length};
-use lanewright::compute::wellbeing::{Report, Reported};
+use lanewright_compute::units::{BarrierKind, Length};
+use lanewright_compute::wellbeing::{Report, Reported};
 use proptest::option;
 use proptest::prelude::*;
 

@@ -2,11 +2,11 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests
 
-use lanewright::compute::estimate::{
+use lanewright_compute::estimate::{
     Dominance, Estimate, EstimateError, Posterior, RunCounts, Settings, estimate, estimate_keeping,
 };
-use lanewright::compute::prior::{Basis, Prior};
-use lanewright::compute::units::Length;
+use lanewright_compute::prior::{Basis, Prior};
+use lanewright_compute::units::Length;
 use proptest::prelude::*;
 
 use crate::slow_filter::Slow;

@@ -2,9 +2,9 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests
 
-use lanewright::compute::estimate::{RunCounts, Settings, Spread, chances, estimate};
-use lanewright::compute::prior::{Basis, Prior};
-use lanewright::compute::units::Length;
+use lanewright_compute::estimate::{RunCounts, Settings, Spread, chances, estimate};
+use lanewright_compute::prior::{Basis, Prior};
+use lanewright_compute::units::Length;
 use serde_json::Value;
 
 fn figures() -> Value {

@@ -3,16 +3,16 @@
 
 use std::collections::BTreeMap;
 
-use lanewright::compute::decision::{
+use lanewright_compute::decision::{
     Back, Caution, Configuration, Criterion, Decision, DecisionKind, Evidence, Given, LatestSession, Missing, Policy,
     Rating, Reason, Restriction, Situation, Surface, Wall, Word, decide,
 };
-use lanewright::compute::lane_plan::WEIGHT_MOST;
-use lanewright::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
-use lanewright::compute::progress::{HeldUp, Note};
-use lanewright::compute::standing::Standing;
-use lanewright::compute::units::BarrierKind::{Hurdle, LowBarrier, Wicket};
-use lanewright::compute::wellbeing::{Report, Reported};
+use lanewright_compute::lane_plan::WEIGHT_MOST;
+use lanewright_compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
+use lanewright_compute::progress::{HeldUp, Note};
+use lanewright_compute::standing::Standing;
+use lanewright_compute::units::BarrierKind::{Hurdle, LowBarrier, Wicket};
+use lanewright_compute::wellbeing::{Report, Reported};
 use proptest::prelude::*;
 
 use super::decision::{TODAY, at, club, evidence, flat, hold, latest, mm, offered, ready};
@@ -306,7 +306,7 @@ fn sentences(text: &str) -> Vec<&str> {
     text.split_inclusive(". ").map(str::trim_end).collect()
 }
 
-fn figure(length: lanewright::compute::units::Length) -> String {
+fn figure(length: lanewright_compute::units::Length) -> String {
     let metres = length.metres();
     if length.mm().is_multiple_of(10) { format!("{metres:.2} m") } else { format!("{metres:.3} m") }
 }

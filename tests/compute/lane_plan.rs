@@ -1,10 +1,10 @@
 //! The lane plan against brute force, and the laws that hold for every plan.
 
-use lanewright::compute::lane_plan::{
+use lanewright_compute::lane_plan::{
     Athlete, Budget, Candidate, Infeasible, Lane, LastTime, Limit, Objective, Part, Pin, Plan, PlanError, PlannedLane,
     Problem, ProblemError, Relaxation, StockItem, WaitReason, plan, weight,
 };
-use lanewright::compute::units::{BarrierKind, Length};
+use lanewright_compute::units::{BarrierKind, Length};
 use std::collections::BTreeMap;
 
 use crate::lane_plan_cases::{Dice, Shape, check, problem, stock_suffices};

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use lanewright::compute::lane_plan::{Athlete, Candidate, Lane, Objective, Pin, Plan, Problem, StockItem};
-use lanewright::compute::units::{BarrierKind, Length};
+use lanewright_compute::lane_plan::{Athlete, Candidate, Lane, Objective, Pin, Plan, Problem, StockItem};
+use lanewright_compute::units::{BarrierKind, Length};
 
 /// SplitMix64 (G. L. Steele, D. Lea, C. H. Flood, "Fast splittable pseudorandom number generators", 2014).
 pub struct Dice(u64);
@@ -118,7 +118,7 @@ pub fn problem(seed: u64, shape: &Shape) -> Problem {
             let advised = candidates
                 .iter()
                 .filter(|c| c.height == top.height && c.spacing.metres() <= comfortable)
-                .map(lanewright::compute::lane_plan::Candidate::configuration)
+                .map(lanewright_compute::lane_plan::Candidate::configuration)
                 .max_by_key(|c| c.spacing)
                 .unwrap_or(top.configuration());
             let own = candidates.iter().position(|one| one.configuration() == advised);

@@ -1,8 +1,8 @@
 //! What the loss of a lane must keep to.
 
-use lanewright::compute::decision::Configuration;
-use lanewright::compute::lane_plan::{Athlete, WEIGHT_MOST, loss, weight};
-use lanewright::compute::units::{BarrierKind, Length};
+use lanewright_compute::decision::Configuration;
+use lanewright_compute::lane_plan::{Athlete, WEIGHT_MOST, loss, weight};
+use lanewright_compute::units::{BarrierKind, Length};
 use proptest::prelude::*;
 
 fn at(height: u32, spacing: u32) -> Configuration {

@@ -1,9 +1,9 @@
 //! The lane plan against a general MILP solver: HiGHS (Q. Huangfu, J. A. J. Hall, "Parallelizing the dual revised simplex
 //! method", Mathematical Programming Computation 10, 2018) through scipy; see `tests/oracle/lane_plan_milp.py`.
 
-use lanewright::compute::decision::Configuration;
-use lanewright::compute::lane_plan::{Athlete, Candidate, Lane, Objective, Problem, StockItem};
-use lanewright::compute::units::{BarrierKind, Length};
+use lanewright_compute::decision::Configuration;
+use lanewright_compute::lane_plan::{Athlete, Candidate, Lane, Objective, Problem, StockItem};
+use lanewright_compute::units::{BarrierKind, Length};
 use serde_json::Value;
 
 /// The problem of a case.
@@ -62,7 +62,7 @@ pub fn problem(case: &Value) -> Problem {
 
 #[test]
 fn sixty_plans_with_scarce_stock_cost_what_a_general_solver_finds() {
-    use lanewright::compute::lane_plan::{Budget, plan};
+    use lanewright_compute::lane_plan::{Budget, plan};
 
     let file: Value = serde_json::from_str(include_str!("../oracle/lane_plan_cases.json")).unwrap();
     let cases = file["cases"].as_array().unwrap();

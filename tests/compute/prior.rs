@@ -2,11 +2,11 @@
 
 #![allow(clippy::unwrap_used, clippy::too_many_lines)] // helpers of tests; tables of cases
 
-use lanewright::compute::estimate::{Settings, estimate};
-use lanewright::compute::prior::{
+use lanewright_compute::estimate::{Settings, estimate};
+use lanewright_compute::prior::{
     Experience, GroupLimit, Predictor, Prior, PriorError, PriorInputs, PriorPolicy, predict, stature_at,
 };
-use lanewright::compute::units::{Length, Sex};
+use lanewright_compute::units::{Length, Sex};
 use proptest::prelude::*;
 
 const NOVICE: PriorInputs = PriorInputs::unknown(Sex::Female, Experience::Novice);

@@ -1,18 +1,18 @@
 //! Progress by hand, and what must hold for every athlete.
 
-use lanewright::compute::advice::{Record, RunRecord, Setting, advise};
-use lanewright::compute::day::Day;
-use lanewright::compute::decision::{
+use lanewright_compute::advice::{Record, RunRecord, Setting, advise};
+use lanewright_compute::day::Day;
+use lanewright_compute::decision::{
     Clearance, Criterion, DecisionKind, Missing, Policy, Rating, Ratings, Stock, Wall,
 };
-use lanewright::compute::prior::Experience;
-use lanewright::compute::progress::{
+use lanewright_compute::prior::Experience;
+use lanewright_compute::progress::{
     Forecast, HORIZON_WEEKS, HeldUp, Note, Period, Plateau, Progress, Status, plateau, progress, progress_keeping,
     slope_per_week, training_days,
 };
-use lanewright::compute::specs::Birth;
-use lanewright::compute::units::{BarrierKind, Length, Sex};
-use lanewright::compute::wellbeing::{Break, What};
+use lanewright_compute::specs::Birth;
+use lanewright_compute::units::{BarrierKind, Length, Sex};
+use lanewright_compute::wellbeing::{Break, What};
 use proptest::prelude::*;
 
 fn today() -> Day {
@@ -66,7 +66,7 @@ fn record(runs: Vec<RunRecord>) -> Record {
         sprint_30m_s: None,
         sprint_50m_s: None,
         approach_strides: None,
-        status: lanewright::compute::decision::Status::Active,
+        status: lanewright_compute::decision::Status::Active,
         breaks: Vec::new(),
         surface: None,
         ratings: secure(),

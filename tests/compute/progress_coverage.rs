@@ -1,6 +1,6 @@
 //! Forecasts and plateaus of simulated athletes against what then became of them, with fixed seeds.
 
-use lanewright::compute::progress::{Plateau, plateau};
+use lanewright_compute::progress::{Plateau, plateau};
 
 use crate::calibration::{squads, within};
 use crate::simulation::athlete::Athlete;

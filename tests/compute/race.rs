@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use lanewright::compute::race::{
+use lanewright_compute::race::{
     Basis, Entry, Expected, Heats, HeatsError, LaneDraw, Pin, Seeding, Wish, draw_lanes, handicap, heats, usable_lanes,
 };
 use proptest::prelude::*;

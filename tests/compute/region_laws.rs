@@ -5,10 +5,10 @@
 
 use std::collections::BTreeSet;
 
-use lanewright::compute::decision::{
+use lanewright_compute::decision::{
     Clearance, Configuration, DecisionKind, Hold, Policy, Region, Situation, Status, Stock, Wall, decide,
 };
-use lanewright::compute::units::{BarrierKind, Length};
+use lanewright_compute::units::{BarrierKind, Length};
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::TestRunner;

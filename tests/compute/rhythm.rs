@@ -1,9 +1,9 @@
 //! The analysis of touchdown times: figures worked by hand, broken values, errors checked by simulation, laws.
 
-use lanewright::compute::rhythm::{
+use lanewright_compute::rhythm::{
     AgainstSchedule, Analysis, Flag, ReadingError, Schedule, Shape, Timing, analyse, compare, courses,
 };
-use lanewright::compute::units::Length;
+use lanewright_compute::units::Length;
 use proptest::prelude::*;
 
 use crate::rhythm_races::Dice;

@@ -1,6 +1,6 @@
 //! Forecasts of the final time and a club's own schedule, on simulated races.
 
-use lanewright::compute::rhythm::{
+use lanewright_compute::rhythm::{
     Calibration, Course, FinalTime, FinalTimeError, Schedule, Series, SeriesError, Shape, Timing, courses, final_time,
 };
 use proptest::prelude::*;

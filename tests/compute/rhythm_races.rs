@@ -1,6 +1,6 @@
 //! Simulated races for the tests of rhythm, from a seeded generator of their own.
 
-use lanewright::compute::rhythm::{Course, Schedule, Series, Shape, Timing};
+use lanewright_compute::rhythm::{Course, Schedule, Series, Shape, Timing};
 
 /// A small generator of normal deviates: the same seed gives the same numbers on every machine.
 ///

@@ -1,7 +1,7 @@
 //! Touchdown schedules: the lines they rest on, the one published row, and laws that hold for every race on file.
 
-use lanewright::compute::rhythm::{Course, Schedule, Shape, courses, event_codes, valid_range_s};
-use lanewright::compute::units::Length;
+use lanewright_compute::rhythm::{Course, Schedule, Shape, courses, event_codes, valid_range_s};
+use lanewright_compute::units::Length;
 use proptest::prelude::*;
 
 fn men() -> Course {

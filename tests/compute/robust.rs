@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests
 
-use lanewright::compute::robust::{normal_quantile, theil_sen};
+use lanewright_compute::robust::{normal_quantile, theil_sen};
 use serde_json::Value;
 
 fn figures() -> Value {

@@ -1,7 +1,7 @@
 //! The straightforward filter: every cell, every day, no tables and no windows; any step of the grid.
 
-use lanewright::compute::estimate::{RunCounts, Settings, chances};
-use lanewright::compute::prior::Prior;
+use lanewright_compute::estimate::{RunCounts, Settings, chances};
+use lanewright_compute::prior::Prior;
 
 /// A cell's coordinates and probability.
 pub struct Cell {

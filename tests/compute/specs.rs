@@ -2,12 +2,12 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests
 
-use lanewright::compute::day::Day;
-use lanewright::compute::specs::{
+use lanewright_compute::day::Day;
+use lanewright_compute::specs::{
     AgeGroup, AgeRule, Birth, Club, Confidence, Environment, Lookup, Query, Reason, SOURCES, Spec, SpecError, lookup,
     published, published_age_groups, source, sprint_target,
 };
-use lanewright::compute::units::{Length, Sex};
+use lanewright_compute::units::{Length, Sex};
 use proptest::prelude::*;
 
 fn day(y: i32, m: u8, d: u8) -> Day {
@@ -41,7 +41,7 @@ fn births(group: &AgeGroup, on: Day) -> (Day, Day) {
 }
 
 fn rows(name: &str) -> Vec<csv::StringRecord> {
-    let path = format!("{}/tests/oracle/{name}", env!("CARGO_MANIFEST_DIR"));
+    let path = format!("{}/../../tests/oracle/{name}", env!("CARGO_MANIFEST_DIR"));
     let mut reader = csv::Reader::from_path(path).unwrap();
     reader.records().map(Result::unwrap).collect()
 }

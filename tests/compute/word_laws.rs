@@ -2,11 +2,11 @@
 //!
 //! Each law is told anew here, from the situation and the word alone.
 
-use lanewright::compute::decision::{
+use lanewright_compute::decision::{
     Caution, Clearance, Configuration, Decision, DecisionKind, Evidence, Given, Policy, Rating, Situation, Status,
     Word, decide,
 };
-use lanewright::compute::units::BarrierKind;
+use lanewright_compute::units::BarrierKind;
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::TestRunner;

@@ -1,8 +1,8 @@
 //! An athlete whose truth is known: body, limit, what holds and what is recorded.
 
-use lanewright::compute::estimate::RunCounts;
-use lanewright::compute::prior::{Experience, Prior, PriorInputs, PriorPolicy, predict, stature_at};
-use lanewright::compute::units::{Length, Sex};
+use lanewright_compute::estimate::RunCounts;
+use lanewright_compute::prior::{Experience, Prior, PriorInputs, PriorPolicy, predict, stature_at};
+use lanewright_compute::units::{Length, Sex};
 
 use super::calendar::{Calendar, PATH_DAYS};
 use super::dice::Dice;

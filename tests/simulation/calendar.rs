@@ -1,6 +1,6 @@
 //! When an athlete trains.
 
-use lanewright::compute::units::Length;
+use lanewright_compute::units::Length;
 
 use super::dice::Dice;
 

@@ -3,15 +3,15 @@
 
 use std::collections::BTreeSet;
 
-use lanewright::compute::advice::{Advice, Record, RunRecord, Setting, advise_keeping};
-use lanewright::compute::approach::Approach;
-use lanewright::compute::day::Day;
-use lanewright::compute::decision::{Clearance, Configuration, Policy, Rating, Ratings, Reason, Stage, Status, Stock};
-use lanewright::compute::estimate::Kept;
-use lanewright::compute::lane_plan::{Budget, Lane, Objective, Problem, Runner, StockItem, group, loss, plan, weight};
-use lanewright::compute::specs::Birth;
-use lanewright::compute::units::{BarrierKind, Length};
-use lanewright::compute::wellbeing::{Break, What};
+use lanewright_compute::advice::{Advice, Record, RunRecord, Setting, advise_keeping};
+use lanewright_compute::approach::Approach;
+use lanewright_compute::day::Day;
+use lanewright_compute::decision::{Clearance, Configuration, Policy, Rating, Ratings, Reason, Stage, Status, Stock};
+use lanewright_compute::estimate::Kept;
+use lanewright_compute::lane_plan::{Budget, Lane, Objective, Problem, Runner, StockItem, group, loss, plan, weight};
+use lanewright_compute::specs::Birth;
+use lanewright_compute::units::{BarrierKind, Length};
+use lanewright_compute::wellbeing::{Break, What};
 
 use super::athlete::Athlete;
 use super::coach::grid;

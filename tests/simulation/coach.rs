@@ -1,11 +1,11 @@
 //! Ways to choose the lane of a session: the service's, and those that need no service.
 
-use lanewright::compute::advice::{Record, RunRecord, Setting, advise};
-use lanewright::compute::day::Day;
-use lanewright::compute::decision::{Clearance, Hold, Policy, Rating, Ratings, Situation, Stock, decide};
-use lanewright::compute::estimate::{Estimate, Posterior, RunCounts, Settings};
-use lanewright::compute::specs::Birth;
-use lanewright::compute::units::{BarrierKind, Length};
+use lanewright_compute::advice::{Record, RunRecord, Setting, advise};
+use lanewright_compute::day::Day;
+use lanewright_compute::decision::{Clearance, Hold, Policy, Rating, Ratings, Situation, Stock, decide};
+use lanewright_compute::estimate::{Estimate, Posterior, RunCounts, Settings};
+use lanewright_compute::specs::Birth;
+use lanewright_compute::units::{BarrierKind, Length};
 
 use super::athlete::Athlete;
 use super::calendar::height_on;
@@ -123,7 +123,7 @@ impl Advised {
             sprint_30m_s: measured.sprint_30m_s,
             sprint_50m_s: measured.sprint_50m_s,
             approach_strides: None,
-            status: lanewright::compute::decision::Status::Active,
+            status: lanewright_compute::decision::Status::Active,
             breaks: Vec::new(),
             surface: None,
             ratings: Ratings { lead_leg: secure, trail_leg: secure, walkover: secure, ..Ratings::default() },

@@ -1,12 +1,12 @@
 //! Forecasts made after eight weeks beside what then came true: half a year more of the same clubs in private lanes.
 
-use lanewright::compute::advice::Setting;
-use lanewright::compute::day::Day;
-use lanewright::compute::decision::{Configuration, DecisionKind};
-use lanewright::compute::estimate::Settings;
-use lanewright::compute::progress::{Dates, Forecast, HORIZON_WEEKS, Outlook, Period, Status, progress};
-use lanewright::compute::specs::{AgeGroup, AgeRule, Confidence, Environment, Spec};
-use lanewright::compute::units::Length;
+use lanewright_compute::advice::Setting;
+use lanewright_compute::day::Day;
+use lanewright_compute::decision::{Configuration, DecisionKind};
+use lanewright_compute::estimate::Settings;
+use lanewright_compute::progress::{Dates, Forecast, HORIZON_WEEKS, Outlook, Period, Status, progress};
+use lanewright_compute::specs::{AgeGroup, AgeRule, Confidence, Environment, Spec};
+use lanewright_compute::units::Length;
 
 use super::athlete::Athlete;
 use super::clubs::{DAYS, FIRST_DAY, Member, setting};

@@ -1,7 +1,7 @@
 //! The laws of where an athlete may run, told once more and without the service: what the region must be equal to.
 
-use lanewright::compute::decision::Configuration;
-use lanewright::compute::units::BarrierKind;
+use lanewright_compute::decision::Configuration;
+use lanewright_compute::units::BarrierKind;
 
 /// A placement and all that the laws read.
 #[derive(Clone, Debug)]

@@ -1,9 +1,9 @@
 //! A squad whose lanes the service plans.
 
-use lanewright::compute::decision::Configuration;
-use lanewright::compute::estimate::{Estimate, Posterior, Settings};
-use lanewright::compute::lane_plan::{self, Budget, Candidate, Lane, Objective, Plan, Problem, StockItem, plan};
-use lanewright::compute::units::{BarrierKind, Length};
+use lanewright_compute::decision::Configuration;
+use lanewright_compute::estimate::{Estimate, Posterior, Settings};
+use lanewright_compute::lane_plan::{self, Budget, Candidate, Lane, Objective, Plan, Problem, StockItem, plan};
+use lanewright_compute::units::{BarrierKind, Length};
 
 use super::athlete::Athlete;
 use super::calendar::{SEASON_DAYS, height_on};

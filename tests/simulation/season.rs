@@ -1,7 +1,7 @@
 //! A season of one athlete or of a squad under a coach.
 
-use lanewright::compute::estimate::{RunCounts, Spread};
-use lanewright::compute::units::Length;
+use lanewright_compute::estimate::{RunCounts, Spread};
+use lanewright_compute::units::Length;
 
 use super::athlete::{Athlete, recorded_as_held};
 use super::calendar::{SEASON_DAYS, height_on};

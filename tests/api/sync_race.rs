@@ -176,6 +176,28 @@ async fn entries_are_seen_with_their_athlete(pool: PgPool) {
 }
 
 #[sqlx::test]
+async fn an_entry_withdrawn_between_two_pages_is_gone_under_a_number_that_never_falls(pool: PgPool) {
+    let squad = squad(pool).await;
+    let race = race(&squad);
+    push(&squad.coach, std::slice::from_ref(&race)).await;
+    let mut phone = Phone::default();
+    phone.pull(&squad.admin, 500).await;
+    drawn(&squad.admin, id(&race), &[&squad.athlete]).await;
+    // The entry comes at its first change with the number of its last, which a later page is to tell.
+    while phone.ids("race_entry").is_empty() {
+        let token = phone.token.as_ref().unwrap();
+        let page = squad.admin.get(&format!("/changes?limit=1&sync_token={token}")).await.expect(200).body;
+        assert_eq!(page["more"], true, "the draw is still to come");
+        phone.apply(&page);
+    }
+    let path = format!("/race-tests/{}", id(&race));
+    let tag = squad.admin.get(&path).await.header("etag").to_owned();
+    squad.admin.put(&format!("{path}/entries"), &tag, json!({"athlete_ids": []})).await.expect(200);
+    phone.pull(&squad.admin, 1).await;
+    assert_eq!(phone.ids("race_entry").len(), 0);
+}
+
+#[sqlx::test]
 async fn what_a_phone_computes_with_is_in_the_feed(pool: PgPool) {
     let squad = squad(pool).await;
     let mut phone = Phone::default();

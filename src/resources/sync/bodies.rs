@@ -9,7 +9,7 @@ use super::pager::{Item, Sent};
 use super::places::Position;
 use super::shapes::{Change, Removed};
 use super::store;
-use super::visibility::Reason;
+use super::visibility::{Reason, Seq};
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{self, GroupId};
@@ -115,17 +115,21 @@ pub async fn knows(tx: &mut ClubTx, kind: Type, id: Uuid) -> Result<bool, StoreE
     Ok(origins.len() > people::hidden(tx, &origins).await?.len())
 }
 
-/// Leaves out what is about athletes who are withheld from whom the page is for.
-async fn withhold(tx: &mut ClubTx, found: &mut HashMap<(Type, Uuid), Record>) -> Result<(), StoreError> {
+/// Leaves out what is about athletes who are withheld from whom the page is for; the numbers of it.
+async fn withhold(
+    tx: &mut ClubTx,
+    found: &mut HashMap<(Type, Uuid), Record>,
+) -> Result<HashMap<(Type, Uuid), Seq>, StoreError> {
     let about = |record: &Record| record.data.get("athlete_id").and_then(ids::read);
     let athletes: Vec<Uuid> = found.values().filter_map(about).collect();
     let seen = grants::visible_athletes(tx, &athletes).await?;
-    found.retain(|_, record| about(record).is_none_or(|athlete| seen.contains_key(&athlete)));
-    Ok(())
+    let withheld = found.extract_if(|_, record| about(record).is_some_and(|athlete| !seen.contains_key(&athlete)));
+    Ok(withheld.map(|(key, record)| (key, record.rev)).collect())
 }
 
-/// The changes of a page; when they grow too large, also where the page was cut.
-pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Option<Position>), StoreError> {
+/// The changes of a page; when they grow too large, also where the page was cut. `head` is the last number of the log: what is gone
+/// without a stub is told with it, because an earlier page may have shown the record with any number before.
+pub async fn fill(tx: &mut ClubTx, items: &[Item], head: Seq) -> Result<(Vec<Change>, Option<Position>), StoreError> {
     let mut wanted: HashMap<Type, Vec<Uuid>> = HashMap::new();
     for item in items.iter().filter(|item| item.sent == Sent::Current) {
         wanted.entry(item.kind).or_default().push(item.id);
@@ -134,9 +138,10 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
     for (kind, ids) in &wanted {
         found.extend(pull(tx, *kind, ids).await?.into_iter().map(|record| ((*kind, record.id), record)));
     }
-    if tx.audience().is_some() {
-        withhold(tx, &mut found).await?;
-    }
+    let mut stubs = match tx.audience() {
+        Some(_) => withhold(tx, &mut found).await?,
+        None => HashMap::new(),
+    };
     // Who is withheld from an audience may be seen by others.
     let gone = if tx.audience().is_some() { "changed" } else { "deleted" };
     let current = |item: &&Item| item.sent == Sent::Current && !found.contains_key(&(item.kind, item.id));
@@ -144,7 +149,6 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
     for item in items.iter().filter(current) {
         missing.entry(item.kind).or_default().push(item.id);
     }
-    let mut stubs: HashMap<(Type, Uuid), i64> = HashMap::new();
     for (kind, ids) in missing {
         stubs.extend(store::stubs(tx, kind, &ids).await?.into_iter().map(|(id, rev)| ((kind, id), rev)));
     }
@@ -153,9 +157,7 @@ pub async fn fill(tx: &mut ClubTx, items: &[Item]) -> Result<(Vec<Change>, Optio
     for item in items {
         let (rev, data, removed) = match (item.sent, found.get(&(item.kind, item.id))) {
             (Sent::Current, Some(record)) => (record.rev, Some(record.data.clone()), None),
-            (Sent::Current, None) => {
-                (stubs.get(&(item.kind, item.id)).copied().unwrap_or(item.position.seq), None, Some(gone))
-            }
+            (Sent::Current, None) => (stubs.get(&(item.kind, item.id)).copied().unwrap_or(head), None, Some(gone)),
             (Sent::Removed(Reason::Deleted, rev), _) => (rev, None, Some("deleted")),
             (Sent::Removed(Reason::Changed, rev), _) => (rev, None, Some("changed")),
         };

@@ -230,9 +230,10 @@ async fn read_page(
         sight = sight.of_groups(groups, permit.club.0);
     }
     let limits = Limits { items: asked.limit, rows: ROWS };
-    let mut log = Log { tx: &mut tx, history_from: token.history_from, groups, scopes: sight.now() };
+    let (history_from, scopes) = (token.history_from, sight.now());
+    let mut log = Log { tx: &mut tx, history_from, groups, scopes, head: clock.seq };
     let mut page = pager::page(&mut log, &sight, &asked.wanted, token.position, clock.seq, limits).await?;
-    let (changes, cut) = bodies::fill(&mut tx, &page.items).await?;
+    let (changes, cut) = bodies::fill(&mut tx, &page.items, clock.seq).await?;
     if let Some(cut) = cut {
         page.next = cut;
         page.more = true;

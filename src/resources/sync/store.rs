@@ -123,6 +123,8 @@ pub struct Log<'a> {
     pub groups: Option<Vec<Uuid>>,
     /// The scopes that the actor sees of them.
     pub scopes: Vec<Uuid>,
+    /// The last number of the log.
+    pub head: Seq,
 }
 
 /// The scopes that a root has besides its groups.
@@ -284,11 +286,12 @@ impl Source for Log<'_> {
             found.insert(root, Root { rev: row.rev, alive: row.alive, scopes });
         }
         if self.tx.audience().is_some() {
-            // Who is withheld stands in the log all the same: whoever has a copy of them is told to drop it.
+            // Who is withheld stands in the log all the same: whoever has a copy of them is told to drop it, under a number
+            // that is none of their own and no lower; once they are seen again their own is higher.
             let withheld = wanted.iter().filter(|root| root.kind == Type::Athlete);
             for root in withheld {
                 let scopes = scopes_of(root.kind, root.id, club, groups.remove(root).unwrap_or_default());
-                found.entry(*root).or_insert(Root { rev: 0, alive: true, scopes });
+                found.entry(*root).or_insert(Root { rev: self.head, alive: true, scopes });
             }
         }
         Ok(found)

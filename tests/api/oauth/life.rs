@@ -1,5 +1,8 @@
 //! An app from its registration to its end.
 
+use std::cell::RefCell;
+use std::collections::HashMap;
+
 use chrono::Utc;
 use lanewright::platform::db::Db;
 use lanewright::resources::accounts;
@@ -379,11 +382,19 @@ async fn an_app_sees_nobody_who_is_withheld_from_it_and_its_copy_is_told(pool: P
         assert_eq!((listed, measured), (one, one));
         one
     };
+    let highest = RefCell::new(HashMap::new());
     let read = async |token: Option<String>| {
         let path = token.map_or("/changes".to_owned(), |token| format!("/changes?sync_token={token}"));
         let page = cards.get(&path).await.expect(200).body;
         let about = |one: &&Value| one["id"] == json!(id) || one["data"]["athlete_id"] == json!(id);
         let changes = page["changes"].as_array().unwrap().iter().filter(about);
+        for one in changes.clone() {
+            let before = highest.borrow_mut().insert(one["id"].to_string(), one["rev"].as_i64());
+            assert!(
+                before.is_none_or(|before| one["rev"].as_i64() >= before),
+                "the number fell from {before:?}: {one}"
+            );
+        }
         let told: Vec<(String, bool)> =
             changes.map(|one| (one["type"].as_str().unwrap().to_owned(), one["removed"].is_object())).collect();
         (page["sync_token"].as_str().unwrap().to_owned(), told)

@@ -138,15 +138,15 @@ impl Service {
 
     /// The access token that a sign-in has now; itself when it is not kept alive.
     async fn current(&self, first: &str) -> String {
-        let old = {
+        let (old, since) = {
             let mut alive = self.alive.borrow_mut();
             let Some(one) = alive.get_mut(first) else { return first.to_owned() };
             if one.since.elapsed() < REFRESH_AFTER {
                 return one.access.clone();
             }
             // Whoever asks meanwhile goes on with the old one.
-            one.since = Instant::now();
-            one.refresh.clone()
+            let since = std::mem::replace(&mut one.since, Instant::now());
+            (one.refresh.clone(), since)
         };
         let body = json!({"refresh_token": old}).to_string();
         let request =
@@ -157,6 +157,9 @@ impl Service {
         let Some(one) = alive.get_mut(first) else { return first.to_owned() };
         if let (Some(access), Some(refresh)) = (tokens["access_token"].as_str(), tokens["refresh_token"].as_str()) {
             (one.access, one.refresh) = (access.to_owned(), refresh.to_owned());
+        } else if answer.status != 401 {
+            // The service was busy: whoever asks next tries again, before the old one has expired.
+            one.since = since;
         }
         one.access.clone()
     }

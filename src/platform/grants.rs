@@ -227,14 +227,15 @@ pub async fn unplace_all(tx: &mut ClubTx, roots: impl IntoIterator<Item = impl I
     Ok(())
 }
 
-/// Whether an athlete or a session is in a group.
+/// Whether an athlete or a session is in a group, or a member assigned to it.
 ///
 /// # Errors
 /// Database errors.
 pub async fn occupied(tx: &mut ClubTx, group: GroupId) -> Result<bool, StoreError> {
     let club = tx.club.0;
     let found = sqlx::query_scalar!(
-        r#"select exists (select from root_scope where club_id = $1 and scope_id = $2) as "found!""#,
+        r#"select exists (select from root_scope where club_id = $1 and scope_id = $2)
+          or exists (select from scope_grant where club_id = $1 and scope_id = $2 and not revoked) as "found!""#,
         club,
         group.0
     )

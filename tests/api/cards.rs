@@ -68,6 +68,70 @@ fn card<'a>(cards: &'a Value, athlete: &str) -> &'a Value {
 }
 
 #[sqlx::test]
+async fn the_latest_plan_is_the_one_that_came_last_whatever_its_id(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let mira = track.athlete("Mira", &track.group).await;
+    let wish = |id: &str| json!({"id": id, "lanes": 3, "capacity": 4, "barriers": {"min": 4, "max": 5}});
+    let path = format!("/sessions/{}/lane-plans", track.session);
+    let plans = ["f6f0c1d2-3b4a-4c5d-9e6f-7a8b9c0d1e2f", "06f0c1d2-3b4a-4c5d-9e6f-7a8b9c0d1e2f"];
+    for plan in plans {
+        track.coach.post(&path, wish(plan)).await.expect(201);
+        let cards = track.cards(&track.coach).await;
+        assert_eq!(card(&cards, &mira)["today"]["lane_plan_id"], plan, "the lanes that were set out last");
+    }
+}
+
+#[sqlx::test]
+async fn what_came_after_a_plan_stays_said_until_somebody_looked_at_whom_it_is_about(pool: PgPool) {
+    let track = Track::new(pool.clone()).await;
+    track.athlete("Mira", &track.group).await;
+    let theirs = track.athlete("Theirs", &track.other).await;
+    let path = format!("/sessions/{}/lane-plans", track.session);
+    let wish = json!({"lanes": 3, "capacity": 4, "barriers": {"min": 4, "max": 5}});
+    let plan = track.admin.post(&path, wish).await.expect(201).body;
+    let id = plan["id"].as_str().unwrap();
+    let place = async || {
+        let plan = track.stranger.get(&format!("{path}/{id}")).await.expect(200).body;
+        let lanes = plan["lanes"].as_array().unwrap().iter();
+        let mut placed = lanes.flat_map(|lane| lane["athletes"].as_array().unwrap());
+        placed.find(|one| one["athlete_id"] == theirs).unwrap().clone()
+    };
+    let pain = json!({"id": Uuid::now_v7(), "athlete_id": theirs, "kind": "pain", "reported_on": track.day,
+        "reported_by": "athlete"});
+    let told = track.stranger.post("/wellbeing-records", json!({"wellbeing_records": [pain]})).await.expect(200);
+    assert_eq!(told.body["results"][0]["status"], "created");
+    assert_eq!(place().await["overtaken"], true);
+    let edit = async |caller: &Caller, run_out_m: f64| {
+        let rev = caller.get(&format!("{path}/{id}")).await.expect(200).body["rev"].clone();
+        let edit = item("PATCH", "lane_plan", id, json!({"if_match": rev, "data": {"run_out_m": run_out_m}}));
+        assert_eq!(statuses(&push(caller, &[edit]).await), [200]);
+    };
+    // Their coach and the helpers must not lose the mark because somebody else moved the tape.
+    edit(&track.coach, 15.0).await;
+    assert_eq!(place().await["overtaken"], true);
+    // Whoever sees everybody has everybody looked at.
+    edit(&track.admin, 16.0).await;
+    let one = place().await;
+    assert_eq!((one.get("overtaken"), &one["not_permitted"]["code"]), (None, &json!("pain_reported")), "{one}");
+
+    // A plan does not know what came while it was computed: it heeds what was there before it was read.
+    let mut sent = plan.clone();
+    sent.as_object_mut().unwrap().remove("rev");
+    sent["id"] = json!(Uuid::now_v7());
+    assert_eq!(statuses(&push(&track.admin, &[create("lane_plan", sent)]).await), [201]);
+    let anew = track.plan().await;
+    let mut tx = pool.begin().await.unwrap();
+    let enter = format!("set local app.club_id = '{}'", track.admin.club);
+    sqlx::raw_sql(sqlx::AssertSqlSafe(enter)).execute(&mut *tx).await.unwrap();
+    let before: Vec<bool> = sqlx::query_scalar("select known_at < created_at from lane_plans where id <> $1")
+        .bind(Uuid::parse_str(id).unwrap())
+        .fetch_all(&mut *tx)
+        .await
+        .unwrap();
+    assert_eq!(before, [true; 2], "{anew}");
+}
+
+#[sqlx::test]
 async fn a_card_tells_last_time_todays_lane_what_to_watch_and_the_next_step(pool: PgPool) {
     let track = Track::new(pool).await;
     let mira = track.athlete("Mira", &track.group).await;

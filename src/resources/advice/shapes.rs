@@ -263,6 +263,13 @@ impl From<&Wall> for WallView {
     }
 }
 
+impl WallView {
+    /// Whether it keeps the athlete from running anywhere.
+    pub fn is_closed(&self) -> bool {
+        Wall::closes(&self.code.0)
+    }
+}
+
 /// What a sheet says beside the name of somebody about whom a report or restriction came after the sheet was planned or drawn.
 pub fn overtaken_note(wall: Option<&WallView>) -> String {
     let rests = |wall: &WallView| format!("does not run: {}", wall.text.trim_end_matches('.'));

@@ -181,13 +181,13 @@ pub async fn record_all(tx: &mut ClubTx, said: &[Said<'_>]) -> Result<bool, Stor
     Ok(true)
 }
 
-/// Records what was entered with new athletes, who are withheld from nobody: consent to keep their records.
-pub async fn entered(tx: &mut ClubTx, athletes: &[(AthleteId, Entered)]) -> Result<(), StoreError> {
+/// Records what was entered with new athletes, who are withheld from nobody: the day of consent to keep their records.
+pub async fn entered(tx: &mut ClubTx, athletes: &[(AthleteId, NaiveDate)]) -> Result<(), StoreError> {
     if athletes.is_empty() {
         return Ok(());
     }
-    let new: Vec<_> =
-        athletes.iter().map(|(athlete, entered)| (ConsentId::new(), *athlete, Consent::from(*entered))).collect();
+    let said = |(athlete, day): &(AthleteId, NaiveDate)| (ConsentId::new(), *athlete, Entered(Some(*day)).said(*day));
+    let new: Vec<_> = athletes.iter().map(said).collect();
     insert(tx, &new).await.map(drop)
 }
 

@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use super::cards_store::Note;
 use super::shapes::{Content, LaneView, NotExpectedView};
+use super::sheets::unsaid;
 use crate::compute::advice::Advice;
 use crate::compute::approach::Approach;
 use crate::compute::board::Weeks;
@@ -265,6 +266,9 @@ impl View {
         for card in &mut self.cards {
             card.notes.clear();
             card.no_lane = None;
+            if let Some(today) = &mut card.today {
+                unsaid(today.overtaken, &mut today.not_permitted);
+            }
         }
         self
     }

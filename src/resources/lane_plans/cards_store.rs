@@ -13,7 +13,7 @@ const NOTE_DAYS: i64 = 28;
 /// Most notes of one athlete.
 const NOTES_MAX: i64 = 3;
 
-/// The latest plan of a session, by its id: ids are made in the order of time.
+/// The latest plan of a session: the one that came last, because an id that a client makes need not tell when.
 pub async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<Option<LanePlanId>, StoreError> {
     let club = tx.club.0;
     let id = sqlx::query_scalar!(
@@ -21,7 +21,7 @@ pub async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<Option<L
         select id
         from lane_plans
         where club_id = $1 and session_id = $2 and deleted_at is null
-        order by id desc
+        order by created_at desc, id desc
         limit 1
         "#,
         club,
@@ -52,9 +52,9 @@ pub struct Note {
     pub text: String,
 }
 
-/// The latest notes on each of these athletes in the four weeks up to a day (UTC), latest first.
+/// The latest notes on each of these athletes in the four weeks up to a day, latest first.
 pub async fn notes(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Vec<Note>>, StoreError> {
-    let club = tx.club.0;
+    let (club, (from, end)) = (tx.club.0, tx.span(on - chrono::Duration::days(NOTE_DAYS), on).await?);
     let rows = sqlx::query!(
         r#"
         select n.athlete_id as "athlete_id!", n.id as "id!", n.assessed_at as "assessed_at!: DateTime<Utc>", n.note as "note!"
@@ -63,7 +63,7 @@ pub async fn notes(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<
             row_number() over (partition by x.athlete_id order by x.assessed_at desc, x.id desc) as place
           from assessments x
           where x.club_id = $1 and x.athlete_id = any ($2) and x.note is not null and not x.void
-            and x.assessed_at >= $3::date and x.assessed_at < $4::date + 1
+            and x.assessed_at >= $3 and x.assessed_at < $4
             and not exists (
               select from assessments later
               where later.club_id = $1 and later.supersedes = x.id
@@ -74,8 +74,8 @@ pub async fn notes(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<
         "#,
         club,
         athletes,
-        on - chrono::Duration::days(NOTE_DAYS),
-        on,
+        from,
+        end,
         NOTES_MAX
     )
     .fetch_all(tx.conn())

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Utc};
 use tokio::time::Instant;
 use uuid::Uuid;
 
@@ -258,6 +258,8 @@ async fn create_lane_plan(
     // Nothing is held while others are computed; what the plan rests on is read when its turn has come.
     let until = asked_at + model::time_limit(request.time_limit_s);
     let turn = lanes.plans.turn_until(permit.who(), until).await?;
+    // Before it is read: a report that comes while lanes are computed is news to the plan.
+    let known_at = Utc::now();
     let mut tx = permit.read(&db).await?;
     let inputs = inputs(&mut tx, session, info, &request).await?;
     drop(tx);
@@ -267,7 +269,7 @@ async fn create_lane_plan(
     drop(guard);
     let plan = sight::kept(session, &request, content)?;
     let mut tx = permit.create(&db, id).await?;
-    if !store::insert(&mut tx, id, &plan).await? {
+    if !store::insert(&mut tx, id, &plan, known_at).await? {
         // It came twice at once, and the other one was faster, or it was deleted.
         let found = store::find(&mut tx, session, id).await?.ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value.request, &plan.request)?;

@@ -196,7 +196,8 @@ pub async fn lately(tx: &mut ClubTx, before: NaiveDate) -> Result<Vec<serde_json
         where p.club_id = $1 and p.deleted_at is null and s.held_on >= $2 and s.held_on < $3
           and not exists (
             select from lane_plans later
-            where later.club_id = $1 and later.session_id = p.session_id and later.id > p.id and later.deleted_at is null
+            where later.club_id = $1 and later.session_id = p.session_id and later.deleted_at is null
+              and (later.created_at, later.id) > (p.created_at, p.id)
           )
         order by s.held_on desc, p.id
         limit 60
@@ -209,14 +210,14 @@ pub async fn lately(tx: &mut ClubTx, before: NaiveDate) -> Result<Vec<serde_json
     .await?)
 }
 
-/// Inserts a plan; false when the id is taken already.
-pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool, StoreError> {
+/// Inserts a plan that heeds what was on file at a moment; false when the id is taken already.
+pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan, known_at: DateTime<Utc>) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);
     let done = sqlx::query!(
         r#"
         insert into lane_plans as x
           (club_id, id, session_id, request, plan, people, created_by, created_at, updated_at, known_at)
-        values ($1, $2, $3, $4, $5, $6, $7, $8, $8, $8)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $8, $9)
         on conflict (club_id, id) do nothing
         "#,
         club,
@@ -226,7 +227,8 @@ pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool
         plan.content,
         &ids_of(&plan.people),
         actor,
-        Utc::now()
+        Utc::now(),
+        known_at
     )
     .execute(tx.changing(Change::put(Kind::LanePlan, id).under(plan.session)))
     .await?;
@@ -315,13 +317,18 @@ pub async fn page(
     Ok(rows.into_iter().map(Into::into).collect())
 }
 
-/// Saves a changed plan.
-pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<(), StoreError> {
+/// Saves a changed plan; the moment up to which it heeds what is on file stays when none is given.
+pub async fn save(
+    tx: &mut ClubTx,
+    id: LanePlanId,
+    plan: &Plan,
+    known_at: Option<DateTime<Utc>>,
+) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(
         r#"
         update lane_plans
-        set request = $3, plan = $4, people = $5, updated_at = $6, known_at = $6
+        set request = $3, plan = $4, people = $5, updated_at = $6, known_at = coalesce($7, known_at)
         where club_id = $1 and id = $2
         "#,
         club,
@@ -329,7 +336,8 @@ pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<(), St
         plan.request,
         plan.content,
         &ids_of(&plan.people),
-        Utc::now()
+        Utc::now(),
+        known_at
     )
     .execute(tx.changing(Change::put(Kind::LanePlan, id).under(plan.session)))
     .await?;

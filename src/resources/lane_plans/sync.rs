@@ -2,6 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
+use chrono::Utc;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use uuid::Uuid;
@@ -104,11 +105,15 @@ impl Editable for Edits {
     }
 
     async fn insert(tx: &mut ClubTx, id: Uuid, value: &Seen) -> Result<bool, Problem> {
-        Ok(store::insert(tx, LanePlanId(id), &value.plan).await?)
+        let known_at = tx.prepared_at.unwrap_or_else(Utc::now);
+        Ok(store::insert(tx, LanePlanId(id), &value.plan, known_at).await?)
     }
 
     async fn save(tx: &mut ClubTx, id: Uuid, value: &Seen, _: &Seen) -> Result<(), Problem> {
-        Ok(store::save(tx, LanePlanId(id), &value.plan).await?)
+        // Whom its author does not see nobody looked at: what was reported of them since stays said.
+        let looked_at = value.plan.people.iter().all(|athlete| value.people.sees(*athlete));
+        let known_at = looked_at.then(|| tx.prepared_at.unwrap_or_else(Utc::now));
+        Ok(store::save(tx, LanePlanId(id), &value.plan, known_at).await?)
     }
 
     async fn remove(tx: &mut ClubTx, id: Uuid, before: &Seen) -> Result<(), Problem> {
@@ -158,7 +163,7 @@ pub async fn prepare(
         return Ok(HashMap::new());
     }
     let turn = lanes.squads.turn(who.who()).await?;
-    let mut tx = db.read(who.club, &who.actor).await?;
+    let (mut tx, _) = who.read(db).await?;
     let mut questions = Vec::new();
     for op in plans {
         // What cannot be read is refused with the same words when it is carried out.

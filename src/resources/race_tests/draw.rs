@@ -213,8 +213,9 @@ async fn create_race_heats(
     let ids: Vec<AthleteId> = entrants.iter().map(|one| one.athlete).collect();
     let turn = lanes.squads.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
-    // The draw knows everybody who is entered, whoever asks; the answer shows only those that the caller sees.
+    // The draw knows everybody who is entered, whoever asks and for whom; the answer shows only those that the caller sees.
     tx.actor.groups = None;
+    tx.see_as(None).await?;
     let looked_at = Utc::now();
     let field = Field::load(&mut tx, &ids, found.value.held_on).await?;
     drop(tx);

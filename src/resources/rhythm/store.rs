@@ -4,6 +4,7 @@ use chrono::{DateTime, Duration, NaiveDate, Utc};
 
 use crate::compute::rhythm::{Course, MAX_SERIES, Series, TEMPO_DAYS, TEMPO_RUNS, Timed, Timing};
 use crate::compute::units::Length;
+use crate::platform::dates;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::{AthleteId, RunId};
 
@@ -143,7 +144,7 @@ pub async fn sees(tx: &mut ClubTx, athlete: AthleteId) -> Result<bool, StoreErro
 /// A run in which the rhythm held, with its touchdown times.
 #[derive(Debug)]
 pub struct Held {
-    /// Its day (UTC).
+    /// Its day.
     pub on: NaiveDate,
     /// Its times.
     pub timed: Timed,
@@ -154,7 +155,7 @@ pub struct Held {
 /// # Errors
 /// Database errors; a row that does not parse.
 pub async fn held_runs(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<Held>, StoreError> {
-    let club = tx.club.0;
+    let (club, zone) = (tx.club.0, tx.zone().await?);
     let rows = sqlx::query!(
         r#"
         select r.run_at as "run_at!: DateTime<Utc>", r.spacing_mm,
@@ -184,7 +185,7 @@ pub async fn held_runs(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<Held>,
                 times_s: seconds(&row.touchdown_times_ms),
                 timing: timing(&row.timing_method, row.video_fps, "run")?,
             };
-            Ok(Held { on: row.run_at.date_naive(), timed })
+            Ok(Held { on: dates::day_of(row.run_at, zone), timed })
         })
         .collect()
 }

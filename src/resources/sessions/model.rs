@@ -19,7 +19,7 @@ words! {
     /// Whether the session lies ahead or took place.
     State as SessionState { /// Ahead.
         Planned = "planned", /// Took place.
-        Held = "held", /// Does not take place, or does not count any more; what was recorded in it stays.
+        Held = "held", /// Does not take place. What was recorded in it stays and counts: a run that should not is withdrawn.
         Cancelled = "cancelled" }
 }
 

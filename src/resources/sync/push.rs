@@ -6,6 +6,7 @@ mod refusals;
 
 use std::collections::HashSet;
 
+use chrono::Utc;
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
@@ -157,13 +158,14 @@ impl Work<'_> {
         let items = self.items.get(from..to).unwrap_or_default();
         let decisions: Vec<_> = items.iter().filter_map(|item| Some((item.id, item.advised()?))).collect();
         let plans: Vec<_> = items.iter().filter_map(Parsed::planned).collect();
+        let prepared_at = Utc::now();
         let mut prepared = recommendations::sync::prepare(self.db, &self.who, self.lanes, &decisions).await?;
         prepared.extend(lane_plans::sync::prepare(self.db, &self.who, self.lanes, &plans).await?);
         let (mut tx, who) = self.who.write(self.db).await?;
         // What they may now, not when the push came.
         self.who = who;
         tx.skew_ms = Some(self.skew_ms);
-        tx.prepared = prepared;
+        (tx.prepared, tx.prepared_at) = (prepared, Some(prepared_at));
         self.alone(&mut tx, from, to).await?;
         let mut verdicts: Vec<(usize, Verdict)> = Vec::with_capacity(to - from);
         let mut failed = self.failed();

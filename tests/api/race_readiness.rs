@@ -106,6 +106,8 @@ async fn what_is_reported_after_the_draw_stands_in_heats_start_list_entries_and_
         lanes.clone().find(|one| one["athlete_id"] == *id).unwrap().clone()
     };
     assert!(lane_of(&drawn.body, &ready).get("overtaken").is_none());
+    let mut copy = Phone::default();
+    copy.pull(&squad.coach, 500).await;
 
     for athlete in [&ready, &squad.athletes[1]] {
         restrict(&squad.admin, athlete, squad.day, squad.day).await;
@@ -130,6 +132,9 @@ async fn what_is_reported_after_the_draw_stands_in_heats_start_list_entries_and_
     phone.pull(&squad.coach, 500).await;
     let record = phone.copy.values().find(|one| one["athlete_id"] == *ready && one.get("lane").is_some()).unwrap();
     assert_eq!(record["readiness"]["overtaken"], true, "{record}");
+    // So has a phone that had them before.
+    copy.pull(&squad.coach, 500).await;
+    assert_eq!(copy.copy, phone.copy);
 
     // Drawn anew, nobody of them can run.
     let tag = squad.coach.get(&path).await.expect(200).header("etag").to_owned();

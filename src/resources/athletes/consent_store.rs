@@ -7,8 +7,9 @@ use uuid::Uuid;
 
 use super::consent::{Consent, Consenter, Entered, Purpose, Standing};
 use crate::platform::db::{Audience, Change, ClubTx, Kind, StoreError};
-use crate::platform::grants::{self, ids_of};
+use crate::platform::grants::ids_of;
 use crate::platform::ids::{AthleteId, ConsentId, GroupId};
+use crate::platform::renewals;
 
 /// A consent as it is stored.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -254,7 +255,7 @@ async fn settle(tx: &mut ClubTx, athletes: &HashMap<AthleteId, &[GroupId]>) -> R
     }
     if !hidden.is_empty() {
         // What is seen of them in plans that others share.
-        grants::renew_plans(tx, Some(&hidden), None).await?;
+        renewals::plans(tx, Some(&hidden), None).await?;
     }
     tx.see_as(audience).await
 }

@@ -15,6 +15,7 @@ use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, ConsentId, GroupId, MeasurementId};
 use crate::platform::page;
+use crate::platform::renewals;
 use crate::platform::stored::Stored;
 
 #[derive(sqlx::FromRow)]
@@ -355,7 +356,7 @@ pub async fn save_all(tx: &mut ClubTx, edits: &[Edit<'_>]) -> Result<(), StoreEr
     let seen: Vec<bool> = name.iter().zip(&moved).map(|(name, moved)| *name || *moved).collect();
     let renamed: Vec<Uuid> = those(&seen).iter().map(|(id, ..)| id.0).collect();
     if !renamed.is_empty() {
-        grants::renew_plans(tx, Some(&renamed), None).await?;
+        renewals::plans(tx, Some(&renamed), None).await?;
     }
     Ok(())
 }

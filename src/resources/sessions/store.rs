@@ -10,6 +10,7 @@ use crate::platform::fault::Fault;
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, GroupId, SessionId, VenueId};
 use crate::platform::people::People;
+use crate::platform::renewals;
 use crate::platform::stored::Stored;
 
 /// A session as it is stored.
@@ -222,7 +223,7 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &Se
         grants::place(tx, [(id, session.groups.as_slice())]).await?;
     }
     if session.held_on != before.held_on {
-        grants::renew_plans_of_session(tx, id).await?;
+        renewals::plans_of_session(tx, id).await?;
     }
     Ok(())
 }

@@ -116,7 +116,7 @@ const HELD: &[(&str, &[&str])] = &[
     ("`athlete` | merge | `PUT` with `if_none_match` creates;", &["the_field_groups_of_the_guide_are_those_of_the_document", "edits_of_different_field_groups_merge_and_the_loser_is_shown_both", "scene field-groups"]),
     ("`session`, `lane_plan`, `barrier_configuration`,", &["an_edit_names_the_version_it_was_made_on", "the_types_of_the_table_are_those_of_the_feed_with_their_policies"]),
     ("`race_test` | optimistic | the same; `name`, `state`", &["an_edit_of_a_race_test_names_its_version_and_keeps_what_it_is_run_over"]),
-    ("`race_entry` | read_only | who is entered in a race", &["entries_are_seen_with_their_athlete", "who_is_ready_is_entered_and_who_is_not_needs_the_coach_s_word"]),
+    ("`race_entry` | read_only | who is entered in a race", &["entries_are_seen_with_their_athlete", "who_is_ready_is_entered_and_who_is_not_needs_the_coach_s_word", "what_is_reported_after_the_draw_stands_in_heats_start_list_entries_and_feed"]),
     ("`club` | read_only | one record, its id is the club's:", &["what_a_phone_computes_with_is_in_the_feed"]),
     ("`attendance` | set | id = UUID version 5 of the athlete's", &["an_attendance_names_if_none_match_also_when_it_was_taken_back_before"]),
     ("`group_membership` | set | push only; its effect", &["athletes_join_and_leave_groups_as_a_set", "the_last_group_of_an_athlete_is_not_left"]),

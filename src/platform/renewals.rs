@@ -7,7 +7,7 @@ use super::db::{Change, ClubTx, Kind, StoreError};
 use super::ids::{AthleteId, SessionId};
 
 /// Sends phones the entries of these athletes in race tests anew, from a day on: how ready they are is told with what was
-/// reported since. Before the plans, whose rows are locked after these.
+/// reported since. Before the plans: race tests are locked first, as by a draw, then their entries, then plans.
 ///
 /// # Errors
 /// Database errors.
@@ -21,8 +21,8 @@ pub async fn entries(tx: &mut ClubTx, athletes: &[Uuid], from: NaiveDate) -> Res
         join sessions s on s.club_id = $1 and s.id = t.session_id
         where e.club_id = $1 and e.athlete_id = any ((select $2::uuid[])::uuid[]) and e.readiness is not null
           and s.held_on >= $3
-        order by e.id
-        for no key update of e
+        order by t.id, e.id
+        for no key update of t, e
         "#,
         club,
         athletes,

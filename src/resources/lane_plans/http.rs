@@ -222,14 +222,13 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
 /// Computes and stores the lanes to set out for a session and who runs where.
 ///
 /// The plan is for the athletes named, or for those of your groups who attend; before anybody was noted, or with `group_ids`, for
-/// whoever is expected: everybody in those groups but who missed each of their last three sessions (`not_expected`). It serves each athlete's advice: nobody runs
-/// anything harder than advised, and what differs is said of each. It is proven to be the best, or says its gap. Its time counts
-/// from the request: while others are computed it waits its turn, club by club; 503 with `Retry-After` when too many wait or the
-/// time is over. Athletes with a restriction or report of pain rest. Where lanes, barriers or metres do not reach for everybody,
-/// the others run in later rounds, with as few lanes as possible set out anew; `resting` tells who still waits and `would_help` what
-/// would do. Only wishes that contradict
-/// each other are answered with 422 `infeasible`. Everybody who sees the session sees the plan, but of its people only those
-/// whom they see; the others are counted in their lanes.
+/// whoever is expected: everybody in those groups but who missed each of their last three sessions, of which cancelled ones are none
+/// (`not_expected`). It serves each athlete's advice: nobody runs anything harder than advised, and what differs is said of each. It is
+/// proven to be the best, or says its gap. Its time counts from the request: while others are computed it waits its turn, club by club;
+/// 503 with `Retry-After` when too many wait or the time is over. Athletes with a restriction or report of pain rest. Where lanes,
+/// barriers or metres do not reach for everybody, the others run in later rounds, with as few lanes as possible set out anew; `resting`
+/// tells who still waits and `would_help` what would do. Only wishes that contradict each other are answered with 422 `infeasible`.
+/// Everybody who sees the session sees the plan, but of its people only those whom they see; the others are counted in their lanes.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans", impl_for = create_lane_plan, tag = "lane_plans",
     responses((status = 201, description = "Planned", body = View), (status = 200, description = "Was there already", body = View))

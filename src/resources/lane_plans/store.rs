@@ -117,7 +117,7 @@ pub async fn members(
         with latest as (
           select s.id, s.held_on
           from sessions s
-          where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2
+          where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2 and s.state <> 'cancelled'
             and exists (
               select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = any ($4)
             )

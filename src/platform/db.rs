@@ -302,16 +302,23 @@ impl ClubTx {
         self.receipts.push(receipt);
     }
 
+    /// The club's time zone.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn zone(&mut self) -> Result<chrono_tz::Tz, StoreError> {
+        let zone = sqlx::query_scalar!("select time_zone from clubs where id = $1", self.club.0)
+            .fetch_one(&mut *self.tx)
+            .await?;
+        zone.parse().map_err(|_| StoreError::Corrupt("club"))
+    }
+
     /// The date of today in the club's time zone.
     ///
     /// # Errors
     /// Database errors.
     pub async fn today(&mut self) -> Result<NaiveDate, StoreError> {
-        let zone = sqlx::query_scalar!("select time_zone from clubs where id = $1", self.club.0)
-            .fetch_one(&mut *self.tx)
-            .await?;
-        let zone: chrono_tz::Tz = zone.parse().map_err(|_| StoreError::Corrupt("club"))?;
-        Ok(Utc::now().with_timezone(&zone).date_naive())
+        Ok(Utc::now().with_timezone(&self.zone().await?).date_naive())
     }
 
     /// The units in which the club prints.

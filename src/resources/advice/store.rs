@@ -15,6 +15,7 @@ use crate::compute::decision::{Clearance, Rating, Ratings, Status, Stock};
 use crate::compute::prior::Experience;
 use crate::compute::specs::Birth;
 use crate::compute::units::{BarrierKind, Length, Sex};
+use crate::platform::dates::instants;
 use crate::platform::db::{ClubTx, Parts, StoreError};
 use crate::platform::ids::{AthleteId, GroupId, SessionId};
 
@@ -246,16 +247,16 @@ async fn runs(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashM
     Ok(found)
 }
 
-/// The latest rating of each criterion within the rating window.
+/// The latest rating of each criterion within the rating window, by the days of the club.
 async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Ratings>, StoreError> {
     let club = tx.club.0;
-    let from = on - chrono::Duration::days(i64::from(RATING_DAYS));
+    let (from, before) = instants(on - chrono::Duration::days(i64::from(RATING_DAYS)), on, tx.zone().await?);
     let rows = sqlx::query!(
         r#"
         select x.athlete_id, x.lead_leg, x.trail_leg, x.walkover, x.take_off, x.landing, x.posture, x.rhythm, x.arms
         from assessments x
         where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and not x.void
-          and x.assessed_at >= $3::date and x.assessed_at < $4::date + 1
+          and x.assessed_at >= $3 and x.assessed_at < $4
           and not exists (
             select from assessments later
             where later.club_id = $1 and later.supersedes = x.id
@@ -265,7 +266,7 @@ async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<Ha
         club,
         athletes,
         from,
-        on
+        before
     )
     .fetch_all(tx.conn())
     .await?;

@@ -9,6 +9,7 @@ use super::store::day;
 use crate::compute::decision::{Configuration, Rating, WORD_DAYS, Word};
 use crate::compute::progress::Taken;
 use crate::compute::units::{BarrierKind, Length};
+use crate::platform::dates::instants;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::RecommendationId;
 
@@ -82,6 +83,7 @@ pub async fn decisions(
     from: NaiveDate,
     to: NaiveDate,
 ) -> Result<HashMap<Uuid, Vec<Said>>, StoreError> {
+    let (_, before) = instants(to, to, tx.zone().await?);
     let rows = sqlx::query!(
         r#"
         select d.id, d.athlete_id, d.on_date, d.decided_at, d.outcome, d.coach_accepts, d.barrier_kind, d.height_mm,
@@ -100,7 +102,7 @@ pub async fn decisions(
             select min(least(x.lead_leg, x.trail_leg, x.walkover))
             from assessments x
             where x.club_id = $1 and x.athlete_id = d.athlete_id and not x.void and x.created_at > d.decided_at
-              and x.assessed_at < $4::date + 1
+              and x.assessed_at < $5
               and not exists (
                 select from assessments later
                 where later.club_id = $1 and later.supersedes = x.id
@@ -113,7 +115,8 @@ pub async fn decisions(
         tx.club.0,
         athletes,
         from,
-        to
+        to,
+        before
     )
     .fetch_all(tx.conn())
     .await?;

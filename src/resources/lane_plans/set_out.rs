@@ -222,8 +222,8 @@ struct Wanted {
 
 /// Where the tape marks go.
 ///
-/// A plan in rounds has a sheet for each. The SVG is a printable sheet of one round. The page shows all rounds, with who is absent
-/// or rests, boxes to tick and every caution, for a phone and for A4.
+/// A plan in rounds has a sheet for each. The SVG is a printable sheet of one round. The page shows all rounds, with who rests, is absent, or
+/// came or went after they were planned, boxes to tick and every caution, for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out", impl_for = get_set_out, tag = "lane_plans",
     params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),

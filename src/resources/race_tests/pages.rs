@@ -150,6 +150,7 @@ fn results(all: &[ResultView]) -> Table {
         size: Size::Usual,
         narrow: Narrow::Stack,
     }
+    .without_empty_columns()
 }
 
 fn result(one: &ResultView) -> Row {
@@ -230,6 +231,7 @@ fn splits(timed: &[&ResultView], from: usize, to: usize) -> Table {
         size: Size::Usual,
         narrow: Narrow::Stack,
     }
+    .without_empty_columns()
 }
 
 fn card(one: &ResultView) -> Option<Card> {

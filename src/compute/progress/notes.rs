@@ -21,6 +21,7 @@ use std::collections::BTreeSet;
 use super::WEEK;
 use crate::advice::{Advice, EVIDENCE_DAYS, Record};
 use crate::day::Day;
+use crate::english::metres;
 use crate::estimate::Dominance;
 use crate::params::{CodeDoc, code};
 use crate::units::Length;
@@ -102,7 +103,7 @@ impl Note {
 
     /// One English sentence.
     ///
-    /// Metres to the centimetre, probabilities to the percent. A rate or gap below nought is told as nought.
+    /// Heights as everywhere ([`metres`]), rates to the centimetre, probabilities to the percent. A rate or gap below nought is told as nought.
     pub fn text(self) -> String {
         match self {
             Self::NoRuns => "There is no forecast before the first runs.".to_owned(),
@@ -119,9 +120,9 @@ impl Note {
             }
             Self::ThinEvidence => "There are few runs so far: the dates will move with the next sessions.".to_owned(),
             Self::HigherThanRun { highest, target } => format!(
-                "The target stands {:.2} m high and nothing above {:.2} m was run so far: what the height costs is a guess.",
-                target.metres(),
-                highest.metres()
+                "The target stands {} high and nothing above {} was run so far: what the height costs is a guess.",
+                metres(target),
+                metres(highest)
             ),
             Self::UnevenRhythm { best, needed } => format!(
                 "No spacing is expected to hold {:.0} % of intervals, the likeliest {:.0} %: a steadier rhythm has to come \

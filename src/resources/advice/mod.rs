@@ -11,7 +11,7 @@ pub mod vocabulary;
 mod wellbeing_store;
 mod word_store;
 
-pub use block::BlockFields;
+pub use block::{Block, BlockFields};
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{

@@ -246,7 +246,7 @@ async fn runs(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashM
     Ok(found)
 }
 
-/// The latest rating of each criterion within the rating window.
+/// The latest rating of each criterion within the rating window, by the days of the club.
 async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Ratings>, StoreError> {
     let club = tx.club.0;
     let (from, end) = tx.span(on - chrono::Duration::days(i64::from(RATING_DAYS)), on).await?;

@@ -2,7 +2,7 @@
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
 
@@ -13,7 +13,8 @@ use crate::platform::access::{AssessmentWrite, Permit, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
 use crate::platform::corrections;
-use crate::platform::db::{ClubTx, Db, Kind, StoreError};
+use crate::platform::dates;
+use crate::platform::db::{Db, Kind};
 use crate::platform::facts::{self, Wanted};
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
 use crate::platform::page::{self, PageParams};
@@ -65,22 +66,6 @@ async fn create_assessments(
     Ok(HttpResponse::Ok().json(body))
 }
 
-/// When a first day begins and a last one is over.
-async fn bounds(
-    tx: &mut ClubTx,
-    from: Option<NaiveDate>,
-    to: Option<NaiveDate>,
-) -> Result<(Option<DateTime<Utc>>, Option<DateTime<Utc>>), StoreError> {
-    let begins = match from {
-        Some(day) => Some(tx.span(day, day).await?.0),
-        None => None,
-    };
-    Ok(match to {
-        Some(day) => (begins, Some(tx.span(day, day).await?.1)),
-        None => (begins, None),
-    })
-}
-
 /// Lists the assessments of athletes that you see by when they were, without those that were corrected or withdrawn.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/assessments", impl_for = list_assessments, tag = "assessments",
@@ -98,7 +83,9 @@ async fn list_assessments(
     let (athlete, session) = (athlete_id.map(|id| id.0), session_id.map(|id| id.0));
     let (all, after, fetch) = (superseded, wanted.after, wanted.fetch());
     let mut tx = permit.read(&db).await?;
-    let (from, before) = bounds(&mut tx, from, to).await?;
+    let zone = tx.zone().await?;
+    let begin = |day: NaiveDate| dates::begins(day, zone);
+    let (from, before) = (from.and_then(begin), to.and_then(|to| to.succ_opt()).and_then(begin));
     let rows = store::page(&mut tx, Wanted { athlete, session, from, before, all, after, fetch }).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| facts::Place(row.value.assessed_at, row.id.0));
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };

@@ -5,8 +5,10 @@ use std::collections::HashMap;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
+use crate::platform::dates;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::{AssessmentId, LanePlanId, SessionId};
+use crate::resources::advice::Block;
 
 /// Days back to which notes are shown: four weeks (design choice).
 const NOTE_DAYS: i64 = 28;
@@ -32,13 +34,14 @@ pub async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<Option<L
     Ok(id.map(LanePlanId))
 }
 
-/// What the coaches noted of a session.
-pub async fn session_note(tx: &mut ClubTx, session: SessionId) -> Result<Option<String>, StoreError> {
+/// What the coaches noted of a session, and what is done in it.
+pub async fn kept(tx: &mut ClubTx, session: SessionId) -> Result<(Option<String>, Vec<Block>), StoreError> {
     let club = tx.club.0;
-    let note = sqlx::query_scalar!("select note from sessions where club_id = $1 and id = $2", club, session.0)
+    let row = sqlx::query!("select note, blocks from sessions where club_id = $1 and id = $2", club, session.0)
         .fetch_optional(tx.conn())
         .await?;
-    Ok(note.flatten())
+    let Some(row) = row else { return Ok((None, Vec::new())) };
+    Ok((row.note, serde_json::from_value(row.blocks).map_err(|_| StoreError::Corrupt("session"))?))
 }
 
 /// What a coach noted of an athlete.
@@ -48,13 +51,16 @@ pub struct Note {
     pub id: AssessmentId,
     /// When.
     pub at: DateTime<Utc>,
+    /// The day of the club on which that was.
+    pub on: NaiveDate,
     /// The note.
     pub text: String,
 }
 
-/// The latest notes on each of these athletes in the four weeks up to a day, latest first.
+/// The latest notes on each of these athletes in the four weeks up to a day of the club, latest first.
 pub async fn notes(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Vec<Note>>, StoreError> {
-    let (club, (from, end)) = (tx.club.0, tx.span(on - chrono::Duration::days(NOTE_DAYS), on).await?);
+    let (club, zone) = (tx.club.0, tx.zone().await?);
+    let (from, end) = tx.span(on - chrono::Duration::days(NOTE_DAYS), on).await?;
     let rows = sqlx::query!(
         r#"
         select n.athlete_id as "athlete_id!", n.id as "id!", n.assessed_at as "assessed_at!: DateTime<Utc>", n.note as "note!"
@@ -82,7 +88,8 @@ pub async fn notes(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<
     .await?;
     let mut found: HashMap<Uuid, Vec<Note>> = HashMap::new();
     for row in rows {
-        let note = Note { id: AssessmentId(row.id), at: row.assessed_at, text: row.note };
+        let on = dates::day_of(row.assessed_at, zone);
+        let note = Note { id: AssessmentId(row.id), at: row.assessed_at, on, text: row.note };
         found.entry(row.athlete_id).or_default().push(note);
     }
     Ok(found)

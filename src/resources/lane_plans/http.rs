@@ -16,7 +16,7 @@ use super::request::Request;
 use super::session_store;
 use super::shapes::{Content, LaneView, NotExpectedView, Page, View};
 use super::sight::{self, Seen, SeenPlan};
-use super::store::{self, StoredPlan};
+use super::store::{self, Plan, StoredPlan};
 use super::sync::Edits;
 use crate::compute::day::Day;
 use crate::compute::lane_plan::{self, Candidate};
@@ -153,21 +153,48 @@ pub(super) async fn who_comes(
     Ok((From::Groups, expected, others))
 }
 
-/// Members of a session's groups whom its plan does not name, by name, of those whom the actor sees.
-pub(super) async fn absent(
-    tx: &mut ClubTx,
-    session: SessionId,
-    held_on: NaiveDate,
-    planned: &[AthleteId],
-) -> Result<Vec<String>, Problem> {
-    let groups = store::groups(tx, session).await?;
-    let members = store::members(tx, session, held_on, &groups).await?;
-    let others: Vec<AthleteId> =
-        members.into_iter().map(|one| one.athlete).filter(|athlete| !planned.contains(athlete)).collect();
-    let people = People::of(tx, others.iter().copied()).await?;
-    let mut names: Vec<String> = others.iter().filter_map(|athlete| people.name(*athlete)).map(str::to_owned).collect();
-    names.sort_unstable();
-    Ok(names)
+/// Who is there beside a plan: what was noted after it was made stands on its sheet.
+#[derive(Debug, Default)]
+pub(super) struct Beside {
+    /// Members of the session's groups whom the plan does not name and nobody noted as present, by name.
+    pub absent: Vec<String>,
+    /// Those who are noted as present, by name: they came after it was made.
+    pub late: Vec<String>,
+    /// Whom the plan has in a lane and who are not among those noted as present.
+    pub gone: Vec<AthleteId>,
+}
+
+impl Beside {
+    /// Reads it, of those whom the actor sees; who came although not expected is so no more.
+    pub(super) async fn of(
+        tx: &mut ClubTx,
+        held_on: NaiveDate,
+        plan: &Plan,
+        content: &mut Content,
+    ) -> Result<Self, Problem> {
+        let groups = store::groups(tx, plan.session).await?;
+        let is_noted = store::is_attended(tx, plan.session).await?;
+        let present = if is_noted { Some(store::present(tx, plan.session).await?) } else { None };
+        let is_here = |athlete: &AthleteId| present.as_ref().is_some_and(|all| all.contains(athlete));
+        let mut others: Vec<AthleteId> =
+            store::members(tx, plan.session, held_on, &groups).await?.into_iter().map(|one| one.athlete).collect();
+        // Guests come too.
+        others.extend(present.iter().flatten().filter(|one| !others.contains(one)).copied().collect::<Vec<_>>());
+        let surprises: Vec<AthleteId> =
+            content.not_expected.iter().map(|one| one.athlete_id).filter(|athlete| is_here(athlete)).collect();
+        content.not_expected.retain(|one| !surprises.contains(&one.athlete_id));
+        others.retain(|athlete| !plan.people.contains(athlete) || surprises.contains(athlete));
+        let people = People::of(tx, others.iter().copied()).await?;
+        let named = |here: bool| {
+            let which = others.iter().filter(|athlete| is_here(athlete) == here);
+            let mut names: Vec<String> = which.filter_map(|one| people.name(*one)).map(str::to_owned).collect();
+            names.sort_unstable();
+            names
+        };
+        let placed = content.lanes.iter().flat_map(|lane| &lane.athletes).map(|one| one.athlete_id);
+        let gone = placed.filter(|one| present.is_some() && !is_here(one)).collect();
+        Ok(Self { absent: named(false), late: named(true), gone })
+    }
 }
 
 /// The members of groups who are expected, and those who are not.

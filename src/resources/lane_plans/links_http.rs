@@ -145,11 +145,11 @@ async fn sheets(
     drop(tx);
     let drawn = turn.run(move || {
         let content = asked.planned.clone().map(|(_, content)| for_helpers(content));
-        let cards = asked.cards(&memory)?.for_helpers();
+        let (cards, beside) = (asked.cards(&memory)?.for_helpers(), asked.beside());
         let info = asked.info;
         if let Format::Paper(form) = format {
-            let page = sheets_page(info, content.as_ref(), &cards, measure)?;
-            return Ok((paper::content_type(form), paper::draw(form, &page)?));
+            let page = sheets_page(info, content.as_ref(), (&cards, &beside), measure)?;
+            return Ok((paper::content_type(form), paper::draw(form, measure, page)?));
         }
         let view = SheetsView {
             club: info.club,

@@ -103,7 +103,8 @@ pub struct Member {
 /// After so many sessions of their groups missed in a row nobody is expected (design choice).
 const MISSED: i64 = 3;
 
-/// The members of groups who have not left; who never came is new, and expected.
+/// The members of groups who have not left; who never came is new, and expected. Whoever is noted as present or has a run came, as on
+/// boards.
 pub async fn members(
     tx: &mut ClubTx,
     but: SessionId,
@@ -121,8 +122,13 @@ pub async fn members(
             and exists (
               select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = any ($4)
             )
-            and exists (
-              select from attendance t where t.club_id = $1 and t.session_id = s.id and t.deleted_at is null
+            and (
+              exists (select from attendance t where t.club_id = $1 and t.session_id = s.id and t.deleted_at is null)
+              or exists (
+                select from runs r
+                where r.club_id = $1 and r.session_id = s.id and not r.void
+                  and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
+              )
             )
           order by s.held_on desc, s.id desc
           limit $5
@@ -131,7 +137,14 @@ pub async fn members(
           (select count(*) from latest) = $5 and not coalesce(bool_or(t.session_id in (select id from latest)), false)
             as "missed!"
         from athletes a
-        left join attendance t on t.club_id = $1 and t.athlete_id = a.id and t.deleted_at is null and t.session_id <> $2
+        left join lateral (
+          select p.session_id from attendance p where p.club_id = $1 and p.athlete_id = a.id and p.deleted_at is null
+          union
+          select r.session_id
+          from runs r
+          where r.club_id = $1 and r.athlete_id = a.id and not r.void
+            and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
+        ) t on t.session_id <> $2
         left join sessions s on s.club_id = $1 and s.id = t.session_id and s.deleted_at is null and s.held_on <= $3
         where a.club_id = $1 and a.deleted_at is null and a.status <> 'left'
           and exists (select from athlete_scope c where c.club_id = $1 and c.athlete_id = a.id and c.scope_id = any ($4))

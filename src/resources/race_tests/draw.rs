@@ -299,7 +299,7 @@ async fn get_race_heats(
         Format::Paper(form) => {
             drop(tx);
             let drawn = start_list_page(&body, measure);
-            paper::Desk(&permit, &db, &lanes).versioned(&req, found.rev, form, drawn).await
+            paper::Desk(&permit, &db, &lanes).versioned(&req, found.rev, (form, measure), drawn).await
         }
         _ => Ok(stored::read(&req, found.rev, &body)),
     }

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Utc};
 use tokio::time::Instant;
 use uuid::Uuid;
 
@@ -15,7 +15,7 @@ use super::model::{self, Raw, Wish};
 use super::request::Request;
 use super::session_store;
 use super::shapes::{Content, LaneView, NotExpectedView, Page, View};
-use super::sight::{self, Seen, SeenPlan};
+use super::sight::{self, SeenPlan};
 use super::store::{self, StoredPlan};
 use super::sync::Edits;
 use crate::compute::day::Day;
@@ -258,6 +258,8 @@ async fn create_lane_plan(
     // Nothing is held while others are computed; what the plan rests on is read when its turn has come.
     let until = asked_at + model::time_limit(request.time_limit_s);
     let turn = lanes.plans.turn_until(permit.who(), until).await?;
+    // What is recorded while it is computed came after it.
+    let known_at = Utc::now();
     let mut tx = permit.read(&db).await?;
     let inputs = inputs(&mut tx, session, info, &request).await?;
     drop(tx);
@@ -267,22 +269,16 @@ async fn create_lane_plan(
     drop(guard);
     let plan = sight::kept(session, &request, content)?;
     let mut tx = permit.create(&db, id).await?;
-    if !store::insert(&mut tx, id, &plan).await? {
+    if !store::insert(&mut tx, id, &plan, known_at).await? {
         // It came twice at once, and the other one was faster, or it was deleted.
         let found = store::find(&mut tx, session, id).await?.ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value.request, &plan.request)?;
         let found = seen(&mut tx, found).await?;
         return Ok(stored::created(&req, false, id, found.rev, &view(&found)?));
     }
-    let people = People::of(&mut tx, plan.people.iter().copied()).await?;
+    let made = seen(&mut tx, Stored { id, rev: 0, value: plan }).await?;
     let rev = tx.commit().await?.of(Kind::LanePlan, id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &view(&Stored { id, rev, value: Seen { plan, people, overtaken: HashMap::new() } })?,
-    ))
+    Ok(stored::created(&req, true, id, rev, &view(&Stored { rev, ..made })?))
 }
 
 /// The plan in the path, when the caller sees its session.

@@ -111,7 +111,7 @@ pub struct SheetsView {
 /// What helpers need of a plan: that somebody does not run, not which report or restriction says so.
 pub fn for_helpers(mut content: Content) -> Content {
     for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
-        if one.overtaken {
+        if one.not_permitted.as_ref().is_some_and(WallView::is_closed) {
             one.not_permitted = Some(WallView::from(&Wall::Resting));
         }
     }

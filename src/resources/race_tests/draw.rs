@@ -216,7 +216,7 @@ async fn create_race_heats(
     // The draw knows everybody who is entered, whoever asks; the answer shows only those that the caller sees.
     tx.actor.groups = None;
     let looked_at = Utc::now();
-    let field = Field::load(&mut tx, &ids, found.value.held_on).await?;
+    let field = Field::load(&mut tx, &ids, found.value.test.session, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
     let on = found.value.held_on;

@@ -6,6 +6,7 @@ use uuid::Uuid;
 use super::model::{Choice, Decided, Outcome};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
+use crate::platform::grants;
 use crate::platform::ids::{AthleteId, GroupId, RecommendationId};
 use crate::platform::page;
 use crate::platform::people::{Origin, People};
@@ -125,7 +126,12 @@ pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) ->
     )
     .execute(tx.changing(Change::put(Kind::Recommendation, id).under(decided.athlete)))
     .await?;
-    Ok(done.rows_affected() == 1)
+    let fresh = done.rows_affected() == 1;
+    if fresh {
+        // Plans of the days for which it stands say whether they heed it.
+        grants::renew_plans(tx, Some(&[decided.athlete.0]), Some(decided.on)).await?;
+    }
+    Ok(fresh)
 }
 
 /// A decision, when the actor sees its athlete.

@@ -22,7 +22,6 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{PgConnection, PgPool, Postgres, Transaction};
@@ -218,8 +217,6 @@ pub struct ClubTx {
     pub skew_ms: Option<i64>,
     /// What was computed for records before this began, so that it does not wait for computing.
     pub prepared: HashMap<Uuid, Prepared>,
-    /// Before that was read: what came later it does not know.
-    pub prepared_at: Option<DateTime<Utc>>,
     /// Which chore of the service this belongs to, for the audit.
     pub chore: Option<&'static str>,
 }
@@ -255,7 +252,6 @@ impl ClubTx {
             erasures: None,
             skew_ms: None,
             prepared: HashMap::new(),
-            prepared_at: None,
             chore: None,
         }
     }

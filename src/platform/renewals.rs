@@ -62,7 +62,7 @@ pub async fn plans(tx: &mut ClubTx, athletes: Option<&[Uuid]>, from: Option<Naiv
     renew(tx, rows.into_iter().map(|row| (row.id, SessionId(row.session_id))).collect()).await
 }
 
-/// Sends phones the lane plans of a session anew: whom reports and restrictions keep from running is asked of its day.
+/// Sends phones the lane plans of a session anew: who no longer suits them is asked of its day and its surface.
 ///
 /// # Errors
 /// Database errors.

@@ -6,7 +6,7 @@ use lanewright::compute::board::{
 };
 use lanewright::compute::day::Day;
 use lanewright::compute::decision::{Clearance, Criterion, Missing, Policy, Rating, Ratings, Status, Stock};
-use lanewright::compute::prior::Experience;
+use lanewright::compute::prior::{Experience, PriorPolicy};
 use lanewright::compute::progress::{HeldUp, Period, Rated};
 use lanewright::compute::specs::Birth;
 use lanewright::compute::units::{BarrierKind, Length, Sex};
@@ -33,6 +33,7 @@ fn setting() -> Setting {
             stock(BarrierKind::Hurdle, &[685, 762]),
         ],
         policy: Policy::default(),
+        start: PriorPolicy::default(),
     }
 }
 

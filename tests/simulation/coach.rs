@@ -4,6 +4,7 @@ use lanewright::compute::advice::{Record, RunRecord, Setting, advise};
 use lanewright::compute::day::Day;
 use lanewright::compute::decision::{Clearance, Hold, Policy, Rating, Ratings, Situation, Stock, decide};
 use lanewright::compute::estimate::{Estimate, Posterior, RunCounts, Settings};
+use lanewright::compute::prior::PriorPolicy;
 use lanewright::compute::specs::Birth;
 use lanewright::compute::units::{BarrierKind, Length};
 
@@ -148,6 +149,7 @@ fn club(hold: f64) -> Setting {
             stock(BarrierKind::Hurdle, &[600, 680, 762]),
         ],
         policy: Policy { first_lane_hold: hold, ..Policy::default() },
+        start: PriorPolicy::default(),
     }
 }
 

@@ -11,7 +11,7 @@
 //! | `uneven_rhythm` | no spacing reaches the probability that a step up asks for |
 //! | `higher_than_run` | the higher of both targets stands above everything run so far |
 //! | `longer_at_this_rate` | the target is likelier to take more than 26 weeks |
-//! | `restricted` | the athlete rests, is restricted or has left |
+//! | `restricted` | the athlete rests, is restricted, was reported hurt or ill, or has left |
 //!
 //! Worked: a limit of 6.60 m over the target's height and a spacing of 7.50 m, rising by 0.02 m a week: "The target
 //! asks for 0.90 m more than the limit there, and the limit rises by 0.02 m a week".
@@ -138,7 +138,7 @@ impl Note {
                 rate_m.max(0.0)
             ),
             Self::Restricted => {
-                "The athlete is restricted: the dates hold only once running is allowed again.".to_owned()
+                "The athlete does not run at the moment: the dates hold only once running is allowed again.".to_owned()
             }
         }
     }
@@ -171,7 +171,7 @@ pub(super) fn of(
     if height > highest {
         notes.push(Note::HigherThanRun { highest, target: height });
     }
-    if record.standing(on.days()).rests() {
+    if advice.decision.region.closed().is_some() {
         notes.push(Note::Restricted);
     }
     notes

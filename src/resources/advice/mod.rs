@@ -6,6 +6,7 @@ mod club_store;
 mod memory;
 mod policy;
 mod shapes;
+mod since_store;
 mod store;
 pub mod vocabulary;
 mod wellbeing_store;
@@ -18,6 +19,7 @@ pub use shapes::{
     CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ReasonView, StandingView, WallView, describe,
     overtaken_note,
 };
+pub use since_store::{Since, since};
 pub use store::{Person, day, load, load_for_session, setting};
 pub use wellbeing_store::{Planned, against_rest, overtaken, standings};
 pub use word_store::{Said, decisions};

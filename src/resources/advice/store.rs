@@ -57,6 +57,7 @@ pub async fn setting(tx: &mut ClubTx) -> Result<Setting, StoreError> {
         .await?;
     let fields: PolicyFields = serde_json::from_value(row.policy).map_err(|_| StoreError::Corrupt("club"))?;
     let policy = policy_of(&fields, length(row.spacing_step_mm, "club")?).map_err(|_| StoreError::Corrupt("club"))?;
+    let start = fields.start.constants();
     let equipment = sqlx::query!(
         "select barrier_kind, heights_mm from equipment where club_id = $1 and deleted_at is null order by id",
         club
@@ -72,7 +73,7 @@ pub async fn setting(tx: &mut ClubTx) -> Result<Setting, StoreError> {
         })
         .collect::<Result<_, StoreError>>()?;
     let (specs, age_groups) = (own_specs(tx).await?, own_age_groups(tx).await?);
-    Ok(Setting { ruleset: row.ruleset, specs, age_groups, stock, policy })
+    Ok(Setting { ruleset: row.ruleset, specs, age_groups, stock, policy, start })
 }
 
 /// The athletes that the actor sees, by name: those of `ids`, or all active and resting ones of a group. The surface is that of

@@ -60,7 +60,7 @@ pub async fn words(
     Ok(found.into_iter().filter_map(word).collect())
 }
 
-fn configuration(
+pub(super) fn configuration(
     kind: Option<&str>,
     height_mm: Option<i32>,
     spacing_mm: Option<i32>,

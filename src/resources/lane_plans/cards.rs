@@ -118,10 +118,11 @@ pub struct TodayView {
     /// Probability that an interval is held there, as of the plan.
     #[schema(minimum = 0, maximum = 1, example = 0.81)]
     pub hold_probability: f64,
-    /// Why the athlete may not run there: a hand-made plan asks too much, or a report or restriction stands.
+    /// Why the athlete may not run there: a hand-made plan asks too much, a report or restriction stands, or the surface forbids it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub not_permitted: Option<WallView>,
-    /// A report of pain, illness or injury or a restriction came after the plan was made: plan anew.
+    /// Something came after the plan was made that this lane does not heed: a report, a restriction, a fall, a coach's decision for
+    /// another lane, or another surface than it was made for. Plan anew.
     pub overtaken: bool,
 }
 
@@ -273,7 +274,7 @@ impl View {
             card.notes.clear();
             card.no_lane = None;
             if let Some(today) = &mut card.today {
-                unsaid(today.overtaken, &mut today.not_permitted);
+                unsaid(&mut today.not_permitted);
             }
         }
         self

@@ -15,7 +15,7 @@ use super::model::{self, Raw, Wish};
 use super::request::Request;
 use super::session_store;
 use super::shapes::{Content, LaneView, NotExpectedView, Page, View};
-use super::sight::{self, Seen, SeenPlan};
+use super::sight::{self, SeenPlan};
 use super::store::{self, Plan, StoredPlan};
 use super::sync::Edits;
 use crate::compute::day::Day;
@@ -284,7 +284,7 @@ async fn create_lane_plan(
     // Nothing is held while others are computed; what the plan rests on is read when its turn has come.
     let until = asked_at + model::time_limit(request.time_limit_s);
     let turn = lanes.plans.turn_until(permit.who(), until).await?;
-    // Before it is read: a report that comes while lanes are computed is news to the plan.
+    // What is recorded while it is computed came after it.
     let known_at = Utc::now();
     let mut tx = permit.read(&db).await?;
     let inputs = inputs(&mut tx, session, info, &request).await?;
@@ -302,15 +302,9 @@ async fn create_lane_plan(
         let found = seen(&mut tx, found).await?;
         return Ok(stored::created(&req, false, id, found.rev, &view(&found)?));
     }
-    let people = People::of(&mut tx, plan.people.iter().copied()).await?;
+    let made = seen(&mut tx, Stored { id, rev: 0, value: plan }).await?;
     let rev = tx.commit().await?.of(Kind::LanePlan, id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &view(&Stored { id, rev, value: Seen { plan, people, overtaken: HashMap::new() } })?,
-    ))
+    Ok(stored::created(&req, true, id, rev, &view(&Stored { rev, ..made })?))
 }
 
 /// The plan in the path, when the caller sees its session.

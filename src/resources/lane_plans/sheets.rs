@@ -109,8 +109,8 @@ pub struct SheetsView {
 }
 
 /// Takes the reason out of why somebody runs nowhere today: helpers learn that they rest, not which report or restriction says so.
-pub fn unsaid(overtaken: bool, not_permitted: &mut Option<WallView>) {
-    if overtaken || not_permitted.as_ref().is_some_and(WallView::is_closed) {
+pub fn unsaid(not_permitted: &mut Option<WallView>) {
+    if not_permitted.as_ref().is_some_and(WallView::is_closed) {
         *not_permitted = Some(WallView::from(&Wall::Resting));
     }
 }
@@ -118,7 +118,7 @@ pub fn unsaid(overtaken: bool, not_permitted: &mut Option<WallView>) {
 /// What helpers need of a plan.
 pub fn for_helpers(mut content: Content) -> Content {
     for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
-        unsaid(one.overtaken, &mut one.not_permitted);
+        unsaid(&mut one.not_permitted);
     }
     content.resting.clear();
     content.not_expected.clear();

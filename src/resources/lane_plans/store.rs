@@ -7,6 +7,7 @@ use uuid::Uuid;
 
 use super::model::Equipment;
 use super::session_store;
+use crate::compute::decision::Surface;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
@@ -223,7 +224,7 @@ pub async fn lately(tx: &mut ClubTx, before: NaiveDate) -> Result<Vec<serde_json
     .await?)
 }
 
-/// Inserts a plan that heeds what was on file at a moment; false when the id is taken already.
+/// Inserts a plan, which heeds what was on file at a moment; false when the id is taken already.
 pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan, known_at: DateTime<Utc>) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);
     let done = sqlx::query!(
@@ -253,12 +254,23 @@ pub async fn find(tx: &mut ClubTx, session: SessionId, id: LanePlanId) -> Result
     Ok(by_ids(tx, &[id.0]).await?.pop().filter(|plan| plan.value.session == session))
 }
 
-/// For which day these plans are, and the moment up to which they heed what is on file.
-pub async fn made(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (NaiveDate, DateTime<Utc>)>, StoreError> {
+/// For what these plans were made.
+#[derive(Clone, Copy, Debug)]
+pub struct Made {
+    /// The day of the session.
+    pub on: NaiveDate,
+    /// What is wrong with its surface by now.
+    pub surface: Option<Surface>,
+    /// The moment up to which the plan heeds what is on file.
+    pub known_at: DateTime<Utc>,
+}
+
+/// For what these plans were made.
+pub async fn made(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, Made>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select p.id, s.held_on, coalesce(p.known_at, p.created_at) as "known_at!"
+        select p.id, s.held_on, s.surface, coalesce(p.known_at, p.created_at) as "known_at!"
         from lane_plans p
         join sessions s on s.club_id = $1 and s.id = p.session_id
         where p.club_id = $1 and p.id = any ($2)
@@ -268,7 +280,13 @@ pub async fn made(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (NaiveD
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(rows.into_iter().map(|row| (row.id, (row.held_on, row.known_at))).collect())
+    let word = |word: &str| Surface::from_word(word).ok_or(StoreError::Corrupt("session"));
+    rows.into_iter()
+        .map(|row| {
+            let surface = row.surface.as_deref().map(word).transpose()?;
+            Ok((row.id, Made { on: row.held_on, surface, known_at: row.known_at }))
+        })
+        .collect()
 }
 
 /// Those of these ids that are there, seen by the actor or not.
@@ -330,18 +348,13 @@ pub async fn page(
     Ok(rows.into_iter().map(Into::into).collect())
 }
 
-/// Saves a changed plan; the moment up to which it heeds what is on file stays when none is given.
-pub async fn save(
-    tx: &mut ClubTx,
-    id: LanePlanId,
-    plan: &Plan,
-    known_at: Option<DateTime<Utc>>,
-) -> Result<(), StoreError> {
+/// Saves a changed plan, which heeds what was on file at a moment.
+pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan, known_at: DateTime<Utc>) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(
         r#"
         update lane_plans
-        set request = $3, plan = $4, people = $5, updated_at = $6, known_at = coalesce($7, known_at)
+        set request = $3, plan = $4, people = $5, updated_at = $6, known_at = $7
         where club_id = $1 and id = $2
         "#,
         club,

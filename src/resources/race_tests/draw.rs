@@ -217,7 +217,7 @@ async fn create_race_heats(
     tx.actor.groups = None;
     tx.see_as(None).await?;
     let looked_at = Utc::now();
-    let field = Field::load(&mut tx, &ids, found.value.held_on).await?;
+    let field = Field::load(&mut tx, &ids, found.value.test.session, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
     let on = found.value.held_on;

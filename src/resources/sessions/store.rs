@@ -222,7 +222,7 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &Se
         grants::unplace(tx, id).await?;
         grants::place(tx, [(id, session.groups.as_slice())]).await?;
     }
-    if session.held_on != before.held_on {
+    if (session.held_on, session.surface) != (before.held_on, before.surface) {
         renewals::plans_of_session(tx, id).await?;
     }
     Ok(())

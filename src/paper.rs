@@ -31,14 +31,15 @@ pub async fn measure(tx: &mut ClubTx, format: Format) -> Result<Measure, StoreEr
     })
 }
 
-/// The bytes of a document, drawn here and now: for what is in a lane already.
+/// The bytes of a document in the units that the club prints, drawn here and now: for what is in a lane already.
 ///
 /// # Errors
 /// 500 when a file cannot be written.
-pub fn draw(form: Paper, sheet: &Sheet) -> Result<Vec<u8>, Problem> {
+pub fn draw(form: Paper, measure: Measure, sheet: Sheet) -> Result<Vec<u8>, Problem> {
+    let sheet = sheet.told_in(measure);
     match form {
-        Paper::Html => Ok(html(sheet).into_bytes()),
-        Paper::Pdf => pdf(sheet).map_err(|error| {
+        Paper::Html => Ok(html(&sheet).into_bytes()),
+        Paper::Pdf => pdf(&sheet).map_err(|error| {
             tracing::error!(%error, "a document cannot be drawn");
             Problem::new(Code::Internal, "The document could not be drawn. Tell the operator the instance id.")
         }),
@@ -51,9 +52,9 @@ pub struct Desk<'a, A>(pub &'a Permit<A>, pub &'a Db, pub &'a Lanes);
 impl<A: Act> Desk<'_, A> {
     /// The bytes of a document. A file is drawn in a lane, with no connection in hand; whoever had to wait for it is asked again
     /// whether they may.
-    async fn draw(&self, form: Paper, sheet: Sheet) -> Result<Vec<u8>, Problem> {
+    async fn draw(&self, form: Paper, measure: Measure, sheet: Sheet) -> Result<Vec<u8>, Problem> {
         if form == Paper::Html {
-            return draw(form, &sheet);
+            return draw(form, measure, sheet);
         }
         let Self(permit, db, lanes) = self;
         let turn = match lanes.athletes.free(permit.club.0) {
@@ -64,15 +65,15 @@ impl<A: Act> Desk<'_, A> {
                 turn
             }
         };
-        turn.run(move || draw(form, &sheet)).await?
+        turn.run(move || draw(form, measure, sheet)).await?
     }
 
     /// Answers with a document that has no version.
     ///
     /// # Errors
     /// Those of [`Permit::turn`]; 500 when a file cannot be written.
-    pub async fn answer(&self, form: Paper, sheet: Sheet) -> Result<HttpResponse, Problem> {
-        let bytes = self.draw(form, sheet).await?;
+    pub async fn answer(&self, form: Paper, measure: Measure, sheet: Sheet) -> Result<HttpResponse, Problem> {
+        let bytes = self.draw(form, measure, sheet).await?;
         let mut answer = HttpResponse::Ok();
         answer.insert_header((VARY, "accept")).insert_header((CACHE_CONTROL, "private, no-cache"));
         Ok(answer.content_type(content_type(form)).body(bytes))
@@ -86,10 +87,10 @@ impl<A: Act> Desk<'_, A> {
         &self,
         req: &HttpRequest,
         rev: i64,
-        form: Paper,
+        (form, measure): (Paper, Measure),
         sheet: Sheet,
     ) -> Result<HttpResponse, Problem> {
-        Ok(stored::document(req, rev, content_type(form), self.draw(form, sheet).await?))
+        Ok(stored::document(req, rev, content_type(form), self.draw(form, measure, sheet).await?))
     }
 }
 

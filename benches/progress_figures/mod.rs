@@ -8,7 +8,7 @@ use std::time::Instant;
 use lanewright::compute::advice::{Record, RunRecord, Setting};
 use lanewright::compute::day::Day;
 use lanewright::compute::decision::{Clearance, Policy, Ratings, Status};
-use lanewright::compute::prior::Experience;
+use lanewright::compute::prior::{Experience, PriorPolicy};
 use lanewright::compute::progress::{Period, progress};
 use lanewright::compute::specs::Birth;
 use lanewright::compute::units::{BarrierKind, Length, Sex};
@@ -26,6 +26,7 @@ pub fn run() {
         age_groups: Vec::new(),
         stock: Vec::new(),
         policy: Policy::default(),
+        start: PriorPolicy::default(),
     };
     let squad: Vec<Record> = (0..ATHLETES).map(|athlete| record(athlete, to)).collect();
     for (words, days) in [("all of them in the period", 430), ("the last twelve weeks of them", 84)] {

@@ -30,7 +30,7 @@
 //! use lanewright_compute::advice::{Record, RunRecord, Setting, advise};
 //! use lanewright_compute::day::Day;
 //! use lanewright_compute::decision::{Clearance, DecisionKind, Missing, Policy, Ratings, Status};
-//! use lanewright_compute::prior::Experience;
+//! use lanewright_compute::prior::{Experience, PriorPolicy};
 //! use lanewright_compute::specs::Birth;
 //! use lanewright_compute::units::{BarrierKind, Length, Sex};
 //!
@@ -58,6 +58,7 @@
 //!     age_groups: Vec::new(),
 //!     stock: Vec::new(),
 //!     policy: Policy::default(),
+//!     start: PriorPolicy::default(),
 //! };
 //! // Without a run the body says where to begin: a limit of 4.65 statures, 7.07 m, and a wicket lane well inside it.
 //! let first = advise(&record, &setting, on)?;
@@ -110,9 +111,9 @@ use super::wellbeing::{Break, Standing, standing};
 mod evidence;
 mod lately;
 
-pub(crate) use evidence::{current, latest, recent};
+pub(crate) use evidence::{current, latest, recent, tried};
 use evidence::{given, held};
-use lately::way_back;
+pub(crate) use lately::way_back;
 
 /// Days back to which runs at a configuration count as evidence for a step: eight weeks (design choice). A run exactly so many days ago
 /// still counts.
@@ -217,6 +218,8 @@ pub struct Setting {
     pub stock: Vec<Stock>,
     /// The club's policy, already checked.
     pub policy: Policy,
+    /// The club's constants of where an estimate starts, already checked.
+    pub start: PriorPolicy,
 }
 
 impl Setting {
@@ -293,7 +296,7 @@ pub fn advise_keeping<'a>(
     setting: &'a Setting,
     on: Day,
 ) -> Result<Advice<'a>, AdviceError> {
-    let prior = prior(record, on)?;
+    let prior = prior(record, setting, on)?;
     let estimate = estimate_keeping(kept, &prior, &rhythm_runs(record), on.days(), &Settings::default())?;
     Ok(advise_from(record, setting, on, estimate))
 }
@@ -350,14 +353,15 @@ pub(super) fn target<'a>(setting: &'a Setting, record: &Record, on: Day) -> Opti
     trained_towards(&setting.specs_for(record.sex, record.birth, on))
 }
 
-/// Where the estimate of an athlete starts on a day: the limit by body and sprint, or by age and sex where neither was measured.
+/// Where the estimate of an athlete starts on a day, by the club's constants: the limit by body and sprint, or by age and sex where neither
+/// was measured.
 ///
-/// The mean of a group never enters, since the age is known of every athlete and comes before it.
+/// The mean of a group never enters, since the age is known of every athlete and comes before it ([`crate::prior`] says why).
 ///
 /// # Errors
 /// [`PriorError`] when a stored measurement is impossible.
-pub(super) fn prior(record: &Record, on: Day) -> Result<Prior, PriorError> {
-    predict(&prior_inputs(record, on), &PriorPolicy::default())
+pub(super) fn prior(record: &Record, setting: &Setting, on: Day) -> Result<Prior, PriorError> {
+    predict(&prior_inputs(record, on), &setting.start)
 }
 
 /// The runs that say something about the rhythm, as the estimate takes them; of every day, in the order of the record.
@@ -367,24 +371,16 @@ pub(super) fn rhythm_runs(record: &Record) -> Vec<RunCounts> {
 
 /// Age in whole years; with a birth year only, the least it can be, so that nobody is taken for grown too early. Negative before the birth.
 pub(super) fn age(birth: Birth, on: Day) -> i32 {
-    let (year, month, day) = on.ymd();
-    match birth {
-        Birth::Year(born) => year - born - 1,
-        Birth::Date(born) => {
-            let (born_year, born_month, born_day) = born.ymd();
-            year - born_year - i32::from((month, day) < (born_month, born_day))
-        }
-    }
+    birth.ages(on).youngest
 }
 
 /// What is known of an athlete before any run, as the prior takes it: impossible figures left out one by one, so that a slip in one costs that
-/// one alone. The age in years is 365.25 days each; outside 4 to 100 years it is left out.
+/// one alone. The age in years is 365.25 days each; below 4 and above 100 years it counts as these, since the growth table is flat there and
+/// knowing nothing would start a small child further than one of 4 years.
 fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
-    let years = match record.birth {
-        // The middle of the possible ages.
-        Birth::Year(_) => f64::from(age(record.birth, on)) + 0.5,
-        Birth::Date(born) => f64::from(on.days() - born.days()) / 365.25,
-    };
+    // The middle of the possible ages: somebody of whom the year is known grows through it like everybody.
+    let (youngest, oldest) = record.birth.ages_y(on);
+    let years = f64::midpoint(youngest, oldest);
     // What cannot be of somebody of that age is a slip; what is only rare was asked about when it was filed.
     let can =
         |what, value: Option<f64>| value.filter(|value| judge(what, record.sex, record.birth, on, *value).counts(true));
@@ -392,7 +388,7 @@ fn prior_inputs(record: &Record, on: Day) -> PriorInputs {
     let sprint_50m_s = can(Measured::Sprint50, record.sprint_50m_s);
     PriorInputs {
         sex: record.sex,
-        age_y: (4.0..=100.0).contains(&years).then_some(years),
+        age_y: Some(years.clamp(4.0, 100.0)),
         stature_m,
         leg_length_m: can(Measured::LegLength, record.leg_length_m).filter(|leg| {
             // A leg length that cannot belong to the stature is a measuring error of one of the two: the stature, which
@@ -514,7 +510,9 @@ mod tests {
         let day = |y, m, d| Day::from_ymd(y, m, d).unwrap();
         let born = Birth::Date(day(2012, 5, 17));
         assert_eq!((age(born, day(2026, 5, 16)), age(born, day(2026, 5, 17))), (13, 14));
-        assert_eq!(age(Birth::Year(2012), day(2026, 5, 16)), 13);
+        // By year alone the least that it can be: on the last day of the year everybody of it has had the birthday.
+        let by_year = |on| age(Birth::Year(2012), on);
+        assert_eq!([day(2026, 1, 1), day(2026, 12, 30), day(2026, 12, 31)].map(by_year), [13, 13, 14]);
     }
 
     fn restriction(until: i32) -> Break {
@@ -530,6 +528,7 @@ mod tests {
             age_groups: Vec::new(),
             stock: Vec::new(),
             policy: Policy::default(),
+            start: PriorPolicy::default(),
         };
         let on = Day::from_ymd(2026, 11, 25).unwrap();
         let mut record = Record {

@@ -175,7 +175,7 @@ pub fn judge(what: Measured, sex: Sex, birth: Birth, on: Day, value: f64) -> Ver
 /// Stature from 8 spreads below the mean of the youngest age to 5 above that of the oldest; leg length from
 /// 0.35 of the least to 0.65 of the greatest of these; times from the fastest of the oldest age on.
 fn possible(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64> {
-    let (youngest, oldest) = ages(birth, on);
+    let (youngest, oldest) = birth.ages_y(on);
     let (shortest, tallest) = (stature_at(sex, youngest), stature_at(sex, oldest));
     let low = if youngest < 6.0 { 0.0 } else { shortest.0 - SPREADS.0 * shortest.1 };
     let high = if oldest < GROWN { tallest.0 + SPREADS.1 * tallest.1 } else { f64::INFINITY };
@@ -190,7 +190,7 @@ fn possible(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f
 /// The same for the values that nobody needs to ask about: 3.5 spreads either way, 0.40 to 0.56 of these for
 /// the legs, slower fastest times.
 fn usual(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64> {
-    let (youngest, oldest) = ages(birth, on);
+    let (youngest, oldest) = birth.ages_y(on);
     let (shortest, tallest) = (stature_at(sex, youngest), stature_at(sex, oldest));
     let low = if youngest < 6.0 { 0.0 } else { shortest.0 - RARE_SPREADS * shortest.1 };
     let high = tallest.0 + RARE_SPREADS * tallest.1;
@@ -206,21 +206,6 @@ fn usual(what: Measured, sex: Sex, birth: Birth, on: Day) -> RangeInclusive<f64>
 /// · 0.12 = 4.56 s over 30 m.
 fn fastest((grown, year): (f64, f64), oldest: f64) -> RangeInclusive<f64> {
     (grown + year * (GROWN - oldest).max(0.0))..=f64::INFINITY
-}
-
-/// The least and the greatest age, years, in fractions of 365.25 days. A birth year alone leaves two years
-/// open: who was born in 2016 is from 9 to 11 somewhere in 2026.
-fn ages(birth: Birth, on: Day) -> (f64, f64) {
-    match birth {
-        Birth::Date(born) => {
-            let years = f64::from(on.days() - born.days()) / 365.25;
-            (years, years)
-        }
-        Birth::Year(born) => {
-            let years = f64::from(on.year() - born);
-            (years - 1.0, years + 1.0)
-        }
-    }
 }
 
 #[cfg(test)]

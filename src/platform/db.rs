@@ -4,6 +4,7 @@ mod account_tx;
 mod audience;
 mod audited;
 mod begin;
+mod calendar;
 mod changes;
 mod error;
 mod hold;
@@ -21,7 +22,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::{NaiveDate, Utc};
+use chrono_tz::Tz;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{PgConnection, PgPool, Postgres, Transaction};
 use uuid::Uuid;
@@ -65,6 +66,13 @@ impl Actor {
     /// Whether a group is theirs.
     pub fn sees(&self, group: GroupId) -> bool {
         self.groups.as_ref().is_none_or(|groups| groups.contains(&group))
+    }
+
+    /// Lets whoever made a group see it: an app of an admin has a list of the groups that there were.
+    pub fn made(&mut self, group: GroupId) {
+        if let Some(groups) = &mut self.groups {
+            groups.push(group);
+        }
     }
 
     /// Whether they see a record of these groups; who sees every group also sees what is in none.
@@ -199,6 +207,8 @@ pub struct ClubTx {
     /// Who acts.
     pub actor: Actor,
     audience: Option<Audience>,
+    /// Its time zone, once that was asked for.
+    zone: Option<Tz>,
     changes: Vec<Change>,
     unsynced: bool,
     receipts: Vec<Receipt>,
@@ -235,6 +245,7 @@ impl ClubTx {
             club,
             actor,
             audience: None,
+            zone: None,
             changes: Vec::new(),
             unsynced: false,
             receipts: Vec::new(),
@@ -257,13 +268,14 @@ impl ClubTx {
 
     /// The connection, for a write that changes this record.
     pub fn changing(&mut self, change: Change) -> &mut PgConnection {
-        self.changes.push(change);
-        &mut self.tx
+        self.changing_all([change])
     }
 
     /// The connection, for a write that changes all these records at once.
     pub fn changing_all(&mut self, changes: impl IntoIterator<Item = Change>) -> &mut PgConnection {
         self.changes.extend(changes);
+        // What changes may be the time zone.
+        self.zone = None;
         &mut self.tx
     }
 
@@ -300,18 +312,6 @@ impl ClubTx {
     /// Notes a receipt to complete at the commit.
     pub fn receipt(&mut self, receipt: Receipt) {
         self.receipts.push(receipt);
-    }
-
-    /// The date of today in the club's time zone.
-    ///
-    /// # Errors
-    /// Database errors.
-    pub async fn today(&mut self) -> Result<NaiveDate, StoreError> {
-        let zone = sqlx::query_scalar!("select time_zone from clubs where id = $1", self.club.0)
-            .fetch_one(&mut *self.tx)
-            .await?;
-        let zone: chrono_tz::Tz = zone.parse().map_err(|_| StoreError::Corrupt("club"))?;
-        Ok(Utc::now().with_timezone(&zone).date_naive())
     }
 
     /// The units in which the club prints.

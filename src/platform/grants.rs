@@ -2,14 +2,15 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use chrono::{NaiveDate, Utc};
+use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::access::Role;
 use super::db::{Change, ClubTx, Kind, Named, Parts, StoreError};
 use super::fault::Fault;
-use super::ids::{AccountId, GroupId, SessionId};
+use super::ids::{AccountId, GroupId};
 use super::problem::{Code, Problem};
+use super::renewals;
 
 /// Sets what a member sees: every member the club-wide records, an admin every group, others their groups.
 ///
@@ -84,7 +85,7 @@ async fn replace(tx: &mut ClubTx, member: AccountId, wanted: &BTreeSet<Uuid>) ->
 /// Sends phones the plans anew that name people of these scopes, because a member came to see them or no longer does.
 async fn renew_plans_of(tx: &mut ClubTx, scopes: &[Uuid]) -> Result<(), StoreError> {
     if scopes.contains(&Uuid::nil()) {
-        return renew_plans(tx, None, None).await;
+        return renewals::plans(tx, None, None).await;
     }
     let club = tx.club.0;
     let athletes = sqlx::query_scalar!(
@@ -94,67 +95,7 @@ async fn renew_plans_of(tx: &mut ClubTx, scopes: &[Uuid]) -> Result<(), StoreErr
     )
     .fetch_all(tx.conn())
     .await?;
-    renew_plans(tx, Some(&athletes), None).await
-}
-
-/// Sends phones the lane plans anew that name these athletes, or anybody, from a day on or of all days: what members see in a plan
-/// changes with its people, although the plan does not. The new number also refuses an edit made on what was seen before:
-/// whom its author did not see then would be taken for somebody they took out.
-///
-/// # Errors
-/// Database errors.
-pub async fn renew_plans(
-    tx: &mut ClubTx,
-    athletes: Option<&[Uuid]>,
-    from: Option<NaiveDate>,
-) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query!(
-        r#"
-        select p.id, p.session_id
-        from lane_plans p
-        join sessions s on s.club_id = $1 and s.id = p.session_id
-        where p.club_id = $1 and p.deleted_at is null and p.people <> '{}' and ($2::uuid[] is null or p.people && $2)
-          and ($3::date is null or s.held_on >= $3)
-        order by p.id
-        "#,
-        club,
-        athletes,
-        from
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    renew(tx, rows.into_iter().map(|row| (row.id, SessionId(row.session_id))).collect()).await
-}
-
-/// Sends phones the lane plans of a session anew: whom reports and restrictions keep from running is asked of its day.
-///
-/// # Errors
-/// Database errors.
-pub async fn renew_plans_of_session(tx: &mut ClubTx, session: SessionId) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    let ids = sqlx::query_scalar!(
-        "select id from lane_plans where club_id = $1 and session_id = $2 and deleted_at is null order by id",
-        club,
-        session.0
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    renew(tx, ids.into_iter().map(|id| (id, session)).collect()).await
-}
-
-async fn renew(tx: &mut ClubTx, plans: Vec<(Uuid, SessionId)>) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    if plans.is_empty() {
-        return Ok(());
-    }
-    let ids: Vec<Uuid> = plans.iter().map(|(id, _)| *id).collect();
-    let changes: Vec<Change> =
-        plans.into_iter().map(|(id, session)| Change::put(Kind::LanePlan, id).under(session)).collect();
-    sqlx::query!("update lane_plans set updated_at = $3 where club_id = $1 and id = any ($2)", club, &ids, Utc::now())
-        .execute(tx.changing_all(changes))
-        .await?;
-    Ok(())
+    renewals::plans(tx, Some(&athletes), None).await
 }
 
 /// The groups as plain ids.
@@ -227,14 +168,15 @@ pub async fn unplace_all(tx: &mut ClubTx, roots: impl IntoIterator<Item = impl I
     Ok(())
 }
 
-/// Whether an athlete or a session is in a group.
+/// Whether an athlete or a session is in a group, or a member assigned to it.
 ///
 /// # Errors
 /// Database errors.
 pub async fn occupied(tx: &mut ClubTx, group: GroupId) -> Result<bool, StoreError> {
     let club = tx.club.0;
     let found = sqlx::query_scalar!(
-        r#"select exists (select from root_scope where club_id = $1 and scope_id = $2) as "found!""#,
+        r#"select exists (select from root_scope where club_id = $1 and scope_id = $2)
+          or exists (select from scope_grant where club_id = $1 and scope_id = $2 and not revoked) as "found!""#,
         club,
         group.0
     )

@@ -47,6 +47,7 @@ pub mod problem;
 pub mod problem_pages;
 pub mod proof;
 pub mod record;
+pub mod renewals;
 pub mod route;
 pub mod routed;
 pub mod seal;

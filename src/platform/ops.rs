@@ -10,6 +10,7 @@ use uuid::Uuid;
 use super::batch::{Decision, Item};
 use super::body;
 use super::db::{ClubTx, Kind};
+use super::fault::Fault;
 use super::fault_code::FaultCode;
 use super::patch as merge_patch;
 use super::problem::{Code, Problem};
@@ -129,16 +130,31 @@ pub fn facts<T>(items: Vec<Item<T>>, decisions: &[Decision]) -> Vec<Fact> {
     items.into_iter().zip(decisions).map(one).collect()
 }
 
+/// Where recorded facts say when they were, by the phone's clock: the type, the field, and whether it is a day.
+const CLOCKS: [(&str, &str, bool); 5] = [
+    ("run", "/run_at", false),
+    ("assessment", "/assessed_at", false),
+    ("measurement", "/measured_on", true),
+    ("wellbeing_record", "/reported_on", true),
+    ("decision", "/on", true),
+];
+
+/// The field in which facts of a type say when they were, and whether it is a day; none where they do not.
+pub fn clock_of(kind: &str) -> Option<(&'static str, bool)> {
+    CLOCKS.into_iter().find(|(of, ..)| *of == kind).map(|(_, field, day)| (&field[1..], day))
+}
+
+/// Whether a time that can be read does not fit: a clock may have been wrong.
+fn is_off(fault: &Fault) -> bool {
+    let off = [FaultCode::OutOfRange, FaultCode::OtherDay, FaultCode::Order].into_iter().any(|code| fault.is(code));
+    off && CLOCKS.iter().any(|(_, field, _)| fault.pointer.as_deref() == Some(field))
+}
+
 /// Whether a refused fact may still be filed: what it belongs to is missing or hidden, a clock was wrong, or somebody else
-/// corrected the same before.
+/// corrected the same before. What cannot be read is broken, whatever it says.
 pub fn can_be_held(problem: &Problem) -> bool {
-    let faults = problem.faults();
-    !faults.is_empty()
-        && faults.iter().all(|fault| {
-            let clock =
-                matches!(fault.pointer.as_deref(), Some("/run_at" | "/assessed_at" | "/measured_on" | "/reported_on"));
-            clock || fault.is(FaultCode::UnknownId) || fault.is(FaultCode::Superseded)
-        })
+    let held = |fault: &Fault| is_off(fault) || fault.is(FaultCode::UnknownId) || fault.is(FaultCode::Superseded);
+    !problem.faults().is_empty() && problem.faults().iter().all(held)
 }
 
 /// A kind of record whose edits name the version they were made on.

@@ -1,9 +1,12 @@
 //! Lengths as people read them, in the units that a club prints.
 
+use lanewright_compute::english::metres as told;
+use lanewright_compute::units::Length;
+
 /// The units of printed lengths.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Measure {
-    /// Metres, to the centimetre.
+    /// Metres, as sentences tell them: to the centimetre, or to the millimetre where there are some.
     #[default]
     Metric,
     /// Feet and inches, to the quarter inch (1 in = 25.4 mm exactly): at most 3.2 mm from what is kept.
@@ -16,13 +19,14 @@ impl Measure {
     /// ```
     /// use lanewright_render::measure::Measure;
     ///
-    /// assert_eq!(Measure::Metric.length(8.5), "8.50 m");
+    /// assert_eq!([8.5, 0.762].map(|m| Measure::Metric.length(m)), ["8.50 m", "0.762 m"]);
     /// assert_eq!(Measure::Imperial.length(9.144), "30 ft 0 in");
     /// assert_eq!(Measure::Imperial.length(0.762), "30 in");
     /// ```
     pub fn length(self, metres: f64) -> String {
         match self {
-            Self::Metric => format!("{metres:.2} m"),
+            // What lies between two millimetres was computed, and is no length that somebody sets.
+            Self::Metric => Length::from_metres(metres).map_or_else(|_| format!("{metres:.2} m"), told),
             Self::Imperial => {
                 let (feet, inches) = feet(metres);
                 // Heights of barriers are told in inches.
@@ -45,6 +49,22 @@ impl Measure {
                 let (feet, inches) = feet(metres);
                 format!("{feet}\u{2032} {inches}\u{2033}")
             }
+        }
+    }
+
+    /// The unit of an axis of spacings, metres (m), with its name.
+    pub const fn of_spacings(self) -> (f64, &'static str) {
+        match self {
+            Self::Metric => (1.0, "metres"),
+            Self::Imperial => (0.3048, "feet"),
+        }
+    }
+
+    /// The unit of an axis of heights, metres (m), with its name.
+    pub const fn of_heights(self) -> (f64, &'static str) {
+        match self {
+            Self::Metric => (1.0, "metres"),
+            Self::Imperial => (0.0254, "inches"),
         }
     }
 

@@ -11,5 +11,6 @@ pub mod sheet;
 pub mod start_list;
 pub mod strip;
 pub mod table;
+mod told;
 
 pub use paper::kind_words;

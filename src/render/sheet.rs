@@ -203,6 +203,34 @@ pub struct Table {
     pub narrow: Narrow,
 }
 
+impl Table {
+    /// The same without columns in which nobody has anything; of a table without rows every column stays.
+    ///
+    /// ```
+    /// use lanewright_render::sheet::{Cell, Column, Narrow, Row, Size, Table, Text};
+    ///
+    /// let columns = ["Stage", "Target", "To heed"].map(Column::words).to_vec();
+    /// let row = |heed: &str| Row::new("Mira", vec![Cell::of("Walkover"), Cell::default(), Cell::of(heed)]);
+    /// let (caption, corner) = (Text::own("Everybody"), Text::own("Athlete"));
+    /// let rows = vec![row(""), row("After a fall")];
+    /// let table = Table { caption, corner, columns, rows, size: Size::Usual, narrow: Narrow::Stack }.without_empty_columns();
+    /// assert_eq!(table.columns, ["Stage", "To heed"].map(Column::words));
+    /// assert_eq!(table.rows[1].cells, [Cell::of("Walkover"), Cell::of("After a fall")]);
+    /// ```
+    #[must_use]
+    pub fn without_empty_columns(mut self) -> Self {
+        let said = |at: usize| self.rows.iter().any(|row| row.cells.get(at).is_some_and(|cell| !cell.is_empty()));
+        let kept: Vec<bool> = (0..self.columns.len()).map(|at| self.rows.is_empty() || said(at)).collect();
+        let mut at = kept.iter();
+        self.columns.retain(|_| *at.next().unwrap_or(&false));
+        for row in &mut self.rows {
+            let mut at = kept.iter();
+            row.cells.retain(|_| *at.next().unwrap_or(&false));
+        }
+        self
+    }
+}
+
 /// A column of a [`Table`].
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Column {
@@ -227,7 +255,7 @@ impl Column {
 /// A row of a [`Table`].
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Row {
-    /// Its heading; a header cell.
+    /// Its heading; a header cell, no bolder than the row but where rows become blocks.
     pub heading: Text,
     /// Whether the whole row is bold with a thick line above, such as a barrier among marks.
     pub is_strong: bool,
@@ -307,7 +335,8 @@ impl Cell {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Cards {
     /// Cards to a page of paper: 4 are two by two. One that needs more room than its share gets it and is never cut; a card is
-    /// not parted over pages unless it is longer than one. On a phone they stand below each other.
+    /// not parted over pages unless it is longer than one. What is left of a page that has begun is taken by cards that need no
+    /// more than that. On a phone they stand below each other.
     pub per_page: u8,
     /// The cards in order.
     pub cards: Vec<Card>,

@@ -193,6 +193,10 @@ async fn a_policy_that_switches_a_safeguard_off_is_refused_with_the_reason(pool:
         (json!({"step_in_hold_mean": 0.0}), "/policy/step_in_hold_mean"),
         (json!({"first_lane_hold": 0.2}), "/policy/first_lane_hold"),
         (json!({"recompute_after_days": 90}), "/policy/recompute_after_days"),
+        (json!({"step_in_held_share": 0.1}), "/policy/step_in_held_share"),
+        (json!({"step_back_intervals": 100}), "/policy/step_back_intervals"),
+        (json!({"start": {"stature_novice": 6.0}}), "/policy/start/stature_novice"),
+        (json!({"start": {"sprint_50m_sd_m": 0.1}}), "/policy/start/sprint_50m_sd_m"),
     ] {
         let refused = admin.patch("", &tag, json!({"policy": policy})).await.expect_fault(422, pointer);
         let fault = &refused.body["errors"][0];
@@ -200,6 +204,47 @@ async fn a_policy_that_switches_a_safeguard_off_is_refused_with_the_reason(pool:
     }
     let both = admin.patch("", &tag, json!({"policy": {"min_hold_after_step": 0.5, "step_in_hold_mean": 0.2}})).await;
     assert_eq!(both.expect(422).faults(), ["/policy/min_hold_after_step", "/policy/step_in_hold_mean"]);
+}
+
+#[sqlx::test]
+async fn where_a_club_lets_estimates_start_counts_alike_in_advice_plan_cards_progress_and_board(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (admin, child) = (&squad.admin, &squad.athletes[0]);
+    let group = admin.get(&format!("/athletes/{child}")).await.body["group_ids"][0].as_str().unwrap().to_owned();
+    // Everywhere the limit, or the lane that follows from it.
+    let told = async || {
+        let advice = admin.get(&format!("/athletes/{child}/recommendation")).await.expect(200).body;
+        let lane = advice["decision"]["spacing_m"].clone();
+        let of = |list: &Value| list.as_array().unwrap().iter().find(|one| one["athlete_id"] == **child).cloned();
+        let board = admin.get(&format!("/groups/{group}/board")).await.expect(200).body;
+        let row = of(&board["athletes"]).unwrap();
+        let progress = admin.get(&format!("/athletes/{child}/progression")).await.expect(200).body;
+        let plan = admin.post(&squad.plans, squad.wish(&json!({}))).await.expect(201).body;
+        let place = plan["lanes"].as_array().unwrap().iter().find_map(|one| of(&one["athletes"])).unwrap();
+        let cards = admin.get(&format!("/sessions/{}/cards", squad.session)).await.expect(200).body;
+        let card = of(&cards["cards"]).unwrap();
+        let list = admin.get(&format!("/groups/{group}/recommendations")).await.expect(200).body;
+        let short = of(&list["athletes"]).unwrap();
+        let lanes =
+            [&row["proposed"]["spacing_m"], &place["advised"]["spacing_m"], &card["next_step"]["to"]["spacing_m"]];
+        assert!(lanes.iter().all(|one| **one == lane), "{lane}: {lanes:?}");
+        assert_eq!(progress["decision"], advice["decision"]["kind"], "{progress}");
+        let limit = advice["estimate"]["comfortable_limit_m"]["mean"].as_f64().unwrap();
+        for other in [&row["now"]["comfortable_limit_m"], &short["comfortable_limit_m"]] {
+            assert!((other.as_f64().unwrap() - limit).abs() < 2e-3, "{limit}: {other}");
+        }
+        limit
+    };
+    let usual = told().await;
+    let tag = admin.get("").await.header("etag").to_owned();
+    let start = json!({"policy": {"start": {"stature_novice": 4.2}}});
+    let changed = admin.patch("", &tag, start.clone()).await.expect(200);
+    assert_eq!(changed.body["policy"], start["policy"]);
+    let own = told().await;
+    assert!((own - usual * 4.2 / 4.65).abs() < 0.03, "{usual} {own}");
+    let back = json!({"policy": {"start": {"stature_novice": 4.65}}});
+    admin.patch("", changed.header("etag"), back).await.expect(200);
+    assert!((told().await - usual).abs() < 1e-9);
 }
 
 #[sqlx::test]

@@ -8,6 +8,7 @@ use uuid::Uuid;
 
 use crate::support::{Caller, TestApp};
 use crate::sync_push::{create, item, push, statuses};
+use crate::wellbeing::{record, stored};
 
 struct Track {
     admin: Caller,
@@ -65,6 +66,70 @@ impl Track {
 
 fn card<'a>(cards: &'a Value, athlete: &str) -> &'a Value {
     cards["cards"].as_array().unwrap().iter().find(|one| one["athlete_id"] == athlete).unwrap()
+}
+
+#[sqlx::test]
+async fn the_latest_plan_is_the_one_that_came_last_whatever_its_id(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let mira = track.athlete("Mira", &track.group).await;
+    let wish = |id: &str| json!({"id": id, "lanes": 3, "capacity": 4, "barriers": {"min": 4, "max": 5}});
+    let path = format!("/sessions/{}/lane-plans", track.session);
+    let plans = ["f6f0c1d2-3b4a-4c5d-9e6f-7a8b9c0d1e2f", "06f0c1d2-3b4a-4c5d-9e6f-7a8b9c0d1e2f"];
+    for plan in plans {
+        track.coach.post(&path, wish(plan)).await.expect(201);
+        let cards = track.cards(&track.coach).await;
+        assert_eq!(card(&cards, &mira)["today"]["lane_plan_id"], plan, "the lanes that were set out last");
+    }
+}
+
+#[sqlx::test]
+async fn what_came_after_a_plan_stays_said_until_somebody_looked_at_whom_it_is_about(pool: PgPool) {
+    let track = Track::new(pool.clone()).await;
+    track.athlete("Mira", &track.group).await;
+    let theirs = track.athlete("Theirs", &track.other).await;
+    let path = format!("/sessions/{}/lane-plans", track.session);
+    let wish = json!({"lanes": 3, "capacity": 4, "barriers": {"min": 4, "max": 5}});
+    let plan = track.admin.post(&path, wish).await.expect(201).body;
+    let id = plan["id"].as_str().unwrap();
+    let place = async || {
+        let plan = track.stranger.get(&format!("{path}/{id}")).await.expect(200).body;
+        let lanes = plan["lanes"].as_array().unwrap().iter();
+        let mut placed = lanes.flat_map(|lane| lane["athletes"].as_array().unwrap());
+        placed.find(|one| one["athlete_id"] == theirs).unwrap().clone()
+    };
+    let pain = json!({"id": Uuid::now_v7(), "athlete_id": theirs, "kind": "pain", "reported_on": track.day,
+        "reported_by": "athlete"});
+    let told = track.stranger.post("/wellbeing-records", json!({"wellbeing_records": [pain]})).await.expect(200);
+    assert_eq!(told.body["results"][0]["status"], "created");
+    assert_eq!(place().await["overtaken"], true);
+    let edit = async |caller: &Caller, run_out_m: f64| {
+        let rev = caller.get(&format!("{path}/{id}")).await.expect(200).body["rev"].clone();
+        let edit = item("PATCH", "lane_plan", id, json!({"if_match": rev, "data": {"run_out_m": run_out_m}}));
+        assert_eq!(statuses(&push(caller, &[edit]).await), [200]);
+    };
+    // Their coach and the helpers must not lose the mark because somebody else moved the tape.
+    edit(&track.coach, 15.0).await;
+    assert_eq!(place().await["overtaken"], true);
+    // Whoever sees everybody has everybody looked at.
+    edit(&track.admin, 16.0).await;
+    let one = place().await;
+    assert_eq!((one.get("overtaken"), &one["not_permitted"]["code"]), (None, &json!("pain_reported")), "{one}");
+
+    // A plan does not know what came while it was computed: it heeds what was there before it was read.
+    let mut sent = plan.clone();
+    sent.as_object_mut().unwrap().remove("rev");
+    sent["id"] = json!(Uuid::now_v7());
+    assert_eq!(statuses(&push(&track.admin, &[create("lane_plan", sent)]).await), [201]);
+    let anew = track.plan().await;
+    let mut tx = pool.begin().await.unwrap();
+    let enter = format!("set local app.club_id = '{}'", track.admin.club);
+    sqlx::raw_sql(sqlx::AssertSqlSafe(enter)).execute(&mut *tx).await.unwrap();
+    let before: Vec<bool> = sqlx::query_scalar("select known_at < created_at from lane_plans where id <> $1")
+        .bind(Uuid::parse_str(id).unwrap())
+        .fetch_all(&mut *tx)
+        .await
+        .unwrap();
+    assert_eq!(before, [true; 2], "{anew}");
 }
 
 #[sqlx::test]
@@ -146,6 +211,82 @@ async fn cards_are_for_those_who_came_and_only_for_those_whom_their_reader_sees(
     let private = json!({"held_on": track.day, "state": "planned", "group_ids": [track.group]});
     let private = track.coach.post("/sessions", private).await.expect(201).id();
     track.stranger.get(&format!("/sessions/{private}/cards")).await.expect(404);
+}
+
+#[sqlx::test]
+async fn a_rest_that_is_over_is_no_reason_any_more(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let mira = track.athlete("Mira", &track.group).await;
+    track.athlete("Kai", &track.group).await;
+    let more = json!({"until": track.day + Duration::days(9)});
+    let rest = stored(&track.coach, record(&mira, "restriction", track.day - Duration::days(2), &more)).await;
+    track.plan().await;
+    let no_lane = async || card(&track.cards(&track.coach).await, &mira)["no_lane"].as_str().unwrap().to_owned();
+    assert!(no_lane().await.contains("restriction stands"), "{}", no_lane().await);
+    stored(&track.coach, record(&mira, "clearance", track.day, &json!({"clears": rest}))).await;
+    assert_eq!(no_lane().await, "Rested when the lanes were planned, and may run now: plan anew.");
+}
+
+#[sqlx::test]
+async fn a_rating_and_a_note_count_on_the_day_of_the_clubs_clocks(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let tag = track.admin.get("").await.header("etag").to_owned();
+    track.admin.patch("", &tag, json!({"time_zone": "America/Los_Angeles"})).await.expect(200);
+    let mira = track.athlete("Mira", &track.group).await;
+    let day = track.day - Duration::days(3);
+    let next = day + Duration::days(1);
+    let body = json!({"held_on": day, "state": "held", "group_ids": [track.group]});
+    let session = track.coach.post("/sessions", body).await.expect(201).id();
+    // Half past six in the evening, when it is the next day in Greenwich already.
+    let rated = json!({"id": Uuid::now_v7(), "athlete_id": mira, "assessed_at": format!("{next}T02:30:00Z"),
+        "ratings": {"lead_leg": 2, "trail_leg": 1}, "note": "Trail knee drops"});
+    track.coach.post("/assessments", json!({"assessments": [rated]})).await.expect(200);
+    let cards = track.coach.get(&format!("/sessions/{session}/cards")).await.expect(200).body;
+    let card = card(&cards, &mira);
+    assert_eq!((&card["watch"]["criterion"], &card["notes"][0]["on"]), (&json!("trail_leg"), &json!(day)));
+    let list = async |from: NaiveDate, to: NaiveDate| {
+        let path = format!("/assessments?athlete_id={mira}&from={from}&to={to}");
+        track.coach.get(&path).await.expect(200).body["items"].as_array().unwrap().len()
+    };
+    let before = day - Duration::days(1);
+    assert_eq!((list(before, before).await, list(day, day).await, list(next, next).await), (0, 1, 0));
+    let due = async |on: NaiveDate| {
+        let path = format!("/groups/{}/board?from={}&to={on}", track.group, day - Duration::days(30));
+        let board = track.coach.get(&path).await.expect(200).body;
+        let rows = board["due"]["assessments"].as_array().unwrap().clone();
+        let all = rows.iter().flat_map(|one| one["criteria"].as_array().unwrap().clone());
+        all.filter(|one| one["criterion"] == "trail_leg").count()
+    };
+    assert_eq!((due(before).await, due(day).await), (1, 0), "rated on that day, and not before");
+    let progress = format!("/athletes/{mira}/progression?from={}&to={day}", day - Duration::days(30));
+    let progress = track.coach.get(&progress).await.expect(200).body;
+    assert_eq!(progress["technique"][0]["latest"]["on"], json!(day), "{progress}");
+}
+
+#[sqlx::test]
+async fn whoever_ran_came_whether_or_not_anybody_noted_it(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let (mira, kai) = (track.athlete("Mira", &track.group).await, track.athlete("Kai", &track.group).await);
+    let mut last = (String::new(), track.day);
+    for back in [16, 12, 8, 4] {
+        let day = track.day - Duration::days(back);
+        let body = json!({"held_on": day, "state": "held", "group_ids": [track.group]});
+        let session = track.coach.post("/sessions", body).await.expect(201).id();
+        let present = if back == 16 { vec![&mira, &kai] } else { vec![&kai] };
+        track.coach.put(&format!("/sessions/{session}/attendance"), "", json!({"present": present})).await.expect(200);
+        last = (session, day);
+    }
+    let missed = track.cards(&track.coach).await;
+    assert_eq!(missed["not_expected"][0]["athlete_id"], json!(mira));
+    let (session, day) = last;
+    let run = json!({"id": Uuid::now_v7(), "session_id": session, "athlete_id": mira, "run_at": format!("{day}T00:00:01Z"),
+        "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 5.5, "barriers": 5, "intervals": {"held": 4}});
+    assert_eq!(track.record(&run).await["status"], "created");
+    let came = track.cards(&track.coach).await;
+    assert_eq!((&came["not_expected"], card(&came, &mira)["last_time"]["on"].clone()), (&json!([]), json!(day)));
+    let board = track.coach.get(&format!("/groups/{}/board", track.group)).await.expect(200).body;
+    let row = board["athletes"].as_array().unwrap().iter().find(|one| one["athlete_id"] == mira.as_str()).unwrap();
+    assert_eq!(row["last_seen"], json!(day), "the board says the same");
 }
 
 #[sqlx::test]

@@ -108,3 +108,18 @@ async fn a_list_stays_whole_while_others_insert(pool: PgPool) {
     admin.get("/groups?limit=many").await.expect_fault(400, "limit");
     admin.get("/groups?cursor=abc").await.expect_fault(400, "cursor");
 }
+
+#[sqlx::test]
+async fn a_group_with_a_member_stays_until_nobody_is_assigned_to_it(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let (group, other) = (admin.group("Mine").await, admin.group("Other").await);
+    let coach = admin.member("Own Coach", "coach", &[&group]).await;
+    let path = format!("/groups/{group}");
+    let refused = admin.delete(&path, "*").await.expect(409);
+    assert!(refused.body["detail"].as_str().unwrap().contains("members"), "{}", refused.body);
+    let member = format!("/members/{}", coach.account);
+    // What is not named in a change is as it was, and no fault of it.
+    admin.patch(&member, "*", json!({"role": "viewer"})).await.expect(200);
+    admin.patch(&member, "*", json!({"group_ids": [other]})).await.expect(200);
+    admin.delete(&path, "*").await.expect(204);
+}

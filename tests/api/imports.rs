@@ -53,6 +53,10 @@ async fn furnished(app: &TestApp) -> Stage {
     // Somebody who was erased: nothing but the id and facts about nobody are left.
     let gone = athlete(admin, "Gone", &[&id("group_id")]).await;
     admin.post("/runs", json!({"runs": [run(&id("session_id"), &gone, stage.day)]})).await.expect(200);
+    let note = json!({"id": Uuid::now_v7(), "athlete_id": gone, "assessed_at": format!("{}T18:00:00Z", stage.day),
+        "ratings": {}, "note": "Came late"});
+    let noted = admin.post("/assessments", json!({"assessments": [note]})).await.expect(200);
+    assert_eq!(noted.body["results"][0]["status"], "created");
     admin.delete(&format!("/athletes/{gone}"), "*").await.expect(204);
     stage
 }

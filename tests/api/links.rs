@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 
 use crate::support::{Answer, Caller, PASSWORD, TestApp, eventually};
+use crate::sync_push::{create, push, statuses};
 
 struct Club {
     app: TestApp,
@@ -120,6 +121,7 @@ async fn a_link_shows_todays_lanes_and_cards_without_an_account_and_no_notes(poo
     // A report after the plan: helpers learn that somebody does not run, not why.
     let report = json!({"id": uuid::Uuid::now_v7(), "athlete_id": club.mira, "kind": "injury", "reported_by": "guardian",
         "reported_on": Utc::now().date_naive()});
+    let report_id = report["id"].clone();
     club.admin.post("/wellbeing-records", json!({"wellbeing_records": [report]})).await.expect(200);
     let seen = club.open(&href).await.expect(200);
     let runner = seen.body["set_out"]["lanes"].as_array().unwrap().iter().find_map(|lane| lane["athletes"].get(0));
@@ -128,6 +130,27 @@ async fn a_link_shows_todays_lanes_and_cards_without_an_account_and_no_notes(poo
     assert!(!String::from_utf8(seen.bytes).unwrap().contains("injury was reported"));
     let page = club.open(&paper).await.expect(200);
     assert!(!String::from_utf8(page.bytes).unwrap().contains("injury was reported"));
+    // Nor from a plan that somebody lays out by hand after the report, which tells coaches what stands in the way.
+    let plans = club.path("/lane-plans");
+    let mut plan = club.admin.get(&plans).await.expect(200).body["items"][0].clone();
+    plan.as_object_mut().unwrap().remove("rev");
+    plan["id"] = json!(uuid::Uuid::now_v7());
+    assert_eq!(statuses(&push(&club.admin, &[create("lane_plan", plan.clone())]).await), [201]);
+    let told = club.admin.get(&format!("{plans}/{}", plan["id"].as_str().unwrap())).await.expect(200).body.to_string();
+    assert!(told.contains("pain_reported") && !told.contains("\"overtaken\":true"), "{told}");
+    let seen = club.open(&href).await.expect(200);
+    let runner = seen.body["set_out"]["lanes"].as_array().unwrap().iter().find_map(|lane| lane["athletes"].get(0));
+    assert_eq!(runner.unwrap()["not_permitted"]["code"], "resting");
+    for answer in [seen, club.open(&paper).await.expect(200)] {
+        let text = answer.readable();
+        assert!(!text.contains("pain_reported") && !text.contains("injury was reported"), "{text}");
+    }
+    // Cleared, they run; what stands in the plan from before is still nobody's to read here.
+    let cleared = json!({"id": uuid::Uuid::now_v7(), "athlete_id": club.mira, "kind": "clearance", "clears": report_id,
+        "reported_on": Utc::now().date_naive()});
+    club.admin.post("/wellbeing-records", json!({"wellbeing_records": [cleared]})).await.expect(200);
+    let text = club.open(&href).await.expect(200).readable();
+    assert!(!text.contains("pain_reported") && !text.contains("injury was reported"), "{text}");
 }
 
 #[sqlx::test]

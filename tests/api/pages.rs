@@ -107,6 +107,24 @@ fn holds_every_caution(what: &str, body: &Value, page: &str) {
     }
 }
 
+/// Cautions never end a document: no page of paper holds them alone.
+#[track_caller]
+fn goes_on_behind_its_cautions(page: &str) {
+    let behind = page.split("<h2>Cautions</h2>").nth(1).unwrap();
+    assert!(behind.contains("<h2>"), "{page}");
+}
+
+/// The first length in metres of a page, such as "6.25 m".
+fn metres(page: &str) -> Option<&str> {
+    let is_length = |at: usize| {
+        let before = page[..at].trim_end_matches(|letter: char| letter.is_ascii_digit());
+        let is_unit = !page[at + 2..].starts_with(|letter: char| letter.is_alphanumeric() || letter == '/');
+        is_unit && before.ends_with('.') && before.len() < at
+    };
+    let found = page.match_indices(" m").map(|(at, _)| at).find(|at| is_length(*at))?;
+    Some(&page[found - 4..found + 2])
+}
+
 /// A squad of these names in a session, whose last is absent and whose last but one rests, with its lane plan.
 async fn planned(admin: &Caller) -> (String, String, Value) {
     let group = admin.group("Grüße <i>").await;
@@ -151,6 +169,37 @@ async fn the_set_out_page_holds_every_mark_name_and_caution_and_says_who_does_no
 }
 
 #[sqlx::test]
+async fn the_set_out_says_who_came_or_went_after_the_plan_and_what_became_of_the_surface(pool: PgPool) {
+    let admin = TestApp::spawn(pool).await.admin_of("North").await;
+    let (session, _, plan) = planned(&admin).await;
+    let everybody = admin.get("/athletes").await.expect(200).body;
+    let id = |name: &str| {
+        let all = everybody["items"].as_array().unwrap();
+        all.iter().find(|one| one["display_name"] == name).unwrap()["id"].as_str().unwrap().to_owned()
+    };
+    let list = format!("/sessions/{session}/attendance");
+    let tag = admin.get(&list).await.header("etag").to_owned();
+    let present: Vec<String> = NAMES[1..].iter().map(|name| id(name)).collect();
+    admin.put(&list, &tag, json!({"present": present})).await.expect(200);
+    let held = format!("/sessions/{session}");
+    let tag = admin.get(&held).await.header("etag").to_owned();
+    admin.patch(&held, &tag, json!({"surface": "wet"})).await.expect(200);
+    let path = format!("/sessions/{session}/lane-plans/{}/set-out", plan["id"].as_str().unwrap());
+    let page = page(&admin, &format!("{path}.html")).await;
+    let row = |name: &str| {
+        let from = page.split(&format!("role=\"rowheader\">{}</th>", named(name))).nth(1).unwrap();
+        from.split("</tr>").next().unwrap().to_owned()
+    };
+    assert!(row(NAMES[0]).contains("Not noted as present."), "{}", row(NAMES[0]));
+    assert!(!row(NAMES[1]).contains("Not noted as present."), "{}", row(NAMES[1]));
+    assert!(row(NAMES[5]).contains(">No lane</td>") && row(NAMES[5]).contains("Came after the lanes were planned"));
+    let sheet = admin.get(&path).await.expect(200).body;
+    let codes: Vec<&Value> = sheet["cautions"].as_array().unwrap().iter().map(|one| &one["code"]).collect();
+    assert!(codes.contains(&&json!("wet_surface")) && codes.len() == 11, "{codes:?}");
+    holds_every_caution("set-out", &sheet, &page);
+}
+
+#[sqlx::test]
 async fn cards_board_and_lists_are_pages_too_and_empty_ones_say_so(pool: PgPool) {
     let admin = TestApp::spawn(pool).await.admin_of("North").await;
     let none = page(&admin, "/equipment.html").await;
@@ -159,6 +208,28 @@ async fn cards_board_and_lists_are_pages_too_and_empty_ones_say_so(pool: PgPool)
     let cards = format!("/sessions/{session}/cards");
     let (json, html) = (admin.get(&cards).await.expect(200).body, page(&admin, &format!("{cards}.html")).await);
     holds_every_caution("cards", &json, &html);
+    assert!(!html.contains("What is done"), "nobody planned it yet");
+    let proposal = admin.get(&format!("/sessions/{session}/proposal?minutes=90")).await.expect(200).body;
+    let held = format!("/sessions/{session}");
+    let tag = admin.get(&held).await.header("etag").to_owned();
+    let mut blocks = proposal["blocks"].as_array().unwrap().clone();
+    blocks.push(
+        json!({"stage": "walkover", "drill": "Walkover <b>", "sets": 2, "repeats": 4, "barriers": 5, "side": "trail",
+        "spacing_m": 3.3, "height_m": 0.4, "rest_s": 30, "start_min": 15, "minutes": 8, "note": "Hands at the chest"}),
+    );
+    admin.patch(&held, &tag, json!({"blocks": blocks})).await.expect(200);
+    let (json, html) = (admin.get(&cards).await.expect(200).body, page(&admin, &format!("{cards}.html")).await);
+    assert_eq!(json["blocks"], json!(blocks));
+    for words in [
+        "15 to 23",
+        "2 x 4 over 5 barriers, trail leg at the side, rest 30 s",
+        "3.30 m (11 foot-lengths) apart, 0.40 m high",
+    ] {
+        assert!(html.contains(words), "{words}: {html}");
+    }
+    assert!(html.contains(&named("Walkover <b>")) && html.contains(&named("Hands at the chest")));
+    assert!(html.contains(&named(proposal["blocks"][1]["drill"].as_str().unwrap())));
+    goes_on_behind_its_cautions(&html);
     for card in json["cards"].as_array().unwrap() {
         assert!(html.contains(&format!("<h3>{}</h3>", named(card["display_name"].as_str().unwrap()))), "{card}");
     }
@@ -166,14 +237,25 @@ async fn cards_board_and_lists_are_pages_too_and_empty_ones_say_so(pool: PgPool)
     let board = format!("/groups/{group}/board");
     let (json, html) = (admin.get(&board).await.expect(200).body, page(&admin, &format!("{board}.html")).await);
     holds_every_caution("board", &json, &html);
+    goes_on_behind_its_cautions(&html);
+    let has = |field: &str| json["athletes"].as_array().unwrap().iter().any(|one| one[field].is_object());
+    assert_eq!(html.contains(">Trains towards</th>"), has("target") || has("next_target"), "a column of nobody");
+    assert!(!html.contains(">Last season</th>"), "nobody was here then");
     for name in NAMES {
         assert!(html.matches(&named(name)).count() >= 2, "{name} stands on a rung and in the list");
     }
     let squad = page(&admin, &format!("/groups/{group}/progression.html")).await;
     assert!(squad.contains(&named("Grüße <i>")));
+    goes_on_behind_its_cautions(&squad);
     let mira = json["athletes"][0]["athlete_id"].as_str().unwrap();
     let progress = page(&admin, &format!("/athletes/{mira}/progression.html")).await;
     assert!(progress.contains("No run in this period.") && progress.contains("<figure>"));
+    goes_on_behind_its_cautions(&progress);
+    let nobody = admin.group("Nobody yet").await;
+    for path in ["board", "progression"] {
+        let empty = page(&admin, &format!("/groups/{nobody}/{path}.html")).await;
+        assert!(empty.contains("Nobody is in this group.") && !empty.contains("<table"), "{empty}");
+    }
     let list = page(&admin, "/equipment.html?limit=1").await;
     assert!(list.contains("Wicket") && list.contains(">40</td>") && !list.contains("There is more on file"));
     admin.post("/equipment", json!({"barrier_kind": "foam", "heights_m": [0.2], "count": 4})).await.expect(201);
@@ -185,7 +267,9 @@ async fn cards_board_and_lists_are_pages_too_and_empty_ones_say_so(pool: PgPool)
 #[sqlx::test]
 async fn a_club_that_prints_in_feet_and_inches_gets_them_on_paper_and_metres_elsewhere(pool: PgPool) {
     let admin = TestApp::spawn(pool).await.admin_of("North").await;
-    let (session, _, plan) = planned(&admin).await;
+    let (session, group, plan) = planned(&admin).await;
+    let cards = format!("/sessions/{session}/cards.html");
+    assert!(metres(&page(&admin, &cards).await).is_some(), "sentences tell lengths");
     let tag = admin.get("").await.header("etag").to_owned();
     admin.patch("", &tag, json!({"print_units": "imperial"})).await.expect(200);
     let path = format!("/sessions/{session}/lane-plans/{}/set-out", plan["id"].as_str().unwrap());
@@ -194,6 +278,11 @@ async fn a_club_that_prints_in_feet_and_inches_gets_them_on_paper_and_metres_els
         sheet.contains("feet and inches, to the quarter inch") && sheet.contains(" high") && sheet.contains(" in high")
     );
     assert!(sheet.contains("\u{2032} "), "{sheet}");
+    let mira = plan["lanes"][0]["athletes"][0]["athlete_id"].as_str().unwrap();
+    let progress = format!("/athletes/{mira}/progression.html");
+    for path in [&format!("{path}.html"), &cards, &format!("/groups/{group}/board.html"), &progress] {
+        assert_eq!(metres(&page(&admin, path).await), None, "{path}: one unit in tables and sentences");
+    }
     let table = admin.get(&format!("{path}.csv")).await.expect(200);
     assert!(String::from_utf8(table.bytes).unwrap().contains(",0.300,"));
     assert!(page(&admin, "/equipment.html").await.contains("11\u{be} in"), "0.30 m");

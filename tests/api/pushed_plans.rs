@@ -233,3 +233,114 @@ async fn a_report_and_an_edit_of_a_plan_in_one_push_are_as_in_two(pool: PgPool) 
         assert_eq!(statuses(&results), [201, 412], "in pushes of {size}: {results:?}");
     }
 }
+
+#[sqlx::test]
+async fn a_plan_read_after_a_decision_a_fall_or_rain_says_for_whom_it_no_longer_holds(pool: PgPool) {
+    let squad = squad(pool).await;
+    let admin = &squad.admin;
+    let [heeded, otherwise, fallen] = [0, 1, 2].map(|n| squad.athletes[n].as_str());
+    let plan = squad.planned().await;
+    let marked = async || {
+        let plan = squad.plan(&plan["id"]).await;
+        let those = placed(&plan).into_iter().filter(|one| one["overtaken"] == true);
+        let mut those: Vec<usize> =
+            those.map(|one| squad.athletes.iter().position(|id| one["athlete_id"] == **id).unwrap()).collect();
+        those.sort_unstable();
+        (those, plan)
+    };
+    let decide = async |athlete: &str, body: Value| {
+        admin.post(&format!("/athletes/{athlete}/recommendation/decisions"), body).await.expect(201);
+    };
+    // What is accepted is what the plan was made with.
+    decide(heeded, json!({"outcome": "accepted"})).await;
+    let (none, seen) = marked().await;
+    assert!(none.is_empty() && seen["rev"].as_i64() > plan["rev"].as_i64(), "phones are sent it anew: {seen}");
+    let closer = place(&plan, otherwise)["advised"]["spacing_m"].as_f64().unwrap() - 0.5;
+    decide(
+        otherwise,
+        json!({"outcome": "overridden", "reason": "Tired", "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": closer}),
+    )
+    .await;
+    let (those, seen) = marked().await;
+    assert_eq!((those, place(&seen, otherwise).get("not_permitted")), (vec![1], None));
+    let [.., csv, _] = squad.everywhere(&plan["id"]).await;
+    assert!(csv.contains("what came since changes this: plan or draw anew"), "{csv}");
+    // An edit that was made before the phone knew is made on another version.
+    let edit = json!({"if_match": plan["rev"], "data": {"run_out_m": 12.0}});
+    assert_eq!(statuses(&push(admin, &[item_of("PATCH", plan["id"].as_str().unwrap(), edit)]).await), [412]);
+
+    let run = json!({"id": Uuid::now_v7(), "session_id": squad.session, "athlete_id": fallen,
+        "run_at": Utc::now(), "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 5.5, "barriers": 4, "hits": 0,
+        "intervals": {"held": 3}, "fell": true});
+    let file = async |run: &Value| admin.post("/runs", json!({"runs": [run]})).await.expect(200);
+    file(&run).await;
+    assert_eq!(marked().await.0, [1, 2]);
+    let mut withdrawn = run.clone();
+    withdrawn["id"] = json!(Uuid::now_v7());
+    withdrawn["supersedes"] = run["id"].clone();
+    withdrawn["void"] = json!(true);
+    file(&withdrawn).await;
+    assert_eq!(marked().await.0, [1], "what was withdrawn was nothing");
+
+    // Rain after the plan: it suits nobody, and its sheets say what everybody heeds.
+    let rain = async |surface: Value| {
+        let session = format!("/sessions/{}", squad.session);
+        let tag = admin.get(&session).await.header("etag").to_owned();
+        admin.patch(&session, &tag, json!({"surface": surface})).await.expect(200);
+    };
+    rain(json!("wet")).await;
+    let (those, seen) = marked().await;
+    assert_eq!(those.len(), placed(&seen).len(), "{seen}");
+    let [route, feed, sheet, _, svg] = squad.everywhere(&plan["id"]).await;
+    assert!([route, feed, sheet, svg].iter().all(|form| form.contains("is wet")), "{seen}");
+    // The same plan sent by a phone now heeds it, and a dry track takes the mark off the old one.
+    let again = sent(&plan);
+    assert_eq!(statuses(&push(admin, &[create("lane_plan", again.clone())]).await), [201]);
+    let kept = squad.plan(&again["id"]).await;
+    assert!(kept["cautions"].as_array().unwrap().iter().any(|one| one["code"] == "wet_surface"), "{kept}");
+    assert!(placed(&kept).iter().all(|one| one.get("overtaken").is_none()), "{kept}");
+    rain(Value::Null).await;
+    assert_eq!(marked().await.0, [1]);
+    let dry = squad.plan(&again["id"]).await;
+    assert!(
+        placed(&dry).iter().all(|one| one["overtaken"] == true) && !dry.to_string().contains("wet_surface"),
+        "{dry}"
+    );
+    // A plan made anew heeds all of it.
+    let anew = squad.planned().await;
+    let kept = squad.plan(&anew["id"]).await;
+    assert!(placed(&kept).iter().all(|one| one.get("overtaken").is_none()), "{kept}");
+    assert_eq!(place(&kept, otherwise)["advised"]["spacing_m"], json!(closer));
+}
+
+#[sqlx::test]
+async fn a_decision_and_an_edit_of_a_plan_in_one_push_are_as_in_two(pool: PgPool) {
+    let squad = squad(pool).await;
+    for size in [1, 500] {
+        let plan = squad.planned().await;
+        let edit = json!({"if_match": plan["rev"], "data": {"run_out_m": 12.0}});
+        let edit = item_of("PATCH", plan["id"].as_str().unwrap(), edit);
+        let word = json!({"id": Uuid::now_v7(), "athlete_id": squad.athletes[size % 6], "outcome": "accepted"});
+        let mut results = Vec::new();
+        for cut in [create("decision", word), edit].chunks(size) {
+            results.extend(push(&squad.admin, cut).await);
+        }
+        assert_eq!(statuses(&results), [201, 412], "in pushes of {size}: {results:?}");
+    }
+}
+
+#[sqlx::test]
+async fn a_plan_heeds_what_was_on_file_when_it_was_asked_for_and_not_what_came_while_it_was_made(pool: PgPool) {
+    let squad = squad(pool.clone()).await;
+    let made = squad.planned().await;
+    assert_eq!(squad.plan(&made["id"]).await, made, "what is answered is what is read");
+    let sent = sent(&made);
+    assert_eq!(statuses(&push(&squad.admin, &[create("lane_plan", sent.clone())]).await), [201]);
+    let edit = json!({"if_match": squad.plan(&sent["id"]).await["rev"], "data": {"run_out_m": 12.0}});
+    let edit = item_of("PATCH", sent["id"].as_str().unwrap(), edit);
+    assert_eq!(statuses(&push(&squad.admin, &[edit]).await), [200]);
+    // Whatever is recorded between the two moments is marked.
+    let sql = "select count(*) filter (where known_at < updated_at), count(*) from lane_plans";
+    let (before, all): (i64, i64) = sqlx::query_as(sql).fetch_one(&pool).await.unwrap();
+    assert_eq!((before, all), (2, 2));
+}

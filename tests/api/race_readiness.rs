@@ -94,6 +94,27 @@ async fn who_is_ready_is_entered_and_who_is_not_needs_the_coach_s_word(pool: PgP
 }
 
 #[sqlx::test]
+async fn the_surface_that_counts_for_a_race_is_that_of_its_own_session(pool: PgPool) {
+    let squad = squad(pool).await;
+    let ready = squad.trained().await.to_owned();
+    let (path, tag) = squad.low_race().await;
+    let elsewhere = json!({"held_on": squad.day, "state": "planned", "group_ids": [squad.group], "surface": "wet"});
+    squad.admin.post("/sessions", elsewhere).await.expect(201);
+    let entries = format!("{path}/entries");
+    let entered = json!({"athlete_ids": [ready]});
+    let set = squad.coach.put(&entries, &tag, entered.clone()).await.expect(200);
+    let readiness = &set.body["entries"][0]["readiness"];
+    assert_eq!(readiness["ready"], true, "{readiness}");
+    assert!(!codes(&readiness["cautions"]).contains(&"wet_surface"), "wet elsewhere: {readiness}");
+    let session = format!("/sessions/{}", squad.session);
+    let version = squad.admin.get(&session).await.header("etag").to_owned();
+    squad.admin.patch(&session, &version, json!({"surface": "wet"})).await.expect(200);
+    let tag = squad.coach.get(&path).await.expect(200).header("etag").to_owned();
+    let drawn = squad.draw(&path, &tag, json!({"seed": 1})).await;
+    assert!(drawn.status == 409 || codes(&drawn.body["cautions"]).contains(&"wet_surface"), "{}", drawn.body);
+}
+
+#[sqlx::test]
 async fn what_is_reported_after_the_draw_stands_in_heats_start_list_entries_and_feed(pool: PgPool) {
     let squad = squad(pool).await;
     let ready = squad.trained().await.to_owned();
@@ -106,6 +127,8 @@ async fn what_is_reported_after_the_draw_stands_in_heats_start_list_entries_and_
         lanes.clone().find(|one| one["athlete_id"] == *id).unwrap().clone()
     };
     assert!(lane_of(&drawn.body, &ready).get("overtaken").is_none());
+    let mut copy = Phone::default();
+    copy.pull(&squad.coach, 500).await;
 
     for athlete in [&ready, &squad.athletes[1]] {
         restrict(&squad.admin, athlete, squad.day, squad.day).await;
@@ -130,6 +153,9 @@ async fn what_is_reported_after_the_draw_stands_in_heats_start_list_entries_and_
     phone.pull(&squad.coach, 500).await;
     let record = phone.copy.values().find(|one| one["athlete_id"] == *ready && one.get("lane").is_some()).unwrap();
     assert_eq!(record["readiness"]["overtaken"], true, "{record}");
+    // So has a phone that had them before.
+    copy.pull(&squad.coach, 500).await;
+    assert_eq!(copy.copy, phone.copy);
 
     // Drawn anew, nobody of them can run.
     let tag = squad.coach.get(&path).await.expect(200).header("etag").to_owned();

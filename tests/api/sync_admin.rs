@@ -198,6 +198,31 @@ async fn old_rows_go_and_tokens_before_them_expire(pool: PgPool) {
     assert_eq!(phone.ids("athlete"), [squad.athlete.as_str()]);
 }
 
+#[sqlx::test]
+async fn what_waits_stays_whatever_was_decided_under_its_id(pool: PgPool) {
+    let squad = squad(pool).await;
+    sql(
+        &squad,
+        &format!(
+            "insert into held_item (club_id, id, kind, op_id, member_id, device_id, data, reason, detail, received_at,
+               outcome, decided_at, note)
+             select '{}', '{}', u.kind, gen_random_uuid(), '{}', '{}', '{{}}', 'reference', '[]', now(),
+               u.outcome, case when u.outcome is null then null else '2026-01-10T00:00:00Z'::timestamptz end, null
+             from (values ('run', 'rejected'), ('assessment', null)) as u (kind, outcome)",
+            squad.admin.club,
+            squad.session,
+            squad.coach.account,
+            Uuid::nil()
+        ),
+    )
+    .await;
+    let db = Db::lazy((*squad.app.pool.connect_options()).clone(), 1);
+    sync::prune(&db).await.unwrap();
+    let open = held(&squad.admin, "").await;
+    assert_eq!((open.len(), &open[0]["type"]), (1, &json!("assessment")), "{open:?}");
+    assert_eq!(held(&squad.admin, "?decided=true").await.len(), 0);
+}
+
 /// Another instance starts on a database that came back as the copy of `seq`, in a life of its own.
 async fn restored(squad: &Squad, seq: i64) -> Caller {
     let undo = format!(

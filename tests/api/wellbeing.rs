@@ -120,6 +120,11 @@ async fn a_broken_record_names_its_fields_and_there_is_no_room_for_medical_text(
         ("pain", json!({"reported_by": null}), vec!["/reported_by"]),
         ("pain", json!({"reported_by": "the physio"}), vec!["/reported_by"]),
         ("pain", json!({"reported_on": today + Duration::days(3)}), vec!["/reported_on"]),
+        (
+            "clearance",
+            json!({"reported_on": today + Duration::days(2), "clears": Uuid::now_v7()}),
+            vec!["/reported_on"],
+        ),
         ("illness", json!({"until": day}), vec!["/until"]),
         ("injury", json!({"clears": Uuid::now_v7()}), vec!["/clears"]),
         ("restriction", json!({"until": day - Duration::days(1)}), vec!["/until"]),
@@ -142,6 +147,25 @@ async fn a_broken_record_names_its_fields_and_there_is_no_room_for_medical_text(
     squad.coach.post("/wellbeing-records", json!({"wellbeing_records": []})).await.expect(422);
     let ahead = json!({"until": today + Duration::days(20)});
     stored(&squad.coach, record(&squad.athlete, "restriction", today + Duration::days(9), &ahead)).await;
+}
+
+#[sqlx::test]
+async fn a_report_from_where_it_is_tomorrow_already_rests_the_athlete_there(pool: PgPool) {
+    let squad = squad(pool).await;
+    squad.admin.patch("", "*", json!({"time_zone": "UTC"})).await.expect(200);
+    // A camp far in the east: its session and runs of tomorrow are taken, so what hurt there is not left waiting.
+    let tomorrow = Utc::now().date_naive() + Duration::days(1);
+    let pain = record(&squad.athlete, "pain", tomorrow, &json!({}));
+    let mut item = create("wellbeing_record", pain);
+    assert_eq!(statuses(&push(&squad.coach, std::slice::from_ref(&item)).await), [201]);
+    let advice = format!("/athletes/{}/recommendation?on={tomorrow}", squad.athlete);
+    let advice = squad.coach.get(&advice).await.expect(200).body;
+    assert_eq!(advice["decision"]["kind"], "rest_and_refer", "{advice}");
+    // That somebody may run again is not said before the day.
+    let later = tomorrow + Duration::days(1);
+    let clearance = record(&squad.athlete, "clearance", later, &json!({"clears": item["id"].take()}));
+    let refused = store(&squad.coach, &[clearance]).await.remove(0);
+    assert_eq!(refused["problem"]["errors"][0]["pointer"], "/wellbeing_records/0/reported_on", "{refused}");
 }
 
 #[sqlx::test]

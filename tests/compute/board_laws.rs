@@ -6,7 +6,7 @@ use lanewright_compute::board::{
 };
 use lanewright_compute::day::Day;
 use lanewright_compute::decision::{Clearance, Criterion, Missing, Policy, Rating, Ratings, Status, Stock};
-use lanewright_compute::prior::Experience;
+use lanewright_compute::prior::{Experience, PriorPolicy};
 use lanewright_compute::progress::{HeldUp, Period, Rated};
 use lanewright_compute::specs::Birth;
 use lanewright_compute::units::{BarrierKind, Length, Sex};
@@ -33,6 +33,7 @@ fn setting() -> Setting {
             stock(BarrierKind::Hurdle, &[685, 762]),
         ],
         policy: Policy::default(),
+        start: PriorPolicy::default(),
     }
 }
 

@@ -536,6 +536,10 @@ fn somebody_whom_nothing_suits_waits_while_the_others_run() {
     barred.pins = vec![Pin { athlete: 2, lane: 1 }];
     let Err(PlanError::Infeasible(why)) = solve(&barred) else { panic!("a pin cannot wait") };
     assert_eq!(why.limit, Limit::NoPermittedConfiguration { athlete: 2 });
+    barred.athletes[0].permitted = vec![false, false];
+    let Err(PlanError::Infeasible(why)) = solve(&barred) else { panic!("a pin cannot wait") };
+    let named = "the one with the pin, not whom nothing suits either and who could wait";
+    assert_eq!(why.limit, Limit::NoPermittedConfiguration { athlete: 2 }, "{named}");
 }
 
 #[test]

@@ -3,9 +3,9 @@
 use lanewright_compute::advice::{Record, RunRecord, Setting, advise};
 use lanewright_compute::day::Day;
 use lanewright_compute::decision::{
-    Clearance, Criterion, DecisionKind, Missing, Policy, Rating, Ratings, Stock, Wall,
+    Clearance, Configuration, Criterion, DecisionKind, Missing, Policy, Rating, Ratings, Stock, Wall, Word,
 };
-use lanewright_compute::prior::Experience;
+use lanewright_compute::prior::{Experience, PriorPolicy};
 use lanewright_compute::progress::{
     Forecast, HORIZON_WEEKS, HeldUp, Note, Period, Plateau, Progress, Status, plateau, progress, progress_keeping,
     slope_per_week, training_days,
@@ -31,6 +31,7 @@ fn setting() -> Setting {
             stock(BarrierKind::Hurdle, &[600, 685, 762]),
         ],
         policy: Policy::default(),
+        start: PriorPolicy::default(),
     }
 }
 
@@ -148,16 +149,41 @@ fn season(weeks: i32, step_mm: u32) -> Vec<RunRecord> {
 }
 
 #[test]
-fn the_last_point_is_the_estimate_that_advice_is_given_on() {
-    let (record, setting) = (record(season(8, 60)), setting());
-    of(&record, &setting, |found| {
-        let advised = advise(&record, &setting, today()).unwrap();
-        let last = found.believed.last().unwrap();
-        assert_eq!(last.day, today().days());
-        assert!((last.limit_m.mean - advised.estimate.limit_m.mean).abs() < 1e-9);
-        assert_eq!(found.advice.decision, advised.decision);
-        assert_eq!((found.days.len(), found.believed.len()), (16, 17));
-    });
+fn the_last_point_is_the_estimate_that_advice_is_given_on_wherever_the_club_lets_it_start() {
+    let start = PriorPolicy { stature_novice: 4.2, ..PriorPolicy::default() };
+    let own = Setting { start, ..setting() };
+    for (record, days) in [(record(season(8, 60)), 16), (record(season(1, 60)), 2)] {
+        let mut limits = Vec::new();
+        for setting in [&setting(), &own] {
+            of(&record, setting, |found| {
+                let advised = advise(&record, setting, today()).unwrap();
+                let last = found.believed.last().unwrap();
+                assert_eq!(last.day, today().days());
+                assert!((last.limit_m.mean - advised.estimate.limit_m.mean).abs() < 1e-9);
+                assert_eq!(found.advice.decision, advised.decision);
+                assert_eq!((found.days.len(), found.believed.len()), (days, days + 1));
+                limits.push(last.limit_m.mean);
+            });
+        }
+        assert!(limits[1] < limits[0], "{limits:?}");
+    }
+}
+
+#[test]
+fn who_is_known_by_year_starts_as_who_was_born_in_the_middle_of_it_on_every_day() {
+    let setting = setting();
+    let limit = |birth, on| {
+        let unmeasured = Record { birth, stature_m: None, ..record(Vec::new()) };
+        advise(&unmeasured, &setting, on).unwrap().estimate.limit_m.mean
+    };
+    let day = |year, month, day| Day::from_ymd(year, month, day).unwrap();
+    let (year, middle) = (Birth::Year(2_013), Birth::Date(day(2_013, 7, 2)));
+    for on in [day(2_025, 1, 1), day(2_025, 4, 30), day(2_025, 7, 2), day(2_025, 12, 31), day(2_026, 1, 1)] {
+        assert!((limit(year, on) - limit(middle, on)).abs() < 0.005, "{on}");
+    }
+    // A child below the growth table starts no further than one at its lower end.
+    let small = |born| limit(Birth::Year(born), day(2_025, 6, 1));
+    assert!(small(2_024) <= small(2_020) + 1e-9 && small(2_020) < small(2_016), "{} {}", small(2_024), small(2_020));
 }
 
 fn dates(forecast: &Forecast) -> Vec<i32> {
@@ -249,6 +275,54 @@ fn who_stands_behind_a_gate_is_told_so_and_what_passing_it_would_bring() {
     of(&fallen, &setting, |found| {
         assert!(found.outlook.held_up.contains(&HeldUp::Missing(Missing::CoachConfirmation)));
     });
+}
+
+#[test]
+fn a_coach_s_word_holds_the_forecast_back_as_it_does_the_advice() {
+    let setting = setting();
+    let open = at_the_target(&setting);
+    let held = open.runs[0].configuration();
+    let at = Configuration { spacing: Length::from_mm(held.spacing.mm() - 500), ..held };
+    let (on, until) = (today().days(), today().days() + 20);
+    let word =
+        Word { at, overridden: true, coach_accepts: false, on, since: on, until, overtaken: false, gate_rated: None };
+    of(&Record { word: Some(word), ..open.clone() }, &setting, |found| {
+        assert_eq!(found.advice.decision.proposed, Some(at));
+        let forecast = found.outlook.target.as_ref().unwrap();
+        assert!(forecast.status != Status::Reached && forecast.probability_now < 1e-9, "{forecast:?}");
+        let first = found.outlook.steps[0];
+        assert!(first.days.iter().chain(&forecast.days).flatten().all(|day| day.days() > until), "{first:?}");
+    });
+    // A word for more than the rules advise is the first step.
+    let on_the_way = clean(season(10, 20));
+    let advised = advise(&on_the_way, &setting, today()).unwrap().decision;
+    let from = advised.current.unwrap();
+    let to = Configuration { spacing: Length::from_mm(from.spacing.mm() + 500), ..from };
+    let word = Word { at: to, coach_accepts: true, ..word };
+    of(&Record { word: Some(word), ..on_the_way }, &setting, |found| {
+        let first = found.outlook.steps[0];
+        assert_eq!((Some(first.to), first.days), (found.advice.decision.proposed, [Some(today()); 5]));
+        assert_eq!((first.to, first.kind), (to, found.advice.decision.kind));
+    });
+}
+
+#[test]
+fn a_forecast_after_a_report_walks_the_way_back_that_the_advice_asks_for() {
+    let setting = setting();
+    let open = at_the_target(&setting);
+    let today = today().days();
+    // Over since today, or still to be cleared: either way nothing run before is evidence, and two sessions come first.
+    for until in [today - 1, today] {
+        let what = What::Restriction { until: Some(until) };
+        let rests = vec![Break { what, on: today - 1, cleared_on: None, confirmed_on: None }];
+        of(&Record { breaks: rests, ..open.clone() }, &setting, |found| {
+            let (first, race) = (found.outlook.steps[0], found.outlook.target.as_ref().unwrap());
+            assert_eq!(race.status, Status::NotBeforeGate);
+            let days: Vec<i32> = first.days.iter().chain(&race.days).flatten().map(|day| day.days()).collect();
+            assert!(!days.is_empty() && days.iter().all(|day| *day >= today + 7), "{until}: {days:?} from {today}");
+            assert!(first.to.spacing < race.spacing || first.to.height < race.height, "{first:?}");
+        });
+    }
 }
 
 #[test]

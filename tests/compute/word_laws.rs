@@ -4,7 +4,7 @@
 
 use lanewright_compute::decision::{
     Caution, Clearance, Configuration, Decision, DecisionKind, Evidence, Given, Policy, Rating, Situation, Status,
-    Word, decide,
+    Word, decide, verdict,
 };
 use lanewright_compute::units::BarrierKind;
 use proptest::prelude::*;
@@ -127,6 +127,9 @@ fn a_word_governs_exactly_while_nothing_speaks_against_it_on_twenty_thousand_sit
         let alone = advise(&s, limit);
         s.word = Some(given);
         let decision = advise(&s, limit);
+        // What a forecast asks of every day to come is what the advice of that day would be.
+        let said = verdict(&s, &Policy::default(), &|height, spacing| chance(limit, height, spacing));
+        assert_eq!((said.kind, said.proposed), (decision.kind, decision.proposed), "{s:?}");
         let word = given.word;
         if !stands(&s, &alone, limit) {
             fallen += 1;

@@ -201,6 +201,7 @@ fn any_record_gets_advice_in_words_or_a_reason() {
             age_groups: Vec::new(),
             stock,
             policy: Policy::default(),
+            start: PriorPolicy::default(),
         };
         let on = Day::from_days(20_000 + i32::from(bytes.below(400))).unwrap();
         let record = Record {

@@ -9,6 +9,7 @@ use lanewright_compute::day::Day;
 use lanewright_compute::decision::{Clearance, Configuration, Policy, Rating, Ratings, Reason, Stage, Status, Stock};
 use lanewright_compute::estimate::Kept;
 use lanewright_compute::lane_plan::{Budget, Lane, Objective, Problem, Runner, StockItem, group, loss, plan, weight};
+use lanewright_compute::prior::PriorPolicy;
 use lanewright_compute::specs::Birth;
 use lanewright_compute::units::{BarrierKind, Length};
 use lanewright_compute::wellbeing::{Break, What};
@@ -115,7 +116,14 @@ fn barriers() -> Vec<StockItem> {
 
 pub fn setting() -> Setting {
     let stock = barriers().into_iter().map(|item| Stock { kind: item.kind, heights: item.heights }).collect();
-    Setting { ruleset: "UKA".to_owned(), specs: Vec::new(), age_groups: Vec::new(), stock, policy: Policy::default() }
+    Setting {
+        ruleset: "UKA".to_owned(),
+        specs: Vec::new(),
+        age_groups: Vec::new(),
+        stock,
+        policy: Policy::default(),
+        start: PriorPolicy::default(),
+    }
 }
 
 fn secure() -> Ratings {

@@ -4,6 +4,7 @@ use lanewright_compute::advice::{Record, RunRecord, Setting, advise};
 use lanewright_compute::day::Day;
 use lanewright_compute::decision::{Clearance, Hold, Policy, Rating, Ratings, Situation, Stock, decide};
 use lanewright_compute::estimate::{Estimate, Posterior, RunCounts, Settings};
+use lanewright_compute::prior::PriorPolicy;
 use lanewright_compute::specs::Birth;
 use lanewright_compute::units::{BarrierKind, Length};
 
@@ -148,6 +149,7 @@ fn club(hold: f64) -> Setting {
             stock(BarrierKind::Hurdle, &[600, 680, 762]),
         ],
         policy: Policy { first_lane_hold: hold, ..Policy::default() },
+        start: PriorPolicy::default(),
     }
 }
 

@@ -31,7 +31,7 @@
 //! use lanewright_compute::advice::{Record, RunRecord, Setting, advise};
 //! use lanewright_compute::day::Day;
 //! use lanewright_compute::decision::{Clearance, Missing, Policy, Ratings, Status};
-//! use lanewright_compute::prior::Experience;
+//! use lanewright_compute::prior::{Experience, PriorPolicy};
 //! use lanewright_compute::specs::Birth;
 //! use lanewright_compute::units::{BarrierKind, Length, Sex};
 //!
@@ -48,9 +48,9 @@
 //!         status: Status::Active, breaks: Vec::new(), surface: None, ratings: Ratings::default(),
 //!         clearance: Clearance::NotNeeded, word: None, runs,
 //!     };
-//!     let policy = Policy::default();
+//!     let (policy, start) = (Policy::default(), PriorPolicy::default());
 //!     let (specs, age_groups, stock) = (Vec::new(), Vec::new(), Vec::new());
-//!     let setting = Setting { ruleset: "UKA".to_owned(), specs, age_groups, stock, policy };
+//!     let setting = Setting { ruleset: "UKA".to_owned(), specs, age_groups, stock, policy, start };
 //!     let decision = advise(&record, &setting, on).unwrap().decision;
 //!     let intervals = decision.missing.iter().find_map(|one| match *one {
 //!         Missing::Intervals { count } => Some(count),
@@ -84,10 +84,14 @@ const CURRENT_INTERVALS: u32 = 6;
 pub(super) fn given(word: Word, record: &Record, recent: &[&RunRecord], policy: &Policy) -> Given {
     // What was said before a report or restriction is over with it.
     let overtaken = word.overtaken || record.breaks.iter().any(|one| one.on >= word.on);
-    let word = Word { overtaken, ..word };
+    Given { word: Word { overtaken, ..word }, tried: tried(&word, recent, policy) }
+}
+
+/// What was run since a word over its configuration or anything easier.
+pub(crate) fn tried(word: &Word, recent: &[&RunRecord], policy: &Policy) -> Evidence {
     let since = |run: &&&RunRecord| run.day >= word.since && word.is_tried_by(run.configuration(), policy);
     let tried: Vec<&RunRecord> = recent.iter().filter(since).copied().collect();
-    Given { word, tried: evidence(&tried) }
+    evidence(&tried)
 }
 
 /// The runs that count as evidence on a day (days since 1970-01-01): from [`EVIDENCE_DAYS`] before it to the day itself, with an interval at

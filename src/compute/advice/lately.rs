@@ -34,7 +34,7 @@ use crate::wellbeing::Since;
 ///
 /// All runs are read, however old: the sessions after a return do not expire, so that a holiday does not bring back a return that was over.
 /// Days as days since 1970-01-01; `back` as [`crate::wellbeing::standing`] gives it for today.
-pub(super) fn way_back(record: &Record, back: Since, today: i32) -> Option<Back> {
+pub(crate) fn way_back(record: &Record, back: Since, today: i32) -> Option<Back> {
     // A run on the day of the report was run before anybody knew; one against a standing report or restriction was not.
     let rested = |day: i32| record.breaks.iter().any(|one| one.stands(day) && one.on < day);
     let ran = |from: i32, to: i32| {

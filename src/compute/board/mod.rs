@@ -20,7 +20,7 @@
 //! use lanewright_compute::board::{Measured, Seen, place};
 //! use lanewright_compute::day::Day;
 //! use lanewright_compute::decision::{Clearance, Criterion, Policy, Ratings, Status};
-//! use lanewright_compute::prior::Experience;
+//! use lanewright_compute::prior::{Experience, PriorPolicy};
 //! use lanewright_compute::progress::Period;
 //! use lanewright_compute::specs::Birth;
 //! use lanewright_compute::units::Sex;
@@ -49,6 +49,7 @@
 //!     age_groups: Vec::new(),
 //!     stock: Vec::new(),
 //!     policy: Policy::default(),
+//!     start: PriorPolicy::default(),
 //! };
 //! // She came eight times, and nobody rated anything.
 //! let came: Vec<i32> = (0..8).map(|week| to.days() - 7 * (7 - week)).collect();
@@ -202,7 +203,7 @@ impl Place<'_> {
 /// [`AdviceError`] when a stored measurement is impossible or the runs reach back too far.
 pub fn place<'a>(seen: &Seen<'_>, setting: &'a Setting, period: Period) -> Result<Place<'a>, AdviceError> {
     let on = period.to();
-    let prior = prior(seen.record, on)?;
+    let prior = prior(seen.record, setting, on)?;
     let runs = rhythm_runs(seen.record);
     let mut kept: Option<Kept> = None;
     // Days are asked for in order, so that every run is learned once.

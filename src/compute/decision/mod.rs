@@ -378,23 +378,22 @@ pub fn decide(situation: &Situation, policy: &Policy, hold: &dyn Fn(Length, Leng
     rules::Rules::new(situation, policy, hold).decide()
 }
 
-/// What [`decide`] would say by the rules alone, without the region and the cautions around it. A coach's word does not enter; of a
-/// wet or uneven surface only that it closes every step up, not what it makes of the lane.
+/// What [`decide`] says, without the region and the cautions around it; a coach's word that stands and the surface of the day enter as there.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Verdict {
     /// What to do.
     pub kind: DecisionKind,
     /// Where the athlete runs next; absent for rest and refer.
     pub proposed: Option<Configuration>,
-    /// What the rule that decided lacks: a barrier, or a likelier step. What every step up needs is in [`missing()`].
+    /// What the rule that decided lacks: a barrier, or a likelier step; nothing where a word decided otherwise. What every step up needs is in
+    /// [`missing()`].
     pub missing: Vec<Missing>,
 }
 
 /// The heart of [`decide`], for whoever asks the same rules about many days to come: a forecast asks it for each session of each of its
 /// futures, where the region, the lane that fits and the sentences would cost most of the time and be thrown away.
 pub fn verdict(situation: &Situation, policy: &Policy, hold: &dyn Fn(Length, Length) -> Hold) -> Verdict {
-    let rules = rules::Rules::new(situation, policy, hold);
-    let draft = rules.draft();
+    let draft = rules::Rules::new(situation, policy, hold).said();
     Verdict { kind: draft.kind, proposed: draft.proposed, missing: draft.missing }
 }
 

@@ -1,6 +1,8 @@
-//! The numbers of the rules: a club may change each of them.
+//! The numbers of the rules, those of all clubs and those that a club may change.
 //!
-//! Each number is a default that a club can change, bounded twice. [`Policy::check`] says what cannot be computed with or contradicts another
+//! A club changes the numbers of evidence, steps and steps back; lengths and tolerances of the grid but for the spacing step, the caution of
+//! thin evidence, the six intervals of a current configuration and the sessions of a return are the same for all. What a club changes is
+//! bounded twice. [`Policy::check`] says what cannot be computed with or contradicts another
 //! number; [`Policy::check_safe`] says what would switch a safeguard off. The floor of P(hold) is bounded a third time, where it is used:
 //! [`Policy::floor`] never falls below [`HOLD_FLOOR_LEAST`], whatever is stored.
 //!
@@ -64,9 +66,10 @@ pub struct Policy {
     pub min_hold_after_step: f64,
     /// Mean probability of holding the rhythm below which the spacing comes in; where [`Policy::floor`] is higher, that counts.
     pub step_in_hold_mean: f64,
-    /// Share of the latest session's intervals held below which the spacing comes in, and below which runs speak against a coach's word.
+    /// Share of the latest session's intervals held below which the spacing comes in, and below which runs speak against a coach's word; safe
+    /// from 0.30.
     pub step_in_held_share: f64,
-    /// Intervals (or barriers, for hits) needed before a single session can cause a step back, or runs end a coach's word; 1 to 1000.
+    /// Intervals (or barriers, for hits) needed before a single session can cause a step back, or runs end a coach's word; 1 to 1000, safe to 24.
     pub step_back_intervals: u32,
     /// Share of barriers hit above which the height comes down, safe to 0.40.
     pub lower_height_hit_share: f64,
@@ -172,7 +175,7 @@ impl Policy {
     /// Lists every field that would switch a safeguard off, with the limit and why; empty when none would. The limits are
     /// design choices: below them a rule hardly ever speaks.
     pub fn check_safe(&self) -> Vec<PolicyFault> {
-        let rules: [FieldRule; 9] = [
+        let rules: [FieldRule; 11] = [
             ("min_intervals", "must be 6 or more: fewer runs tell nothing", self.min_intervals >= 6),
             ("min_hold_mean", "must be 0.65 or more: a step up needs a lane that is held", self.min_hold_mean >= 0.65),
             ("min_hold_p05", "must be 0.30 or more: a step up needs runs that show it", self.min_hold_p05 >= 0.30),
@@ -182,6 +185,16 @@ impl Policy {
                 "step_in_hold_mean",
                 "must be 0.30 or more: a broken rhythm ends in falls",
                 self.step_in_hold_mean >= 0.30,
+            ),
+            (
+                "step_in_held_share",
+                "must be 0.30 or more: a broken rhythm ends in falls",
+                self.step_in_held_share >= 0.30,
+            ),
+            (
+                "step_back_intervals",
+                "must be 24 or less: nobody runs more in a session that goes wrong",
+                self.step_back_intervals <= 24,
             ),
             ("lower_height_hit_share", "must be 0.40 or less: hits end in falls", self.lower_height_hit_share <= 0.40),
             ("first_lane_hold", "must be 0.65 or more: a first lane is to be held", self.first_lane_hold >= 0.65),

@@ -170,6 +170,17 @@ impl<'a> Rules<'a> {
         self.finish(Ruling { draft, region, governed: Some(governed) })
     }
 
+    /// What is done: what the rules say on this surface, or the word that stands instead; without the region and the cautions around it.
+    pub(super) fn said(&self) -> Draft {
+        let alone = self.on_surface(self.draft());
+        let region = self.situation.word.map(|_| self.region(&alone, None));
+        let word = region.and_then(|region| self.word(&alone, &region));
+        match word {
+            Some(word) => self.obey(word, &alone),
+            None => alone,
+        }
+    }
+
     /// What the rules say without a coach's word and before the surface softens it. Never nothing: the last of them, a step up, stays where
     /// it cannot step.
     pub(super) fn draft(&self) -> Draft {

@@ -193,6 +193,12 @@ impl Wall {
         matches!(self, Self::Resting | Self::Left | Self::Restricted { .. } | Self::PainReported)
     }
 
+    /// Whether a code is that of a wall that [keeps](Self::is_closed) the athlete from running anywhere, where only codes are kept.
+    pub fn closes(code: &str) -> bool {
+        let closed = [Self::Resting, Self::Left, Self::Restricted { until: None }, Self::PainReported];
+        closed.iter().any(|wall| wall.is_closed() && wall.code() == code)
+    }
+
     /// Whether no coach's word opens it: health, what the club owns, the target. That a soft wall opens on this day is for
     /// [`Region::opens`](super::Region::opens) to say.
     pub const fn is_hard(&self) -> bool {

@@ -55,7 +55,7 @@ pub(super) const fn plural(kind: BarrierKind) -> &'static str {
 
 /// Metres to the centimetre, or to the millimetre where the length has some: nothing is rounded away, and
 /// heights converted from inches (0.762 m) keep their third decimal.
-pub(super) fn metres(length: Length) -> String {
+pub fn metres(length: Length) -> String {
     if length.mm().is_multiple_of(10) {
         format!("{:.2} m", length.metres())
     } else {

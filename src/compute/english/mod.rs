@@ -64,6 +64,7 @@ mod standing;
 mod waiting;
 mod walls;
 
+pub use figures::metres;
 pub use standing::AS_ADVISED;
 pub use waiting::{one_more_round, ratings_that_open};
 

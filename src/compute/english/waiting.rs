@@ -26,7 +26,7 @@
 //! assert_eq!(one_more_round(1), "one round more for the one who waits");
 //! ```
 
-use super::figures::{count, metres, percent, plural};
+use super::figures::{count, listed, metres, percent, plural};
 use crate::decision::{Criterion, Missing, Region};
 use crate::lane_plan::{Limit, Relaxation, WaitReason};
 
@@ -79,35 +79,52 @@ pub fn one_more_round(waiting: usize) -> String {
     format!("one round more for {who}")
 }
 
-/// Ratings that would open barriers to those who wait, most athletes first: "rate the trail leg of 6 athletes:
-/// once secure, barriers are open".
+/// Ratings that would open barriers to those who wait: "rate the trail leg of 6 athletes: once rated secure,
+/// barriers are open". The rating is the one that the club asks for.
 ///
-/// Takes what each of those who wait is missing. Only the criterion that is missing for most is said, of equals
-/// the one taught first, and only those of the gate: lead leg, trail leg, walkover. None when no such rating is
+/// Takes what each of those who wait is missing. Every criterion of the gate that somebody is missing is said, in
+/// the order of teaching, since one alone opens nothing to who is missing another. None when no such rating is
 /// missing.
 ///
 /// ```
 /// use lanewright_compute::decision::{Criterion, Missing, Rating};
 /// use lanewright_compute::english::ratings_that_open;
 ///
-/// let rating = |criterion| Missing::Rating { criterion, seen: None, needed: Rating::Secure };
-/// let (one, two) = ([rating(Criterion::TrailLeg)], [rating(Criterion::LeadLeg), rating(Criterion::TrailLeg)]);
+/// let rating = |criterion, needed| Missing::Rating { criterion, seen: None, needed };
+/// let trail = [rating(Criterion::TrailLeg, Rating::Secure)];
+/// let both = [rating(Criterion::LeadLeg, Rating::Secure), trail[0]];
 /// assert_eq!(
-///     ratings_that_open([&one[..], &two[..]].into_iter()).unwrap(),
-///     "rate the trail leg of 2 athletes: once secure, barriers are open"
+///     ratings_that_open([&both[..], &trail[..]].into_iter()).unwrap(),
+///     "rate the lead leg of 1 athlete and the trail leg of 2 athletes: once all are rated secure, barriers are open"
+/// );
+/// let strict = [rating(Criterion::TrailLeg, Rating::SecureUnderRace)];
+/// assert_eq!(
+///     ratings_that_open([&strict[..]].into_iter()).unwrap(),
+///     "rate the trail leg of 1 athlete: once rated secure under race conditions, barriers are open"
 /// );
 /// assert_eq!(ratings_that_open([&[][..]].into_iter()), None);
 /// ```
 pub fn ratings_that_open<'a>(missing: impl Iterator<Item = &'a [Missing]>) -> Option<String> {
     let mut waiting = [0_u32; Criterion::GATE.len()];
+    let mut asked = None;
     for list in missing {
-        for (criterion, count) in Criterion::GATE.iter().zip(&mut waiting) {
-            let needed = |one: &Missing| matches!(one, Missing::Rating { criterion: of, .. } if of == criterion);
-            *count += u32::from(list.iter().any(needed));
+        for (gate, count) in Criterion::GATE.into_iter().zip(&mut waiting) {
+            let of_gate = |one: &Missing| match *one {
+                Missing::Rating { criterion, needed, .. } if criterion == gate => Some(needed),
+                _ => None,
+            };
+            if let Some(needed) = list.iter().find_map(of_gate) {
+                asked = Some(needed);
+                *count += 1;
+            }
         }
     }
-    let (criterion, most) = Criterion::GATE.iter().zip(waiting).rev().max_by_key(|(_, count)| *count)?;
-    (most > 0).then(|| {
-        format!("rate the {} of {}: once secure, barriers are open", criterion.words(), count(most, "athlete"))
-    })
+    let lacking = Criterion::GATE.into_iter().zip(waiting).filter(|(_, athletes)| *athletes > 0);
+    let of = |(criterion, athletes): (Criterion, u32)| {
+        format!("the {} of {}", criterion.words(), count(athletes, "athlete"))
+    };
+    let parts: Vec<String> = lacking.map(of).collect();
+    let words: Vec<&str> = parts.iter().map(String::as_str).collect();
+    let all = if words.len() > 1 { "all are " } else { "" };
+    Some(format!("rate {}: once {all}rated {}, barriers are open", listed(&words), asked?.words()))
 }

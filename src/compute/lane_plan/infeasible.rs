@@ -41,9 +41,8 @@ const NODES: u64 = 2_000;
 /// the one to look at first, not the only one.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Limit {
-    /// This athlete may run none of the configurations; named before all others. It is told where such an
-    /// athlete has a pin, since without one they wait for a reason of their own; of several the first in the
-    /// problem is named, who need not be the pinned one.
+    /// This athlete has a pin and may run none of the configurations; named before all others. Without a pin such
+    /// an athlete is in nobody's way and waits for a reason of their own. Of several the first in the problem.
     NoPermittedConfiguration {
         /// The athlete.
         athlete: u128,
@@ -152,8 +151,10 @@ pub struct Infeasible {
 /// barriers may be what opens them. That is a question for each number of athletes up to all in one lane, for
 /// each number of barriers below the fewest, and about nine for each kind and height.
 pub(super) fn diagnose(problem: &Problem, regrets: &[Vec<Option<i64>>]) -> Infeasible {
-    if let Some(alone) = regrets.iter().position(|row| row.iter().all(Option::is_none)) {
-        let limit = Limit::NoPermittedConfiguration { athlete: problem.athletes[alone].id };
+    let pinned = |athlete: u128| problem.pins.iter().any(|pin| pin.athlete == athlete);
+    let mut stranded = problem.athletes.iter().zip(regrets).filter(|(_, row)| row.iter().all(Option::is_none));
+    if let Some((alone, _)) = stranded.find(|(athlete, _)| pinned(athlete.id)) {
+        let limit = Limit::NoPermittedConfiguration { athlete: alone.id };
         return Infeasible { limit, relaxations: Vec::new() };
     }
     let possible = |changed: &Problem| possible(changed, regrets);

@@ -40,8 +40,12 @@
 //!
 //! # Cost and use
 //!
-//! A handful of operations, no state. [`crate::advice`] asks it before every estimate, with the default constants and
-//! without a group; [`crate::bounds`] takes the growth table for what a stature can be.
+//! A handful of operations, no state. [`crate::advice`] asks it before every estimate, with the club's constants;
+//! [`crate::bounds`] takes the growth table for what a stature can be.
+//!
+//! The last two rows of the table are for athletes whose age nobody knows. The service has none: a birth date or year is
+//! asked of every athlete, and the age comes before the group. Nor does the group stand beside the age: advice would then
+//! change with the runs of others, whom the coach who asks need not see, and with who was erased.
 
 use thiserror::Error;
 
@@ -51,7 +55,7 @@ mod growth;
 mod policy;
 
 pub use growth::stature_at;
-pub use policy::PriorPolicy;
+pub use policy::{PriorPolicy, StartFault};
 
 /// What is known about an athlete before any run.
 ///
@@ -85,7 +89,7 @@ pub struct PriorInputs {
     pub experience: Experience,
     /// The limits of the athletes of the same group that have runs.
     ///
-    /// No caller of the service fills it: an athlete's age is nearly always on file and comes before it.
+    /// Not filled where the age is known, see the module's page.
     pub group: Option<GroupLimit>,
 }
 

@@ -15,13 +15,17 @@
 //! To the published spacings 0.25 m are added: the limit is held half of the time, and a published lane is comfortable.
 //!
 //! No published regression was found that gives the spacing from these measurements. None of it is validated on
-//! athletes.
+//! athletes, so a club that knows better moves them ([`PriorPolicy::check_safe`]), each within what the figures
+//! above can mean. What bounds every start (4.0, 9.6, 0.30 m) is no club's to move, and the 6.0 and 1.0 m are of
+//! athletes of whom not even the age is known, whom no club has.
+
+use thiserror::Error;
 
 use super::{Experience, PriorError};
 
 /// The constants of the predictors.
 ///
-/// The service takes the defaults for every club.
+/// [`PriorPolicy::default`] is what a club begins with. Call [`PriorPolicy::check_safe`] on what a club sends.
 ///
 /// ```
 /// use lanewright_compute::prior::{PriorError, PriorPolicy};
@@ -56,7 +60,8 @@ pub struct PriorPolicy {
     pub leg_sd_m: f64,
     /// Limit times 50 m time, metre seconds (m s): the interval is run at about 0.95 of the mean speed in about 1.1 s.
     ///
-    /// Range 20 to 100. The race tests read it backwards for athletes without any time on file ([`crate::race`]).
+    /// Range 20 to 100. The race tests read it backwards for athletes without any time on file
+    /// ([`PriorPolicy::sprint_50m_s`]).
     pub sprint_m_s: f64,
     /// Residual spread of the 50 m predictor, metres (m).
     pub sprint_50m_sd_m: f64,
@@ -83,6 +88,20 @@ pub struct PriorPolicy {
     ///
     /// Range 0.2 to 1.0 m. Keeps a few runs able to move the estimate.
     pub lowest_sd_m: f64,
+}
+
+/// A constant that a club moved too far.
+///
+/// Worded to follow the constant's name.
+#[derive(Clone, Copy, Debug, Error, PartialEq)]
+#[error("must be {:.2} to {:.2}: {why}", range.0, range.1)]
+pub struct StartFault {
+    /// Its name in [`PriorPolicy`].
+    pub field: &'static str,
+    /// What a club may choose, in the constant's unit.
+    pub range: (f64, f64),
+    /// Why no further.
+    pub why: &'static str,
 }
 
 impl Default for PriorPolicy {
@@ -139,6 +158,51 @@ impl PriorPolicy {
             Some((name, _, _)) => Err(PriorError::Policy(name)),
             None => Ok(()),
         }
+    }
+
+    /// Lists every constant that a club may move and has moved too far, with what it may be; empty when none.
+    ///
+    /// | constants | range | why |
+    /// | --- | --- | --- |
+    /// | limit over stature | 4.00 to 5.15 | lanes of 3.9 to 5.0 statures, and 0.25 m of 1.50 m |
+    /// | limit over leg length | 8.30 to 10.70 | the same over a leg of 0.48 of the stature |
+    /// | limit times 50 m time | 47 to 57 m s | an interval of 1.0 to 1.2 s at 0.95 of the mean speed |
+    /// | spreads | 0.40 to 1.00 m | a guess is never surer than a few runs, nor wider than knowing nothing |
+    /// | correlation | 0 to 0.9 | as in [`PriorPolicy::validate`] |
+    ///
+    /// Within them every constant passes [`PriorPolicy::validate`] beside the others at their defaults.
+    ///
+    /// ```
+    /// use lanewright_compute::prior::PriorPolicy;
+    ///
+    /// assert!(PriorPolicy::default().check_safe().is_empty());
+    /// let far = PriorPolicy { stature_novice: 6.0, ..PriorPolicy::default() };
+    /// assert_eq!(far.check_safe()[0].to_string(), "must be 4.00 to 5.15: beyond that no published lane lies");
+    /// ```
+    pub fn check_safe(&self) -> Vec<StartFault> {
+        let (statures, legs, sds) = ((4.00, 5.15), (8.30, 10.70), (0.40, 1.00));
+        let lanes = "beyond that no published lane lies";
+        let sure = "a guess is no surer than a few runs, and no wider than knowing nothing";
+        let checks = [
+            ("stature_novice", self.stature_novice, statures, lanes),
+            ("stature_trained", self.stature_trained, statures, lanes),
+            ("stature_sd_m", self.stature_sd_m, sds, sure),
+            ("leg_novice", self.leg_novice, legs, lanes),
+            ("leg_trained", self.leg_trained, legs, lanes),
+            ("leg_sd_m", self.leg_sd_m, sds, sure),
+            ("sprint_m_s", self.sprint_m_s, (47.0, 57.0), "an interval takes 1.0 to 1.2 s"),
+            ("sprint_50m_sd_m", self.sprint_50m_sd_m, sds, sure),
+            ("sprint_30m_sd_m", self.sprint_30m_sd_m, sds, sure),
+            ("error_correlation", self.error_correlation, (0.0, 0.9), "two guesses are never one and the same"),
+        ];
+        let outside = |(_, value, (least, most), _): &(&str, f64, (f64, f64), &str)| !(*least..=*most).contains(value);
+        checks.into_iter().filter(outside).map(|(field, _, range, why)| StartFault { field, range, why }).collect()
+    }
+
+    /// The 50 m time (s) that a limit (m) stands for: the predictor from the sprint, read backwards. None for a limit of
+    /// nought or less.
+    pub fn sprint_50m_s(&self, limit_m: f64) -> Option<f64> {
+        (limit_m > 0.0).then(|| self.sprint_m_s / limit_m)
     }
 
     /// Metres of limit for each metre of stature.

@@ -17,7 +17,13 @@
 //!
 //! A rating, a coach's confirmation, a missing barrier, pain, a restriction: no amount of training opens these, so a
 //! forecast through them would be a guess about people. They are taken as passed today, named in `held_up`, and the
-//! dates read "if that were done today".
+//! dates read "if that were done today". A return from a report or restriction then begins today, with its lane back and
+//! its sessions.
+//!
+//! # A coach's word
+//!
+//! A word that stands governs the days to come as it governs the advice: until its last day, runs against it or a fall.
+//! The first step told is therefore never another than the advice's own.
 //!
 //! # Worked
 //!
@@ -34,7 +40,7 @@ use super::belief::Belief;
 use super::habits::Habits;
 use super::ladder::{Advised, FUTURES, Future, STEPS, Start, futures};
 use super::notes::{self, Note};
-use crate::advice::{Advice, Record, Setting, situation, target_of};
+use crate::advice::{Advice, Record, Setting, situation, target_of, way_back};
 use crate::day::Day;
 use crate::decision::{
     Clearance, Configuration, DecisionKind, Missing, Rating, Situation, Status as Trains, Wall, verdict,
@@ -43,6 +49,7 @@ use crate::estimate::{Estimate, Hold, Posterior, Settings};
 use crate::params::CodeDoc;
 use crate::specs::Applicable;
 use crate::units::Length;
+use crate::wellbeing::Since;
 
 /// How far a forecast looks ahead, weeks (design choice).
 ///
@@ -203,8 +210,11 @@ pub(super) fn outlook(
         return Outlook { target: None, next: None, steps: vec![], held_up: vec![], notes: vec![Note::NoRuns] };
     }
     let situation = situation(record, setting, on, advice.target.as_ref(), &advice.estimate);
-    let open = passed(situation, setting.policy.min_rating);
+    let open = passed(situation, record, setting.policy.min_rating);
     let hold = |height, spacing| advice.estimate.hold(height, spacing);
+    let mut habits = Habits::of(&record.runs, on.days());
+    let since = returns_from(record, on.days()).map(|back| back.since);
+    habits.runs.retain(|run| since.is_none_or(|since| run.day >= since));
     let start = Start {
         today: verdict(&open, &setting.policy, &hold),
         situation: open,
@@ -212,7 +222,7 @@ pub(super) fn outlook(
         settings,
         moments: posterior.moments(),
         draws: posterior.draws(FUTURES),
-        habits: Habits::of(&record.runs, on.days()),
+        habits,
         next: advice.next_target.as_ref().map(|(from, one)| (from.days(), target_of(one))),
     };
     let futures = futures(&start);
@@ -232,19 +242,29 @@ pub(super) fn outlook(
     Outlook { notes, target, next, steps: (0..STEPS).map_while(|at| step(&futures, at, on)).collect(), held_up }
 }
 
+/// Since when the athlete is back, confirmed; for who rests, from today on, as if that were cleared today.
+fn returns_from(record: &Record, today: i32) -> Option<Since> {
+    let stands = record.standing(today);
+    let rests = stands.rests().then_some(Since { since: today, confirmed: true });
+    rests.or(stands.back.map(|back| Since { confirmed: true, ..back }))
+}
+
 /// The situation once everything is done that stands before every step and no training brings.
 ///
-/// Also drops the coach's word and the surface of the day: a forecast follows the rules' own advice on a dry track. A
-/// confirmation that was not needed stays not needed.
-fn passed(situation: Situation, needed: Rating) -> Situation {
+/// A return that is confirmed today still begins with its lane back and its sessions, and what was run before it is no evidence. A coach's
+/// word stays as long as it stands. The surface of the day goes: every day to come is dry. A confirmation that was not needed stays not
+/// needed.
+fn passed(situation: Situation, record: &Record, needed: Rating) -> Situation {
+    let today = situation.on;
+    let rests = situation.report.is_some() || situation.restriction.is_some();
     Situation {
         status: Trains::Active,
         ratings: situation.ratings.passed(needed),
         restriction: None,
         report: None,
-        back: None,
+        back: returns_from(record, today).and_then(|back| way_back(record, back, today)),
+        current: situation.current.filter(|_| !rests),
         surface: None,
-        word: None,
         clearance: if situation.clearance == Clearance::NotNeeded { Clearance::NotNeeded } else { Clearance::Given },
         ..situation
     }

@@ -19,7 +19,8 @@
 //!    are set to nought.
 //! 2. The next training day comes after a gap drawn from the athlete's own ([`super::habits`]). Meanwhile the true
 //!    limit drifts with its trend and wanders, and the belief moves on ([`super::belief`]).
-//! 3. The rules read what would be on file and say a configuration.
+//! 3. The rules read what would be on file and say a configuration; a coach's word stands as long as it would, and a
+//!    return takes its sessions.
 //! 4. The athlete runs it: as many runs and intervals as on one of their days, outcomes drawn from the true state with
 //!    luck of the day and of each run.
 //! 5. Runs, hits and a fall go on file; the belief learns.
@@ -42,12 +43,15 @@
 //! 64 futures of up to 26 weeks: a few thousand questions to the rules. Lots come from the number of the future, so
 //! the same record gives the same dates.
 
+use std::collections::BTreeSet;
+
 use super::belief::{Belief, Seen, excess_m, outcome};
 use super::habits::{Dose, Habits};
 use super::{HORIZON_WEEKS, WEEK};
-use crate::advice::{EVIDENCE_DAYS, RunRecord, current, latest, recent};
+use crate::advice::{EVIDENCE_DAYS, RunRecord, current, latest, recent, tried};
 use crate::decision::{
-    Clearance, Configuration, DecisionKind, Missing, Policy, Situation, Target, Verdict, rung, verdict,
+    Back, Clearance, Configuration, DecisionKind, Given, Missing, Policy, SESSIONS_BACK, Situation, Target, Verdict,
+    Word, rung, verdict,
 };
 use crate::estimate::{Moments, Settings, State, chances};
 use crate::lots::Lots;
@@ -216,6 +220,13 @@ impl<'a> Walk<'a> {
         let recent = recent(&self.runs, self.day);
         self.situation.current = current(&recent, self.start.policy, self.belief.height_cost());
         self.situation.latest = latest(&self.runs, self.day);
+        let (fell, policy) = (self.fell_on.is_some(), self.start.policy);
+        let word = self.situation.word.filter(|given| self.day <= given.word.until);
+        self.situation.word = word.map(|Given { word, .. }| Given {
+            word: Word { overtaken: word.overtaken || fell, ..word },
+            tried: tried(&word, &recent, policy),
+        });
+        self.situation.back = self.situation.back.and_then(|back| self.still_back(back));
         // A coach is taken to clear a fall once a session went well after it.
         self.situation.clearance = match (self.fell_on, self.situation.latest) {
             (None, _) => Clearance::NotNeeded,
@@ -224,6 +235,14 @@ impl<'a> Walk<'a> {
         };
         let belief = &self.belief;
         verdict(&self.situation, self.start.policy, &|height, spacing| belief.hold(height, spacing))
+    }
+
+    /// A return that the sessions since have not ended yet; the runs are those since it began.
+    fn still_back(&self, back: Back) -> Option<Back> {
+        let days: BTreeSet<i32> = self.runs.iter().map(|run| run.day).filter(|day| *day < self.day).collect();
+        let sessions = u32::try_from(days.len()).unwrap_or(u32::MAX);
+        let over = sessions >= SESSIONS_BACK && self.situation.current.is_some();
+        (!over).then_some(Back { sessions, ..back })
     }
 
     /// A race test is a step as well. What is not a step up is not noted.

@@ -165,7 +165,7 @@ pub struct Progress<'a> {
 /// use lanewright_compute::advice::{Record, RunRecord, Setting};
 /// use lanewright_compute::day::Day;
 /// use lanewright_compute::decision::{Clearance, Policy, Ratings};
-/// use lanewright_compute::prior::Experience;
+/// use lanewright_compute::prior::{Experience, PriorPolicy};
 /// use lanewright_compute::progress::{Period, progress};
 /// use lanewright_compute::specs::Birth;
 /// use lanewright_compute::units::{BarrierKind, Length, Sex};
@@ -176,6 +176,7 @@ pub struct Progress<'a> {
 ///     age_groups: Vec::new(),
 ///     stock: Vec::new(),
 ///     policy: Policy::default(),
+///     start: PriorPolicy::default(),
 /// };
 /// let (from, to) = (Day::from_ymd(2026, 9, 1).unwrap(), Day::from_ymd(2026, 11, 23).unwrap());
 /// let run = RunRecord {
@@ -242,7 +243,7 @@ fn follow<'a>(record: &Record, setting: &'a Setting, period: Period) -> Result<P
     let weeks_back = to.days() - WEEK * PLATEAU_WEEKS_MAX;
     let since = from.days().min(weeks_back);
     let settings = Settings::default();
-    let mut found = series(&prior(record, to)?, &rhythm_runs(record), since, to.days(), &settings)?;
+    let mut found = series(&prior(record, setting, to)?, &rhythm_runs(record), since, to.days(), &settings)?;
     let advice = advise_from(record, setting, to, found.posterior.summary());
     let outlook = forecast::outlook(record, setting, &advice, &found.posterior, &settings, to);
     let days = training_days(&record.runs, since, to.days());

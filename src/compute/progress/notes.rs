@@ -11,7 +11,7 @@
 //! | `uneven_rhythm` | no spacing reaches the probability that a step up asks for |
 //! | `higher_than_run` | the higher of both targets stands above everything run so far |
 //! | `longer_at_this_rate` | the target is likelier to take more than 26 weeks |
-//! | `restricted` | the athlete rests, is restricted or has left |
+//! | `restricted` | the athlete rests, is restricted, was reported hurt or ill, or has left |
 //!
 //! Worked: a limit of 6.60 m over the target's height and a spacing of 7.50 m, rising by 0.02 m a week: "The target
 //! asks for 0.90 m more than the limit there, and the limit rises by 0.02 m a week".
@@ -21,6 +21,7 @@ use std::collections::BTreeSet;
 use super::WEEK;
 use crate::advice::{Advice, EVIDENCE_DAYS, Record};
 use crate::day::Day;
+use crate::english::metres;
 use crate::estimate::Dominance;
 use crate::params::{CodeDoc, code};
 use crate::units::Length;
@@ -102,7 +103,7 @@ impl Note {
 
     /// One English sentence.
     ///
-    /// Metres to the centimetre, probabilities to the percent. A rate or gap below nought is told as nought.
+    /// Heights as everywhere ([`metres`]), rates to the centimetre, probabilities to the percent. A rate or gap below nought is told as nought.
     pub fn text(self) -> String {
         match self {
             Self::NoRuns => "There is no forecast before the first runs.".to_owned(),
@@ -119,9 +120,9 @@ impl Note {
             }
             Self::ThinEvidence => "There are few runs so far: the dates will move with the next sessions.".to_owned(),
             Self::HigherThanRun { highest, target } => format!(
-                "The target stands {:.2} m high and nothing above {:.2} m was run so far: what the height costs is a guess.",
-                target.metres(),
-                highest.metres()
+                "The target stands {} high and nothing above {} was run so far: what the height costs is a guess.",
+                metres(target),
+                metres(highest)
             ),
             Self::UnevenRhythm { best, needed } => format!(
                 "No spacing is expected to hold {:.0} % of intervals, the likeliest {:.0} %: a steadier rhythm has to come \
@@ -137,7 +138,7 @@ impl Note {
                 rate_m.max(0.0)
             ),
             Self::Restricted => {
-                "The athlete is restricted: the dates hold only once running is allowed again.".to_owned()
+                "The athlete does not run at the moment: the dates hold only once running is allowed again.".to_owned()
             }
         }
     }
@@ -170,7 +171,7 @@ pub(super) fn of(
     if height > highest {
         notes.push(Note::HigherThanRun { highest, target: height });
     }
-    if record.standing(on.days()).rests() {
+    if advice.decision.region.closed().is_some() {
         notes.push(Note::Restricted);
     }
     notes

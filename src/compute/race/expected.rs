@@ -36,7 +36,6 @@
 //! Heats and handicap starts of race tests; shown with its basis, because a coach reads 9 % otherwise than 2 %.
 
 use super::{Course, TimingClass};
-use crate::prior::PriorPolicy;
 use crate::robust::median;
 use crate::units::Length;
 
@@ -143,8 +142,10 @@ pub struct History {
     ///
     /// None counts as certain: nothing is added for lost steps.
     pub hold: Option<f64>,
-    /// Mean of the comfortable limit that the athlete's own runs show, metres (m); none without runs.
-    pub limit_m: Option<f64>,
+    /// The 50 m time that the comfortable limit of the athlete's own runs stands for, seconds (s); none without runs.
+    ///
+    /// By the club's constants: [`PriorPolicy::sprint_50m_s`](crate::prior::PriorPolicy::sprint_50m_s).
+    pub limit_50m_s: Option<f64>,
 }
 
 /// What an expected time rests on, best first.
@@ -353,11 +354,9 @@ fn from_sprints(history: &History, course: &Course) -> Option<Expected> {
     Expected::new(time, spread * time, Basis::Speed)
 }
 
-/// A sprint time from the limit: the prior's predictor of the limit from a 50 m time, read backwards.
-///
-/// With the default constant of the prior.
+/// As from a sprint, with the time that the limit stands for.
 fn from_limit(history: &History, course: &Course) -> Option<Expected> {
-    let t50 = PriorPolicy::default().sprint_m_s / history.limit_m.filter(|limit| *limit > 0.0)?;
+    let t50 = history.limit_50m_s?;
     let time = hurdled((t50 - START_S) / 50.0, history, course);
     Expected::new(time, LIMIT_SPREAD * time, Basis::Limit)
 }
@@ -371,6 +370,7 @@ fn hurdled(pace: f64, history: &History, course: &Course) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::prior::PriorPolicy;
 
     const fn mm(mm: u32) -> Length {
         Length::from_mm(mm)
@@ -444,15 +444,18 @@ mod tests {
 
     #[test]
     fn the_weeks_of_runs_serve_when_no_time_is_on_file() {
-        let of = |limit_m| expected_time(&History { limit_m, ..History::default() }, &COURSE, TimingClass::Hand, 100);
+        let of = |limit_m: Option<f64>| {
+            let limit_50m_s = limit_m.and_then(|limit| PriorPolicy::default().sprint_50m_s(limit));
+            expected_time(&History { limit_50m_s, ..History::default() }, &COURSE, TimingClass::Hand, 100)
+        };
         let found = of(Some(53.0 / 7.5)).unwrap();
         // The same as a 50 m time of 7.5 s, and less sure.
         assert_eq!((found.time_ms, found.basis), (12_750, Basis::Limit));
-        let sprint = History { sprint_50m_s: Some(7.5), limit_m: Some(6.0), ..History::default() };
+        let sprint = History { sprint_50m_s: Some(7.5), limit_50m_s: Some(53.0 / 6.0), ..History::default() };
         let sprint = expected_time(&sprint, &COURSE, TimingClass::Hand, 100).unwrap();
         assert_eq!(sprint.basis, Basis::Speed);
         assert!(found.sd_ms > sprint.sd_ms && of(Some(7.5)).unwrap().time_ms < of(Some(6.5)).unwrap().time_ms);
-        assert_eq!(of(None), None);
+        assert_eq!((of(None), of(Some(0.0))), (None, None));
     }
 
     #[test]

@@ -51,6 +51,18 @@ use crate::units::Length;
 /// A foot-length, as drills are spaced by: about 0.30 m.
 pub const FOOT_LENGTH: Length = Length::from_mm(300);
 
+/// A spacing as a number of foot-lengths, to a tenth.
+///
+/// ```
+/// use lanewright_compute::session_plan::foot_lengths;
+/// use lanewright_compute::units::Length;
+///
+/// assert_eq!([3_300, 1_000].map(|mm| foot_lengths(Length::from_mm(mm))), [11.0, 3.3]);
+/// ```
+pub fn foot_lengths(spacing: Length) -> f64 {
+    (spacing.metres() / FOOT_LENGTH.metres() * 10.0).round() / 10.0
+}
+
 /// Over which side of the barrier a drill goes. At the side the other leg passes beside the barrier, so that an athlete too short for its
 /// height can do it too.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -60,7 +60,7 @@ use std::cmp::Reverse;
 use crate::decision::{Stage, Surface};
 use crate::units::Length;
 
-pub use drills::{BANDS, DRILLS, Drill, FOOT_LENGTH, SetUp, Side};
+pub use drills::{BANDS, DRILLS, Drill, FOOT_LENGTH, SetUp, Side, foot_lengths};
 pub use schedule::{Task, shortest};
 
 /// Minutes of the warm-up (common practice, no source).

@@ -203,6 +203,23 @@ impl Birth {
             }
         }
     }
+
+    /// The least and the greatest age that it may mean on a day, years (y) of 365.25 days; equal when the date is
+    /// known, negative before the birth.
+    ///
+    /// A year alone leaves one year open, which moves through the calendar year: of 2016, 9 to 10 years on 1 January
+    /// 2026 and 10 to 11 on 31 December.
+    pub fn ages_y(self, on: Day) -> (f64, f64) {
+        let (first, last) = self.range();
+        let since = |born: Day| f64::from(on.days() - born.days()) / 365.25;
+        (since(last), since(first))
+    }
+
+    /// The ages, whole years, that it may mean on a day; they differ by one with a year alone, but for 31 December.
+    pub fn ages(self, on: Day) -> AgeSpan {
+        let (first, last) = self.range();
+        AgeSpan { youngest: age_on(last, on.ymd()), oldest: age_on(first, on.ymd()) }
+    }
 }
 
 /// The ages, whole years, that a birth may mean on a reference day; equal when the date is known.

@@ -1,9 +1,11 @@
 //! For whom a transaction reads, when that is not a member: whom consent was withdrawn for is not there then.
 //!
 //! The wall is in the database, on the row of the athlete (`athletes.withheld`), and everything about people asks for that row. So
-//! whatever reads for an app or a helper calls [`ClubTx::shown_to`] once, and decides nothing by itself.
+//! whatever reads for an app or a helper calls [`ClubTx::shown_to`] once, and decides nothing by itself. What is no record of
+//! the athlete yet asks [`ClubTx::withheld`].
 
 use sqlx::AssertSqlSafe;
+use uuid::Uuid;
 
 use super::{ClubTx, StoreError};
 use crate::platform::ids::GroupId;
@@ -56,5 +58,25 @@ impl ClubTx {
             self.audience = audience;
         }
         Ok(())
+    }
+
+    /// The athletes who are withheld from whom the transaction reads for, for what names people without asking for their rows: what
+    /// phones sent and nobody filed. Nobody for a member.
+    ///
+    /// # Errors
+    /// Database errors.
+    pub async fn withheld(&mut self) -> Result<Vec<Uuid>, StoreError> {
+        let Some(audience) = self.audience else { return Ok(Vec::new()) };
+        self.see_as(None).await?;
+        let club = self.club.0;
+        let ids = sqlx::query_scalar!(
+            "select id from athletes where club_id = $1 and $2 = any (withheld) order by id",
+            club,
+            audience.as_str()
+        )
+        .fetch_all(&mut *self.tx)
+        .await?;
+        self.see_as(Some(audience)).await?;
+        Ok(ids)
     }
 }

@@ -6,7 +6,7 @@
 /// read back. What is left is another request at the same moment; the request is carried out again and meets what that
 /// one stored. Only when it keeps coming back is the sentence answered, with 409.
 const MEANINGS: [(&str, &str); 11] = [
-    ("groups_name", "Another group of the club has this name. Choose a different one."),
+    ("groups_name", "Another group of the club, perhaps an archived one, has this name. Choose a different one."),
     ("venues_name", "Another venue of the club has this name. Choose a different one."),
     ("barrier_configurations_name", "Another barrier configuration of the club has this name. Choose a different one."),
     ("runs_supersedes", "This run was corrected before. Correct the later run."),

@@ -6,6 +6,7 @@ use super::axis::{Scale, months};
 use super::{AthleteChart, DATES, LINE, RunPoint, TEXT, TargetLine, below, open, titled, written};
 use crate::paper::{fitted, kind_words, line, text, wrap};
 use lanewright_compute::day::Day;
+use lanewright_compute::english::metres;
 use lanewright_compute::units::BarrierKind;
 
 const RIGHT: f64 = 287.0;
@@ -69,8 +70,8 @@ pub(super) fn description(chart: &AthleteChart) -> String {
     if let (Some(first), Some(last)) = (chart.limits.first(), chart.limits.last()) {
         let _ = write!(
             words,
-            " Comfortable limit over barriers of {:.2} m: {:.2} m at first, {:.2} m at last, 90 % range {:.2} to {:.2} m.",
-            chart.limit_height.metres(),
+            " Comfortable limit over barriers of {}: {:.2} m at first, {:.2} m at last, 90 % range {:.2} m to {:.2} m.",
+            metres(chart.limit_height),
             first.mean_m,
             last.mean_m,
             last.p05_m,
@@ -78,7 +79,7 @@ pub(super) fn description(chart: &AthleteChart) -> String {
         );
     }
     if let Some(target) = &chart.target {
-        let _ = write!(words, " Target {}: {:.2} m.", target.label, target.spacing.metres());
+        let _ = write!(words, " Target {}: {}.", target.label, metres(target.spacing));
         if let Some(days) = target.reached {
             let told = |day: Option<Day>| day.map_or("later than the look ahead".to_owned(), |day| day.to_string());
             let _ = write!(
@@ -126,7 +127,7 @@ fn legend(out: &mut String, chart: &AthleteChart) {
         x += 27.0;
     }
     line(out, x, y - 1.0, x + 9.0, y - 1.0, 0.7);
-    text(out, x + 10.5, y, TEXT, false, "start", &format!("limit over {:.2} m", chart.limit_height.metres()));
+    text(out, x + 10.5, y, TEXT, false, "start", &format!("limit over {}", metres(chart.limit_height)));
     dashed(out, (x + 54.0, y - 1.0), (x + 63.0, y - 1.0), "1 1", 0.3);
     text(out, x + 64.5, y, TEXT, false, "start", "its 90 % range");
     dashed(out, (x + 92.0, y - 1.0), (x + 101.0, y - 1.0), "5 1.5", 0.5);
@@ -176,7 +177,7 @@ fn limits(out: &mut String, chart: &AthleteChart, across: Scale, up: Scale) {
 fn draw_target(out: &mut String, target: &TargetLine, across: Scale, up: Scale, to: Day) {
     let y = up.at(target.spacing.metres());
     dashed(out, (LEFT, y), (RIGHT, y), "5 1.5", 0.5);
-    let label = format!("{}: {:.2} m", target.label, target.spacing.metres());
+    let label = format!("{}: {}", target.label, metres(target.spacing));
     let (size, label) = fitted(&label, RIGHT - LEFT - 2.0, TEXT, 2.4);
     for (lines, words) in (1_u8..).zip(label.iter().rev()) {
         text(out, LEFT + 2.0, y - 1.5 - LINE * f64::from(lines - 1), size, true, "start", words);

@@ -66,6 +66,20 @@ impl Plot {
     }
 }
 
+/// An axis of lengths in a unit, metres (m), over a range of metres and a height of paper (mm); answers the unit's name.
+fn axis(
+    plot: &mut Plot,
+    up: Scale,
+    (range, length): ((f64, f64), f64),
+    (unit, name): (f64, &'static str),
+) -> &'static str {
+    let range = (range.0 / unit, range.1 / unit);
+    let ticks = round_ticks(Scale::new(range, plot.up()), range, length);
+    let at: Vec<f64> = ticks.iter().map(|tick| tick * unit).collect();
+    plot.values(up, &at, |value| format!("{:.1}", value / unit));
+    name
+}
+
 /// Spacings run, the limit with its range over the height of the target, the target and when it is likely to be reached.
 ///
 /// None without a run and without an estimate.
@@ -88,7 +102,7 @@ pub fn spacings(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
     let mut plot = Plot::of(&legend, SPACINGS);
     let (across, range) = (across(chart), range(chart));
     let up = Scale::new(range, plot.up());
-    plot.values(up, &round_ticks(up, range, SPACINGS), |value| format!("{value:.1}"));
+    let unit = axis(&mut plot, up, (range, SPACINGS), measure.of_spacings());
     plot.places(month_words(chart, across));
     limits(&mut plot.out, &chart.limits, across, up);
     if let Some(target) = &chart.target {
@@ -104,7 +118,7 @@ pub fn spacings(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
         sign(&mut plot.out, run.barrier_kind, across.day(run.on), up.at(run.spacing.metres()));
     }
     let caption = format!(
-        "Spacing in metres. The limit is the spacing at which an interval over barriers {height} high is as likely held as over-reached; \
+        "Spacing in {unit}. The limit is the spacing at which an interval over barriers {height} high is as likely held as over-reached; \
          earlier days are told with what height costs the athlete by the last day."
     );
     Some(Figure { svg: plot.finish(), alt: description(chart), caption: Text::own(caption) })
@@ -145,7 +159,7 @@ pub fn heights(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
     let across = across(chart);
     let range = (0.0, highest + 0.1);
     let up = Scale::new(range, plot.up());
-    plot.values(up, &round_ticks(up, range, LOW), |value| format!("{value:.1}"));
+    let unit = axis(&mut plot, up, (range, LOW), measure.of_heights());
     plot.places(month_words(chart, across));
     if let Some(height) = target {
         dashed(&mut plot.out, (ACROSS.0, up.at(height)), (ACROSS.1, up.at(height)), "5 1.5", 0.6);
@@ -164,7 +178,7 @@ pub fn heights(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
         told(last.height.metres()),
         last.on
     );
-    Some(Figure { svg: plot.finish(), alt, caption: Text::own("Height in metres.") })
+    Some(Figure { svg: plot.finish(), alt, caption: Text::own(format!("Height in {unit}.")) })
 }
 
 /// The share of intervals held on each day. None without an interval.

@@ -27,7 +27,7 @@ fn sample() -> AthleteChart {
         limits: limits.collect(),
         runs: runs.collect(),
         target: Some(TargetLine {
-            label: "Target 75H U15, 0.76 m high".into(),
+            label: "Target 75H U15, 0.762 m high".into(),
             spacing: mm(7_500),
             height: mm(762),
             reached: Some([Some(day(100)), Some(day(130)), Some(day(160)), Some(day(210)), None]),
@@ -43,7 +43,7 @@ fn an_athletes_chart_is_well_formed_and_says_in_words_what_it_shows() {
     assert!(
         drawn.contains("<title id=\"title\">Progress \u{2013} Mira &amp; Osei &lt;/text&gt;&lt;script&gt;</title>")
     );
-    assert!(drawn.contains("Comfortable limit over barriers of 0.76 m: 6.20 m at first, 6.89 m at last"));
+    assert!(drawn.contains("Comfortable limit over barriers of 0.762 m: 6.20 m at first, 6.89 m at last"));
     assert!(drawn.contains(&format!("{} with 50 %, later than the look ahead with 95 %", day(160))));
     assert!(!drawn.contains("<script>"));
     for colour in ["red", "green", "blue", "#"] {

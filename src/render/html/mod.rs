@@ -12,7 +12,7 @@ use super::sheet::{
 
 const STYLE: &str = include_str!("page.css");
 /// How pages lie, and how high a card is of which four or six share one.
-const PORTRAIT: &str = "@page{size:A4 portrait}@media print{.per-4{grid-auto-rows:minmax(124mm,auto)}.per-6{grid-auto-rows:minmax(80mm,auto)}}";
+const PORTRAIT: &str = "@page{size:A4 portrait}@media print{.per-4{grid-auto-rows:minmax(100mm,auto)}.per-6{grid-auto-rows:minmax(80mm,auto)}}";
 const LANDSCAPE: &str = "@page{size:A4 landscape}@media print{.per-4{grid-auto-rows:minmax(82mm,auto)}.per-6{grid-auto-rows:minmax(52mm,auto)}figure{display:inline-block;width:49%;vertical-align:top}}";
 /// So many sections, or tables of a section, get links to each of them: so far nobody wants to scroll on a phone (design choice).
 const MANY: usize = 4;

@@ -186,6 +186,11 @@ fn pictures_are_drawn_of_many_days_of_one_and_of_none() {
             }
         }
     }
+    let drawn = (spacings(&chart(28), Measure::Imperial).unwrap(), heights(&chart(28), Measure::Imperial).unwrap());
+    assert!(drawn.0.caption.plain().starts_with("Spacing in feet.") && drawn.1.caption.plain() == "Height in inches.");
+    let words =
+        |figure: &crate::sheet::Figure| figure.svg.contains(">21.0</text>") && !figure.svg.contains(">6.4</text>");
+    assert!(words(&drawn.0), "21 ft are 6.40 m: {}", drawn.0.svg);
     let none = AthleteChart { runs: Vec::new(), limits: Vec::new(), target: None, ..chart(1) };
     assert_eq!(
         (spacings(&none, Measure::Metric), heights(&none, Measure::Metric), held_share(&none)),

@@ -22,8 +22,6 @@ const HEADINGS: [(f32, f32); 4] = [(18.0, 0.0), (13.0, 14.0), (11.0, 9.0), (10.0
 const GAP: f32 = 5.0;
 /// Room beside what is listed.
 const INDENT: f32 = 11.0;
-/// The narrowest share of a card's height that is worth a page's rest.
-const LEAST_CARD: f32 = 120.0;
 /// The highest picture: the height of a page that lies.
 const TALLEST: f32 = 160.0 * MM;
 /// How much larger than meant a picture may be.
@@ -215,11 +213,7 @@ impl Desk {
     fn cards(&mut self, under: Option<Node>, cards: &Cards, flow: &mut Flow) -> Result<(), PdfError> {
         let across = if cards.per_page > 1 { 2 } else { 1 };
         let down = f32::from(cards.per_page.max(1).div_ceil(across));
-        let share = |room: f32| (room + BETWEEN) / down - BETWEEN;
-        if share(flow.left()) < LEAST_CARD {
-            flow.turn();
-        }
-        let share = share(flow.left() - BETWEEN);
+        let share = (flow.whole() + BETWEEN) / down - BETWEEN;
         let between = BETWEEN * f32::from(across - 1);
         let width = (flow.width() - between) / f32::from(across);
         for row in cards.cards.chunks(usize::from(across)) {
@@ -228,7 +222,10 @@ impl Desk {
                 inner.push(self.card(under, card, width - 2.0 * BETWEEN)?);
             }
             let needed = inner.iter().map(|card| card.height).fold(0.0, f32::max);
-            let height = (needed + 2.0 * BETWEEN).max(share);
+            let needed = needed + 2.0 * BETWEEN;
+            // What is left of a page that has begun is taken by cards that need no more than that.
+            let left = flow.left() - BETWEEN;
+            let height = needed.max(if needed <= left { share.min(left) } else { share });
             let mut piece = Piece { height, gap: BETWEEN, ..Piece::default() };
             let mut x = 0.0;
             for card in inner {

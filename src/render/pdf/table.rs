@@ -237,7 +237,7 @@ pub(super) fn table(desk: &mut Desk, under: Option<Node>, table: &Table, width: 
         .rows
         .iter()
         .map(|row| {
-            let first = Filled::new(desk, std::slice::from_ref(&row.heading), true, size, Role::RowHeading);
+            let first = Filled::new(desk, std::slice::from_ref(&row.heading), row.is_strong, size, Role::RowHeading);
             let empty = Cell::default();
             let cells = table.columns.iter().enumerate().map(|(i, column)| {
                 let cell = row.cells.get(i).unwrap_or(&empty);

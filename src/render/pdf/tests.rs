@@ -264,6 +264,23 @@ fn cards_stand_four_to_a_page_and_grow_where_they_must() {
 }
 
 #[test]
+fn cards_begin_on_the_page_that_has_begun_and_take_what_is_left_of_it() {
+    let card = |name: &&str| Card {
+        heading: Text::theirs(*name),
+        blocks: vec![Block::Paragraph("Trail leg comes flat; walk it over at the side. ".repeat(12).into())],
+    };
+    let cautions = (1..=10).map(|n| Text::own(format!("Caution {n} in a line."))).collect();
+    let cards: Vec<Card> = LONG.iter().chain(&OTHERS).take(9).map(card).collect();
+    let sections = vec![
+        Section::new("Cautions", vec![Block::Cautions(cautions)]),
+        Section::new("Cards", vec![Block::Cards(Cards { per_page: 4, cards })]),
+    ];
+    let read = Read::of(&Sheet { orientation: Orientation::Portrait, ..sheet(sections) }, "cards-below");
+    let on = |page: usize| read.pages[page].matches("Trailleg").count() / 12;
+    assert_eq!((0..read.pages.len()).map(on).collect::<Vec<_>>(), [2, 4, 3]);
+}
+
+#[test]
 fn a_picture_has_its_words_and_is_not_parted() {
     let svg = concat!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 120 80"><rect width="120" height="80" fill="white" stroke="black" stroke-width="0.3"/>"#,

@@ -6,6 +6,7 @@ use std::fmt::Write;
 
 use super::{MAX_LANES, Sheet, SheetError, SheetLane, is_step, kind_words, lane_length};
 use crate::paper::{fitted, line, text, wide, wrap};
+use lanewright_compute::english::metres;
 use lanewright_compute::set_out::MarkKind;
 
 const PAGE: (f64, f64) = (297.0, 210.0);
@@ -237,10 +238,10 @@ fn draw_lane(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
 fn settings(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
     let title = format!("Lane {}", lane.lane);
     text(out, MARGIN, top + 4.0, 4.0, true, "start", &title);
-    let spacing = format!("every {:.2} m", lane.spacing.metres());
+    let spacing = format!("every {}", metres(lane.spacing));
     text(out, MARGIN + 20.0, top + 4.0, TEXT, true, "start", &spacing);
     let kind = kind_words(lane.barrier_kind);
-    let stand = format!("{} x {kind} {:.2} m", lane.barriers, lane.height.metres());
+    let stand = format!("{} x {kind} {}", lane.barriers, metres(lane.height));
     text(out, MARGIN, top + 4.0 + LINE, TEXT, false, "start", &stand);
     if layout.step_lines == 0 {
         let first = lane.marks.iter().find(|mark| mark.kind == MarkKind::Barrier);
@@ -277,7 +278,7 @@ fn foot_lines(sheet: &Sheet) -> Vec<(bool, String)> {
     let counts: Vec<String> = sheet
         .barrier_counts()
         .into_iter()
-        .map(|((kind, height), count)| format!("{count} x {} {:.2} m", kind_words(kind), height.metres()))
+        .map(|((kind, height), count)| format!("{count} x {} {}", kind_words(kind), metres(height)))
         .collect();
     let bring = format!("Bring: {}", counts.join(", "));
     let cautions = sheet.cautions.iter().map(|caution| (false, format!("! {caution}")));

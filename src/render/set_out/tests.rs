@@ -147,7 +147,7 @@ fn a_sheet_without_lanes_or_with_thirteen_is_refused() {
 fn the_barriers_to_bring_are_counted_by_kind_and_height() {
     let counts: Vec<u32> = sheet(5, 1, 4).barrier_counts().into_values().collect();
     assert_eq!(counts, [12, 8]);
-    assert!(svg(&sheet(5, 1, 4)).unwrap().contains("Bring: 12 x low barrier 0.60 m, 8 x hurdle 0.76 m"));
+    assert!(svg(&sheet(5, 1, 4)).unwrap().contains("Bring: 12 x low barrier 0.60 m, 8 x hurdle 0.762 m"));
 }
 
 #[test]

@@ -1,9 +1,10 @@
-//! The JSON of a part of a session: as sessions keep it, and as a lane plan's neighbour proposes it.
+//! A part of a session: as it is kept, and as JSON, which a lane plan's neighbour proposes and cards show too.
 
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::vocabulary;
+use crate::compute::units::Length;
 
 /// One part of a session: a drill with its dose.
 #[derive(Clone, Debug, Default, Deserialize, Serialize, ToSchema)]
@@ -56,4 +57,62 @@ pub struct BlockFields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(min_length = 1, max_length = 400, example = "Hold the hands at chest height")]
     pub note: Option<String>,
+}
+
+/// One part of a session as it is kept: a drill with its dose, checked.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Block {
+    /// A stage of the progression.
+    pub stage: String,
+    /// The drill in the coach's words.
+    pub drill: String,
+    /// Sets.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sets: Option<u16>,
+    /// Repeats of each set.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub repeats: Option<u16>,
+    /// Barriers of each repeat.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub barriers: Option<u16>,
+    /// Over which side of the barriers.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub side: Option<String>,
+    /// Distance between the barriers, millimetres (mm).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spacing_mm: Option<u32>,
+    /// Height of the barriers, millimetres (mm).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub height_mm: Option<u32>,
+    /// Rest of an athlete between two repeats, seconds (s).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rest_s: Option<u16>,
+    /// The minute of the session in which it begins.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub start_min: Option<u16>,
+    /// How long, minutes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<u16>,
+    /// Remark.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+impl From<&Block> for BlockFields {
+    fn from(block: &Block) -> Self {
+        Self {
+            stage: block.stage.clone(),
+            drill: block.drill.clone(),
+            sets: block.sets,
+            repeats: block.repeats,
+            barriers: block.barriers,
+            side: block.side.clone(),
+            spacing_m: block.spacing_mm.map(|mm| Length::from_mm(mm).metres()),
+            height_m: block.height_mm.map(|mm| Length::from_mm(mm).metres()),
+            rest_s: block.rest_s,
+            start_min: block.start_min,
+            minutes: block.minutes,
+            note: block.note.clone(),
+        }
+    }
 }

@@ -6,18 +6,20 @@ mod club_store;
 mod memory;
 mod policy;
 mod shapes;
+mod since_store;
 mod store;
 pub mod vocabulary;
 mod wellbeing_store;
 mod word_store;
 
-pub use block::BlockFields;
+pub use block::{Block, BlockFields};
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{
     CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ReasonView, StandingView, WallView, describe,
     overtaken_note,
 };
+pub use since_store::{Since, since};
 pub use store::{Person, day, load, load_for_session, setting};
 pub use wellbeing_store::{Planned, against_rest, overtaken, standings};
 pub use word_store::{Said, decisions};

@@ -10,7 +10,7 @@ use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaFormat, Type};
 use utoipa::openapi::{KnownFormat, OpenApi, Ref, RefOr};
 use utoipa::{PartialSchema, ToSchema};
 
-use crate::compute::decision::{Caution, Missing, Reason, Wall};
+use crate::compute::decision::{Caution, Missing, Reason, Surface, Wall};
 use crate::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
 use crate::compute::progress::{HeldUp, Note};
 use crate::compute::standing::Standing;
@@ -263,10 +263,22 @@ impl From<&Wall> for WallView {
     }
 }
 
-/// What a sheet says beside the name of somebody about whom a report or restriction came after the sheet was planned or drawn.
+impl WallView {
+    /// Whether it keeps the athlete from running anywhere.
+    pub fn is_closed(&self) -> bool {
+        Wall::closes(&self.code.0)
+    }
+
+    /// Whether the surface of the day is what is in the way.
+    pub fn is_of_surface(&self) -> bool {
+        self.code.0 == Wall::Surface { surface: Surface::Wet }.code()
+    }
+}
+
+/// What a sheet says beside the name of somebody for whom something came that it does not heed, after it was planned or drawn.
 pub fn overtaken_note(wall: Option<&WallView>) -> String {
     let rests = |wall: &WallView| format!("does not run: {}", wall.text.trim_end_matches('.'));
-    wall.map_or_else(|| "a report came since: plan or draw anew".to_owned(), rests)
+    wall.map_or_else(|| "what came since changes this: plan or draw anew".to_owned(), rests)
 }
 
 /// Why an athlete stands in a lane: code and figures for programs and translations, and the English sentence.

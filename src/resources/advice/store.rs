@@ -57,6 +57,7 @@ pub async fn setting(tx: &mut ClubTx) -> Result<Setting, StoreError> {
         .await?;
     let fields: PolicyFields = serde_json::from_value(row.policy).map_err(|_| StoreError::Corrupt("club"))?;
     let policy = policy_of(&fields, length(row.spacing_step_mm, "club")?).map_err(|_| StoreError::Corrupt("club"))?;
+    let start = fields.start.constants();
     let equipment = sqlx::query!(
         "select barrier_kind, heights_mm from equipment where club_id = $1 and deleted_at is null order by id",
         club
@@ -72,7 +73,7 @@ pub async fn setting(tx: &mut ClubTx) -> Result<Setting, StoreError> {
         })
         .collect::<Result<_, StoreError>>()?;
     let (specs, age_groups) = (own_specs(tx).await?, own_age_groups(tx).await?);
-    Ok(Setting { ruleset: row.ruleset, specs, age_groups, stock, policy })
+    Ok(Setting { ruleset: row.ruleset, specs, age_groups, stock, policy, start })
 }
 
 /// The athletes that the actor sees, by name: those of `ids`, or all active and resting ones of a group. The surface is that of
@@ -246,16 +247,16 @@ async fn runs(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashM
     Ok(found)
 }
 
-/// The latest rating of each criterion within the rating window.
+/// The latest rating of each criterion within the rating window, by the days of the club.
 async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Ratings>, StoreError> {
     let club = tx.club.0;
-    let from = on - chrono::Duration::days(i64::from(RATING_DAYS));
+    let (from, end) = tx.span(on - chrono::Duration::days(i64::from(RATING_DAYS)), on).await?;
     let rows = sqlx::query!(
         r#"
         select x.athlete_id, x.lead_leg, x.trail_leg, x.walkover, x.take_off, x.landing, x.posture, x.rhythm, x.arms
         from assessments x
         where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and not x.void
-          and x.assessed_at >= $3::date and x.assessed_at < $4::date + 1
+          and x.assessed_at >= $3 and x.assessed_at < $4
           and not exists (
             select from assessments later
             where later.club_id = $1 and later.supersedes = x.id
@@ -265,7 +266,7 @@ async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<Ha
         club,
         athletes,
         from,
-        on
+        end
     )
     .fetch_all(tx.conn())
     .await?;

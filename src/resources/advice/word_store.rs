@@ -60,7 +60,7 @@ pub async fn words(
     Ok(found.into_iter().filter_map(word).collect())
 }
 
-fn configuration(
+pub(super) fn configuration(
     kind: Option<&str>,
     height_mm: Option<i32>,
     spacing_mm: Option<i32>,
@@ -82,6 +82,7 @@ pub async fn decisions(
     from: NaiveDate,
     to: NaiveDate,
 ) -> Result<HashMap<Uuid, Vec<Said>>, StoreError> {
+    let (_, end) = tx.span(from, to).await?;
     let rows = sqlx::query!(
         r#"
         select d.id, d.athlete_id, d.on_date, d.decided_at, d.outcome, d.coach_accepts, d.barrier_kind, d.height_mm,
@@ -100,7 +101,7 @@ pub async fn decisions(
             select min(least(x.lead_leg, x.trail_leg, x.walkover))
             from assessments x
             where x.club_id = $1 and x.athlete_id = d.athlete_id and not x.void and x.created_at > d.decided_at
-              and x.assessed_at < $4::date + 1
+              and x.assessed_at < $5
               and not exists (
                 select from assessments later
                 where later.club_id = $1 and later.supersedes = x.id
@@ -113,7 +114,8 @@ pub async fn decisions(
         tx.club.0,
         athletes,
         from,
-        to
+        to,
+        end
     )
     .fetch_all(tx.conn())
     .await?;

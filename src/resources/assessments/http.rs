@@ -2,7 +2,7 @@
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::{NaiveDate, NaiveTime};
+use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
 
@@ -13,6 +13,7 @@ use crate::platform::access::{AssessmentWrite, Permit, SquadRead};
 use crate::platform::batch::{self, BatchResult};
 use crate::platform::body::Body;
 use crate::platform::corrections;
+use crate::platform::dates;
 use crate::platform::db::{Db, Kind};
 use crate::platform::facts::{self, Wanted};
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
@@ -30,10 +31,10 @@ struct ListParams {
     athlete_id: Option<AthleteId>,
     /// Only assessments of this session.
     session_id: Option<SessionId>,
-    /// Only from this day on (UTC).
+    /// Only from this day on, in the club's time zone.
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     from: Option<NaiveDate>,
-    /// Only up to this day (UTC).
+    /// Only up to this day, in the club's time zone.
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     to: Option<NaiveDate>,
     /// Also assessments that were corrected or withdrawn.
@@ -80,10 +81,11 @@ async fn list_assessments(
     let ListParams { athlete_id, session_id, from, to, superseded } = params.0;
     let wanted = page.0.parse::<Place>()?;
     let (athlete, session) = (athlete_id.map(|id| id.0), session_id.map(|id| id.0));
-    let begin = |day: NaiveDate| day.and_time(NaiveTime::MIN).and_utc();
-    let (from, before) = (from.map(begin), to.and_then(|to| to.succ_opt()).map(begin));
     let (all, after, fetch) = (superseded, wanted.after, wanted.fetch());
     let mut tx = permit.read(&db).await?;
+    let zone = tx.zone().await?;
+    let begin = |day: NaiveDate| dates::begins(day, zone);
+    let (from, before) = (from.and_then(begin), to.and_then(|to| to.succ_opt()).and_then(begin));
     let rows = store::page(&mut tx, Wanted { athlete, session, from, before, all, after, fetch }).await?;
     let (rows, next_cursor) = wanted.cut(rows, |row| facts::Place(row.value.assessed_at, row.id.0));
     let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };

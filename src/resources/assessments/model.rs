@@ -34,6 +34,11 @@ pub struct Assessment {
 }
 
 impl Assessment {
+    /// Whether it says nothing.
+    pub fn is_empty(&self) -> bool {
+        self.ratings.iter().all(Option::is_none) && self.note.is_none()
+    }
+
     /// Checks an assessment and normalises its note and time.
     ///
     /// # Errors
@@ -52,7 +57,7 @@ impl Assessment {
                 );
             }
         }
-        if self.ratings.iter().all(Option::is_none) && self.note.is_none() && !self.void {
+        if self.is_empty() && !self.void {
             faults.add("/ratings", "length", "must rate at least one criterion, or come with a note");
         }
         if self.void && self.supersedes.is_none() {

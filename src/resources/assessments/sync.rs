@@ -8,6 +8,7 @@ use super::record;
 use super::shapes::View;
 use super::store;
 use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::grants;
 use crate::platform::ids::AssessmentId;
 use crate::platform::ops::{self, Fact};
 use crate::platform::people::Origin;
@@ -50,8 +51,14 @@ pub async fn push(tx: &mut ClubTx, sent: &[Fields]) -> Result<Vec<Fact>, Problem
 /// Every broken field; database errors.
 pub async fn recheck(tx: &mut ClubTx, ids: &[Uuid]) -> Result<(), Problem> {
     let now = chrono::Utc::now();
-    for (_, (value, _)) in store::by_ids(tx, ids).await? {
-        value.parse(now)?;
+    let found = store::by_ids(tx, ids).await?;
+    let athletes: Vec<Uuid> = found.values().map(|(one, _)| one.athlete.0).collect();
+    let erased = grants::erased(tx, &athletes).await?;
+    for (one, _) in found.into_values() {
+        // A note on a deleted athlete is gone, and may have been all that there was.
+        if !(one.is_empty() && erased.contains(&one.athlete.0)) {
+            one.parse(now)?;
+        }
     }
     Ok(())
 }

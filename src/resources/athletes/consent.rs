@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use chrono::{Datelike, NaiveDate, Utc};
+use chrono::{Datelike, NaiveDate};
 
 use crate::platform::db::Audience;
 use crate::platform::fault::{Fault, Faults};
@@ -106,10 +106,10 @@ pub struct Standing {
 #[derive(Clone, Copy, Debug)]
 pub struct Entered(pub Option<NaiveDate>);
 
-impl From<Entered> for Consent {
-    fn from(Entered(day): Entered) -> Self {
-        let on = day.unwrap_or_else(|| Utc::now().date_naive());
-        Self { purpose: Purpose::TrainingRecords, given: day.is_some(), on, by: None }
+impl Entered {
+    /// What that says today.
+    pub fn said(self, today: NaiveDate) -> Consent {
+        Consent { purpose: Purpose::TrainingRecords, given: self.0.is_some(), on: self.0.unwrap_or(today), by: None }
     }
 }
 

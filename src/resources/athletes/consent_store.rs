@@ -7,8 +7,9 @@ use uuid::Uuid;
 
 use super::consent::{Consent, Consenter, Entered, Purpose, Standing};
 use crate::platform::db::{Audience, Change, ClubTx, Kind, StoreError};
-use crate::platform::grants::{self, ids_of};
+use crate::platform::grants::ids_of;
 use crate::platform::ids::{AthleteId, ConsentId, GroupId};
+use crate::platform::renewals;
 
 /// A consent as it is stored.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -181,13 +182,13 @@ pub async fn record_all(tx: &mut ClubTx, said: &[Said<'_>]) -> Result<bool, Stor
     Ok(true)
 }
 
-/// Records what was entered with new athletes, who are withheld from nobody: consent to keep their records.
-pub async fn entered(tx: &mut ClubTx, athletes: &[(AthleteId, Entered)]) -> Result<(), StoreError> {
+/// Records what was entered with new athletes, who are withheld from nobody: the day of consent to keep their records.
+pub async fn entered(tx: &mut ClubTx, athletes: &[(AthleteId, NaiveDate)]) -> Result<(), StoreError> {
     if athletes.is_empty() {
         return Ok(());
     }
-    let new: Vec<_> =
-        athletes.iter().map(|(athlete, entered)| (ConsentId::new(), *athlete, Consent::from(*entered))).collect();
+    let said = |(athlete, day): &(AthleteId, NaiveDate)| (ConsentId::new(), *athlete, Entered(Some(*day)).said(*day));
+    let new: Vec<_> = athletes.iter().map(said).collect();
     insert(tx, &new).await.map(drop)
 }
 
@@ -254,7 +255,7 @@ async fn settle(tx: &mut ClubTx, athletes: &HashMap<AthleteId, &[GroupId]>) -> R
     }
     if !hidden.is_empty() {
         // What is seen of them in plans that others share.
-        grants::renew_plans(tx, Some(&hidden), None).await?;
+        renewals::plans(tx, Some(&hidden), None).await?;
     }
     tx.see_as(audience).await
 }

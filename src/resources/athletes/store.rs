@@ -15,6 +15,7 @@ use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, ConsentId, GroupId, MeasurementId};
 use crate::platform::page;
+use crate::platform::renewals;
 use crate::platform::stored::Stored;
 
 #[derive(sqlx::FromRow)]
@@ -92,11 +93,7 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
     if !measured_store::insert(tx, &measurements).await? {
         return Err(StoreError::Conflict("The id of a measurement is already used. Send a new one.".to_owned()));
     }
-    let consents: Vec<_> = new
-        .iter()
-        .filter(|one| one.athlete.consent_on.is_some())
-        .map(|one| (one.id, Entered(one.athlete.consent_on)))
-        .collect();
+    let consents: Vec<_> = new.iter().filter_map(|one| Some((one.id, one.athlete.consent_on?))).collect();
     consent_store::entered(tx, &consents).await?;
     Ok(true)
 }
@@ -346,15 +343,20 @@ pub async fn save_all(tx: &mut ClubTx, edits: &[Edit<'_>]) -> Result<(), StoreEr
         grants::unplace_all(tx, elsewhere.iter().map(|(id, ..)| *id)).await?;
         grants::place(tx, elsewhere.iter().map(|(id, _, after)| (*id, after.groups.as_slice()))).await?;
     }
-    let said: Vec<_> = those(&contact)
-        .into_iter()
-        .map(|(id, _, after)| (ConsentId::new(), (id, after.groups.as_slice()), Entered(after.consent_on).into()))
-        .collect();
-    consent_store::record_all(tx, &said).await?;
+    if contact.contains(&true) {
+        let today = tx.today().await?;
+        let said: Vec<_> = those(&contact)
+            .into_iter()
+            .map(|(id, _, after)| {
+                (ConsentId::new(), (id, after.groups.as_slice()), Entered(after.consent_on).said(today))
+            })
+            .collect();
+        consent_store::record_all(tx, &said).await?;
+    }
     let seen: Vec<bool> = name.iter().zip(&moved).map(|(name, moved)| *name || *moved).collect();
     let renamed: Vec<Uuid> = those(&seen).iter().map(|(id, ..)| id.0).collect();
     if !renamed.is_empty() {
-        grants::renew_plans(tx, Some(&renamed), None).await?;
+        renewals::plans(tx, Some(&renamed), None).await?;
     }
     Ok(())
 }

@@ -60,6 +60,9 @@ impl Settings {
                 faults.add(format!("/policy/{}", fault.field), "unsafe", fault.must);
             }
         }
+        for fault in policy.start.constants().check_safe() {
+            faults.add(format!("/policy/start/{}", fault.field), "unsafe", fault.to_string());
+        }
         let value = (|| {
             Some(Self {
                 name: name?,

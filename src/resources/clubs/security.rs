@@ -37,7 +37,7 @@ async fn get_club_security(permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<Ht
 }
 
 /// Decides what the club asks of sign-ins. Whoever asks for a second factor has to have shown one, so that nobody locks
-/// themselves out.
+/// themselves out. Apps cannot call this.
 #[utoipa::path(
     put, path = "/v1/clubs/{club_id}/security", impl_for = set_club_security, tag = "clubs",
     responses((status = 200, description = "What it asks now", body = Security))
@@ -47,6 +47,7 @@ async fn set_club_security(
     db: Data<Db>,
     body: Body<Security>,
 ) -> Result<HttpResponse, Problem> {
+    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let security = body.read()?;
     if security.admins_second_factor && !store::has_second_factor(&mut tx, permit.device).await? {

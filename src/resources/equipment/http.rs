@@ -61,7 +61,7 @@ async fn list_equipment(
     Ok(match format {
         Format::Paper(form) => {
             drop(tx);
-            paper::Desk(&permit, &db, &lanes).answer(form, list_page(&body, measure)).await?
+            paper::Desk(&permit, &db, &lanes).answer(form, measure, list_page(&body, measure)).await?
         }
         _ => page::answer(&req, &body),
     })

@@ -53,7 +53,11 @@ pub async fn insert(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<bool,
     .execute(tx.changing(Change::put(Kind::Group, id)))
     .await
     .map_err(|error| StoreError::from(error).conflict_on("groups_name"))?;
-    Ok(done.rows_affected() == 1)
+    let fresh = done.rows_affected() == 1;
+    if fresh {
+        tx.actor.made(id);
+    }
+    Ok(fresh)
 }
 
 /// The group, when the actor sees it.
@@ -122,12 +126,12 @@ pub async fn save(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<(), Sto
     Ok(())
 }
 
-/// Deletes a group that no athlete and no session belongs to any more.
+/// Deletes a group that no athlete, no session and no member belongs to any more.
 pub async fn remove(tx: &mut ClubTx, id: GroupId) -> Result<(), StoreError> {
     let club = tx.club.0;
     if grants::occupied(tx, id).await? {
         return Err(StoreError::Conflict(
-            "Athletes or sessions still belong to this group. Archive it, or move them to another group first."
+            "Athletes, sessions or members still belong to this group. Archive it, or move them to another group first."
                 .to_owned(),
         ));
     }

@@ -5,7 +5,8 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::cards_store::Note;
-use super::shapes::{Content, LaneView, NotExpectedView};
+use super::shapes::{Content, LaneView, NotExpectedView, RestingView};
+use super::sheets::unsaid;
 use crate::compute::advice::Advice;
 use crate::compute::approach::Approach;
 use crate::compute::board::Weeks;
@@ -15,7 +16,7 @@ use crate::compute::progress::TrainingDay;
 use crate::compute::units::Length;
 use crate::platform::db::StoreError;
 use crate::platform::ids::{AssessmentId, AthleteId, ClubId, LanePlanId, SessionId};
-use crate::resources::advice::{CautionView, Person, WallView, vocabulary};
+use crate::resources::advice::{BlockFields, CautionView, Person, WallView, vocabulary};
 
 /// What is run over.
 #[derive(Clone, Debug, Serialize, ToSchema)]
@@ -117,10 +118,11 @@ pub struct TodayView {
     /// Probability that an interval is held there, as of the plan.
     #[schema(minimum = 0, maximum = 1, example = 0.81)]
     pub hold_probability: f64,
-    /// Why the athlete may not run there: a hand-made plan asks too much, or a report or restriction stands.
+    /// Why the athlete may not run there: a hand-made plan asks too much, a report or restriction stands, or the surface forbids it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub not_permitted: Option<WallView>,
-    /// A report of pain, illness or injury or a restriction came after the plan was made: plan anew.
+    /// Something came after the plan was made that this lane does not heed: a report, a restriction, a fall, a coach's decision for
+    /// another lane, or another surface than it was made for. Plan anew.
     pub overtaken: bool,
 }
 
@@ -172,6 +174,8 @@ pub struct NoteView {
     assessment_id: AssessmentId,
     /// When.
     pub at: DateTime<Utc>,
+    /// The day on which that was, in the club's time zone.
+    pub on: NaiveDate,
     /// The note.
     #[schema(max_length = 500, example = "Trail knee drops when tired")]
     pub note: String,
@@ -241,6 +245,9 @@ pub struct View {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 1000, example = "Lane 3 is worn at 20 m")]
     pub note: Option<String>,
+    /// What is done, in order, as the session keeps it; empty while nobody planned it.
+    #[schema(max_items = 40)]
+    pub blocks: Vec<BlockFields>,
     /// Whom the cards are for: those who are noted as present (`attendance`), or before anybody was, who is expected (`groups`).
     #[schema(value_type = vocabulary::PeopleFrom)]
     pub people_from: &'static str,
@@ -256,15 +263,19 @@ pub struct View {
 }
 
 impl View {
-    /// What helpers need of it: the cards of those who run in a lane today, without what coaches noted.
+    /// What helpers need of it: the cards of those who run in a lane today, without what coaches noted and planned.
     #[must_use]
     pub fn for_helpers(mut self) -> Self {
         self.note = None;
+        self.blocks.clear();
         self.not_expected.clear();
         self.cards.retain(|card| card.today.is_some());
         for card in &mut self.cards {
             card.notes.clear();
             card.no_lane = None;
+            if let Some(today) = &mut card.today {
+                unsaid(&mut today.not_permitted);
+            }
         }
         self
     }
@@ -299,7 +310,7 @@ pub fn card(
         athlete_id: person.id,
         display_name: person.display_name.clone(),
         last_time: last_time(&record.runs, on).map(|day| LastTimeView::new(&day, person.id, club)),
-        no_lane: closed.or_else(|| waits.filter(|_| today.is_none()).map(|one| one.explanation.clone())),
+        no_lane: closed.or_else(|| waits.filter(|_| today.is_none()).map(without_lane)),
         today,
         watch: watch(&record.ratings, arms_count).map(Into::into),
         next_step: NextStepView {
@@ -308,9 +319,20 @@ pub fn card(
             explanation: decision.explanation(),
             needs_confirmation: decision.needs_confirmation,
         },
-        notes: notes.iter().map(|one| NoteView { assessment_id: one.id, at: one.at, note: one.text.clone() }).collect(),
+        notes: notes
+            .iter()
+            .map(|one| NoteView { assessment_id: one.id, at: one.at, on: one.on, note: one.text.clone() })
+            .collect(),
         cautions: decision.own_cautions().chain(jump).map(CautionView::from).collect(),
     })
+}
+
+/// Why somebody who may run has no lane. That they rested when the plan was made is no reason any more.
+fn without_lane(one: &RestingView) -> String {
+    match one.waiting {
+        Some(_) => one.explanation.clone(),
+        None => "Rested when the lanes were planned, and may run now: plan anew.".to_owned(),
+    }
 }
 
 /// Where an athlete stands in a lane, if in this one.

@@ -10,7 +10,7 @@ use super::answer::From;
 use super::cards::{Planned, View, card, cautions};
 use super::cards_page::page;
 use super::cards_store::{self, Note};
-use super::http::who_comes;
+use super::http::{Beside, who_comes};
 use super::session_store::{self, SessionInfo};
 use super::shapes::NotExpectedView;
 use super::sight;
@@ -21,13 +21,13 @@ use crate::paper;
 use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, SquadRead};
 use crate::platform::db::{ClubTx, Db};
-use crate::platform::ids::{ClubId, SessionId};
+use crate::platform::ids::{AthleteId, ClubId, SessionId};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::path_id;
 use crate::platform::people::People;
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
-use crate::resources::advice::{self, Memory, Person};
+use crate::resources::advice::{self, Block, BlockFields, Memory, Person};
 
 /// The latest plan of a session, as the caller sees it.
 pub(super) async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<Option<Planned>, Problem> {
@@ -49,6 +49,7 @@ pub(super) struct Asked {
     not_expected: Vec<NotExpectedView>,
     notes: HashMap<Uuid, Vec<Note>>,
     note: Option<String>,
+    blocks: Vec<Block>,
     setting: Setting,
     club: ClubId,
     on: Day,
@@ -64,6 +65,7 @@ impl Asked {
             names.name(one.athlete_id).unwrap_or_default().clone_into(&mut one.display_name);
         }
         let people = advice::load_for_session(tx, &coming, session, info.held_on).await?;
+        let (note, blocks) = cards_store::kept(tx, session).await?;
         let ids: Vec<Uuid> = people.iter().map(|person| person.id.0).collect();
         Ok(Self {
             session,
@@ -72,12 +74,22 @@ impl Asked {
             not_expected,
             notes: cards_store::notes(tx, &ids, info.held_on).await?,
             planned: latest_plan(tx, session).await?,
-            note: cards_store::session_note(tx, session).await?,
+            note,
+            blocks,
             setting: advice::setting(tx).await?,
             club: tx.club,
             on: advice::day(info.held_on)?,
             info,
         })
+    }
+
+    /// Who of the plan is not noted as present, where anybody is.
+    pub(super) fn beside(&self) -> Beside {
+        let comes =
+            |athlete: AthleteId| self.from != From::Attendance || self.people.iter().any(|one| one.id == athlete);
+        let placed = self.planned.iter().flat_map(|(_, plan)| &plan.lanes).flat_map(|lane| &lane.athletes);
+        let gone = placed.map(|one| one.athlete_id).filter(|athlete| !comes(*athlete)).collect();
+        Beside { gone, ..Beside::default() }
     }
 
     /// Computes the cards.
@@ -93,6 +105,7 @@ impl Asked {
             session_id: self.session,
             held_on: self.info.held_on,
             note: self.note.clone(),
+            blocks: self.blocks.iter().map(BlockFields::from).collect(),
             people_from: self.from.word(),
             cards,
             not_expected: self.not_expected.clone(),
@@ -105,7 +118,8 @@ impl Asked {
 ///
 /// The cards are for those of your groups who are noted as present; before anybody was, for whoever is expected, as in a lane plan.
 /// Lanes come from the session's latest plan. What to watch is the weakest rated criterion with its usual correction, which is
-/// common practice and says where it is written. The page has four cards to a side of A4, one below the other on a phone.
+/// common practice and says where it is written. `blocks` is what is done in the session. The page begins with it and has four cards
+/// to a side of A4, one below the other on a phone.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/cards", impl_for = get_session_cards, tag = "lane_plans",
     responses(
@@ -130,7 +144,9 @@ async fn get_session_cards(
     let club = asked.info.club.clone();
     let body = turn.run(move || asked.cards(&memory)).await??;
     Ok(match format {
-        Format::Paper(form) => paper::Desk(&permit, &db, &lanes).answer(form, page(&body, club, measure)).await?,
+        Format::Paper(form) => {
+            paper::Desk(&permit, &db, &lanes).answer(form, measure, page(&body, club, measure)).await?
+        }
         _ => HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body),
     })
 }

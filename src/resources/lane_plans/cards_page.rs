@@ -1,12 +1,16 @@
 //! The cards of a session as a document for people, four to a page.
 
 use super::cards::{CardView, ConfigurationView, LastTimeView, TodayView, View};
+use crate::compute::session_plan::foot_lengths;
+use crate::compute::units::Length;
 use crate::paper::{self, fact, percent, run_over, sentence};
 use crate::render::measure::Measure;
-use crate::render::sheet::{Block, Card, Cards, Orientation, Section, Sheet, Text};
-use crate::resources::advice::overtaken_note;
+use crate::render::sheet::{
+    Block, Card, Cards, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text,
+};
+use crate::resources::advice::{BlockFields, overtaken_note};
 
-/// The cards, on a page of their own.
+/// The cards.
 pub fn cards(view: &View, measure: Measure) -> Section {
     let cards: Vec<Card> = view.cards.iter().map(|one| card(one, measure)).collect();
     if cards.is_empty() {
@@ -15,7 +19,7 @@ pub fn cards(view: &View, measure: Measure) -> Section {
             vec![Block::Paragraph("There is no card: nobody comes, or nobody has a lane.".into())],
         );
     }
-    Section::new("Cards", vec![Block::Cards(Cards { per_page: 4, cards })]).on_new_page()
+    Section::new("Cards", vec![Block::Cards(Cards { per_page: 4, cards })])
 }
 
 /// The document of what JSON says.
@@ -32,6 +36,9 @@ pub fn page(view: &View, club: String, measure: Measure) -> Sheet {
             Text::own("Without a card, having missed the last three sessions: ").and_text(names),
         ));
     }
+    if !view.blocks.is_empty() {
+        before.push(Block::Table(done(&view.blocks, measure)));
+    }
     let mut sections = vec![Section::new("The session", before)];
     sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
     sections.push(cards(view, measure));
@@ -41,6 +48,64 @@ pub fn page(view: &View, club: String, measure: Measure) -> Sheet {
         orientation: Orientation::Portrait,
         sections,
     }
+}
+
+/// What is done in the session, in the coach's words: a row for each block.
+fn done(blocks: &[BlockFields], measure: Measure) -> Table {
+    let row = |one: &BlockFields| {
+        let when = match (one.start_min, one.minutes) {
+            (Some(from), Some(minutes)) => format!("{from} to {}", from.saturating_add(minutes)),
+            (Some(from), None) => format!("from {from}"),
+            (None, Some(minutes)) => format!("{minutes} long"),
+            (None, None) => String::new(),
+        };
+        let note = one.note.as_ref().map_or_else(Cell::default, |note| Cell::of(Text::theirs(note)));
+        let cells = vec![
+            Cell::of(when),
+            Cell::of(sentence(&one.stage)),
+            Cell::of(dose(one)),
+            Cell::of(set_up(one, measure)),
+            note,
+        ];
+        Row::new(Text::theirs(&one.drill), cells)
+    };
+    Table {
+        caption: Text::own("What is done"),
+        corner: Text::own("Drill"),
+        columns: ["Minutes", "For", "Dose", "Set-up", "Note"].map(Column::words).to_vec(),
+        rows: blocks.iter().map(row).collect(),
+        size: Size::Usual,
+        narrow: Narrow::Stack,
+    }
+    .without_empty_columns()
+}
+
+/// How much, such as "2 x 4 over 5 barriers, each side, rest 30 s".
+fn dose(one: &BlockFields) -> String {
+    let times = match (one.sets, one.repeats) {
+        (Some(sets), Some(repeats)) => Some(format!("{sets} x {repeats}")),
+        (Some(sets), None) => Some(paper::count(sets, "set")),
+        (None, Some(repeats)) => Some(paper::count(repeats, "repeat")),
+        (None, None) => None,
+    };
+    let barriers = one.barriers.map(|barriers| format!("over {}", paper::count(barriers, "barrier")));
+    let what: Vec<String> = times.into_iter().chain(barriers).collect();
+    let side = one.side.as_deref().map(|side| match side {
+        "lead" | "trail" => format!("{side} leg at the side"),
+        "each" => "each side".to_owned(),
+        _ => "over the middle".to_owned(),
+    });
+    let rest = one.rest_s.map(|rest| format!("rest {rest} s"));
+    let all = [Some(what.join(" ")).filter(|what| !what.is_empty()), side, rest];
+    all.into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
+/// How the barriers stand, such as "1.00 m (3.3 foot-lengths) apart, 0.40 m high".
+fn set_up(one: &BlockFields, measure: Measure) -> String {
+    let feet = |metres: f64| Length::from_metres(metres).map_or(0.0, foot_lengths);
+    let apart = one.spacing_m.map(|m| format!("{} ({} foot-lengths) apart", measure.length(m), feet(m)));
+    let high = one.height_m.map(|m| format!("{} high", measure.length(m)));
+    apart.into_iter().chain(high).collect::<Vec<_>>().join(", ")
 }
 
 fn over(one: &ConfigurationView, measure: Measure) -> String {
@@ -69,7 +134,7 @@ fn card(one: &CardView, measure: Measure) -> Card {
         .flatten(),
     );
     for note in &one.notes {
-        facts.push((Text::own(format!("Note of {}", note.at.date_naive())), Text::theirs(&note.note)));
+        facts.push((Text::own(format!("Note of {}", note.on)), Text::theirs(&note.note)));
     }
     let cautions = one.cautions.iter().map(|caution| Text::own(&caution.text)).collect();
     Card { heading: Text::theirs(&one.display_name), blocks: vec![Block::Facts(facts), Block::Cautions(cautions)] }

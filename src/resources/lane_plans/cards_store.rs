@@ -5,15 +5,17 @@ use std::collections::HashMap;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
+use crate::platform::dates;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::{AssessmentId, LanePlanId, SessionId};
+use crate::resources::advice::Block;
 
 /// Days back to which notes are shown: four weeks (design choice).
 const NOTE_DAYS: i64 = 28;
 /// Most notes of one athlete.
 const NOTES_MAX: i64 = 3;
 
-/// The latest plan of a session, by its id: ids are made in the order of time.
+/// The latest plan of a session: the one that came last, because an id that a client makes need not tell when.
 pub async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<Option<LanePlanId>, StoreError> {
     let club = tx.club.0;
     let id = sqlx::query_scalar!(
@@ -21,7 +23,7 @@ pub async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<Option<L
         select id
         from lane_plans
         where club_id = $1 and session_id = $2 and deleted_at is null
-        order by id desc
+        order by created_at desc, id desc
         limit 1
         "#,
         club,
@@ -32,13 +34,14 @@ pub async fn latest_plan(tx: &mut ClubTx, session: SessionId) -> Result<Option<L
     Ok(id.map(LanePlanId))
 }
 
-/// What the coaches noted of a session.
-pub async fn session_note(tx: &mut ClubTx, session: SessionId) -> Result<Option<String>, StoreError> {
+/// What the coaches noted of a session, and what is done in it.
+pub async fn kept(tx: &mut ClubTx, session: SessionId) -> Result<(Option<String>, Vec<Block>), StoreError> {
     let club = tx.club.0;
-    let note = sqlx::query_scalar!("select note from sessions where club_id = $1 and id = $2", club, session.0)
+    let row = sqlx::query!("select note, blocks from sessions where club_id = $1 and id = $2", club, session.0)
         .fetch_optional(tx.conn())
         .await?;
-    Ok(note.flatten())
+    let Some(row) = row else { return Ok((None, Vec::new())) };
+    Ok((row.note, serde_json::from_value(row.blocks).map_err(|_| StoreError::Corrupt("session"))?))
 }
 
 /// What a coach noted of an athlete.
@@ -48,13 +51,16 @@ pub struct Note {
     pub id: AssessmentId,
     /// When.
     pub at: DateTime<Utc>,
+    /// The day of the club on which that was.
+    pub on: NaiveDate,
     /// The note.
     pub text: String,
 }
 
-/// The latest notes on each of these athletes in the four weeks up to a day (UTC), latest first.
+/// The latest notes on each of these athletes in the four weeks up to a day of the club, latest first.
 pub async fn notes(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<HashMap<Uuid, Vec<Note>>, StoreError> {
-    let club = tx.club.0;
+    let (club, zone) = (tx.club.0, tx.zone().await?);
+    let (from, end) = tx.span(on - chrono::Duration::days(NOTE_DAYS), on).await?;
     let rows = sqlx::query!(
         r#"
         select n.athlete_id as "athlete_id!", n.id as "id!", n.assessed_at as "assessed_at!: DateTime<Utc>", n.note as "note!"
@@ -63,7 +69,7 @@ pub async fn notes(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<
             row_number() over (partition by x.athlete_id order by x.assessed_at desc, x.id desc) as place
           from assessments x
           where x.club_id = $1 and x.athlete_id = any ($2) and x.note is not null and not x.void
-            and x.assessed_at >= $3::date and x.assessed_at < $4::date + 1
+            and x.assessed_at >= $3 and x.assessed_at < $4
             and not exists (
               select from assessments later
               where later.club_id = $1 and later.supersedes = x.id
@@ -74,15 +80,16 @@ pub async fn notes(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<
         "#,
         club,
         athletes,
-        on - chrono::Duration::days(NOTE_DAYS),
-        on,
+        from,
+        end,
         NOTES_MAX
     )
     .fetch_all(tx.conn())
     .await?;
     let mut found: HashMap<Uuid, Vec<Note>> = HashMap::new();
     for row in rows {
-        let note = Note { id: AssessmentId(row.id), at: row.assessed_at, text: row.note };
+        let on = dates::day_of(row.assessed_at, zone);
+        let note = Note { id: AssessmentId(row.id), at: row.assessed_at, on, text: row.note };
         found.entry(row.athlete_id).or_default().push(note);
     }
     Ok(found)

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Utc};
 use tokio::time::Instant;
 use uuid::Uuid;
 
@@ -15,8 +15,8 @@ use super::model::{self, Raw, Wish};
 use super::request::Request;
 use super::session_store;
 use super::shapes::{Content, LaneView, NotExpectedView, Page, View};
-use super::sight::{self, Seen, SeenPlan};
-use super::store::{self, StoredPlan};
+use super::sight::{self, SeenPlan};
+use super::store::{self, Plan, StoredPlan};
 use super::sync::Edits;
 use crate::compute::day::Day;
 use crate::compute::lane_plan::{self, Candidate};
@@ -153,21 +153,48 @@ pub(super) async fn who_comes(
     Ok((From::Groups, expected, others))
 }
 
-/// Members of a session's groups whom its plan does not name, by name, of those whom the actor sees.
-pub(super) async fn absent(
-    tx: &mut ClubTx,
-    session: SessionId,
-    held_on: NaiveDate,
-    planned: &[AthleteId],
-) -> Result<Vec<String>, Problem> {
-    let groups = store::groups(tx, session).await?;
-    let members = store::members(tx, session, held_on, &groups).await?;
-    let others: Vec<AthleteId> =
-        members.into_iter().map(|one| one.athlete).filter(|athlete| !planned.contains(athlete)).collect();
-    let people = People::of(tx, others.iter().copied()).await?;
-    let mut names: Vec<String> = others.iter().filter_map(|athlete| people.name(*athlete)).map(str::to_owned).collect();
-    names.sort_unstable();
-    Ok(names)
+/// Who is there beside a plan: what was noted after it was made stands on its sheet.
+#[derive(Debug, Default)]
+pub(super) struct Beside {
+    /// Members of the session's groups whom the plan does not name and nobody noted as present, by name.
+    pub absent: Vec<String>,
+    /// Those who are noted as present, by name: they came after it was made.
+    pub late: Vec<String>,
+    /// Whom the plan has in a lane and who are not among those noted as present.
+    pub gone: Vec<AthleteId>,
+}
+
+impl Beside {
+    /// Reads it, of those whom the actor sees; who came although not expected is so no more.
+    pub(super) async fn of(
+        tx: &mut ClubTx,
+        held_on: NaiveDate,
+        plan: &Plan,
+        content: &mut Content,
+    ) -> Result<Self, Problem> {
+        let groups = store::groups(tx, plan.session).await?;
+        let is_noted = store::is_attended(tx, plan.session).await?;
+        let present = if is_noted { Some(store::present(tx, plan.session).await?) } else { None };
+        let is_here = |athlete: &AthleteId| present.as_ref().is_some_and(|all| all.contains(athlete));
+        let mut others: Vec<AthleteId> =
+            store::members(tx, plan.session, held_on, &groups).await?.into_iter().map(|one| one.athlete).collect();
+        // Guests come too.
+        others.extend(present.iter().flatten().filter(|one| !others.contains(one)).copied().collect::<Vec<_>>());
+        let surprises: Vec<AthleteId> =
+            content.not_expected.iter().map(|one| one.athlete_id).filter(|athlete| is_here(athlete)).collect();
+        content.not_expected.retain(|one| !surprises.contains(&one.athlete_id));
+        others.retain(|athlete| !plan.people.contains(athlete) || surprises.contains(athlete));
+        let people = People::of(tx, others.iter().copied()).await?;
+        let named = |here: bool| {
+            let which = others.iter().filter(|athlete| is_here(athlete) == here);
+            let mut names: Vec<String> = which.filter_map(|one| people.name(*one)).map(str::to_owned).collect();
+            names.sort_unstable();
+            names
+        };
+        let placed = content.lanes.iter().flat_map(|lane| &lane.athletes).map(|one| one.athlete_id);
+        let gone = placed.filter(|one| present.is_some() && !is_here(one)).collect();
+        Ok(Self { absent: named(false), late: named(true), gone })
+    }
 }
 
 /// The members of groups who are expected, and those who are not.
@@ -222,14 +249,13 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
 /// Computes and stores the lanes to set out for a session and who runs where.
 ///
 /// The plan is for the athletes named, or for those of your groups who attend; before anybody was noted, or with `group_ids`, for
-/// whoever is expected: everybody in those groups but who missed each of their last three sessions (`not_expected`). It serves each athlete's advice: nobody runs
-/// anything harder than advised, and what differs is said of each. It is proven to be the best, or says its gap. Its time counts
-/// from the request: while others are computed it waits its turn, club by club; 503 with `Retry-After` when too many wait or the
-/// time is over. Athletes with a restriction or report of pain rest. Where lanes, barriers or metres do not reach for everybody,
-/// the others run in later rounds, with as few lanes as possible set out anew; `resting` tells who still waits and `would_help` what
-/// would do. Only wishes that contradict
-/// each other are answered with 422 `infeasible`. Everybody who sees the session sees the plan, but of its people only those
-/// whom they see; the others are counted in their lanes.
+/// whoever is expected: everybody in those groups but who missed each of their last three sessions, of which cancelled ones are none
+/// (`not_expected`). It serves each athlete's advice: nobody runs anything harder than advised, and what differs is said of each. It is
+/// proven to be the best, or says its gap. Its time counts from the request: while others are computed it waits its turn, club by club;
+/// 503 with `Retry-After` when too many wait or the time is over. Athletes with a restriction or report of pain rest. Where lanes,
+/// barriers or metres do not reach for everybody, the others run in later rounds, with as few lanes as possible set out anew; `resting`
+/// tells who still waits and `would_help` what would do. Only wishes that contradict each other are answered with 422 `infeasible`.
+/// Everybody who sees the session sees the plan, but of its people only those whom they see; the others are counted in their lanes.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans", impl_for = create_lane_plan, tag = "lane_plans",
     responses((status = 201, description = "Planned", body = View), (status = 200, description = "Was there already", body = View))
@@ -258,6 +284,8 @@ async fn create_lane_plan(
     // Nothing is held while others are computed; what the plan rests on is read when its turn has come.
     let until = asked_at + model::time_limit(request.time_limit_s);
     let turn = lanes.plans.turn_until(permit.who(), until).await?;
+    // What is recorded while it is computed came after it.
+    let known_at = Utc::now();
     let mut tx = permit.read(&db).await?;
     let inputs = inputs(&mut tx, session, info, &request).await?;
     drop(tx);
@@ -267,22 +295,16 @@ async fn create_lane_plan(
     drop(guard);
     let plan = sight::kept(session, &request, content)?;
     let mut tx = permit.create(&db, id).await?;
-    if !store::insert(&mut tx, id, &plan).await? {
+    if !store::insert(&mut tx, id, &plan, known_at).await? {
         // It came twice at once, and the other one was faster, or it was deleted.
         let found = store::find(&mut tx, session, id).await?.ok_or_else(Problem::gone)?;
         stored::same_or_conflict(&found.value.request, &plan.request)?;
         let found = seen(&mut tx, found).await?;
         return Ok(stored::created(&req, false, id, found.rev, &view(&found)?));
     }
-    let people = People::of(&mut tx, plan.people.iter().copied()).await?;
+    let made = seen(&mut tx, Stored { id, rev: 0, value: plan }).await?;
     let rev = tx.commit().await?.of(Kind::LanePlan, id, 0);
-    Ok(stored::created(
-        &req,
-        true,
-        id,
-        rev,
-        &view(&Stored { id, rev, value: Seen { plan, people, overtaken: HashMap::new() } })?,
-    ))
+    Ok(stored::created(&req, true, id, rev, &view(&Stored { rev, ..made })?))
 }
 
 /// The plan in the path, when the caller sees its session.

@@ -6,6 +6,7 @@
 
 use std::collections::HashMap;
 
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -56,6 +57,8 @@ pub(super) struct Judgement {
     not_permitted: Option<WallView>,
     /// The most barriers of a lane for the athlete, and those of the race.
     barriers: (u32, Option<u32>),
+    /// The moment up to which it heeds what is on file.
+    known_at: DateTime<Utc>,
 }
 
 /// The advised configuration with what should hold there, as a plan shows it.
@@ -75,7 +78,7 @@ pub(super) fn personal(decision: &Decision) -> Vec<CautionView> {
 }
 
 impl Judgement {
-    fn of(advice: &Advice<'_>, at: Configuration, step: Length) -> Self {
+    fn of(advice: &Advice<'_>, at: Configuration, step: Length, known_at: DateTime<Utc>) -> Self {
         let decision = &advice.decision;
         let at = decision.region.settled(at).unwrap_or(at);
         let hold = advice.estimate.hold_mean(at.height, at.spacing).clamp(0.0, 1.0);
@@ -97,6 +100,7 @@ impl Judgement {
             hold_probability: rounded(hold),
             not_permitted: wall.as_ref().map(WallView::from),
             barriers: most_barriers(advice),
+            known_at,
         }
     }
 
@@ -121,6 +125,7 @@ pub(super) struct Question {
     people: Vec<Person>,
     setting: Setting,
     places: Vec<Place>,
+    known_at: DateTime<Utc>,
 }
 
 impl Question {
@@ -133,11 +138,12 @@ impl Question {
         if places.is_empty() {
             return Ok(None);
         }
+        let known_at = Utc::now();
         let Some(info) = session_store::session(tx, session).await? else { return Ok(None) };
         let ids: Vec<AthleteId> = places.iter().map(|place| place.athlete).collect();
         let people = advice::load_for_session(tx, &ids, session, info.held_on).await?;
         let (setting, on) = (advice::setting(tx).await?, advice::day(info.held_on)?);
-        Ok(Some(Self { club: tx.club, session, on, people, setting, places }))
+        Ok(Some(Self { club: tx.club, session, on, people, setting, places, known_at }))
     }
 
     /// Computes them, by [`Place::key`]; athletes whom the actor does not see have none.
@@ -147,7 +153,7 @@ impl Question {
         for person in &self.people {
             let advice = memory.advise(self.club, person, &self.setting, self.on)?;
             for place in self.places.iter().filter(|place| place.athlete == person.id) {
-                found.insert(place.key(self.session), Judgement::of(&advice, place.at, step));
+                found.insert(place.key(self.session), Judgement::of(&advice, place.at, step, self.known_at));
             }
         }
         Ok(found)
@@ -155,7 +161,8 @@ impl Question {
 }
 
 /// Judges every place of a plan that somebody made by hand, with what was computed before the transaction, or here where the session
-/// is not older than the push; a lane with more barriers than its athletes may have is a fault unless `before` has it.
+/// is not older than the push; a lane with more barriers than its athletes may have is a fault unless `before` has it. Also tells the
+/// moment up to which all of it heeds what is on file.
 ///
 /// # Errors
 /// Database errors; 409 when what is on file of somebody cannot be used.
@@ -164,7 +171,7 @@ pub(super) async fn judge(
     session: SessionId,
     content: &mut Content,
     before: Option<&Content>,
-) -> Result<Vec<Fault>, Problem> {
+) -> Result<(Vec<Fault>, DateTime<Utc>), Problem> {
     let mut known: HashMap<Uuid, Judgement> = HashMap::new();
     let mut open = Vec::new();
     for place in Place::all(content) {
@@ -198,5 +205,6 @@ pub(super) async fn judge(
         let most = most.filter(|(most, _)| lane.barriers > *most && !stands);
         faults.extend(most.map(|most| too_many_barriers(&format!("/lanes/{at}/barriers"), most)));
     }
-    Ok(faults)
+    let known_at = known.values().map(|one| one.known_at).min().unwrap_or_else(Utc::now);
+    Ok((faults, known_at))
 }

@@ -3,7 +3,7 @@
 use actix_web::http::header::{CACHE_CONTROL, HeaderName, HeaderValue, VARY};
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::{DateTime, Duration, NaiveTime, TimeZone, Utc};
+use chrono::{DateTime, Utc};
 
 use super::cards_http::Asked;
 use super::session_store;
@@ -14,6 +14,7 @@ use crate::paper;
 use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, PlanWrite};
 use crate::platform::body::Body;
+use crate::platform::dates;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{SecretLinkId, SessionId};
@@ -34,11 +35,7 @@ async fn session(tx: &mut ClubTx, req: &HttpRequest) -> Result<SessionId, Proble
 
 /// When today ends in a time zone; none outside the calendar.
 fn end_of_day(now: DateTime<Utc>, zone: chrono_tz::Tz) -> Option<DateTime<Utc>> {
-    let midnight = now.with_timezone(&zone).date_naive().succ_opt()?.and_time(NaiveTime::MIN);
-    // Where clocks go forward at midnight, the next day begins somewhat later.
-    let begins =
-        |half_hours: i64| zone.from_local_datetime(&(midnight + Duration::minutes(30 * half_hours))).earliest();
-    Some((0..=6).find_map(begins)?.with_timezone(&Utc))
+    dates::begins(dates::day_of(now, zone).succ_opt()?, zone)
 }
 
 /// Makes a link that shows the session's lanes and cards to whoever holds it, read-only, without an account.
@@ -148,11 +145,11 @@ async fn sheets(
     drop(tx);
     let drawn = turn.run(move || {
         let content = asked.planned.clone().map(|(_, content)| for_helpers(content));
-        let cards = asked.cards(&memory)?.for_helpers();
+        let (cards, beside) = (asked.cards(&memory)?.for_helpers(), asked.beside());
         let info = asked.info;
         if let Format::Paper(form) = format {
-            let page = sheets_page(info, content.as_ref(), &cards, measure)?;
-            return Ok((paper::content_type(form), paper::draw(form, &page)?));
+            let page = sheets_page(info, content.as_ref(), (&cards, &beside), measure)?;
+            return Ok((paper::content_type(form), paper::draw(form, measure, page)?));
         }
         let view = SheetsView {
             club: info.club,

@@ -34,7 +34,7 @@ pub struct InfeasibleView {
     /// `no_permitted_configuration`, `places`, `pins`, `straight`, `stock` or `several`.
     #[schema(max_length = 30, example = "stock")]
     limit: &'static str,
-    /// The athlete that has no permitted configuration.
+    /// The pinned athlete that has no permitted configuration.
     #[serde(skip_serializing_if = "Option::is_none")]
     athlete_id: Option<AthleteId>,
     /// Each of these alone would do; the smallest of its kind.
@@ -86,7 +86,7 @@ pub fn no_plan(error: PlanError, barriers_min: u32, name_of: impl Fn(AthleteId) 
     let limit = match &why.limit {
         Limit::NoPermittedConfiguration { .. } => {
             let name = view.athlete_id.map(name_of).unwrap_or_default();
-            format!("{name} may run none of the barriers the club owns")
+            format!("{name} is pinned to a lane, and nothing that can be set out is permitted for them today")
         }
         Limit::Places { athletes, places } => {
             format!("{athletes} athletes, but only {places} places")
@@ -99,7 +99,11 @@ pub fn no_plan(error: PlanError, barriers_min: u32, name_of: impl Fn(AthleteId) 
         Limit::Several => "several limits bind at once".to_owned(),
     };
     let texts: Vec<&str> = view.relaxations.iter().map(|one| one.text.as_str()).collect();
-    let remedy = if texts.is_empty() { "change more than one limit".to_owned() } else { texts.join(", or ") };
+    let remedy = match texts.as_slice() {
+        [] if view.athlete_id.is_some() => "no pin for them; they wait then".to_owned(),
+        [] => "change more than one limit".to_owned(),
+        some => some.join(", or "),
+    };
     Problem::new(Code::Infeasible, format!("No lane plan: {limit}. What would do: {remedy}.")).with_current(view)
 }
 

@@ -10,7 +10,7 @@ use super::cards::{Planned, cautions};
 use super::model::Equipment;
 use super::shapes::Content;
 use crate::compute::decision::{Decision, Stage, Surface};
-use crate::compute::session_plan::{Ask, BANDS, Block, Drill, FOOT_LENGTH, SessionPlan, propose};
+use crate::compute::session_plan::{Ask, BANDS, Block, Drill, SessionPlan, foot_lengths, propose};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::resources::advice::{BlockFields, CautionView, Person, vocabulary};
@@ -287,7 +287,7 @@ fn explain(at: usize, block: &Block, athletes: Vec<AthleteView>) -> ExplainedVie
         drill: block.drill.map(|one| one.code),
         teaches: block.drill.map(|one| one.teaches),
         source: block.drill.map(|one| one.source),
-        foot_lengths: apart.map(|spacing| (spacing.metres() / FOOT_LENGTH.metres() * 10.0).round() / 10.0),
+        foot_lengths: apart.map(foot_lengths),
         lines: block.lines,
         supervised: block.drill.is_none_or(|one| one.is_supervised()),
         athletes,

@@ -6,7 +6,8 @@ use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
-use super::http::{absent, load};
+use super::cards;
+use super::http::{Beside, load};
 use super::session_store::SessionInfo;
 use super::set_out_page::page;
 use super::shapes::{Content, LaneView, PlacedView, nobody};
@@ -63,7 +64,8 @@ struct RunnerView {
     /// Why the athlete may not run here, if so.
     #[serde(skip_serializing_if = "Option::is_none")]
     not_permitted: Option<WallView>,
-    /// Whether a report or restriction came after the plan was made: plan anew.
+    /// Whether something came after the plan was made that this lane does not heed: a report, a restriction, a fall, a coach's
+    /// decision for another lane, or another surface than it was made for. Plan anew.
     overtaken: bool,
     /// Cautions of this athlete.
     #[schema(max_items = 30)]
@@ -221,8 +223,8 @@ struct Wanted {
 
 /// Where the tape marks go.
 ///
-/// A plan in rounds has a sheet for each. The SVG is a printable sheet of one round. The page shows all rounds, with who is absent
-/// or rests, boxes to tick and every caution, for a phone and for A4.
+/// A plan in rounds has a sheet for each. The SVG is a printable sheet of one round. The page shows all rounds, with who rests, is absent, or
+/// came or went after they were planned, boxes to tick and every caution, for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out", impl_for = get_set_out, tag = "lane_plans",
     params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
@@ -248,13 +250,17 @@ async fn get_set_out(
     let format = choose(&req, &[Format::Csv, Format::Svg])?;
     let mut tx = permit.read(&db).await?;
     let (info, found) = load(&mut tx, &req).await?;
-    let absent = match format {
-        Format::Paper(_) => absent(&mut tx, found.value.plan.session, info.held_on, &found.value.plan.people).await?,
-        _ => Vec::new(),
+    let (_, mut content) = found.value.shown()?;
+    let beside = match format {
+        Format::Paper(_) => Beside::of(&mut tx, info.held_on, &found.value.plan, &mut content).await?,
+        _ => Beside::default(),
     };
     let measure = paper::measure(&mut tx, format).await?;
     drop(tx);
-    let (_, mut content) = found.value.shown()?;
+    // The surface may have been noted after the plan was made.
+    let now = cards::cautions(info.surface).into_iter();
+    let more: Vec<CautionView> = now.filter(|one| content.cautions.iter().all(|told| told.text != one.text)).collect();
+    content.cautions.extend(more);
     let rounds = rounds(&content);
     if let Some(round) = params.0.round.or((format == Format::Svg).then_some(1)) {
         if !(1..=rounds).contains(&round) {
@@ -276,8 +282,8 @@ async fn get_set_out(
             .body(csv(&sheet(info, &content, rounds)?).map_err(broken)?),
         Format::Svg => answer.content_type("image/svg+xml").body(svg(&sheet(info, &content, rounds)?).map_err(broken)?),
         Format::Paper(form) => {
-            let drawn = page(&sheet(info, &content, rounds)?, &content, &absent, measure);
-            paper::Desk(&permit, &db, &lanes).answer(form, drawn).await?
+            let drawn = page(&sheet(info, &content, rounds)?, &content, &beside, measure);
+            paper::Desk(&permit, &db, &lanes).answer(form, measure, drawn).await?
         }
         _ => answer.json(json(&content)?),
     })

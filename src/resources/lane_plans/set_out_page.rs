@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::http::Beside;
 use super::session_store::SessionInfo;
 use super::set_out::note;
 use super::shapes::{Content, LaneView, PlacedView};
@@ -11,6 +12,7 @@ use crate::compute::estimate::Settings;
 use crate::compute::set_out::{Mark, MarkKind};
 use crate::compute::units::Length;
 use crate::paper;
+use crate::platform::ids::AthleteId;
 use crate::platform::problem::Problem;
 use crate::render::kind_words;
 use crate::render::measure::Measure;
@@ -32,8 +34,8 @@ const fn most_columns(measure: Measure) -> usize {
 /// A lane as it is set out, and as it is planned.
 type Lane<'a> = (&'a SheetLane, &'a LaneView);
 
-/// The document. `absent` are those of the groups whom the plan does not name.
-pub fn page(plan: &Plan, content: &Content, absent: &[String], measure: Measure) -> Sheet {
+/// The document.
+pub fn page(plan: &Plan, content: &Content, beside: &Beside, measure: Measure) -> Sheet {
     let mut lanes: Vec<Lane<'_>> = plan.lanes.iter().zip(&content.lanes).collect();
     lanes.sort_by(|a, b| {
         (a.0.round, demand(a.0)).partial_cmp(&(b.0.round, demand(b.0))).unwrap_or(a.0.lane.cmp(&b.0.lane))
@@ -43,14 +45,18 @@ pub fn page(plan: &Plan, content: &Content, absent: &[String], measure: Measure)
     let placed = content.lanes.iter().flat_map(|lane| &lane.athletes);
     let shared = paper::shared(placed.map(heeded));
     for lanes in &rounds {
-        sections.extend(round(lanes, plan, (content.run_out_m, &shared), measure));
+        sections.extend(round(
+            lanes,
+            plan,
+            &Said { run_out_m: content.run_out_m, shared: &shared, gone: &beside.gone, measure },
+        ));
     }
     if rounds.is_empty() {
         let nobody = Text::own("There is no lane to set out: everybody rests or waits.");
         sections.push(Section::new("Tape marks", vec![Block::Paragraph(nobody)]));
     }
     sections.push(paper::cautions(content.cautions.iter().map(|one| one.text.as_str())));
-    let idle = idle(content, absent);
+    let idle = idle(content, beside);
     if !idle.rows.is_empty() {
         sections.push(Section::new("Who does not run", vec![Block::Table(idle)]));
     }
@@ -79,7 +85,7 @@ pub fn page(plan: &Plan, content: &Content, absent: &[String], measure: Measure)
 pub fn sheets_page(
     info: SessionInfo,
     content: Option<&Content>,
-    cards: &cards::View,
+    (cards, beside): (&cards::View, &Beside),
     measure: Measure,
 ) -> Result<Sheet, Problem> {
     let subtitle = Text::theirs(&info.club).and(format!(", {}", info.held_on));
@@ -87,7 +93,7 @@ pub fn sheets_page(
     let mut orientation = Orientation::Portrait;
     if let Some(content) = content {
         let plan = set_out::sheet(info, content, set_out::rounds(content))?;
-        let lanes = page(&plan, content, &[], measure);
+        let lanes = page(&plan, content, beside, measure);
         (sections, orientation) = (lanes.sections, lanes.orientation);
     }
     let heeded = |text: &str| content.is_some_and(|content| content.cautions.iter().any(|one| one.text == text));
@@ -113,8 +119,19 @@ fn demand(lane: &SheetLane) -> f64 {
     set.demand_m(Settings::default().height_cost_mean)
 }
 
+/// What holds for every lane.
+struct Said<'a> {
+    run_out_m: f64,
+    /// The cautions that everybody who runs shares.
+    shared: &'a [&'a str],
+    /// Who has a lane and is not there.
+    gone: &'a [AthleteId],
+    measure: Measure,
+}
+
 /// The sections of one round.
-fn round(lanes: &[Lane<'_>], plan: &Plan, (run_out_m, shared): (f64, &[&str]), measure: Measure) -> Vec<Section> {
+fn round(lanes: &[Lane<'_>], plan: &Plan, said: &Said<'_>) -> Vec<Section> {
+    let measure = said.measure;
     let number = lanes.first().map_or(1, |(lane, _)| lane.round);
     let of = |what: &str| {
         if plan.rounds > 1 { format!("Round {number} of {}: {what}", plan.rounds) } else { paper::sentence(what) }
@@ -124,10 +141,10 @@ fn round(lanes: &[Lane<'_>], plan: &Plan, (run_out_m, shared): (f64, &[&str]), m
         measure.unit()
     )))];
     tape.extend(lanes.chunks(most_columns(measure)).map(|lanes| Block::Table(tape_table(lanes, measure))));
-    let drawn: Vec<StripLane> = lanes.iter().map(|lane| strip_lane(lane, run_out_m)).collect();
-    let mut people = vec![paper::for_everybody(shared)];
+    let drawn: Vec<StripLane> = lanes.iter().map(|lane| strip_lane(lane, said.run_out_m)).collect();
+    let mut people = vec![paper::for_everybody(said.shared)];
     for lane in lanes {
-        people.push(Block::Table(runners(lane, (run_out_m, shared), measure)));
+        people.push(Block::Table(runners(lane, said)));
     }
     let tape = Section::new(of("tape marks"), tape);
     vec![
@@ -195,25 +212,32 @@ fn tape_table(lanes: &[Lane<'_>], measure: Measure) -> Table {
 }
 
 /// Who runs in a lane, what to know of each, room for their own marks and a box for each run.
-fn runners((lane, planned): &Lane<'_>, (run_out_m, shared): (f64, &[&str]), measure: Measure) -> Table {
+fn runners((lane, planned): &Lane<'_>, said: &Said<'_>) -> Table {
+    let measure = said.measure;
     let set = paper::run_over(&planned.barrier_kind, planned.height_m, planned.spacing_m, measure);
     let caption = format!(
         "Lane {}: {} {set}; approach {}, run-out {}",
         lane.lane,
         lane.barriers,
         measure.length(planned.approach_m),
-        measure.length(run_out_m)
+        measure.length(said.run_out_m)
     );
-    let mut rows: Vec<Row> = planned.athletes.iter().map(|one| runner(one, shared)).collect();
+    let mut rows: Vec<Row> = planned.athletes.iter().map(|one| runner(one, said)).collect();
     if planned.others > 0 {
         let words = paper::count(planned.others as u64, "athlete");
         let note = Cell::of("of groups that you do not see");
         rows.push(Row::new(words, vec![note, Cell::default(), Cell::default().with_boxes(RUNS)]));
     }
+    let mut columns = vec![Column::words("What to know"), Column::words("Own marks"), Column::words("Runs")];
+    // Where there is nothing to know there is more room for marks.
+    if rows.iter().all(|row| row.cells.first().is_some_and(Cell::is_empty)) {
+        columns.remove(0);
+        rows.iter_mut().for_each(|row| drop(row.cells.remove(0)));
+    }
     Table {
         caption: Text::own(caption),
         corner: Text::own("Athlete"),
-        columns: vec![Column::words("What to know"), Column::words("Own marks"), Column::words("Runs")],
+        columns,
         rows,
         size: Size::Usual,
         narrow: Narrow::Stack,
@@ -225,18 +249,19 @@ fn heeded(one: &PlacedView) -> Vec<&str> {
     one.cautions.iter().map(|caution| caution.text.as_str()).collect()
 }
 
-fn runner(one: &PlacedView, shared: &[&str]) -> Row {
+fn runner(one: &PlacedView, said: &Said<'_>) -> Row {
     let note = note(one);
-    let known = Some(paper::sentence(&note)).filter(|note| !note.is_empty()).into_iter();
-    let own = heeded(one).into_iter().filter(|text| !shared.contains(text));
+    let gone = said.gone.contains(&one.athlete_id).then(|| "Not noted as present.".to_owned());
+    let known = gone.into_iter().chain(Some(paper::sentence(&note)).filter(|note| !note.is_empty()));
+    let own = heeded(one).into_iter().filter(|text| !said.shared.contains(text));
     let lines = known.chain(own.map(|text| format!("Caution: {text}")));
     let stop = one.overtaken || one.not_permitted.is_some() || one.needs_confirmation;
     let known = Cell::lines(lines.map(Text::own).collect()).toned(if stop { Tone::Alert } else { Tone::Plain });
     Row::new(Text::theirs(&one.display_name), vec![known, Cell::default(), Cell::default().with_boxes(RUNS)])
 }
 
-/// Who rests, who waits for a place and who is absent.
-fn idle(content: &Content, absent: &[String]) -> Table {
+/// Who rests, who waits for a place, who came after the plan was made and who is absent.
+fn idle(content: &Content, beside: &Beside) -> Table {
     let row = |name: &str, what: &str, why: String| Row::new(Text::theirs(name), vec![Cell::of(what), Cell::of(why)]);
     let resting = content.resting.iter().map(|one| {
         let what = if one.waiting.is_some() { "No place" } else { "Rests" };
@@ -250,13 +275,103 @@ fn idle(content: &Content, absent: &[String]) -> Table {
         Some("attendance") => ("Absent", "Not noted as present when the lanes were planned."),
         _ => ("Not planned", "Of the groups of this session, and not in the plan."),
     };
-    let absent = absent.iter().map(|name| row(name, what, why.to_owned()));
+    let absent = beside.absent.iter().map(|name| row(name, what, why.to_owned()));
+    let came = match content.people_from.as_deref() {
+        Some("named") => "Noted as present, and not in the plan.",
+        _ => "Came after the lanes were planned: plan anew.",
+    };
+    let late = beside.late.iter().map(|name| row(name, "No lane", came.to_owned()));
     Table {
         caption: Text::own("Resting, without a place, or absent"),
         corner: Text::own("Athlete"),
         columns: vec![Column::words("State"), Column::words("Why")],
-        rows: resting.chain(missing).chain(absent).collect(),
+        rows: resting.chain(late).chain(missing).chain(absent).collect(),
         size: Size::Usual,
         narrow: Narrow::Stack,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+    use uuid::Uuid;
+
+    use super::*;
+    use crate::render::html::html;
+    use crate::render::pdf::pdf;
+
+    /// Forty letters, right to left twice, letters as wide as they are high, and what would break out of an element.
+    const NAMES: [&str; 5] = [
+        "Wolfeschlegelsteinhausenbergerdorffmeyer",
+        "مريم بنت عبد الرحمن الخالدي",
+        "נועה בת-אל לוי-כהן",
+        "高橋 さくら",
+        "O'Neil <b>&amp;",
+    ];
+
+    fn name(lane: u32, place: u32) -> String {
+        format!("{} {}", NAMES[(place % 5) as usize], lane * 100 + place)
+    }
+
+    /// Twelve lanes of twelve, the most demanding first.
+    fn crowd() -> (SessionInfo, Content) {
+        let athlete = |lane: u32, place: u32| {
+            json!({"athlete_id": Uuid::from_u128(u128::from(lane * 100 + place)), "display_name": name(lane, place),
+                "regret": 0.0, "hold_probability": 0.8, "needs_confirmation": place == 3})
+        };
+        let lane = |lane: u32| {
+            let athletes: Vec<_> = (1..=12).map(|place| athlete(lane, place)).collect();
+            json!({"lane": lane, "round": 1, "barrier_kind": "hurdle", "height_m": 0.762, "athletes": athletes,
+                "spacing_m": 8.75 - 0.25 * f64::from(lane), "approach_m": 12.0, "barriers": 10})
+        };
+        let content = json!({"lanes": (1..=12).map(lane).collect::<Vec<_>>(), "resting": [], "total_regret": 0.0,
+            "largest_regret": 0.0, "proven_optimal": true, "lower_bound": 0.0, "run_out_m": 12.5,
+            "people_from": "attendance", "cautions": [{"code": "supervise", "text": "Watch every run."}]});
+        let info = SessionInfo {
+            held_on: chrono::NaiveDate::from_ymd_opt(2026, 11, 21).unwrap(),
+            surface: None,
+            venue: Some(("Wide track".to_owned(), Length::from_mm(130_000), 12)),
+            club: "Northfield Harriers".to_owned(),
+        };
+        (info, serde_json::from_value(content).unwrap())
+    }
+
+    #[test]
+    fn twelve_lanes_of_twelve_stand_in_one_table_by_demand_with_everybody_in_the_right_lane() {
+        let (info, content) = crowd();
+        let plan = set_out::sheet(info, &content, 1).unwrap();
+        let gone = vec![content.lanes[4].athletes[6].athlete_id];
+        let sheet = page(&plan, &content, &Beside { gone, ..Beside::default() }, Measure::Metric);
+        assert_eq!(sheet.orientation, Orientation::Landscape, "twelve columns of 14 pt");
+        let tables: Vec<&Table> = sheet
+            .sections
+            .iter()
+            .flat_map(|section| &section.blocks)
+            .filter_map(|block| if let Block::Table(table) = block { Some(table) } else { None })
+            .collect();
+        let (tape, runners) = tables.split_first().unwrap();
+        let columns: Vec<String> = tape.columns.iter().map(|column| column.heading.plain()).collect();
+        let by_demand: Vec<String> = (1..=12).rev().map(|lane| format!("Lane {lane}")).collect();
+        assert_eq!(columns, by_demand, "the closest barriers are the least demanding");
+        // The start, ten barriers, four marks behind each but the last, the end.
+        assert_eq!((tape.size, tape.rows.len()), (Size::Tape, 1 + 10 + 9 * 4 + 1));
+        let last = tape.rows.iter().find(|row| row.heading.plain() == "barrier 10").unwrap();
+        for (cell, lane) in last.cells.iter().zip((1..=12).rev()) {
+            let at = 12.0 + 9.0 * (8.75 - 0.25 * f64::from(lane));
+            assert_eq!(cell.lines[0].plain(), format!("{at:.2}"), "lane {lane}");
+        }
+        assert_eq!(runners.len(), 12);
+        for (table, lane) in runners.iter().zip((1..=12).rev()) {
+            assert!(table.caption.plain().starts_with(&format!("Lane {lane}: 10 hurdles 0.762 m high")), "{lane}");
+            let names: Vec<String> = table.rows.iter().map(|row| row.heading.plain()).collect();
+            assert_eq!(names, (1..=12).map(|place| name(lane, place)).collect::<Vec<_>>());
+            assert_eq!(table.rows[2].cells[0].tone, Tone::Alert, "a coach confirms");
+        }
+        let told = |table: &Table, at: usize| table.rows[at].cells[0].lines.iter().map(Text::plain).collect::<Vec<_>>();
+        assert_eq!((told(runners[7], 6), told(runners[7], 5)), (vec!["Not noted as present.".to_owned()], vec![]));
+        let drawn = html(&sheet);
+        assert_eq!(drawn.matches("6 boxes to tick").count(), 144);
+        assert!(drawn.contains("Watch every run.") && drawn.matches("<figure>").count() > 0);
+        assert!(pdf(&sheet).is_ok(), "and goes on paper");
     }
 }

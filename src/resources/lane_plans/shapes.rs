@@ -7,6 +7,7 @@ use utoipa::ToSchema;
 use super::alternatives::AlternativeView;
 use super::problem::RelaxationView;
 use super::request::Request;
+use crate::compute::decision::Configuration;
 use crate::compute::lane_plan::Candidate;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
@@ -46,6 +47,17 @@ pub struct AdvisedView {
     pub hold_probability: f64,
 }
 
+impl AdvisedView {
+    /// The configuration, when what is kept reads.
+    pub fn configuration(&self) -> Option<Configuration> {
+        Some(Configuration {
+            barrier_kind: BarrierKind::from_word(&self.barrier_kind)?,
+            height: Length::from_metres(self.height_m).ok()?,
+            spacing: Length::from_metres(self.spacing_m).ok()?,
+        })
+    }
+}
+
 /// An athlete in a lane.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = PlacedAthlete)]
@@ -80,12 +92,13 @@ pub struct PlacedView {
     /// Probability that an interval is held here.
     #[schema(minimum = 0, maximum = 1, example = 0.81)]
     pub hold_probability: f64,
-    /// Why the athlete may not run here: a hand-made change goes beyond what is permitted, or a report or restriction stands on
-    /// the day. Absent in a lane that the athlete may run; what a client sends is ignored.
+    /// Why the athlete may not run here: a hand-made change goes beyond what is permitted, a report or restriction stands on the
+    /// day, or the surface forbids it by now. Absent in a lane that the athlete may run; what a client sends is ignored.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub not_permitted: Option<WallView>,
-    /// A report of pain, illness or injury or a restriction came after the plan was made: the athlete rests, or comes back in
-    /// another lane. Plan anew. Absent otherwise; what a client sends is ignored.
+    /// Something came after the plan was made that this place does not heed: a report of pain, illness or injury, a restriction, a
+    /// fall, a coach's decision for another lane, or another surface than it was made for. The athlete rests, or belongs in another
+    /// lane. Plan anew. Absent otherwise; what a client sends is ignored.
     #[serde(default, skip_serializing_if = "is_no")]
     #[schema(required = false)]
     pub overtaken: bool,

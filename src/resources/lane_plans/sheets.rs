@@ -108,12 +108,17 @@ pub struct SheetsView {
     pub cards: cards::View,
 }
 
-/// What helpers need of a plan: that somebody does not run, not which report or restriction says so.
+/// Takes the reason out of why somebody runs nowhere today: helpers learn that they rest, not which report or restriction says so.
+pub fn unsaid(not_permitted: &mut Option<WallView>) {
+    if not_permitted.as_ref().is_some_and(WallView::is_closed) {
+        *not_permitted = Some(WallView::from(&Wall::Resting));
+    }
+}
+
+/// What helpers need of a plan.
 pub fn for_helpers(mut content: Content) -> Content {
     for one in content.lanes.iter_mut().flat_map(|lane| &mut lane.athletes) {
-        if one.overtaken {
-            one.not_permitted = Some(WallView::from(&Wall::Resting));
-        }
+        unsaid(&mut one.not_permitted);
     }
     content.resting.clear();
     content.not_expected.clear();

@@ -1,21 +1,25 @@
 //! What of a plan one member sees: whom they do not see is counted in the lane, without id and figures. And what came after it: who
-//! rests on its day by now, or comes back, is said so wherever the plan is read.
+//! rests on its day by now, comes back, fell or was decided on otherwise, and that the surface is wet or uneven, is said wherever the plan
+//! is read.
 
 use std::collections::HashMap;
 use std::mem;
 
+use chrono::{DateTime, Utc};
 use serde_json::Value;
+use uuid::Uuid;
 
 use super::request::Request;
-use super::shapes::{Content, LaneView};
-use super::store::{self, Plan, StoredPlan};
-use crate::compute::decision::Wall;
+use super::shapes::{AdvisedView, Content, LaneView};
+use super::store::{self, Made, Plan, StoredPlan};
+use crate::compute::decision::{Caution, Surface, Wall};
+use crate::compute::units::BarrierKind;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::people::People;
 use crate::platform::stored::Stored;
-use crate::resources::advice::{self, Planned, WallView};
+use crate::resources::advice::{self, CautionView, Planned, Since, WallView};
 
 /// A plan with those of its people whom the actor sees.
 #[derive(Clone, Debug)]
@@ -24,8 +28,55 @@ pub struct Seen {
     pub plan: Plan,
     /// Whom the actor sees.
     pub people: People,
-    /// Whom reports and restrictions overtook that came after the plan, with the wall for those who rest.
-    pub overtaken: HashMap<AthleteId, Option<Wall>>,
+    /// The moment up to which the plan heeds what is on file.
+    pub known_at: DateTime<Utc>,
+    /// What came after it.
+    pub after: After,
+}
+
+/// What came after a plan and is not in it.
+#[derive(Clone, Debug, Default)]
+pub struct After {
+    /// Whom reports and restrictions overtook, with the wall for those who rest.
+    reported: HashMap<AthleteId, Option<Wall>>,
+    /// For whom a coach decided, or who fell.
+    since: HashMap<AthleteId, Since>,
+    /// What is wrong with the surface by now; none for a plan that was made this moment.
+    surface: Option<Option<Surface>>,
+}
+
+impl After {
+    /// Marks in what is shown of a plan whom it no longer suits. Made for another surface it suits nobody.
+    fn mark(&self, content: &mut Content) {
+        let now = self.surface.filter(|surface| *surface != heeded(content));
+        for lane in &mut content.lanes {
+            let rigid = now.flatten().filter(|_| lane.barrier_kind == BarrierKind::Hurdle.as_str());
+            for one in &mut lane.athletes {
+                let reported = self.reported.get(&one.athlete_id);
+                let advised = one.advised.as_ref().and_then(AdvisedView::configuration);
+                let since = self.since.get(&one.athlete_id).is_some_and(|since| since.overtakes(advised));
+                one.overtaken = reported.is_some() || since || now.is_some();
+                let of_surface = |wall: &WallView| now.is_some() && wall.is_of_surface();
+                let kept = one.not_permitted.take().filter(|wall| !of_surface(wall));
+                let wall = reported.copied().flatten().or(rigid.map(|surface| Wall::Surface { surface }));
+                one.not_permitted = wall.as_ref().map(WallView::from).or(kept);
+            }
+        }
+        if let Some(surface) = now {
+            content.cautions.retain(|one| of_surface(one).is_none());
+            content.cautions.extend(surface.map(|surface| CautionView::from(&Caution::of_surface(surface))));
+        }
+    }
+}
+
+/// The surface that a caution is about, if it is about one.
+fn of_surface(caution: &CautionView) -> Option<Surface> {
+    Surface::ALL.into_iter().find(|surface| Caution::of_surface(*surface).code() == caution.code())
+}
+
+/// What was wrong with the surface when the plan was made, as its cautions tell.
+fn heeded(content: &Content) -> Option<Surface> {
+    content.cautions.iter().find_map(of_surface)
 }
 
 /// What the service writes beside a placed athlete.
@@ -50,9 +101,10 @@ impl PartialEq for Seen {
     }
 }
 
-/// What is planned, without what the service writes beside people.
+/// What is planned, without what the service writes beside people and the plan.
 fn laid_out(content: &Value) -> Value {
     let mut content = content.clone();
+    content.as_object_mut().and_then(|plan| plan.remove("cautions"));
     let lanes = content.get_mut("lanes").and_then(Value::as_array_mut).into_iter().flatten();
     let placed = lanes.filter_map(|lane| lane.get_mut("athletes")?.as_array_mut()).flatten();
     for one in placed.filter_map(Value::as_object_mut) {
@@ -82,12 +134,9 @@ impl Seen {
             lane.others = all - lane.athletes.len();
             for one in &mut lane.athletes {
                 one.display_name = name(one.athlete_id);
-                if let Some(wall) = self.overtaken.get(&one.athlete_id) {
-                    one.overtaken = true;
-                    one.not_permitted = wall.as_ref().map(WallView::from).or(one.not_permitted.take());
-                }
             }
         }
+        self.after.mark(&mut content);
         // That somebody rests says something about them, so those of other groups are not even counted.
         content.resting.retain(|one| sees(one.athlete_id));
         content.resting.iter_mut().for_each(|one| one.display_name = name(one.athlete_id));
@@ -114,14 +163,21 @@ pub async fn seen(tx: &mut ClubTx, found: Vec<StoredPlan>) -> Result<Vec<SeenPla
     let planned: Vec<Planned<'_>> = found
         .iter()
         .filter_map(|one| {
-            let (on, known_at) = *made.get(&one.id.0)?;
+            let Made { on, known_at, .. } = *made.get(&one.id.0)?;
             Some(Planned { id: one.id.0, people: &one.value.people, on, known_at })
         })
         .collect();
-    let mut overtaken = advice::overtaken(tx, &planned).await?;
+    let mut reported = advice::overtaken(tx, &planned).await?;
+    let with_people: Vec<Uuid> = planned.iter().filter(|plan| !plan.people.is_empty()).map(|plan| plan.id).collect();
+    let mut since = advice::since(tx, &with_people).await?;
     let with = |one: StoredPlan| {
-        let overtaken = overtaken.remove(&one.id.0).unwrap_or_default();
-        Stored { id: one.id, rev: one.rev, value: Seen { plan: one.value, people: people.clone(), overtaken } }
+        let after = After {
+            reported: reported.remove(&one.id.0).unwrap_or_default(),
+            since: since.remove(&one.id.0).unwrap_or_default(),
+            surface: made.get(&one.id.0).map(|made| made.surface),
+        };
+        let known_at = made.get(&one.id.0).map_or_else(Utc::now, |made| made.known_at);
+        Stored { id: one.id, rev: one.rev, value: Seen { plan: one.value, people: people.clone(), known_at, after } }
     };
     Ok(found.into_iter().map(with).collect())
 }

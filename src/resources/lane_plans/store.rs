@@ -7,6 +7,7 @@ use uuid::Uuid;
 
 use super::model::Equipment;
 use super::session_store;
+use crate::compute::decision::Surface;
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
@@ -103,7 +104,8 @@ pub struct Member {
 /// After so many sessions of their groups missed in a row nobody is expected (design choice).
 const MISSED: i64 = 3;
 
-/// The members of groups who have not left; who never came is new, and expected.
+/// The members of groups who have not left; who never came is new, and expected. Whoever is noted as present or has a run came, as on
+/// boards.
 pub async fn members(
     tx: &mut ClubTx,
     but: SessionId,
@@ -117,12 +119,17 @@ pub async fn members(
         with latest as (
           select s.id, s.held_on
           from sessions s
-          where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2
+          where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2 and s.state <> 'cancelled'
             and exists (
               select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = any ($4)
             )
-            and exists (
-              select from attendance t where t.club_id = $1 and t.session_id = s.id and t.deleted_at is null
+            and (
+              exists (select from attendance t where t.club_id = $1 and t.session_id = s.id and t.deleted_at is null)
+              or exists (
+                select from runs r
+                where r.club_id = $1 and r.session_id = s.id and not r.void
+                  and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
+              )
             )
           order by s.held_on desc, s.id desc
           limit $5
@@ -131,7 +138,14 @@ pub async fn members(
           (select count(*) from latest) = $5 and not coalesce(bool_or(t.session_id in (select id from latest)), false)
             as "missed!"
         from athletes a
-        left join attendance t on t.club_id = $1 and t.athlete_id = a.id and t.deleted_at is null and t.session_id <> $2
+        left join lateral (
+          select p.session_id from attendance p where p.club_id = $1 and p.athlete_id = a.id and p.deleted_at is null
+          union
+          select r.session_id
+          from runs r
+          where r.club_id = $1 and r.athlete_id = a.id and not r.void
+            and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
+        ) t on t.session_id <> $2
         left join sessions s on s.club_id = $1 and s.id = t.session_id and s.deleted_at is null and s.held_on <= $3
         where a.club_id = $1 and a.deleted_at is null and a.status <> 'left'
           and exists (select from athlete_scope c where c.club_id = $1 and c.athlete_id = a.id and c.scope_id = any ($4))
@@ -196,7 +210,8 @@ pub async fn lately(tx: &mut ClubTx, before: NaiveDate) -> Result<Vec<serde_json
         where p.club_id = $1 and p.deleted_at is null and s.held_on >= $2 and s.held_on < $3
           and not exists (
             select from lane_plans later
-            where later.club_id = $1 and later.session_id = p.session_id and later.id > p.id and later.deleted_at is null
+            where later.club_id = $1 and later.session_id = p.session_id and later.deleted_at is null
+              and (later.created_at, later.id) > (p.created_at, p.id)
           )
         order by s.held_on desc, p.id
         limit 60
@@ -209,14 +224,14 @@ pub async fn lately(tx: &mut ClubTx, before: NaiveDate) -> Result<Vec<serde_json
     .await?)
 }
 
-/// Inserts a plan; false when the id is taken already.
-pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool, StoreError> {
+/// Inserts a plan, which heeds what was on file at a moment; false when the id is taken already.
+pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan, known_at: DateTime<Utc>) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);
     let done = sqlx::query!(
         r#"
         insert into lane_plans as x
           (club_id, id, session_id, request, plan, people, created_by, created_at, updated_at, known_at)
-        values ($1, $2, $3, $4, $5, $6, $7, $8, $8, $8)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $8, $9)
         on conflict (club_id, id) do nothing
         "#,
         club,
@@ -226,7 +241,8 @@ pub async fn insert(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<bool
         plan.content,
         &ids_of(&plan.people),
         actor,
-        Utc::now()
+        Utc::now(),
+        known_at
     )
     .execute(tx.changing(Change::put(Kind::LanePlan, id).under(plan.session)))
     .await?;
@@ -238,12 +254,23 @@ pub async fn find(tx: &mut ClubTx, session: SessionId, id: LanePlanId) -> Result
     Ok(by_ids(tx, &[id.0]).await?.pop().filter(|plan| plan.value.session == session))
 }
 
-/// For which day these plans are, and the moment up to which they heed what is on file.
-pub async fn made(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (NaiveDate, DateTime<Utc>)>, StoreError> {
+/// For what these plans were made.
+#[derive(Clone, Copy, Debug)]
+pub struct Made {
+    /// The day of the session.
+    pub on: NaiveDate,
+    /// What is wrong with its surface by now.
+    pub surface: Option<Surface>,
+    /// The moment up to which the plan heeds what is on file.
+    pub known_at: DateTime<Utc>,
+}
+
+/// For what these plans were made.
+pub async fn made(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, Made>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select p.id, s.held_on, coalesce(p.known_at, p.created_at) as "known_at!"
+        select p.id, s.held_on, s.surface, coalesce(p.known_at, p.created_at) as "known_at!"
         from lane_plans p
         join sessions s on s.club_id = $1 and s.id = p.session_id
         where p.club_id = $1 and p.id = any ($2)
@@ -253,7 +280,13 @@ pub async fn made(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (NaiveD
     )
     .fetch_all(tx.conn())
     .await?;
-    Ok(rows.into_iter().map(|row| (row.id, (row.held_on, row.known_at))).collect())
+    let word = |word: &str| Surface::from_word(word).ok_or(StoreError::Corrupt("session"));
+    rows.into_iter()
+        .map(|row| {
+            let surface = row.surface.as_deref().map(word).transpose()?;
+            Ok((row.id, Made { on: row.held_on, surface, known_at: row.known_at }))
+        })
+        .collect()
 }
 
 /// Those of these ids that are there, seen by the actor or not.
@@ -315,13 +348,13 @@ pub async fn page(
     Ok(rows.into_iter().map(Into::into).collect())
 }
 
-/// Saves a changed plan.
-pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<(), StoreError> {
+/// Saves a changed plan, which heeds what was on file at a moment.
+pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan, known_at: DateTime<Utc>) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(
         r#"
         update lane_plans
-        set request = $3, plan = $4, people = $5, updated_at = $6, known_at = $6
+        set request = $3, plan = $4, people = $5, updated_at = $6, known_at = $7
         where club_id = $1 and id = $2
         "#,
         club,
@@ -329,7 +362,8 @@ pub async fn save(tx: &mut ClubTx, id: LanePlanId, plan: &Plan) -> Result<(), St
         plan.request,
         plan.content,
         &ids_of(&plan.people),
-        Utc::now()
+        Utc::now(),
+        known_at
     )
     .execute(tx.changing(Change::put(Kind::LanePlan, id).under(plan.session)))
     .await?;

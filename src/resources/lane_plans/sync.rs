@@ -6,15 +6,15 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use uuid::Uuid;
 
+use super::cards::cautions;
 use super::http::view;
 use super::judge::{self, Place, Question};
 use super::model;
 use super::request::Request;
 use super::session_store;
 use super::shapes::{Content, LaneView};
-use super::sight::{self, Seen};
+use super::sight::{self, After, Seen};
 use super::store;
-use crate::compute::decision::Caution;
 use crate::compute::lane_plan;
 use crate::compute::units::Length;
 use crate::platform::access::Recorder;
@@ -29,7 +29,7 @@ use crate::platform::patch;
 use crate::platform::people::People;
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
-use crate::resources::advice::{CautionView, Memory};
+use crate::resources::advice::Memory;
 
 /// The records of these ids that are there.
 ///
@@ -74,7 +74,8 @@ impl Editable for Edits {
     async fn parse(tx: &mut ClubTx, fields: Fields, before: Option<&Seen>) -> Result<Seen, Problem> {
         let Fields { session_id, mut request, mut content } = fields;
         let mut faults = Faults::new();
-        if session_store::session(tx, session_id).await?.is_none() {
+        let info = session_store::session(tx, session_id).await?;
+        if info.is_none() {
             faults.add("/session_id", "unknown_id", "there is no such session for your groups");
         }
         if before.is_some_and(|before| before.plan.session != session_id) {
@@ -90,7 +91,8 @@ impl Editable for Edits {
         unknown_equipment(tx, &content, before, &mut faults).await?;
         faults.add_all("", unsafe_lanes(&content, before));
         let earlier = before.and_then(|before| serde_json::from_value(before.plan.content.clone()).ok());
-        faults.add_all("", judge::judge(tx, session_id, &mut content, earlier.as_ref()).await?);
+        let (broken, known_at) = judge::judge(tx, session_id, &mut content, earlier.as_ref()).await?;
+        faults.add_all("", broken);
         if let Some(before) = before {
             sight::rejoin(&mut faults, (&mut request, &mut content), &before.plan, &people)?;
         }
@@ -98,17 +100,21 @@ impl Editable for Edits {
         // Whoever moved athletes by hand has proved nothing; and the cautions stand beside every plan.
         content.proven_optimal = false;
         content.alternatives.clear();
-        content.cautions = Caution::BASE.iter().map(CautionView::from).collect();
+        content.cautions = cautions(info.and_then(|info| info.surface));
         request.id = None;
-        Ok(Seen { plan: sight::kept(session_id, &request, content)?, people, overtaken: HashMap::new() })
+        let plan = sight::kept(session_id, &request, content)?;
+        // Whom its author does not see nobody looked at: what came of them since stays said.
+        let unseen = before.filter(|before| before.plan.people.iter().any(|athlete| !people.sees(*athlete)));
+        let known_at = unseen.map_or(known_at, |before| before.known_at);
+        Ok(Seen { plan, people, known_at, after: After::default() })
     }
 
     async fn insert(tx: &mut ClubTx, id: Uuid, value: &Seen) -> Result<bool, Problem> {
-        Ok(store::insert(tx, LanePlanId(id), &value.plan).await?)
+        Ok(store::insert(tx, LanePlanId(id), &value.plan, value.known_at).await?)
     }
 
     async fn save(tx: &mut ClubTx, id: Uuid, value: &Seen, _: &Seen) -> Result<(), Problem> {
-        Ok(store::save(tx, LanePlanId(id), &value.plan).await?)
+        Ok(store::save(tx, LanePlanId(id), &value.plan, value.known_at).await?)
     }
 
     async fn remove(tx: &mut ClubTx, id: Uuid, before: &Seen) -> Result<(), Problem> {
@@ -158,7 +164,7 @@ pub async fn prepare(
         return Ok(HashMap::new());
     }
     let turn = lanes.squads.turn(who.who()).await?;
-    let mut tx = db.read(who.club, &who.actor).await?;
+    let (mut tx, _) = who.read(db).await?;
     let mut questions = Vec::new();
     for op in plans {
         // What cannot be read is refused with the same words when it is carried out.

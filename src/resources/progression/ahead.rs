@@ -115,7 +115,7 @@ pub struct StepView {
     /// The same as a sentence.
     #[schema(
         max_length = 300,
-        example = "Next, between 2026-04-27 and 2026-05-18 (94 % likely within 26 weeks): low barriers 0.50 m high, 6.25 m apart."
+        example = "Next, between 2026-04-27 and 2026-05-18 (94 % likely within 26 weeks): low barriers at 0.50 m, 6.25 m apart."
     )]
     pub text: String,
 }
@@ -151,5 +151,42 @@ pub struct HeldUpView {
 impl From<&HeldUp> for HeldUpView {
     fn from(one: &HeldUp) -> Self {
         Self { code: one.code(), text: one.text(), remedy: one.remedy() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use utoipa::PartialSchema;
+
+    use super::*;
+    use crate::compute::day::Day;
+    use crate::compute::decision::{Configuration, Criterion, DecisionKind, Missing, Rating};
+    use crate::compute::units::{BarrierKind, Length};
+
+    /// The example of a field in the document.
+    fn example<T: PartialSchema>(field: &str) -> String {
+        let schema = serde_json::to_value(T::schema()).unwrap();
+        schema["properties"][field]["example"].as_str().unwrap().to_owned()
+    }
+
+    #[test]
+    fn the_examples_of_the_document_are_worded_as_the_answers_are() {
+        let on = |month, day| Day::from_ymd(2026, month, day);
+        let step = StepAhead {
+            kind: DecisionKind::StepUpSpacing,
+            to: Configuration {
+                barrier_kind: BarrierKind::LowBarrier,
+                height: Length::from_mm(500),
+                spacing: Length::from_mm(6_250),
+            },
+            likely: 0.7,
+            days: [on(4, 27), on(5, 2), on(5, 6), on(5, 11), on(5, 18)],
+            probability_within: 0.94,
+        };
+        assert_eq!(example::<StepView>("text"), StepView::from(&step).text);
+        let rating = Missing::Rating { criterion: Criterion::TrailLeg, seen: None, needed: Rating::Secure };
+        let held_up = HeldUpView::from(&HeldUp::Missing(rating));
+        assert_eq!(example::<HeldUpView>("text"), held_up.text);
+        assert_eq!(example::<HeldUpView>("remedy"), held_up.remedy);
     }
 }

@@ -72,7 +72,7 @@ pub struct PointView {
 #[derive(Clone, Debug, Serialize, ToSchema)]
 #[schema(as = ProgressRating)]
 pub struct RatingView {
-    /// The day (UTC).
+    /// The day, in the club's time zone.
     pub on: NaiveDate,
     /// 0 not yet, 1 emerging, 2 secure, 3 secure under race conditions.
     #[schema(minimum = 0, maximum = 3, example = 2)]

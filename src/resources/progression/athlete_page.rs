@@ -19,12 +19,13 @@ pub fn page(view: &View, chart: &AthleteChart, measure: Measure) -> Sheet {
         drawn.push(Block::Paragraph(Text::own("No run in this period.")));
     }
     let mut sections = vec![Section::new("Where the athlete stands", standing(view, measure))];
+    // Before what goes on over pages, so that no page holds cautions alone.
+    sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
     sections.push(Section::new("How it came along", drawn));
     sections.push(Section::new("What is ahead", ahead(view, measure)));
     if !view.technique.is_empty() {
         sections.push(Section::new("Technique", vec![Block::Table(technique(&view.technique))]));
     }
-    sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
     Sheet {
         title: Text::own("Progress: ").and_theirs(&view.display_name),
         subtitle: Text::own(format!("{} to {}", view.from, view.to)),
@@ -59,7 +60,7 @@ pub fn ran(load: &LoadView) -> String {
 
 fn slope(one: &SlopeView) -> String {
     format!(
-        "{:+.2} m a week (90 % range {:+.2} to {:+.2}), over {}",
+        "{:+.2} m a week (90 % range {:+.2} m to {:+.2} m), over {}",
         one.per_week_m,
         one.low_m,
         one.high_m,

@@ -129,7 +129,7 @@ async fn get_group_board(
         let sessions = recorded(&attendance, SESSIONS);
         let view = View::new(&Computed { group: (id, name), period, who, places, attendance, sessions }, &links);
         match format {
-            Format::Paper(form) => paper::draw(form, &board_page::page(&view, measure)),
+            Format::Paper(form) => paper::draw(form, measure, board_page::page(&view, measure)),
             Format::Csv => view.table().csv().map_err(broken),
             Format::Xlsx => view.table().xlsx().map_err(broken),
             _ => serde_json::to_vec(&view).map_err(broken),

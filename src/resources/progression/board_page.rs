@@ -14,20 +14,28 @@ const NAMES: usize = 24;
 /// The document of what JSON says.
 pub fn page(view: &View, measure: Measure) -> Sheet {
     let sessions = view.sessions.len();
-    let mut sections = vec![Section::new("Ladder", vec![Block::Table(ladder(&view.ladder))])];
+    let rungs = if view.athletes.is_empty() {
+        Block::Paragraph("Nobody is in this group.".into())
+    } else {
+        Block::Table(ladder(&view.ladder))
+    };
+    let mut sections = vec![Section::new("Ladder", vec![rungs])];
     sections.extend(ready(&view.ready));
     if !view.behind.is_empty() {
         let items =
             view.behind.iter().map(|one| Text::theirs(&one.display_name).and(format!(": {}", one.held_up_by.text)));
         sections.push(Section::new("Held up for six sessions or more", vec![Block::List(items.collect())]));
     }
-    let shared = paper::shared(view.athletes.iter().map(heeded));
-    let everybody = Block::Table(athletes(&view.athletes, sessions, &shared, measure));
-    sections.push(Section::new("Athletes", vec![paper::for_everybody(&shared), everybody]));
+    // Before what goes on over pages, so that no page holds cautions alone.
+    sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
+    if !view.athletes.is_empty() {
+        let shared = paper::shared(view.athletes.iter().map(heeded));
+        let everybody = Block::Table(athletes(&view.athletes, sessions, &shared, measure));
+        sections.push(Section::new("Athletes", vec![paper::for_everybody(&shared), everybody]));
+    }
     sections.extend(due(&view.due.assessments));
     sections.extend(other_dues(&view.due));
     sections.push(Section::new("The squad", vec![Block::Facts(sums(view))]));
-    sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
     Sheet {
         title: Text::own("Board: ").and_theirs(&view.name),
         subtitle: Text::own(format!("As of {}; period from {}", view.to, view.from)),
@@ -53,7 +61,7 @@ fn ladder(rungs: &[RungView]) -> Table {
         std::iter::once(first).chain(parts.map(more).collect::<Vec<_>>())
     });
     let columns = vec![Column::figures("Athletes"), Column::words("Who"), Column::figures("Last season")];
-    table("Stages, first to last", "Stage", columns, rows.collect())
+    table("Stages, first to last", "Stage", columns, rows.collect()).without_empty_columns()
 }
 
 /// The cautions of an athlete.
@@ -63,17 +71,10 @@ fn heeded(one: &RowView) -> Vec<&str> {
 
 /// The squad, with what each has to heed beside what everybody does.
 fn athletes(all: &[RowView], sessions: usize, shared: &[&str], measure: Measure) -> Table {
-    let mut columns = ["Stage", "Next", "Held up by", "Came", "Last seven days", "Trains towards", "To heed"]
-        .map(Column::words)
-        .to_vec();
-    let mut rows: Vec<Row> = all.iter().map(|one| athlete(one, sessions, shared, measure)).collect();
-    if rows.iter().all(|row| row.cells.last().is_some_and(Cell::is_empty)) {
-        columns.pop();
-        for row in &mut rows {
-            row.cells.pop();
-        }
-    }
-    table("Everybody", "Athlete", columns, rows)
+    let columns =
+        ["Stage", "Next", "Held up by", "Came", "Last seven days", "Trains towards", "To heed"].map(Column::words);
+    let rows = all.iter().map(|one| athlete(one, sessions, shared, measure)).collect();
+    table("Everybody", "Athlete", columns.to_vec(), rows).without_empty_columns()
 }
 
 fn athlete(one: &RowView, sessions: usize, shared: &[&str], measure: Measure) -> Row {

@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use crate::compute::day::Day;
 use crate::compute::decision::Configuration;
+use crate::compute::english::metres;
 use crate::compute::estimate::Hold;
 use crate::compute::progress::{Load, Note, Plateau, Quantiles, Slope};
 use crate::compute::specs::Applicable;
@@ -243,7 +244,7 @@ pub struct TargetView {
     #[serde(skip_serializing_if = "Option::is_none")]
     applies_from: Option<NaiveDate>,
     /// The same as a sentence.
-    #[schema(max_length = 300, example = "From 2026-10-01 the target is 75H U15: 0.76 m high, 7.50 m apart.")]
+    #[schema(max_length = 300, example = "From 2026-10-01 the target is 75H U15: 0.762 m high, 7.50 m apart.")]
     pub text: String,
 }
 
@@ -253,18 +254,23 @@ impl TargetView {
         let spec = one.spec;
         let today = if one.provisional { "For orientation, being younger than every group:" } else { "The target is" };
         let when = from.map_or_else(|| today.to_owned(), |day| format!("From {day} the target is"));
-        let (height, spacing) = (spec.height.metres(), spec.between.metres());
         Self {
             ruleset: spec.ruleset.to_string(),
             event_code: spec.event_code.to_string(),
             age_group: spec.age_group.to_string(),
-            height_m: height,
-            spacing_m: spacing,
+            height_m: spec.height.metres(),
+            spacing_m: spec.between.metres(),
             barriers: spec.barriers,
             certain: one.certain,
             provisional: one.provisional,
             applies_from: from.map(date),
-            text: format!("{when} {} {}: {height:.2} m high, {spacing:.2} m apart.", spec.event_code, spec.age_group),
+            text: format!(
+                "{when} {} {}: {} high, {} apart.",
+                spec.event_code,
+                spec.age_group,
+                metres(spec.height),
+                metres(spec.between)
+            ),
         }
     }
 }

@@ -147,7 +147,7 @@ async fn get_athlete_progression(
             Format::Paper(form) => {
                 let view = AthleteView::new(&subject, &found, &[], &links);
                 let chart = pictures::athlete_chart(&subject, &found);
-                paper::draw(form, &athlete_page::page(&view, &chart, measure))
+                paper::draw(form, measure, athlete_page::page(&view, &chart, measure))
             }
             Format::Csv => pictures::athlete_table(&subject, &found).map_err(broken),
             Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
@@ -223,7 +223,7 @@ async fn get_group_progression(
         match format {
             Format::Csv => pictures::squad_table(&view).map_err(broken),
             Format::Svg => Ok(chart::squad(&pictures::squad_chart(&view, period)).into_bytes()),
-            Format::Paper(form) => paper::draw(form, &squad_page::page(&view, measure)),
+            Format::Paper(form) => paper::draw(form, measure, squad_page::page(&view, measure)),
             _ => serde_json::to_vec(&view).map_err(broken),
         }
     });

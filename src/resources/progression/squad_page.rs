@@ -24,13 +24,19 @@ pub fn page(view: &View, measure: Measure) -> Sheet {
         ),
         fact("Came", attendance.share.map(percent)),
     ];
+    let everybody = if view.athletes.is_empty() {
+        Block::Paragraph("Nobody is in this group.".into())
+    } else {
+        Block::Table(athletes(&view.athletes, measure))
+    };
     let mut sections = vec![
         Section::new("In sum", vec![Block::Facts(facts.into_iter().flatten().collect())]),
-        Section::new("Athletes", vec![Block::Table(athletes(&view.athletes, measure))]),
+        // Before what goes on over pages, so that no page holds cautions alone.
+        paper::cautions(view.cautions.iter().map(|one| one.text.as_str())),
+        Section::new("Athletes", vec![everybody]),
     ];
     sections.extend(ready(&view.ready));
     sections.extend(due(&view.assessments_due));
-    sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
     Sheet {
         title: Text::own("Progress: ").and_theirs(&view.name),
         subtitle: Text::own(format!("{} to {}", view.from, view.to)),
@@ -79,6 +85,7 @@ fn athletes(all: &[RowView], measure: Measure) -> Table {
         size: Size::Usual,
         narrow: Narrow::Stack,
     }
+    .without_empty_columns()
 }
 
 /// Who is ready for more, where somebody is.

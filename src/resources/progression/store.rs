@@ -8,6 +8,7 @@ use uuid::Uuid;
 use crate::compute::board::Measured;
 use crate::compute::decision::{Criterion, Rating, Ratings};
 use crate::compute::progress::Rated;
+use crate::platform::dates;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::GroupId;
 
@@ -34,21 +35,21 @@ pub async fn group_name(tx: &mut ClubTx, id: GroupId) -> Result<Option<String>, 
 /// Assessments in order, earliest first, with their ids.
 pub type Assessed = (Vec<Uuid>, Vec<Rated>);
 
-/// The assessments of each of these athletes between two days (UTC, both included).
+/// The assessments of each of these athletes between two days (both included).
 pub async fn rated(
     tx: &mut ClubTx,
     athletes: &[Uuid],
     from: NaiveDate,
     to: NaiveDate,
 ) -> Result<HashMap<Uuid, Assessed>, StoreError> {
-    let club = tx.club.0;
+    let (club, zone, (from, end)) = (tx.club.0, tx.zone().await?, tx.span(from, to).await?);
     let rows = sqlx::query!(
         r#"
         select x.id, x.athlete_id, x.assessed_at, x.lead_leg, x.trail_leg, x.walkover, x.take_off, x.landing, x.posture,
           x.rhythm, x.arms
         from assessments x
         where x.club_id = $1 and x.athlete_id = any ($2) and not x.void
-          and x.assessed_at >= $3::date and x.assessed_at < $4::date + 1
+          and x.assessed_at >= $3 and x.assessed_at < $4
           and not exists (
             select from assessments later
             where later.club_id = $1 and later.supersedes = x.id
@@ -58,7 +59,7 @@ pub async fn rated(
         club,
         athletes,
         from,
-        to
+        end
     )
     .fetch_all(tx.conn())
     .await?;
@@ -77,7 +78,7 @@ pub async fn rated(
         };
         let (ids, rated) = found.entry(row.athlete_id).or_default();
         ids.push(row.id);
-        rated.push(Rated { day: row.assessed_at.date_naive().to_epoch_days(), ratings });
+        rated.push(Rated { day: dates::day_of(row.assessed_at, zone).to_epoch_days(), ratings });
     }
     Ok(found)
 }
@@ -114,13 +115,13 @@ pub async fn last_measured(
 /// The latest days of rating, in the order of [`Criterion::ALL`], days since 1970-01-01.
 pub type LastRated = [Option<i32>; Criterion::ALL.len()];
 
-/// When each criterion of each athlete was rated last, up to a day (UTC).
+/// When each criterion of each athlete was rated last, up to a day.
 pub async fn last_rated(
     tx: &mut ClubTx,
     athletes: &[Uuid],
     to: NaiveDate,
 ) -> Result<HashMap<Uuid, LastRated>, StoreError> {
-    let club = tx.club.0;
+    let (club, zone, (_, end)) = (tx.club.0, tx.zone().await?, tx.span(to, to).await?);
     let rows = sqlx::query!(
         r#"
         select x.athlete_id,
@@ -133,7 +134,7 @@ pub async fn last_rated(
           max(x.assessed_at) filter (where x.rhythm is not null) as rhythm,
           max(x.assessed_at) filter (where x.arms is not null) as arms
         from assessments x
-        where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and not x.void and x.assessed_at < $3::date + 1
+        where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and not x.void and x.assessed_at < $3
           and not exists (
             select from assessments later
             where later.club_id = $1 and later.supersedes = x.id
@@ -142,11 +143,11 @@ pub async fn last_rated(
         "#,
         club,
         athletes,
-        to
+        end
     )
     .fetch_all(tx.conn())
     .await?;
-    let day = |at: Option<DateTime<Utc>>| at.map(|at| at.date_naive().to_epoch_days());
+    let day = |at: Option<DateTime<Utc>>| at.map(|at| dates::day_of(at, zone).to_epoch_days());
     Ok(rows
         .into_iter()
         .map(|row| {

@@ -213,10 +213,11 @@ async fn create_race_heats(
     let ids: Vec<AthleteId> = entrants.iter().map(|one| one.athlete).collect();
     let turn = lanes.squads.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
-    // The draw knows everybody who is entered, whoever asks; the answer shows only those that the caller sees.
+    // The draw knows everybody who is entered, whoever asks and for whom; the answer shows only those that the caller sees.
     tx.actor.groups = None;
+    tx.see_as(None).await?;
     let looked_at = Utc::now();
-    let field = Field::load(&mut tx, &ids, found.value.held_on).await?;
+    let field = Field::load(&mut tx, &ids, found.value.test.session, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
     let on = found.value.held_on;
@@ -298,7 +299,7 @@ async fn get_race_heats(
         Format::Paper(form) => {
             drop(tx);
             let drawn = start_list_page(&body, measure);
-            paper::Desk(&permit, &db, &lanes).versioned(&req, found.rev, form, drawn).await
+            paper::Desk(&permit, &db, &lanes).versioned(&req, found.rev, (form, measure), drawn).await
         }
         _ => Ok(stored::read(&req, found.rev, &body)),
     }

@@ -162,7 +162,7 @@ async fn ask(
     let turn = lanes.squads.turn(permit.who()).await?;
     let mut tx = permit.read(db).await?;
     let looked_at = Utc::now();
-    let field = Field::load(&mut tx, &came, found.value.held_on).await?;
+    let field = Field::load(&mut tx, &came, found.value.test.session, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
     let runners = turn.run(move || field.runners(&course, class)).await??;

@@ -147,8 +147,11 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
 }
 
 /// Everybody who is entered, by heat, lane and id, seen by the actor or not.
+///
+/// Who is withheld from whom this is read for has a lane like anybody else: two athletes never share one.
 pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>, StoreError> {
-    let club = tx.club.0;
+    let (club, audience) = (tx.club.0, tx.audience());
+    tx.see_as(None).await?;
     let rows = sqlx::query!(
         r#"
         select e.id, e.athlete_id, e.expected_ms, e.expected_sd_ms, e.expected_basis, e.heat, e.lane, e.offset_ms,
@@ -163,6 +166,7 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
     )
     .fetch_all(tx.conn())
     .await?;
+    tx.see_as(audience).await?;
     let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
     let looked = rows.iter().map(|row| (row.id, AthleteId(row.athlete_id), row.created_at, row.readiness.as_ref()));
     let mut found = readiness(tx, looked).await?;

@@ -10,7 +10,7 @@ use crate::compute::bounds::barriers_most;
 use crate::compute::day::Day;
 use crate::compute::race::{Course, Expected, History, RECENT_DAYS, Readiness, TimingClass, expected_time};
 use crate::platform::db::{ClubTx, StoreError};
-use crate::platform::ids::AthleteId;
+use crate::platform::ids::{AthleteId, SessionId};
 use crate::platform::problem::{Code, Problem};
 use crate::resources::advice::{self, Person};
 
@@ -43,12 +43,18 @@ impl Runner {
 }
 
 impl Field {
-    /// Loads what is on file about athletes, up to a day.
+    /// Loads what is on file about athletes, up to the day of the race's session; the surface is that of this session, whatever their
+    /// groups run on elsewhere that day.
     ///
     /// # Errors
     /// Database errors; a row that does not parse.
-    pub async fn load(tx: &mut ClubTx, ids: &[AthleteId], on: NaiveDate) -> Result<Self, StoreError> {
-        let people = advice::load(tx, Some(ids), None, on).await?;
+    pub async fn load(
+        tx: &mut ClubTx,
+        ids: &[AthleteId],
+        session: SessionId,
+        on: NaiveDate,
+    ) -> Result<Self, StoreError> {
+        let people = advice::load_for_session(tx, ids, session, on).await?;
         let plain: Vec<Uuid> = ids.iter().map(|id| id.0).collect();
         let from = on - chrono::Duration::days(i64::from(RECENT_DAYS));
         let mut races = history_store::past_races(tx, &plain, from, on).await?;
@@ -61,7 +67,7 @@ impl Field {
                 sprint_30m_s: person.record.sprint_30m_s,
                 sprint_50m_s: person.record.sprint_50m_s,
                 hold: None,
-                limit_m: None,
+                limit_50m_s: None,
             };
             (person, history)
         });
@@ -80,9 +86,10 @@ impl Field {
                 Problem::new(Code::Conflict, detail)
             })?;
             let estimate = &advice.estimate;
+            let limit = (estimate.evidence.runs > 0).then_some(estimate.limit_m.mean);
             let history = History {
                 hold: Some(estimate.hold_mean(course.height, course.spacing)),
-                limit_m: (estimate.evidence.runs > 0).then_some(estimate.limit_m.mean),
+                limit_50m_s: limit.and_then(|limit| self.setting.start.sprint_50m_s(limit)),
                 ..history.clone()
             };
             let most = barriers_most(advice.target.as_ref().map(|target| u32::from(target.spec.barriers)));

@@ -241,6 +241,7 @@ pub fn day(date: chrono::NaiveDate) -> Option<Day> {
 mod tests {
     use super::*;
     use crate::compute::decision::Policy;
+    use crate::compute::prior::PriorPolicy;
 
     fn setting() -> Setting {
         Setting {
@@ -249,6 +250,7 @@ mod tests {
             age_groups: vec![],
             stock: vec![],
             policy: Policy::default(),
+            start: PriorPolicy::default(),
         }
     }
 

@@ -35,7 +35,8 @@ pub fn start_list_page(view: &HeatsView, measure: Measure) -> Sheet {
             .collect();
         sections.push(Section::new("Entered and not in a heat", vec![Block::List(items)]));
     }
-    sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
+    let told = view.cautions.iter().map(|one| one.text.as_str()).filter(|text| !shared.contains(text));
+    sections.push(paper::cautions(told));
     sections.push(Section::new("How lanes were drawn", vec![Block::Paragraph(Text::own(view.lane_rule))]));
     Sheet {
         title: Text::own("Start list: ").and_theirs(&view.name),
@@ -123,8 +124,9 @@ pub fn results_page(view: &ResultList, (name, held_on): (&str, NaiveDate), measu
     } else {
         sections.push(Section::new("Results", vec![Block::Table(results(&view.results))]));
     }
-    sections.extend(against_schedule(view));
+    // Before what goes on over pages, so that no page holds cautions alone.
     sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
+    sections.extend(against_schedule(view));
     Sheet {
         title: Text::own("Results: ").and_theirs(name),
         subtitle: Text::own(held_on.to_string()),
@@ -148,6 +150,7 @@ fn results(all: &[ResultView]) -> Table {
         size: Size::Usual,
         narrow: Narrow::Stack,
     }
+    .without_empty_columns()
 }
 
 fn result(one: &ResultView) -> Row {
@@ -228,6 +231,7 @@ fn splits(timed: &[&ResultView], from: usize, to: usize) -> Table {
         size: Size::Usual,
         narrow: Narrow::Stack,
     }
+    .without_empty_columns()
 }
 
 fn card(one: &ResultView) -> Option<Card> {

@@ -238,7 +238,7 @@ async fn list_race_results(
     Ok(match format {
         Format::Paper(form) => {
             let drawn = results_page(&body, (name, held_on), measure);
-            paper::Desk(&permit, &db, &lanes).answer(form, drawn).await?
+            paper::Desk(&permit, &db, &lanes).answer(form, measure, drawn).await?
         }
         _ => HttpResponse::Ok().insert_header(CACHE).json(body),
     })

@@ -118,7 +118,9 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
 
 /// The results of a race test that stand, by id, each with the name of an athlete that the actor sees; none for others.
 pub async fn standing(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<(StoredOutcome, Option<String>)>, StoreError> {
-    let club = tx.club.0;
+    let (club, audience) = (tx.club.0, tx.audience());
+    // Places take in everybody, also who is withheld from whom this is read for.
+    tx.see_as(None).await?;
     let rows = sqlx::query!(
         r#"
         select x.id, x.athlete_id
@@ -136,6 +138,7 @@ pub async fn standing(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<(StoredOu
     )
     .fetch_all(tx.conn())
     .await?;
+    tx.see_as(audience).await?;
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
     let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
     let mut found = by_ids(tx, &ids).await?;

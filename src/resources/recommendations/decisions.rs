@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::decided::{DecidedPage, DecidedView, DecisionFields};
-use super::http::Question;
+use super::http::{Question, decided_day};
 use super::model::{Choice, Decided};
 use super::store::{self, StoredDecided};
 use crate::platform::access::{Permit, PlanWrite, SquadRead};
@@ -107,6 +107,7 @@ async fn create_decision(
     drop(tx);
     let turn = lanes.athletes.turn(permit.who()).await?;
     let mut tx = permit.read(&db).await?;
+    let on = decided_day(&mut tx, on).await?;
     let question = Question::load(&mut tx, athlete, on).await?;
     drop(tx);
     let (advice, choice) = turn.run(move || (question.answer_to(&memory, &choice), choice)).await?;

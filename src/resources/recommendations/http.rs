@@ -31,18 +31,27 @@ struct OnParams {
     on: Option<NaiveDate>,
 }
 
-/// The day asked for, or today; at most a year ahead.
-pub(super) async fn asked_day(tx: &mut ClubTx, on: Option<NaiveDate>) -> Result<(NaiveDate, Day), Problem> {
+/// The days for which there is advice.
+const DAYS: &str = "must be from 2000-01-01 to a year ahead";
+
+/// A day, or today; none when there is no advice for it.
+async fn advised_day(tx: &mut ClubTx, on: Option<NaiveDate>) -> Result<Option<(NaiveDate, Day)>, Problem> {
     let today = tx.today().await?;
     let on = on.unwrap_or(today);
-    let day = Day::from_days(on.to_epoch_days());
-    match day.filter(|_| on.year() >= 2000 && (on - today).num_days() <= 366) {
-        Some(day) => Ok((on, day)),
-        None => {
-            let detail = "must be from 2000-01-01 to a year ahead";
-            Err(Problem::malformed(Fault::of("on", "out_of_range", detail)))
-        }
-    }
+    let day = Day::from_days(on.to_epoch_days()).filter(|_| on.year() >= 2000 && (on - today).num_days() <= 366);
+    Ok(day.map(|day| (on, day)))
+}
+
+/// The day that a query asks for, or today.
+async fn asked_day(tx: &mut ClubTx, on: Option<NaiveDate>) -> Result<(NaiveDate, Day), Problem> {
+    let day = advised_day(tx, on).await?;
+    day.ok_or_else(|| Problem::malformed(Fault::of("on", "out_of_range", DAYS)))
+}
+
+/// The day on whose advice somebody decides, or today.
+pub(super) async fn decided_day(tx: &mut ClubTx, on: Option<NaiveDate>) -> Result<(NaiveDate, Day), Problem> {
+    let day = advised_day(tx, on).await?;
+    day.ok_or_else(|| Problem::invalid(vec![Fault::at("/on", "out_of_range", DAYS)]))
 }
 
 /// What the advice for an athlete is computed from.
@@ -56,8 +65,7 @@ pub(super) struct Question {
 
 impl Question {
     /// Reads it.
-    pub(super) async fn load(tx: &mut ClubTx, id: AthleteId, on: Option<NaiveDate>) -> Result<Self, Problem> {
-        let (on, day) = asked_day(tx, on).await?;
+    pub(super) async fn load(tx: &mut ClubTx, id: AthleteId, (on, day): (NaiveDate, Day)) -> Result<Self, Problem> {
         let people = advice::load(tx, Some(&[id]), None, on).await?;
         let person = people.into_iter().next().ok_or_else(|| Problem::not_found("athlete"))?;
         Ok(Self { club: tx.club, person, setting: advice::setting(tx).await?, on, day })
@@ -121,7 +129,8 @@ async fn get_recommendation(
     let id = AthleteId(path_id(&req, "athlete_id", "athlete")?);
     let turn = permit.turn(&db, &lanes.athletes).await?;
     let mut tx = permit.read(&db).await?;
-    let question = Question::load(&mut tx, id, params.0.on).await?;
+    let on = asked_day(&mut tx, params.0.on).await?;
+    let question = Question::load(&mut tx, id, on).await?;
     drop(tx);
     let view = turn.run(move || question.answer(&memory)).await??;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(view))

@@ -9,6 +9,7 @@ use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, GroupId, RecommendationId};
 use crate::platform::page;
 use crate::platform::people::{Origin, People};
+use crate::platform::renewals;
 use crate::platform::stored::Stored;
 
 /// A decided recommendation as it is stored.
@@ -125,7 +126,12 @@ pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) ->
     )
     .execute(tx.changing(Change::put(Kind::Recommendation, id).under(decided.athlete)))
     .await?;
-    Ok(done.rows_affected() == 1)
+    let fresh = done.rows_affected() == 1;
+    if fresh {
+        // Plans of the days for which it stands say whether they heed it.
+        renewals::plans(tx, Some(&[decided.athlete.0]), Some(decided.on)).await?;
+    }
+    Ok(fresh)
 }
 
 /// A decision, when the actor sees its athlete.

@@ -8,7 +8,7 @@ use uuid::Uuid;
 
 use super::decided::DecisionFields;
 use super::decisions::{decided, view};
-use super::http::Question;
+use super::http::{Question, decided_day};
 use super::model::{Choice, RawChoice};
 use super::shapes::View;
 use super::store;
@@ -99,6 +99,7 @@ async fn advice(
         return Ok(ready.map_err(|_| StoreError::Corrupt("recommendation"))?);
     }
     // What a memory keeps never changes an answer, so an empty one does here.
+    let on = decided_day(tx, on).await?;
     Question::load(tx, athlete, on).await?.answer_to(&Memory::default(), choice)
 }
 
@@ -124,7 +125,11 @@ pub async fn prepare(
     let mut questions = Vec::new();
     for (id, data) in decisions.iter().filter(|(id, _)| !known.contains(id)) {
         let Ok((athlete, on, choice)) = read(data) else { continue };
-        match Question::load(&mut tx, athlete, on).await {
+        let question = match decided_day(&mut tx, on).await {
+            Ok(on) => Question::load(&mut tx, athlete, on).await,
+            Err(problem) => Err(problem),
+        };
+        match question {
             Ok(question) => questions.push((*id, question, choice)),
             Err(problem) if problem.status() >= 500 => return Err(problem),
             // Refused with the same words when it is filed.

@@ -102,7 +102,7 @@ async fn get_club_rhythm_schedule(
     });
     let view = view.await??;
     Ok(match format {
-        Format::Paper(form) => paper::Desk(&permit, &db, &lanes).answer(form, page(&view, measure)).await?,
+        Format::Paper(form) => paper::Desk(&permit, &db, &lanes).answer(form, measure, page(&view, measure)).await?,
         _ => HttpResponse::Ok().insert_header(CACHE).json(view),
     })
 }

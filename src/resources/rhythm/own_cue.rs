@@ -57,9 +57,9 @@ struct TempoView {
     /// Intervals that it rests on.
     #[schema(minimum = 1, maximum = 95, example = 16)]
     intervals: usize,
-    /// Day (UTC) of the first of these runs.
+    /// Day of the first of these runs.
     first_on: NaiveDate,
-    /// Day (UTC) of the last of these runs.
+    /// Day of the last of these runs.
     last_on: NaiveDate,
 }
 

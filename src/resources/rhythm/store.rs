@@ -1,6 +1,6 @@
 //! What rhythm reads of runs and race tests; it writes nothing.
 
-use chrono::{DateTime, Duration, NaiveDate, Utc};
+use chrono::{Duration, NaiveDate, Utc};
 
 use crate::compute::rhythm::{Course, MAX_SERIES, Series, TEMPO_DAYS, TEMPO_RUNS, Timed, Timing};
 use crate::compute::units::Length;
@@ -143,7 +143,7 @@ pub async fn sees(tx: &mut ClubTx, athlete: AthleteId) -> Result<bool, StoreErro
 /// A run in which the rhythm held, with its touchdown times.
 #[derive(Debug)]
 pub struct Held {
-    /// Its day (UTC).
+    /// The day of its session.
     pub on: NaiveDate,
     /// Its times.
     pub timed: Timed,
@@ -157,9 +157,10 @@ pub async fn held_runs(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<Held>,
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
-        select r.run_at as "run_at!: DateTime<Utc>", r.spacing_mm,
+        select s.held_on, r.spacing_mm,
           r.touchdown_times_ms as "touchdown_times_ms!: Vec<Option<i32>>", r.timing_method as "timing_method!", r.video_fps
         from runs r
+        join sessions s on s.club_id = $1 and s.id = r.session_id
         where r.club_id = $1 and r.athlete_id = $2 and not r.void and not r.fell and r.barriers > 1
           and r.held = r.barriers - 1 and r.touchdown_times_ms is not null and r.timing_method is not null
           and r.run_at >= $3
@@ -184,7 +185,7 @@ pub async fn held_runs(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<Held>,
                 times_s: seconds(&row.touchdown_times_ms),
                 timing: timing(&row.timing_method, row.video_fps, "run")?,
             };
-            Ok(Held { on: row.run_at.date_naive(), timed })
+            Ok(Held { on: row.held_on, timed })
         })
         .collect()
 }

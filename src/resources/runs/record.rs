@@ -15,6 +15,7 @@ use crate::platform::fault::{Fault, Faults};
 use crate::platform::grants;
 use crate::platform::ids::RunId;
 use crate::platform::problem::Problem;
+use crate::platform::renewals;
 use crate::resources::advice;
 
 /// Refuses a run whose session, athlete or superseded run is not there for the caller.
@@ -104,5 +105,11 @@ async fn file_part(
         .map(|(id, run)| (RunId(id), Filed { while_restricted: flagged(run), run: run.clone() }))
         .collect();
     store::insert(tx, &filed).await?;
+    // Plans of those days and later say who fell since.
+    let fallen = || filed.iter().map(|(_, one)| &one.run).filter(|run| run.fell || run.supersedes.is_some());
+    if let Some(from) = fallen().filter_map(day_of).map(|(_, day)| day).min() {
+        let people: Vec<Uuid> = fallen().map(|run| run.athlete.0).collect();
+        renewals::plans(tx, Some(&people), Some(from)).await?;
+    }
     Ok((items, decisions))
 }

@@ -9,13 +9,14 @@ use icalendar::{Calendar, Component, Event, EventLike, EventStatus, Property};
 use super::feed_store::Names;
 use super::model::{Session, State};
 use super::store::StoredSession;
+use crate::resources::advice::Block;
 
 /// How often a calendar should ask again: sessions change by the day (design choice).
 const AGAIN: &str = "PT4H";
 
 /// What is done, one drill a line; it names nobody, and notes stay with coaches.
 fn drills(session: &Session) -> String {
-    let line = |block: &super::model::Block| match block.minutes {
+    let line = |block: &Block| match block.minutes {
         Some(minutes) => format!("{} ({minutes} min)", block.drill),
         None => block.drill.clone(),
     };

@@ -1,7 +1,6 @@
 //! A session and its rules.
 
 use chrono::{Datelike, NaiveDate};
-use serde::{Deserialize, Serialize};
 
 use crate::compute::decision::Stage;
 use crate::compute::session_plan::Side;
@@ -9,6 +8,7 @@ use crate::compute::units::Length;
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids::{GroupId, VenueId};
 use crate::platform::words::words;
+use crate::resources::advice::Block;
 
 /// Most blocks of one session.
 const MAX_BLOCKS: usize = 40;
@@ -19,7 +19,7 @@ words! {
     /// Whether the session lies ahead or took place.
     State as SessionState { /// Ahead.
         Planned = "planned", /// Took place.
-        Held = "held", /// Does not take place, or does not count any more; what was recorded in it stays.
+        Held = "held", /// Does not take place. What was recorded in it stays and counts: a run that should not is withdrawn.
         Cancelled = "cancelled" }
 }
 
@@ -34,45 +34,6 @@ words! {
 const SPACING: (Length, Length) = (Length::from_mm(300), Length::from_mm(20_000));
 /// Lowest and highest barrier, as of runs.
 const HEIGHT: (Length, Length) = (Length::from_mm(50), Length::from_mm(1_100));
-
-/// One part of a session: a drill with its dose.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Block {
-    /// A stage of the progression.
-    pub stage: String,
-    /// The drill in the coach's words.
-    pub drill: String,
-    /// Sets.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub sets: Option<u16>,
-    /// Repeats of each set.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub repeats: Option<u16>,
-    /// Barriers of each repeat.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub barriers: Option<u16>,
-    /// Over which side of the barriers.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub side: Option<String>,
-    /// Distance between the barriers, millimetres (mm).
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub spacing_mm: Option<u32>,
-    /// Height of the barriers, millimetres (mm).
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub height_mm: Option<u32>,
-    /// Rest of an athlete between two repeats, seconds (s).
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub rest_s: Option<u16>,
-    /// The minute of the session in which it begins.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub start_min: Option<u16>,
-    /// How long, minutes.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub minutes: Option<u16>,
-    /// Remark.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub note: Option<String>,
-}
 
 /// What a client sends of a block, field by field; see [`Block`].
 #[derive(Clone, Copy, Debug)]

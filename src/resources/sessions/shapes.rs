@@ -4,32 +4,12 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::model::{Block, RawBlock, Session};
-use crate::compute::units::Length;
+use super::model::{RawBlock, Session};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, GroupId, SessionId, VenueId};
 use crate::platform::page;
 use crate::platform::shape::{Create, Kept};
 use crate::resources::advice::BlockFields;
-
-impl From<&Block> for BlockFields {
-    fn from(block: &Block) -> Self {
-        Self {
-            stage: block.stage.clone(),
-            drill: block.drill.clone(),
-            sets: block.sets,
-            repeats: block.repeats,
-            barriers: block.barriers,
-            side: block.side.clone(),
-            spacing_m: block.spacing_mm.map(|mm| Length::from_mm(mm).metres()),
-            height_m: block.height_mm.map(|mm| Length::from_mm(mm).metres()),
-            rest_s: block.rest_s,
-            start_min: block.start_min,
-            minutes: block.minutes,
-            note: block.note.clone(),
-        }
-    }
-}
 
 fn raw(fields: &BlockFields) -> RawBlock<'_> {
     RawBlock {

@@ -10,6 +10,7 @@ use crate::platform::fault::Fault;
 use crate::platform::grants::{self, ids_of};
 use crate::platform::ids::{AthleteId, GroupId, SessionId, VenueId};
 use crate::platform::people::People;
+use crate::platform::renewals;
 use crate::platform::stored::Stored;
 
 /// A session as it is stored.
@@ -221,8 +222,8 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &Se
         grants::unplace(tx, id).await?;
         grants::place(tx, [(id, session.groups.as_slice())]).await?;
     }
-    if session.held_on != before.held_on {
-        grants::renew_plans_of_session(tx, id).await?;
+    if (session.held_on, session.surface) != (before.held_on, before.surface) {
+        renewals::plans_of_session(tx, id).await?;
     }
     Ok(())
 }

@@ -113,7 +113,7 @@ fn keep(rests: &[String], who: &str) -> Result<(), Problem> {
         return Ok(());
     }
     let detail = format!(
-        "{who} {} in it, and the session stays as their record. Set its state to cancelled when it does not count.",
+        "{who} {} in it, and the session stays as their record. Set its state to cancelled instead: all of it is kept.",
         rests.join(", ")
     );
     Err(Problem::new(Code::Conflict, detail))

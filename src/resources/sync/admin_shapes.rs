@@ -94,7 +94,7 @@ pub struct Place {
     pub race_test_id: Option<RaceTestId>,
     /// The group for which a held session of that day is made when the fact's session is not there.
     pub group_id: Option<GroupId>,
-    /// When it was, when the phone's clock was wrong.
+    /// When it was, when the phone's clock was wrong; of a fact that is about a day, its day in the club's time zone counts.
     #[serde(default, deserialize_with = "crate::platform::dates::read")]
     pub at: Option<DateTime<Utc>>,
 }

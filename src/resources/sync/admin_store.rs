@@ -54,9 +54,13 @@ macro_rules! select {
     };
 }
 
-/// Narrows them to those decided on or not, behind a place.
-fn narrow(list: &mut Parts, decided: bool, after: Option<&Place>) -> Result<(), StoreError> {
+/// Narrows them to those decided on or not, behind a place, of athletes who are not withheld.
+fn narrow(list: &mut Parts, decided: bool, after: Option<&Place>, withheld: &[Uuid]) -> Result<(), StoreError> {
     list.then(if decided { " and h.outcome is not null" } else { " and h.outcome is null" });
+    if !withheld.is_empty() {
+        let others = " and (h.athlete_id is null or h.athlete_id <> all ((select ?::uuid[])::uuid[]))";
+        list.with(others, withheld.to_vec())?;
+    }
     if let Some((id, kind)) = after {
         list.with(" and (h.id, h.kind) > (?", *id)?;
         list.with(", ?)", kind.clone())?;
@@ -71,22 +75,23 @@ pub async fn held(
     after: Option<Place>,
     fetch: i64,
 ) -> Result<Vec<HeldRow>, StoreError> {
+    let withheld = tx.withheld().await?;
     let mut list = Parts::new(tx, select!())?;
-    narrow(&mut list, decided, after.as_ref())?;
+    narrow(&mut list, decided, after.as_ref(), &withheld)?;
     list.first(tx, "id, kind", fetch).await
 }
 
 /// Facts of the holding area that the actor recorded, and second corrections of what they corrected of athletes whom they
 /// see, by id and type, after `after`: along both at once.
 pub async fn own(tx: &mut ClubTx, decided: bool, after: Option<Place>, fetch: i64) -> Result<Vec<HeldRow>, StoreError> {
-    let member = tx.actor.account.0;
+    let (member, withheld) = (tx.actor.account.0, tx.withheld().await?);
     let mut list = Parts::new(tx, concat!("select * from ((", select!()))?;
     list.with(" and h.member_id = ?", member)?;
-    narrow(&mut list, decided, after.as_ref())?;
+    narrow(&mut list, decided, after.as_ref(), &withheld)?;
     // Each arm ends by itself: the server takes an index in order for that, and not for a list that is merged later.
     list.then(concat!(" order by h.id, h.kind limit 201) union all (", select!()));
     list.with(" and h.rival = ? and h.member_id <> h.rival", member)?;
-    narrow(&mut list, decided, after.as_ref())?;
+    narrow(&mut list, decided, after.as_ref(), &withheld)?;
     if let Some(groups) = tx.actor.group_ids() {
         let seen = " and exists (select from athlete_scope v where v.club_id = $1 and v.athlete_id = h.athlete_id and \
                     v.scope_id = any ((select ?::uuid[])::uuid[]) offset 0)";
@@ -96,9 +101,9 @@ pub async fn own(tx: &mut ClubTx, decided: bool, after: Option<Place>, fetch: i6
     list.first(tx, "id, kind", fetch).await
 }
 
-/// The facts of the holding area with an id, of one type when it is named.
+/// The facts of the holding area with an id, of one type when it is named, of athletes who are not withheld.
 pub async fn held_as(tx: &mut ClubTx, id: Uuid, kind: Option<&str>) -> Result<Vec<HeldRow>, StoreError> {
-    let club = tx.club.0;
+    let (club, withheld) = (tx.club.0, tx.withheld().await?);
     let rows = sqlx::query_as!(
         HeldRow,
         r#"
@@ -106,11 +111,13 @@ pub async fn held_as(tx: &mut ClubTx, id: Uuid, kind: Option<&str>) -> Result<Ve
           rival
         from held_item
         where club_id = $1 and id = $2 and ($3::text is null or kind = $3)
+          and (athlete_id is null or athlete_id <> all ($4))
         order by kind
         "#,
         club,
         id,
-        kind
+        kind,
+        &withheld
     )
     .fetch_all(tx.conn())
     .await?;
@@ -166,21 +173,25 @@ pub struct RefusedRow {
     pub received_at: DateTime<Utc>,
 }
 
-/// The refused values by item, after `after`.
+/// The refused values by item, after `after`, of athletes who are not withheld.
 pub async fn refused(tx: &mut ClubTx, after: Option<Uuid>, fetch: i64) -> Result<Vec<RefusedRow>, StoreError> {
     let club = tx.club.0;
+    let withheld: Vec<String> = tx.withheld().await?.iter().map(Uuid::to_string).collect();
     let rows = sqlx::query_as!(
         RefusedRow,
         r#"
         select op_id, kind, entity_id, member_id, reason, base_rev, data, received_at
         from refused_edit
         where club_id = $1 and op_id >= $2
+          and not (kind = 'athlete' and entity_id::text = any ($4))
+          and not coalesce(lower(data ->> 'athlete_id') = any ($4), false)
         order by op_id
         limit $3
         "#,
         club,
         page::from(after),
-        fetch
+        fetch,
+        &withheld
     )
     .fetch_all(tx.conn())
     .await?;

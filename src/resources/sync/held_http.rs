@@ -6,6 +6,7 @@ use std::pin::Pin;
 use actix_web::dev::Payload;
 use actix_web::web::Data;
 use actix_web::{FromRequest, HttpRequest, HttpResponse};
+use chrono::{DateTime, Utc};
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 use utoipa::IntoParams;
@@ -23,7 +24,7 @@ use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::holding::CORRECTED;
 use crate::platform::ids::{self, AthleteId, GroupId};
-use crate::platform::ops::{Fact, Method, Op, edit};
+use crate::platform::ops::{Fact, Method, Op, clock_of, edit};
 use crate::platform::page::{self, PageOf, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::people::People;
@@ -210,15 +211,32 @@ async fn list_own_held_items(
     Ok(page_of(&req, &wanted, rows))
 }
 
-/// Makes the session of a fact, for a group, on the day that the fact claims.
+/// Puts the moment at which a fact was in the place of what a wrong clock said.
+async fn set_clock(
+    tx: &mut ClubTx,
+    kind: &str,
+    data: &mut Map<String, Value>,
+    at: DateTime<Utc>,
+) -> Result<(), Problem> {
+    let Some((field, is_day)) = clock_of(kind) else {
+        let fault = Fault::at("/at", "not_used", "does not go with this fact, which is of the day of its race test");
+        return Err(Problem::invalid(vec![fault]));
+    };
+    let when = if is_day { json!(tx.day_of(at).await?) } else { json!(at) };
+    data.insert(field.to_owned(), when);
+    Ok(())
+}
+
+/// Makes the session of a fact, for a group, on the day in the club on which the fact claims to have been.
 async fn make_session(tx: &mut ClubTx, data: &Map<String, Value>, group: GroupId) -> Result<(), Problem> {
     let session = ids::named(data, "session_id");
     let at = data.get("run_at").or_else(|| data.get("assessed_at")).and_then(Value::as_str);
-    let day = at.and_then(|text| text.get(..10));
-    let (Some(session), Some(day)) = (session, day) else {
+    let at = at.and_then(|text| DateTime::parse_from_rfc3339(text).ok());
+    let (Some(session), Some(at)) = (session, at) else {
         let fault = Fault::at("/group_id", "no_session", "only goes with a fact of a session");
         return Err(Problem::invalid(vec![fault]));
     };
+    let day = tx.day_of(at.to_utc()).await?;
     if !sessions::sync::pull(tx, &[session]).await?.is_empty() {
         return Ok(());
     }
@@ -290,7 +308,7 @@ async fn accept_held_item(
         data.insert("race_test_id".to_owned(), json!(test));
     }
     if let Some(at) = place.at {
-        data.insert(if held.kind == "run" { "run_at" } else { "assessed_at" }.to_owned(), json!(at));
+        set_clock(&mut tx, &held.kind, &mut data, at).await?;
     }
     if let Some(group) = place.group_id {
         make_session(&mut tx, &data, group).await?;

@@ -95,6 +95,20 @@ impl Parsed {
         self.parsed.as_ref().ok().map(|(kind, op)| record(*kind, op))
     }
 
+    /// Whether it may raise the version of plans or race tests beside its own.
+    pub fn renews(&self) -> bool {
+        let Ok((kind, op)) = &self.parsed else { return false };
+        match kind.of_record() {
+            db::Kind::Athlete | db::Kind::WellbeingRecord | db::Kind::Session | db::Kind::Recommendation => true,
+            // Of runs and results those that say who fell.
+            db::Kind::Run | db::Kind::RaceResult => {
+                op.data.get("fell").is_some_and(|fell| *fell != Value::Bool(false))
+                    || op.data.contains_key("supersedes")
+            }
+            _ => false,
+        }
+    }
+
     /// The records that it writes, and those that it corrects or clears; of an attendance its session.
     pub fn writes(&self) -> Vec<Uuid> {
         let Ok((kind, op)) = &self.parsed else { return Vec::new() };

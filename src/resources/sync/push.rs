@@ -97,8 +97,8 @@ pub async fn push((db, lanes): (&Db, &Lanes), who: Recorder, name: &str, sent: P
 impl Work<'_> {
     /// Where the chunk that begins at `from` ends: before it would hold two items of one record, a decision or lane plan whose
     /// advice may rest on what the chunk stores, or what changes plans and race tests beside those. A change of an athlete
-    /// also raises the version of what names them, a report or a session that of its plans, and versions are given by the
-    /// commit: before it, an edit made on the older one fits.
+    /// also raises the version of what names them, a report, a session, a decision or a fall that of plans, and versions are
+    /// given by the commit: before it, an edit made on the older one fits.
     fn chunk_end(&self, from: usize) -> usize {
         let (mut records, mut ops, mut advised) = (HashSet::new(), HashSet::new(), HashSet::new());
         let (mut stored, mut renewing, mut naming) = (false, false, false);
@@ -113,7 +113,7 @@ impl Work<'_> {
                 true
             };
             let kind = item.record().map(|record| record.kind);
-            renewing |= matches!(kind, Some(db::Kind::Athlete | db::Kind::WellbeingRecord | db::Kind::Session));
+            renewing |= item.renews();
             naming |= matches!(kind, Some(db::Kind::LanePlan | db::Kind::RaceTest));
             let apart = !(renewing && naming);
             fresh && apart && item.record().is_none_or(|record| records.insert(record)) && ops.insert(item.op_id)

@@ -121,7 +121,9 @@ async fn rest(tx: &mut ClubTx) -> Result<(u64, u64), StoreError> {
     let held = sqlx::query!(
         r#"
         delete from held_item
-        where club_id = $1 and id in (select x.id from held_item x where x.club_id = $1 and x.decided_at < $2 limit $3)
+        where club_id = $1 and (kind, id) in (
+          select x.kind, x.id from held_item x where x.club_id = $1 and x.decided_at < $2 limit $3
+        )
         "#,
         club,
         before,

@@ -8,6 +8,8 @@ use crate::platform::words::words;
 
 /// How far ahead a restriction may begin or end, days: two years.
 const AHEAD_DAYS: i64 = 731;
+/// How far ahead a report may be, days: as far as the session at which something hurt, because what is not filed rests nobody.
+const REPORT_AHEAD_DAYS: i64 = 1;
 
 words! {
     /// What a record says.
@@ -85,9 +87,13 @@ impl WellbeingRecord {
         let mut faults = Faults::new();
         let kind = faults.take("/kind", "word", RecordKind::parse(raw.kind));
         let by = raw.reported_by.and_then(|word| faults.take("/reported_by", "word", Reporter::parse(word)));
-        let ahead = if kind == Some(RecordKind::Restriction) { AHEAD_DAYS } else { 0 };
+        let ahead = match kind {
+            Some(RecordKind::Restriction) => AHEAD_DAYS,
+            Some(kind) if kind.is_report() => REPORT_AHEAD_DAYS,
+            _ => 0,
+        };
         if raw.reported_on.year() < 2000 || (raw.reported_on - today).num_days() > ahead {
-            let detail = "must be from 2000 to today; a restriction may begin up to two years ahead";
+            let detail = "must be from 2000 to today, of a report at most tomorrow; a restriction may begin up to two years ahead";
             faults.add("/reported_on", "out_of_range", detail);
         }
         if let Some(kind) = kind {

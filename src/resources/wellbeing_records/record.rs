@@ -10,9 +10,9 @@ use super::store::{self, Earlier, Known};
 use crate::platform::batch::{self, Decision, Item};
 use crate::platform::db::ClubTx;
 use crate::platform::fault::{Fault, Faults};
-use crate::platform::grants;
 use crate::platform::ids::WellbeingRecordId;
 use crate::platform::problem::Problem;
+use crate::platform::renewals;
 
 /// Refuses a record whose athlete, cleared or superseded record is not there for the caller.
 fn check_references(
@@ -98,13 +98,14 @@ async fn file_part(
     let fresh: Vec<(WellbeingRecordId, &WellbeingRecord)> =
         batch::fresh(&items, &decisions).into_iter().map(|(id, one)| (WellbeingRecordId(id), one)).collect();
     store::insert(tx, &fresh).await?;
-    // Plans of those days say of their people what is known now.
+    // Entries in race tests and plans of those days say of their people what is known now.
     let corrected = fresh.iter().flat_map(|(_, one)| [one.supersedes, one.clears]).flatten();
     let corrected = corrected.filter_map(|id| known.earlier.get(&id.0)).map(|earlier| earlier.reported_on);
     let from = fresh.iter().map(|(_, one)| one.reported_on).chain(corrected).min();
-    if from.is_some() {
+    if let Some(from) = from {
         let people: Vec<Uuid> = fresh.iter().map(|(_, one)| one.athlete.0).collect();
-        grants::renew_plans(tx, Some(&people), from).await?;
+        renewals::entries(tx, &people, from).await?;
+        renewals::plans(tx, Some(&people), Some(from)).await?;
     }
     Ok((items, decisions))
 }

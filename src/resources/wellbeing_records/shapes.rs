@@ -25,8 +25,8 @@ pub struct Fields {
     /// lets the athlete come back.
     #[schema(value_type = super::model::RecordKind)]
     pub kind: String,
-    /// The day: of the report, the first of a restriction, or from which a clearance counts. Only a restriction may lie
-    /// ahead, up to two years.
+    /// The day: of the report, the first of a restriction, or from which a clearance counts. A restriction may lie
+    /// ahead, up to two years, and a report by a day, as the session at which something hurt.
     #[schema(example = "2026-11-24")]
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub reported_on: NaiveDate,

@@ -278,6 +278,10 @@ async fn section_4_10_a_stolen_token_makes_no_further_one(pool: PgPool) {
     let reading = Registered::by(&club.admin, &["squad.read"]).await;
     let (reader, _) = reading.connect(&club.coach, "squad.read").await;
     reader.post("/calendar-feeds", json!({})).await.expect(403);
+    // Nor does it let admins do with less protection.
+    let running = super::acting(&club.admin, &["club.admin"]).await;
+    running.get("/security").await.expect(200);
+    running.put("/security", "", json!({"admins_second_factor": false})).await.expect(403);
     // Nothing of all this used the token up.
     app.refresh(&tokens["refresh_token"]).await.expect(200);
 }

@@ -1,0 +1,93 @@
+//! What phones are sent anew although nobody wrote it: what they see in it follows from something else.
+
+use chrono::{NaiveDate, Utc};
+use uuid::Uuid;
+
+use super::db::{Change, ClubTx, Kind, StoreError};
+use super::ids::{AthleteId, SessionId};
+
+/// Sends phones the entries of these athletes in race tests anew, from a day on: how ready they are is told with what was
+/// reported since. Before the plans: race tests are locked first, as by a draw, then their entries, then plans.
+///
+/// # Errors
+/// Database errors.
+pub async fn entries(tx: &mut ClubTx, athletes: &[Uuid], from: NaiveDate) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select e.id, e.athlete_id
+        from race_entries e
+        join race_tests t on t.club_id = $1 and t.id = e.race_test_id and t.deleted_at is null
+        join sessions s on s.club_id = $1 and s.id = t.session_id
+        where e.club_id = $1 and e.athlete_id = any ((select $2::uuid[])::uuid[]) and e.readiness is not null
+          and s.held_on >= $3
+        order by t.id, e.id
+        for no key update of t, e
+        "#,
+        club,
+        athletes,
+        from
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let change = |(id, athlete): (Uuid, Uuid)| Change::put(Kind::RaceEntry, id).under(AthleteId(athlete));
+    let changes: Vec<Change> = rows.into_iter().map(|row| change((row.id, row.athlete_id))).collect();
+    tx.changing_all(changes);
+    Ok(())
+}
+
+/// Sends phones the lane plans anew that name these athletes, or anybody, from a day on or of all days: what members see in a plan
+/// changes with its people, although the plan does not. The new number also refuses an edit made on what was seen before:
+/// whom its author did not see then would be taken for somebody they took out.
+///
+/// # Errors
+/// Database errors.
+pub async fn plans(tx: &mut ClubTx, athletes: Option<&[Uuid]>, from: Option<NaiveDate>) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select p.id, p.session_id
+        from lane_plans p
+        join sessions s on s.club_id = $1 and s.id = p.session_id
+        where p.club_id = $1 and p.deleted_at is null and p.people <> '{}' and ($2::uuid[] is null or p.people && $2)
+          and ($3::date is null or s.held_on >= $3)
+        order by p.id
+        "#,
+        club,
+        athletes,
+        from
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    renew(tx, rows.into_iter().map(|row| (row.id, SessionId(row.session_id))).collect()).await
+}
+
+/// Sends phones the lane plans of a session anew: who no longer suits them is asked of its day and its surface.
+///
+/// # Errors
+/// Database errors.
+pub async fn plans_of_session(tx: &mut ClubTx, session: SessionId) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let ids = sqlx::query_scalar!(
+        "select id from lane_plans where club_id = $1 and session_id = $2 and deleted_at is null order by id",
+        club,
+        session.0
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    renew(tx, ids.into_iter().map(|id| (id, session)).collect()).await
+}
+
+async fn renew(tx: &mut ClubTx, plans: Vec<(Uuid, SessionId)>) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    if plans.is_empty() {
+        return Ok(());
+    }
+    let ids: Vec<Uuid> = plans.iter().map(|(id, _)| *id).collect();
+    let changes: Vec<Change> =
+        plans.into_iter().map(|(id, session)| Change::put(Kind::LanePlan, id).under(session)).collect();
+    sqlx::query!("update lane_plans set updated_at = $3 where club_id = $1 and id = any ($2)", club, &ids, Utc::now())
+        .execute(tx.changing_all(changes))
+        .await?;
+    Ok(())
+}

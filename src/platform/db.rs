@@ -5,6 +5,7 @@ mod audience;
 mod audited;
 mod begin;
 mod changes;
+mod early;
 mod error;
 mod hold;
 mod life;
@@ -201,6 +202,7 @@ pub struct ClubTx {
     audience: Option<Audience>,
     changes: Vec<Change>,
     unsynced: bool,
+    early: early::Early,
     receipts: Vec<Receipt>,
     erasures: Option<Arc<Path>>,
     /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
@@ -237,6 +239,7 @@ impl ClubTx {
             audience: None,
             changes: Vec::new(),
             unsynced: false,
+            early: early::Early::default(),
             receipts: Vec::new(),
             erasures: None,
             skew_ms: None,
@@ -352,7 +355,7 @@ impl ClubTx {
             self.audit().await?;
             self.one_role().await?;
             let done = self.tx.commit().await;
-            super::news::tell(self.club, 0);
+            super::news::tell(self.club, self.early.last);
             done?;
             return Ok(Revs::default());
         }

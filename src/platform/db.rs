@@ -27,6 +27,7 @@ use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{PgConnection, PgPool, Postgres, Transaction};
 use uuid::Uuid;
 
+use super::audit;
 use super::erasures;
 use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
@@ -83,6 +84,8 @@ pub struct Db {
     server: Arc<life::Server>,
     /// Where erasures are noted outside the database.
     erasures: Option<Arc<Path>>,
+    /// How long rows of audits are kept, days.
+    audit_days: u16,
 }
 
 /// What the server must not plan with: nothing is read whole, or gathered and sorted, because a table looks small, as all do
@@ -109,7 +112,7 @@ impl Db {
             .idle_timeout(Duration::from_mins(5))
             .test_before_acquire(false)
             .connect_lazy_with(options);
-        Self { pool, queue: Queue::of(connections), server, erasures: None }
+        Self { pool, queue: Queue::of(connections), server, erasures: None, audit_days: audit::KEPT_DAYS }
     }
 
     /// The same, whose connections have the turns of a lane.
@@ -122,6 +125,17 @@ impl Db {
     #[must_use]
     pub fn noting_erasures(self, file: Option<PathBuf>) -> Self {
         Self { erasures: file.map(Arc::from), ..self }
+    }
+
+    /// The same, which keeps rows of audits for so many days.
+    #[must_use]
+    pub fn keeping_audits(self, days: u16) -> Self {
+        Self { audit_days: days, ..self }
+    }
+
+    /// How long rows of audits are kept, days.
+    pub const fn audit_days(&self) -> u16 {
+        self.audit_days
     }
 
     /// For a single statement over account tables, outside a transaction.

@@ -32,9 +32,9 @@ use crate::platform::document::{self, Known, fields, representations, schemas};
 use crate::platform::lanes::Lanes;
 use crate::platform::problem_pages::FaultCodes;
 use crate::platform::route::Mount;
-use crate::platform::sockets::{self, Door, Rules};
+use crate::platform::sockets::{self, Door};
 use crate::platform::token::Keys;
-use crate::platform::{again, fault, front, health, intake, problem, problem_pages, telemetry};
+use crate::platform::{again, fault, front, health, problem, problem_pages, telemetry};
 use crate::resources::{self, advice::Memory, sync::Polls};
 
 /// The head of the OpenAPI document.
@@ -309,9 +309,7 @@ where
         > + 'static,
     B: MessageBody + 'static,
 {
-    // Of a request that nobody reads any more; a body that is read has given up before.
-    let idle = sockets::KEEP_ALIVE + Duration::from_secs(15);
-    let rules = Rules { idle, patience: 2 * patience, slowest: intake::SLOWEST, taking: Duration::from_secs(30) };
+    let rules = sockets::rules(patience);
     let builder = Server::build()
         .workers(workers)
         .worker_max_blocking_threads(8)
@@ -331,6 +329,7 @@ where
             .keep_alive(sockets::KEEP_ALIVE)
             .client_request_timeout(sockets::HEAD)
             .client_disconnect_timeout(Duration::from_secs(2))
+            .on_connect_ext(sockets::tell_work)
             .finish(map_config(app, |()| AppConfig::default()));
         fn_service(move |io: TcpStream| {
             let door = Arc::clone(&door);

@@ -1,4 +1,4 @@
-//! Commands: serve, migrate, seed, openapi, rotate-keys, dead-letters, remove-second-factor, verify-audit, rehearsal, cluster.
+//! Commands: serve, migrate, seed, openapi, rotate-keys, dead-letters, remove-second-factor, end-sign-ins, verify-audit, rehearsal, cluster.
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -62,6 +62,15 @@ enum Command {
         /// The e-mail address of the account.
         email: String,
     },
+    /// Signs somebody out everywhere, also their apps, or everybody: at the next request, on every instance.
+    #[command(group(clap::ArgGroup::new("whose").required(true).args(["email", "all"])))]
+    EndSignIns {
+        /// The e-mail address of the account.
+        email: Option<String>,
+        /// Of every account.
+        #[arg(long)]
+        all: bool,
+    },
     /// Checks that no row of the audit is missing or changed, and prints the last row and its hash of each club: note them
     /// elsewhere. Ends with 1 when something is wrong.
     VerifyAudit {
@@ -124,6 +133,7 @@ async fn carry_out(command: Command) -> ExitCode {
         Command::Compact => serve::compact().await,
         Command::DeadLetters { send_again } => serve::dead_letters(send_again).await,
         Command::RemoveSecondFactor { email } => serve::remove_second_factor(&email).await,
+        Command::EndSignIns { email, all: _ } => serve::end_sign_ins(email.as_deref()).await,
         Command::VerifyAudit { club } => match serve::verify_audit(club).await {
             Ok(sound) => return if sound { ExitCode::SUCCESS } else { ExitCode::FAILURE },
             Err(error) => Err(error),

@@ -7,7 +7,7 @@ use chrono::{DateTime, Utc};
 use crate::platform::config::ConfigError;
 use crate::platform::db::{Db, StoreError};
 use crate::platform::mail::{self, Carrier, Claimed, Fate, Letter, Mail, Settings};
-use crate::resources::{accounts, members};
+use crate::resources::{accounts, clubs, members};
 
 /// How often an instance looks for mail.
 const LOOK_EVERY: Duration = Duration::from_secs(2);
@@ -64,6 +64,9 @@ pub async fn dead_letters(db: &Db, again: bool) -> Result<String, StoreError> {
 async fn written(db: &Db, claimed: &Claimed) -> Result<Option<Mail>, StoreError> {
     match claimed.letter {
         Letter::Invitation { .. } => members::write(db, claimed).await,
+        Letter::ClubEnding { .. } | Letter::ClubStays { .. } | Letter::ClubEnded { .. } => {
+            clubs::write(db, claimed).await
+        }
         _ => accounts::write(db, claimed).await,
     }
 }
@@ -90,6 +93,9 @@ pub async fn carry(db: &Db, carrier: &Carrier, now: DateTime<Utc>) -> Result<Rou
             Err(Fate::Never(reason)) => (reason, true),
         };
         if mail::failed(db, &claimed, &reason, never, now).await? {
+            if claimed.letter.is_farewell() {
+                mail::done(db, claimed.id).await?;
+            }
             // The reason may name the person, so it stands in the table alone.
             tracing::error!(id = %claimed.id, "mail could not be sent and was given up: see `lanewright dead-letters`");
             round.given_up += 1;

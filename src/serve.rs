@@ -22,7 +22,9 @@ use crate::app::{self, Shared};
 use crate::chores;
 use crate::platform::audit::{self, Checked, hex};
 use crate::platform::cluster::{self, Cluster, ClusterError};
-use crate::platform::config::{Config, ConfigError, database_password, erasures_file, health_address, listen_address};
+use crate::platform::config::{
+    Config, ConfigError, audit_days, database_password, erasures_file, health_address, listen_address,
+};
 use crate::platform::db::{self, Db, StoreError};
 use crate::platform::ids::ClubId;
 use crate::platform::mail::Carrier;
@@ -258,6 +260,25 @@ pub async fn remove_second_factor(email: &str) -> Result<(), ServeError> {
     })
 }
 
+/// Ends every sign-in of the account of an address, or of every account.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn end_sign_ins(email: Option<&str>) -> Result<(), ServeError> {
+    telemetry::init()?;
+    let database = Database::open().await?;
+    let db = Db::lazy(database.options.clone(), 1);
+    let done = match email {
+        Some(email) => accounts::end_sign_ins(&db, email).await.map(u64::from),
+        None => accounts::end_all_sign_ins(&db).await,
+    };
+    database.close().await?;
+    match done? {
+        0 => print("There is no such account; nothing was changed."),
+        accounts => print(&format!("Signed out everywhere: {accounts} accounts, with what their apps had.")),
+    }
+}
+
 /// Drops what is kept long enough.
 ///
 /// # Errors
@@ -265,7 +286,7 @@ pub async fn remove_second_factor(email: &str) -> Result<(), ServeError> {
 pub async fn compact() -> Result<(), ServeError> {
     telemetry::init()?;
     let database = Database::open().await?;
-    let db = Db::lazy(database.options.clone(), 1).noting_erasures(erasures_file()?);
+    let db = Db::lazy(database.options.clone(), 1).noting_erasures(erasures_file()?).keeping_audits(audit_days()?);
     let done = chores::compact(&db, chrono::Duration::zero()).await;
     database.close().await?;
     match done? {
@@ -353,7 +374,9 @@ async fn serve_on(
     demo: bool,
 ) -> Result<(), ServeError> {
     database.migrate().await?;
-    let db = Db::lazy(database.options.clone(), 2).noting_erasures(config.erasures.clone());
+    let db = Db::lazy(database.options.clone(), 2)
+        .noting_erasures(config.erasures.clone())
+        .keeping_audits(config.audit_days);
     // Before anything is served: the database may be an older copy.
     if let Some(erased @ 1..) = erase_again(&db, config.erasures.clone()).await? {
         tracing::warn!(erased, "athletes who were erased before are erased again");

@@ -21,10 +21,25 @@ use super::problem::Problem;
 /// How long to wait before each further time, milliseconds (ms); then the caller is told.
 const PAUSES_MS: [u64; 4] = [5, 20, 60, 150];
 
+/// Most of a body that is kept, bytes: of one that is larger nothing is, and its request is carried out once.
+const MOST: usize = 17 << 20;
+
 /// The body of a request, with what was read of it.
 struct Kept {
     from: Payload,
     read: Vec<Bytes>,
+    bytes: usize,
+}
+
+impl Kept {
+    fn keep(&mut self, part: &Bytes) {
+        self.bytes = self.bytes.saturating_add(part.len());
+        if self.bytes > MOST {
+            self.read = Vec::new();
+        } else {
+            self.read.push(part.clone());
+        }
+    }
 }
 
 /// The body once more: what was read before, then the rest.
@@ -45,7 +60,7 @@ impl Stream for Body {
         }
         let next = ready!(Pin::new(&mut kept.from).poll_next(context));
         if let Some(Ok(part)) = &next {
-            kept.read.push(part.clone());
+            kept.keep(part);
             *at += 1;
         }
         Poll::Ready(next)
@@ -76,11 +91,11 @@ pub async fn carry_out<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Re
         return one_connection(next.call(req)).await;
     }
     let (head, from) = req.into_parts();
-    let kept = Rc::new(RefCell::new(Kept { from, read: Vec::new() }));
+    let kept = Rc::new(RefCell::new(Kept { from, read: Vec::new(), bytes: 0 }));
     let mut req = ServiceRequest::from_parts(head, body(&kept));
     for milliseconds in PAUSES_MS {
         let answer = one_connection(next.call(req)).await?;
-        if !was_undone(&answer) {
+        if !was_undone(&answer) || kept.borrow().bytes > MOST {
             return Ok(answer);
         }
         // The answer goes first, because it may hold on to the request.

@@ -10,7 +10,7 @@ use secrecy::SecretString;
 
 use super::cluster::default_folder;
 use super::seal::{self, Seal};
-use super::{breached, mail};
+use super::{audit, breached, mail};
 
 /// Settings of the HTTP service.
 #[derive(Clone, Debug)]
@@ -43,6 +43,8 @@ pub struct Config {
     pub public_url: Option<String>,
     /// How long who read what waits in memory until it is stored.
     pub audit_pause: Duration,
+    /// How long rows of audits are kept, days.
+    pub audit_days: u16,
 }
 
 impl Default for Config {
@@ -62,6 +64,7 @@ impl Default for Config {
             breached: None,
             public_url: None,
             audit_pause: Self::AUDIT_PAUSE,
+            audit_days: Self::AUDIT_DAYS,
         }
     }
 }
@@ -91,6 +94,9 @@ impl Config {
 
     /// The longest that rows of the audit wait: what an instance that is killed loses.
     pub const AUDIT_PAUSE: Duration = Duration::from_secs(1);
+
+    /// The period of audits when none is set.
+    pub const AUDIT_DAYS: u16 = audit::KEPT_DAYS;
 
     /// Reads the settings.
     ///
@@ -128,6 +134,7 @@ impl Config {
             breached: breached_file()?,
             public_url: public_url()?,
             audit_pause: default.audit_pause,
+            audit_days: audit_days()?,
         })
     }
 
@@ -197,6 +204,16 @@ fn whole<T: FromStr + PartialOrd>(
 pub fn erasures_file() -> Result<Option<PathBuf>, ConfigError> {
     let remedy = "give the absolute path of a file that is not part of copies of the database";
     read("LANEWRIGHT_ERASURES", remedy, |text| Some(PathBuf::from(text)).filter(|path| path.is_absolute()))
+}
+
+/// How long rows of audits are kept, days: `LANEWRIGHT_AUDIT_DAYS`. Not shorter than whole addresses are, nor than anybody needs to find
+/// out what happened; not for ever, because it says when people were where.
+///
+/// # Errors
+/// When it is no number of days within the bounds.
+pub fn audit_days() -> Result<u16, ConfigError> {
+    let days = whole("LANEWRIGHT_AUDIT_DAYS", "give whole days from 90 to 3650", 90..=3_650)?;
+    Ok(days.unwrap_or(Config::AUDIT_DAYS))
 }
 
 /// Where people and apps reach the service: `LANEWRIGHT_PUBLIC_URL`.

@@ -6,6 +6,7 @@ mod audited;
 mod begin;
 mod calendar;
 mod changes;
+mod early;
 mod error;
 mod hold;
 mod life;
@@ -27,6 +28,7 @@ use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{PgConnection, PgPool, Postgres, Transaction};
 use uuid::Uuid;
 
+use super::audit;
 use super::erasures;
 use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
@@ -90,6 +92,8 @@ pub struct Db {
     server: Arc<life::Server>,
     /// Where erasures are noted outside the database.
     erasures: Option<Arc<Path>>,
+    /// How long rows of audits are kept, days.
+    audit_days: u16,
 }
 
 /// What the server must not plan with: nothing is read whole, or gathered and sorted, because a table looks small, as all do
@@ -116,7 +120,7 @@ impl Db {
             .idle_timeout(Duration::from_mins(5))
             .test_before_acquire(false)
             .connect_lazy_with(options);
-        Self { pool, queue: Queue::of(connections), server, erasures: None }
+        Self { pool, queue: Queue::of(connections), server, erasures: None, audit_days: audit::KEPT_DAYS }
     }
 
     /// The same, whose connections have the turns of a lane.
@@ -129,6 +133,17 @@ impl Db {
     #[must_use]
     pub fn noting_erasures(self, file: Option<PathBuf>) -> Self {
         Self { erasures: file.map(Arc::from), ..self }
+    }
+
+    /// The same, which keeps rows of audits for so many days.
+    #[must_use]
+    pub fn keeping_audits(self, days: u16) -> Self {
+        Self { audit_days: days, ..self }
+    }
+
+    /// How long rows of audits are kept, days.
+    pub const fn audit_days(&self) -> u16 {
+        self.audit_days
     }
 
     /// For a single statement over account tables, outside a transaction.
@@ -211,6 +226,7 @@ pub struct ClubTx {
     zone: Option<Tz>,
     changes: Vec<Change>,
     unsynced: bool,
+    early: early::Early,
     receipts: Vec<Receipt>,
     erasures: Option<Arc<Path>>,
     /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
@@ -248,6 +264,7 @@ impl ClubTx {
             zone: None,
             changes: Vec::new(),
             unsynced: false,
+            early: early::Early::default(),
             receipts: Vec::new(),
             erasures: None,
             skew_ms: None,
@@ -352,7 +369,7 @@ impl ClubTx {
             self.audit().await?;
             self.one_role().await?;
             let done = self.tx.commit().await;
-            super::news::tell(self.club, 0);
+            super::news::tell(self.club, self.early.last);
             done?;
             return Ok(Revs::default());
         }

@@ -1,4 +1,6 @@
-//! What an erasure does to exports: an archive that names somebody must not outlive them. The rest of exports is a resource.
+//! What becomes of exports when something that their archives hold is kept no longer. The rest of exports is a resource.
+
+use uuid::Uuid;
 
 use super::db::{ClubTx, StoreError};
 use super::ids::AthleteId;
@@ -28,6 +30,61 @@ pub async fn withdraw(tx: &mut ClubTx, athlete: AthleteId) -> Result<(), StoreEr
     )
     .execute(tx.conn())
     .await?;
+    drop_pieces(tx).await
+}
+
+/// Takes back what was read of these athletes before now: something of theirs went, or is agreed to no longer. An export that waits
+/// is made of what is left, so it stays.
+///
+/// # Errors
+/// Database errors.
+pub async fn outdate(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let done = sqlx::query!(
+        r#"
+        update exports
+        set state = 'withdrawn', records = 0, bytes = 0, sha256 = null
+        where club_id = $1 and id = any (array(
+          select x.id from exports x
+          where x.club_id = $1 and x.state in ('running', 'ready') and (x.athlete_id is null or x.athlete_id = any ($2))
+          order by x.id
+          for no key update
+        ))
+        "#,
+        club,
+        athletes
+    )
+    .execute(tx.conn())
+    .await?;
+    if done.rows_affected() == 0 { Ok(()) } else { drop_pieces(tx).await }
+}
+
+/// Takes back what was read of anybody before now.
+///
+/// # Errors
+/// Database errors.
+pub async fn outdate_all(tx: &mut ClubTx) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let done = sqlx::query!(
+        r#"
+        update exports
+        set state = 'withdrawn', records = 0, bytes = 0, sha256 = null
+        where club_id = $1 and id = any (array(
+          select x.id from exports x
+          where x.club_id = $1 and x.state in ('running', 'ready')
+          order by x.id
+          for no key update
+        ))
+        "#,
+        club
+    )
+    .execute(tx.conn())
+    .await?;
+    if done.rows_affected() == 0 { Ok(()) } else { drop_pieces(tx).await }
+}
+
+async fn drop_pieces(tx: &mut ClubTx) -> Result<(), StoreError> {
+    let club = tx.club.0;
     sqlx::query!(
         r#"
         delete from export_pieces

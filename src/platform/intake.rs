@@ -1,11 +1,13 @@
 //! Takes bodies in: the one place where bytes of a request are read and unpacked.
 //!
 //! A body is limited as it is sent and as it unpacks, while it unpacks; it has to come at a minimum rate; and what all
-//! bodies hold at once is bounded for each caller and for the process.
+//! bodies hold at once is bounded for each caller and for the process. What is too large for memory goes into a file
+//! ([`spool`]).
 
-use std::collections::HashMap;
+mod room;
+mod spool;
+
 use std::io::Read;
-use std::sync::{LazyLock, Mutex, PoisonError};
 use std::time::Duration;
 
 use actix_web::HttpRequest;
@@ -21,6 +23,9 @@ use super::config::Config;
 use super::fault::Fault;
 use super::problem::{Code, Problem};
 use super::token::Keys;
+use room::{Held, MEMORY};
+
+pub use spool::{Spooled, spool};
 
 /// The largest body without a valid access token, as sent and unpacked, bytes.
 pub const WITHOUT_TOKEN: usize = 64 * 1024;
@@ -36,8 +41,6 @@ const WINDOW_LOG: u32 = 23;
 const MEMBERS: usize = 64;
 /// What is unpacked before others have their turn, bytes.
 const PIECE: usize = 32 * 1024;
-/// What the bodies of one caller, and all bodies, may hold at once, bytes.
-const HELD: (usize, usize) = (16 * 1024 * 1024, 256 * 1024 * 1024);
 
 /// How large a body may be.
 #[derive(Clone, Copy, Debug)]
@@ -71,51 +74,6 @@ impl Taken {
     /// The unpacked bytes.
     pub fn bytes(&self) -> &[u8] {
         &self.bytes
-    }
-}
-
-/// Whose bodies are counted together.
-type Holder = Uuid;
-
-/// What the bodies of each caller hold, bytes, and what all hold.
-static BODIES: LazyLock<Mutex<(HashMap<Holder, usize>, usize)>> = LazyLock::new(Mutex::default);
-
-/// What one body holds of what bodies may hold.
-#[derive(Debug)]
-struct Held {
-    holder: Holder,
-    bytes: usize,
-}
-
-impl Held {
-    fn by(holder: Holder) -> Self {
-        Self { holder, bytes: 0 }
-    }
-
-    fn more(&mut self, bytes: usize) -> Result<(), Problem> {
-        let mut bodies = BODIES.lock().unwrap_or_else(PoisonError::into_inner);
-        let own = bodies.0.get(&self.holder).copied().unwrap_or(0);
-        if own + bytes > HELD.0 || bodies.1 + bytes > HELD.1 {
-            let detail = "Too many large bodies are being read at this moment; nothing was stored. Send it again.";
-            return Err(Problem::new(Code::Unavailable, detail));
-        }
-        bodies.0.insert(self.holder, own + bytes);
-        bodies.1 += bytes;
-        self.bytes += bytes;
-        Ok(())
-    }
-}
-
-impl Drop for Held {
-    fn drop(&mut self) {
-        let mut bodies = BODIES.lock().unwrap_or_else(PoisonError::into_inner);
-        bodies.1 -= self.bytes;
-        if let Some(own) = bodies.0.get_mut(&self.holder) {
-            *own -= self.bytes;
-            if *own == 0 {
-                bodies.0.remove(&self.holder);
-            }
-        }
     }
 }
 
@@ -155,6 +113,16 @@ fn broken() -> Problem {
     Problem::malformed(Fault::at("", "body", "the body broke off or its encoding is wrong"))
 }
 
+/// How large the body of a request says that it is, bytes.
+fn told(req: &HttpRequest) -> Option<u64> {
+    req.headers().get(CONTENT_LENGTH).and_then(|value| value.to_str().ok()?.parse().ok())
+}
+
+/// How long a body may come as slowly as it likes.
+fn patience(req: &HttpRequest) -> Duration {
+    req.app_data::<Data<Config>>().map_or(Config::PATIENCE, |config| config.patience)
+}
+
 /// Reads the body of a request.
 ///
 /// # Errors
@@ -162,8 +130,7 @@ fn broken() -> Problem {
 /// that is not unpacked, 503 when bodies hold too much memory.
 pub async fn read(req: &HttpRequest, payload: Payload, limits: Limits) -> Result<Taken, Problem> {
     let coding = Coding::of(req)?;
-    let told = req.headers().get(CONTENT_LENGTH).and_then(|value| value.to_str().ok()?.parse::<u64>().ok());
-    if told.is_some_and(|told| told > limits.wire as u64) {
+    if told(req).is_some_and(|told| told > limits.wire as u64) {
         return Err(limits.too_large());
     }
     let mut pass = Pass::of(req, limits);
@@ -184,7 +151,7 @@ struct Pass<'a> {
 
 impl<'a> Pass<'a> {
     fn of(req: &'a HttpRequest, limits: Limits) -> Self {
-        Self { req: Some(req), limits, held: Held::by(Uuid::nil()) }
+        Self { req: Some(req), limits, held: Held::by(&MEMORY, Uuid::nil()) }
     }
 
     /// Makes room for more bytes of a body that has `size` by then.
@@ -215,7 +182,7 @@ fn sender(req: &HttpRequest) -> Option<Uuid> {
 
 /// Receives the bytes as they are sent.
 async fn receive(req: &HttpRequest, mut payload: Payload, pass: &mut Pass<'_>) -> Result<Vec<u8>, Problem> {
-    let patience = req.app_data::<Data<Config>>().map_or(Config::PATIENCE, |config| config.patience);
+    let patience = patience(req);
     let began = Instant::now();
     let mut wire = Vec::new();
     loop {
@@ -383,16 +350,5 @@ mod tests {
         {
             assert_eq!(coding(other), Err(415), "{other:?}");
         }
-    }
-
-    #[test]
-    fn what_bodies_hold_is_bounded_for_each_caller_and_given_back() {
-        let (one, other) = (Uuid::new_v4(), Uuid::new_v4());
-        let mut held = Held::by(one);
-        held.more(HELD.0).unwrap();
-        assert_eq!(Held::by(one).more(1).unwrap_err().status(), 503);
-        Held::by(other).more(HELD.0).unwrap();
-        drop(held);
-        Held::by(one).more(HELD.0).unwrap();
     }
 }

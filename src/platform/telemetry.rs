@@ -1,5 +1,6 @@
 //! Request ids, trace context and one log line per request.
 
+use std::collections::BTreeSet;
 use std::io::IsTerminal;
 use std::net::IpAddr;
 use std::time::Instant;
@@ -15,6 +16,7 @@ use super::config::{ConfigError, log_as_text};
 use super::ids::AccountId;
 use super::lanes::Who;
 use super::network::{self, Network};
+use super::problem::Problem;
 
 tokio::task_local! {
     static REQUEST_ID: String;
@@ -54,12 +56,15 @@ pub async fn trace<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result
     // Ids and a class, never a name, an e-mail, an address or a query, which may hold names.
     let account = answer.request().extensions().get::<AccountId>().map(AccountId::to_string).unwrap_or_default();
     let from = class_of(answer.request());
+    let refused =
+        answer.response().error().and_then(|error| error.as_error::<Problem>()).map(words).unwrap_or_default();
     tracing::info!(
         request.id = id,
         trace_parent,
         method,
         route,
         status,
+        refused,
         club.id = club,
         account.id = account,
         address = from,
@@ -74,6 +79,13 @@ pub async fn trace<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result
         headers.insert(HeaderName::from_static("traceparent"), value);
     }
     Ok(answer)
+}
+
+/// Why a request was refused, in closed words of ours: the problem, then the codes of its faults, each once. What was sent and where it
+/// stood is not told, because a caller chose the words of both.
+fn words(problem: &Problem) -> String {
+    let faults: BTreeSet<&str> = problem.faults().iter().map(|fault| fault.code.as_str()).collect();
+    [problem.code().row().0].into_iter().chain(faults).collect::<Vec<_>>().join(" ")
 }
 
 /// Notes for the log whose request it is.
@@ -126,4 +138,58 @@ pub fn init() -> Result<(), ConfigError> {
         lines.json().try_init()
     };
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::{self, Write};
+    use std::sync::{Arc, Mutex};
+
+    use actix_web::middleware::from_fn;
+    use actix_web::{App, HttpResponse, test, web};
+
+    use super::*;
+    use crate::platform::fault::Fault;
+
+    /// A log that is read again.
+    #[derive(Clone, Default)]
+    struct Log(Arc<Mutex<Vec<u8>>>);
+
+    impl Write for Log {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.0.lock().unwrap().extend_from_slice(bytes);
+            Ok(bytes.len())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[actix_web::test]
+    async fn a_refused_value_is_logged_with_what_was_wrong_and_nothing_that_was_sent() {
+        let log = Log::default();
+        let made = log.clone();
+        let lines = tracing_subscriber::fmt().json().with_writer(move || made.clone()).finish();
+        let _guard = tracing::subscriber::set_default(lines);
+        let refuse = || async {
+            let faults = ["/secret-of-a-caller", "/other"].map(|at| Fault::at(at, "length", "Mira Osei is too long"));
+            Err::<HttpResponse, Problem>(Problem::invalid(
+                [faults.to_vec(), vec![Fault::at("/x", "word", "no")]].concat(),
+            ))
+        };
+        let app = App::new().wrap(from_fn(trace)).route("/a", web::post().to(refuse));
+        let app = app.route("/b", web::post().to(|| async { HttpResponse::NoContent() }));
+        let app = test::init_service(app).await;
+        for path in ["/a", "/b"] {
+            test::call_service(&app, test::TestRequest::post().uri(path).to_request()).await;
+        }
+        let text = String::from_utf8(log.0.lock().unwrap().clone()).unwrap();
+        let lines: Vec<serde_json::Value> = text.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+        let told: Vec<_> = lines.iter().map(|line| (&line["fields"]["status"], &line["fields"]["refused"])).collect();
+        let said = Problem::invalid(Vec::new());
+        assert_eq!(told[0].1, &serde_json::json!(format!("{} length word", said.code().row().0)));
+        assert_eq!((told[1].0, told[1].1), (&serde_json::json!(204), &serde_json::json!("")));
+        assert!(!text.contains("secret-of-a-caller") && !text.contains("Mira"), "{text}");
+    }
 }

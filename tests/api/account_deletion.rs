@@ -11,6 +11,7 @@ use serde_json::{Value, json};
 use sqlx::{AssertSqlSafe, PgPool};
 use uuid::Uuid;
 
+use crate::catcher::Catcher;
 use crate::second_factor;
 use crate::support::{Answer, Caller, PASSWORD, TestApp};
 use crate::sync_pull::run;
@@ -50,6 +51,7 @@ async fn found(pool: &PgPool, clubs: &[&str], words: &[&str]) -> Vec<String> {
 #[sqlx::test]
 async fn no_trace_of_the_person_is_left_and_what_they_recorded_is(pool: PgPool) {
     let app = TestApp::spawn(pool.clone()).await;
+    let post = Catcher::of(&app).await;
     let (north, south) = (app.admin_of("North").await, app.admin_of("South").await);
     let group = north.group("Mine").await;
     let coach = north.member("Quirin Leaver", "coach", &[&group]).await;
@@ -95,6 +97,14 @@ async fn no_trace_of_the_person_is_left_and_what_they_recorded_is(pool: PgPool) 
     let members = north.get("/members").await.expect(200).body;
     assert_eq!(members["items"].as_array().unwrap().len(), 1);
     north.get(&format!("/runs/{}", fact["id"].as_str().unwrap())).await.expect(200);
+    // The one mail that is left tells them, and takes their address along.
+    assert!(found(&pool, &clubs, &words).await.iter().any(|table| table == "mail_outbox"));
+    let mails = post.carry().await;
+    let mail = Catcher::only(mails.into_iter().filter(|mail| mail.to == [coach.email.clone()]).collect());
+    assert_eq!(mail.header("subject"), "Your account was deleted");
+    for part in [mail.plain(), mail.part("text/html")] {
+        assert!(part.contains("a member of no club any more") && !part.contains("/mail/"), "{part}");
+    }
     // Of the club that they left before the service forgets them by itself.
     assert_eq!(found(&pool, &clubs, &words).await, ["invitations", "members"]);
     let db = Db::lazy((*pool.connect_options()).clone(), 1);
@@ -106,6 +116,18 @@ async fn no_trace_of_the_person_is_left_and_what_they_recorded_is(pool: PgPool) 
     assert_ne!(anew.account, coach.account);
     let me = anew.call(Method::GET, "/v1/me", &[], None).await.expect(200).body;
     assert_eq!(me["clubs"], json!([]));
+}
+
+#[sqlx::test]
+async fn the_last_mail_to_whoever_left_is_not_kept_when_it_cannot_be_sent(pool: PgPool) {
+    let app = TestApp::spawn(pool.clone()).await;
+    let post = Catcher::of(&app).await;
+    let person = app.person("Quirin Leaver").await;
+    post.carry().await;
+    delete(&person, json!({"password": PASSWORD})).await.expect(204);
+    post.answer("RCPT", "550 no such person");
+    assert_eq!(post.carry_at(chrono::Utc::now()).await.given_up, 1);
+    assert_eq!(found(&pool, &[&Uuid::nil().to_string()], &[&person.email]).await, Vec::<String>::new());
 }
 
 #[sqlx::test]

@@ -280,8 +280,13 @@ async fn old_rows_go_and_addresses_are_shortened(pool: PgPool) {
         trail.note(Whose::Club(club), entry);
         trail.store(&db).await.unwrap();
     }
+    // The operator keeps them for longer, and then for as long as everybody does.
+    let longer = db.clone().keeping_audits(450);
+    let dropped = chores::compact(&longer, chrono::Duration::zero()).await.unwrap().unwrap();
+    assert_eq!(dropped.audit, 1);
+    assert_eq!(admin.get("/audit/verification").await.expect(200).body["sound"], true);
     let dropped = chores::compact(&db, chrono::Duration::zero()).await.unwrap().unwrap();
-    assert_eq!(dropped.audit, 2);
+    assert_eq!(dropped.audit, 1);
     let kept: Vec<(i64, String)> = rows(&admin, "&act=read")
         .await
         .iter()
@@ -301,6 +306,29 @@ async fn old_rows_go_and_addresses_are_shortened(pool: PgPool) {
     chores::compact(&db, chrono::Duration::zero()).await.unwrap();
     let left = rows(&admin, "").await;
     assert_eq!(left.iter().map(|row| row["number"].as_i64().unwrap()).collect::<Vec<_>>(), [5]);
+}
+
+#[test]
+fn a_period_of_audits_that_cannot_be_used_is_refused_at_start() {
+    let folder = std::env::temp_dir().join(format!("lanewright-audits-{}", Uuid::now_v7()));
+    let says = |days: &str| {
+        let run = std::process::Command::new(env!("CARGO_BIN_EXE_lanewright"))
+            .args(["serve"])
+            .env("LANEWRIGHT_AUDIT_DAYS", days)
+            .env("LANEWRIGHT_LISTEN", "nowhere")
+            .env("LANEWRIGHT_DATA_DIR", &folder)
+            .output()
+            .unwrap();
+        assert!(!run.status.success());
+        String::from_utf8(run.stderr).unwrap()
+    };
+    for wrong in ["89", "3651", "-400", "for ever"] {
+        let text = says(wrong);
+        assert!(text.contains("LANEWRIGHT_AUDIT_DAYS") && text.contains("from 90 to 3650"), "{wrong}: {text}");
+    }
+    let right = says("90");
+    assert!(right.contains("LANEWRIGHT_LISTEN") && !right.contains("LANEWRIGHT_AUDIT_DAYS"), "{right}");
+    let _ = std::fs::remove_dir_all(folder);
 }
 
 #[sqlx::test]

@@ -15,6 +15,7 @@ use sqlx::{AssertSqlSafe, PgPool, Row};
 use uuid::Uuid;
 
 use crate::audit::noted;
+use crate::catcher::Catcher;
 use crate::exports::make_next;
 use crate::oauth::{self, BACK};
 use crate::operations::operations;
@@ -207,6 +208,48 @@ async fn any_admin_asks_with_a_password_everybody_sees_it_and_any_admin_takes_it
     {
         assert_eq!(noted(&admin, "changed", operation).await[0]["account_id"], json!(who.account), "{operation}");
     }
+}
+
+#[sqlx::test]
+async fn admins_are_told_by_mail_what_becomes_of_their_club(pool: PgPool) {
+    let app = TestApp::spawn(pool.clone()).await;
+    let post = Catcher::of(&app).await;
+    let admin = app.admin_of("North").await;
+    let group = admin.group("Mine").await;
+    admin.member("Cora Coach", "coach", &[&group]).await;
+    let second = admin.member("Second Admin", "admin", &[]).await;
+    sqlx::query("update accounts set language = 'de' where account_id = $1")
+        .bind(Uuid::parse_str(&second.account).unwrap())
+        .execute(&pool)
+        .await
+        .unwrap();
+    post.carry().await;
+    // One mail for each admin, in the language of each: what stands in both forms.
+    let told = async |subject: &str, words: [&str; 2], day: &str| {
+        let mails = post.carry().await;
+        assert_eq!(mails.len(), 2, "{mails:?}");
+        for (to, word) in [(&admin.email, words[0]), (&second.email, words[1])] {
+            let mail = mails.iter().find(|mail| mail.to == [to.clone()]).unwrap();
+            assert_eq!(mail.header("subject") == subject, to == &admin.email, "{}", mail.raw);
+            for part in [mail.plain(), mail.part("text/html")] {
+                assert!(part.contains("North") && part.contains(word) && part.contains(day), "{part}");
+                assert!(!part.contains("/mail/"), "nothing can be done by a link: {part}");
+            }
+        }
+    };
+    let due = ask(&admin).await["deletes_at"].as_str().unwrap()[..10].to_owned();
+    told("Your club is to be deleted", ["An admin asked", "Vereinsverwaltung"], &due).await;
+    second.delete("/deletion", "").await.expect(204);
+    told("Your club stays", ["as before", "wie bisher"], "").await;
+    second.delete("/deletion", "").await.expect(404);
+    assert_eq!(post.carry().await.len(), 0, "nothing was done");
+    // What waits when the club goes is not sent any more.
+    ask(&admin).await;
+    let_time_pass(&pool, &admin.club).await;
+    assert_eq!(compact(&db(&pool)).await, 1);
+    let today = Utc::now().date_naive().to_string();
+    told("Your club was deleted", ["no way back", "keinen Weg"], &today).await;
+    assert_eq!(sqlx::query_scalar::<_, i64>("select count(*) from mail_outbox").fetch_one(&pool).await.unwrap(), 0);
 }
 
 /// What cannot be undone is for people to say, whatever an admin let an app do.

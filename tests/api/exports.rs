@@ -431,7 +431,7 @@ async fn an_app_cannot_take_what_a_club_holds(pool: PgPool) {
 }
 
 /// Runs with remarks that cannot be packed, so that the archive has several pieces.
-async fn fill(squad: &Squad, count: usize) {
+pub async fn fill(squad: &Squad, count: usize) {
     let sql = format!(
         "begin; set local app.club_id = '{0}';
          insert into runs (club_id, id, session_id, athlete_id, run_at, barrier_kind, height_mm, spacing_mm, barriers, held, over_reached,
@@ -510,4 +510,35 @@ async fn an_erasure_takes_every_archive_back_also_one_that_is_being_written(pool
     assert!(all_text(&files).contains("Stays Here"));
     assert!(!all_text(&files).contains("Mira Osei"));
     assert!(rows(&files, "athletes").iter().any(|row| row["id"] == json!(squad.athlete) && row["display_name"] == ""));
+}
+
+#[sqlx::test]
+async fn a_consent_that_is_withdrawn_takes_archives_back_that_carry_it(pool: PgPool) {
+    let squad = squad(pool).await;
+    let admin = &squad.admin;
+    let stays = athlete(admin, "Stays Here", &[&squad.mine]).await;
+    let said = async |act: &str| {
+        let body = json!({"purpose": "sharing_with_apps", "act": act, "on": squad.day, "by": "guardian"});
+        admin.post(&format!("/athletes/{}/consents", squad.athlete), body).await.expect(201);
+    };
+    let made = ask(admin, json!({})).await;
+    let own = ask(admin, json!({"athlete_id": squad.athlete})).await;
+    let others = ask(admin, json!({"athlete_id": stays})).await;
+    for _ in 0..3 {
+        assert_eq!(make_next(&squad.app).await, Some(Made::Ready));
+    }
+    let waiting = ask(admin, json!({})).await;
+    said("given").await;
+    archive(admin, &made).await;
+    said("withdrawn").await;
+    for id in [&made, &own] {
+        assert_eq!(admin.get(&format!("/exports/{id}")).await.expect(200).body["state"], "withdrawn");
+        admin.get(&format!("/exports/{id}/archive")).await.expect(409);
+    }
+    archive(admin, &others).await;
+    // What was not begun holds the withdrawal.
+    assert_eq!(make_next(&squad.app).await, Some(Made::Ready));
+    let (_, answer) = archive(admin, &waiting).await;
+    let consents = rows(&unpacked(&answer.bytes), "consents");
+    assert!(consents.iter().any(|row| row["given"] == json!(false)), "{consents:?}");
 }

@@ -6,11 +6,12 @@ use std::fmt::Write;
 use lanewright::resources::imports::TABLES;
 use reqwest::Method;
 use serde_json::{Value, json};
-use sqlx::PgPool;
+use sqlx::{AssertSqlSafe, PgPool};
 use uuid::Uuid;
 
 use crate::archives::{File, athlete as row, manifest, of_athlete, packed, sealed, table};
-use crate::exports::{Files, exported, rows};
+use crate::audit::noted;
+use crate::exports::{Files, exported, fill, rows};
 use crate::oauth;
 use crate::operations::stage::Stage;
 use crate::support::{Answer, Caller, TestApp};
@@ -110,6 +111,49 @@ async fn a_club_comes_back_as_it_was(pool: PgPool) {
     import(&twin, "", archive).await.expect(409);
 }
 
+#[sqlx::test]
+async fn a_club_of_many_records_comes_back_and_phones_follow(pool: PgPool) {
+    let squad = squad(pool).await;
+    // More than are numbered together, twice.
+    fill(&squad, 21_000).await;
+    let before = exported(&squad.admin, json!({})).await;
+    let twin = squad.app.admin_of("Twin").await;
+    let log = async |after: i64| -> Vec<i64> {
+        let mut tx = squad.app.pool.begin().await.unwrap();
+        let club = format!("set local app.club_id = '{}'", twin.club);
+        sqlx::raw_sql(AssertSqlSafe(club)).execute(&mut *tx).await.unwrap();
+        let found = sqlx::query_scalar("select seq from club_change where seq > $1 order by seq").bind(after);
+        found.fetch_all(&mut *tx).await.unwrap()
+    };
+    let before_it = log(0).await.into_iter().max().unwrap();
+    let told = import(&twin, "", packed(&files(&before))).await.expect(201).body;
+    assert!(told["records"].as_u64().unwrap() > 21_000, "{told}");
+    let after = exported(&twin, json!({})).await;
+    assert_eq!(content(&after), content(&before));
+    // Every record has a number of its own, and the log has them all.
+    let all = |table: &str| rows(&after, table).into_iter().map(|row| row["rev"].as_i64().unwrap()).collect::<Vec<_>>();
+    let mut revs: Vec<i64> =
+        TABLES.iter().filter(|table| table.kind.is_some()).flat_map(|table| all(table.name)).collect();
+    revs.push(twin.get("").await.expect(200).body["rev"].as_i64().unwrap());
+    revs.sort_unstable();
+    assert_eq!(log(before_it).await, revs);
+    let audited = noted(&twin, "changed", "POST /v1/clubs/{club_id}/imports").await;
+    assert_eq!(audited[0]["athlete_ids"].as_array().unwrap().len(), rows(&before, "athletes").len());
+    assert!(audited[0]["record_ids"].as_array().unwrap().len() > 21_000);
+    // What is too large for memory is read from a file: of the files that nobody looks at, one that cannot be packed.
+    let mut noise = vec![0; 17 << 20];
+    let mut state = 1_u64;
+    for byte in &mut noise {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        *byte = state.to_be_bytes()[0];
+    }
+    let large = sealed(&club(), &[small(|_, _| {}), vec![("csv/runs.csv".to_owned(), noise)]].concat());
+    assert!(large.len() > 17 << 20);
+    let other = squad.app.admin_of("Other").await;
+    import(&other, "", large).await.expect(201);
+    assert_eq!(other.get("/athletes").await.expect(200).body["items"][0]["display_name"], "Mira Osei");
+}
+
 /// The ids in a text by the order in which they come, so that two texts are the same but for their ids.
 fn numbered(text: &str) -> String {
     let (mut known, mut out) = (HashMap::new(), String::new());
@@ -194,6 +238,18 @@ async fn an_athlete_moves_to_another_club_with_new_ids(pool: PgPool) {
     import(&south, &into, archive).await.expect_fault(422, "/archive");
 }
 
+/// An archive in whose end the two bytes that stand so far from behind are these, low byte first.
+fn end(archive: &[u8], from_behind: usize, byte: u8) -> Vec<u8> {
+    let mut archive = archive.to_vec();
+    let at = archive.len() - from_behind;
+    archive[at..at + 2].fill(0);
+    archive[at] = byte;
+    if byte == 0xff {
+        archive[at..at + 2].fill(byte);
+    }
+    archive
+}
+
 /// A club of one group and one athlete, as the files of an archive; `change` changes a row.
 fn small(change: impl Fn(&str, &mut Value)) -> Vec<File> {
     let group = Uuid::now_v7();
@@ -268,7 +324,7 @@ async fn nothing_of_a_hostile_archive_is_believed(pool: PgPool) {
         ("another count", told(&|says| says["files"][2]["records"] = json!(2))),
         ("larger than told", told(&|says| says["files"][2]["bytes"] = json!(10))),
         ("smaller than told", told(&|says| says["files"][2]["bytes"] = json!(100_000))),
-        ("more than is unpacked", told(&|says| says["files"][2]["bytes"] = json!(600_u64 << 20))),
+        ("more than is unpacked", told(&|says| says["files"][2]["bytes"] = json!(5_u64 << 30))),
         (
             "sizes that overflow",
             told(&|says| {
@@ -283,7 +339,12 @@ async fn nothing_of_a_hostile_archive_is_believed(pool: PgPool) {
             says["files"][3]["bytes"] = json!(1_000);
             packed(&[files.as_slice(), &[("manifest.json".to_owned(), serde_json::to_vec(&says).unwrap())]].concat())
         }),
-        ("too many records", more("json/runs.ndjson", b"{}\n".repeat(100_001))),
+        ("too many records", told(&|says| says["files"][2]["records"] = json!(5_000_001))),
+        ("a directory that is elsewhere", [whole.as_slice(), b"PK\x05\x06".as_slice(), &[0; 18]].concat()),
+        ("a directory that is larger than ours", end(&whole, 10, 0xff)),
+        ("a directory that is said to stand behind", end(&whole, 4, 0xff)),
+        ("more files than it has", end(&whole, 12, 1)),
+        ("a remark behind the end", [end(&whole, 2, 4).as_slice(), b"hurd"].concat()),
         ("no JSON", more("json/runs.ndjson", b"{\n".to_vec())),
         ("another column", of("athletes", "club_id", json!(Uuid::now_v7()))),
         (

@@ -5,7 +5,7 @@ use std::time::Duration as Moment;
 use chrono::{Days, NaiveDate, Utc};
 use lanewright::chores;
 use lanewright::platform::db::Db;
-use lanewright::resources::retention;
+use lanewright::resources::{exports, retention};
 use serde_json::{Value, json};
 use sqlx::PgPool;
 use uuid::Uuid;
@@ -204,6 +204,41 @@ async fn what_the_preview_counts_is_what_goes_to_the_day_and_reaches_phones(pool
     assert!(rows.iter().all(|row| row.get("account_id").is_none()));
     assert!(rows.iter().any(|row| row["athlete_ids"] == json!([mira]) && row["record_ids"] == json!([old])));
     assert_eq!(admin.get("/audit/verification").await.expect(200).body["sound"], true);
+}
+
+#[sqlx::test]
+async fn what_went_is_in_no_archive_either(pool: PgPool) {
+    let keeper = Keeper::new(pool).await;
+    let admin = &keeper.admin;
+    let (mira, other) = (keeper.athlete("Mira Osei").await, keeper.athlete("Ada Lind").await);
+    let (session, _) = keeper.run(&mira, keeper.ago(1_200), json!({})).await;
+    keeper.run(&other, keeper.ago(10), json!({})).await;
+    let export = async |body: Value| {
+        let id = admin.post("/exports", body).await.expect(201).id();
+        let made = exports::make(&keeper.db(), Utc::now() + chrono::Duration::hours(1)).await.unwrap();
+        assert_eq!(made, Some(exports::Made::Ready));
+        id
+    };
+    let state = async |id: &str| admin.get(&format!("/exports/{id}")).await.expect(200).body["state"].clone();
+    let all = [
+        export(json!({})).await,
+        export(json!({"athlete_id": mira})).await,
+        export(json!({"athlete_id": other})).await,
+    ];
+    keeper.say(json!({"sessions_days": null})).await;
+    assert_eq!(keeper.sweep().await, 1, "the run");
+    let states = [state(&all[0]).await, state(&all[1]).await, state(&all[2]).await];
+    assert_eq!(states, ["withdrawn", "withdrawn", "ready"]);
+    admin.get(&format!("/exports/{}/archive", all[0])).await.expect(409);
+    // With a session goes who came to it.
+    let again = export(json!({})).await;
+    assert_eq!(keeper.sweep().await, 0, "nothing is old");
+    assert_eq!(state(&again).await, "ready");
+    keeper.say(json!({"sessions_days": 1_095})).await;
+    keeper.begin().await;
+    assert_eq!(keeper.sweep().await, 1, "the session");
+    assert!(!keeper.there(&format!("/sessions/{session}")).await);
+    assert_eq!([state(&again).await, state(&all[2]).await], ["withdrawn", "withdrawn"]);
 }
 
 #[sqlx::test]

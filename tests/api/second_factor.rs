@@ -4,7 +4,7 @@ use chrono::Utc;
 use lanewright::platform::config::Config;
 use lanewright::platform::db::Db;
 use lanewright::platform::seal::Seal;
-use lanewright::resources::accounts::lift_second_factor;
+use lanewright::resources::accounts::{end_all_sign_ins, end_sign_ins, lift_second_factor};
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
@@ -12,6 +12,7 @@ use sqlx::PgPool;
 pub use crate::authenticator::code;
 use crate::authenticator::code_at;
 use crate::catcher::Catcher;
+use crate::oauth;
 use crate::support::{Answer, Caller, PASSWORD, TestApp};
 use crate::sync_push::create;
 
@@ -230,6 +231,26 @@ async fn an_operator_takes_a_lost_second_factor_away_and_every_sign_in_with_it(p
     // Nobody else's.
     sign_in(&app, &eve.email, None).await.expect(403);
     sign_in(&app, &eve.email, Some(&code(&secret, 1))).await.expect(200);
+}
+
+#[sqlx::test]
+async fn an_operator_ends_every_sign_in_of_somebody_or_of_everybody(pool: PgPool) {
+    let db = Db::lazy((*pool.connect_options()).clone(), 1);
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let acting = oauth::acting(&admin, &["squad.read"]).await;
+    let eve = app.person("Eve").await;
+    assert!(!end_sign_ins(&db, "nobody@people.example").await.unwrap());
+    let status = async |who: &Caller| who.call(Method::GET, "/v1/me", &[], None).await.status;
+    acting.get("/athletes").await.expect(200);
+    assert!(end_sign_ins(&db, &admin.email.to_uppercase()).await.unwrap());
+    acting.get("/athletes").await.expect(401);
+    assert_eq!((status(&admin).await, status(&eve).await), (401, 200));
+    app.post("/v1/auth/refresh", json!({"refresh_token": admin.refresh})).await.expect(401);
+    sign_in(&app, &admin.email, None).await.expect(200);
+    assert_eq!(end_all_sign_ins(&db).await.unwrap(), 2);
+    assert_eq!(status(&eve).await, 401);
+    app.post("/v1/auth/refresh", json!({"refresh_token": eve.refresh})).await.expect(401);
 }
 
 #[sqlx::test]

@@ -28,7 +28,7 @@ use super::ids::{AccountId, ClubId, DeviceId};
 use super::network;
 
 pub use chain::{Break, Checked, Flaw};
-pub use row::{Act, Entry, Reach, Row, hex};
+pub use row::{Act, Entry, KEPT_DAYS, Reach, Row, hex};
 pub use store::{Stored, append, check, check_all, prune, take_turn};
 pub use trail::{Trail, Whose};
 

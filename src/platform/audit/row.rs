@@ -10,8 +10,9 @@ use crate::platform::words::words;
 
 /// How long a row keeps the whole address, days.
 pub const SHORTENED_DAYS: i64 = 30;
-/// How long a row is kept, days: a season and the time in which somebody asks about it (design choice).
-pub const KEPT_DAYS: i64 = 400;
+/// How long a row is kept unless the operator says otherwise, days: a season and the time in which somebody asks about it (design
+/// choice).
+pub const KEPT_DAYS: u16 = 400;
 
 words! {
     /// What was done.

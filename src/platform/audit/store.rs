@@ -5,7 +5,7 @@ use sqlx::PgConnection;
 use uuid::Uuid;
 
 use super::chain::{self, Checked};
-use super::row::{Act, Entry, KEPT_DAYS, Reach, Row, SHORTENED_DAYS};
+use super::row::{Act, Entry, Reach, Row, SHORTENED_DAYS};
 use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::platform::ids::{AccountId, ClubId};
 
@@ -263,7 +263,7 @@ async fn step(db: &Db, club: ClubId) -> Result<(u64, u64), StoreError> {
         limit 1
         "#,
         club.0,
-        now - Duration::days(KEPT_DAYS),
+        now - Duration::days(db.audit_days().into()),
         STEP
     )
     .fetch_optional(tx.conn())

@@ -87,7 +87,7 @@ impl Trail {
         rows
     }
 
-    /// Stores all that wait; what cannot be stored waits on.
+    /// Stores all that wait; what cannot be stored waits on. A club that somebody has for themselves for long keeps no other waiting.
     ///
     /// # Errors
     /// Database errors.
@@ -99,8 +99,13 @@ impl Trail {
         let mut done = Ok(());
         for (whose, entries) in clubs {
             let mut stored = 0;
-            if done.is_ok() {
-                done = store_some(db, whose, &entries, &mut stored).await;
+            if done
+                .as_ref()
+                .err()
+                .is_none_or(|error| matches!(error, StoreError::Database(one) if StoreError::waited(one)))
+            {
+                let all = store_some(db, whose, &entries, &mut stored).await;
+                done = all.and(done);
             }
             for entry in entries.into_iter().skip(stored) {
                 self.note(whose, entry);

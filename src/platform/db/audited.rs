@@ -1,6 +1,6 @@
 //! Who changed what stands in the transaction of the change.
 
-use super::{ClubTx, StoreError, changes};
+use super::{ClubTx, StoreError};
 use crate::platform::audit;
 
 impl ClubTx {
@@ -9,7 +9,7 @@ impl ClubTx {
         if self.changes.is_empty() && !self.unsynced {
             return Ok(());
         }
-        let (records, athletes) = changes::named(&self.changes);
+        let (records, athletes) = self.named();
         let Some(entry) = audit::written(self.actor.account, self.chore, records, athletes) else { return Ok(()) };
         if self.changes.is_empty() && !audit::take_turn(&mut self.tx, self.club).await? {
             return Ok(());

@@ -29,6 +29,8 @@ const WAIT: Duration = Duration::from_secs(10);
 const BOUNDS: Bounds = Bounds { account: 32, club: 64, all: 256 };
 /// The same for connections, whose turns are short: there the time decides long before.
 const OF_CONNECTIONS: Bounds = Bounds { account: 64, club: 128, all: 512 };
+/// The same for whole clubs, and how long one waits: what was sent is in a file, so waiting costs little and sending it again much.
+const OF_CLUBS: (Bounds, Duration) = (Bounds { account: 1, club: 1, all: 8 }, Duration::from_mins(30));
 
 /// How a lane gives turns.
 #[derive(Clone, Copy, Debug)]
@@ -319,6 +321,8 @@ pub struct Lanes {
     pub strangers: Arc<Lane>,
     /// Large reads; nothing is computed, but connections are few.
     pub reads: Arc<Lane>,
+    /// Whole clubs that come, each for minutes.
+    pub clubs: Arc<Lane>,
     /// The database connections of each worker.
     pub connections: Vec<Arc<Lane>>,
 }
@@ -339,6 +343,7 @@ impl Lanes {
             athletes: Lane::new("athletes", 5, Rules::of(cores(), BOUNDS)),
             strangers: Lane::new("strangers", 10, Rules::of(1, BOUNDS)),
             reads: Lane::new("reads", 0, Rules::of(config.workers * connections / 2, BOUNDS)),
+            clubs: Lane::new("clubs", 0, Rules { wait: OF_CLUBS.1, ..Rules::of(1, OF_CLUBS.0) }),
             connections: (0..config.workers.max(1)).map(|_| Lane::new("connections", 0, own)).collect(),
         }
     }

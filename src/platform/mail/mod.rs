@@ -18,7 +18,9 @@ use super::ids::{AccountId, ClubId, InvitationId};
 
 pub use carrier::{Carrier, Fate};
 pub use compose::Mail;
-pub use outbox::{Claimed, DeadLetter, claim, dead_letters, done, failed, prune, put, put_for_club, room, send_again};
+pub use outbox::{
+    Claimed, DeadLetter, claim, dead_letters, done, failed, language, prune, put, put_for_club, room, send_again,
+};
 pub use settings::Settings;
 pub use texts::{Event, Said, Text, Texts};
 
@@ -100,4 +102,41 @@ pub enum Letter {
         /// When.
         at: DateTime<Utc>,
     },
+    /// An admin asked for the deletion of a club.
+    ClubEnding {
+        /// The club.
+        club: ClubId,
+        /// An admin of it.
+        account: AccountId,
+        /// When it goes.
+        due_at: DateTime<Utc>,
+    },
+    /// An admin took that back.
+    ClubStays {
+        /// The club.
+        club: ClubId,
+        /// An admin of it.
+        account: AccountId,
+    },
+    /// A club was deleted: of it nothing is left to look up.
+    ClubEnded {
+        /// What it was called.
+        name: String,
+        /// Somebody who was an admin of it.
+        account: AccountId,
+        /// When.
+        at: DateTime<Utc>,
+    },
+    /// The account that had the address was deleted.
+    AccountEnded {
+        /// When.
+        at: DateTime<Utc>,
+    },
+}
+
+impl Letter {
+    /// Whether it goes to somebody of whom nothing else is kept, so that it goes as well when it cannot be sent.
+    pub const fn is_farewell(&self) -> bool {
+        matches!(self, Self::AccountEnded { .. })
+    }
 }

@@ -5,6 +5,7 @@ use uuid::Uuid;
 
 use super::{Language, Letter};
 use crate::platform::db::{AccountTx, ClubTx, Db, StoreError};
+use crate::platform::ids::AccountId;
 
 /// Most mail that waits at all, and for one address: more than that is a flood, and is dropped.
 const ROOM: i64 = 20_000;
@@ -126,7 +127,19 @@ pub async fn room(db: &Db, address: &str) -> Result<bool, StoreError> {
     Ok(room)
 }
 
-/// The same from the transaction of a club, which cannot see what waits: ask for [`room`] before.
+/// The language of an account's mail.
+///
+/// # Errors
+/// Database errors.
+pub async fn language(db: &Db, account: AccountId) -> Result<Language, StoreError> {
+    let mut tx = db.account_tx().await?;
+    let tag = sqlx::query_scalar!("select language from accounts where account_id = $1", account.0)
+        .fetch_optional(tx.conn())
+        .await?;
+    Ok(tag.as_deref().map(Language::from_tag).unwrap_or_default())
+}
+
+/// As [`put`] from the transaction of a club, which cannot see what waits: ask for [`room`] before.
 ///
 /// # Errors
 /// Database errors.

@@ -9,13 +9,16 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
+use actix_web::dev::Extensions;
 use actix_web::error::DispatchError;
 use actix_web::rt::net::TcpStream;
 use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 
+use super::intake;
+
 pub use door::{Door, Seat};
-pub use patient::{Patient, Rules};
+pub use patient::{Patient, Rules, Work};
 
 /// How long a connection without a request stays open.
 pub const KEEP_ALIVE: Duration = Duration::from_mins(1);
@@ -27,6 +30,18 @@ const MOST_REFUSALS: usize = 128;
 
 const NO_ROOM: &str = "{\"type\":\"/problems/unavailable\",\"title\":\"Busy, try again\",\"status\":503,\
 \"detail\":\"There are too many connections, in all or from your address. Close some, or try again.\"}";
+
+/// How long a connection may keep the service waiting, where a body may come slowly for so long.
+pub fn rules(patience: Duration) -> Rules {
+    // Of a request that nobody reads any more; a body that is read has given up before.
+    let idle = KEEP_ALIVE + Duration::from_secs(15);
+    Rules { idle, patience: 2 * patience, slowest: intake::SLOWEST, taking: Duration::from_secs(30) }
+}
+
+/// Tells the requests of a connection where they say that an answer is at work.
+pub fn tell_work(io: &Patient<TcpStream>, data: &mut Extensions) {
+    data.insert(io.work());
+}
 
 /// Lets a connection in, or tells it that there is no room.
 ///

@@ -7,6 +7,8 @@
 use std::future::Future;
 use std::io::{self, IoSlice};
 use std::pin::Pin;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::task::{Context, Poll, ready};
 use std::time::Duration;
 
@@ -30,6 +32,32 @@ pub struct Rules {
 
 /// Bytes since a moment.
 type Flow = Option<(Instant, usize)>;
+
+/// Whether an answer is at work for which its caller has to wait longer than a connection may be still.
+#[derive(Clone, Debug, Default)]
+pub struct Work(Arc<AtomicUsize>);
+
+/// That such an answer is at work, until this is dropped.
+#[derive(Debug)]
+pub struct Working(Work);
+
+impl Work {
+    /// Begins it.
+    pub fn begin(&self) -> Working {
+        self.0.fetch_add(1, Ordering::Relaxed);
+        Working(self.clone())
+    }
+
+    fn goes_on(&self) -> bool {
+        self.0.load(Ordering::Relaxed) > 0
+    }
+}
+
+impl Drop for Working {
+    fn drop(&mut self) {
+        self.0.0.fetch_sub(1, Ordering::Relaxed);
+    }
+}
 
 /// What moved on a connection, and whether it was enough.
 #[derive(Debug)]
@@ -94,8 +122,11 @@ impl Pace {
         if sent as u64 >= enough { Ok(()) } else { Err(late()) }
     }
 
-    /// Nothing moves: whether that has been so for too long.
-    fn still(&mut self, now: Instant) -> io::Result<()> {
+    /// Nothing moves: whether that has been so for too long. While an answer is at work it is the service that is waited for.
+    fn still(&mut self, now: Instant, works: bool) -> io::Result<()> {
+        if works {
+            self.moved = now;
+        }
         if now >= self.moved + self.rules.idle { Err(late()) } else { self.taken(now) }
     }
 }
@@ -106,6 +137,7 @@ pub struct Patient<S> {
     io: S,
     pace: Pace,
     timer: Pin<Box<Sleep>>,
+    work: Work,
     _seat: Seat,
 }
 
@@ -114,7 +146,12 @@ impl<S> Patient<S> {
     pub fn new(io: S, rules: Rules, seat: Seat) -> Self {
         let pace = Pace::new(rules, Instant::now());
         let timer = Box::pin(sleep_until(pace.deadline()));
-        Self { io, pace, timer, _seat: seat }
+        Self { io, pace, timer, work: Work::default(), _seat: seat }
+    }
+
+    /// Where it is said that an answer is at work.
+    pub fn work(&self) -> Work {
+        self.work.clone()
     }
 
     /// While nothing can move: whether the time is over.
@@ -125,7 +162,7 @@ impl<S> Patient<S> {
                 self.timer.as_mut().reset(self.pace.deadline());
             }
             ready!(self.timer.as_mut().poll(cx));
-            if let Err(error) = self.pace.still(Instant::now()) {
+            if let Err(error) = self.pace.still(Instant::now(), self.work.goes_on()) {
                 return Poll::Ready(error);
             }
             self.timer.as_mut().reset(self.pace.deadline());
@@ -211,9 +248,23 @@ mod tests {
     fn silence_ends_a_connection() {
         let (mut pace, at) = pace();
         assert_eq!(pace.deadline(), at(70));
-        assert!(pace.still(at(69)).is_ok() && pace.still(at(70)).is_err());
+        assert!(pace.still(at(69), false).is_ok() && pace.still(at(70), false).is_err());
         pace.came(1, at(50)).unwrap();
-        assert!(pace.still(at(119)).is_ok() && pace.still(at(120)).is_err());
+        assert!(pace.still(at(119), false).is_ok() && pace.still(at(120), false).is_err());
+    }
+
+    #[test]
+    fn whoever_waits_for_an_answer_that_is_at_work_may_be_still() {
+        let (mut pace, at) = pace();
+        pace.came(3, at(0)).unwrap();
+        let work = Work::default();
+        let (one, other) = (work.begin(), work.begin());
+        drop(one);
+        for second in [70, 140, 210] {
+            assert!(pace.still(at(second), work.goes_on()).is_ok(), "{second}");
+        }
+        drop(other);
+        assert!(pace.still(at(279), work.goes_on()).is_ok() && pace.still(at(280), work.goes_on()).is_err());
     }
 
     #[test]
@@ -239,7 +290,7 @@ mod tests {
         let (mut stuck, at) = pace();
         stuck.full(at(0));
         assert_eq!(stuck.deadline(), at(30));
-        assert!(stuck.still(at(29)).is_ok() && stuck.still(at(30)).is_err());
+        assert!(stuck.still(at(29), false).is_ok() && stuck.still(at(30), false).is_err());
         for (bytes, ended) in [(10, Some(30)), (999, Some(30)), (1000, None)] {
             let mut slow = Pace::new(RULES, at(0));
             slow.full(at(0));

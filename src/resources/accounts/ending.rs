@@ -40,7 +40,7 @@ struct AccountDeletion {
 ///
 /// There is no grace: it is about you alone, the password says that it is you, and what belongs to clubs stays with them. What
 /// you recorded keeps an id that leads to nobody; your name and address go from the clubs that you are in, and within hours from
-/// those that you left before. The last admin of a club makes another member admin first, or asks for the deletion of the club
+/// those that you left before. A mail tells your address, which goes with it. The last admin of a club makes another member admin first, or asks for the deletion of the club
 /// and waits for its day. Your address can sign up anew.
 #[utoipa::path(
     post, path = "/v1/me/deletion", impl_for = delete_account, tag = "accounts",
@@ -71,21 +71,21 @@ async fn delete_account(
         );
         return Err(Problem::new(Code::Conflict, says));
     }
-    end(&db, &account).await?;
+    end(&db, &account, true).await?;
     if let Err(error) = db.note_gone(account.id.0).await {
         tracing::error!(%error, "cannot note the end of an account outside the database: see LANEWRIGHT_ERASURES");
     }
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// Takes an account out of its clubs, club by club and each for good, and deletes it.
-async fn end(db: &Db, account: &Account) -> Result<(), StoreError> {
+/// Takes an account out of its clubs, club by club and each for good, deletes it, and tells its address where it is to be told.
+async fn end(db: &Db, account: &Account, tell: bool) -> Result<(), StoreError> {
     // Whoever joins one more club meanwhile leaves that as well.
     loop {
         for club in store::clubs(db, account.id).await? {
             members::forget(db, club, account.id).await?;
         }
-        if store::delete(db, account).await? {
+        if store::delete(db, account, tell).await? {
             return Ok(());
         }
     }
@@ -104,7 +104,7 @@ pub async fn end_again(db: &Db, file: &Path) -> Result<usize, StoreError> {
         let found = find(&mut tx, id).await?;
         drop(tx);
         let Some(account) = found else { continue };
-        match end(db, &account).await {
+        match end(db, &account, false).await {
             Ok(()) => ended += 1,
             Err(StoreError::Conflict(says)) => {
                 tracing::error!(account = %id, says, "an account that was deleted is back in the copy and stays");

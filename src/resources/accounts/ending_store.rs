@@ -1,10 +1,12 @@
 //! Deletes an account with everything that hangs from it.
 
+use chrono::Utc;
 use uuid::Uuid;
 
 use super::store::Account;
 use crate::platform::db::{Db, StoreError};
 use crate::platform::ids::{AccountId, ClubId};
+use crate::platform::mail::{self, Letter};
 
 /// The clubs of an account.
 pub async fn clubs(db: &Db, account: AccountId) -> Result<Vec<ClubId>, StoreError> {
@@ -28,8 +30,9 @@ pub async fn there(db: &Db, accounts: &[Uuid]) -> Result<Vec<AccountId>, StoreEr
     Ok(there.into_iter().map(AccountId).collect())
 }
 
-/// Deletes the account with its sign-ins, second factor and mail; false, and nothing deleted, while it belongs to a club.
-pub async fn delete(db: &Db, account: &Account) -> Result<bool, StoreError> {
+/// Deletes the account with its sign-ins, second factor and mail, and tells its address where it is to be told; false, and nothing
+/// deleted, while it belongs to a club.
+pub async fn delete(db: &Db, account: &Account, tell: bool) -> Result<bool, StoreError> {
     let (id, mut tx) = (account.id.0, db.account_tx().await?);
     // Whoever joins a club at this moment waits for this row, and finds it gone.
     sqlx::query_scalar!("select account_id from accounts where account_id = $1 for update", id)
@@ -54,6 +57,9 @@ pub async fn delete(db: &Db, account: &Account) -> Result<bool, StoreError> {
         sqlx::query!("delete from accounts where account_id = $1", id),
     ] {
         trace.execute(tx.conn()).await?;
+    }
+    if tell {
+        mail::put(&mut tx, &Letter::AccountEnded { at: Utc::now() }, &account.email, Some(account.language)).await?;
     }
     tx.ends_sign_in(account.id);
     tx.commit().await?;

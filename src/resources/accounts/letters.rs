@@ -78,6 +78,11 @@ pub async fn write(db: &Db, claimed: &Claimed) -> Result<Option<Mail>, StoreErro
     | Letter::MoveFrom { account }
     | Letter::Security { account, .. }) = &claimed.letter
     else {
+        if let Letter::AccountEnded { at } = &claimed.letter {
+            let (to, language) = (to.to_owned(), claimed.language.unwrap_or_default());
+            let gaps = vec![("when", moment(*at))];
+            return Ok(Some(Mail { to, language, said: Said::AccountEnded, gaps, secret: None }));
+        }
         if claimed.letter != Letter::Reset {
             return Ok(None);
         }

@@ -4,6 +4,7 @@ mod addresses;
 mod addresses_shapes;
 mod addresses_store;
 mod devices_store;
+mod ended_sign_ins;
 mod ending;
 mod ending_store;
 mod http;
@@ -20,6 +21,7 @@ mod store;
 
 pub use addresses::{choose_password, confirm, is_reset};
 pub use addresses_store::tell_clubs;
+pub use ended_sign_ins::{of as end_sign_ins, of_all as end_all_sign_ins};
 pub use ending::end_again;
 pub use letters::write;
 pub use oauth::{MAX_APPS, pages};

@@ -76,6 +76,16 @@ pub async fn any(db: &Db) -> Result<bool, StoreError> {
     Ok(one.is_some())
 }
 
+/// The ids of accounts after one, in their order.
+pub async fn after(tx: &mut AccountTx, after: Uuid, most: i64) -> Result<Vec<Uuid>, StoreError> {
+    let accounts = sqlx::query_scalar!(
+        "select account_id from accounts where account_id > $1 order by account_id limit $2",
+        after,
+        most
+    );
+    Ok(accounts.fetch_all(tx.conn()).await?)
+}
+
 /// The account of an address; an unknown one costs the same two reads.
 pub async fn find_by_email(tx: &mut AccountTx, email: &str) -> Result<Option<Account>, StoreError> {
     let id = sqlx::query_scalar!("select account_id from login_emails where email = $1", email)

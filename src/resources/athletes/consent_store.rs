@@ -7,6 +7,7 @@ use uuid::Uuid;
 
 use super::consent::{Consent, Consenter, Entered, Purpose, Standing};
 use crate::platform::db::{Audience, Change, ClubTx, Kind, StoreError};
+use crate::platform::exports;
 use crate::platform::grants::ids_of;
 use crate::platform::ids::{AthleteId, ConsentId, GroupId};
 use crate::platform::renewals;
@@ -179,6 +180,11 @@ pub async fn record_all(tx: &mut ClubTx, said: &[Said<'_>]) -> Result<bool, Stor
         return Ok(false);
     }
     settle(tx, &said.iter().map(|(_, athlete, _)| *athlete).collect()).await?;
+    // An archive would carry the consent that was withdrawn to wherever it is imported.
+    let withdrawn: Vec<Uuid> = new.iter().filter(|one| !one.2.given).map(|one| one.1.0).collect();
+    if !withdrawn.is_empty() {
+        exports::outdate(tx, &withdrawn).await?;
+    }
     Ok(true)
 }
 

@@ -6,9 +6,11 @@ use chrono::Utc;
 use sqlx::AssertSqlSafe;
 use uuid::Uuid;
 
+use super::ending_store::{Admin, admins};
 use crate::platform::db::{Db, StoreError};
 use crate::platform::erasures;
 use crate::platform::ids::ClubId;
+use crate::platform::mail::{self, Letter};
 
 /// Rows that one transaction deletes.
 const STEP: usize = 1_000;
@@ -73,7 +75,7 @@ pub async fn sweep(db: &Db) -> Result<u64, StoreError> {
     drop(tx);
     let mut deleted = 0;
     for club in due.into_iter().map(ClubId) {
-        if close(db, club).await? {
+        if close(db, club, true).await? {
             db.note_gone(club.0).await?;
             empty(db, club).await?;
             deleted += 1;
@@ -107,13 +109,14 @@ pub async fn close_again(db: &Db, file: &Path) -> Result<usize, StoreError> {
         .execute(tx.conn())
         .await?;
         tx.commit().await?;
-        closed += usize::from(close(db, club).await?);
+        closed += usize::from(close(db, club, false).await?);
     }
     Ok(closed)
 }
 
-/// Takes the club from everybody at once, from where there is no way back; false when its deletion was taken back.
-async fn close(db: &Db, club: ClubId) -> Result<bool, StoreError> {
+/// Takes the club from everybody at once, from where there is no way back, and tells its admins where they are to be told; false when
+/// its deletion was taken back.
+async fn close(db: &Db, club: ClubId, tell: bool) -> Result<bool, StoreError> {
     let mut tx = db.owning(club).await?;
     let begun = sqlx::query_scalar!(
         r#"
@@ -130,6 +133,9 @@ async fn close(db: &Db, club: ClubId) -> Result<bool, StoreError> {
     if begun.is_none() {
         return Ok(false);
     }
+    // The first time alone: afterwards there are none.
+    let admins = if tell { admins(tx.conn(), club).await? } else { Vec::new() };
+    let name = sqlx::query_scalar!("select name from clubs where id = $1", club.0).fetch_optional(tx.conn()).await?;
     // What members and apps may goes with them.
     for door in [
         sqlx::query!("delete from members where club_id = $1", club.0),
@@ -142,6 +148,10 @@ async fn close(db: &Db, club: ClubId) -> Result<bool, StoreError> {
         sqlx::query!("delete from export_queue where club_id = $1", club.0),
     ] {
         door.execute(tx.conn()).await?;
+    }
+    for Admin { account, email } in admins {
+        let letter = Letter::ClubEnded { name: name.clone().unwrap_or_default(), account, at: Utc::now() };
+        mail::put(&mut tx, &letter, &email, None).await?;
     }
     tx.commit().await?;
     Ok(true)

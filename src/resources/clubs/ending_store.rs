@@ -1,9 +1,11 @@
 //! The day on which a club is deleted, as long as it can be taken back.
 
 use chrono::{DateTime, Duration, SubsecRound, Utc};
+use sqlx::PgConnection;
+use uuid::Uuid;
 
-use crate::platform::db::{Change, ClubTx, Kind, StoreError};
-use crate::platform::ids::AccountId;
+use crate::platform::db::{Actor, Change, ClubTx, Db, Kind, StoreError};
+use crate::platform::ids::{AccountId, ClubId};
 
 /// How long a club that is to be deleted goes on as before (design choice): a month in which somebody notices.
 pub const GRACE: Duration = Duration::days(30);
@@ -17,6 +19,43 @@ pub struct Ending {
     pub asked_at: DateTime<Utc>,
     /// From when on there is no way back.
     pub due_at: DateTime<Utc>,
+}
+
+/// Most admins who are told.
+const TOLD: i64 = 50;
+
+/// An admin of the club, and where their mail goes.
+#[derive(Clone, Debug)]
+pub struct Admin {
+    /// Their account.
+    pub account: AccountId,
+    /// Their address.
+    pub email: String,
+}
+
+/// The admins of a club, for a transaction that is in it.
+pub async fn admins(conn: &mut PgConnection, club: ClubId) -> Result<Vec<Admin>, StoreError> {
+    let rows = sqlx::query!(
+        r#"
+        select id, email
+        from members
+        where club_id = $1 and role = 'admin' and deleted_at is null
+        order by id
+        limit $2
+        "#,
+        club.0,
+        TOLD
+    )
+    .fetch_all(conn)
+    .await?;
+    Ok(rows.into_iter().map(|row| Admin { account: AccountId(row.id), email: row.email }).collect())
+}
+
+/// What a club is called; none when it is gone.
+pub async fn name(db: &Db, club: ClubId) -> Result<Option<String>, StoreError> {
+    let nobody = Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) };
+    let mut tx = db.read(club, &nobody).await?;
+    Ok(sqlx::query_scalar!("select name from clubs where id = $1", club.0).fetch_optional(tx.conn()).await?)
 }
 
 /// When the club is deleted; none when nobody asked for it.

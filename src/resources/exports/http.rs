@@ -47,8 +47,8 @@ fn answered(req: &HttpRequest, fresh: bool, one: &Export) -> HttpResponse {
 /// with each table as `json/NAME.ndjson` and `csv/NAME.csv`, `schema.json` (what each column holds) and `manifest.json` (version of the
 /// format, count, size and SHA-256 of every file, and what is left out and why), all as of one moment. Secrets and their hashes are never
 /// in it. An export of an athlete is what the club owes somebody who asks for their data; it names nobody else but by ids.
-/// It goes three days after it was made, and at once when somebody is erased whom it names. A club has 20 at the most (409). Keep an
-/// archive as carefully as the club's own data. Apps cannot call this.
+/// It goes three days after it was made, and at once when somebody is erased whom it names, when something in it goes by the club's
+/// retention, and when a consent in it is withdrawn. A club has 20 at the most (409). Keep an archive as carefully as the club's own data. Apps cannot call this.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/exports", impl_for = create_export, tag = "exports",
     responses((status = 201, description = "Asked for", body = View), (status = 200, description = "Was asked for already", body = View),
@@ -119,7 +119,10 @@ async fn get_export(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -
 fn not_there(state: State) -> Problem {
     let detail = match state {
         State::Failed => "The archive could not be made. Ask for another export.",
-        State::Withdrawn => "Somebody whom the archive names was erased since, so it is gone. Ask for another export.",
+        State::Withdrawn => {
+            "Somebody whom the archive names was erased since, something in it is kept no longer, or a consent in it was withdrawn: so it \
+             is gone. Ask for another export."
+        }
         _ => "The archive is being made. Look with GET until its state is ready.",
     };
     Problem::new(Code::Conflict, detail)

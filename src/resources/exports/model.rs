@@ -25,7 +25,8 @@ words! {
         Ready = "ready",
         /// The archive could not be written; ask for another.
         Failed = "failed",
-        /// Somebody whom the archive names was erased since, so it is gone; ask for another.
+        /// Somebody whom the archive names was erased since, something in it is kept no longer, or a consent in it was withdrawn: so it is
+        /// gone; ask for another.
         Withdrawn = "withdrawn",
     }
 }

@@ -2,7 +2,7 @@
 //! at, none is written anywhere, each has to have the size and SHA-256 that the manifest says, and no more is unpacked than that.
 
 use std::collections::{BTreeSet, HashMap};
-use std::io::{self, BufRead, BufReader, Cursor, Read};
+use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom};
 
 use aws_lc_rs::digest::{Context, SHA256};
 use serde::Deserialize;
@@ -10,23 +10,27 @@ use uuid::Uuid;
 use zip::ZipArchive;
 use zip::read::ZipFile;
 
+use super::model;
 use crate::platform::audit::hex;
 use crate::platform::fault::Fault;
+use crate::platform::intake::Spooled;
 use crate::resources::exports::tables_store as tables;
 
 /// Most files of an archive.
 const FILES: usize = 200;
-/// Largest manifest, and largest line of a table, bytes.
+/// Largest directory of an archive, largest manifest, largest line of a table and what of a table is in memory at once, bytes.
+const DIRECTORY: u64 = 1 << 20;
 const MANIFEST: u64 = 1 << 20;
 const LINE: u64 = 4 << 20;
-/// Most that all tables together unpack to, bytes.
-pub const UNPACKED: u64 = 512 << 20;
+const PAGE: usize = 4 << 20;
+/// Most that all imported tables together unpack to, bytes: four times what a club of a gibibyte holds.
+pub const UNPACKED: u64 = 4 << 30;
 /// Most records of an import: each is a change that phones learn of.
-pub const RECORDS: u64 = 100_000;
+pub const RECORDS: u64 = 5_000_000;
 /// The version of the format that is read.
 const VERSION: u32 = 1;
-/// Where the number of files stands in the end of an archive, and how long that end is (APPNOTE 6.3, section 4.3.16).
-const END: (&[u8], usize, usize) = (b"PK\x05\x06", 10, 22);
+/// Where the end of an archive begins, counted from behind: without a remark it is so long (APPNOTE 6.3, section 4.3.16).
+const END: u64 = 22;
 
 /// A fault of the archive as a whole.
 pub fn fault(detail: impl Into<String>) -> Vec<Fault> {
@@ -59,32 +63,47 @@ pub struct Manifest {
 }
 
 /// An archive whose manifest can be believed as far as it goes.
-pub struct Archive<'a> {
-    zip: ZipArchive<Cursor<&'a [u8]>>,
+#[derive(Debug)]
+pub struct Archive {
+    zip: ZipArchive<BufReader<Spooled>>,
     listed: HashMap<String, Listed>,
     /// Its manifest.
     pub manifest: Manifest,
+    /// What the tables that are read unpack to, as it says, bytes.
+    pub unpacked: u64,
 }
 
-/// How many files the end of an archive tells: a reader that keeps one of two with the same name would not see the other.
-fn told(bytes: &[u8]) -> Option<usize> {
-    let (mark, at, length) = END;
-    let last = bytes.len().checked_sub(length)?;
-    let least = last.saturating_sub(usize::from(u16::MAX));
-    let start = (least..=last).rev().find(|start| bytes.get(*start..).is_some_and(|end| end.starts_with(mark)))?;
-    let count: [u8; 2] = bytes.get(start + at..start + at + 2)?.try_into().ok()?;
-    Some(usize::from(u16::from_le_bytes(count)))
+/// How many files the end of an archive tells: a reader that keeps one of two with the same name would not see the other. Before
+/// anything else is read: an end that is elsewhere, or a directory that is larger than ours or not right before it, is not looked at.
+fn told(file: &mut Spooled) -> io::Result<Option<usize>> {
+    let length = file.seek(SeekFrom::End(0))?;
+    let Some(at) = length.checked_sub(END) else { return Ok(None) };
+    file.seek(SeekFrom::Start(at))?;
+    let mut mark = [0; 8];
+    file.read_exact(&mut mark)?;
+    let mut number = |bytes: usize| -> io::Result<u64> {
+        let mut number = [0; 8];
+        file.read_exact(number.get_mut(..bytes).unwrap_or_default())?;
+        Ok(u64::from_le_bytes(number))
+    };
+    let (here, all, size, start, remark) = (number(2)?, number(2)?, number(4)?, number(4)?, number(2)?);
+    let whole = &mark == b"PK\x05\x06\0\0\0\0" && here == all && size <= DIRECTORY && start + size == at && remark == 0;
+    Ok(usize::try_from(all).ok().filter(|_| whole))
 }
 
-impl<'a> Archive<'a> {
+impl Archive {
     /// Opens an archive and judges its manifest.
     ///
     /// # Errors
     /// What is wrong with it as a whole.
-    pub fn open(bytes: &'a [u8]) -> Result<Self, Vec<Fault>> {
-        let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(|_| unreadable())?;
-        if zip.len() > FILES || told(bytes) != Some(zip.len()) {
-            return Err(fault("has too many files, or two of one name"));
+    pub fn open(mut file: Spooled) -> Result<Self, Vec<Fault>> {
+        let told = told(&mut file).map_err(|_| unreadable())?.ok_or_else(unreadable)?;
+        if told > FILES {
+            return Err(fault("has too many files"));
+        }
+        let mut zip = ZipArchive::new(BufReader::new(file)).map_err(|_| unreadable())?;
+        if zip.len() != told {
+            return Err(fault("has two files of one name"));
         }
         let known: BTreeSet<String> = tables::TABLES
             .iter()
@@ -111,22 +130,23 @@ impl<'a> Archive<'a> {
                 return Err(fault("its manifest lists a file twice"));
             }
         }
-        let tables = || listed.values().filter(|one| one.path.starts_with("json/"));
-        let sum = |of: fn(&Listed) -> u64| tables().fold(0_u64, |sum, one| sum.saturating_add(of(one)));
-        if sum(|one| one.bytes) > UNPACKED || sum(|one| one.records.unwrap_or_default()) > RECORDS {
+        let read = || model::files().filter_map(|path| listed.get(&path));
+        let sum = |of: fn(&Listed) -> u64| read().fold(0_u64, |sum, one| sum.saturating_add(of(one)));
+        let unpacked = sum(|one| one.bytes);
+        if unpacked > UNPACKED || sum(|one| one.records.unwrap_or_default()) > RECORDS {
             let detail = format!(
                 "holds more than {RECORDS} records or {UNPACKED} bytes, which is the most that is imported at once"
             );
             return Err(fault(detail));
         }
-        Ok(Self { zip, listed, manifest })
+        Ok(Self { zip, listed, manifest, unpacked })
     }
 
     /// The rows of a table; none when the archive does not have it.
     ///
     /// # Errors
     /// When it cannot be unpacked.
-    pub fn table(&mut self, name: &str) -> Result<Option<Lines<'_, 'a>>, Vec<Fault>> {
+    pub fn table(&mut self, name: &str) -> Result<Option<Lines<'_>>, Vec<Fault>> {
         let path = format!("json/{name}.ndjson");
         let Some(listed) = self.listed.get(&path) else { return Ok(None) };
         let file = self.zip.by_name(&path).map_err(|_| unreadable())?;
@@ -137,13 +157,13 @@ impl<'a> Archive<'a> {
 }
 
 /// A file of which no more is unpacked than it may have.
-struct Watched<'z, 'a> {
-    file: ZipFile<'z, Cursor<&'a [u8]>>,
+struct Watched<'z> {
+    file: ZipFile<'z, BufReader<Spooled>>,
     left: u64,
     sum: Context,
 }
 
-impl Read for Watched<'_, '_> {
+impl Read for Watched<'_> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let count = self.file.read(buffer)?;
         self.left = self.left.checked_sub(count as u64).ok_or(io::ErrorKind::InvalidData)?;
@@ -153,27 +173,27 @@ impl Read for Watched<'_, '_> {
 }
 
 /// The lines of a table.
-pub struct Lines<'z, 'a> {
-    from: BufReader<Watched<'z, 'a>>,
+pub struct Lines<'z> {
+    from: BufReader<Watched<'z>>,
     path: String,
     told: (String, u64),
     /// Lines that were read.
     pub count: u64,
 }
 
-impl Lines<'_, '_> {
+impl Lines<'_> {
     /// A fault at the line that was read last.
     pub fn fault(&self, detail: impl std::fmt::Display) -> Vec<Fault> {
         fault(format!("{}, line {}: {detail}", self.path, self.count))
     }
 
-    /// The next lines, at most so many; none behind the last, where size, SHA-256 and count have to be those of the manifest.
+    /// The next lines, at most so many and about [`PAGE`]; none behind the last, where size, SHA-256 and count have to be those of the manifest.
     ///
     /// # Errors
     /// What is wrong with the file.
     pub fn next(&mut self, most: usize) -> Result<Vec<Vec<u8>>, Vec<Fault>> {
-        let mut lines = Vec::new();
-        while lines.len() < most {
+        let (mut lines, mut bytes) = (Vec::new(), 0);
+        while lines.len() < most && bytes < PAGE {
             let mut line = Vec::new();
             let broken = |_| fault(format!("{} is damaged, or not of the size that the manifest says", self.path));
             (&mut self.from).take(LINE + 1).read_until(b'\n', &mut line).map_err(broken)?;
@@ -184,6 +204,7 @@ impl Lines<'_, '_> {
                 break;
             }
             self.count += 1;
+            bytes += line.len();
             lines.push(line);
         }
         if lines.is_empty() {

@@ -25,17 +25,23 @@ use crate::platform::lanes::Lanes;
 use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
+use crate::platform::sockets::Work;
 use crate::resources::exports::tables_store as tables;
 
-/// The largest archive, bytes, as sent and unpacked from a coding around it.
-pub const BYTES: usize = 16 << 20;
+/// The largest archive, bytes.
+pub const BYTES: usize = 1 << 30;
 const LIMITS: Limits = Limits {
     wire: BYTES,
-    unpacked: BYTES,
-    remedy: "A larger club comes with the database itself: see the backup of the database. Nothing was stored.",
+    unpacked: 16 << 20,
+    remedy: "An archive is packed already: send it without a coding. A larger club comes with the database itself: see the backup of \
+        the database. Nothing was stored.",
 };
+/// What the tables of an archive unpack to that takes seconds, bytes: what is larger has one turn after the other.
+const SMALL: u64 = 32 << 20;
 /// Rows of one statement.
 const STEP: usize = 500;
+/// Most places of athletes and sessions in groups, and most groups, which an import has in memory.
+const PLACES: usize = 200_000;
 /// The tables that an import fills.
 const FILLED: [&str; 8] =
     ["athletes", "measurements", "runs", "assessments", "attendance", "sessions", "root_scope", "club_change"];
@@ -78,7 +84,7 @@ struct ArchiveImport {
     #[serde(skip_serializing_if = "Option::is_none")]
     athlete_id: Option<AthleteId>,
     /// Records, all together.
-    #[schema(minimum = 0, maximum = 100_000, example = 4711)]
+    #[schema(minimum = 0, maximum = 5_000_000, example = 4711)]
     records: u64,
     /// What came of each table, in the order in which they were written.
     #[schema(max_items = 40)]
@@ -107,7 +113,7 @@ fn refused(refused: Refused, at: impl FnOnce(&str) -> Vec<Fault>) -> Problem {
 }
 
 /// What a request would be told of a record, with the place in the archive. What does not even parse is the archive's fault.
-fn told(problem: Problem, lines: &Lines<'_, '_>) -> Problem {
+fn told(problem: Problem, lines: &Lines<'_>) -> Problem {
     if problem.status() > 500 || problem.was_undone() {
         return problem;
     }
@@ -126,7 +132,7 @@ impl Import<'_> {
     }
 
     /// Which groups athletes and sessions are in; and so that nobody is in a group of another club.
-    fn read_groups(&mut self, archive: &mut Archive<'_>) -> Result<(), Problem> {
+    fn read_groups(&mut self, archive: &mut Archive) -> Result<(), Problem> {
         if self.of_athlete {
             return Ok(());
         }
@@ -144,6 +150,9 @@ impl Import<'_> {
                     |name: &str| row.get(name).and_then(read).ok_or_else(|| Problem::invalid(lines.fault("has no id")));
                 self.groups.entry(id("root_id")?).or_default().push(id("scope_id")?);
             }
+            if lines.count > PLACES as u64 {
+                return Err(Problem::invalid(lines.fault("these are more places in groups than are imported at once")));
+            }
         }
     }
 
@@ -156,7 +165,7 @@ impl Import<'_> {
     }
 
     /// The settings of the club.
-    async fn settings(&mut self, archive: &mut Archive<'_>) -> Result<(), Problem> {
+    async fn settings(&mut self, archive: &mut Archive) -> Result<(), Problem> {
         let columns = self.columns("clubs");
         let Some(mut lines) = archive.table("clubs")? else { return Ok(()) };
         let [line]: [Vec<u8>; 1] =
@@ -169,7 +178,7 @@ impl Import<'_> {
     }
 
     /// The rows of a table.
-    async fn table(&mut self, archive: &mut Archive<'_>, table: &Table) -> Result<u64, Problem> {
+    async fn table(&mut self, archive: &mut Archive, table: &Table) -> Result<u64, Problem> {
         let columns = self.columns(table.name);
         let Some(mut lines) = archive.table(table.name)? else { return Ok(0) };
         loop {
@@ -215,6 +224,10 @@ impl Import<'_> {
                 done.map_err(|error| refused(error, |told| lines.fault(told)))?;
             }
             check(self.tx, table.name, &ids).await.map_err(|problem| told(problem, &lines))?;
+            if self.came.len() > PLACES {
+                return Err(Problem::invalid(lines.fault("these are more groups than are imported at once")));
+            }
+            self.tx.number_many().await?;
         }
     }
 }
@@ -235,8 +248,7 @@ fn complete(table: &str, row: &mut serde_json::Map<String, Value>) {
     }
 }
 
-async fn import(tx: &mut ClubTx, params: &ImportParams, bytes: &[u8]) -> Result<ArchiveImport, Problem> {
-    let mut archive = Archive::open(bytes)?;
+async fn import(tx: &mut ClubTx, params: &ImportParams, mut archive: Archive) -> Result<ArchiveImport, Problem> {
     let of_athlete = Of::parse(&archive.manifest.of).map_err(fault)? == Of::Athlete;
     if of_athlete {
         let group = params.group_id.ok_or_else(|| {
@@ -277,12 +289,13 @@ async fn import(tx: &mut ClubTx, params: &ImportParams, bytes: &[u8]) -> Result<
 /// Imports the archive of an export: that of a club into an empty club as it was, that of an athlete into a group with new ids.
 ///
 /// All of it or nothing. Every file has to be as the manifest says (size, count, SHA-256), and every record is parsed as if it came with
-/// a request of its own. At most 16 MiB and 100,000 records. Who belongs to the club, apps, links, phones and the audit are not
-/// imported: an archive gives nobody access. Id and name of the club stay. Who was erased after the archive was made comes back
-/// with it: erase them again. With `dry_run` nothing is written. Apps cannot call this.
+/// a request of its own. At most 1 GiB, 4 GiB unpacked and 5,000,000 records. A large club takes minutes, in which nobody else writes in
+/// it: wait for the answer, because a connection that ends before it undoes everything. Who belongs to the club, apps, links, phones
+/// and the audit are not imported: an archive gives nobody access. Id and name of the club stay. Who was erased after the archive was
+/// made comes back with it: erase them again. With `dry_run` nothing is written. Apps cannot call this.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/imports", impl_for = create_import, tag = "exports",
-    request_body(content = Vec<u8>, content_type = "application/zip", description = "The archive, at most 16 MiB"),
+    request_body(content = Vec<u8>, content_type = "application/zip", description = "The archive, at most 1 GiB"),
     responses(
         (status = 201, description = "Imported", body = ArchiveImport),
         (status = 200, description = "Dry run", body = ArchiveImport),
@@ -303,12 +316,16 @@ async fn create_import(
     if body::media_type(&req) != "application/zip" {
         return Err(Problem::new(Code::MediaType, "Send the archive as it was downloaded, as application/zip."));
     }
-    let taken = intake::read(&req, payload.into_inner(), LIMITS).await?;
-    let _turn = permit.turn(&db, &lanes.reads).await?;
+    let sent = intake::spool(&req, payload.into_inner(), LIMITS).await?;
+    // Nothing moves on the connection while what was sent is at work.
+    let _working = req.conn_data::<Work>().map(Work::begin);
+    let archive = Archive::open(sent)?;
+    let lane = if archive.unpacked > SMALL { &lanes.clubs } else { &lanes.reads };
+    let _turn = permit.turn(&db, lane).await?;
     let mut tx = permit.write(&db).await?;
     tx.alone_with_all().await?;
     store::settle(&mut tx).await?;
-    let view = import(&mut tx, &params.0, taken.bytes()).await?;
+    let view = import(&mut tx, &params.0, archive).await?;
     if view.dry_run {
         return Ok(HttpResponse::Ok().json(view));
     }

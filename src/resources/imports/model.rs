@@ -93,6 +93,12 @@ pub const LEFT_OUT: &[(&str, &str)] = &[
     ("lane_places", "of plans that stay with their club"),
 ];
 
+/// The files of an archive that are read.
+pub fn files() -> impl Iterator<Item = String> {
+    let names = TABLES.iter().map(|table| table.name).chain(["clubs", "root_scope"]);
+    names.map(|name| format!("json/{name}.ndjson"))
+}
+
 /// The id in a field of a row; the nil id when there is none.
 fn id(row: &Map<String, Value>, field: &str) -> Uuid {
     row.get(field).and_then(read).unwrap_or_default()

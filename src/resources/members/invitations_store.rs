@@ -10,7 +10,6 @@ use crate::platform::db::{AccountTx, Actor, Change, ClubTx, Db, Kind, StoreError
 use crate::platform::grants;
 use crate::platform::ids::{AccountId, ClubId, GroupId, InvitationId};
 use crate::platform::joining;
-use crate::platform::mail::Language;
 use crate::platform::page;
 use crate::platform::token::Opaque;
 
@@ -222,15 +221,6 @@ pub async fn post(db: &Db, (club, id): (ClubId, InvitationId), token: &Opaque) -
         invited_by: AccountId(row.inviter_id),
         expires_at: row.expires_at,
     }))
-}
-
-/// The language of an account's mail.
-pub async fn language(db: &Db, account: AccountId) -> Result<Language, StoreError> {
-    let mut tx = db.account_tx().await?;
-    let tag = sqlx::query_scalar!("select language from accounts where account_id = $1", account.0)
-        .fetch_optional(tx.conn())
-        .await?;
-    Ok(tag.as_deref().map(Language::from_tag).unwrap_or_default())
 }
 
 /// Marks an invitation as taken.

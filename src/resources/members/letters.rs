@@ -2,7 +2,7 @@
 
 use super::invitations_store as store;
 use crate::platform::db::{Db, StoreError};
-use crate::platform::mail::{Claimed, Letter, Mail, Said};
+use crate::platform::mail::{self, Claimed, Letter, Mail, Said};
 use crate::platform::token::Opaque;
 
 /// What the mail says; none when the invitation cannot be taken any more. Its secret is another one than the admin was
@@ -16,7 +16,7 @@ pub async fn write(db: &Db, claimed: &Claimed) -> Result<Option<Mail>, StoreErro
     let Some(post) = store::post(db, (club, invitation), &token).await? else { return Ok(None) };
     let language = match claimed.language {
         Some(language) => language,
-        None => store::language(db, post.invited_by).await?,
+        None => mail::language(db, post.invited_by).await?,
     };
     let day = post.expires_at.date_naive().to_string();
     let gaps = vec![("inviter", post.inviter), ("club", post.club), ("day", day)];

@@ -10,6 +10,7 @@ use super::model::{Kind, Settings};
 use super::{drop_store, store};
 use crate::compute::advice::is_settled;
 use crate::platform::db::{Actor, ClubTx, Db, StoreError};
+use crate::platform::exports;
 use crate::platform::ids::{AccountId, AthleteId, ClubId};
 use crate::resources::advice;
 use crate::resources::athletes::erasures;
@@ -135,6 +136,9 @@ async fn step(
             drop_store::delete(tx, *table, id, &ids).await?;
         }
     }
+    if !found.is_empty() {
+        exports::outdate(tx, &[athlete]).await?;
+    }
     Ok(Some(found.len() as u64))
 }
 
@@ -144,6 +148,9 @@ async fn sweep_sessions(db: &Db, club: ClubId, before: NaiveDate) -> Result<u64,
         let mut tx = db.write(club, &nobody()).await?;
         tx.chore = Some("retention");
         let gone = drop_store::delete_sessions(&mut tx, before).await?;
+        if gone > 0 {
+            exports::outdate_all(&mut tx).await?;
+        }
         tx.commit().await?;
         if gone == 0 {
             return Ok(dropped);

@@ -72,13 +72,13 @@ struct ArchiveLimits {
     #[schema(minimum = 1, example = 72)]
     kept_hours: i64,
     /// The largest archive that is imported, bytes.
-    #[schema(minimum = 1, example = 16_777_216)]
+    #[schema(minimum = 1, example = 1_073_741_824)]
     import_bytes: usize,
     /// What its tables unpack to at most, bytes.
-    #[schema(minimum = 1, example = 536_870_912)]
+    #[schema(minimum = 1, example = 4_294_967_296_u64)]
     import_unpacked_bytes: u64,
     /// Records of one import.
-    #[schema(minimum = 1, example = 100_000)]
+    #[schema(minimum = 1, example = 5_000_000)]
     import_records: u64,
 }
 

@@ -13,6 +13,7 @@ mod parts;
 mod plain;
 mod queue;
 mod schema;
+pub mod tables;
 pub mod unique;
 mod upkeep;
 

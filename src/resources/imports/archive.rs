@@ -11,8 +11,8 @@ use zip::ZipArchive;
 use zip::read::ZipFile;
 
 use crate::platform::audit::hex;
+use crate::platform::db::tables::exported;
 use crate::platform::fault::Fault;
-use crate::resources::exports::tables_store as tables;
 
 /// Most files of an archive.
 const FILES: usize = 200;
@@ -86,8 +86,7 @@ impl<'a> Archive<'a> {
         if zip.len() > FILES || told(bytes) != Some(zip.len()) {
             return Err(fault("has too many files, or two of one name"));
         }
-        let known: BTreeSet<String> = tables::TABLES
-            .iter()
+        let known: BTreeSet<String> = exported()
             .flat_map(|table| [format!("json/{}.ndjson", table.name), format!("csv/{}.csv", table.name)])
             .chain(["schema.json".to_owned(), "manifest.json".to_owned()])
             .collect();

@@ -112,8 +112,7 @@ async fn delete_member(
 )]
 async fn leave_club(req: HttpRequest, caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let club = ClubId(path_id(&req, "club_id", "club")?);
-    let actor = Actor { account: caller.account, groups: Some(Vec::new()) };
-    let mut tx = db.write(club, &actor).await?;
+    let mut tx = db.write(club, &Actor::unseeing(caller.account)).await?;
     tx.alone(caller.account.0).await?;
     store::find(&mut tx, caller.account).await.map_err(|error| match error {
         StoreError::NotFound(_) => Problem::not_found("club"),

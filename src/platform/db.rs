@@ -42,7 +42,7 @@ pub use error::StoreError;
 pub use hold::{Hold, one_connection};
 use life::Known;
 pub use parts::Parts;
-pub(crate) use plain::plain_reads;
+pub(crate) use plain::{plain_store, plain_writes};
 pub use schema::{MIGRATOR, migrate};
 
 /// What was computed for a record before its transaction, or why it cannot be stored.

@@ -10,6 +10,7 @@ use crate::platform::ids::{AthleteId, GroupId, RecommendationId};
 use crate::platform::page;
 use crate::platform::people::{Origin, People};
 use crate::platform::stored::Stored;
+use crate::resources::advice::mm;
 
 /// A decided recommendation as it is stored.
 pub type StoredDecided = Stored<RecommendationId, Decided>;
@@ -97,7 +98,6 @@ pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, Store
 /// Inserts a decision; false when the id is taken already.
 pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);
-    let mm = |length: Length| i32::try_from(length.mm()).unwrap_or(i32::MAX);
     let chosen = decided.choice.chosen;
     let done = sqlx::query!(
         r#"

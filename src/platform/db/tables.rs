@@ -21,6 +21,16 @@ pub enum Comes {
 }
 use Comes::{ByItself, InGroups, Not, UnderAthlete, UnderSession, Within};
 
+impl Comes {
+    /// What the change log calls its records, where it does.
+    pub const fn kind(self) -> Option<Kind> {
+        match self {
+            ByItself(kind) | InGroups(kind) | UnderAthlete(kind) | UnderSession(kind) => Some(kind),
+            Within | Not(_) => None,
+        }
+    }
+}
+
 /// A table of clubs.
 #[derive(Clone, Copy, Debug)]
 pub struct Table {
@@ -78,6 +88,11 @@ impl Table {
     /// Its key beside the club, as a statement that calls it `alias` names it.
     pub fn key(&self, alias: &str) -> String {
         self.key.split(", ").map(|column| format!("{alias}.{column}")).collect::<Vec<_>>().join(", ")
+    }
+
+    /// Whether an export has a column of it.
+    pub fn has(&self, column: &str) -> bool {
+        self.columns.split_whitespace().any(|one| one == column)
     }
 
     /// Whether an archive of an athlete brings it: what stands by itself belongs to the whole club.

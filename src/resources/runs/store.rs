@@ -1,6 +1,6 @@
 //! Rows of runs.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -12,7 +12,7 @@ use crate::compute::units::BarrierKind;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, LanePlanId, RunId, SessionId};
-use crate::platform::people::{self, Origin, People};
+use crate::platform::people::{People, batched};
 use crate::platform::stored::Stored;
 use crate::resources::advice::{length, mm};
 
@@ -121,33 +121,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredRun>, Sto
     .collect()
 }
 
-/// Those among stored runs that the actor must not learn of.
-pub async fn hidden(tx: &mut ClubTx, taken: &HashMap<Uuid, (Run, i64)>) -> Result<HashSet<Uuid>, StoreError> {
-    if taken.is_empty() || tx.actor.groups.is_none() {
-        return Ok(HashSet::new());
-    }
-    let ids: Vec<Uuid> = taken.keys().copied().collect();
-    let origins = origins(tx, &ids).await?;
-    people::hidden(tx, &origins).await
-}
-
-/// About whom these runs are, and who recorded them; of those that are there.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query_as!(
-        Origin,
-        r#"
-        select id, athlete_id as athlete, recorded_by as "recorded_by?"
-        from runs
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows)
-}
+batched!("runs");
 
 /// A run, when the actor sees its athlete.
 pub async fn find(tx: &mut ClubTx, id: RunId) -> Result<Option<StoredRun>, StoreError> {

@@ -92,7 +92,10 @@ pub async fn hidden(tx: &mut ClubTx, facts: &[Origin]) -> Result<HashSet<Uuid>, 
 /// `origins` of a table of facts: takes its name, and its column that says who recorded one.
 macro_rules! origins {
     ($table:tt, $recorder:tt) => {
-        /// About whom these facts are, and who recorded them; of those that are there.
+        /// About whom these facts are, and who recorded them; of those that are there or were.
+        ///
+        /// # Errors
+        /// Database errors.
         pub async fn origins(
             tx: &mut $crate::platform::db::ClubTx,
             ids: &[uuid::Uuid],

@@ -347,7 +347,7 @@ async fn import_athletes_xlsx(
             (String = "text/csv"),
             (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
         )),
-        (status = 406, description = "Neither is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 406, description = "Neither is acceptable")
     )
 )]
 async fn export_athletes(

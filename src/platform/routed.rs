@@ -97,7 +97,7 @@ macro_rules! plain_routes {
         $tag:literal at $path:literal, $param:literal, written by $act:ty;
         $(#[$create_says:meta])+ $create:ident;
         $(#[$get_says:meta])+ $get:ident: $one:literal;
-        $(#[$update_says:meta])+ $update:ident $(or $stale:literal)?;
+        $(#[$update_says:meta])+ $update:ident $(such as $patch:tt)? $(or $stale:literal)?;
         $(#[$delete_says:meta])+ $delete:ident $(or $used:literal)?;
         $(#[$list_says:meta])+ $list:ident;
     ) => {
@@ -124,7 +124,7 @@ macro_rules! plain_routes {
             $tag at $path, $param, written by $act;
             $(#[$create_says])+ $create;
             $(#[$get_says])+ $get: $one;
-            $(#[$update_says])+ $update $(or $stale)?;
+            $(#[$update_says])+ $update $(such as $patch)? $(or $stale)?;
             $(#[$delete_says])+ $delete $(or $used)?;
             listed by $list;
         }
@@ -133,7 +133,7 @@ macro_rules! plain_routes {
         $tag:literal at $path:literal, $param:literal, written by $act:ty;
         $(#[$create_says:meta])+ $create:ident;
         $(#[$get_says:meta])+ $get:ident: $one:literal;
-        $(#[$update_says:meta])+ $update:ident $(or $stale:literal)?;
+        $(#[$update_says:meta])+ $update:ident $(such as $patch:tt)? $(or $stale:literal)?;
         $(#[$delete_says:meta])+ $delete:ident $(or $used:literal)?;
         listed by $list:ident;
     ) => {
@@ -171,6 +171,9 @@ macro_rules! plain_routes {
         $(#[$update_says])+
         #[utoipa::path(
             patch, path = concat!($path, "/{", $param, "}"), impl_for = $update, tag = $tag,
+            $(request_body(
+                content = Fields, content_type = "application/merge-patch+json", example = json!($patch)
+            ),)?
             responses((status = 200, description = "Changed", body = View) $(, (status = 409, description = $stale))?)
         )]
         async fn $update(

@@ -1,6 +1,6 @@
 //! The store of a table whose records stand by themselves.
 
-/// `find`, `by_ids` and `page` of a table, and what [`plain_writes`] makes. Takes its kind, id, model and name (and the index of its
+/// `find`, `by_ids` and `page` of a table, and what `plain_writes!` makes. Takes its kind, id, model and name (and the index of its
 /// names, where they are unique); its columns beside `id` and `rev`, with as many marks from $4 on; how a row of them is read and
 /// written; and what is seen to before a record is written or deleted, where there is anything.
 macro_rules! plain_store {

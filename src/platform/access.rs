@@ -298,11 +298,6 @@ fn of_admins<A: Act>() -> bool {
     A::ROLES == [Role::Admin]
 }
 
-/// An account that sees nothing: so every transaction of a request begins.
-const fn nobody(account: AccountId) -> Actor {
-    Actor { account, groups: Some(Vec::new()) }
-}
-
 impl<A: Act> Permit<A> {
     /// Leave of somebody who is not the caller, for what they themselves handed out: whether they still may is decided when it is
     /// used, from their sign-in, role and groups at that moment. It shows nobody who is withheld from helpers.
@@ -373,7 +368,7 @@ impl<A: Act> Permit<A> {
     /// # Errors
     /// 401 after the sign-in was ended, 404 for a stranger, 403 without the role or scope; when the database is away.
     pub async fn read(&self, db: &Db) -> Result<ClubTx, Problem> {
-        self.decided(db.read(self.club, &nobody(self.account)).await?).await
+        self.decided(db.read(self.club, &Actor::unseeing(self.account)).await?).await
     }
 
     /// A writing transaction that makes this record, for itself: a create that was sent twice meets what the first stored.
@@ -391,7 +386,7 @@ impl<A: Act> Permit<A> {
     /// # Errors
     /// Those of [`Permit::read`], and when somebody else edits the record for too long.
     pub async fn write(&self, db: &Db) -> Result<ClubTx, Problem> {
-        let mut tx = self.decided(db.write(self.club, &nobody(self.account)).await?).await?;
+        let mut tx = self.decided(db.write(self.club, &Actor::unseeing(self.account)).await?).await?;
         if let Some(record) = self.edits {
             tx.alone(record).await?;
         }

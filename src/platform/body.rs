@@ -10,6 +10,7 @@ use serde::de::value::MapDeserializer;
 use serde_json::Value;
 
 use super::fault::Fault;
+use super::fault_code::FaultCode;
 use super::intake::{self, Limits, Taken};
 use super::problem::{Code, Problem};
 use super::text;
@@ -144,20 +145,18 @@ fn pointed(error: &serde_path_to_error::Error<serde_json::Error>) -> Problem {
             Enum { .. } | Unknown => {}
         }
     }
+    // Serde hands faults of shape on as words alone: whatever reads JSON, `serde::de::Error::missing_field` and `unknown_field` make one
+    // sentence of the field and what is wrong, and a reader with errors of its own would be all of serde's traits again. So this is
+    // the one place that reads them; the tests of `shape.rs` fail when they change.
     let words = error.inner().to_string();
-    // A field that is missing has no path of its own; its name stands in the message.
-    if let Some(name) = words.strip_prefix("missing field `").and_then(|rest| rest.split('`').next()) {
-        pointer.push('/');
-        pointer.push_str(name);
-    }
-    let code = if words.starts_with("missing field") {
-        "missing"
-    } else if words.starts_with("unknown field") {
-        "unknown_field"
-    } else if error.inner().is_syntax() || error.inner().is_eof() {
-        "json"
-    } else {
-        "type"
+    let missing = words.strip_prefix("missing field `").and_then(|rest| rest.split('`').next());
+    // A field that is missing has no path of its own.
+    pointer.extend(missing.into_iter().flat_map(|name| ["/", name]));
+    let code = match missing {
+        Some(_) => FaultCode::Missing,
+        None if words.starts_with("unknown field") => FaultCode::UnknownField,
+        None if error.inner().is_syntax() || error.inner().is_eof() => FaultCode::Json,
+        None => FaultCode::Type,
     };
-    Problem::malformed(Fault::at(pointer, code, words))
+    Problem::malformed(Fault::at(pointer, code.as_str(), words))
 }

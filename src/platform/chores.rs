@@ -3,11 +3,55 @@
 use chrono::{Duration, Utc};
 use uuid::Uuid;
 
-use super::db::{Db, StoreError};
+use super::db::{AccountTx, Actor, ClubTx, Db, StoreError};
 
 /// How long an instance has for a chore. One that died is followed by another after this time; one that takes longer is
 /// joined by another, which costs work and does no harm.
 const LEASE: Duration = Duration::hours(1);
+
+/// Rows that one transaction of a chore drops.
+pub const STEP: i64 = 1_000;
+
+/// Carries a step of a chore out in every club, again and again in transactions of their own, until it drops nothing more; how many
+/// rows went.
+///
+/// # Errors
+/// Database errors; what was dropped stays dropped.
+pub async fn in_clubs(db: &Db, step: impl AsyncFn(&mut ClubTx) -> Result<u64, StoreError>) -> Result<u64, StoreError> {
+    let mut dropped = 0;
+    for club in db.clubs().await? {
+        loop {
+            let mut tx = db.write(club, &Actor::NOBODY).await?;
+            let rows = step(&mut tx).await?;
+            tx.commit().await?;
+            dropped += rows;
+            if rows == 0 {
+                break;
+            }
+        }
+    }
+    Ok(dropped)
+}
+
+/// The same with what belongs to no club.
+///
+/// # Errors
+/// Database errors; what was dropped stays dropped.
+pub async fn outside_clubs(
+    db: &Db,
+    step: impl AsyncFn(&mut AccountTx) -> Result<u64, StoreError>,
+) -> Result<u64, StoreError> {
+    let mut dropped = 0;
+    loop {
+        let mut tx = db.account_tx().await?;
+        let rows = step(&mut tx).await?;
+        tx.commit().await?;
+        if rows == 0 {
+            return Ok(dropped);
+        }
+        dropped += rows;
+    }
+}
 
 /// The right to carry out a chore now.
 #[derive(Debug)]

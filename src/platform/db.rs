@@ -15,6 +15,7 @@ mod parts;
 mod plain;
 mod queue;
 mod schema;
+pub mod tables;
 pub mod unique;
 mod upkeep;
 
@@ -44,7 +45,7 @@ pub use error::StoreError;
 pub use hold::{Hold, one_connection};
 use life::Known;
 pub use parts::Parts;
-pub(crate) use plain::plain_reads;
+pub(crate) use plain::{plain_store, plain_writes};
 pub use schema::{MIGRATOR, migrate};
 
 /// What was computed for a record before its transaction, or why it cannot be stored.
@@ -60,6 +61,16 @@ pub struct Actor {
 }
 
 impl Actor {
+    /// The service itself, for what is done in nobody's name and shows nobody.
+    pub const NOBODY: Self = Self::unseeing(AccountId(Uuid::nil()));
+    /// The service itself, which sees everybody.
+    pub const SERVICE: Self = Self { account: AccountId(Uuid::nil()), groups: None };
+
+    /// An account that sees nothing of anybody.
+    pub const fn unseeing(account: AccountId) -> Self {
+        Self { account, groups: Some(Vec::new()) }
+    }
+
     /// The groups as plain ids for a query; null when all are visible.
     pub fn group_ids(&self) -> Option<Vec<Uuid>> {
         self.groups.as_ref().map(|groups| groups.iter().map(|group| group.0).collect())

@@ -137,8 +137,7 @@ pub fn watch(db: &Db, club: ClubId, account: AccountId) -> News {
     }
     let (sender, news) = watch::channel(0);
     all.insert(club, sender);
-    let nobody = Actor { account, groups: Some(Vec::new()) };
-    tokio::spawn(look(db.clone(), club, nobody));
+    tokio::spawn(look(db.clone(), club, Actor::unseeing(account)));
     news
 }
 

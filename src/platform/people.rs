@@ -89,6 +89,54 @@ pub async fn hidden(tx: &mut ClubTx, facts: &[Origin]) -> Result<HashSet<Uuid>, 
     Ok(facts.iter().filter(|one| !known(one)).map(|one| one.id).collect())
 }
 
+/// `origins` of a table of facts: takes its name, and its column that says who recorded one.
+macro_rules! origins {
+    ($table:tt, $recorder:tt) => {
+        /// About whom these facts are, and who recorded them; of those that are there or were.
+        ///
+        /// # Errors
+        /// Database errors.
+        pub async fn origins(
+            tx: &mut $crate::platform::db::ClubTx,
+            ids: &[uuid::Uuid],
+        ) -> Result<Vec<$crate::platform::people::Origin>, $crate::platform::db::StoreError> {
+            let club = tx.club.0;
+            let origins = sqlx::query_as!(
+                $crate::platform::people::Origin,
+                "select id, athlete_id as athlete, "
+                    + $recorder
+                    + r#" as "recorded_by?" from "#
+                    + $table
+                    + " where club_id = $1 and id = any ((select $2::uuid[])::uuid[])",
+                club,
+                ids
+            );
+            Ok(origins.fetch_all(tx.conn()).await?)
+        }
+    };
+}
+
+/// `origins` and `hidden` of a table of facts that are recorded in batches.
+macro_rules! batched {
+    ($table:tt) => {
+        $crate::platform::people::origins!($table, "recorded_by");
+
+        /// Those among stored facts that the actor must not learn of.
+        pub async fn hidden<T>(
+            tx: &mut $crate::platform::db::ClubTx,
+            taken: &std::collections::HashMap<uuid::Uuid, T>,
+        ) -> Result<std::collections::HashSet<uuid::Uuid>, $crate::platform::db::StoreError> {
+            if taken.is_empty() || tx.actor.groups.is_none() {
+                return Ok(std::collections::HashSet::new());
+            }
+            let ids: Vec<uuid::Uuid> = taken.keys().copied().collect();
+            let origins = origins(tx, &ids).await?;
+            $crate::platform::people::hidden(tx, &origins).await
+        }
+    };
+}
+pub(crate) use {batched, origins};
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -12,6 +12,7 @@ use uuid::Uuid;
 
 use super::access::{Act, Permit};
 use super::audit;
+use super::chores::{self, STEP};
 use super::db::{Actor, ClubTx, Db, StoreError};
 use super::ids::{AccountId, ClubId, DeviceId, SecretLinkId};
 use super::network::Network;
@@ -21,8 +22,6 @@ use super::token::Opaque;
 
 /// How long a row is kept after its address is over, days: who showed what, and when, can be looked up that long.
 const KEPT_DAYS: i64 = 30;
-/// Rows that one transaction deletes.
-const STEP: i64 = 1_000;
 /// An opening is noted again after this time at the earliest.
 const NOTED_AFTER: Duration = Duration::minutes(1);
 
@@ -213,13 +212,8 @@ pub async fn end_all(tx: &mut ClubTx, shows: Shows) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// For what is done in nobody's name.
-const fn nobody() -> Actor {
-    Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) }
-}
-
 async fn known(db: &Db, shows: Shows, token: &Opaque) -> Result<Option<SecretLink>, StoreError> {
-    let mut tx = db.read(ClubId(token.owner), &nobody()).await?;
+    let mut tx = db.read(ClubId(token.owner), &Actor::NOBODY).await?;
     let row = sqlx::query_as!(
         Row,
         r#"
@@ -276,7 +270,7 @@ impl<A> Opened<A> {
             return Ok(());
         }
         let club = self.permit.club;
-        let mut tx = db.write(club, &nobody()).await?;
+        let mut tx = db.write(club, &Actor::NOBODY).await?;
         sqlx::query!(
             "update secret_links set opened_at = $3 where club_id = $1 and id = $2 and ended_at is null",
             club.0,
@@ -303,33 +297,26 @@ pub fn hidden(problem: Problem) -> Problem {
 /// # Errors
 /// Database errors; clubs that were done stay done.
 pub async fn prune(db: &Db) -> Result<u64, StoreError> {
+    chores::in_clubs(db, drop_old).await
+}
+
+async fn drop_old(tx: &mut ClubTx) -> Result<u64, StoreError> {
+    let club = tx.club.0;
     let before = Utc::now() - Duration::days(KEPT_DAYS);
-    let mut dropped = 0;
-    for club in db.clubs().await? {
-        loop {
-            let mut tx = db.write(club, &nobody()).await?;
-            let done = sqlx::query!(
-                r#"
-                delete from secret_links
-                where club_id = $1 and id in (
-                  select x.id from secret_links x
-                  where x.club_id = $1 and x.expires_at < $2
-                  limit $3
-                )
-                "#,
-                club.0,
-                before,
-                STEP
-            )
-            .execute(tx.unsynced())
-            .await?
-            .rows_affected();
-            tx.commit().await?;
-            dropped += done;
-            if done < STEP.unsigned_abs() {
-                break;
-            }
-        }
-    }
-    Ok(dropped)
+    let done = sqlx::query!(
+        r#"
+        delete from secret_links
+        where club_id = $1 and id in (
+          select x.id from secret_links x
+          where x.club_id = $1 and x.expires_at < $2
+          limit $3
+        )
+        "#,
+        club,
+        before,
+        STEP
+    )
+    .execute(tx.unsynced())
+    .await?;
+    Ok(done.rows_affected())
 }

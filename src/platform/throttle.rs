@@ -30,6 +30,7 @@ use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::{DateTime, Duration, Utc};
 
+use super::chores::{self, STEP};
 use super::db::{AccountTx, Db, StoreError};
 use super::problem::{Code, Problem};
 
@@ -98,8 +99,6 @@ pub const INVITE: Limit = limit("invite", 300.0, 1.0 / 60.0);
 
 /// A bucket is full again after this time at the latest, and its row says nothing any more.
 const FULL_AFTER: Duration = Duration::hours(24);
-/// Rows that one transaction deletes.
-const STEP: i64 = 1_000;
 
 /// The row of a bucket. Hashed, so that the table is no list of people and places.
 fn bucket(limit: Limit, who: &str) -> String {
@@ -194,23 +193,19 @@ pub async fn clear(tx: &mut AccountTx, limit: Limit, who: &str) -> Result<(), St
 /// # Errors
 /// When the database is away.
 pub async fn prune(db: &Db) -> Result<u64, StoreError> {
+    chores::outside_clubs(db, drop_full).await
+}
+
+async fn drop_full(tx: &mut AccountTx) -> Result<u64, StoreError> {
     let before = Utc::now() - FULL_AFTER;
-    let mut dropped = 0;
-    loop {
-        let mut tx = db.account_tx().await?;
-        let full = sqlx::query_scalar!("select bucket from throttles where refilled_at < $1 limit $2", before, STEP)
-            .fetch_all(tx.conn())
-            .await?;
-        // Once more with the time: one of them may be in use by now.
-        let done = sqlx::query!("delete from throttles where bucket = any ($1) and refilled_at < $2", &full, before)
-            .execute(tx.conn())
-            .await?;
-        tx.commit().await?;
-        dropped += done.rows_affected();
-        if i64::try_from(full.len()).unwrap_or(i64::MAX) < STEP {
-            return Ok(dropped);
-        }
-    }
+    let full = sqlx::query_scalar!("select bucket from throttles where refilled_at < $1 limit $2", before, STEP)
+        .fetch_all(tx.conn())
+        .await?;
+    // Once more with the time: one of them may be in use by now.
+    let done = sqlx::query!("delete from throttles where bucket = any ($1) and refilled_at < $2", &full, before)
+        .execute(tx.conn())
+        .await?;
+    Ok(done.rows_affected())
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write;
 
-use lanewright::resources::imports::TABLES;
+use lanewright::platform::db::tables::imported;
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::{AssertSqlSafe, PgPool};
@@ -68,7 +68,7 @@ fn content(files: &Files) -> BTreeMap<&'static str, Vec<Value>> {
         row.remove("rev");
         Value::Object(row)
     };
-    let names = TABLES.iter().map(|table| table.name).chain(["root_scope"]);
+    let names = imported().map(|table| table.name).chain(["root_scope"]);
     names.map(|name| (name, rows(files, name).into_iter().map(plain).collect())).collect()
 }
 

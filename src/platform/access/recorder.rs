@@ -5,7 +5,7 @@ use std::pin::Pin;
 
 use actix_web::{FromRequest, HttpRequest, dev::Payload};
 
-use super::{Act, Role, Syncing, carries, claims, in_club, nobody, of_admins, part, require_scope, standing};
+use super::{Act, Role, Syncing, carries, claims, in_club, of_admins, part, require_scope, standing};
 use crate::platform::client::ClientId;
 use crate::platform::db::{Actor, Audience, ClubTx, Db};
 use crate::platform::ids::{ClubId, DeviceId};
@@ -55,7 +55,7 @@ impl Recorder {
     /// # Errors
     /// 401 after the sign-in was ended, 404 for a stranger, 403 without the scope; when the database is away.
     pub async fn read(&self, db: &Db) -> Result<(ClubTx, Self), Problem> {
-        self.decided(db.read(self.club, &nobody(self.actor.account)).await?).await
+        self.decided(db.read(self.club, &Actor::unseeing(self.actor.account)).await?).await
     }
 
     /// The same for writing.
@@ -63,7 +63,7 @@ impl Recorder {
     /// # Errors
     /// Those of [`Recorder::read`].
     pub async fn write(&self, db: &Db) -> Result<(ClubTx, Self), Problem> {
-        self.decided(db.write(self.club, &nobody(self.actor.account)).await?).await
+        self.decided(db.write(self.club, &Actor::unseeing(self.actor.account)).await?).await
     }
 
     async fn decided(&self, mut tx: ClubTx) -> Result<(ClubTx, Self), Problem> {
@@ -95,7 +95,7 @@ impl FromRequest for Recorder {
         let db = part::<Db>(req).cloned();
         Box::pin(async move {
             let ((club, claims), db) = (claims?, db?);
-            let actor = nobody(claims.sub);
+            let actor = Actor::unseeing(claims.sub);
             let sent = Self {
                 club,
                 actor,

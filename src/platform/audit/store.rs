@@ -12,11 +12,6 @@ use crate::platform::ids::{AccountId, ClubId};
 /// Rows that one statement reads or one transaction drops.
 const STEP: i64 = 5_000;
 
-/// The service itself.
-const fn nobody() -> Actor {
-    Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) }
-}
-
 /// Waits for the club's turn, the row of its counter; false when there is no such club. A write that numbers its changes has it.
 ///
 /// # Errors
@@ -99,7 +94,7 @@ pub async fn append(conn: &mut PgConnection, club: ClubId, entries: &[Entry]) ->
 
 /// Adds rows in a transaction of their own; of a club that is not there none.
 pub(super) async fn add(db: &Db, club: ClubId, entries: &[Entry]) -> Result<(), StoreError> {
-    let mut tx = db.write(club, &nobody()).await?;
+    let mut tx = db.write(club, &Actor::NOBODY).await?;
     if take_turn(tx.conn(), club).await? {
         append(tx.unsynced(), club, entries).await?;
         tx.commit().await?;
@@ -205,7 +200,7 @@ pub async fn check_all(db: &Db, club: Option<ClubId>) -> Result<Vec<(ClubId, Che
     };
     let mut found = Vec::new();
     for club in clubs {
-        let mut tx = db.read(club, &nobody()).await?;
+        let mut tx = db.read(club, &Actor::NOBODY).await?;
         found.push((club, check(&mut tx).await?));
     }
     Ok(found)

@@ -43,10 +43,13 @@ impl Db {
     /// Lets the server count those of these tables that were all but empty when it last did, after much came at once: what came
     /// is most of them. Where the service does not own the tables, the server leaves that to whoever does. Parts of tables that are
     /// spread over servers hold what is of other clubs too, and each server counts its own.
-    ///
-    /// # Errors
-    /// When the database is away.
-    pub async fn analyse_young(&self, tables: &[&'static str]) -> Result<(), StoreError> {
+    pub async fn analyse_young(&self, tables: &[&'static str]) {
+        if let Err(error) = self.count_young(tables).await {
+            tracing::warn!(%error, "cannot count what an import filled");
+        }
+    }
+
+    async fn count_young(&self, tables: &[&'static str]) -> Result<(), StoreError> {
         let mut tx = self.account_tx().await?;
         if tx.spread() {
             return Ok(());

@@ -4,6 +4,7 @@ use chrono::{DateTime, Duration, Utc};
 use uuid::Uuid;
 
 use super::{Language, Letter};
+use crate::platform::chores;
 use crate::platform::db::{AccountTx, ClubTx, Db, StoreError};
 use crate::platform::ids::AccountId;
 
@@ -295,22 +296,16 @@ pub async fn send_again(db: &Db) -> Result<u64, StoreError> {
 /// # Errors
 /// Database errors; what was dropped stays dropped.
 pub async fn prune(db: &Db) -> Result<u64, StoreError> {
-    let before = Utc::now() - Duration::days(FAILED_DAYS);
-    let mut dropped = 0;
-    loop {
-        let mut tx = db.account_tx().await?;
-        let done = sqlx::query!(
-            "delete from mail_outbox where id in (select id from mail_outbox where failed_at < $1 limit $2)",
-            before,
-            STEP
-        )
-        .execute(tx.conn())
-        .await?
-        .rows_affected();
-        tx.commit().await?;
-        dropped += done;
-        if done < STEP.unsigned_abs() {
-            return Ok(dropped);
-        }
-    }
+    chores::outside_clubs(db, drop_failed).await
+}
+
+async fn drop_failed(tx: &mut AccountTx) -> Result<u64, StoreError> {
+    let done = sqlx::query!(
+        "delete from mail_outbox where id in (select id from mail_outbox where failed_at < $1 limit $2)",
+        Utc::now() - Duration::days(FAILED_DAYS),
+        STEP
+    )
+    .execute(tx.conn())
+    .await?;
+    Ok(done.rows_affected())
 }

@@ -102,7 +102,7 @@ async fn request_password_reset(
 #[utoipa::path(
     post, path = "/v1/auth/password-reset/complete", impl_for = reset_password, tag = "accounts",
     responses((status = 204, description = "Changed; sign in"),
-        (status = 404, description = "The code was used, has expired or never was", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "The code was used, has expired or never was"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
@@ -148,7 +148,7 @@ pub async fn choose_password(
 #[utoipa::path(
     post, path = "/v1/auth/confirmation", impl_for = confirm_address, tag = "accounts",
     responses((status = 204, description = "Confirmed"),
-        (status = 404, description = "The code was used, has expired or never was", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "The code was used, has expired or never was"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]

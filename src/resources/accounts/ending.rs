@@ -18,7 +18,7 @@ use crate::platform::config::Config;
 use crate::platform::db::{Db, StoreError};
 use crate::platform::erasures;
 use crate::platform::network::Network;
-use crate::platform::problem::{Code, Problem, ProblemBody};
+use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::resources::members;
 
@@ -45,7 +45,7 @@ struct AccountDeletion {
 #[utoipa::path(
     post, path = "/v1/me/deletion", impl_for = delete_account, tag = "accounts",
     responses((status = 204, description = "Deleted"),
-        (status = 404, description = "Another call deleted it a moment ago", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "Another call deleted it a moment ago"),
         (status = 409, description = "You are the last admin of a club"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )

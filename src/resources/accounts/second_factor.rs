@@ -228,7 +228,7 @@ async fn begin_second_factor(
 #[utoipa::path(
     post, path = "/v1/me/second-factor/confirm", impl_for = confirm_second_factor, tag = "accounts",
     responses((status = 200, description = "The recovery codes, shown only this once", body = RecoveryCodes),
-        (status = 404, description = "None was begun", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "None was begun"),
         (status = 409, description = "It was confirmed before"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
@@ -257,7 +257,7 @@ async fn confirm_second_factor(
 #[utoipa::path(
     post, path = "/v1/me/second-factor/check", impl_for = check_second_factor, tag = "accounts",
     responses((status = 204, description = "The sign-in counts as made with it"),
-        (status = 404, description = "The account has no second factor", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "The account has no second factor"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
@@ -281,7 +281,7 @@ async fn check_second_factor(
 #[utoipa::path(
     post, path = "/v1/me/second-factor/recovery-codes", impl_for = renew_recovery_codes, tag = "accounts",
     responses((status = 200, description = "The recovery codes, shown only this once", body = RecoveryCodes),
-        (status = 404, description = "The account has no second factor", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "The account has no second factor"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
@@ -306,7 +306,7 @@ async fn renew_recovery_codes(
 #[utoipa::path(
     post, path = "/v1/me/second-factor/remove", impl_for = remove_second_factor, tag = "accounts",
     responses((status = 204, description = "Removed"),
-        (status = 404, description = "The account has no second factor", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "The account has no second factor"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]

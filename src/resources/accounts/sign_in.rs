@@ -182,8 +182,8 @@ pub fn wrong() -> Problem {
     post, path = "/v1/auth/sign-in", impl_for = sign_in, tag = "accounts",
     responses(
         (status = 200, description = "Signed in", body = Tokens),
-        (status = 403, description = "The account has a second factor: send a code", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 401, description = "Wrong e-mail or password", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 403, description = "The account has a second factor: send a code"),
+        (status = 401, description = "Wrong e-mail or password"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
 )]
@@ -228,8 +228,8 @@ async fn sign_in(
     post, path = "/v1/auth/refresh", impl_for = refresh, tag = "accounts",
     responses(
         (status = 200, description = "New tokens", body = Tokens),
-        (status = 401, description = "Not valid any more", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 409, description = "Other calls are exchanging this token: take their answer, or send it again when it is lost", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json",
+        (status = 401, description = "Not valid any more"),
+        (status = 409, description = "Other calls are exchanging this token: take their answer, or send it again when it is lost",
             headers(("Retry-After" = u32, description = "Seconds until it is worth trying again"))),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
@@ -331,7 +331,7 @@ async fn list_devices(caller: Caller, db: Data<Db>) -> Result<HttpResponse, Prob
     put, path = "/v1/me/devices/{device_id}/name", impl_for = rename_device, tag = "accounts",
     responses(
         (status = 204, description = "Renamed"),
-        (status = 404, description = "No such device", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 404, description = "No such device")
     )
 )]
 async fn rename_device(
@@ -367,7 +367,7 @@ async fn sign_out_everywhere(caller: Caller, db: Data<Db>) -> Result<HttpRespons
     delete, path = "/v1/me/devices/{device_id}", impl_for = delete_device, tag = "accounts",
     responses(
         (status = 204, description = "Ended"),
-        (status = 404, description = "No such device", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 404, description = "No such device")
     )
 )]
 async fn delete_device(req: HttpRequest, caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {

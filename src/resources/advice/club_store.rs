@@ -2,7 +2,8 @@
 
 use std::borrow::Cow;
 
-use super::store::{day, length};
+use super::lengths::length;
+use super::store::day;
 use crate::compute::specs::{AgeGroup, AgeRule, Confidence, Environment, Spec};
 use crate::compute::units::Sex;
 use crate::platform::db::{ClubTx, StoreError};

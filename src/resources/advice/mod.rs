@@ -3,6 +3,7 @@
 
 mod block;
 mod club_store;
+mod lengths;
 mod memory;
 mod policy;
 mod shapes;
@@ -13,6 +14,7 @@ mod wellbeing_store;
 mod word_store;
 
 pub use block::{Block, BlockFields};
+pub use lengths::{length, mm};
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{

@@ -6,6 +6,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 use super::club_store::{own_age_groups, own_specs};
+use super::lengths::length;
 use super::policy::{PolicyFields, policy_of};
 use super::wellbeing_store::{breaks, surfaces};
 use super::word_store;
@@ -14,7 +15,7 @@ use crate::compute::day::Day;
 use crate::compute::decision::{Clearance, Rating, Ratings, Status, Stock};
 use crate::compute::prior::Experience;
 use crate::compute::specs::Birth;
-use crate::compute::units::{BarrierKind, Length, Sex};
+use crate::compute::units::{BarrierKind, Sex};
 use crate::platform::db::{ClubTx, Parts, StoreError};
 use crate::platform::ids::{AthleteId, GroupId, SessionId};
 
@@ -27,10 +28,6 @@ pub struct Person {
     pub display_name: String,
     /// What advice rests on.
     pub record: Record,
-}
-
-pub(super) fn length(mm: i32, what: &'static str) -> Result<Length, StoreError> {
-    u32::try_from(mm).map(Length::from_mm).map_err(|_| StoreError::Corrupt(what))
 }
 
 /// A date as the mathematics counts it.

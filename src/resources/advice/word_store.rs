@@ -5,10 +5,11 @@ use std::collections::HashMap;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
+use super::lengths::length;
 use super::store::day;
 use crate::compute::decision::{Configuration, Rating, WORD_DAYS, Word};
 use crate::compute::progress::Taken;
-use crate::compute::units::{BarrierKind, Length};
+use crate::compute::units::BarrierKind;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::RecommendationId;
 
@@ -65,11 +66,10 @@ pub(super) fn configuration(
     height_mm: Option<i32>,
     spacing_mm: Option<i32>,
 ) -> Result<Option<Configuration>, StoreError> {
-    let corrupt = || StoreError::Corrupt("recommendation");
+    let what = "recommendation";
     let (Some(kind), Some(height), Some(spacing)) = (kind, height_mm, spacing_mm) else { return Ok(None) };
-    let length = |mm: i32| u32::try_from(mm).map(Length::from_mm).map_err(|_| corrupt());
-    let barrier_kind = BarrierKind::from_word(kind).ok_or_else(corrupt)?;
-    Ok(Some(Configuration { barrier_kind, height: length(height)?, spacing: length(spacing)? }))
+    let barrier_kind = BarrierKind::from_word(kind).ok_or(StoreError::Corrupt(what))?;
+    Ok(Some(Configuration { barrier_kind, height: length(height, what)?, spacing: length(spacing, what)? }))
 }
 
 /// The decisions on athletes for the days between two, both included, in the order in which they govern.

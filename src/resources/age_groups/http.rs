@@ -1,95 +1,21 @@
 //! Age groups over HTTP.
 
-use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse};
-use uuid::Uuid;
-
 use super::shapes::{Fields, New, Page, View};
 use super::store;
 use super::sync::Edits;
-use crate::platform::access::{ClubAdmin, Permit, SquadRead};
-use crate::platform::body::Body;
-use crate::platform::db::Db;
-use crate::platform::page::{self, PageParams};
-use crate::platform::params::Params;
-use crate::platform::patch::Patch;
-use crate::platform::problem::Problem;
-use crate::platform::route::routes;
-use crate::platform::routed;
-use crate::platform::stored::IfMatch;
+use crate::platform::access::ClubAdmin;
+use crate::platform::routed::plain_routes;
 
-/// Creates an age group of the club's own. From `valid_from` on it replaces a published group of the same rule set and code.
-#[utoipa::path(
-    post, path = "/v1/clubs/{club_id}/age-groups", impl_for = create_age_group, tag = "age_groups",
-    responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
-)]
-async fn create_age_group(
-    req: HttpRequest,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-    body: Body<New>,
-) -> Result<HttpResponse, Problem> {
-    let tx = permit.write(&db).await?;
-    routed::create::<Edits>(&req, tx, body.read()?).await
+plain_routes! {
+    "age_groups" at "/v1/clubs/{club_id}/age-groups", "age_group_id", written by ClubAdmin;
+    /// Creates an age group of the club's own. From `valid_from` on it replaces a published group of the same rule set and code.
+    create_age_group;
+    /// Reads an age group of the club's own.
+    get_age_group: "The age group";
+    /// Changes an age group of the club's own (merge patch).
+    update_age_group or "It would overlap another of the rule set";
+    /// Deletes an age group of the club's own.
+    delete_age_group;
+    /// Lists the age groups, oldest first.
+    list_age_groups;
 }
-
-/// Lists the age groups, oldest first.
-#[utoipa::path(
-    get, path = "/v1/clubs/{club_id}/age-groups", impl_for = list_age_groups, tag = "age_groups",
-    responses((status = 200, description = "A page", body = Page))
-)]
-async fn list_age_groups(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-    params: Params<PageParams>,
-) -> Result<HttpResponse, Problem> {
-    let wanted = params.0.parse::<Uuid>()?;
-    let mut tx = permit.read(&db).await?;
-    let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
-    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, &body))
-}
-
-/// Reads an age group of the club's own.
-#[utoipa::path(
-    get, path = "/v1/clubs/{club_id}/age-groups/{age_group_id}", impl_for = get_age_group, tag = "age_groups",
-    responses((status = 200, description = "The age group", body = View), (status = 304, description = "Unchanged"))
-)]
-async fn get_age_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::read::<Edits>(&req, permit.read(&db).await?).await
-}
-
-/// Changes an age group of the club's own (merge patch).
-#[utoipa::path(
-    patch, path = "/v1/clubs/{club_id}/age-groups/{age_group_id}", impl_for = update_age_group, tag = "age_groups",
-    responses((status = 200, description = "Changed", body = View),
-        (status = 409, description = "It would overlap another of the rule set")
-    )
-)]
-async fn update_age_group(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-    body: Patch<Fields>,
-) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
-}
-
-/// Deletes an age group of the club's own.
-#[utoipa::path(
-    delete, path = "/v1/clubs/{club_id}/age-groups/{age_group_id}", impl_for = delete_age_group, tag = "age_groups",
-    responses((status = 204, description = "Deleted"))
-)]
-async fn delete_age_group(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
-}
-
-routes!(create_age_group, list_age_groups, get_age_group, update_age_group, delete_age_group);

@@ -1,6 +1,6 @@
 //! Rows of assessments.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
@@ -10,7 +10,7 @@ use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::facts::{self, Fact, Wanted};
 use crate::platform::grants;
 use crate::platform::ids::{AssessmentId, AthleteId, SessionId};
-use crate::platform::people::{self, Origin, People};
+use crate::platform::people::{People, batched};
 use crate::platform::stored::Stored;
 
 /// An assessment as it is stored.
@@ -79,33 +79,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Asse
     Ok(rows.into_iter().map(StoredAssessment::from).map(|one| (one.id.0, (one.value, one.rev))).collect())
 }
 
-/// Those among stored assessments that the actor must not learn of.
-pub async fn hidden(tx: &mut ClubTx, taken: &HashMap<Uuid, (Assessment, i64)>) -> Result<HashSet<Uuid>, StoreError> {
-    if taken.is_empty() || tx.actor.groups.is_none() {
-        return Ok(HashSet::new());
-    }
-    let ids: Vec<Uuid> = taken.keys().copied().collect();
-    let origins = origins(tx, &ids).await?;
-    people::hidden(tx, &origins).await
-}
-
-/// About whom these assessments are, and who recorded them; of those that are there.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query_as!(
-        Origin,
-        r#"
-        select id, athlete_id as athlete, recorded_by as "recorded_by?"
-        from assessments
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows)
-}
+batched!("assessments");
 
 /// Where an assessment stands in a list.
 pub type Place = facts::Place<DateTime<Utc>>;

@@ -7,7 +7,7 @@ use uuid::Uuid;
 use super::erase_store as store;
 use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::platform::erasures;
-use crate::platform::ids::{AccountId, AthleteId};
+use crate::platform::ids::AthleteId;
 
 /// Erases an athlete as when an admin deletes them.
 ///
@@ -25,14 +25,13 @@ pub async fn erase(tx: &mut ClubTx, athlete: AthleteId) -> Result<(), StoreError
 /// When the database or the file cannot be used; nobody must be served before it could.
 pub async fn settle(db: &Db, file: &Path) -> Result<usize, std::io::Error> {
     let mut listed = erasures::read(file)?;
-    let nobody = Actor { account: AccountId(Uuid::nil()), groups: None };
     let failed = |error: StoreError| std::io::Error::other(format!("the list of erasures cannot be applied: {error}"));
     let (mut missing, mut count) = (Vec::new(), 0);
     for club in db.clubs().await.map_err(failed)? {
         let mut wanted = listed.remove(&club).unwrap_or_default();
         // That says that the club itself is gone.
         wanted.remove(&club.0);
-        let mut tx = db.write(club, &nobody).await.map_err(failed)?;
+        let mut tx = db.write(club, &Actor::SERVICE).await.map_err(failed)?;
         let known = store::erased(&mut tx).await.map_err(failed)?;
         missing.extend(known.iter().filter(|athlete| !wanted.contains(athlete)).map(|athlete| (club, *athlete)));
         let mut again: Vec<Uuid> = wanted.into_iter().filter(|athlete| !known.contains(athlete)).collect();

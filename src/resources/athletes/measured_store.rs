@@ -8,7 +8,7 @@ use uuid::Uuid;
 use super::model::{Filed, Measurement, MeasurementKind};
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::ids::{AthleteId, MeasurementId};
-use crate::platform::people::Origin;
+use crate::platform::people::origins;
 use crate::platform::stored::Stored;
 
 /// A measurement with its id and version.
@@ -149,23 +149,7 @@ pub async fn is_deleted(tx: &mut ClubTx, id: MeasurementId) -> Result<bool, Stor
     Ok(deleted)
 }
 
-/// About whom these measurements are, and who recorded them; of those that are there or were.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query_as!(
-        Origin,
-        r#"
-        select id, athlete_id as athlete, recorded_by
-        from measurements
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows)
-}
+origins!("measurements", "recorded_by");
 
 /// Deletes a measurement of an athlete.
 pub async fn remove(tx: &mut ClubTx, athlete: AthleteId, id: MeasurementId) -> Result<(), StoreError> {

@@ -255,9 +255,7 @@ async fn import(
         let written = rows.into_iter().zip(&view.rows).filter(|(_, row)| row.status != RowStatus::Unchanged);
         roster_store::write(&mut tx, written.filter_map(|(row, _)| row.wanted.ok()).collect()).await?;
         tx.commit().await?;
-        if let Err(error) = db.analyse_young(&FILLED).await {
-            tracing::warn!(%error, "cannot count what an import filled");
-        }
+        db.analyse_young(&FILLED).await;
     }
     Ok(HttpResponse::Created().json(view))
 }
@@ -349,7 +347,7 @@ async fn import_athletes_xlsx(
             (String = "text/csv"),
             (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
         )),
-        (status = 406, description = "Neither is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 406, description = "Neither is acceptable")
     )
 )]
 async fn export_athletes(

@@ -14,9 +14,11 @@ use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, MeasurementId};
 use crate::platform::ops::{self, Done, Fact, Method, Op};
-use crate::platform::people::{self, Origin};
+use crate::platform::people;
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
+
+pub use super::measured_store::origins;
 
 /// An athlete without measurements.
 #[derive(Debug, Serialize, ToSchema)]
@@ -138,14 +140,6 @@ pub async fn push_measurement(tx: &mut ClubTx, id: Uuid, data: &Map<String, Valu
 async fn is_hidden(tx: &mut ClubTx, id: MeasurementId) -> Result<bool, StoreError> {
     let origins = measured_store::origins(tx, &[id.0]).await?;
     Ok(!people::hidden(tx, &origins).await?.is_empty())
-}
-
-/// About whom these measurements are, and who recorded them; of those that are there or were.
-///
-/// # Errors
-/// Database errors.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    measured_store::origins(tx, ids).await
 }
 
 /// What a measurement is whose id is taken by one that is there, or was: the same again is answered as when it was stored.

@@ -1,105 +1,21 @@
 //! Barrier configurations over HTTP.
 
-use actix_web::web::Data;
-use actix_web::{HttpRequest, HttpResponse};
-use uuid::Uuid;
-
 use super::shapes::{Fields, New, Page, View};
 use super::store;
 use super::sync::Edits;
-use crate::platform::access::{Permit, PlanWrite, SquadRead};
-use crate::platform::body::Body;
-use crate::platform::db::Db;
-use crate::platform::page::{self, PageParams};
-use crate::platform::params::Params;
-use crate::platform::patch::Patch;
-use crate::platform::problem::Problem;
-use crate::platform::route::routes;
-use crate::platform::routed;
-use crate::platform::stored::IfMatch;
+use crate::platform::access::PlanWrite;
+use crate::platform::routed::plain_routes;
 
-/// Creates a barrier configuration.
-#[utoipa::path(
-    post, path = "/v1/clubs/{club_id}/barrier-configurations", impl_for = create_barrier_configuration, tag = "barrier_configurations",
-    responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
-)]
-async fn create_barrier_configuration(
-    req: HttpRequest,
-    permit: Permit<PlanWrite>,
-    db: Data<Db>,
-    body: Body<New>,
-) -> Result<HttpResponse, Problem> {
-    let tx = permit.write(&db).await?;
-    routed::create::<Edits>(&req, tx, body.read()?).await
+plain_routes! {
+    "barrier_configurations" at "/v1/clubs/{club_id}/barrier-configurations", "barrier_configuration_id", written by PlanWrite;
+    /// Creates a barrier configuration.
+    create_barrier_configuration;
+    /// Reads a barrier configuration.
+    get_barrier_configuration: "The barrier configuration";
+    /// Changes a barrier configuration (merge patch).
+    update_barrier_configuration or "Another record of the club has this name";
+    /// Deletes a barrier configuration.
+    delete_barrier_configuration;
+    /// Lists the barrier configurations, oldest first.
+    list_barrier_configurations;
 }
-
-/// Lists the barrier configurations, oldest first.
-#[utoipa::path(
-    get, path = "/v1/clubs/{club_id}/barrier-configurations", impl_for = list_barrier_configurations, tag = "barrier_configurations",
-    responses((status = 200, description = "A page", body = Page))
-)]
-async fn list_barrier_configurations(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-    params: Params<PageParams>,
-) -> Result<HttpResponse, Problem> {
-    let wanted = params.0.parse::<Uuid>()?;
-    let mut tx = permit.read(&db).await?;
-    let rows = store::page(&mut tx, wanted.after, wanted.fetch()).await?;
-    let (rows, next_cursor) = wanted.cut(rows, |row| row.id.0);
-    let body = Page { items: rows.iter().map(View::from).collect(), next_cursor };
-    Ok(page::answer(&req, &body))
-}
-
-/// Reads a barrier configuration.
-#[utoipa::path(
-    get, path = "/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}", impl_for = get_barrier_configuration, tag = "barrier_configurations",
-    responses((status = 200, description = "The barrier configuration", body = View), (status = 304, description = "Unchanged"))
-)]
-async fn get_barrier_configuration(
-    req: HttpRequest,
-    permit: Permit<SquadRead>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
-    routed::read::<Edits>(&req, permit.read(&db).await?).await
-}
-
-/// Changes a barrier configuration (merge patch).
-#[utoipa::path(
-    patch, path = "/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}", impl_for = update_barrier_configuration, tag = "barrier_configurations",
-    responses((status = 200, description = "Changed", body = View),
-        (status = 409, description = "Another record of the club has this name")
-    )
-)]
-async fn update_barrier_configuration(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<PlanWrite>,
-    db: Data<Db>,
-    body: Patch<Fields>,
-) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
-}
-
-/// Deletes a barrier configuration.
-#[utoipa::path(
-    delete, path = "/v1/clubs/{club_id}/barrier-configurations/{barrier_configuration_id}", impl_for = delete_barrier_configuration, tag = "barrier_configurations",
-    responses((status = 204, description = "Deleted"))
-)]
-async fn delete_barrier_configuration(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<PlanWrite>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
-}
-
-routes!(
-    create_barrier_configuration,
-    list_barrier_configurations,
-    get_barrier_configuration,
-    update_barrier_configuration,
-    delete_barrier_configuration,
-);

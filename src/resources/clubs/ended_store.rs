@@ -7,6 +7,7 @@ use sqlx::AssertSqlSafe;
 use uuid::Uuid;
 
 use super::ending_store::{Admin, admins};
+use crate::platform::db::tables::{TABLES, Table};
 use crate::platform::db::{Db, StoreError};
 use crate::platform::erasures;
 use crate::platform::ids::ClubId;
@@ -14,51 +15,6 @@ use crate::platform::mail::{self, Letter};
 
 /// Rows that one transaction deletes.
 const STEP: usize = 1_000;
-
-/// Every table of clubs in an order in which nothing is left without what it refers to: its key beside the club, and the columns in
-/// which its own rows refer to each other. `tests/api/club_deletion.rs` holds the list against the catalogue.
-const TABLES: [(&str, &str, &[&str]); 40] = [
-    ("club_change", "seq", &[]),
-    ("op_receipt", "op_id", &[]),
-    ("held_item", "kind, id", &[]),
-    ("refused_edit", "op_id", &[]),
-    ("sync_device", "id", &[]),
-    ("secret_links", "id", &[]),
-    ("export_pieces", "export_id, place", &[]),
-    ("exports", "id", &[]),
-    ("invitations", "id", &[]),
-    ("app_grants", "app_id, member_id", &[]),
-    ("apps", "id", &[]),
-    ("scope_grant", "id", &[]),
-    ("members", "id", &[]),
-    ("consents", "id", &[]),
-    ("wellbeing_records", "id", &["supersedes", "clears"]),
-    ("measurements", "id", &[]),
-    ("recommendations", "id", &[]),
-    ("runs", "id", &["supersedes"]),
-    ("assessments", "id", &["supersedes"]),
-    ("race_results", "id", &["supersedes"]),
-    ("race_entries", "race_test_id, athlete_id", &[]),
-    ("race_tests", "id", &[]),
-    ("lane_plans", "id", &[]),
-    ("attendance", "id", &[]),
-    ("root_scope", "kind, root_id, scope_id", &[]),
-    ("sessions", "id", &[]),
-    ("athletes", "id", &[]),
-    ("groups", "id", &[]),
-    ("venues", "id", &[]),
-    ("equipment", "id", &[]),
-    ("barrier_configurations", "id", &[]),
-    ("age_groups", "id", &[]),
-    ("competition_specs", "id", &[]),
-    ("club_security", "club_id", &[]),
-    ("retention", "club_id", &[]),
-    ("club_epoch", "epoch", &[]),
-    ("audit", "number", &[]),
-    ("audit_start", "club_id", &[]),
-    ("club_clock", "club_id", &[]),
-    ("clubs", "id", &[]),
-];
 
 /// Deletes the clubs whose day has come; how many.
 ///
@@ -158,14 +114,12 @@ async fn close(db: &Db, club: ClubId, tell: bool) -> Result<bool, StoreError> {
 }
 
 /// The statement that deletes some rows of a table. Ids are typed and names are ours, so the text is safe.
-fn some_rows(club: ClubId, table: &str, key: &str, own: &[&str]) -> String {
-    let owner = if table == "clubs" { "id" } else { "club_id" };
-    let columns: Vec<String> = key.split(", ").map(|column| format!("y.{column}")).collect();
-    let columns = columns.join(", ");
+fn some_rows(club: ClubId, one: &Table) -> String {
+    let (table, owner, key, columns) = (one.from, one.club, one.key("x"), one.key("y"));
     let free = |column: &&str| {
         format!(" and not exists (select from {table} later where later.club_id = '{club}' and later.{column} = y.id)")
     };
-    let free = own.iter().map(free).collect::<Vec<_>>().concat();
+    let free = one.own.iter().map(free).collect::<Vec<_>>().concat();
     format!(
         "delete from {table} x where x.{owner} = '{club}' and ({key}) in \
          (select {columns} from {table} y where y.{owner} = '{club}'{free} limit {STEP})"
@@ -174,10 +128,10 @@ fn some_rows(club: ClubId, table: &str, key: &str, own: &[&str]) -> String {
 
 /// Deletes every row of a club that is closed, and then that it is to be deleted.
 async fn empty(db: &Db, club: ClubId) -> Result<(), StoreError> {
-    for (table, key, own) in TABLES {
+    for table in TABLES.iter().rev() {
         loop {
             let mut tx = db.owning(club).await?;
-            let done = sqlx::raw_sql(AssertSqlSafe(some_rows(club, table, key, own))).execute(tx.conn()).await?;
+            let done = sqlx::raw_sql(AssertSqlSafe(some_rows(club, table))).execute(tx.conn()).await?;
             tx.commit().await?;
             // Of rows that refer to each other the last correction goes first, so a short step may not be the last one.
             if done.rows_affected() == 0 {

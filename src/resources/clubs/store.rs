@@ -3,11 +3,11 @@
 use chrono::Utc;
 
 use super::model::Settings;
-use crate::compute::units::Length;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::ClubId;
 use crate::platform::print_units::PrintUnits;
 use crate::platform::stored::Stored;
+use crate::resources::advice::{length, mm};
 
 /// The club as it is stored.
 pub async fn find(tx: &mut ClubTx) -> Result<Stored<ClubId, Settings>, StoreError> {
@@ -24,7 +24,7 @@ pub async fn find(tx: &mut ClubTx) -> Result<Stored<ClubId, Settings>, StoreErro
         name: row.name,
         time_zone: row.time_zone.parse().map_err(|_| corrupt())?,
         ruleset: row.ruleset,
-        spacing_step: u32::try_from(row.spacing_step_mm).map(Length::from_mm).map_err(|_| corrupt())?,
+        spacing_step: length(row.spacing_step_mm, "club")?,
         print_units: PrintUnits::parse(&row.print_units).map_err(|_| corrupt())?,
         policy: serde_json::from_value(row.policy).map_err(|_| corrupt())?,
         helper_links: row.helper_links,
@@ -46,7 +46,7 @@ pub async fn save(tx: &mut ClubTx, value: &Settings) -> Result<(), StoreError> {
         value.name,
         value.time_zone.name(),
         value.ruleset,
-        i32::try_from(value.spacing_step.mm()).unwrap_or(i32::MAX),
+        mm(value.spacing_step),
         serde_json::to_value(&value.policy).map_err(|_| StoreError::Corrupt("club"))?,
         value.helper_links,
         value.print_units.as_str(),

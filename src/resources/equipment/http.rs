@@ -11,31 +11,12 @@ use super::sync::Edits;
 use crate::paper;
 use crate::platform::accept::{Format, choose};
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
-use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::lanes::Lanes;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
-use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
-use crate::platform::route::routes;
-use crate::platform::routed;
-use crate::platform::stored::IfMatch;
-
-/// Creates a stock of barriers.
-#[utoipa::path(
-    post, path = "/v1/clubs/{club_id}/equipment", impl_for = create_equipment, tag = "equipment",
-    responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
-)]
-async fn create_equipment(
-    req: HttpRequest,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-    body: Body<New>,
-) -> Result<HttpResponse, Problem> {
-    let tx = permit.write(&db).await?;
-    routed::create::<Edits>(&req, tx, body.read()?).await
-}
+use crate::platform::routed::plain_routes;
 
 /// Lists the equipment, oldest first.
 ///
@@ -67,42 +48,15 @@ async fn list_equipment(
     })
 }
 
-/// Reads a stock of barriers.
-#[utoipa::path(
-    get, path = "/v1/clubs/{club_id}/equipment/{equipment_id}", impl_for = get_equipment, tag = "equipment",
-    responses((status = 200, description = "The equipment", body = View), (status = 304, description = "Unchanged"))
-)]
-async fn get_equipment(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::read::<Edits>(&req, permit.read(&db).await?).await
+plain_routes! {
+    "equipment" at "/v1/clubs/{club_id}/equipment", "equipment_id", written by ClubAdmin;
+    /// Creates a stock of barriers.
+    create_equipment;
+    /// Reads a stock of barriers.
+    get_equipment: "The equipment";
+    /// Changes a stock of barriers (merge patch).
+    update_equipment;
+    /// Deletes a stock of barriers.
+    delete_equipment;
+    listed by list_equipment;
 }
-
-/// Changes a stock of barriers (merge patch).
-#[utoipa::path(
-    patch, path = "/v1/clubs/{club_id}/equipment/{equipment_id}", impl_for = update_equipment, tag = "equipment",
-    responses((status = 200, description = "Changed", body = View))
-)]
-async fn update_equipment(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-    body: Patch<Fields>,
-) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
-}
-
-/// Deletes a stock of barriers.
-#[utoipa::path(
-    delete, path = "/v1/clubs/{club_id}/equipment/{equipment_id}", impl_for = delete_equipment, tag = "equipment",
-    responses((status = 204, description = "Deleted"))
-)]
-async fn delete_equipment(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
-}
-
-routes!(create_equipment, list_equipment, get_equipment, update_equipment, delete_equipment);

@@ -8,8 +8,7 @@ mod rows_store;
 mod schema;
 mod shapes;
 mod store;
-pub mod tables_store;
-mod words;
+pub mod words;
 mod work;
 
 pub use http::routes;

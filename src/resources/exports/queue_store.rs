@@ -36,9 +36,6 @@ pub struct Asked {
     pub by: AccountId,
 }
 
-/// For what is done in nobody's name.
-const NOBODY: Actor = Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) };
-
 /// Takes the export that is due first; no other instance gets it while this one is at it.
 pub async fn claim(db: &Db, now: DateTime<Utc>) -> Result<Option<Claimed>, StoreError> {
     let mut tx = db.account_tx().await?;
@@ -70,7 +67,7 @@ pub async fn claim(db: &Db, now: DateTime<Utc>) -> Result<Option<Claimed>, Store
 
 /// Begins a try: what an earlier one left goes. None when nobody wants the export any more.
 pub async fn begin(db: &Db, one: &Claimed) -> Result<Option<Asked>, StoreError> {
-    let mut tx = db.write(one.club, &NOBODY).await?;
+    let mut tx = db.write(one.club, &Actor::NOBODY).await?;
     let row = sqlx::query!(
         r#"
         update exports
@@ -108,7 +105,7 @@ async fn hold(tx: &mut ClubTx, one: &Claimed) -> Result<bool, StoreError> {
 
 /// Stores a piece and asks for time for the next; false when this try is over: the export was taken back, or another instance has it.
 pub async fn keep(db: &Db, one: &Claimed, place: i32, bytes: &[u8]) -> Result<bool, StoreError> {
-    let mut tx = db.write(one.club, &NOBODY).await?;
+    let mut tx = db.write(one.club, &Actor::NOBODY).await?;
     if !hold(&mut tx, one).await? {
         return Ok(false);
     }
@@ -149,7 +146,7 @@ pub struct Total {
 /// Says that the archive is whole; false when this try is over.
 pub async fn ready(db: &Db, one: &Claimed, total: &Total) -> Result<bool, StoreError> {
     let now = Utc::now();
-    let mut tx = db.write(one.club, &NOBODY).await?;
+    let mut tx = db.write(one.club, &Actor::NOBODY).await?;
     if !hold(&mut tx, one).await? {
         return Ok(false);
     }
@@ -176,7 +173,7 @@ pub async fn ready(db: &Db, one: &Claimed, total: &Total) -> Result<bool, StoreE
 
 /// Leaves an export that this try does not write any more: another instance goes on with one that is still wanted.
 pub async fn leave(db: &Db, one: &Claimed) -> Result<(), StoreError> {
-    let mut tx = db.read(one.club, &NOBODY).await?;
+    let mut tx = db.read(one.club, &Actor::NOBODY).await?;
     let wanted = sqlx::query_scalar!(
         r#"
         select exists (
@@ -216,7 +213,7 @@ pub async fn failed(db: &Db, one: &Claimed, never: bool) -> Result<bool, StoreEr
         tx.commit().await?;
         return Ok(false);
     }
-    let mut tx = db.write(one.club, &NOBODY).await?;
+    let mut tx = db.write(one.club, &Actor::NOBODY).await?;
     if hold(&mut tx, one).await? {
         sqlx::query!(
             "update exports set state = $3, turn = null where club_id = $1 and id = $2",

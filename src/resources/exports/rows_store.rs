@@ -2,7 +2,7 @@
 
 use sqlx::AssertSqlSafe;
 
-use super::tables_store::Table;
+use crate::platform::db::tables::Table;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::AthleteId;
 
@@ -82,7 +82,7 @@ pub async fn open(tx: &mut ClubTx, table: &Table, athlete: Option<AthleteId>) ->
         columns.join(", "),
         table.from,
         table.club,
-        table.order
+        table.key("x")
     );
     let text = text.replace("{club}", &tx.club.to_string());
     let text = text.replace("{athlete}", &athlete.map(|id| id.to_string()).unwrap_or_default());

@@ -5,7 +5,8 @@ use serde_json::{Map, Value, json};
 
 use super::archive::Listed;
 use super::rows_store::Column;
-use super::tables_store::{self as tables, COLUMNS_LEFT_OUT, LEFT_OUT, TABLES, Table};
+use super::words::{COLUMNS_LEFT_OUT, about};
+use crate::platform::db::tables::{TABLES, Table};
 use crate::platform::ids::{AthleteId, ClubId};
 
 /// The version of the format: raised when a reader of the one before would go wrong.
@@ -39,7 +40,7 @@ fn property(table: &Table, column: &Column) -> Value {
     if column.optional && !one["type"].is_null() {
         one["type"] = json!([one["type"], "null"]);
     }
-    one["description"] = json!(tables::about(table.name, column.name));
+    one["description"] = json!(about(table.name, column.name));
     one
 }
 
@@ -48,7 +49,7 @@ pub fn of(table: &Table, columns: &[Column]) -> Value {
     let properties: Map<String, Value> =
         columns.iter().map(|column| (column.name.to_owned(), property(table, column))).collect();
     let names: Vec<&str> = columns.iter().map(|column| column.name).collect();
-    json!({"type": "object", "description": table.about, "properties": properties, "required": names})
+    json!({"type": "object", "description": table.about.unwrap_or_default(), "properties": properties, "required": names})
 }
 
 /// The schema of all tables, by their names.
@@ -64,10 +65,12 @@ pub fn whole(tables: Map<String, Value>) -> Value {
 
 /// The manifest.
 pub fn manifest((club, athlete): (ClubId, Option<AthleteId>), at: DateTime<Utc>, files: &[Listed]) -> Value {
-    let no_athlete = |table: &&Table| athlete.is_some() && table.of_athlete.is_none();
-    let of_club = TABLES.iter().filter(no_athlete).map(|table| (table.name, "not about the athlete"));
+    let why = |table: &Table| {
+        let no_athlete = athlete.is_some() && table.of_athlete.is_none();
+        table.about.err().or(no_athlete.then_some("not about the athlete"))
+    };
     let left_out: Vec<Value> =
-        LEFT_OUT.iter().copied().chain(of_club).map(|(table, why)| json!({"table": table, "why": why})).collect();
+        TABLES.iter().filter_map(|one| why(one).map(|why| json!({"table": one.name, "why": why}))).collect();
     let columns: Vec<Value> = COLUMNS_LEFT_OUT
         .iter()
         .map(|(table, column, why)| json!({"table": table, "column": column, "why": why}))

@@ -4,7 +4,8 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::model::{Export, State};
-use crate::platform::db::{Actor, ClubTx, Db, StoreError};
+use crate::platform::chores;
+use crate::platform::db::{ClubTx, Db, StoreError};
 use crate::platform::ids::{AccountId, AthleteId, ExportId};
 
 /// Rows that one transaction deletes.
@@ -148,33 +149,25 @@ pub async fn piece(tx: &mut ClubTx, id: ExportId, place: i32) -> Result<Option<V
 /// # Errors
 /// Database errors; clubs that were done stay done.
 pub async fn prune(db: &Db) -> Result<u64, StoreError> {
-    let nobody = Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) };
-    let mut dropped = 0;
-    for club in db.clubs().await? {
-        loop {
-            let mut tx = db.write(club, &nobody).await?;
-            let done = sqlx::query!(
-                r#"
-                delete from exports
-                where club_id = $1 and id in (
-                  select x.id from exports x
-                  where x.club_id = $1 and x.expires_at <= $2
-                  limit $3
-                )
-                "#,
-                club.0,
-                Utc::now(),
-                STEP
-            )
-            .execute(tx.unsynced())
-            .await?
-            .rows_affected();
-            tx.commit().await?;
-            dropped += done;
-            if done < STEP.unsigned_abs() {
-                break;
-            }
-        }
-    }
-    Ok(dropped)
+    chores::in_clubs(db, drop_old).await
+}
+
+async fn drop_old(tx: &mut ClubTx) -> Result<u64, StoreError> {
+    let club = tx.club.0;
+    let done = sqlx::query!(
+        r#"
+        delete from exports
+        where club_id = $1 and id in (
+          select x.id from exports x
+          where x.club_id = $1 and x.expires_at <= $2
+          limit $3
+        )
+        "#,
+        club,
+        Utc::now(),
+        STEP
+    )
+    .execute(tx.unsynced())
+    .await?;
+    Ok(done.rows_affected())
 }

@@ -1,7 +1,7 @@
 //! What each column of an export holds: `column`, or `table.column` where it means something of its own.
 
 /// Column and meaning. A name ends with its unit: `_mm` millimetres, `_ms` milliseconds.
-pub const ABOUT: &[(&str, &str)] = &[
+const ABOUT: &[(&str, &str)] = &[
     // Of many tables.
     ("id", "The id of the record."),
     ("rev", "The number of the club's change that wrote the record last."),
@@ -187,3 +187,63 @@ pub const ABOUT: &[(&str, &str)] = &[
     ("records", "The other records that it names."),
     ("times", "How often within one second."),
 ];
+
+/// Columns that stay behind, and why; `*` stands for every table.
+pub const COLUMNS_LEFT_OUT: &[(&str, &str, &str)] = &[
+    ("*", "club_id", "the same in every row; the manifest names the club"),
+    ("invitations", "token_hash", "a secret"),
+    ("invitations", "mail_hash", "a secret"),
+    ("secret_links", "token_hash", "a secret"),
+    ("scope_grant", "from_seq", "a place in the change log of this database"),
+    ("scope_grant", "to_seq", "a place in the change log of this database"),
+    ("root_scope", "athlete_id", "made from kind and root_id"),
+    ("root_scope", "session_id", "made from kind and root_id"),
+    ("athletes", "name_rev", "a place in the change log of this database"),
+    ("athletes", "birth_rev", "a place in the change log of this database"),
+    ("athletes", "contact_rev", "a place in the change log of this database"),
+    ("athletes", "technique_rev", "a place in the change log of this database"),
+    ("athletes", "status_rev", "a place in the change log of this database"),
+    ("athletes", "groups_rev", "a place in the change log of this database"),
+    ("sync_device", "epoch", "a place in the change log of this database"),
+    ("sync_device", "seq", "a place in the change log of this database"),
+    ("sync_device", "generation", "a place in the change log of this database"),
+];
+
+/// What a column holds; empty when nobody said so.
+pub fn about(table: &str, column: &str) -> &'static str {
+    let said = |name: &str| ABOUT.iter().find(|(known, _)| *known == name).map(|(_, says)| *says);
+    said(&format!("{table}.{column}")).or_else(|| said(column)).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+    use crate::platform::db::tables::{Table, exported};
+
+    #[test]
+    fn every_column_is_described_and_every_file_has_a_name_of_its_own() {
+        let mut names = BTreeSet::new();
+        for table in exported() {
+            assert!(names.insert(table.name), "{}", table.name);
+            assert!(!table.columns.is_empty() || table.of_athlete.is_some(), "{}", table.name);
+            let of_athlete = table.of_athlete.map_or("", |(columns, _)| columns);
+            for column in table.columns.split_whitespace().chain(of_athlete.split_whitespace()) {
+                assert!(!about(table.name, column).is_empty(), "{}.{column}", table.name);
+            }
+        }
+    }
+
+    #[test]
+    fn no_description_is_of_nothing() {
+        let of = |table: &Table| {
+            let columns =
+                table.columns.split_whitespace().chain(table.of_athlete.map_or("", |(all, _)| all).split_whitespace());
+            columns.flat_map(|column| [column.to_owned(), format!("{}.{column}", table.name)]).collect::<Vec<_>>()
+        };
+        let known: BTreeSet<String> = exported().flat_map(of).collect();
+        let stray: Vec<_> = ABOUT.iter().filter(|(name, _)| !known.contains(*name)).collect();
+        assert!(stray.is_empty(), "{stray:?}");
+    }
+}

@@ -11,7 +11,7 @@ use super::model::LARGEST;
 use super::queue_store::{self as queue, Asked, Claimed, Total};
 use super::rows_store::{self as rows, Column};
 use super::schema;
-use super::tables_store::{TABLES, Table};
+use crate::platform::db::tables::{Table, exported};
 use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::render::table::defused;
 
@@ -152,7 +152,7 @@ async fn write(db: &Db, one: &Claimed, asked: &Asked) -> Result<(), Stopped> {
     let at = Utc::now();
     let mut writing = Writing { db, one, archive: Archive::new(), place: 0 };
     let mut schemas = Map::new();
-    for table in TABLES {
+    for table in exported() {
         let Some(columns) = rows::columns(&mut tx, table, asked.athlete).await? else { continue };
         schemas.insert(table.name.to_owned(), schema::of(table, &columns));
         let path = format!("json/{}.ndjson", table.name);

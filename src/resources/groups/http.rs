@@ -10,18 +10,14 @@ use super::model::Group;
 use super::store;
 use super::sync::Edits;
 use crate::platform::access::{ClubAdmin, Permit, SquadRead};
-use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::fault::Fault;
 use crate::platform::ids::GroupId;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
-use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
-use crate::platform::route::routes;
-use crate::platform::routed;
+use crate::platform::routed::plain_routes;
 use crate::platform::shape::{Create, Kept};
-use crate::platform::stored::IfMatch;
 
 /// A training group.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
@@ -73,21 +69,6 @@ impl TryFrom<Fields> for Group {
     }
 }
 
-/// Creates a training group.
-#[utoipa::path(
-    post, path = "/v1/clubs/{club_id}/groups", impl_for = create_group, tag = "groups",
-    responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
-)]
-async fn create_group(
-    req: HttpRequest,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-    body: Body<New>,
-) -> Result<HttpResponse, Problem> {
-    let tx = permit.write(&db).await?;
-    routed::create::<Edits>(&req, tx, body.read()?).await
-}
-
 /// Lists the training groups that you see, oldest first, without those that were archived.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups", impl_for = list_groups, tag = "groups",
@@ -108,46 +89,15 @@ async fn list_groups(
     Ok(page::answer(&req, &body))
 }
 
-/// Reads a training group.
-#[utoipa::path(
-    get, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = get_group, tag = "groups",
-    responses((status = 200, description = "The group", body = View), (status = 304, description = "Unchanged"))
-)]
-async fn get_group(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::read::<Edits>(&req, permit.read(&db).await?).await
+plain_routes! {
+    "groups" at "/v1/clubs/{club_id}/groups", "group_id", written by ClubAdmin;
+    /// Creates a training group.
+    create_group;
+    /// Reads a training group.
+    get_group: "The group";
+    /// Changes a training group (merge patch). One whose time is over is archived: set `archived`.
+    update_group or "Another record of the club has this name";
+    /// Deletes a training group that nobody belongs to any more.
+    delete_group or "Athletes, sessions or members belong to it";
+    listed by list_groups;
 }
-
-/// Changes a training group (merge patch). One whose time is over is archived: set `archived`.
-#[utoipa::path(
-    patch, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = update_group, tag = "groups",
-    responses((status = 200, description = "Changed", body = View),
-        (status = 409, description = "Another record of the club has this name")
-    )
-)]
-async fn update_group(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-    body: Patch<Fields>,
-) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
-}
-
-/// Deletes a training group that nobody belongs to any more.
-#[utoipa::path(
-    delete, path = "/v1/clubs/{club_id}/groups/{group_id}", impl_for = delete_group, tag = "groups",
-    responses((status = 204, description = "Deleted"),
-        (status = 409, description = "Athletes, sessions or members belong to it")
-    )
-)]
-async fn delete_group(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<ClubAdmin>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
-}
-
-routes!(create_group, list_groups, get_group, update_group, delete_group);

@@ -1,10 +1,9 @@
 //! Rows of training groups.
 
-use chrono::Utc;
 use uuid::Uuid;
 
 use super::model::Group;
-use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
+use crate::platform::db::{ClubTx, Parts, StoreError, plain_writes};
 use crate::platform::fault::Fault;
 use crate::platform::grants;
 use crate::platform::ids::GroupId;
@@ -27,37 +26,39 @@ impl From<Row> for Stored<GroupId, Group> {
     }
 }
 
-/// Inserts a group; false when the id is taken already.
-///
+plain_writes! {
+    Group, GroupId, Group, "groups" unique "groups_name";
+    "name, season, archived" = "$4, $5, $6";
+    group => group.name, group.season, group.archived;
+    writable check_id;
+    made see;
+    removable check_empty;
+}
+
 /// What a member sees is kept as scopes: a group, the club, or the nil id for all of it. So no group has the id of one of
 /// the other two.
-pub async fn insert(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<bool, StoreError> {
-    let club = tx.club.0;
-    if id.0 == club || id.0.is_nil() {
+async fn check_id(tx: &mut ClubTx, id: GroupId, _: &Group) -> Result<(), StoreError> {
+    if id.0 == tx.club.0 || id.0.is_nil() {
         let detail = "must be an id of the group's own: neither that of the club nor the nil id";
         return Err(StoreError::Invalid(vec![Fault::at("/id", "reserved_id", detail)]));
     }
-    let done = sqlx::query!(
-        r#"
-        insert into groups as x (club_id, id, name, season, created_at, updated_at, archived)
-        values ($1, $2, $3, $4, $5, $5, $6)
-        on conflict (club_id, id) do nothing
-        "#,
-        club,
-        id.0,
-        group.name,
-        group.season,
-        Utc::now(),
-        group.archived
-    )
-    .execute(tx.changing(Change::put(Kind::Group, id)))
-    .await
-    .map_err(|error| StoreError::from(error).conflict_on("groups_name"))?;
-    let fresh = done.rows_affected() == 1;
-    if fresh {
-        tx.actor.made(id);
+    Ok(())
+}
+
+/// Whoever made it sees it.
+fn see(tx: &mut ClubTx, id: GroupId) {
+    tx.actor.made(id);
+}
+
+/// A group goes when no athlete, no session and no member belongs to it any more.
+async fn check_empty(tx: &mut ClubTx, id: GroupId) -> Result<(), StoreError> {
+    if grants::occupied(tx, id).await? {
+        return Err(StoreError::Conflict(
+            "Athletes, sessions or members still belong to this group. Archive it, or move them to another group first."
+                .to_owned(),
+        ));
     }
-    Ok(fresh)
+    Ok(())
 }
 
 /// The group, when the actor sees it.
@@ -102,46 +103,4 @@ pub async fn page(
     list.with(" and id >= ?", page::from(after))?;
     let rows: Vec<Row> = list.first(tx, "id", fetch).await?;
     Ok(rows.into_iter().map(Into::into).collect())
-}
-
-/// Saves a changed group.
-pub async fn save(tx: &mut ClubTx, id: GroupId, group: &Group) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    sqlx::query!(
-        r#"
-        update groups
-        set name = $3, season = $4, updated_at = $5, archived = $6
-        where club_id = $1 and id = $2
-        "#,
-        club,
-        id.0,
-        group.name,
-        group.season,
-        Utc::now(),
-        group.archived
-    )
-    .execute(tx.changing(Change::put(Kind::Group, id)))
-    .await
-    .map_err(|error| StoreError::from(error).conflict_on("groups_name"))?;
-    Ok(())
-}
-
-/// Deletes a group that no athlete, no session and no member belongs to any more.
-pub async fn remove(tx: &mut ClubTx, id: GroupId) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    if grants::occupied(tx, id).await? {
-        return Err(StoreError::Conflict(
-            "Athletes, sessions or members still belong to this group. Archive it, or move them to another group first."
-                .to_owned(),
-        ));
-    }
-    sqlx::query!(
-        "update groups set deleted_at = $3, updated_at = $3 where club_id = $1 and id = $2",
-        club,
-        id.0,
-        Utc::now()
-    )
-    .execute(tx.changing(Change::remove(Kind::Group, id)))
-    .await?;
-    Ok(())
 }

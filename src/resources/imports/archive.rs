@@ -10,11 +10,10 @@ use uuid::Uuid;
 use zip::ZipArchive;
 use zip::read::ZipFile;
 
-use super::model;
 use crate::platform::audit::hex;
+use crate::platform::db::tables::{exported, imported};
 use crate::platform::fault::Fault;
 use crate::platform::intake::Spooled;
-use crate::resources::exports::tables_store as tables;
 
 /// Most files of an archive.
 const FILES: usize = 200;
@@ -105,8 +104,7 @@ impl Archive {
         if zip.len() != told {
             return Err(fault("has two files of one name"));
         }
-        let known: BTreeSet<String> = tables::TABLES
-            .iter()
+        let known: BTreeSet<String> = exported()
             .flat_map(|table| [format!("json/{}.ndjson", table.name), format!("csv/{}.csv", table.name)])
             .chain(["schema.json".to_owned(), "manifest.json".to_owned()])
             .collect();
@@ -130,7 +128,8 @@ impl Archive {
                 return Err(fault("its manifest lists a file twice"));
             }
         }
-        let read = || model::files().filter_map(|path| listed.get(&path));
+        let names = || imported().map(|table| table.name).chain(["clubs", "root_scope"]);
+        let read = || names().filter_map(|name| listed.get(&format!("json/{name}.ndjson")));
         let sum = |of: fn(&Listed) -> u64| read().fold(0_u64, |sum, one| sum.saturating_add(of(one)));
         let unpacked = sum(|one| one.bytes);
         if unpacked > UNPACKED || sum(|one| one.records.unwrap_or_default()) > RECORDS {

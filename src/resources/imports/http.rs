@@ -11,14 +11,16 @@ use uuid::Uuid;
 
 use super::archive::{Archive, Lines, RECORDS, fault};
 use super::check::check;
-use super::model::{Of, Stands, TABLES, Table};
+use super::model::{Of, change};
 use super::rows::{self, Ids};
 use super::store::{self, Refused};
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::audit;
 use crate::platform::body;
-use crate::platform::db::{ClubTx, Db};
+use crate::platform::db::tables::{self, Comes, Table};
+use crate::platform::db::{ClubTx, Db, Named};
 use crate::platform::fault::Fault;
+use crate::platform::grants;
 use crate::platform::ids::{AthleteId, GroupId, read};
 use crate::platform::intake::{self, Limits};
 use crate::platform::lanes::Lanes;
@@ -26,7 +28,6 @@ use crate::platform::params::Params;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::sockets::Work;
-use crate::resources::exports::tables_store as tables;
 
 /// The largest archive, bytes.
 pub const BYTES: usize = 1 << 30;
@@ -42,9 +43,6 @@ const SMALL: u64 = 32 << 20;
 const STEP: usize = 500;
 /// Most places of athletes and sessions in groups, and most groups, which an import has in memory.
 const PLACES: usize = 200_000;
-/// The tables that an import fills.
-const FILLED: [&str; 8] =
-    ["athletes", "measurements", "runs", "assessments", "attendance", "sessions", "root_scope", "club_change"];
 
 /// How to import.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -97,9 +95,9 @@ struct Import<'a> {
     ids: Ids,
     of_athlete: bool,
     /// The groups of athletes and sessions.
-    groups: HashMap<Uuid, Vec<Uuid>>,
+    groups: HashMap<Uuid, Vec<GroupId>>,
     /// The groups that came.
-    came: HashSet<Uuid>,
+    came: HashSet<GroupId>,
     /// The group of everybody, when one athlete comes.
     group: Option<GroupId>,
     records: u64,
@@ -126,9 +124,8 @@ fn told(problem: Problem, lines: &Lines<'_>) -> Problem {
 impl Import<'_> {
     /// What the archive has of a table.
     fn columns(&self, table: &str) -> &'static str {
-        let known = tables::TABLES.iter().find(|one| one.name == table);
-        let of_athlete = known.and_then(|one| one.of_athlete).filter(|_| self.of_athlete);
-        of_athlete.map_or_else(|| store::columns(table), |(columns, _)| columns)
+        let Some(table) = tables::named(table) else { return "" };
+        table.of_athlete.filter(|_| self.of_athlete).map_or(table.columns, |(columns, _)| columns)
     }
 
     /// Which groups athletes and sessions are in; and so that nobody is in a group of another club.
@@ -148,7 +145,7 @@ impl Import<'_> {
                 self.ids.give("root_scope", &mut row);
                 let id =
                     |name: &str| row.get(name).and_then(read).ok_or_else(|| Problem::invalid(lines.fault("has no id")));
-                self.groups.entry(id("root_id")?).or_default().push(id("scope_id")?);
+                self.groups.entry(id("root_id")?).or_default().push(GroupId(id("scope_id")?));
             }
             if lines.count > PLACES as u64 {
                 return Err(Problem::invalid(lines.fault("these are more places in groups than are imported at once")));
@@ -157,9 +154,9 @@ impl Import<'_> {
     }
 
     /// The groups of a record.
-    fn groups_of(&self, id: Uuid) -> Vec<Uuid> {
+    fn groups_of(&self, id: Uuid) -> Vec<GroupId> {
         match self.group {
-            Some(group) => vec![group.0],
+            Some(group) => vec![group],
             None => self.groups.get(&id).cloned().unwrap_or_default(),
         }
     }
@@ -191,37 +188,35 @@ impl Import<'_> {
                 return Err(Problem::invalid(fault("holds more records than it says")));
             }
             let (mut all, mut changes) = (Vec::with_capacity(next.len()), Vec::with_capacity(next.len()));
-            let (mut kinds, mut roots, mut scopes, mut ids) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+            let (mut placed, mut ids) = (Vec::new(), Vec::new());
             for line in next {
                 let mut row = rows::parse(&line, columns).map_err(|told| Problem::invalid(lines.fault(told)))?;
                 self.ids.give(table.name, &mut row);
                 let id = row.get("id").and_then(read).unwrap_or_default();
-                let groups = if table.stands == Stands::InGroups { self.groups_of(id) } else { Vec::new() };
+                let groups = if matches!(table.comes, Comes::InGroups(_)) { self.groups_of(id) } else { Vec::new() };
                 if self.group.is_none() && groups.iter().any(|group| !self.came.contains(group)) {
                     return Err(Problem::invalid(lines.fault("is in a group that the archive does not have")));
                 }
                 if table.name == "groups" {
-                    self.came.insert(id);
+                    self.came.insert(GroupId(id));
                 }
                 if self.of_athlete {
                     complete(table.name, &mut row);
                 }
-                let change = table.change(&row, &groups);
-                if change.is_some() {
-                    let kind = if table.name == "sessions" { "session" } else { "athlete" };
-                    kinds.extend(groups.iter().map(|_| kind.to_owned()));
-                    roots.extend(groups.iter().map(|_| id));
-                    scopes.extend(groups);
+                if let Some(change) = change(table, &row, &groups) {
+                    if let Comes::InGroups(kind) = table.comes {
+                        placed.push((Named::new(kind, id), groups));
+                    }
                     ids.push(id);
+                    changes.push(change);
                 }
-                changes.extend(change);
                 all.push(Value::Object(row));
             }
-            let done = store::insert(self.tx, table.name, &Value::Array(all), changes).await;
+            let done = store::insert(self.tx, table, &Value::Array(all), changes).await;
             done.map_err(|error| refused(error, |told| lines.fault(told)))?;
-            if !roots.is_empty() {
-                let done = store::place(self.tx, &kinds, &roots, &scopes).await;
-                done.map_err(|error| refused(error, |told| lines.fault(told)))?;
+            if !placed.is_empty() {
+                let done = grants::place(self.tx, placed.iter().map(|(root, groups)| (*root, groups.as_slice()))).await;
+                done.map_err(|error| refused(error.into(), |told| lines.fault(told)))?;
             }
             check(self.tx, table.name, &ids).await.map_err(|problem| told(problem, &lines))?;
             if self.came.len() > PLACES {
@@ -272,7 +267,7 @@ async fn import(tx: &mut ClubTx, params: &ImportParams, mut archive: Archive) ->
         work.settings(&mut archive).await?;
     }
     let mut told = Vec::new();
-    for table in TABLES.iter().filter(|table| !of_athlete || table.of_athlete) {
+    for table in tables::imported().filter(|table| !of_athlete || table.comes_with_athlete()) {
         let records = work.table(&mut archive, table).await?;
         told.push(ImportedTable { name: table.name, records });
     }
@@ -330,9 +325,8 @@ async fn create_import(
         return Ok(HttpResponse::Ok().json(view));
     }
     tx.commit().await?;
-    if let Err(error) = db.analyse_young(&FILLED).await {
-        tracing::warn!(%error, "cannot count what an import filled");
-    }
+    let filled: Vec<&str> = tables::imported().map(|one| one.name).chain(["root_scope", "club_change"]).collect();
+    db.analyse_young(&filled).await;
     Ok(HttpResponse::Created().json(view))
 }
 

@@ -9,4 +9,3 @@ mod store;
 
 pub use archive::{RECORDS, UNPACKED};
 pub use http::{BYTES, routes};
-pub use model::{LEFT_OUT, TABLES};

@@ -2,12 +2,11 @@
 
 use serde_json::Value;
 use sqlx::AssertSqlSafe;
-use uuid::Uuid;
 
 use super::rows::ANEW;
+use crate::platform::db::tables::{self, Comes, Table};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::GroupId;
-use crate::resources::exports::tables_store as tables;
 
 /// Why rows are not taken.
 #[derive(Debug)]
@@ -31,6 +30,15 @@ impl From<sqlx::Error> for Refused {
     }
 }
 
+impl From<StoreError> for Refused {
+    fn from(error: StoreError) -> Self {
+        match error {
+            StoreError::Database(error) => error.into(),
+            other => Self::Store(other),
+        }
+    }
+}
+
 /// Gives the transaction the time that an archive takes.
 pub async fn settle(tx: &mut ClubTx) -> Result<(), StoreError> {
     let set = "set local idle_in_transaction_session_timeout = '60s'; set local statement_timeout = '60s'";
@@ -41,20 +49,13 @@ pub async fn settle(tx: &mut ClubTx) -> Result<(), StoreError> {
 /// Whether the club has nothing that an archive of a club brings.
 pub async fn is_empty(tx: &mut ClubTx) -> Result<bool, StoreError> {
     let club = tx.club.0;
-    let empty = sqlx::query_scalar!(
-        r#"
-        select not exists (select from groups where club_id = $1)
-          and not exists (select from athletes where club_id = $1)
-          and not exists (select from sessions where club_id = $1)
-          and not exists (select from venues where club_id = $1)
-          and not exists (select from equipment where club_id = $1)
-          and not exists (select from barrier_configurations where club_id = $1)
-          and not exists (select from age_groups where club_id = $1)
-          and not exists (select from competition_specs where club_id = $1) as "empty!"
-        "#,
-        club
-    );
-    Ok(empty.fetch_one(tx.conn()).await?)
+    // All others hang from these.
+    let roots = tables::imported().filter(|one| matches!(one.comes, Comes::ByItself(_) | Comes::InGroups(_)));
+    let none: Vec<String> =
+        roots.map(|one| format!("not exists (select from {} where club_id = $1)", one.name)).collect();
+    // Names that stand in the code.
+    let text = format!("select {}", none.join(" and "));
+    Ok(sqlx::query_scalar(AssertSqlSafe(text)).bind(club).fetch_one(tx.conn()).await?)
 }
 
 /// Whether a group is there.
@@ -68,15 +69,11 @@ pub async fn has_group(tx: &mut ClubTx, id: GroupId) -> Result<bool, StoreError>
     Ok(there.fetch_one(tx.conn()).await?)
 }
 
-/// The columns of a table that an export of a club has.
-pub fn columns(table: &str) -> &'static str {
-    tables::TABLES.iter().find(|one| one.name == table).map_or("", |one| one.columns)
-}
-
 /// Inserts rows of a table, an array of objects; each as it is, or none.
-pub async fn insert(tx: &mut ClubTx, table: &str, rows: &Value, changes: Vec<Change>) -> Result<(), Refused> {
+pub async fn insert(tx: &mut ClubTx, table: &Table, rows: &Value, changes: Vec<Change>) -> Result<(), Refused> {
     let club = tx.club.0;
-    let wanted: Vec<&str> = columns(table).split_whitespace().filter(|column| !ANEW.contains(column)).collect();
+    let (table, columns) = (table.name, table.columns);
+    let wanted: Vec<&str> = columns.split_whitespace().filter(|column| !ANEW.contains(column)).collect();
     let picked: Vec<String> = wanted.iter().map(|column| format!("u.{column}")).collect();
     // Names that stand in the code.
     let text = format!(
@@ -87,27 +84,6 @@ pub async fn insert(tx: &mut ClubTx, table: &str, rows: &Value, changes: Vec<Cha
     );
     let conn = if changes.is_empty() { tx.unsynced() } else { tx.changing_all(changes) };
     sqlx::query(AssertSqlSafe(text)).bind(club).bind(rows).execute(conn).await?;
-    Ok(())
-}
-
-/// Puts athletes and sessions into groups: kinds, roots and groups run in parallel.
-pub async fn place(tx: &mut ClubTx, kinds: &[String], roots: &[Uuid], groups: &[Uuid]) -> Result<(), Refused> {
-    let club = tx.club.0;
-    sqlx::query!(
-        r#"
-        insert into root_scope as x (club_id, kind, root_id, scope_id)
-        select c.id, u.kind, u.root_id, u.scope_id
-        from clubs c
-        cross join unnest($2::text[], $3::uuid[], $4::uuid[]) as u (kind, root_id, scope_id)
-        where c.id = $1
-        "#,
-        club,
-        kinds,
-        roots,
-        groups
-    )
-    .execute(tx.unsynced())
-    .await?;
     Ok(())
 }
 

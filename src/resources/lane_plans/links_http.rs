@@ -21,7 +21,7 @@ use crate::platform::ids::{SecretLinkId, SessionId};
 use crate::platform::lanes::Lanes;
 use crate::platform::network::Network;
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::{Code, Problem, ProblemBody};
+use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::secret_links::{self, Opened, Shows, hidden};
 use crate::resources::advice::Memory;
@@ -48,8 +48,7 @@ fn end_of_day(now: DateTime<Utc>, zone: chrono_tz::Tz) -> Option<DateTime<Utc>> 
     post, path = "/v1/clubs/{club_id}/sessions/{session_id}/links", impl_for = create_session_link, tag = "lane_plans",
     responses(
         (status = 201, description = "Made", body = LinkView),
-        (status = 409, description = "The club does without links, or the session has as many as it may have", body = ProblemBody,
-            content_type = "application/problem+json")
+        (status = 409, description = "The club does without links, or the session has as many as it may have")
     )
 )]
 async fn create_session_link(
@@ -176,7 +175,7 @@ async fn sheets(
     get, path = "/v1/session-sheets", impl_for = get_session_sheets, tag = "lane_plans",
     responses(
         (status = 200, description = "The sheets", content((SheetsView = "application/json"), (String = "text/html"))),
-        (status = 404, description = "The link shows nothing", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "The link shows nothing"),
         (status = 409, description = "A measurement or run on record cannot be used"),
         (status = 429, description = "Opened too often, or too many wrong links; `Retry-After` says how long to wait")
     )

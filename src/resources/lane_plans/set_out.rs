@@ -235,7 +235,7 @@ struct Wanted {
             (String = "image/svg+xml"),
             (String = "text/html")
         )),
-        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 406, description = "None of them is acceptable"),
         (status = 409, description = "There is nothing to draw: everybody rests or waits"),
         (status = 422, description = "The plan has no such round")
     )

@@ -8,13 +8,14 @@ use uuid::Uuid;
 use super::model::Equipment;
 use super::session_store;
 use crate::compute::decision::Surface;
-use crate::compute::units::{BarrierKind, Length};
+use crate::compute::units::BarrierKind;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, GroupId, LanePlanId, SessionId};
 use crate::platform::page;
 use crate::platform::people::People;
 use crate::platform::stored::Stored;
+use crate::resources::advice::length;
 
 /// A plan as it is kept: what was asked and what was found, both as JSON, without names.
 #[derive(Clone, Debug, PartialEq)]
@@ -184,11 +185,11 @@ pub async fn equipment(tx: &mut ClubTx) -> Result<Vec<Equipment>, StoreError> {
     let corrupt = || StoreError::Corrupt("equipment");
     rows.into_iter()
         .map(|row| {
-            let heights = row.heights_mm.into_iter().map(|mm| u32::try_from(mm).map(Length::from_mm));
+            let heights = row.heights_mm.into_iter().map(|mm| length(mm, "equipment"));
             Ok(Equipment {
                 id: row.id,
                 kind: BarrierKind::from_word(&row.barrier_kind).ok_or_else(corrupt)?,
-                heights: heights.collect::<Result<_, _>>().map_err(|_| corrupt())?,
+                heights: heights.collect::<Result<_, _>>()?,
                 count: u32::try_from(row.count).map_err(|_| corrupt())?,
             })
         })

@@ -13,17 +13,12 @@ const NAMED_DAYS: i64 = 90;
 /// Members that one transaction changes.
 const STEP: i64 = 500;
 
-/// The service itself, or somebody about themselves.
-const fn nobody(account: AccountId) -> Actor {
-    Actor { account, groups: Some(Vec::new()) }
-}
-
 /// The name of a club of which an account is the only admin; none when it is not.
 ///
 /// # Errors
 /// Database errors.
 pub async fn is_last_admin(db: &Db, club: ClubId, account: AccountId) -> Result<Option<String>, StoreError> {
-    let mut tx = db.read(club, &nobody(account)).await?;
+    let mut tx = db.read(club, &Actor::unseeing(account)).await?;
     let name = sqlx::query_scalar!(
         r#"
         select c.name
@@ -46,7 +41,7 @@ pub async fn is_last_admin(db: &Db, club: ClubId, account: AccountId) -> Result<
 /// # Errors
 /// A conflict when it is the last admin; database errors.
 pub async fn forget(db: &Db, club: ClubId, account: AccountId) -> Result<(), StoreError> {
-    let mut tx = db.write(club, &nobody(account)).await?;
+    let mut tx = db.write(club, &Actor::unseeing(account)).await?;
     tx.alone(account.0).await?;
     match store::find(&mut tx, account).await {
         Ok(_) => store::remove(&mut tx, account).await?,
@@ -138,7 +133,7 @@ async fn forget_left_of(db: &Db, club: ClubId) -> Result<u64, StoreError> {
     let before = Utc::now() - Duration::days(NAMED_DAYS);
     let (mut forgotten, mut after) = (0, Uuid::nil());
     loop {
-        let mut tx = db.read(club, &nobody(AccountId(Uuid::nil()))).await?;
+        let mut tx = db.read(club, &Actor::NOBODY).await?;
         let left = sqlx::query!(
             r#"
             select id, deleted_at < $3 as "long!"
@@ -169,7 +164,7 @@ async fn forget_left_of(db: &Db, club: ClubId) -> Result<u64, StoreError> {
         if named.is_empty() {
             continue;
         }
-        let mut tx = db.write(club, &nobody(AccountId(Uuid::nil()))).await?;
+        let mut tx = db.write(club, &Actor::NOBODY).await?;
         tx.chore = Some("former members");
         tx.alone_all(named.iter().copied()).await?;
         uninvite(&mut tx, &gone).await?;

@@ -15,7 +15,7 @@ use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::patch;
 use crate::platform::patch::Patch;
-use crate::platform::problem::{Problem, ProblemBody};
+use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::stored::{self, IfMatch, Stored};
 
@@ -106,14 +106,13 @@ async fn delete_member(
 #[utoipa::path(
     delete, path = "/v1/me/clubs/{club_id}", impl_for = leave_club, tag = "members",
     responses((status = 204, description = "You are no member any more"),
-        (status = 404, description = "You are no member of such a club", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "You are no member of such a club"),
         (status = 409, description = "You are the last admin of the club")
     )
 )]
 async fn leave_club(req: HttpRequest, caller: Caller, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let club = ClubId(path_id(&req, "club_id", "club")?);
-    let actor = Actor { account: caller.account, groups: Some(Vec::new()) };
-    let mut tx = db.write(club, &actor).await?;
+    let mut tx = db.write(club, &Actor::unseeing(caller.account)).await?;
     tx.alone(caller.account.0).await?;
     store::find(&mut tx, caller.account).await.map_err(|error| match error {
         StoreError::NotFound(_) => Problem::not_found("club"),

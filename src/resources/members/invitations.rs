@@ -107,8 +107,8 @@ async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data
     post, path = "/v1/invitations/accept", impl_for = accept_invitation, tag = "members",
     responses(
         (status = 200, description = "Joined", body = Joined),
-        (status = 404, description = "No open invitation for you", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 410, description = "Void: whoever made it is no longer an admin of the club", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "No open invitation for you"),
+        (status = 410, description = "Void: whoever made it is no longer an admin of the club"),
         (status = 409, description = "The account is a member, or in as many clubs as it may be"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )

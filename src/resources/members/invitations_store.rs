@@ -6,6 +6,7 @@ use uuid::Uuid;
 use super::model::{Accepted, Assignment, Invitation};
 use super::store::{admins, step_down};
 use crate::platform::access::Role;
+use crate::platform::chores::{self, STEP};
 use crate::platform::db::{AccountTx, Actor, Change, ClubTx, Db, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AccountId, ClubId, GroupId, InvitationId};
@@ -15,13 +16,6 @@ use crate::platform::token::Opaque;
 
 /// How long an invitation is kept after it was taken, became void or expired, days.
 const KEPT_DAYS: i64 = 30;
-/// Rows that one transaction deletes.
-const STEP: i64 = 1_000;
-
-/// A chore of the service, which is nobody.
-fn nobody() -> Actor {
-    Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) }
-}
 
 struct Row {
     id: Uuid,
@@ -165,7 +159,7 @@ async fn of_token(tx: &mut ClubTx, token: &Opaque, email: &str) -> Result<Option
 /// The address that a secret was mailed to, if it is that of an invitation which can be taken: whoever has it reads its mail.
 pub async fn mailed_to(db: &Db, token: &Opaque) -> Result<Option<String>, StoreError> {
     let club = ClubId(token.owner);
-    let mut tx = db.read(club, &nobody()).await?;
+    let mut tx = db.read(club, &Actor::NOBODY).await?;
     let email = sqlx::query_scalar!(
         "select email from invitations where club_id = $1 and mail_hash = $2 and accepted_at is null and expires_at > $3",
         club.0,
@@ -194,7 +188,7 @@ pub struct Post {
 
 /// Keeps the hash of the secret that goes out with an invitation; none when it cannot be taken any more.
 pub async fn post(db: &Db, (club, id): (ClubId, InvitationId), token: &Opaque) -> Result<Option<Post>, StoreError> {
-    let mut tx = db.write(club, &nobody()).await?;
+    let mut tx = db.write(club, &Actor::NOBODY).await?;
     let found = sqlx::query!(
         r#"
         select i.email, i.expires_at, c.name, m.id as inviter_id, m.display_name
@@ -293,33 +287,26 @@ pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaqu
 /// # Errors
 /// Database errors; clubs that were done stay done.
 pub async fn prune(db: &Db) -> Result<u64, StoreError> {
+    chores::in_clubs(db, drop_old).await
+}
+
+async fn drop_old(tx: &mut ClubTx) -> Result<u64, StoreError> {
+    let club = tx.club.0;
     let before = Utc::now() - Duration::days(KEPT_DAYS);
-    let mut dropped = 0;
-    for club in db.clubs().await? {
-        loop {
-            let mut tx = db.write(club, &nobody()).await?;
-            let done = sqlx::query!(
-                r#"
-                delete from invitations
-                where club_id = $1 and id in (
-                  select x.id from invitations x
-                  where x.club_id = $1 and (x.expires_at < $2 or x.accepted_at < $2 or x.voided_at < $2)
-                  limit $3
-                )
-                "#,
-                club.0,
-                before,
-                STEP
-            )
-            .execute(tx.unsynced())
-            .await?
-            .rows_affected();
-            tx.commit().await?;
-            dropped += done;
-            if done < STEP.unsigned_abs() {
-                break;
-            }
-        }
-    }
-    Ok(dropped)
+    let done = sqlx::query!(
+        r#"
+        delete from invitations
+        where club_id = $1 and id in (
+          select x.id from invitations x
+          where x.club_id = $1 and (x.expires_at < $2 or x.accepted_at < $2 or x.voided_at < $2)
+          limit $3
+        )
+        "#,
+        club,
+        before,
+        STEP
+    )
+    .execute(tx.unsynced())
+    .await?;
+    Ok(done.rows_affected())
 }

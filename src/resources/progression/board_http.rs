@@ -80,8 +80,8 @@ fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
             (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 406, description = "None of them is acceptable"),
+        (status = 409, description = "A measurement on record cannot be used")
     )
 )]
 async fn get_group_board(

@@ -112,8 +112,8 @@ pub(super) fn broken<E>(_: E) -> Problem {
             (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 406, description = "None of them is acceptable"),
+        (status = 409, description = "A measurement on record cannot be used")
     )
 )]
 async fn get_athlete_progression(
@@ -175,8 +175,8 @@ async fn get_athlete_progression(
             (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of them is acceptable", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json"),
-        (status = 409, description = "A measurement on record cannot be used", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 406, description = "None of them is acceptable"),
+        (status = 409, description = "A measurement on record cannot be used")
     )
 )]
 async fn get_group_progression(

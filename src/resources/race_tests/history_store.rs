@@ -8,8 +8,8 @@ use uuid::Uuid;
 use super::model::{Method, day};
 use super::store::course;
 use crate::compute::race::{PastRace, TimedRun};
-use crate::compute::units::Length;
 use crate::platform::db::{ClubTx, StoreError};
+use crate::resources::advice::length;
 
 /// Races that stand, of a few weeks.
 pub async fn past_races(
@@ -87,7 +87,7 @@ pub async fn timed_runs(
     let mut found: HashMap<Uuid, Vec<TimedRun>> = HashMap::new();
     for row in rows {
         let corrupt = |_| StoreError::Corrupt("run");
-        let length = |mm: i32| u32::try_from(mm).map(Length::from_mm).map_err(corrupt);
+        let length = |mm| length(mm, "run");
         let times = row.touchdown_times_ms.into_iter().map(|ms| ms.map(u32::try_from).transpose());
         let run = TimedRun {
             day: day(row.held_on).ok_or(StoreError::Corrupt("session"))?.days(),

@@ -30,7 +30,7 @@ use crate::platform::grants;
 use crate::platform::ids::{AthleteId, RaceResultId};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::path_id;
-use crate::platform::problem::{Code, Problem, ProblemBody};
+use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::resources::advice::CautionView;
 
@@ -183,7 +183,7 @@ fn gap_ms(ms: u32, expected: u32) -> i32 {
             (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
             (String = "text/html")
         )),
-        (status = 406, description = "None of them is acceptable", body = ProblemBody, content_type = "application/problem+json")
+        (status = 406, description = "None of them is acceptable")
     )
 )]
 async fn list_race_results(

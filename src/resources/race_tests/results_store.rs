@@ -1,6 +1,6 @@
 //! Rows of race results.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use chrono::{NaiveDate, Utc};
 use uuid::Uuid;
@@ -11,7 +11,7 @@ use super::store::course;
 use crate::compute::race::{Course, Mark};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, RaceResultId, RaceTestId};
-use crate::platform::people::{self, Origin, People};
+use crate::platform::people::{People, batched};
 use crate::platform::stored::Stored;
 
 /// A result as it is stored.
@@ -88,33 +88,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (File
         .collect()
 }
 
-/// Those among stored results that the actor must not learn of.
-pub async fn hidden(tx: &mut ClubTx, taken: &HashMap<Uuid, (Filed, i64)>) -> Result<HashSet<Uuid>, StoreError> {
-    if taken.is_empty() || tx.actor.groups.is_none() {
-        return Ok(HashSet::new());
-    }
-    let ids: Vec<Uuid> = taken.keys().copied().collect();
-    let origins = origins(tx, &ids).await?;
-    people::hidden(tx, &origins).await
-}
-
-/// About whom these results are, and who recorded them; of those that are there.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query_as!(
-        Origin,
-        r#"
-        select id, athlete_id as athlete, recorded_by as "recorded_by?"
-        from race_results
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows)
-}
+batched!("race_results");
 
 /// The results of a race test that stand, by id, each with the name of an athlete that the actor sees; none for others.
 pub async fn standing(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<(StoredOutcome, Option<String>)>, StoreError> {

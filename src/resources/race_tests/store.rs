@@ -7,10 +7,10 @@ use uuid::Uuid;
 use super::entries_store::{Entrant, entry_changes};
 use super::model::{Method, RaceTest, Specification, State};
 use crate::compute::race::Course;
-use crate::compute::units::Length;
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::ids::{RaceTestId, SessionId};
 use crate::platform::stored::Stored;
+use crate::resources::advice::{length, mm};
 
 /// A race test with what is stored beside it.
 #[derive(Clone, Debug)]
@@ -64,14 +64,9 @@ fn corrupt() -> StoreError {
     StoreError::Corrupt("race test")
 }
 
-/// Millimetres as the database keeps them.
-pub fn mm(length: Length) -> i32 {
-    i32::try_from(length.mm()).unwrap_or(i32::MAX)
-}
-
 /// A course from its columns: race distance, height, approach, spacing in millimetres (mm), barriers.
 pub fn course([distance, height, approach, spacing]: [i32; 4], barriers: i16) -> Result<Course, StoreError> {
-    let length = |mm: i32| u32::try_from(mm).map(Length::from_mm).map_err(|_| corrupt());
+    let length = |mm| length(mm, "race test");
     Ok(Course {
         race_distance: length(distance)?,
         barriers: u8::try_from(barriers).map_err(|_| corrupt())?,

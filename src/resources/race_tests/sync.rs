@@ -15,10 +15,11 @@ use crate::platform::fault::Fault;
 use crate::platform::grants;
 use crate::platform::ids::{RaceResultId, RaceTestId};
 use crate::platform::ops::{self, Editable, Fact};
-use crate::platform::people::Origin;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::record::Record;
 use crate::resources::advice;
+
+pub use super::results_store::origins;
 
 /// The race tests of these ids that are there.
 ///
@@ -49,14 +50,6 @@ pub async fn pull_results(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, 
         Record::of(id, rev, &ResultRecord::from(&stored))
     };
     found.into_iter().map(view).collect()
-}
-
-/// About whom these results are, and who recorded them; of those that are there.
-///
-/// # Errors
-/// Database errors.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    results_store::origins(tx, ids).await
 }
 
 /// Files a result that a phone recorded.

@@ -8,9 +8,10 @@ use crate::compute::units::{BarrierKind, Length};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, GroupId, RecommendationId};
 use crate::platform::page;
-use crate::platform::people::{Origin, People};
+use crate::platform::people::{People, origins};
 use crate::platform::renewals;
 use crate::platform::stored::Stored;
+use crate::resources::advice::mm;
 
 /// A decided recommendation as it is stored.
 pub type StoredDecided = Stored<RecommendationId, Decided>;
@@ -77,28 +78,11 @@ pub async fn sees_athlete(tx: &mut ClubTx, id: AthleteId) -> Result<bool, StoreE
     Ok(People::of(tx, [id]).await?.sees(id))
 }
 
-/// About whom these decisions are, and who took them; of those that are there.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query_as!(
-        Origin,
-        r#"
-        select id, athlete_id as athlete, decided_by as "recorded_by?"
-        from recommendations
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows)
-}
+origins!("recommendations", "decided_by");
 
 /// Inserts a decision; false when the id is taken already.
 pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) -> Result<bool, StoreError> {
     let (club, actor) = (tx.club.0, tx.actor.account.0);
-    let mm = |length: Length| i32::try_from(length.mm()).unwrap_or(i32::MAX);
     let chosen = decided.choice.chosen;
     let done = sqlx::query!(
         r#"

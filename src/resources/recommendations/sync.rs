@@ -19,10 +19,12 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, RecommendationId};
 use crate::platform::lanes::Lanes;
 use crate::platform::ops::{Done, Fact};
-use crate::platform::people::{self, Origin};
+use crate::platform::people;
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
 use crate::resources::advice::Memory;
+
+pub use super::store::origins;
 
 /// The records of these ids that are there.
 ///
@@ -31,14 +33,6 @@ use crate::resources::advice::Memory;
 pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
     let found = store::by_ids(tx, ids).await?;
     found.iter().map(|one| Record::of(one.id, one.rev, &view(one)?)).collect()
-}
-
-/// About whom these decisions are, and who took them; of those that are there.
-///
-/// # Errors
-/// Database errors.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    store::origins(tx, ids).await
 }
 
 /// Files a decision that a phone recorded, with the advice of that day as the service gives it now. What runs into a wall is

@@ -61,11 +61,11 @@ pub struct Count {
 
 /// Makes the two questions about a kind from what it is to be old (`root` groups what goes together).
 macro_rules! old {
-    ($($due:ident, $count:ident: $old:tt;)*) => {$(
+    ($($due:ident, $count:ident: $old:tt $(+ $more:tt)*;)*) => {$(
         async fn $due(tx: &mut ClubTx, before: NaiveDate, athletes: &[Uuid]) -> Result<Vec<Uuid>, StoreError> {
             let club = tx.club.0;
             let ids = sqlx::query_scalar!(
-                r#"select p.id as "id!" from (select o.id, dense_rank() over (order by o.root) as place from ("# + $old
+                r#"select p.id as "id!" from (select o.id, dense_rank() over (order by o.root) as place from ("# + $old $(+ $more)*
                     + r#") o where o.due) p where p.place <= $4 order by p.id"#,
                 club,
                 before,
@@ -82,7 +82,7 @@ macro_rules! old {
             let counts = sqlx::query_as!(
                 Count,
                 r#"select o.owner as "athlete!", count(*) filter (where o.due) as "due!",
-                  count(*) filter (where not o.due) as "kept!" from ("# + $old + r#") o where o.old
+                  count(*) filter (where not o.due) as "kept!" from ("# + $old $(+ $more)* + r#") o where o.old
                   group by o.owner order by o.owner"#,
                 club,
                 before,
@@ -170,59 +170,40 @@ old! {
         from recommendations d
         where d.club_id = $1 and d.athlete_id = any ((select $3::uuid[])::uuid[]) and greatest(d.on_date, d.until_date) < $2
         "#;
-    runs, count_runs: r#"
-        with recursive chain as (
-          select r.id as root, r.id, r.athlete_id, r.session_id, r.fell and not r.void as fell, r.created_at
-          from runs r
-          where r.club_id = $1 and r.athlete_id = any ((select $3::uuid[])::uuid[]) and r.supersedes is null
-          union all
-          select c.root, r.id, r.athlete_id, r.session_id, r.fell and not r.void, r.created_at
-          from chain c
-          join runs r on r.club_id = $1 and r.supersedes = c.id
-        )
-        select y.root, y.id, y.owner, bool_and(y.old and not y.waits) over (partition by y.root) as due, y.old
-        from (
-          select c.root, c.id, c.athlete_id as owner, s.held_on < $2 as old,
-            c.fell and not exists (
-              select from runs later where later.club_id = $1 and later.supersedes = c.id
-            ) and exists (
-              select from athletes a
-              where a.club_id = $1 and a.id = c.athlete_id and a.deleted_at is null and a.status <> 'left'
-            ) and not exists (
-              select from recommendations d
-              where d.club_id = $1 and d.athlete_id = c.athlete_id and d.clears_return and d.decided_at > c.created_at
-            ) as waits
-          from chain c
-          join sessions s on s.club_id = $1 and s.id = c.session_id
-        ) y
-        "#;
-    race_results, count_race_results: r#"
-        with recursive chain as (
-          select r.id as root, r.id, r.athlete_id, r.race_test_id, r.fell and not r.void as fell, r.created_at
-          from race_results r
-          where r.club_id = $1 and r.athlete_id = any ((select $3::uuid[])::uuid[]) and r.supersedes is null
-          union all
-          select c.root, r.id, r.athlete_id, r.race_test_id, r.fell and not r.void, r.created_at
-          from chain c
-          join race_results r on r.club_id = $1 and r.supersedes = c.id
-        )
-        select y.root, y.id, y.owner, bool_and(y.old and not y.waits) over (partition by y.root) as due, y.old
-        from (
-          select c.root, c.id, c.athlete_id as owner, s.held_on < $2 as old,
-            c.fell and not exists (
-              select from race_results later where later.club_id = $1 and later.supersedes = c.id
-            ) and exists (
-              select from athletes a
-              where a.club_id = $1 and a.id = c.athlete_id and a.deleted_at is null and a.status <> 'left'
-            ) and not exists (
-              select from recommendations d
-              where d.club_id = $1 and d.athlete_id = c.athlete_id and d.clears_return and d.decided_at > c.created_at
-            ) as waits
-          from chain c
-          join race_tests t on t.club_id = $1 and t.id = c.race_test_id
-          join sessions s on s.club_id = $1 and s.id = t.session_id
-        ) y
-        "#;
+}
+
+/// The two questions about runs, corrected or not: where they stand, by what they hang from a session, and how.
+macro_rules! old_runs {
+    ($($due:ident, $count:ident: $table:tt, $of:tt, $session:tt;)*) => {
+        old! {$(
+            $due, $count: "with recursive chain as (select r.id as root, r.id, r.athlete_id, r." + $of
+                + ", r.fell and not r.void as fell, r.created_at from " + $table
+                + r#" r where r.club_id = $1 and r.athlete_id = any ((select $3::uuid[])::uuid[]) and r.supersedes is null
+                  union all
+                  select c.root, r.id, r.athlete_id, r."# + $of + ", r.fell and not r.void, r.created_at from chain c join " + $table
+                + r#" r on r.club_id = $1 and r.supersedes = c.id
+                )
+                select y.root, y.id, y.owner, bool_and(y.old and not y.waits) over (partition by y.root) as due, y.old
+                from (
+                  select c.root, c.id, c.athlete_id as owner, s.held_on < $2 as old,
+                    c.fell and not exists (
+                      select from "# + $table + r#" later where later.club_id = $1 and later.supersedes = c.id
+                    ) and exists (
+                      select from athletes a
+                      where a.club_id = $1 and a.id = c.athlete_id and a.deleted_at is null and a.status <> 'left'
+                    ) and not exists (
+                      select from recommendations d
+                      where d.club_id = $1 and d.athlete_id = c.athlete_id and d.clears_return and d.decided_at > c.created_at
+                    ) as waits
+                  from chain c "# + $session + ") y";
+        )*}
+    };
+}
+
+old_runs! {
+    runs, count_runs: "runs", "session_id", "join sessions s on s.club_id = $1 and s.id = c.session_id";
+    race_results, count_race_results: "race_results", "race_test_id",
+        "join race_tests t on t.club_id = $1 and t.id = c.race_test_id join sessions s on s.club_id = $1 and s.id = t.session_id";
 }
 
 /// Those of these athletes' records of a kind that may go, some of them at a time. Of runs first the runs, then the results of

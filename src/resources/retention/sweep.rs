@@ -11,17 +11,12 @@ use super::{drop_store, store};
 use crate::compute::advice::is_settled;
 use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::platform::exports;
-use crate::platform::ids::{AccountId, AthleteId, ClubId};
+use crate::platform::ids::{AthleteId, ClubId};
 use crate::resources::advice;
 use crate::resources::athletes::erasures;
 
 /// Athletes that are asked about together.
 pub const ATHLETES: i64 = 100;
-
-/// The service itself, which sees everybody.
-const fn nobody() -> Actor {
-    Actor { account: AccountId(Uuid::nil()), groups: None }
-}
 
 /// The kinds that a club does not keep for good, each with the first day of what it keeps.
 pub fn bounds(settings: &Settings, today: NaiveDate) -> Vec<(Kind, NaiveDate)> {
@@ -65,7 +60,7 @@ pub async fn counts(
 pub async fn sweep(db: &Db) -> Result<u64, StoreError> {
     let mut dropped = 0;
     for club in db.clubs().await? {
-        let mut tx = db.read(club, &nobody()).await?;
+        let mut tx = db.read(club, &Actor::SERVICE).await?;
         let said = store::find(&mut tx).await?;
         if !said.counts(Utc::now()) {
             continue;
@@ -86,7 +81,7 @@ pub async fn sweep(db: &Db) -> Result<u64, StoreError> {
 async fn sweep_athletes(db: &Db, club: ClubId, bound: (Kind, NaiveDate), today: NaiveDate) -> Result<u64, StoreError> {
     let (mut dropped, mut after) = (0, Uuid::nil());
     loop {
-        let mut tx = db.read(club, &nobody()).await?;
+        let mut tx = db.read(club, &Actor::SERVICE).await?;
         let page = due::athletes(&mut tx, after, ATHLETES).await?;
         let Some(last) = page.last() else { return Ok(dropped) };
         after = *last;
@@ -95,7 +90,7 @@ async fn sweep_athletes(db: &Db, club: ClubId, bound: (Kind, NaiveDate), today: 
         drop(tx);
         for athlete in some {
             loop {
-                let mut tx = db.write(club, &nobody()).await?;
+                let mut tx = db.write(club, &Actor::SERVICE).await?;
                 tx.chore = Some("retention");
                 // Without an answer somebody changed what was about to go: it is looked at again.
                 let Some(gone) = step(&mut tx, bound, athlete, today).await? else { continue };
@@ -145,7 +140,7 @@ async fn step(
 async fn sweep_sessions(db: &Db, club: ClubId, before: NaiveDate) -> Result<u64, StoreError> {
     let mut dropped = 0;
     loop {
-        let mut tx = db.write(club, &nobody()).await?;
+        let mut tx = db.write(club, &Actor::SERVICE).await?;
         tx.chore = Some("retention");
         let gone = drop_store::delete_sessions(&mut tx, before).await?;
         if gone > 0 {

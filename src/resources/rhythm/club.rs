@@ -20,7 +20,7 @@ use crate::platform::db::Db;
 use crate::platform::ids::{AthleteId, RunId};
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::{Code, Problem, ProblemBody};
+use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 
 const CACHE: (&str, &str) = ("cache-control", "private, no-cache");
@@ -43,8 +43,7 @@ struct RunRhythm {
     get, path = "/v1/clubs/{club_id}/runs/{run_id}/rhythm", impl_for = get_run_rhythm, tag = "rhythm",
     responses(
         (status = 200, description = "The analysis", body = RunRhythm),
-        (status = 409, description = "The run has fewer than two barriers or no touchdown times", body = ProblemBody,
-            content_type = "application/problem+json")
+        (status = 409, description = "The run has fewer than two barriers or no touchdown times")
     )
 )]
 async fn get_run_rhythm(

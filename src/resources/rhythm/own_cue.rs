@@ -18,7 +18,7 @@ use crate::platform::fault::Fault;
 use crate::platform::ids::AthleteId;
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::{Code, Problem, ProblemBody};
+use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::resources::advice::vocabulary;
 
@@ -219,8 +219,7 @@ async fn found(
     get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/rhythm/cue", impl_for = get_athlete_rhythm_cue, tag = "rhythm",
     responses(
         (status = 200, description = "The beats", body = OwnCueView),
-        (status = 409, description = "There is no timed run in which the rhythm held", body = ProblemBody,
-            content_type = "application/problem+json")
+        (status = 409, description = "There is no timed run in which the rhythm held")
     )
 )]
 async fn get_athlete_rhythm_cue(
@@ -269,8 +268,7 @@ async fn get_athlete_rhythm_cue(
     get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/rhythm/cue.wav", impl_for = get_athlete_rhythm_cue_wav, tag = "rhythm",
     responses(
         (status = 200, description = "The sound", body = Vec<u8>, content_type = "audio/wav"),
-        (status = 409, description = "There is no timed run in which the rhythm held", body = ProblemBody,
-            content_type = "application/problem+json")
+        (status = 409, description = "There is no timed run in which the rhythm held")
     )
 )]
 async fn get_athlete_rhythm_cue_wav(

@@ -6,6 +6,7 @@ use crate::compute::rhythm::{Course, MAX_SERIES, Series, TEMPO_DAYS, TEMPO_RUNS,
 use crate::compute::units::Length;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::{AthleteId, RunId};
+use crate::resources::advice::{length, mm};
 
 /// Touchdown times of a stored run.
 #[derive(Debug)]
@@ -16,14 +17,6 @@ pub struct RunTimes {
     pub spacing: Length,
     /// Seconds (s) since the start and their clock; none when no times were taken.
     pub times: Option<(Vec<Option<f64>>, Timing)>,
-}
-
-fn length(mm: i32, what: &'static str) -> Result<Length, StoreError> {
-    u32::try_from(mm).map(Length::from_mm).map_err(|_| StoreError::Corrupt(what))
-}
-
-fn millimetres(length: Length) -> i32 {
-    i32::try_from(length.mm()).unwrap_or(i32::MAX)
 }
 
 fn seconds(times_ms: &[Option<i32>]) -> Vec<Option<f64>> {
@@ -96,10 +89,10 @@ pub async fn race_series(tx: &mut ClubTx, course: &Course) -> Result<Vec<Series>
         limit $7
         "#,
         club,
-        millimetres(course.race_distance()),
+        mm(course.race_distance()),
         i16::from(course.barriers()),
-        millimetres(course.approach()),
-        millimetres(course.spacing()),
+        mm(course.approach()),
+        mm(course.spacing()),
         groups.as_deref(),
         most
     )

@@ -24,7 +24,7 @@ use crate::platform::ids::{AthleteId, RunId, SessionId};
 use crate::platform::lanes::Lanes;
 use crate::platform::page::{self, PageOf, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::{Code, Problem, ProblemBody};
+use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::stored;
 
@@ -83,7 +83,7 @@ async fn create_runs(permit: Permit<SessionWrite>, db: Data<Db>, body: Body<Batc
             (String = "text/csv"),
             (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
         )),
-        (status = 406, description = "None of the three is acceptable", body = ProblemBody, content_type = "application/problem+json")
+        (status = 406, description = "None of the three is acceptable")
     )
 )]
 async fn list_runs(

@@ -1,6 +1,6 @@
 //! Rows of runs.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -8,12 +8,13 @@ use sqlx::types::Json;
 use uuid::Uuid;
 
 use super::model::{Filed, Intervals, LaneOf, Leg, Run, TimingMethod, Touchdowns};
-use crate::compute::units::{BarrierKind, Length};
+use crate::compute::units::BarrierKind;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AthleteId, LanePlanId, RunId, SessionId};
-use crate::platform::people::{self, Origin, People};
+use crate::platform::people::{People, batched};
 use crate::platform::stored::Stored;
+use crate::resources::advice::{length, mm};
 
 /// A run as it is stored.
 pub type StoredRun = Stored<RunId, Filed>;
@@ -50,14 +51,6 @@ pub(super) struct Row {
     round: Option<i16>,
 }
 
-fn mm(length: Length) -> i32 {
-    i32::try_from(length.mm()).unwrap_or(i32::MAX)
-}
-
-fn length(mm: i32) -> Result<Length, StoreError> {
-    u32::try_from(mm).map(Length::from_mm).map_err(|_| StoreError::Corrupt("run"))
-}
-
 impl TryFrom<Row> for StoredRun {
     type Error = StoreError;
 
@@ -82,9 +75,9 @@ impl TryFrom<Row> for StoredRun {
                 round,
             }),
             barrier_kind: BarrierKind::from_word(&row.barrier_kind).ok_or_else(corrupt)?,
-            height: length(row.height_mm)?,
-            spacing: length(row.spacing_mm)?,
-            approach: row.approach_mm.map(length).transpose()?,
+            height: length(row.height_mm, "run")?,
+            spacing: length(row.spacing_mm, "run")?,
+            approach: row.approach_mm.map(|mm| length(mm, "run")).transpose()?,
             barriers: row.barriers,
             intervals: Intervals {
                 held: row.held,
@@ -128,33 +121,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredRun>, Sto
     .collect()
 }
 
-/// Those among stored runs that the actor must not learn of.
-pub async fn hidden(tx: &mut ClubTx, taken: &HashMap<Uuid, (Run, i64)>) -> Result<HashSet<Uuid>, StoreError> {
-    if taken.is_empty() || tx.actor.groups.is_none() {
-        return Ok(HashSet::new());
-    }
-    let ids: Vec<Uuid> = taken.keys().copied().collect();
-    let origins = origins(tx, &ids).await?;
-    people::hidden(tx, &origins).await
-}
-
-/// About whom these runs are, and who recorded them; of those that are there.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query_as!(
-        Origin,
-        r#"
-        select id, athlete_id as athlete, recorded_by as "recorded_by?"
-        from runs
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
-        "#,
-        club,
-        ids
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows)
-}
+batched!("runs");
 
 /// A run, when the actor sees its athlete.
 pub async fn find(tx: &mut ClubTx, id: RunId) -> Result<Option<StoredRun>, StoreError> {

@@ -9,9 +9,10 @@ use super::shapes::View;
 use super::store;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ops::{self, Fact};
-use crate::platform::people::Origin;
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
+
+pub use super::store::origins;
 
 /// The records of these ids that are there.
 ///
@@ -20,14 +21,6 @@ use crate::platform::record::Record;
 pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreError> {
     let found = store::by_ids(tx, ids).await?;
     found.iter().map(|one| Record::of(one.id, one.rev, &View::from(one))).collect()
-}
-
-/// About whom these records are, and who recorded them; of those that are there.
-///
-/// # Errors
-/// Database errors.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    store::origins(tx, ids).await
 }
 
 /// Files what phones recorded; one outcome for each, in order.

@@ -18,7 +18,7 @@ use crate::platform::lanes::Lanes;
 use crate::platform::network::Network;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::{Code, Problem, ProblemBody};
+use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::secret_links::{self, SecretLink, Shows, hidden};
 
@@ -98,7 +98,7 @@ struct Secret {
     post, path = "/v1/clubs/{club_id}/calendar-feeds", impl_for = create_calendar_feed, tag = "sessions",
     responses(
         (status = 201, description = "Made", body = FeedView),
-        (status = 409, description = "You have as many feeds as you may have", body = ProblemBody, content_type = "application/problem+json")
+        (status = 409, description = "You have as many feeds as you may have")
     )
 )]
 async fn create_calendar_feed(
@@ -176,7 +176,7 @@ async fn sessions(tx: &mut ClubTx, today: NaiveDate) -> Result<Vec<StoredSession
     get, path = "/v1/calendar.ics", impl_for = get_calendar, tag = "sessions",
     responses(
         (status = 200, description = "The calendar", body = String, content_type = "text/calendar"),
-        (status = 404, description = "The feed shows nothing", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 404, description = "The feed shows nothing"),
         (status = 429, description = "Read too often, or too many wrong addresses; `Retry-After` says how long to wait")
     )
 )]

@@ -12,17 +12,13 @@ use super::shapes::{Fields, New, Page, View};
 use super::store::{self, Filter, StoredSession};
 use super::sync::Edits;
 use crate::platform::access::{Permit, SessionWrite, SquadRead};
-use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{GroupId, SessionId};
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
-use crate::platform::patch::Patch;
 use crate::platform::problem::Problem;
-use crate::platform::route::routes;
-use crate::platform::routed;
-use crate::platform::stored::IfMatch;
+use crate::platform::routed::plain_routes;
 
 /// Which sessions a list shows.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -45,21 +41,6 @@ struct ListParams {
 pub(super) async fn load(tx: &mut ClubTx, req: &HttpRequest) -> Result<StoredSession, Problem> {
     let id = SessionId(path_id(req, "session_id", "session")?);
     store::find(tx, id).await?.ok_or_else(|| Problem::not_found("session"))
-}
-
-/// Plans or records a session for groups of yours.
-#[utoipa::path(
-    post, path = "/v1/clubs/{club_id}/sessions", impl_for = create_session, tag = "sessions",
-    responses((status = 201, description = "Created", body = View), (status = 200, description = "Was there already", body = View))
-)]
-async fn create_session(
-    req: HttpRequest,
-    permit: Permit<SessionWrite>,
-    db: Data<Db>,
-    body: Body<New>,
-) -> Result<HttpResponse, Problem> {
-    let tx = permit.write(&db).await?;
-    routed::create::<Edits>(&req, tx, body.read()?).await
 }
 
 /// Lists the sessions that you see, latest day first.
@@ -88,53 +69,21 @@ async fn list_sessions(
     Ok(page::answer(&req, &body))
 }
 
-/// Reads a session.
-#[utoipa::path(
-    get, path = "/v1/clubs/{club_id}/sessions/{session_id}", impl_for = get_session, tag = "sessions",
-    responses((status = 200, description = "The session", body = View), (status = 304, description = "Unchanged"))
-)]
-async fn get_session(req: HttpRequest, permit: Permit<SquadRead>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    routed::read::<Edits>(&req, permit.read(&db).await?).await
+plain_routes! {
+    "sessions" at "/v1/clubs/{club_id}/sessions", "session_id", written by SessionWrite;
+    /// Plans or records a session for groups of yours.
+    create_session;
+    /// Reads a session.
+    get_session: "The session";
+    /// Changes a session (merge patch).
+    ///
+    /// A group is taken out of it by its own coach or an admin, while its athletes have no records in it. A session of several
+    /// groups is cancelled by who has all of them.
+    update_session such as {"state": "held"} or "Records of athletes of a group that is taken out rest on it";
+    /// Deletes a session while nothing rests on it: no attendance, runs, assessments or race tests. Any other is cancelled: set
+    /// its `state`.
+    ///
+    /// A session of several groups is deleted by who has all of them, or an admin.
+    delete_session or "Records rest on it: cancel it instead";
+    listed by list_sessions;
 }
-
-/// Changes a session (merge patch).
-///
-/// A group is taken out of it by its own coach or an admin, while its athletes have no records in it. A session of several
-/// groups is cancelled by who has all of them.
-#[utoipa::path(
-    patch, path = "/v1/clubs/{club_id}/sessions/{session_id}", impl_for = update_session, tag = "sessions",
-    request_body(content = Fields, content_type = "application/merge-patch+json", example = json!({"state": "held"})),
-    responses((status = 200, description = "Changed", body = View),
-        (status = 409, description = "Records of athletes of a group that is taken out rest on it")
-    )
-)]
-async fn update_session(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<SessionWrite>,
-    db: Data<Db>,
-    body: Patch<Fields>,
-) -> Result<HttpResponse, Problem> {
-    routed::change::<Edits>(&req, &version, permit.write(&db).await?, &body.read()?).await
-}
-
-/// Deletes a session while nothing rests on it: no attendance, runs, assessments or race tests. Any other is cancelled: set
-/// its `state`.
-///
-/// A session of several groups is deleted by who has all of them, or an admin.
-#[utoipa::path(
-    delete, path = "/v1/clubs/{club_id}/sessions/{session_id}", impl_for = delete_session, tag = "sessions",
-    responses((status = 204, description = "Deleted"),
-        (status = 409, description = "Records rest on it: cancel it instead")
-    )
-)]
-async fn delete_session(
-    req: HttpRequest,
-    version: IfMatch,
-    permit: Permit<SessionWrite>,
-    db: Data<Db>,
-) -> Result<HttpResponse, Problem> {
-    routed::delete::<Edits>(&req, &version, permit.write(&db).await?).await
-}
-
-routes!(create_session, list_sessions, get_session, update_session, delete_session);

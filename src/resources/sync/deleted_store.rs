@@ -1,77 +1,49 @@
 //! Which deleted records a member may know of.
 
+use sqlx::AssertSqlSafe;
 use uuid::Uuid;
 
-use crate::platform::db::{ClubTx, StoreError};
+use crate::platform::db::tables::{Comes, TABLES, Table};
+use crate::platform::db::{ClubTx, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::AthleteId;
 use crate::platform::people::People;
 
 /// What a deleted record was seen with.
+#[derive(sqlx::FromRow)]
 struct Stub {
     athlete: Option<Uuid>,
     session: Option<Uuid>,
-    grouped: bool,
     recorded_by: Option<Uuid>,
 }
 
-/// The stub of a deleted record of a type.
-async fn stub(tx: &mut ClubTx, kind: &str, id: Uuid) -> Result<Option<Stub>, StoreError> {
+/// The table of a type whose records can be deleted for good: an attendance is set again under its id.
+fn table(kind: &str) -> Option<&'static Table> {
+    let of = |one: &&Table| one.comes.kind().is_some_and(|known| known.as_str() == kind) && one.has("deleted_at");
+    TABLES.iter().find(of).filter(|one| one.name != "attendance")
+}
+
+/// The stub of a deleted record.
+async fn stub(tx: &mut ClubTx, table: &Table, id: Uuid) -> Result<Option<Stub>, StoreError> {
     let club = tx.club.0;
-    let stub = sqlx::query_as!(
-        Stub,
-        r#"
-        select t.athlete, t.session, t.grouped as "grouped!", t.recorded_by
-        from (
-          select 'venue' as kind, null::uuid as athlete, null::uuid as session, false as grouped, null::uuid as recorded_by
-          from venues where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'equipment', null, null, false, null
-          from equipment where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'barrier_configuration', null, null, false, null
-          from barrier_configurations where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'age_group', null, null, false, null
-          from age_groups where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'competition_spec', null, null, false, null
-          from competition_specs where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'group', null, null, true, null
-          from groups where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'athlete', null, null, true, null
-          from athletes where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'session', null, null, true, null
-          from sessions where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'measurement', athlete_id, null, false, recorded_by
-          from measurements where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'lane_plan', null, session_id, false, null
-          from lane_plans where club_id = $1 and id = $3 and deleted_at is not null
-          union all
-          select 'race_test', null, session_id, false, null
-          from race_tests where club_id = $1 and id = $3 and deleted_at is not null
-        ) t
-        where t.kind = $2
-        limit 1
-        "#,
-        club,
-        kind,
-        id
-    )
-    .fetch_optional(tx.conn())
-    .await?;
-    Ok(stub)
+    let part = |column| if table.has(column) { column } else { "null::uuid" };
+    // Names that stand in the code.
+    let text = format!(
+        "select {} as athlete, {} as session, {} as recorded_by from {} \
+         where club_id = $1 and id = $2 and deleted_at is not null",
+        part("athlete_id"),
+        part("session_id"),
+        part("recorded_by"),
+        table.name
+    );
+    Ok(sqlx::query_as(AssertSqlSafe(text)).bind(club).bind(id).fetch_optional(tx.conn()).await?)
 }
 
 /// Whether a record of a type was deleted and the actor saw it, or still sees what it belonged to. What was hidden from
 /// them is as unknown as what never was.
 pub async fn told(tx: &mut ClubTx, kind: &str, id: Uuid) -> Result<bool, StoreError> {
-    let Some(stub) = stub(tx, kind, id).await? else { return Ok(false) };
+    let Some(table) = table(kind) else { return Ok(false) };
+    let Some(stub) = stub(tx, table, id).await? else { return Ok(false) };
     if tx.actor.groups.is_none() || stub.recorded_by == Some(tx.actor.account.0) {
         return Ok(true);
     }
@@ -81,7 +53,8 @@ pub async fn told(tx: &mut ClubTx, kind: &str, id: Uuid) -> Result<bool, StoreEr
     if let Some(session) = stub.session {
         return Ok(!grants::visible_sessions(tx, &[session]).await?.is_empty());
     }
-    Ok(!stub.grouped || saw(tx, kind, id).await?)
+    let grouped = matches!(table.comes, Comes::InGroups(_) | Comes::ByItself(Kind::Group));
+    Ok(!grouped || saw(tx, kind, id).await?)
 }
 
 /// Whether the actor ever had a group of a record with groups when it was deleted: then the feed tells them as well.

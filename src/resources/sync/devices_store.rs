@@ -32,10 +32,9 @@ pub struct Phone {
 
 /// The head of a club's log, and which of these phones are still signed in and need no full copy.
 pub async fn look(db: &Db, club: ClubId, phones: &HashSet<Phone>) -> Result<(Head, HashSet<Phone>), StoreError> {
-    let nobody = Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) };
     let (accounts, devices): (Vec<Uuid>, Vec<Uuid>) =
         phones.iter().map(|phone| (phone.account.0, phone.device.0)).unzip();
-    let mut tx = db.read(club, &nobody).await?;
+    let mut tx = db.read(club, &Actor::NOBODY).await?;
     let mut head = sqlx::query_as!(Head, "select epoch, seq from club_clock where club_id = $1", club.0)
         .fetch_one(tx.conn())
         .await?;

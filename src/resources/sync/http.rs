@@ -254,7 +254,7 @@ async fn read_page(
     params(("Prefer" = Option<String>, Header, description = "`wait=N`: seconds to wait for something to send")),
     responses(
         (status = 200, description = "A page", body = Page),
-        (status = 410, description = "The token is too old, or from another history", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 410, description = "The token is too old, or from another history")
     )
 )]
 async fn list_changes(

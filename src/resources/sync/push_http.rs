@@ -25,7 +25,7 @@ use crate::platform::text;
     request_body = Envelope,
     responses(
         (status = 200, description = "One result for each item", body = Outcomes),
-        (status = 429, description = "Other pushes of the club are at work", body = crate::platform::problem::ProblemBody, content_type = "application/problem+json")
+        (status = 429, description = "Other pushes of the club are at work")
     )
 )]
 async fn push_changes(

@@ -1,10 +1,9 @@
 //! What is kept how long: the change log, receipts, decided facts, refused values and devices of the feed.
 
 use chrono::{Duration, Utc};
-use uuid::Uuid;
 
-use crate::platform::db::{Actor, ClubTx, Db, StoreError};
-use crate::platform::ids::AccountId;
+use crate::platform::chores;
+use crate::platform::db::{ClubTx, Db, StoreError};
 
 /// How long all of it is kept, days.
 pub const DAYS: i64 = 90;
@@ -18,20 +17,7 @@ const STEP: i64 = 10_000;
 /// # Errors
 /// Database errors; clubs that were done stay done.
 pub async fn compact(db: &Db) -> Result<u64, StoreError> {
-    let nobody = Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) };
-    let mut dropped = 0;
-    for club in db.clubs().await? {
-        loop {
-            let mut tx = db.write(club, &nobody).await?;
-            let rows = step(&mut tx).await?;
-            tx.commit().await?;
-            dropped += rows;
-            if rows == 0 {
-                break;
-            }
-        }
-    }
-    Ok(dropped)
+    chores::in_clubs(db, step).await
 }
 
 /// Drops old receipts, decided facts, refused values and devices, club by club; how many rows.
@@ -39,20 +25,7 @@ pub async fn compact(db: &Db) -> Result<u64, StoreError> {
 /// # Errors
 /// Database errors; clubs that were done stay done.
 pub async fn prune(db: &Db) -> Result<u64, StoreError> {
-    let nobody = Actor { account: AccountId(Uuid::nil()), groups: Some(Vec::new()) };
-    let mut dropped = 0;
-    for club in db.clubs().await? {
-        loop {
-            let mut tx = db.write(club, &nobody).await?;
-            let (most, all) = rest(&mut tx).await?;
-            tx.commit().await?;
-            dropped += all;
-            if most < STEP.unsigned_abs() {
-                break;
-            }
-        }
-    }
-    Ok(dropped)
+    chores::in_clubs(db, rest).await
 }
 
 /// Drops some rows of the log and moves the mark of the oldest one.
@@ -100,11 +73,11 @@ async fn step(tx: &mut ClubTx) -> Result<u64, StoreError> {
     Ok(done.rows_affected())
 }
 
-/// Drops some old receipts, decided facts, refused values and devices: the most of one of them, and the sum.
+/// Drops some old receipts, decided facts, refused values and devices; how many.
 ///
 /// What is held and not decided stays, however old: it was recorded and nobody said that it may go. A device that was
 /// once told to copy afresh stays as well, or its older tokens would be good again.
-async fn rest(tx: &mut ClubTx) -> Result<(u64, u64), StoreError> {
+async fn rest(tx: &mut ClubTx) -> Result<u64, StoreError> {
     let club = tx.club.0;
     let before = Utc::now() - Duration::days(DAYS);
     let receipts = sqlx::query!(
@@ -158,6 +131,5 @@ async fn rest(tx: &mut ClubTx) -> Result<(u64, u64), StoreError> {
     )
     .execute(tx.unsynced())
     .await?;
-    let rows = [receipts, held, refused, devices].map(|done| done.rows_affected());
-    Ok((rows.into_iter().max().unwrap_or(0), rows.into_iter().sum()))
+    Ok([receipts, held, refused, devices].map(|done| done.rows_affected()).into_iter().sum())
 }

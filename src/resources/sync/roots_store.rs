@@ -10,32 +10,52 @@ use super::store::ranked;
 use super::visibility::Seq;
 use crate::platform::db::{ClubTx, StoreError};
 
+/// Roots in order, after a place: `$1` is the club, `$2` and `$7` the place, `$3` whether everything is seen, `$4` whether the club's own
+/// things are, `$5` the scopes, `$6` how many. Takes how its parts are put together, the part of athletes and sessions, and the values.
+macro_rules! roots {
+    ($tx:ident, $union:tt, $grouped:tt, $($value:expr),+) => {{
+        let rows = sqlx::query!(
+            r#"select t.id as "id!", t.rank as "rank!" from ("# + $grouped + " " + $union + r#"
+              (select g.id, 0::smallint from groups g
+               where g.club_id = $1 and g.deleted_at is null and g.id >= $2 and (g.id > $2 or 0 > $7)
+                 and ($3 or g.id = any ($5)) order by g.id limit $6) "# + $union + r#"
+              (select v.id, 1::smallint from venues v
+               where v.club_id = $1 and v.deleted_at is null and v.id >= $2 and (v.id > $2 or 1 > $7) and $4
+               order by v.id limit $6) "# + $union + r#"
+              (select e.id, 2::smallint from equipment e
+               where e.club_id = $1 and e.deleted_at is null and e.id >= $2 and (e.id > $2 or 2 > $7) and $4
+               order by e.id limit $6) "# + $union + r#"
+              (select b.id, 3::smallint from barrier_configurations b
+               where b.club_id = $1 and b.deleted_at is null and b.id >= $2 and (b.id > $2 or 3 > $7) and $4
+               order by b.id limit $6) "# + $union + r#"
+              (select c.id, 15::smallint from clubs c where c.id = $1 and c.id >= $2 and (c.id > $2 or 15 > $7) and $4) "#
+                + $union + r#"
+              (select y.id, 16::smallint from age_groups y
+               where y.club_id = $1 and y.deleted_at is null and y.id >= $2 and (y.id > $2 or 16 > $7) and $4
+               order by y.id limit $6) "# + $union + r#"
+              (select z.id, 17::smallint from competition_specs z
+               where z.club_id = $1 and z.deleted_at is null and z.id >= $2 and (z.id > $2 or 17 > $7) and $4
+               order by z.id limit $6)
+            ) t
+            order by t.id, t.rank
+            limit $6"#,
+            $($value),+
+        )
+        .fetch_all($tx.conn())
+        .await?;
+        rows.into_iter().map(|row| root(row.id, row.rank)).collect()
+    }};
+}
+
 /// The live roots in these scopes, in order, after `after`.
 pub async fn visible(tx: &mut ClubTx, scopes: &[Uuid], after: Place, limit: i64) -> Result<Vec<RootId>, StoreError> {
-    let club = tx.club.0;
-    let everything = scopes.contains(&Uuid::nil());
-    let club_wide = scopes.contains(&club);
-    let rows = sqlx::query!(
+    let (club, everything) = (tx.club.0, scopes.contains(&Uuid::nil()));
+    roots!(
+        tx,
+        "union all",
         r#"
-        select t.id as "id!", t.rank as "rank!" from (
-          (select g.id, 0::smallint as rank from groups g
-           where g.club_id = $1 and g.deleted_at is null and g.id >= $2 and (g.id > $2 or 0 > $7::smallint)
-             and ($3 or g.id = any ($5)) order by g.id limit $6)
-          union all
-          (select v.id, 1::smallint from venues v
-           where v.club_id = $1 and v.deleted_at is null and v.id >= $2 and (v.id > $2 or 1 > $7) and $4
-           order by v.id limit $6)
-          union all
-          (select e.id, 2::smallint from equipment e
-           where e.club_id = $1 and e.deleted_at is null and e.id >= $2 and (e.id > $2 or 2 > $7) and $4
-           order by e.id limit $6)
-          union all
-          (select b.id, 3::smallint from barrier_configurations b
-           where b.club_id = $1 and b.deleted_at is null and b.id >= $2 and (b.id > $2 or 3 > $7) and $4
-           order by b.id limit $6)
-          union all
-          (select a.id, 4::smallint from athletes a
-           where a.club_id = $1 and a.deleted_at is null and a.id >= $2 and (a.id > $2 or 4 > $7)
+          (select a.id, 4::smallint as rank from athletes a
+           where a.club_id = $1 and a.deleted_at is null and a.id >= $2 and (a.id > $2 or 4 > $7::smallint)
              and ($3 or exists (select from athlete_scope s
                where s.club_id = $1 and s.athlete_id = a.id and s.scope_id = any ($5))) order by a.id limit $6)
           union all
@@ -43,108 +63,60 @@ pub async fn visible(tx: &mut ClubTx, scopes: &[Uuid], after: Place, limit: i64)
            where x.club_id = $1 and x.deleted_at is null and x.id >= $2 and (x.id > $2 or 5 > $7)
              and ($3 or exists (select from session_scope s
                where s.club_id = $1 and s.session_id = x.id and s.scope_id = any ($5))) order by x.id limit $6)
-          union all
-          (select c.id, 15::smallint from clubs c where c.id = $1 and c.id >= $2 and (c.id > $2 or 15 > $7) and $4)
-          union all
-          (select y.id, 16::smallint from age_groups y
-           where y.club_id = $1 and y.deleted_at is null and y.id >= $2 and (y.id > $2 or 16 > $7) and $4
-           order by y.id limit $6)
-          union all
-          (select z.id, 17::smallint from competition_specs z
-           where z.club_id = $1 and z.deleted_at is null and z.id >= $2 and (z.id > $2 or 17 > $7) and $4
-           order by z.id limit $6)
-        ) t
-        order by t.id, t.rank
-        limit $6
         "#,
         club,
         after.id,
         everything,
-        club_wide,
+        scopes.contains(&club),
         scopes,
         limit,
         after.rank
     )
-    .fetch_all(tx.conn())
-    .await?;
-    rows.into_iter().map(|row| root(row.id, row.rank)).collect()
 }
 
 /// The roots that are in one of these scopes now or left it in a row after `since`, in order, after `after`.
-#[allow(clippy::too_many_lines)] // one statement, with an arm for each type
 pub async fn touched(
     tx: &mut ClubTx,
     (scopes, since): (&[Uuid], Seq),
     after: Place,
     limit: i64,
 ) -> Result<Vec<RootId>, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query!(
+    let (club, everything) = (tx.club.0, scopes.contains(&Uuid::nil()));
+    roots!(
+        tx,
+        "union",
         r#"
-        select t.id as "id!", t.rank as "rank!" from (
           (select s.root_id as id, (case s.kind when 'athlete' then 4 else 5 end)::smallint as rank
-           from unnest($2::uuid[]) as w (id)
+           from unnest($5::uuid[]) as w (id)
            cross join lateral (
              select x.root_id, x.kind from root_scope x
-             where x.club_id = $1 and x.scope_id = w.id and x.root_id >= $4
-               and (x.root_id > $4 or (case x.kind when 'athlete' then 4 else 5 end) > $7::smallint)
+             where x.club_id = $1 and x.scope_id = w.id and x.root_id >= $2
+               and (x.root_id > $2 or (case x.kind when 'athlete' then 4 else 5 end) > $7::smallint)
              order by x.root_id, x.kind limit $6
            ) s)
           union
           (select c.entity_id, (case c.kind when 'athlete' then 4 else 5 end)::smallint from club_change c
-           where c.club_id = $1 and c.seq > $3 and c.before_scopes is not null and c.before_scopes && $2::uuid[]
-             and c.kind in ('athlete', 'session') and c.entity_id >= $4
-             and (c.entity_id > $4 or (case c.kind when 'athlete' then 4 else 5 end) > $7))
-          union
-          (select g.id, 0::smallint from groups g
-           where g.club_id = $1 and (g.id = any ($2) or $5) and g.deleted_at is null and g.id >= $4 and (g.id > $4 or 0 > $7)
-           order by g.id limit $6)
+           where c.club_id = $1 and c.seq > $8 and c.before_scopes is not null and c.before_scopes && $5::uuid[]
+             and c.kind in ('athlete', 'session') and c.entity_id >= $2
+             and (c.entity_id > $2 or (case c.kind when 'athlete' then 4 else 5 end) > $7))
           union
           (select a.id, 4::smallint from athletes a
-           where a.club_id = $1 and $5 and a.deleted_at is null and a.id >= $4 and (a.id > $4 or 4 > $7)
+           where a.club_id = $1 and $3 and a.deleted_at is null and a.id >= $2 and (a.id > $2 or 4 > $7)
            order by a.id limit $6)
           union
           (select x.id, 5::smallint from sessions x
-           where x.club_id = $1 and $5 and x.deleted_at is null and x.id >= $4 and (x.id > $4 or 5 > $7)
+           where x.club_id = $1 and $3 and x.deleted_at is null and x.id >= $2 and (x.id > $2 or 5 > $7)
            order by x.id limit $6)
-          union
-          (select v.id, 1::smallint from venues v
-           where v.club_id = $1 and $8 and v.deleted_at is null and v.id >= $4 and (v.id > $4 or 1 > $7)
-           order by v.id limit $6)
-          union
-          (select e.id, 2::smallint from equipment e
-           where e.club_id = $1 and $8 and e.deleted_at is null and e.id >= $4 and (e.id > $4 or 2 > $7)
-           order by e.id limit $6)
-          union
-          (select b.id, 3::smallint from barrier_configurations b
-           where b.club_id = $1 and $8 and b.deleted_at is null and b.id >= $4 and (b.id > $4 or 3 > $7)
-           order by b.id limit $6)
-          union
-          (select c.id, 15::smallint from clubs c where c.id = $1 and $8 and c.id >= $4 and (c.id > $4 or 15 > $7))
-          union
-          (select y.id, 16::smallint from age_groups y
-           where y.club_id = $1 and $8 and y.deleted_at is null and y.id >= $4 and (y.id > $4 or 16 > $7)
-           order by y.id limit $6)
-          union
-          (select z.id, 17::smallint from competition_specs z
-           where z.club_id = $1 and $8 and z.deleted_at is null and z.id >= $4 and (z.id > $4 or 17 > $7)
-           order by z.id limit $6)
-        ) t
-        order by t.id, t.rank
-        limit $6
         "#,
         club,
-        scopes,
-        since,
         after.id,
-        scopes.contains(&Uuid::nil()),
+        everything,
+        scopes.contains(&club),
+        scopes,
         limit,
         after.rank,
-        scopes.contains(&club)
+        since
     )
-    .fetch_all(tx.conn())
-    .await?;
-    rows.into_iter().map(|row| root(row.id, row.rank)).collect()
 }
 
 /// The live records of these types below these roots, by root, type and id, after `after`; of those that are about a day,

@@ -10,10 +10,11 @@ use super::store;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::WellbeingRecordId;
 use crate::platform::ops::{self, Fact};
-use crate::platform::people::Origin;
 use crate::platform::problem::Problem;
 use crate::platform::record::Record;
 use crate::platform::stored::Stored;
+
+pub use super::store::origins;
 
 /// The records of these ids that are there.
 ///
@@ -26,14 +27,6 @@ pub async fn pull(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Record>, StoreErr
         Record::of(id, rev, &View::from(&Stored { id, rev, value }))
     };
     found.into_iter().map(view).collect()
-}
-
-/// About whom these records are, and who recorded them; of those that are there.
-///
-/// # Errors
-/// Database errors.
-pub async fn origins(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Origin>, StoreError> {
-    store::origins(tx, ids).await
 }
 
 /// Files what phones recorded; one outcome for each, in order.

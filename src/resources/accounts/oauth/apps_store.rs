@@ -40,11 +40,6 @@ pub struct Granted {
     pub last_used_at: Option<DateTime<Utc>>,
 }
 
-/// A transaction of an account that asks for no records: apps are asked about by who is no member as well.
-const fn asking(account: AccountId) -> Actor {
-    Actor { account, groups: Some(Vec::new()) }
-}
-
 struct Row {
     id: Uuid,
     rev: i64,
@@ -162,7 +157,7 @@ pub async fn revoke(tx: &mut ClubTx, id: AppId) -> Result<bool, StoreError> {
 
 /// An app that may ask for people's consent, and the name of its club.
 pub async fn admitted(db: &Db, client: ClientId) -> Result<Option<(App, String)>, StoreError> {
-    let mut tx = db.read(client.club, &asking(AccountId(Uuid::nil()))).await?;
+    let mut tx = db.read(client.club, &Actor::NOBODY).await?;
     let row = sqlx::query!(
         r#"
         select a.name, a.redirect_uris, a.scopes, c.name as club_name
@@ -180,7 +175,7 @@ pub async fn admitted(db: &Db, client: ClientId) -> Result<Option<(App, String)>
 
 /// The scopes of which somebody's role in a club can make use; none when they are no member.
 pub async fn usable(db: &Db, client: ClientId, account: AccountId) -> Result<Option<Vec<&'static str>>, StoreError> {
-    let mut tx = db.read(client.club, &asking(account)).await?;
+    let mut tx = db.read(client.club, &Actor::unseeing(account)).await?;
     let word = sqlx::query_scalar!(
         "select role from members where club_id = $1 and id = $2 and deleted_at is null",
         client.club.0,
@@ -195,7 +190,7 @@ pub async fn usable(db: &Db, client: ClientId, account: AccountId) -> Result<Opt
 /// Notes that a member lets an app act for them, beside what they let it do before; false when the app was revoked or they
 /// left meanwhile.
 pub async fn grant(db: &Db, client: ClientId, account: AccountId, scopes: &[String]) -> Result<bool, StoreError> {
-    let mut tx = db.write(client.club, &asking(account)).await?;
+    let mut tx = db.write(client.club, &Actor::unseeing(account)).await?;
     tx.alone(client.app.0).await?;
     let row = sqlx::query!(
         r#"
@@ -241,7 +236,7 @@ pub async fn fetch(
     account: AccountId,
     scopes: &[String],
 ) -> Result<Option<Vec<String>>, StoreError> {
-    let mut tx = db.write(client.club, &asking(account)).await?;
+    let mut tx = db.write(client.club, &Actor::unseeing(account)).await?;
     let row = sqlx::query!(
         r#"
         select a.scopes, m.role
@@ -273,7 +268,7 @@ pub async fn fetch(
 
 /// The apps that act for somebody in a club, whether they are still a member or not.
 pub async fn granted(db: &Db, club: ClubId, account: AccountId) -> Result<Vec<Granted>, StoreError> {
-    let mut tx = db.read(club, &asking(account)).await?;
+    let mut tx = db.read(club, &Actor::unseeing(account)).await?;
     let rows = sqlx::query!(
         r#"
         select a.id, a.name, c.name as club_name, a.scopes as club_scopes, g.scopes, g.granted_at, g.last_used_at
@@ -301,7 +296,7 @@ pub async fn granted(db: &Db, club: ClubId, account: AccountId) -> Result<Vec<Gr
 
 /// Ends that an app acts for somebody in a club; false when it does not.
 pub async fn withdraw(db: &Db, client: ClientId, account: AccountId) -> Result<bool, StoreError> {
-    let mut tx = db.write(client.club, &asking(account)).await?;
+    let mut tx = db.write(client.club, &Actor::unseeing(account)).await?;
     let done = sqlx::query!(
         r#"
         update app_grants

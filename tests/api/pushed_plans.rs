@@ -341,6 +341,9 @@ async fn a_plan_heeds_what_was_on_file_when_it_was_asked_for_and_not_what_came_w
     assert_eq!(statuses(&push(&squad.admin, &[edit]).await), [200]);
     // Whatever is recorded between the two moments is marked.
     let sql = "select count(*) filter (where known_at < updated_at), count(*) from lane_plans";
-    let (before, all): (i64, i64) = sqlx::query_as(sql).fetch_one(&pool).await.unwrap();
+    let mut tx = pool.begin().await.unwrap();
+    let club = format!("set local app.club_id = '{}'", squad.admin.club);
+    sqlx::raw_sql(sqlx::AssertSqlSafe(club)).execute(&mut *tx).await.unwrap();
+    let (before, all): (i64, i64) = sqlx::query_as(sql).fetch_one(&mut *tx).await.unwrap();
     assert_eq!((before, all), (2, 2));
 }

@@ -92,7 +92,7 @@ pub struct StartFields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 4, maximum = 5.15, example = 4.65)]
     pub stature_novice: Option<f64>,
-    /// The same of who has hurdled longer (default 4.85).
+    /// Comfortable limit over stature of who has hurdled longer (default 4.85).
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 4, maximum = 5.15, example = 4.85)]
     pub stature_trained: Option<f64>,
@@ -105,7 +105,7 @@ pub struct StartFields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 8.3, maximum = 10.7, example = 9.6)]
     pub leg_novice: Option<f64>,
-    /// The same of who has hurdled longer (default 10.3).
+    /// Comfortable limit over leg length of who has hurdled longer (default 10.3).
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 8.3, maximum = 10.7, example = 10.3)]
     pub leg_trained: Option<f64>,
@@ -126,7 +126,7 @@ pub struct StartFields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.4, maximum = 1, example = 0.6)]
     pub sprint_30m_sd_m: Option<f64>,
-    /// Correlation between the errors of body and sprint (default 0.3).
+    /// Correlation between the errors of body and sprint, from 0 to 0.9 (default 0.3).
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 0.9, example = 0.3)]
     pub error_correlation: Option<f64>,

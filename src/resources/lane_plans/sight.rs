@@ -60,13 +60,17 @@ impl After {
                 let kept = one.not_permitted.take().filter(|wall| !of_surface(wall));
                 let wall = reported.copied().flatten().or(rigid.map(|surface| Wall::Surface { surface }));
                 one.not_permitted = wall.as_ref().map(WallView::from).or(kept);
+                now.into_iter().for_each(|surface| tell(surface, &mut one.cautions));
             }
         }
-        if let Some(surface) = now {
-            content.cautions.retain(|one| of_surface(one).is_none());
-            content.cautions.extend(surface.map(|surface| CautionView::from(&Caution::of_surface(surface))));
-        }
+        now.into_iter().for_each(|surface| tell(surface, &mut content.cautions));
     }
+}
+
+/// Puts the caution of a surface in the place of that of another.
+fn tell(surface: Option<Surface>, cautions: &mut Vec<CautionView>) {
+    cautions.retain(|one| of_surface(one).is_none());
+    cautions.extend(surface.map(|surface| CautionView::from(&Caution::of_surface(surface))));
 }
 
 /// The surface that a caution is about, if it is about one.

@@ -238,13 +238,14 @@ async fn delete_some(admin: &Caller, ground: &Ground) -> BTreeSet<Key> {
     gone
 }
 
-/// A record without what a new report about somebody does to the plans that name them: it marks them, under a new version.
+/// A record without what a new report about somebody does to the plans and race entries that name them: it marks them, under a new
+/// version.
 fn but_reports(record: &Value) -> Value {
     let mut record = record.clone();
     match &mut record {
         Value::Object(fields) => {
             fields.remove("overtaken");
-            if fields.contains_key("run_out_m") {
+            if fields.contains_key("run_out_m") || fields.contains_key("readiness") {
                 fields.remove("rev");
             }
             fields.values_mut().for_each(|value| *value = but_reports(value));

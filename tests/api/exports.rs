@@ -10,7 +10,7 @@ use chrono::{Duration, Utc};
 use lanewright::chores;
 use lanewright::platform::audit::hex;
 use lanewright::platform::db::Db;
-use lanewright::platform::db::tables::{TABLES, Table, exported, named};
+use lanewright::platform::db::tables::{self, TABLES, Table, named};
 use lanewright::resources::exports::words::COLUMNS_LEFT_OUT;
 use lanewright::resources::exports::{Made, make};
 use serde_json::{Map, Value, json};
@@ -237,7 +237,7 @@ async fn an_export_of_a_club_holds_every_row_and_proves_it(pool: PgPool) {
 
     let schema: Value = serde_json::from_slice(&files["schema.json"]).unwrap();
     let mut empty = Vec::new();
-    for table in exported().filter(|table| !table.columns.is_empty()) {
+    for table in tables::exported().filter(|table| !table.columns.is_empty()) {
         let name = table.name;
         let rows = rows(&files, name);
         let count: i64 = owned(

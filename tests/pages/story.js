@@ -91,9 +91,8 @@ export async function story() {
   ]);
   const blocks = [
     { stage: "mobility", drill: "Warm-up", start_min: 0, minutes: 15 },
-    { stage: "walkover", drill: "Walkovers, trail leg at the side", sets: 3, repeats: 1, barriers: 4, side: "trail", spacing_m: 1, height_m: 0.4,
-      rest_s: 30, start_min: 15, minutes: 7, note: "Hands at the chest." },
-    { stage: "low_barriers", drill: "Lanes of the plan", sets: 1, repeats: 5, rest_s: 120, start_min: 22, minutes: 16 },
+    { stage: "walkover", drill: "Walkovers, trail leg", sets: 3, repeats: 1, barriers: 4, side: "trail", spacing_m: 1, height_m: 0.4,
+      rest_s: 30, start_min: 15, minutes: 7 },
   ];
   const session = await post("/sessions", { held_on: TODAY, state: "planned", group_ids: [group.id], venue_id: venue.id, blocks });
   const present = athletes.slice(0, 9);

@@ -12,14 +12,15 @@ use crate::resources::advice::{BlockFields, overtaken_note};
 
 /// The cards.
 pub fn cards(view: &View, measure: Measure) -> Section {
-    let cards: Vec<Card> = view.cards.iter().map(|one| card(one, measure)).collect();
+    let shared = paper::shared(view.cards.iter().map(heeded));
+    let cards: Vec<Card> = view.cards.iter().map(|one| card(one, &shared, measure)).collect();
     if cards.is_empty() {
         return Section::new(
             "Cards",
             vec![Block::Paragraph("There is no card: nobody comes, or nobody has a lane.".into())],
         );
     }
-    Section::new("Cards", vec![Block::Cards(Cards { per_page: 4, cards })])
+    Section::new("Cards", vec![paper::for_everybody(&shared), Block::Cards(Cards { per_page: 4, cards })])
 }
 
 /// The document of what JSON says.
@@ -112,7 +113,13 @@ fn over(one: &ConfigurationView, measure: Measure) -> String {
     run_over(&one.barrier_kind, one.height_m, one.spacing_m, measure)
 }
 
-fn card(one: &CardView, measure: Measure) -> Card {
+/// The cautions of an athlete.
+fn heeded(one: &CardView) -> Vec<&str> {
+    one.cautions.iter().map(|caution| caution.text.as_str()).collect()
+}
+
+/// One card; `shared` is said above all of them.
+fn card(one: &CardView, shared: &[&str], measure: Measure) -> Card {
     let mut facts: Vec<(Text, Text)> = Vec::new();
     match &one.today {
         Some(today) => facts.extend(lane(today, measure)),
@@ -136,7 +143,7 @@ fn card(one: &CardView, measure: Measure) -> Card {
     for note in &one.notes {
         facts.push((Text::own(format!("Note of {}", note.on)), Text::theirs(&note.note)));
     }
-    let cautions = one.cautions.iter().map(|caution| Text::own(&caution.text)).collect();
+    let cautions = heeded(one).into_iter().filter(|text| !shared.contains(text)).map(Text::own).collect();
     Card { heading: Text::theirs(&one.display_name), blocks: vec![Block::Facts(facts), Block::Cautions(cautions)] }
 }
 

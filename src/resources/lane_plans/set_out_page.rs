@@ -326,7 +326,7 @@ mod tests {
         };
         let content = json!({"lanes": (1..=12).map(lane).collect::<Vec<_>>(), "resting": [], "total_regret": 0.0,
             "largest_regret": 0.0, "proven_optimal": true, "lower_bound": 0.0, "run_out_m": 12.5,
-            "people_from": "attendance", "cautions": [{"code": "supervise", "text": "Watch every run."}]});
+            "people_from": "attendance", "stock_used": [], "cautions": [{"code": "supervise", "text": "Watch every run."}]});
         let info = SessionInfo {
             held_on: chrono::NaiveDate::from_ymd_opt(2026, 11, 21).unwrap(),
             surface: None,

@@ -18,14 +18,16 @@ pub fn page(view: &View, chart: &AthleteChart, measure: Measure) -> Sheet {
     if chart.runs.is_empty() {
         drawn.push(Block::Paragraph(Text::own("No run in this period.")));
     }
-    let mut sections = vec![Section::new("Where the athlete stands", standing(view, measure))];
-    // Before what goes on over pages, so that no page holds cautions alone.
-    sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
-    sections.push(Section::new("How it came along", drawn));
-    sections.push(Section::new("What is ahead", ahead(view, measure)));
+    let mut sections = vec![
+        Section::new("Where the athlete stands", standing(view, measure)),
+        Section::new("What is ahead", ahead(view, measure)),
+    ];
     if !view.technique.is_empty() {
         sections.push(Section::new("Technique", vec![Block::Table(technique(&view.technique))]));
     }
+    // Words go on one page and pictures on the next; no page holds cautions alone.
+    sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
+    sections.push(Section::new("How it came along", drawn));
     Sheet {
         title: Text::own("Progress: ").and_theirs(&view.display_name),
         subtitle: Text::own(format!("{} to {}", view.from, view.to)),

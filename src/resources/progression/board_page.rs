@@ -72,7 +72,7 @@ fn heeded(one: &RowView) -> Vec<&str> {
 /// The squad, with what each has to heed beside what everybody does.
 fn athletes(all: &[RowView], sessions: usize, shared: &[&str], measure: Measure) -> Table {
     let columns =
-        ["Stage", "Next", "Held up by", "Came", "Last seven days", "Trains towards", "To heed"].map(Column::words);
+        ["Stage", "Next", "Held up by, to heed", "Came", "Last seven days", "Trains towards"].map(Column::words);
     let rows = all.iter().map(|one| athlete(one, sessions, shared, measure)).collect();
     table("Everybody", "Athlete", columns.to_vec(), rows).without_empty_columns()
 }
@@ -90,7 +90,9 @@ fn athlete(one: &RowView, sessions: usize, shared: &[&str], measure: Measure) ->
         let kind = if word.overridden { "overriding the advice" } else { "as advised" };
         Text::own(format!("Coach's word until {}, {kind}: {}", word.until, over(&word.at, measure)))
     }));
-    let held_up = paper::joined(one.held_up_by.iter().map(|one| one.text.as_str()), NEEDS);
+    let mut held_up = paper::joined(one.held_up_by.iter().map(|one| one.text.as_str()), NEEDS);
+    let heed = heeded(one).into_iter().filter(|text| !shared.contains(text));
+    held_up.extend(heed.map(|text| Text::own(format!("Caution: {text}"))));
     let seen = one.last_seen.map_or("never seen".to_owned(), |day| format!("last seen {day}"));
     let came = format!("{} of the last {sessions}; {seen}", one.sessions_came);
     let load = &one.load;
@@ -99,8 +101,6 @@ fn athlete(one: &RowView, sessions: usize, shared: &[&str], measure: Measure) ->
     let jump = load.jump.then(|| Text::own("Rose too fast: see the caution."));
     let week = std::iter::once(Text::own(sentence(&ran(&load.week)))).chain(usual).chain(jump).collect();
     let targets = one.target.iter().chain(&one.next_target).map(|one| Text::own(&one.text)).collect();
-    let heed = heeded(one).into_iter().filter(|text| !shared.contains(text));
-    let heed: Vec<Text> = heed.map(|text| Text::own(format!("Caution: {text}"))).collect();
     let alert = |is: bool| if is { Tone::Alert } else { Tone::Plain };
     Row::new(
         Text::theirs(&one.display_name),
@@ -111,7 +111,6 @@ fn athlete(one: &RowView, sessions: usize, shared: &[&str], measure: Measure) ->
             Cell::of(came),
             Cell::lines(week).toned(alert(load.jump)),
             Cell::lines(targets),
-            Cell::lines(heed),
         ],
     )
 }

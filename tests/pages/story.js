@@ -89,12 +89,7 @@ export async function story() {
   await facts("/wellbeing-records", "wellbeing_records", [
     { athlete_id: athletes[7], kind: "restriction", reported_on: TODAY, reported_by: "guardian", until: "2026-11-30" },
   ]);
-  const blocks = [
-    { stage: "mobility", drill: "Warm-up", start_min: 0, minutes: 15 },
-    { stage: "walkover", drill: "Walkovers, trail leg", sets: 3, repeats: 1, barriers: 4, side: "trail", spacing_m: 1, height_m: 0.4,
-      rest_s: 30, start_min: 15, minutes: 7 },
-  ];
-  const session = await post("/sessions", { held_on: TODAY, state: "planned", group_ids: [group.id], venue_id: venue.id, blocks });
+  const session = await post("/sessions", { held_on: TODAY, state: "planned", group_ids: [group.id], venue_id: venue.id });
   const present = athletes.slice(0, 9);
   await admin.put(`${home}/sessions/${session.id}/attendance`, { present });
   const plan = await post(`/sessions/${session.id}/lane-plans`, { lanes: 4, capacity: 3, barriers: { min: 4, max: 6 } });

@@ -1,9 +1,7 @@
 //! A proposed session keeps its limits, and its order is the shortest there is: told anew, for random squads.
 
 use lanewright_compute::decision::{Stage, Surface};
-use lanewright_compute::session_plan::{
-    Ask, BANDS, Block, COOL_DOWN, DRILLS, SetUp, Task, WARM_UP, propose, shortest,
-};
+use lanewright_compute::session_plan::{Ask, BANDS, Block, COOL_DOWN, DRILLS, SetUp, Task, WARM_UP, propose, shortest};
 use proptest::prelude::*;
 
 /// Whether so many minutes are enough, by trying every start of every task in them.

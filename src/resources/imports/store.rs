@@ -39,9 +39,11 @@ impl From<StoreError> for Refused {
     }
 }
 
-/// Gives the transaction the time that an archive takes.
+/// Gives the transaction the time that an archive takes, and plans that do not rest on what the server counted before: that the club has
+/// nothing, so that whatever index begins with the club would do, and each page would read all that came before it.
 pub async fn settle(tx: &mut ClubTx) -> Result<(), StoreError> {
-    let set = "set local idle_in_transaction_session_timeout = '60s'; set local statement_timeout = '60s'";
+    let set = "set local idle_in_transaction_session_timeout = '60s'; set local statement_timeout = '60s'; \
+               set local plan_cache_mode = force_generic_plan";
     sqlx::raw_sql(set).execute(tx.conn()).await?;
     Ok(())
 }

@@ -24,7 +24,7 @@ const ACROSS: [(&str, &str); 18] = [
     ("select account_id, id from devices where revoked_at", "a chore drops ended sign-ins"),
     ("delete from devices d using unnest", "the same"),
     ("select account_id, token_hash from refresh_tokens where expires_at", "a chore drops tokens that are over"),
-    ("delete from refresh_tokens t using unnest", "the same"),
+    ("delete from refresh_tokens x using unnest", "the same"),
     ("select account_id, token_hash from authorizations where expires_at", "the same of apps"),
     ("delete from authorizations x using unnest", "the same"),
     ("delete from mail_links where expires_at", "a chore drops links that are over"),

@@ -179,7 +179,7 @@ mod tests {
             ))
         };
         let app = App::new().wrap(from_fn(trace)).route("/a", web::post().to(refuse));
-        let app = app.route("/b", web::post().to(|| async { HttpResponse::NoContent() }));
+        let app = app.route("/b", web::post().to(HttpResponse::NoContent));
         let app = test::init_service(app).await;
         for path in ["/a", "/b"] {
             test::call_service(&app, test::TestRequest::post().uri(path).to_request()).await;

@@ -34,7 +34,7 @@ impl Sheet {
         text(&mut self.subtitle, measure);
         for Section { heading, blocks, .. } in &mut self.sections {
             text(heading, measure);
-            blocks.iter_mut().for_each(|one| block(one, measure));
+            all(blocks, measure);
         }
         self
     }
@@ -43,6 +43,12 @@ impl Sheet {
 fn text(of: &mut Text, measure: Measure) {
     let own = of.0.iter_mut().filter(|span| !span.is_theirs);
     own.for_each(|Span { words, .. }| *words = told(words, measure));
+}
+
+fn all(blocks: &mut [Block], measure: Measure) {
+    for one in blocks {
+        block(one, measure);
+    }
 }
 
 fn block(of: &mut Block, measure: Measure) {
@@ -64,7 +70,7 @@ fn block(of: &mut Block, measure: Measure) {
         Block::Cards(cards) => {
             for Card { heading, blocks } in &mut cards.cards {
                 text(heading, measure);
-                blocks.iter_mut().for_each(|one| block(one, measure));
+                all(blocks, measure);
             }
         }
         Block::Figure(figure) => {

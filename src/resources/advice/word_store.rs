@@ -76,6 +76,7 @@ pub(super) fn configuration(
 ///
 /// # Errors
 /// Database errors; a row that does not parse.
+#[allow(clippy::too_many_lines)] // one statement, and what its rows say
 pub async fn decisions(
     tx: &mut ClubTx,
     athletes: &[Uuid],

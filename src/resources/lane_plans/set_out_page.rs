@@ -232,7 +232,9 @@ fn runners((lane, planned): &Lane<'_>, said: &Said<'_>) -> Table {
     // Where there is nothing to know there is more room for marks.
     if rows.iter().all(|row| row.cells.first().is_some_and(Cell::is_empty)) {
         columns.remove(0);
-        rows.iter_mut().for_each(|row| drop(row.cells.remove(0)));
+        for row in &mut rows {
+            row.cells.remove(0);
+        }
     }
     Table {
         caption: Text::own(caption),

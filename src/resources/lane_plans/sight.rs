@@ -60,10 +60,14 @@ impl After {
                 let kept = one.not_permitted.take().filter(|wall| !of_surface(wall));
                 let wall = reported.copied().flatten().or(rigid.map(|surface| Wall::Surface { surface }));
                 one.not_permitted = wall.as_ref().map(WallView::from).or(kept);
-                now.into_iter().for_each(|surface| tell(surface, &mut one.cautions));
+                if let Some(surface) = now {
+                    tell(surface, &mut one.cautions);
+                }
             }
         }
-        now.into_iter().for_each(|surface| tell(surface, &mut content.cautions));
+        if let Some(surface) = now {
+            tell(surface, &mut content.cautions);
+        }
     }
 }
 

@@ -58,6 +58,7 @@ pub(super) struct Judgement {
     /// The most barriers of a lane for the athlete, and those of the race.
     barriers: (u32, Option<u32>),
     /// The moment up to which it heeds what is on file.
+    #[serde(deserialize_with = "crate::platform::dates::read")]
     known_at: DateTime<Utc>,
 }
 

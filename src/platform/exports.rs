@@ -33,37 +33,12 @@ pub async fn withdraw(tx: &mut ClubTx, athlete: AthleteId) -> Result<(), StoreEr
     drop_pieces(tx).await
 }
 
-/// Takes back what was read of these athletes before now: something of theirs went, or is agreed to no longer. An export that waits
-/// is made of what is left, so it stays.
+/// Takes back what was read of these athletes, or of anybody, before now: something of theirs went, or is agreed to no longer. An
+/// export that waits is made of what is left, so it stays.
 ///
 /// # Errors
 /// Database errors.
-pub async fn outdate(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<(), StoreError> {
-    let club = tx.club.0;
-    let done = sqlx::query!(
-        r#"
-        update exports
-        set state = 'withdrawn', records = 0, bytes = 0, sha256 = null
-        where club_id = $1 and id = any (array(
-          select x.id from exports x
-          where x.club_id = $1 and x.state in ('running', 'ready') and (x.athlete_id is null or x.athlete_id = any ($2))
-          order by x.id
-          for no key update
-        ))
-        "#,
-        club,
-        athletes
-    )
-    .execute(tx.conn())
-    .await?;
-    if done.rows_affected() == 0 { Ok(()) } else { drop_pieces(tx).await }
-}
-
-/// Takes back what was read of anybody before now.
-///
-/// # Errors
-/// Database errors.
-pub async fn outdate_all(tx: &mut ClubTx) -> Result<(), StoreError> {
+pub async fn outdate(tx: &mut ClubTx, athletes: Option<&[Uuid]>) -> Result<(), StoreError> {
     let club = tx.club.0;
     let done = sqlx::query!(
         r#"
@@ -72,11 +47,13 @@ pub async fn outdate_all(tx: &mut ClubTx) -> Result<(), StoreError> {
         where club_id = $1 and id = any (array(
           select x.id from exports x
           where x.club_id = $1 and x.state in ('running', 'ready')
+            and ($2::uuid[] is null or x.athlete_id is null or x.athlete_id = any ($2))
           order by x.id
           for no key update
         ))
         "#,
-        club
+        club,
+        athletes
     )
     .execute(tx.conn())
     .await?;

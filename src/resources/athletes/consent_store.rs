@@ -183,7 +183,7 @@ pub async fn record_all(tx: &mut ClubTx, said: &[Said<'_>]) -> Result<bool, Stor
     // An archive would carry the consent that was withdrawn to wherever it is imported.
     let withdrawn: Vec<Uuid> = new.iter().filter(|one| !one.2.given).map(|one| one.1.0).collect();
     if !withdrawn.is_empty() {
-        exports::outdate(tx, &withdrawn).await?;
+        exports::outdate(tx, Some(&withdrawn)).await?;
     }
     Ok(true)
 }

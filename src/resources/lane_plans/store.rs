@@ -134,24 +134,36 @@ pub async fn members(
             )
           order by s.held_on desc, s.id desc
           limit $5
-        )
-        select a.id, max(s.held_on) as last_seen_on,
-          (select count(*) from latest) = $5 and not coalesce(bool_or(t.session_id in (select id from latest)), false)
-            as "missed!"
-        from athletes a
-        left join lateral (
-          select p.session_id from attendance p where p.club_id = $1 and p.athlete_id = a.id and p.deleted_at is null
+        ), came as (
+          select t.athlete_id from attendance t
+          where t.club_id = $1 and t.session_id in (select id from latest) and t.deleted_at is null
           union
-          select r.session_id
-          from runs r
-          where r.club_id = $1 and r.athlete_id = a.id and not r.void
+          select r.athlete_id from runs r
+          where r.club_id = $1 and r.session_id in (select id from latest) and not r.void
             and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
-        ) t on t.session_id <> $2
-        left join sessions s on s.club_id = $1 and s.id = t.session_id and s.deleted_at is null and s.held_on <= $3
-        where a.club_id = $1 and a.deleted_at is null and a.status <> 'left'
-          and exists (select from athlete_scope c where c.club_id = $1 and c.athlete_id = a.id and c.scope_id = any ($4))
-        group by a.id
-        order by a.id
+        )
+        select m.id,
+          case when m.missed then (
+            select max(s.held_on)
+            from (
+              select p.session_id from attendance p where p.club_id = $1 and p.athlete_id = m.id and p.deleted_at is null
+              union
+              select r.session_id
+              from runs r
+              where r.club_id = $1 and r.athlete_id = m.id and not r.void
+                and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
+            ) t
+            join sessions s on s.club_id = $1 and s.id = t.session_id and s.deleted_at is null and s.held_on <= $3
+            where t.session_id <> $2
+          ) end as last_seen_on
+        from (
+          select a.id,
+            (select count(*) from latest) = $5 and not exists (select from came c where c.athlete_id = a.id) as missed
+          from athletes a
+          where a.club_id = $1 and a.deleted_at is null and a.status <> 'left'
+            and exists (select from athlete_scope c where c.club_id = $1 and c.athlete_id = a.id and c.scope_id = any ($4))
+        ) m
+        order by m.id
         "#,
         club,
         but.0,
@@ -161,11 +173,8 @@ pub async fn members(
     )
     .fetch_all(tx.conn())
     .await?;
-    let member = |row: (Uuid, Option<NaiveDate>, bool)| Member {
-        athlete: AthleteId(row.0),
-        missing_since: row.1.filter(|_| row.2),
-    };
-    Ok(rows.into_iter().map(|row| member((row.id, row.last_seen_on, row.missed))).collect())
+    let member = |row: (Uuid, Option<NaiveDate>)| Member { athlete: AthleteId(row.0), missing_since: row.1 };
+    Ok(rows.into_iter().map(|row| member((row.id, row.last_seen_on))).collect())
 }
 
 /// The club's barriers.

@@ -132,7 +132,7 @@ async fn step(
         }
     }
     if !found.is_empty() {
-        exports::outdate(tx, &[athlete]).await?;
+        exports::outdate(tx, Some(&[athlete])).await?;
     }
     Ok(Some(found.len() as u64))
 }
@@ -144,7 +144,7 @@ async fn sweep_sessions(db: &Db, club: ClubId, before: NaiveDate) -> Result<u64,
         tx.chore = Some("retention");
         let gone = drop_store::delete_sessions(&mut tx, before).await?;
         if gone > 0 {
-            exports::outdate_all(&mut tx).await?;
+            exports::outdate(&mut tx, None).await?;
         }
         tx.commit().await?;
         if gone == 0 {

@@ -121,9 +121,7 @@ pub async fn members(
           select s.id, s.held_on
           from sessions s
           where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2 and s.state <> 'cancelled'
-            and exists (
-              select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = any ($4)
-            )
+            and exists (select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = any ($4))
             and (
               exists (select from attendance t where t.club_id = $1 and t.session_id = s.id and t.deleted_at is null)
               or exists (
@@ -148,8 +146,7 @@ pub async fn members(
             from (
               select p.session_id from attendance p where p.club_id = $1 and p.athlete_id = m.id and p.deleted_at is null
               union
-              select r.session_id
-              from runs r
+              select r.session_id from runs r
               where r.club_id = $1 and r.athlete_id = m.id and not r.void
                 and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
             ) t
@@ -173,8 +170,7 @@ pub async fn members(
     )
     .fetch_all(tx.conn())
     .await?;
-    let member = |row: (Uuid, Option<NaiveDate>)| Member { athlete: AthleteId(row.0), missing_since: row.1 };
-    Ok(rows.into_iter().map(|row| member((row.id, row.last_seen_on))).collect())
+    Ok(rows.into_iter().map(|row| Member { athlete: AthleteId(row.id), missing_since: row.last_seen_on }).collect())
 }
 
 /// The club's barriers.

@@ -9,7 +9,7 @@ use super::batch::{Decision, Item};
 use super::body;
 use super::db::{ClubTx, StoreError};
 use super::fault_code::FaultCode;
-use super::holding::{CORRECTED, Held, NewHeld, decided, full, has_room, held, hold, taken, words};
+use super::holding::{CORRECTED, Held, NewHeld, decided, full, held, hold, take_room, taken, words};
 use super::ids;
 use super::problem::{Code, Problem};
 
@@ -106,7 +106,7 @@ pub async fn hold_second<T, F: Serialize + DeserializeOwned>(
         let Some(stands) = standing(tx, kind, corrected).await? else { continue };
         // A route knows no phone: what it holds is counted for none.
         let device = Uuid::nil();
-        if !has_room(tx, device, false).await? {
+        if !take_room(tx, device, false).await? {
             item.value = Err(full());
             continue;
         }

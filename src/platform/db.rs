@@ -242,6 +242,8 @@ pub struct ClubTx {
     erasures: Option<Arc<Path>>,
     /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
     pub skew_ms: Option<i64>,
+    /// How many more facts the holding area takes, once that was counted.
+    pub room_to_hold: Option<i64>,
     /// What was computed for records before this began, so that it does not wait for computing.
     pub prepared: HashMap<Uuid, Prepared>,
     /// Which chore of the service this belongs to, for the audit.
@@ -279,6 +281,7 @@ impl ClubTx {
             receipts: Vec::new(),
             erasures: None,
             skew_ms: None,
+            room_to_hold: None,
             prepared: HashMap::new(),
             chore: None,
         }

@@ -142,36 +142,39 @@ pub const HELD_PER_MEMBER: i64 = 10_000;
 /// The same for somebody who left the club: what they had recorded until then.
 pub const HELD_PER_FORMER: i64 = 2_000;
 
-/// Whether the holding area has room for one more fact of this phone and its member; `former` when they left the club.
+/// Whether the holding area has room for one more fact of this phone and its member, which it then takes; `former` when they left
+/// the club. Counted once a transaction: a push that holds hundreds would read thousands for each of them.
 ///
 /// Two pushes at the same moment may both find the last place.
 ///
 /// # Errors
 /// Database errors.
-pub async fn has_room(tx: &mut ClubTx, device: Uuid, former: bool) -> Result<bool, StoreError> {
+pub async fn take_room(tx: &mut ClubTx, device: Uuid, former: bool) -> Result<bool, StoreError> {
+    let left = match tx.room_to_hold {
+        Some(left) => left,
+        None => room(tx, device, former).await?,
+    };
+    tx.room_to_hold = Some(left - 1);
+    Ok(left > 0)
+}
+
+/// How many more facts of this phone and its member may be held.
+async fn room(tx: &mut ClubTx, device: Uuid, former: bool) -> Result<i64, StoreError> {
     let (club, member) = (tx.club.0, tx.actor.account.0);
     let most = if former { HELD_PER_FORMER } else { HELD_PER_MEMBER };
-    let full = sqlx::query_scalar!(
+    let room = sqlx::query_scalar!(
         r#"
-        select exists (
-          select from held_item
-          where club_id = $1 and member_id = $2 and device_id = $3 and outcome is null
-          offset $4
-        ) or exists (
-          select from held_item
-          where club_id = $1 and member_id = $2 and outcome is null
-          offset $5
-        ) as "full!"
+        select least($4 - count(*) filter (where device_id = $3), $5 - count(*)) as "room!"
+        from held_item
+        where club_id = $1 and member_id = $2 and outcome is null
         "#,
         club,
         member,
         device,
-        HELD_PER_DEVICE - 1,
-        most - 1
-    )
-    .fetch_one(tx.conn())
-    .await?;
-    Ok(!full)
+        HELD_PER_DEVICE,
+        most
+    );
+    Ok(room.fetch_one(tx.conn()).await?)
 }
 
 /// That there is no room for more.

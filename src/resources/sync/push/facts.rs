@@ -223,7 +223,7 @@ impl Work<'_> {
         if let Some(athlete) = about_erased(tx, &op.data).await? {
             return self.erased(tx, athlete, reason, &problem).await;
         }
-        if !holding::has_room(tx, self.device, self.who.role.is_none()).await? {
+        if !holding::take_room(tx, self.device, self.who.role.is_none()).await? {
             return Ok(Verdict::Refused(holding::full()));
         }
         let held = Problem::new(Code::Held, holding::words(reason)).with_faults(problem.faults().to_vec());

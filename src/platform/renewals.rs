@@ -6,14 +6,15 @@ use uuid::Uuid;
 use super::db::{Change, ClubTx, Kind, StoreError};
 use super::ids::{AthleteId, SessionId};
 
-/// Sends phones the entries of these athletes in race tests anew, from a day on: how ready they are is told with what was
-/// reported since. Before the plans: race tests are locked first, as by a draw, then their entries, then plans.
+/// Sends phones the entries of these athletes in race tests anew, from a day on: how ready they are is told with what came
+/// since. Before the plans: race tests are locked first, as by a draw, then their entries, then plans.
 ///
 /// # Errors
 /// Database errors.
 pub async fn entries(tx: &mut ClubTx, athletes: &[Uuid], from: NaiveDate) -> Result<(), StoreError> {
     let club = tx.club.0;
-    let rows = sqlx::query!(
+    let rows = sqlx::query_as!(
+        Entry,
         r#"
         select e.id, e.athlete_id
         from race_entries e
@@ -30,10 +31,46 @@ pub async fn entries(tx: &mut ClubTx, athletes: &[Uuid], from: NaiveDate) -> Res
     )
     .fetch_all(tx.conn())
     .await?;
-    let change = |(id, athlete): (Uuid, Uuid)| Change::put(Kind::RaceEntry, id).under(AthleteId(athlete));
-    let changes: Vec<Change> = rows.into_iter().map(|row| change((row.id, row.athlete_id))).collect();
-    tx.changing_all(changes);
+    tx.changing_all(rows.into_iter().map(Entry::put));
     Ok(())
+}
+
+/// An entry in a race test, and whose.
+struct Entry {
+    id: Uuid,
+    athlete_id: Uuid,
+}
+
+impl Entry {
+    fn put(self) -> Change {
+        Change::put(Kind::RaceEntry, self.id).under(AthleteId(self.athlete_id))
+    }
+}
+
+/// Sends phones whatever was made for a session anew, entries in race tests and lane plans: what suits whom no more is asked of its
+/// day and its surface.
+///
+/// # Errors
+/// Database errors.
+pub async fn of_session(tx: &mut ClubTx, session: SessionId) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query_as!(
+        Entry,
+        r#"
+        select e.id, e.athlete_id
+        from race_tests t
+        join race_entries e on e.club_id = $1 and e.race_test_id = t.id and e.readiness is not null
+        where t.club_id = $1 and t.session_id = $2 and t.deleted_at is null
+        order by t.id, e.id
+        for no key update of t, e
+        "#,
+        club,
+        session.0
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    tx.changing_all(rows.into_iter().map(Entry::put));
+    plans_of_session(tx, session).await
 }
 
 /// Sends phones the lane plans anew that name these athletes, or anybody, from a day on or of all days: what members see in a plan
@@ -62,11 +99,7 @@ pub async fn plans(tx: &mut ClubTx, athletes: Option<&[Uuid]>, from: Option<Naiv
     renew(tx, rows.into_iter().map(|row| (row.id, SessionId(row.session_id))).collect()).await
 }
 
-/// Sends phones the lane plans of a session anew: who no longer suits them is asked of its day and its surface.
-///
-/// # Errors
-/// Database errors.
-pub async fn plans_of_session(tx: &mut ClubTx, session: SessionId) -> Result<(), StoreError> {
+async fn plans_of_session(tx: &mut ClubTx, session: SessionId) -> Result<(), StoreError> {
     let club = tx.club.0;
     let ids = sqlx::query_scalar!(
         "select id from lane_plans where club_id = $1 and session_id = $2 and deleted_at is null order by id",

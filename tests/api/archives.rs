@@ -51,9 +51,9 @@ pub fn table(name: &str, rows: &[Value]) -> File {
 /// An athlete as a row.
 pub fn athlete(name: &str) -> Value {
     json!({"id": Uuid::now_v7(), "rev": 7, "display_name": name, "sex": "F", "birth_date": "2012-05-17", "birth_year": null,
-        "preferred_lead_leg": null, "approach_strides": null, "experience": "novice", "status": "active", "restricted_until": null,
-        "consent_on": null, "withheld": [], "created_at": "2026-09-01T10:00:00+00:00", "updated_at": "2026-09-01T10:00:00+00:00",
-        "deleted_at": null})
+        "preferred_lead_leg": null, "approach_strides": null, "experience": "novice", "status": "active", "status_on": null,
+        "restricted_until": null, "consent_on": null, "withheld": [], "created_at": "2026-09-01T10:00:00+00:00",
+        "updated_at": "2026-09-01T10:00:00+00:00", "deleted_at": null})
 }
 
 /// The archive of an athlete of whom nothing else is known.

@@ -51,6 +51,7 @@ mod members;
 mod oauth;
 mod operations;
 mod overload;
+mod overtaken;
 mod pages;
 mod progression;
 mod pushed_plans;

@@ -11,32 +11,32 @@ use crate::sync_push::{create, item, push, statuses};
 use crate::wellbeing::{record, restrict, stored};
 
 /// A plan as a phone sends it, with an id of its own.
-fn sent(plan: &Value) -> Value {
+pub fn sent(plan: &Value) -> Value {
     let mut data = plan.clone();
     data["id"] = json!(Uuid::now_v7());
     data.as_object_mut().unwrap().remove("rev");
     data
 }
 
-fn placed(plan: &Value) -> Vec<&Value> {
+pub fn placed(plan: &Value) -> Vec<&Value> {
     plan["lanes"].as_array().unwrap().iter().flat_map(|lane| lane["athletes"].as_array().unwrap()).collect()
 }
 
-fn place<'a>(plan: &'a Value, athlete: &str) -> &'a Value {
+pub fn place<'a>(plan: &'a Value, athlete: &str) -> &'a Value {
     placed(plan).into_iter().find(|one| one["athlete_id"] == athlete).unwrap()
 }
 
 impl Squad {
-    async fn planned(&self) -> Value {
+    pub async fn planned(&self) -> Value {
         self.admin.post(&self.plans, self.wish(&json!({}))).await.expect(201).body
     }
 
-    async fn plan(&self, id: &Value) -> Value {
+    pub async fn plan(&self, id: &Value) -> Value {
         self.admin.get(&format!("{}/{}", self.plans, id.as_str().unwrap())).await.expect(200).body
     }
 
     /// The plan as its own route, the feed and every sheet tell it.
-    async fn everywhere(&self, id: &Value) -> [String; 5] {
+    pub async fn everywhere(&self, id: &Value) -> [String; 5] {
         let feed = self.admin.get("/changes?types=lane_plan&limit=2000").await.expect(200).body;
         let carried = feed["changes"].as_array().unwrap().iter().find(|one| one["id"] == *id).unwrap();
         let path = format!("{}/{}/set-out", self.plans, id.as_str().unwrap());

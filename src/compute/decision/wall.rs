@@ -26,6 +26,7 @@
 //! Design choices; what lies behind each is in [`Region`](super::Region) and in [`crate::wellbeing`].
 
 use super::returning::Surface;
+use super::situation::Status;
 use crate::params::{CodeDoc, Param, Value, code, metres, number};
 use crate::units::{BarrierKind, Length};
 use crate::wellbeing::Standing;
@@ -137,6 +138,15 @@ impl Wall {
         code("surface", "The surface is wet or uneven: soft barriers, nothing wider than advised.", &["surface"]),
     ];
 
+    /// Why somebody runs nowhere by their status, if so; told before what [`Wall::of_standing`] finds.
+    pub const fn of_status(status: Status) -> Option<Self> {
+        match status {
+            Status::Active => None,
+            Status::Resting => Some(Self::Resting),
+            Status::Left => Some(Self::Left),
+        }
+    }
+
     /// Why somebody runs nowhere for the sake of their health, if so: a restriction before a report, as [`Region::closed`](super::Region::closed)
     /// tells them. For plans that a report overtakes after they were made, when no region is computed anew.
     pub fn of_standing(standing: &Standing) -> Option<Self> {
@@ -197,6 +207,11 @@ impl Wall {
     pub fn closes(code: &str) -> bool {
         let closed = [Self::Resting, Self::Left, Self::Restricted { until: None }, Self::PainReported];
         closed.iter().any(|wall| wall.is_closed() && wall.code() == code)
+    }
+
+    /// Whether a code is that of a wall of the athlete's [status](Self::of_status), where only codes are kept.
+    pub fn is_of_status(code: &str) -> bool {
+        [Status::Resting, Status::Left].into_iter().filter_map(Self::of_status).any(|wall| wall.code() == code)
     }
 
     /// Whether no coach's word opens it: health, what the club owns, the target. That a soft wall opens on this day is for

@@ -164,8 +164,8 @@ pub const TABLES: &[Table] = &[
          valid_from valid_to source created_at updated_at deleted_at"),
     table("athletes", InGroups(Kind::Athlete),
         "Athletes. Of somebody who was erased nothing is left but the id, so that what was counted still counts.",
-        "id rev display_name sex birth_date birth_year preferred_lead_leg approach_strides experience status restricted_until \
-         consent_on withheld created_at updated_at deleted_at").those("x.id = '{athlete}'"),
+        "id rev display_name sex birth_date birth_year preferred_lead_leg approach_strides experience status status_on \
+         restricted_until consent_on withheld created_at updated_at deleted_at").those("x.id = '{athlete}'"),
     table("consents", Within, "Who agreed to what for an athlete, and took it back.",
         "id athlete_id purpose given on_day by_whom recorded_by created_at").about_athletes(),
     table("measurements", UnderAthlete(Kind::Measurement), "Measurements of athletes.",

@@ -3,6 +3,7 @@
 
 mod block;
 mod club_store;
+mod fall_store;
 mod lengths;
 mod memory;
 mod policy;
@@ -19,9 +20,9 @@ pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{
     CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ReasonView, StandingView, WallView, describe,
-    overtaken_note,
+    overtaken_note, tell_surface, told_surface,
 };
-pub use since_store::{Since, since};
+pub use since_store::{Planned, Since, closed, since, since_planned};
 pub use store::{Person, day, load, load_for_session, setting};
-pub use wellbeing_store::{Planned, against_rest, overtaken, standings};
+pub use wellbeing_store::{against_rest, standings};
 pub use word_store::{Said, decisions};

@@ -264,6 +264,16 @@ impl From<&Wall> for WallView {
 }
 
 impl WallView {
+    /// The stable code.
+    pub fn code(&self) -> &str {
+        &self.code.0
+    }
+
+    /// Whether the athlete's status is what is in the way.
+    pub fn is_of_status(&self) -> bool {
+        Wall::is_of_status(&self.code.0)
+    }
+
     /// Whether it keeps the athlete from running anywhere.
     pub fn is_closed(&self) -> bool {
         Wall::closes(&self.code.0)
@@ -273,6 +283,22 @@ impl WallView {
     pub fn is_of_surface(&self) -> bool {
         self.code.0 == Wall::Surface { surface: Surface::Wet }.code()
     }
+}
+
+/// What is wrong with the surface, as these cautions tell.
+pub fn told_surface(cautions: &[CautionView]) -> Option<Surface> {
+    cautions.iter().find_map(of_surface)
+}
+
+/// Puts the caution of a surface in the place of that of another.
+pub fn tell_surface(surface: Option<Surface>, cautions: &mut Vec<CautionView>) {
+    cautions.retain(|one| of_surface(one).is_none());
+    cautions.extend(surface.map(|surface| CautionView::from(&Caution::of_surface(surface))));
+}
+
+/// The surface that a caution is about, if it is about one.
+fn of_surface(caution: &CautionView) -> Option<Surface> {
+    Surface::ALL.into_iter().find(|surface| Caution::of_surface(*surface).code() == caution.code())
 }
 
 /// What a sheet says beside the name of somebody for whom something came that it does not heed, after it was planned or drawn.

@@ -2,17 +2,18 @@
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::club_store::{own_age_groups, own_specs};
+use super::fall_store::{self, Fall};
 use super::lengths::length;
 use super::policy::{PolicyFields, policy_of};
 use super::wellbeing_store::{breaks, surfaces};
 use super::word_store;
 use crate::compute::advice::{RATING_DAYS, Record, RunRecord, Setting};
 use crate::compute::day::Day;
-use crate::compute::decision::{Clearance, Rating, Ratings, Status, Stock};
+use crate::compute::decision::{Rating, Ratings, Status, Stock};
 use crate::compute::prior::Experience;
 use crate::compute::specs::Birth;
 use crate::compute::units::{BarrierKind, Sex};
@@ -143,8 +144,10 @@ async fn load_at(
     let mut measured = measurements(tx, &found, on).await?;
     let mut ran = runs(tx, &found, on).await?;
     let mut rated = ratings(tx, &found, on).await?;
-    let (cleared, fell_at) = clearances(tx, &found, on).await?;
-    let mut said = word_store::words(tx, &found, on, &fell_at).await?;
+    let fallen = fall_store::falls(tx, &found, on).await?;
+    let fell: HashMap<Uuid, Fall> =
+        fallen.iter().filter_map(|(athlete, falls)| Some((*athlete, fall_store::last(falls)?))).collect();
+    let mut said = word_store::words(tx, &found, on, &fell).await?;
     let (mut rested, underfoot) = (breaks(tx, &found, on).await?, surfaces(tx, &found, on, session).await?);
     rows.into_iter()
         .map(|row| {
@@ -164,7 +167,7 @@ async fn load_at(
                 breaks: rested.remove(&row.id).unwrap_or_default(),
                 surface: underfoot.get(&row.id).copied(),
                 ratings: rated.remove(&row.id).unwrap_or_default(),
-                clearance: cleared.get(&row.id).copied().unwrap_or_default(),
+                clearance: fell.get(&row.id).copied().map(Fall::clearance).unwrap_or_default(),
                 word: said.remove(&row.id),
                 runs: ran.remove(&row.id).unwrap_or_default(),
             };
@@ -286,57 +289,4 @@ async fn ratings(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result<Ha
         take(&mut seen.arms, row.arms);
     }
     Ok(found)
-}
-
-/// Whether a coach cleared the return of each athlete who fell, after the fall was recorded, and when that was.
-async fn clearances(
-    tx: &mut ClubTx,
-    athletes: &[Uuid],
-    on: NaiveDate,
-) -> Result<(HashMap<Uuid, Clearance>, HashMap<Uuid, DateTime<Utc>>), StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query!(
-        r#"
-        select f.athlete_id as "athlete_id!", max(f.created_at) as "fell_at!: DateTime<Utc>",
-          (
-            select max(d.decided_at)
-            from recommendations d
-            where d.club_id = $1 and d.athlete_id = f.athlete_id and d.clears_return
-          ) as "cleared_at: DateTime<Utc>"
-        from (
-          select r.athlete_id, r.created_at
-          from runs r
-          join sessions s on s.club_id = $1 and s.id = r.session_id
-          where r.club_id = $1 and r.athlete_id = any ((select $2::uuid[])::uuid[]) and r.fell and not r.void and s.held_on <= $3
-            and not exists (
-              select from runs later
-              where later.club_id = $1 and later.supersedes = r.id
-            )
-          union all
-          select x.athlete_id, x.created_at
-          from race_results x
-          join race_tests t on t.club_id = $1 and t.id = x.race_test_id
-          join sessions s on s.club_id = $1 and s.id = t.session_id
-          where x.club_id = $1 and x.athlete_id = any ((select $2::uuid[])::uuid[]) and x.fell and not x.void and s.held_on <= $3
-            and not exists (
-              select from race_results later
-              where later.club_id = $1 and later.supersedes = x.id
-            )
-        ) f
-        group by f.athlete_id
-        "#,
-        club,
-        athletes,
-        on
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows
-        .into_iter()
-        .map(|row| {
-            let given = row.cleared_at.is_some_and(|cleared| cleared > row.fell_at);
-            let clearance = if given { Clearance::Given } else { Clearance::Pending };
-            ((row.athlete_id, clearance), (row.athlete_id, row.fell_at))
-        })
-        .unzip())
 }

@@ -7,7 +7,7 @@ use uuid::Uuid;
 
 use super::store::day;
 use crate::compute::day::Day;
-use crate::compute::decision::{Surface, Wall};
+use crate::compute::decision::Surface;
 use crate::compute::wellbeing::{Break, Report, Standing, What, standing};
 use crate::platform::db::{ClubTx, Parts, StoreError};
 use crate::platform::ids::{AthleteId, SessionId};
@@ -24,7 +24,7 @@ pub(super) async fn breaks(
 }
 
 /// The same, each with the moment at which it was recorded.
-async fn recorded(
+pub(super) async fn recorded(
     tx: &mut ClubTx,
     athletes: &[Uuid],
     on: NaiveDate,
@@ -112,46 +112,6 @@ pub async fn against_rest(
         found.get(athlete).is_some_and(|breaks| breaks.iter().any(|one| one.stands(on.to_epoch_days())))
     };
     Ok(ran.iter().filter(rests).copied().collect())
-}
-
-/// Who was to run on a day, by what was known at a moment.
-#[derive(Clone, Copy, Debug)]
-pub struct Planned<'a> {
-    /// The plan.
-    pub id: Uuid,
-    /// Everybody in it.
-    pub people: &'a [AthleteId],
-    /// Its day.
-    pub on: NaiveDate,
-    /// The moment.
-    pub known_at: DateTime<Utc>,
-}
-
-/// Whom of each plan reports and restrictions overtook that were recorded after its moment: who rests on its day, with the wall,
-/// and who comes back by then.
-///
-/// # Errors
-/// Database errors; a row that does not parse.
-pub async fn overtaken(
-    tx: &mut ClubTx,
-    plans: &[Planned<'_>],
-) -> Result<HashMap<Uuid, HashMap<AthleteId, Option<Wall>>>, StoreError> {
-    let Some(last) = plans.iter().map(|plan| plan.on).max() else { return Ok(HashMap::new()) };
-    let people: HashSet<Uuid> = plans.iter().flat_map(|plan| plan.people).map(|athlete| athlete.0).collect();
-    let athletes: Vec<Uuid> = people.into_iter().collect();
-    let found = if athletes.is_empty() { HashMap::new() } else { recorded(tx, &athletes, last).await? };
-    let of = |plan: &Planned<'_>| {
-        let on = plan.on.to_epoch_days();
-        let later = |athlete: &AthleteId| {
-            let all = found.get(&athlete.0)?.iter();
-            let news: Vec<Break> = all.filter(|(_, at)| *at > plan.known_at).map(|(one, _)| *one).collect();
-            let stands = standing(&news, on);
-            let wall = Wall::of_standing(&stands);
-            (wall.is_some() || stands.back.is_some()).then_some((*athlete, wall))
-        };
-        (plan.id, plan.people.iter().filter_map(later).collect())
-    };
-    Ok(plans.iter().map(of).collect())
 }
 
 /// What is wrong with the surface for each of these athletes on a day: of one session, or of those of their groups that the

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
+use super::fall_store::Fall;
 use super::lengths::length;
 use super::store::day;
 use crate::compute::decision::{Configuration, Rating, WORD_DAYS, Word};
@@ -42,20 +43,20 @@ impl Said {
     }
 }
 
-/// The latest word on each athlete that may still stand on a day, beside the latest moments at which falls were recorded.
+/// The latest word on each athlete that may still stand on a day, beside the falls that were recorded last.
 ///
 /// # Errors
 /// Database errors; a row that does not parse.
-pub async fn words(
+pub(super) async fn words(
     tx: &mut ClubTx,
     athletes: &[Uuid],
     on: NaiveDate,
-    fell_at: &HashMap<Uuid, DateTime<Utc>>,
+    fell: &HashMap<Uuid, Fall>,
 ) -> Result<HashMap<Uuid, Word>, StoreError> {
     let from = on - chrono::Duration::days(i64::from(WORD_DAYS));
     let found = decisions(tx, athletes, from, on).await?;
     let word = |(athlete, said): (Uuid, Vec<Said>)| {
-        let word = said.last()?.word(fell_at.get(&athlete).copied())?;
+        let word = said.last()?.word(fell.get(&athlete).map(|fall| fall.recorded_at))?;
         Some((athlete, word))
     };
     Ok(found.into_iter().filter_map(word).collect())

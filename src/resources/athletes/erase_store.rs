@@ -21,7 +21,8 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
         r#"
         update athletes
         set display_name = '', sex = null, birth_date = null, birth_year = null, preferred_lead_leg = null,
-            approach_strides = null, restricted_until = null, consent_on = null, status = 'left', deleted_at = $3, updated_at = $3
+            approach_strides = null, restricted_until = null, consent_on = null, status = 'left', status_on = null,
+            deleted_at = $3, updated_at = $3
         where club_id = $1 and id = $2
         "#,
         club,

@@ -17,6 +17,7 @@ pub mod roster_file;
 mod roster_http;
 mod roster_store;
 mod shapes;
+mod status_store;
 mod store;
 pub mod sync;
 

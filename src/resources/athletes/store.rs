@@ -10,6 +10,7 @@ use super::consent_store;
 use super::measured_store;
 use super::merge::{self, GroupRevs};
 use super::model::{Athlete, Birth, Experience, Filed, Leg, NewAthlete, Status};
+use super::status_store;
 use crate::compute::units::Sex;
 use crate::platform::db::{Change, ClubTx, Kind, Parts, StoreError};
 use crate::platform::grants::{self, ids_of};
@@ -352,6 +353,10 @@ pub async fn save_all(tx: &mut ClubTx, edits: &[Edit<'_>]) -> Result<(), StoreEr
             })
             .collect();
         consent_store::record_all(tx, &said).await?;
+    }
+    let changed: Vec<Uuid> = those(&status).iter().map(|(id, ..)| id.0).collect();
+    if !changed.is_empty() {
+        status_store::changed(tx, &changed).await?;
     }
     let seen: Vec<bool> = name.iter().zip(&moved).map(|(name, moved)| *name || *moved).collect();
     let renamed: Vec<Uuid> = those(&seen).iter().map(|(id, ..)| id.0).collect();

@@ -103,6 +103,7 @@ const ABOUT: &[(&str, &str)] = &[
     ("approach_strides", "Strides to the first barrier."),
     ("experience", "`novice` or `trained`."),
     ("athletes.status", "`active`, `resting` or `left`."),
+    ("athletes.status_on", "The day on which the status was changed last; nothing where nobody noted it."),
     ("restricted_until", "Last day of a restriction that an older version noted; well-being records tell it now."),
     ("consent_on", "The day on which consent to records of training was given."),
     ("withheld", "From whom the athlete is withheld, because consent was withdrawn."),

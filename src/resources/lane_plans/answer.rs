@@ -23,7 +23,7 @@ use crate::compute::standing::Standing;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, ClubId};
 use crate::platform::problem::Problem;
-use crate::resources::advice::{Memory, Person, StandingView};
+use crate::resources::advice::{Memory, Person, StandingView, WallView};
 
 /// Work that one plan may take, beside its time, before the best so far is answered with its gap.
 const BUDGET: Budget = Budget { nodes: 2_000_000 };
@@ -166,7 +166,14 @@ fn resting_view((person, advice): &(&Person, Advice<'_>)) -> RestingView {
         Some(wall) if decision.kind != DecisionKind::RestAndRefer => wall.text(),
         _ => decision.explanation(),
     };
-    RestingView { athlete_id: person.id, display_name: person.display_name.clone(), explanation, waiting: None }
+    RestingView {
+        athlete_id: person.id,
+        display_name: person.display_name.clone(),
+        explanation,
+        waiting: None,
+        not_permitted: decision.region.closed().as_ref().map(WallView::from),
+        overtaken: false,
+    }
 }
 
 fn waiting_view(
@@ -183,6 +190,8 @@ fn waiting_view(
         display_name: name_of(athlete_id),
         explanation: one.reason.text(&region, limit),
         waiting: Some(one.reason.code().to_owned()),
+        not_permitted: None,
+        overtaken: false,
     })
 }
 

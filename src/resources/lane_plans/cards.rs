@@ -121,8 +121,8 @@ pub struct TodayView {
     /// Why the athlete may not run there: a hand-made plan asks too much, a report or restriction stands, or the surface forbids it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub not_permitted: Option<WallView>,
-    /// Something came after the plan was made that this lane does not heed: a report, a restriction, a fall, a coach's decision for
-    /// another lane, or another surface than it was made for. Plan anew.
+    /// Something came after the plan was made that this lane does not heed: a report, a restriction, another status, a fall that no
+    /// coach has cleared, a coach's decision for another lane, or another surface than it was made for. Plan anew.
     pub overtaken: bool,
 }
 

@@ -6,7 +6,7 @@
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -208,4 +208,18 @@ pub(super) async fn judge(
     }
     let known_at = known.values().map(|one| one.known_at).min().unwrap_or_else(Utc::now);
     Ok((faults, known_at))
+}
+
+/// Writes beside those who rest in a plan what keeps them from running, if anything on file does; what the client wrote there goes.
+///
+/// # Errors
+/// Database errors.
+pub(super) async fn rest(tx: &mut ClubTx, on: NaiveDate, content: &mut Content) -> Result<(), StoreError> {
+    let resting: Vec<Uuid> = content.resting.iter().map(|one| one.athlete_id.0).collect();
+    let walls = advice::closed(tx, &resting, on).await?;
+    for one in &mut content.resting {
+        one.not_permitted = walls.get(&one.athlete_id.0).map(WallView::from);
+        one.overtaken = false;
+    }
+    Ok(())
 }

@@ -64,8 +64,8 @@ struct RunnerView {
     /// Why the athlete may not run here, if so.
     #[serde(skip_serializing_if = "Option::is_none")]
     not_permitted: Option<WallView>,
-    /// Whether something came after the plan was made that this lane does not heed: a report, a restriction, a fall, a coach's
-    /// decision for another lane, or another surface than it was made for. Plan anew.
+    /// Whether something came after the plan was made that this lane does not heed: a report, a restriction, another status, a fall
+    /// that no coach has cleared, a coach's decision for another lane, or another surface than it was made for. Plan anew.
     overtaken: bool,
     /// Cautions of this athlete.
     #[schema(max_items = 30)]

@@ -19,6 +19,7 @@ use crate::render::measure::Measure;
 use crate::render::set_out::{Sheet as Plan, SheetLane};
 use crate::render::sheet::{Block, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text, Tone};
 use crate::render::strip::{StripLane, strips};
+use crate::resources::advice::overtaken_note;
 
 /// Boxes beside a name, one for each run (design choice).
 const RUNS: u8 = 6;
@@ -267,7 +268,12 @@ fn idle(content: &Content, beside: &Beside) -> Table {
     let row = |name: &str, what: &str, why: String| Row::new(Text::theirs(name), vec![Cell::of(what), Cell::of(why)]);
     let resting = content.resting.iter().map(|one| {
         let what = if one.waiting.is_some() { "No place" } else { "Rests" };
-        row(&one.display_name, what, one.explanation.clone())
+        if !one.overtaken {
+            return row(&one.display_name, what, one.explanation.clone());
+        }
+        // Why they rested, or found no place, is no reason any more.
+        let since = format!("{}.", paper::sentence(&overtaken_note(one.not_permitted.as_ref())));
+        Row::new(Text::theirs(&one.display_name), vec![Cell::of(what), Cell::of(since).toned(Tone::Alert)])
     });
     let missing = content
         .not_expected

@@ -92,13 +92,14 @@ pub struct PlacedView {
     /// Probability that an interval is held here.
     #[schema(minimum = 0, maximum = 1, example = 0.81)]
     pub hold_probability: f64,
-    /// Why the athlete may not run here: a hand-made change goes beyond what is permitted, a report or restriction stands on the
-    /// day, or the surface forbids it by now. Absent in a lane that the athlete may run; what a client sends is ignored.
+    /// Why the athlete may not run here: a hand-made change goes beyond what is permitted, a report, a restriction or the athlete's
+    /// status keeps them from running on the day, or the surface forbids it by now. Absent in a lane that the athlete may run; what a
+    /// client sends is ignored.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub not_permitted: Option<WallView>,
-    /// Something came after the plan was made that this place does not heed: a report of pain, illness or injury, a restriction, a
-    /// fall, a coach's decision for another lane, or another surface than it was made for. The athlete rests, or belongs in another
-    /// lane. Plan anew. Absent otherwise; what a client sends is ignored.
+    /// Something came after the plan was made that this place does not heed: a report of pain, illness or injury, a restriction,
+    /// another status, a fall that no coach has cleared, a coach's decision for another lane, or another surface than it was made for.
+    /// The athlete rests, or belongs in another lane. Plan anew. Absent otherwise; what a client sends is ignored.
     #[serde(default, skip_serializing_if = "is_no")]
     #[schema(required = false)]
     pub overtaken: bool,
@@ -191,6 +192,15 @@ pub struct RestingView {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<vocabulary::Waiting>)]
     pub waiting: Option<String>,
+    /// What keeps the athlete from running on the day, by what is on file now: a report, a restriction or the athlete's status. Absent
+    /// for who may run; what a client sends is ignored.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub not_permitted: Option<WallView>,
+    /// Something came after the plan was made: who rests in it may run by now, or rests for another reason, and who waits in it
+    /// rests. Plan anew. Absent otherwise; what a client sends is ignored.
+    #[serde(default, skip_serializing_if = "is_no")]
+    #[schema(required = false)]
+    pub overtaken: bool,
 }
 
 /// What is set out anew between a round and the one before.

@@ -1,25 +1,24 @@
 //! What of a plan one member sees: whom they do not see is counted in the lane, without id and figures. And what came after it: who
-//! rests on its day by now, comes back, fell or was decided on otherwise, and that the surface is wet or uneven, is said wherever the plan
-//! is read.
+//! rests on its day by now or no longer does, comes back, fell or was decided on otherwise, and that the surface is wet or uneven, is
+//! said wherever the plan is read.
 
 use std::collections::HashMap;
 use std::mem;
 
 use chrono::{DateTime, Utc};
 use serde_json::Value;
-use uuid::Uuid;
 
 use super::request::Request;
 use super::shapes::{AdvisedView, Content, LaneView};
 use super::store::{self, Made, Plan, StoredPlan};
-use crate::compute::decision::{Caution, Surface, Wall};
+use crate::compute::decision::{Surface, Wall};
 use crate::compute::units::BarrierKind;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Faults;
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
 use crate::platform::people::People;
 use crate::platform::stored::Stored;
-use crate::resources::advice::{self, CautionView, Planned, Since, WallView};
+use crate::resources::advice::{self, Planned, Since, WallView, tell_surface, told_surface};
 
 /// A plan with those of its people whom the actor sees.
 #[derive(Clone, Debug)]
@@ -37,9 +36,7 @@ pub struct Seen {
 /// What came after a plan and is not in it.
 #[derive(Clone, Debug, Default)]
 pub struct After {
-    /// Whom reports and restrictions overtook, with the wall for those who rest.
-    reported: HashMap<AthleteId, Option<Wall>>,
-    /// For whom a coach decided, or who fell.
+    /// What is known by now of each of its people.
     since: HashMap<AthleteId, Since>,
     /// What is wrong with the surface by now; none for a plan that was made this moment.
     surface: Option<Option<Surface>>,
@@ -48,46 +45,39 @@ pub struct After {
 impl After {
     /// Marks in what is shown of a plan whom it no longer suits. Made for another surface it suits nobody.
     fn mark(&self, content: &mut Content) {
-        let now = self.surface.filter(|surface| *surface != heeded(content));
+        let now = self.surface.filter(|surface| *surface != told_surface(&content.cautions));
         for lane in &mut content.lanes {
             let rigid = now.flatten().filter(|_| lane.barrier_kind == BarrierKind::Hurdle.as_str());
+            let forbids = rigid.map(|surface| WallView::from(&Wall::Surface { surface }));
             for one in &mut lane.athletes {
-                let reported = self.reported.get(&one.athlete_id);
+                let told = one.not_permitted.take();
                 let advised = one.advised.as_ref().and_then(AdvisedView::configuration);
-                let since = self.since.get(&one.athlete_id).is_some_and(|since| since.overtakes(advised));
-                one.overtaken = reported.is_some() || since || now.is_some();
-                let of_surface = |wall: &WallView| now.is_some() && wall.is_of_surface();
-                let kept = one.not_permitted.take().filter(|wall| !of_surface(wall));
-                let wall = reported.copied().flatten().or(rigid.map(|surface| Wall::Surface { surface }));
-                one.not_permitted = wall.as_ref().map(WallView::from).or(kept);
+                let since = self.since.get(&one.athlete_id);
+                let over = since.is_some_and(|since| since.overtakes(told.as_ref(), advised));
+                one.overtaken = over || now.is_some();
+                let closed = since.and_then(|since| since.closed(told.as_ref()));
+                let is_over =
+                    |wall: &WallView| since.is_some() && wall.is_closed() || now.is_some() && wall.is_of_surface();
+                one.not_permitted = closed.or_else(|| forbids.clone()).or(told.filter(|wall| !is_over(wall)));
                 if let Some(surface) = now {
-                    tell(surface, &mut one.cautions);
+                    tell_surface(surface, &mut one.cautions);
                 }
             }
         }
+        for one in &mut content.resting {
+            // Of whoever rests without a reason of the service a coach said so, and nothing came since.
+            let told = one.not_permitted.is_some() || one.waiting.is_some();
+            let Some(since) = self.since.get(&one.athlete_id).filter(|_| told) else { continue };
+            one.overtaken = since.rests_otherwise(one.not_permitted.as_ref());
+            one.not_permitted = since.closed(one.not_permitted.as_ref());
+        }
         if let Some(surface) = now {
-            tell(surface, &mut content.cautions);
+            tell_surface(surface, &mut content.cautions);
         }
     }
 }
 
-/// Puts the caution of a surface in the place of that of another.
-fn tell(surface: Option<Surface>, cautions: &mut Vec<CautionView>) {
-    cautions.retain(|one| of_surface(one).is_none());
-    cautions.extend(surface.map(|surface| CautionView::from(&Caution::of_surface(surface))));
-}
-
-/// The surface that a caution is about, if it is about one.
-fn of_surface(caution: &CautionView) -> Option<Surface> {
-    Surface::ALL.into_iter().find(|surface| Caution::of_surface(*surface).code() == caution.code())
-}
-
-/// What was wrong with the surface when the plan was made, as its cautions tell.
-fn heeded(content: &Content) -> Option<Surface> {
-    content.cautions.iter().find_map(of_surface)
-}
-
-/// What the service writes beside a placed athlete.
+/// What the service writes beside an athlete.
 const BESIDE: [&str; 9] = [
     "advised",
     "difference",
@@ -114,11 +104,16 @@ fn laid_out(content: &Value) -> Value {
     let mut content = content.clone();
     content.as_object_mut().and_then(|plan| plan.remove("cautions"));
     let lanes = content.get_mut("lanes").and_then(Value::as_array_mut).into_iter().flatten();
-    let placed = lanes.filter_map(|lane| lane.get_mut("athletes")?.as_array_mut()).flatten();
-    for one in placed.filter_map(Value::as_object_mut) {
+    lanes.filter_map(|lane| lane.get_mut("athletes")).for_each(bare);
+    content.get_mut("resting").into_iter().for_each(bare);
+    content
+}
+
+/// Takes what the service writes from beside the athletes of a list.
+fn bare(list: &mut Value) {
+    for one in list.as_array_mut().into_iter().flatten().filter_map(Value::as_object_mut) {
         one.retain(|name, _| !BESIDE.contains(&name.as_str()));
     }
-    content
 }
 
 fn parse(plan: &Plan) -> Result<(Request, Content), StoreError> {
@@ -172,15 +167,12 @@ pub async fn seen(tx: &mut ClubTx, found: Vec<StoredPlan>) -> Result<Vec<SeenPla
         .iter()
         .filter_map(|one| {
             let Made { on, known_at, .. } = *made.get(&one.id.0)?;
-            Some(Planned { id: one.id.0, people: &one.value.people, on, known_at })
+            Some(Planned { id: one.id.0, people: &one.value.people, on, known_at, race: None })
         })
         .collect();
-    let mut reported = advice::overtaken(tx, &planned).await?;
-    let with_people: Vec<Uuid> = planned.iter().filter(|plan| !plan.people.is_empty()).map(|plan| plan.id).collect();
-    let mut since = advice::since(tx, &with_people).await?;
+    let mut since = advice::since_planned(tx, &planned).await?;
     let with = |one: StoredPlan| {
         let after = After {
-            reported: reported.remove(&one.id.0).unwrap_or_default(),
             since: since.remove(&one.id.0).unwrap_or_default(),
             surface: made.get(&one.id.0).map(|made| made.surface),
         };
@@ -202,7 +194,10 @@ pub fn kept(session: SessionId, request: &Request, mut content: Content) -> Resu
             one.overtaken = false;
         }
     }
-    content.resting.iter_mut().for_each(|one| one.display_name.clear());
+    for one in &mut content.resting {
+        one.display_name.clear();
+        one.overtaken = false;
+    }
     content.not_expected.iter_mut().for_each(|one| one.display_name.clear());
     let corrupt = |_| StoreError::Corrupt("lane plan");
     let mut people: Vec<AthleteId> = everybody(&content).collect();

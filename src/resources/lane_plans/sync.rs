@@ -93,6 +93,9 @@ impl Editable for Edits {
         let earlier = before.and_then(|before| serde_json::from_value(before.plan.content.clone()).ok());
         let (broken, known_at) = judge::judge(tx, session_id, &mut content, earlier.as_ref()).await?;
         faults.add_all("", broken);
+        if let Some(info) = &info {
+            judge::rest(tx, info.held_on, &mut content).await?;
+        }
         if let Some(before) = before {
             sight::rejoin(&mut faults, (&mut request, &mut content), &before.plan, &people)?;
         }

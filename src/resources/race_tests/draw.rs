@@ -241,7 +241,7 @@ async fn create_race_heats(
     Ok(stored::changed(found.rev, &body))
 }
 
-/// What was reported of an athlete since the draw.
+/// What came of an athlete since the draw.
 pub(super) fn since(lane: &LaneView) -> impl Iterator<Item = String> + '_ {
     lane.overtaken.then(|| format!("{}.", overtaken_note(lane.not_permitted.as_ref()))).into_iter()
 }

@@ -13,7 +13,7 @@ use super::store::StoredTest;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Expected, LaneDraw};
 use crate::platform::ids::{AthleteId, RaceTestId};
-use crate::resources::advice::{CautionView, WallView, vocabulary};
+use crate::resources::advice::{CautionView, WallView, overtaken_note, vocabulary};
 
 fn balanced() -> String {
     "balanced".to_owned()
@@ -156,12 +156,12 @@ pub struct LaneView {
     /// Whether a coach entered the athlete although not ready.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub coach_accepts: bool,
-    /// A report of pain, illness or injury or a restriction came after the draw: the athlete rests, or has to be looked at again.
-    /// Draw anew. Absent otherwise.
+    /// Something came after the draw: a report of pain, illness or injury, a restriction, another status, a fall, or another surface.
+    /// The athlete rests, or has to be looked at again. Draw anew. Absent otherwise.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     #[schema(required = false)]
     pub overtaken: bool,
-    /// Why the athlete rests, where a report or restriction came after the draw.
+    /// Why the athlete rests, where a report, a restriction or another status came after the draw.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub not_permitted: Option<WallView>,
     /// Cautions about this athlete.
@@ -198,6 +198,10 @@ pub struct NotPlacedView {
     /// Why.
     #[schema(max_length = 500, example = "A restriction stands until 2026-12-01.")]
     pub explanation: String,
+    /// Something came after the draw: the athlete may run by now, or has to be looked at again. Draw anew. Absent otherwise.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    #[schema(required = false)]
+    pub overtaken: bool,
 }
 
 /// The heats of a race test.
@@ -322,12 +326,14 @@ impl HeatsView {
             let readiness = one.readiness.as_ref();
             let soft = readiness.is_some_and(ReadinessView::a_coach_may_accept);
             let remedy = if soft && !one.coach_accepts { ACCEPT } else { "" };
-            let wall = readiness.and_then(|seen| seen.wall.as_ref()).map_or(RESTS, |wall| &wall.text);
-            NotPlacedView {
-                athlete_id: one.athlete,
-                display_name: one.name.clone().unwrap_or_default(),
-                explanation: format!("{wall}{remedy}"),
-            }
+            let wall = readiness.and_then(|seen| seen.wall.as_ref());
+            let overtaken = readiness.is_some_and(|seen| seen.overtaken);
+            let explanation = match wall {
+                None if overtaken => format!("Not placed at the draw; {}.", overtaken_note(None)),
+                _ => format!("{}{remedy}", wall.map_or(RESTS, |wall| &wall.text)),
+            };
+            let display_name = one.name.clone().unwrap_or_default();
+            NotPlacedView { athlete_id: one.athlete, display_name, explanation, overtaken }
         });
         let not_placed = resting.collect();
         let lanes = || heats.iter().flat_map(|heat| &heat.lanes);

@@ -2,12 +2,13 @@
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::Value;
 use uuid::Uuid;
 
 use super::readiness_shapes::ReadinessView;
 use super::store::StoredTest;
+use crate::compute::decision::Surface;
 use crate::compute::race::{Basis, Expected};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId};
@@ -31,7 +32,7 @@ pub struct Entrant {
     pub offset_ms: Option<i32>,
     /// Whether a coach entered the athlete although not ready.
     pub coach_accepts: bool,
-    /// How ready the athlete was when last looked at, and what was reported since.
+    /// How ready the athlete was when last looked at, and what came since.
     pub readiness: Option<ReadinessView>,
 }
 
@@ -84,12 +85,47 @@ pub struct Entry {
     pub offset_ms: Option<i32>,
     /// Whether a coach entered the athlete although not ready.
     pub coach_accepts: bool,
-    /// How ready the athlete was when last looked at, and what was reported since.
+    /// How ready the athlete was when last looked at, and what came since.
     pub readiness: Option<ReadinessView>,
 }
 
-/// The readiness of entries, by entry, with what was reported since: of each its id, athlete, when they were entered, and what is
-/// stored, none from before it was looked at.
+/// What an entry is for, by now.
+#[derive(Clone, Copy, Debug)]
+struct Race {
+    test: RaceTestId,
+    /// The day of its session.
+    on: NaiveDate,
+    /// What is wrong with its surface.
+    surface: Option<Surface>,
+}
+
+/// What these entries are for.
+async fn races(tx: &mut ClubTx, entries: &[Uuid]) -> Result<HashMap<Uuid, Race>, StoreError> {
+    let club = tx.club.0;
+    let rows = sqlx::query!(
+        r#"
+        select e.id, e.race_test_id, s.held_on, s.surface
+        from race_entries e
+        join race_tests t on t.club_id = $1 and t.id = e.race_test_id
+        join sessions s on s.club_id = $1 and s.id = t.session_id
+        where e.club_id = $1 and e.id = any ((select $2::uuid[])::uuid[])
+        "#,
+        club,
+        entries
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let parsed = |word: &str| Surface::from_word(word).ok_or(StoreError::Corrupt("session"));
+    rows.into_iter()
+        .map(|row| {
+            let surface = row.surface.as_deref().map(parsed).transpose()?;
+            Ok((row.id, Race { test: RaceTestId(row.race_test_id), on: row.held_on, surface }))
+        })
+        .collect()
+}
+
+/// The readiness of entries, by entry, with what came since: of each its id, athlete, when they were entered, and what is stored,
+/// none from before it was looked at.
 async fn readiness<'a>(
     tx: &mut ClubTx,
     looked: impl Iterator<Item = (Uuid, AthleteId, DateTime<Utc>, Option<&'a Value>)>,
@@ -97,17 +133,21 @@ async fn readiness<'a>(
     let (mut found, mut asked) = (HashMap::new(), Vec::new());
     for (entry, athlete, created_at, kept) in looked {
         let Some(view) = kept.map(ReadinessView::stored).transpose()? else { continue };
-        asked.push((entry, [athlete], view.on, view.looked_at.unwrap_or(created_at)));
+        asked.push((entry, [athlete], view.looked_at.unwrap_or(created_at)));
         found.insert(entry, view);
     }
-    let planned: Vec<Planned<'_>> = asked
-        .iter()
-        .map(|(id, people, on, known_at)| Planned { id: *id, people, on: *on, known_at: *known_at })
-        .collect();
-    for (entry, people) in advice::overtaken(tx, &planned).await? {
-        for (view, wall) in found.get_mut(&entry).into_iter().zip(people.into_values()) {
-            view.overtake(wall.as_ref());
-        }
+    if asked.is_empty() {
+        return Ok(found);
+    }
+    let entries: Vec<Uuid> = found.keys().copied().collect();
+    let races = races(tx, &entries).await?;
+    let planned = asked.iter().filter_map(|(id, people, known_at)| {
+        let Race { test, on, .. } = *races.get(id)?;
+        Some(Planned { id: *id, people, on, known_at: *known_at, race: Some(test) })
+    });
+    for (entry, people) in advice::since(tx, &planned.collect::<Vec<_>>()).await? {
+        let Some((view, race)) = found.get_mut(&entry).zip(races.get(&entry)) else { continue };
+        people.values().for_each(|since| view.overtake(since, race.surface));
     }
     Ok(found)
 }

@@ -6,11 +6,11 @@ use serde_json::Value;
 use utoipa::ToSchema;
 
 use super::entries_store::Entrant;
-use crate::compute::decision::{Caution, Wall};
+use crate::compute::decision::{Caution, Surface};
 use crate::compute::race::Readiness;
 use crate::platform::db::StoreError;
 use crate::platform::ids::AthleteId;
-use crate::resources::advice::{CautionView, MissingView, WallView, vocabulary};
+use crate::resources::advice::{CautionView, MissingView, Since, WallView, tell_surface, told_surface, vocabulary};
 
 /// What was run last.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -31,20 +31,20 @@ pub struct LastView {
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[schema(as = RaceReadiness)]
 pub struct ReadinessView {
-    /// The day it is for: that of the session.
+    /// The day it is for: that of the session when it was looked at.
     #[serde(deserialize_with = "crate::platform::dates::read")]
     pub on: NaiveDate,
     /// When it was looked at; absent for entries from before this was kept.
     #[serde(default, deserialize_with = "crate::platform::dates::read", skip_serializing_if = "Option::is_none")]
     pub looked_at: Option<DateTime<Utc>>,
-    /// A report of pain, illness or injury or a restriction came later: the athlete rests, or has to be looked at again. Absent
-    /// otherwise.
+    /// Something came later: a report of pain, illness or injury, a restriction or what ends it, another status, a fall, or another
+    /// surface. The athlete rests, or has to be looked at again: draw anew. Absent otherwise.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     #[schema(required = false)]
     pub overtaken: bool,
     /// Whether the athlete's permitted region holds the course.
     pub ready: bool,
-    /// What is in the way; absent when ready.
+    /// What is in the way; absent when ready, and when what was in the way is over (`overtaken`).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wall: Option<WallView>,
     /// Stage of the progression.
@@ -111,15 +111,24 @@ impl ReadinessView {
         Self::deserialize(value).map_err(|_| StoreError::Corrupt("race entry"))
     }
 
-    /// Notes that a report or restriction came later, which lets the athlete rest where there is a wall.
-    pub fn overtake(&mut self, wall: Option<&Wall>) {
+    /// Says what came since it was looked at: who rests by now, or no longer does, who fell, and another surface.
+    pub fn overtake(&mut self, since: &Since, surface: Option<Surface>) {
+        let changed = Some(surface).filter(|surface| *surface != told_surface(&self.cautions));
+        if changed.is_none() && !since.overtakes(self.wall.as_ref(), None) {
+            return;
+        }
         self.overtaken = true;
-        if let Some(wall) = wall {
+        if let Some(surface) = changed {
+            tell_surface(surface, &mut self.cautions);
+        }
+        let closed = since.closed(self.wall.as_ref());
+        if closed.is_some() {
             self.ready = false;
-            self.wall = Some(WallView::from(wall));
             // No coach's word opens this wall.
             self.cautions.retain(|one| one.code() != Caution::NotReady.code());
         }
+        let is_over = |wall: &WallView| wall.is_closed() || changed.is_some() && wall.is_of_surface();
+        self.wall = closed.or(self.wall.take().filter(|wall| !is_over(wall)));
     }
 
     /// As it is stored.

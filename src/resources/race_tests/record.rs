@@ -100,10 +100,11 @@ async fn file_part(
         .map(|(id, one)| (RaceResultId(id), Filed { while_restricted: flagged(one), outcome: one.clone() }))
         .collect();
     results_store::insert(tx, &filed).await?;
-    // Plans of that day and later say who fell since.
+    // Entries and plans of that day and later say who fell since.
     let fell = |one: &&Outcome| one.fell || one.supersedes.is_some();
     let fallen: Vec<Uuid> = filed.iter().map(|(_, one)| &one.outcome).filter(fell).map(|one| one.athlete.0).collect();
     if !fallen.is_empty() {
+        renewals::entries(tx, &fallen, on).await?;
         renewals::plans(tx, Some(&fallen), Some(on)).await?;
     }
     Ok((items, decisions))

@@ -112,8 +112,9 @@ pub async fn insert(tx: &mut ClubTx, id: RecommendationId, decided: &Decided) ->
     .await?;
     let fresh = done.rows_affected() == 1;
     if fresh {
-        // Plans of the days for which it stands say whether they heed it.
-        renewals::plans(tx, Some(&[decided.athlete.0]), Some(decided.on)).await?;
+        // Plans of the days for which it stands say whether they heed it; a fall that it clears may mark earlier ones.
+        let from = Some(decided.on).filter(|_| !decided.choice.clears_return);
+        renewals::plans(tx, Some(&[decided.athlete.0]), from).await?;
     }
     Ok(fresh)
 }

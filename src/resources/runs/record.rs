@@ -105,10 +105,11 @@ async fn file_part(
         .map(|(id, run)| (RunId(id), Filed { while_restricted: flagged(run), run: run.clone() }))
         .collect();
     store::insert(tx, &filed).await?;
-    // Plans of those days and later say who fell since.
+    // Entries in race tests and plans of those days and later say who fell since.
     let fallen = || filed.iter().map(|(_, one)| &one.run).filter(|run| run.fell || run.supersedes.is_some());
     if let Some(from) = fallen().filter_map(day_of).map(|(_, day)| day).min() {
         let people: Vec<Uuid> = fallen().map(|run| run.athlete.0).collect();
+        renewals::entries(tx, &people, from).await?;
         renewals::plans(tx, Some(&people), Some(from)).await?;
     }
     Ok((items, decisions))

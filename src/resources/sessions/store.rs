@@ -223,7 +223,7 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &Se
         grants::place(tx, [(id, session.groups.as_slice())]).await?;
     }
     if (session.held_on, session.surface) != (before.held_on, before.surface) {
-        renewals::plans_of_session(tx, id).await?;
+        renewals::of_session(tx, id).await?;
     }
     Ok(())
 }

@@ -189,3 +189,45 @@ async fn of_what_is_recorded_about_somebody_withheld_the_feed_tells_an_app_nothi
     member.pull(&squad.coach, 2_000).await;
     assert_eq!(["run", "attendance", "wellbeing_record"].map(|kind| member.ids(kind).len()), [2, 1, 1]);
 }
+
+#[sqlx::test]
+async fn audit_and_exports_name_nobody_to_an_app_who_is_withheld_from_it(pool: PgPool) {
+    let squad = sync_pull::squad(pool).await;
+    let (admin, athlete) = (&squad.admin, squad.athlete.as_str());
+    let app = oauth::acting(admin, &SCOPES).await;
+    let export = admin.post("/exports", json!({"athlete_id": athlete})).await.expect(201).id();
+    let others = admin.post("/exports", json!({"athlete_id": squad.hidden})).await.expect(201).id();
+    let fact = sync_pull::run(&squad.session, athlete, squad.day);
+    let run = fact["id"].as_str().unwrap().to_owned();
+    squad.coach.post("/runs", json!({"runs": [fact]})).await.expect(200);
+    withhold(admin, athlete).await;
+
+    let ids = async |caller: &Caller, path: &str| -> Vec<Value> {
+        let items = caller.get(path).await.expect(200).body["items"].as_array().unwrap().clone();
+        items.into_iter().map(|one| one["id"].clone()).collect()
+    };
+    assert_eq!(ids(admin, "/exports").await.len(), 2);
+    assert_eq!(ids(&app, "/exports").await, [json!(others)]);
+    app.get(&format!("/exports/{export}")).await.expect(404);
+    admin.get(&format!("/exports/{export}")).await.expect(200);
+    app.get(&format!("/exports/{others}")).await.expect(200);
+
+    // A row is there for both, but an app is not told of whom, nor of which records.
+    let text = async |caller: &Caller, path: &str| String::from_utf8(caller.get(path).await.expect(200).bytes).unwrap();
+    for path in ["/audit?act=changed&limit=200", "/audit/export"] {
+        let (whole, few) = (text(admin, path).await, text(&app, path).await);
+        for named in [athlete, run.as_str()] {
+            assert!(whole.contains(named) && !few.contains(named), "{path}: {named}");
+        }
+        assert!(few.contains(&squad.hidden), "{path}: who is not withheld is named");
+    }
+    let changed = async |caller: &Caller, filter: &str| -> usize {
+        let page = caller.get(&format!("/audit?act=changed&limit=200{filter}")).await.expect(200).body;
+        page["items"].as_array().unwrap().len()
+    };
+    assert_eq!(changed(admin, "").await, changed(&app, "").await);
+    let about = format!("&athlete_id={athlete}");
+    assert!(changed(admin, &about).await > 0);
+    // As of somebody who never was.
+    assert_eq!(changed(&app, &about).await, changed(&app, &format!("&athlete_id={}", Uuid::now_v7())).await);
+}

@@ -13,6 +13,7 @@ use crate::race_tests::{Squad, finish, squad};
 use crate::support::Caller;
 use crate::sync_pull::{self, Phone};
 use crate::sync_push::{create, item, push, statuses};
+use crate::wellbeing::{self, stored};
 
 const SCOPES: [&str; 6] = ["squad.read", "session.write", "assessment.write", "plan.write", "sync", "club.admin"];
 
@@ -132,4 +133,101 @@ async fn an_app_of_an_admin_hands_in_a_group_with_what_is_in_it(pool: PgPool) {
     let sent = [group, create("athlete", athlete), create("session", session)];
     let results = push(&app, &sent).await;
     assert_eq!(statuses(&results), [201; 3], "{results:?}");
+}
+
+/// Everything that the feed tells a phone of an app since it last pulled.
+async fn told(app: &Caller, phone: &mut Phone) -> Vec<Value> {
+    let path = format!("/changes?limit=2000{}&sync_token={}", phone.wish, phone.token.as_ref().unwrap());
+    let page = app.get(&path).await.expect(200).body;
+    phone.apply(&page);
+    page["changes"].as_array().unwrap().clone()
+}
+
+#[sqlx::test]
+async fn of_what_is_recorded_about_somebody_withheld_the_feed_tells_an_app_nothing(pool: PgPool) {
+    let squad = sync_pull::squad(pool).await;
+    let app = oauth::acting(&squad.admin, &SCOPES).await;
+    let fact = || sync_pull::run(&squad.session, &squad.athlete, squad.day);
+    let record = async |fact: Value| squad.coach.post("/runs", json!({"runs": [fact]})).await.expect(200);
+    record(fact()).await;
+    let (mut whole, mut runs) = (Phone::default(), Phone::asking("&types=run".to_owned()));
+    for phone in [&mut whole, &mut runs] {
+        phone.pull(&app, 2_000).await;
+        assert_eq!(phone.ids("run").len(), 1);
+    }
+    withhold(&squad.admin, &squad.athlete).await;
+    // Who has a copy is told to drop it with all that is in it, also where it carries no athletes.
+    for phone in [&mut whole, &mut runs] {
+        let gone = told(&app, phone).await;
+        assert!(!gone.is_empty() && gone.iter().all(|one| one["id"] == squad.athlete.as_str()), "{gone:?}");
+    }
+    assert!(whole.ids("run").is_empty() && runs.ids("run").is_empty() && whole.ids("measurement").is_empty());
+
+    record(fact()).await;
+    let present = format!("/sessions/{}/attendance", squad.session);
+    let tag = squad.coach.get(&present).await.expect(200).header("etag").to_owned();
+    squad.coach.put(&present, &tag, json!({"present": [squad.athlete]})).await.expect(200);
+    let on = Utc::now().date_naive();
+    let report = stored(&squad.coach, wellbeing::record(&squad.athlete, "injury", on, &json!({}))).await;
+    for phone in [&mut whole, &mut runs] {
+        let news = told(&app, phone).await;
+        let below = ["run", "attendance", "wellbeing_record", "measurement", "athlete"];
+        assert!(!news.iter().any(|one| below.contains(&one["type"].as_str().unwrap())), "{news:?}");
+    }
+    // Nor does a copy that begins now, or one that goes on with another group.
+    let mut fresh = Phone::asking(format!("&groups={}", squad.other));
+    fresh.pull(&app, 2_000).await;
+    fresh.wish = format!("&groups={},{}", squad.other, squad.mine);
+    let added = told(&app, &mut fresh).await;
+    assert!(
+        !format!("{added:?}").contains(&squad.athlete) && !added.iter().any(|one| one["id"] == report),
+        "{added:?}"
+    );
+    assert!(fresh.ids("run").is_empty() && fresh.ids("attendance").is_empty());
+    // Members have all of it.
+    let mut member = Phone::default();
+    member.pull(&squad.coach, 2_000).await;
+    assert_eq!(["run", "attendance", "wellbeing_record"].map(|kind| member.ids(kind).len()), [2, 1, 1]);
+}
+
+#[sqlx::test]
+async fn audit_and_exports_name_nobody_to_an_app_who_is_withheld_from_it(pool: PgPool) {
+    let squad = sync_pull::squad(pool).await;
+    let (admin, athlete) = (&squad.admin, squad.athlete.as_str());
+    let app = oauth::acting(admin, &SCOPES).await;
+    let export = admin.post("/exports", json!({"athlete_id": athlete})).await.expect(201).id();
+    let others = admin.post("/exports", json!({"athlete_id": squad.hidden})).await.expect(201).id();
+    let fact = sync_pull::run(&squad.session, athlete, squad.day);
+    let run = fact["id"].as_str().unwrap().to_owned();
+    squad.coach.post("/runs", json!({"runs": [fact]})).await.expect(200);
+    withhold(admin, athlete).await;
+
+    let ids = async |caller: &Caller, path: &str| -> Vec<Value> {
+        let items = caller.get(path).await.expect(200).body["items"].as_array().unwrap().clone();
+        items.into_iter().map(|one| one["id"].clone()).collect()
+    };
+    assert_eq!(ids(admin, "/exports").await.len(), 2);
+    assert_eq!(ids(&app, "/exports").await, [json!(others)]);
+    app.get(&format!("/exports/{export}")).await.expect(404);
+    admin.get(&format!("/exports/{export}")).await.expect(200);
+    app.get(&format!("/exports/{others}")).await.expect(200);
+
+    // A row is there for both, but an app is not told of whom, nor of which records.
+    let text = async |caller: &Caller, path: &str| String::from_utf8(caller.get(path).await.expect(200).bytes).unwrap();
+    for path in ["/audit?act=changed&limit=200", "/audit/export"] {
+        let (whole, few) = (text(admin, path).await, text(&app, path).await);
+        for named in [athlete, run.as_str()] {
+            assert!(whole.contains(named) && !few.contains(named), "{path}: {named}");
+        }
+        assert!(few.contains(&squad.hidden), "{path}: who is not withheld is named");
+    }
+    let changed = async |caller: &Caller, filter: &str| -> usize {
+        let page = caller.get(&format!("/audit?act=changed&limit=200{filter}")).await.expect(200).body;
+        page["items"].as_array().unwrap().len()
+    };
+    assert_eq!(changed(admin, "").await, changed(&app, "").await);
+    let about = format!("&athlete_id={athlete}");
+    assert!(changed(admin, &about).await > 0);
+    // As of somebody who never was.
+    assert_eq!(changed(&app, &about).await, changed(&app, &format!("&athlete_id={}", Uuid::now_v7())).await);
 }

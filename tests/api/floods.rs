@@ -160,7 +160,7 @@ async fn trained(app: &TestApp, name: &str) -> (Caller, Vec<String>, String) {
 }
 
 /// Takes every turn of a lane.
-async fn occupy(lane: &Arc<Lane>) -> Vec<Turn> {
+pub async fn occupy(lane: &Arc<Lane>) -> Vec<Turn> {
     let mut turns = Vec::new();
     let nobody = Who { club: Uuid::nil(), account: Uuid::nil() };
     while let Ok(turn) = lane.turn_until(nobody, Instant::now()).await {

@@ -46,6 +46,7 @@ mod kinds_migration;
 mod links;
 mod mail;
 mod mail_queue;
+mod meanwhile;
 mod measurements;
 mod members;
 mod oauth;

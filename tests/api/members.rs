@@ -97,7 +97,7 @@ async fn the_last_admin_stays(pool: PgPool) {
 }
 
 /// The admin changes what a member may do.
-async fn assign(admin: &Caller, member: &Caller, change: Value) {
+pub async fn assign(admin: &Caller, member: &Caller, change: Value) {
     let path = format!("/members/{}", member.account);
     let tag = admin.get(&path).await.expect(200).header("etag").to_owned();
     admin.patch(&path, &tag, change).await.expect(200);
@@ -198,6 +198,53 @@ async fn an_invitation_whose_maker_is_unknown_is_void(pool: PgPool) {
     in_club(&app.pool, &admin.club, "update invitations set invited_by = null").await;
     assert_eq!(states(&admin).await, ["void"]);
     accept(&guest, &token).await.expect(410);
+}
+
+#[sqlx::test]
+async fn an_older_invitation_gives_a_member_nothing_back_that_an_admin_took(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let (one, two) = (admin.group("One").await, admin.group("Two").await);
+    // Other groups, a lesser role, removal: what was invited before each of them is over.
+    let mut guest = app.person("Guest One").await;
+    guest.club.clone_from(&admin.club);
+    let high = json!({"email": guest.email, "role": "admin", "group_ids": []});
+    let high = admin.post("/invitations", high).await.expect(201).body["token"].clone();
+    let mut left = vec![invite(&admin, &guest, &one).await, high];
+    accept(&guest, &invite(&admin, &guest, &one).await).await.expect(200);
+    for change in [json!({"group_ids": [two]}), json!({"role": "coach"})] {
+        left.push(invite(&admin, &guest, &one).await);
+        assign(&admin, &guest, change).await;
+        for token in &left {
+            accept(&guest, token).await.expect(410);
+        }
+        assert_eq!(states(&admin).await, vec!["void"; left.len()]);
+    }
+    guest.get(&format!("/groups/{one}")).await.expect(404);
+    left.push(invite(&admin, &guest, &one).await);
+    let path = format!("/members/{}", guest.account);
+    let tag = admin.get(&path).await.expect(200).header("etag").to_owned();
+    admin.delete(&path, &tag).await.expect(204);
+    for token in &left {
+        accept(&guest, token).await.expect(410);
+    }
+    assert_eq!(clubs_of(&guest).await, json!([]));
+    // Who is invited after that comes back, and leaves with what was still open.
+    accept(&guest, &invite(&admin, &guest, &two).await).await.expect(200);
+    left.push(invite(&admin, &guest, &one).await);
+    guest.call(Method::DELETE, &format!("/v1/me/clubs/{}", admin.club), &[], None).await.expect(204);
+    accept(&guest, left.last().unwrap()).await.expect(410);
+    // Of two, the one that was made later stands, whichever is taken first; others' are theirs.
+    let other = app.person("Guest Two").await;
+    let theirs = invite(&admin, &other, &one).await;
+    let (older, newer) = (invite(&admin, &guest, &one).await, invite(&admin, &guest, &two).await);
+    accept(&guest, &newer).await.expect(200);
+    accept(&guest, &older).await.expect(410);
+    guest.get(&format!("/groups/{two}")).await.expect(200);
+    accept(&other, &theirs).await.expect(200);
+    let (older, newer) = (invite(&admin, &other, &one).await, invite(&admin, &other, &two).await);
+    accept(&other, &older).await.expect(200);
+    accept(&other, &newer).await.expect(200);
 }
 
 #[sqlx::test]

@@ -8,7 +8,7 @@ use uuid::Uuid;
 
 use crate::support::{Caller, TestApp};
 use crate::sync_pull::{Phone, athlete, run};
-use crate::sync_push::{item, push};
+use crate::sync_push::{create, item, push};
 
 struct Shared {
     admin: Caller,
@@ -308,6 +308,37 @@ async fn a_lane_plan_with_athletes_of_another_group_keeps_them_and_is_not_delete
         let (status, detail) = club.edit(&club.coach, way, "lane_plan", &format!("{plans}/{own}"), None).await;
         assert_eq!(status, 200, "{way:?}: {detail}");
     }
+}
+
+#[sqlx::test]
+async fn a_plan_that_a_phone_sends_asks_for_nobody_whom_its_coach_does_not_see(pool: PgPool) {
+    let club = shared(pool).await;
+    let stock = json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 16});
+    club.admin.post("/equipment", stock).await.expect(201);
+    let asked = json!({"lanes": 1, "capacity": 4, "barriers": {"min": 4, "max": 6}, "straight_m": 80,
+        "athlete_ids": [club.athlete]});
+    let plans = format!("/sessions/{}/lane-plans", club.session);
+    let mut plan = club.coach.post(&plans, asked).await.expect(201).body;
+    plan.as_object_mut().unwrap().retain(|name, _| !matches!(name.as_str(), "id" | "rev"));
+    let sent = async |field: &str, value: Value| {
+        let mut plan = plan.clone();
+        plan["request"][field] = value;
+        push(&club.coach, &[create("lane_plan", plan)]).await.remove(0)
+    };
+    // Whether somebody of another group or nobody at all: otherwise the plan, sent anew with what comes of everybody in it, would tell.
+    for stranger in [club.hidden.clone(), Uuid::now_v7().to_string()] {
+        for (field, value, pointer) in [
+            ("athlete_ids", json!([club.athlete, stranger]), "/request/athlete_ids/1"),
+            ("pins", json!([{"athlete_id": stranger, "lane": 1}]), "/request/pins/0/athlete_id"),
+            ("apart", json!([[club.athlete, stranger]]), "/request/apart/0/1"),
+        ] {
+            let refused = sent(field, value).await;
+            let fault = &refused["problem"]["errors"][0];
+            assert_eq!((&refused["status"], &fault["pointer"]), (&json!(422), &json!(pointer)), "{refused}");
+            assert_eq!(fault["code"], "unknown_id", "{refused}");
+        }
+    }
+    assert_eq!(sent("pins", json!([{"athlete_id": club.athlete, "lane": 1}])).await["status"], 201);
 }
 
 #[sqlx::test]

@@ -6,7 +6,7 @@ use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::PgPool;
 
-use crate::support::{Answer, Caller};
+use crate::support::{Answer, Caller, eventually};
 use crate::sync_pull::{run, squad};
 use crate::sync_push::{batch, create};
 
@@ -77,25 +77,27 @@ async fn a_push_that_cannot_be_read_stores_nothing(pool: PgPool) {
     assert_eq!(squad.coach.post("/changes", batch(&[])).await.expect(200).body["results"], json!([]));
 }
 
+/// Who waited too long for the lock comes again at once, so that in the end all are there together.
+async fn patient(caller: Caller, body: Value) -> Answer {
+    let mut last = caller.post("/changes", body.clone()).await;
+    while last.status == 503 {
+        last = caller.post("/changes", body.clone()).await;
+    }
+    last
+}
+
 #[sqlx::test]
-async fn a_club_has_two_pushes_at_work_and_a_short_queue(pool: PgPool) {
+async fn a_club_has_two_pushes_at_work_and_a_short_queue_that_no_member_fills(pool: PgPool) {
     let squad = squad(pool).await;
     let mut blocker = squad.app.pool.begin().await.unwrap();
     let lock =
         format!("set local app.club_id = '{}'; lock table club_clock in access exclusive mode", squad.admin.club);
     sqlx::raw_sql(sqlx::AssertSqlSafe(lock)).execute(&mut *blocker).await.unwrap();
+    let one = || batch(&[create("run", run(&squad.session, &squad.athlete, squad.day))]);
     let (sender, mut answers) = tokio::sync::mpsc::unbounded_channel();
     for _ in 0..14 {
-        let (caller, sender) = (squad.coach.clone(), sender.clone());
-        let body = batch(&[create("run", run(&squad.session, &squad.athlete, squad.day))]);
-        // Who waited too long for the lock comes again at once, so that in the end all fourteen are there together.
-        tokio::spawn(async move {
-            let mut last = caller.post("/changes", body.clone()).await;
-            while last.status == 503 {
-                last = caller.post("/changes", body.clone()).await;
-            }
-            sender.send(last)
-        });
+        let (caller, sender, body) = (squad.coach.clone(), sender.clone(), one());
+        tokio::spawn(async move { sender.send(patient(caller, body).await) });
     }
     drop(sender);
     // Nothing can be stored while the clock is locked: fourteen are four more than may work and wait.
@@ -103,13 +105,17 @@ async fn a_club_has_two_pushes_at_work_and_a_short_queue(pool: PgPool) {
         let refused = answers.recv().await.unwrap().expect(429);
         assert_eq!(refused.header("retry-after"), "2");
     }
+    // Somebody else of the club has a place all the same, and their turn before most of those.
+    let (caller, body) = (squad.admin.clone(), one());
+    let admin = tokio::spawn(patient(caller, body));
+    eventually("the admin waits beside eight of the coach", async || squad.app.lanes.pushes.waiting() == 9).await;
     blocker.rollback().await.unwrap();
+    admin.await.unwrap().expect(200);
     let mut others = 0;
     while let Some(answer) = answers.recv().await {
         assert!(matches!(answer.status, 200 | 429), "{answer:?}");
         others += 1;
     }
     assert_eq!(others, 10);
-    let again = batch(&[create("run", run(&squad.session, &squad.athlete, squad.day))]);
-    squad.coach.post("/changes", again).await.expect(200);
+    squad.coach.post("/changes", one()).await.expect(200);
 }

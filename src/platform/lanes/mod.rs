@@ -32,6 +32,12 @@ const OF_CONNECTIONS: Bounds = Bounds { account: 64, club: 128, all: 512 };
 /// The same for whole clubs, and how long one waits: what was sent is in a file, so waiting costs little and sending it again much.
 const OF_CLUBS: (Bounds, Duration) = (Bounds { account: 1, club: 1, all: 8 }, Duration::from_mins(30));
 
+/// Pushes of one club at work at once.
+pub const PUSHES: usize = 2;
+/// How many pushes may wait. A phone sends one after the other, so that a member who has several waiting has a fault, and keeps
+/// none of the others from their turn.
+const OF_PUSHES: Bounds = Bounds { account: 8, club: 16, all: 4_096 };
+
 /// How a lane gives turns.
 #[derive(Clone, Copy, Debug)]
 pub struct Rules {
@@ -321,6 +327,8 @@ pub struct Lanes {
     pub strangers: Arc<Lane>,
     /// Large reads; nothing is computed, but connections are few.
     pub reads: Arc<Lane>,
+    /// What phones hand in: a few at once of each club, of however many clubs.
+    pub pushes: Arc<Lane>,
     /// Whole clubs that come, each for minutes.
     pub clubs: Arc<Lane>,
     /// The database connections of each worker.
@@ -343,6 +351,7 @@ impl Lanes {
             athletes: Lane::new("athletes", 5, Rules::of(cores(), BOUNDS)),
             strangers: Lane::new("strangers", 10, Rules::of(1, BOUNDS)),
             reads: Lane::new("reads", 0, Rules::of(config.workers * connections / 2, BOUNDS)),
+            pushes: Lane::new("pushes", 0, Rules { of_one: PUSHES, ..Rules::of(usize::from(u16::MAX), OF_PUSHES) }),
             clubs: Lane::new("clubs", 0, Rules { wait: OF_CLUBS.1, ..Rules::of(1, OF_CLUBS.0) }),
             connections: (0..config.workers.max(1)).map(|_| Lane::new("connections", 0, own)).collect(),
         }

@@ -65,7 +65,8 @@ struct Onwards {
 /// Lists who read, exported, changed and granted what, who signed in and who was refused: the latest first.
 ///
 /// A row is a request; what it changed stands in the same transaction as the row. Reads appear within a second or two.
-/// Rows are kept for 400 days unless the operator of the service says otherwise (90 to 3,650), whole addresses for 30.
+/// Rows are kept for 400 days unless the operator of the service says otherwise (90 to 3,650), whole addresses for 30. An app is told of a
+/// row about somebody who is withheld from apps, and not whom or which records it is about.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/audit", impl_for = list_audit, tag = "audit",
     responses((status = 200, description = "A page", body = Page))

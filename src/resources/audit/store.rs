@@ -1,6 +1,7 @@
 //! Rows of the audit, the latest first.
 
 use chrono::{Days, NaiveDate, NaiveTime};
+use uuid::Uuid;
 
 use crate::platform::audit::{Act, Row, Stored};
 use crate::platform::db::{ClubTx, Parts, StoreError};
@@ -26,7 +27,7 @@ pub struct Filter {
     pub before: Option<i64>,
 }
 
-fn list(tx: &ClubTx, filter: &Filter) -> Result<Parts, StoreError> {
+fn list(tx: &ClubTx, filter: &Filter, withheld: &[Uuid]) -> Result<Parts, StoreError> {
     let mut list = Parts::new(
         tx,
         "select x.number, x.at, x.act, x.operation, x.status, x.account_id, x.device_id, x.network, x.address, x.reach, \
@@ -43,7 +44,12 @@ fn list(tx: &ClubTx, filter: &Filter) -> Result<Parts, StoreError> {
         list.with(" and x.account_id = ?", account.0)?;
     }
     if let Some(athlete) = filter.athlete {
-        list.with(" and (x.reach = 'seen' or x.athletes @> array[?::uuid])", athlete.0)?;
+        // Of somebody who is withheld as of anybody who is not there.
+        if withheld.contains(&athlete.0) {
+            list.then(" and x.reach = 'seen'");
+        } else {
+            list.with(" and (x.reach = 'seen' or x.athletes @> array[?::uuid])", athlete.0)?;
+        }
     }
     if let Some(act) = filter.act {
         list.with(" and x.act = ?", act.as_str())?;
@@ -54,15 +60,31 @@ fn list(tx: &ClubTx, filter: &Filter) -> Result<Parts, StoreError> {
     Ok(list)
 }
 
+/// Rows as whoever they are read for may have them. Rows name people without asking for them: of one about somebody who is withheld it is
+/// told that it is there, and neither whom it is about nor which records, some of whose ids follow from the athlete's.
+fn shown(rows: Vec<Stored>, withheld: &[Uuid]) -> Result<Vec<Row>, StoreError> {
+    let one = |stored: Stored| -> Result<Row, StoreError> {
+        let mut row = Row::try_from(stored)?;
+        let all = row.entry.athletes.len();
+        row.entry.athletes.retain(|athlete| !withheld.contains(athlete));
+        if row.entry.athletes.len() < all {
+            row.entry.records.clear();
+        }
+        Ok(row)
+    };
+    rows.into_iter().map(one).collect()
+}
+
 /// The latest rows.
 pub async fn page(tx: &mut ClubTx, filter: &Filter, fetch: i64) -> Result<Vec<Row>, StoreError> {
-    let rows = list(tx, filter)?.first::<Stored>(tx, "number desc", fetch).await?;
-    rows.into_iter().map(Row::try_from).collect()
+    let withheld = tx.withheld().await?;
+    shown(list(tx, filter, &withheld)?.first::<Stored>(tx, "number desc", fetch).await?, &withheld)
 }
 
 /// The latest rows, as many as an export takes and one more.
 pub async fn export(tx: &mut ClubTx, filter: &Filter) -> Result<Vec<Row>, StoreError> {
-    let mut list = list(tx, filter)?;
+    let withheld = tx.withheld().await?;
+    let mut list = list(tx, filter, &withheld)?;
     list.then(" order by x.number desc limit 20001");
-    list.all::<Stored>(tx).await?.into_iter().map(Row::try_from).collect()
+    shown(list.all::<Stored>(tx).await?, &withheld)
 }

@@ -78,9 +78,9 @@ pub async fn insert(tx: &mut ClubTx, one: &Export, due_at: DateTime<Utc>) -> Res
     Ok(())
 }
 
-/// The exports that are not over, the latest first.
+/// The exports that are not over, the latest first; none about somebody who is withheld from whom they are read for.
 pub async fn list(tx: &mut ClubTx) -> Result<Vec<Export>, StoreError> {
-    let club = tx.club.0;
+    let (club, withheld) = (tx.club.0, tx.withheld().await?);
     let rows = sqlx::query_as!(
         Row,
         r#"
@@ -94,12 +94,17 @@ pub async fn list(tx: &mut ClubTx) -> Result<Vec<Export>, StoreError> {
     )
     .fetch_all(tx.conn())
     .await?;
-    rows.into_iter().map(TryInto::try_into).collect()
+    rows.into_iter().filter(|row| is_shown(row, &withheld)).map(TryInto::try_into).collect()
 }
 
-/// An export that is not over.
+/// Whether the athlete of an export may be named; that of the whole club names nobody.
+fn is_shown(row: &Row, withheld: &[Uuid]) -> bool {
+    row.athlete_id.is_none_or(|athlete| !withheld.contains(&athlete))
+}
+
+/// An export that is not over, as in the list.
 pub async fn find(tx: &mut ClubTx, id: ExportId) -> Result<Option<Export>, StoreError> {
-    let club = tx.club.0;
+    let (club, withheld) = (tx.club.0, tx.withheld().await?);
     let row = sqlx::query_as!(
         Row,
         r#"
@@ -113,7 +118,7 @@ pub async fn find(tx: &mut ClubTx, id: ExportId) -> Result<Option<Export>, Store
     )
     .fetch_optional(tx.conn())
     .await?;
-    row.map(TryInto::try_into).transpose()
+    row.filter(|row| is_shown(row, &withheld)).map(TryInto::try_into).transpose()
 }
 
 /// Deletes an export with its archive; one that is being written stops with its next piece.

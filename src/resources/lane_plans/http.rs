@@ -31,7 +31,7 @@ use crate::platform::ops::Editable;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::people::People;
-use crate::platform::problem::Problem;
+use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::stored::{self, IfMatch, Stored};
 use crate::resources::advice::{self, Memory};
@@ -246,6 +246,18 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
     Ok(lanes.ok_or(StoreError::Corrupt("lane plan"))?)
 }
 
+/// Refuses a plan that was computed of what is no longer its author's to see: the session may have been taken from them meanwhile,
+/// and its people moved or erased.
+async fn still_seen(tx: &mut ClubTx, plan: &Plan) -> Result<(), Problem> {
+    session_store::session(tx, plan.session).await?.ok_or_else(|| Problem::not_found("session"))?;
+    let people = People::of(tx, plan.people.iter().copied()).await?;
+    if plan.people.iter().all(|one| people.sees(*one)) {
+        return Ok(());
+    }
+    let detail = "Somebody in this plan was moved or deleted while it was computed; nothing was stored. Send it again.";
+    Err(Problem::new(Code::Conflict, detail))
+}
+
 /// Computes and stores the lanes to set out for a session and who runs where.
 ///
 /// The plan is for the athletes named, or for those of your groups who attend; before anybody was noted, or with `group_ids`, for
@@ -295,6 +307,7 @@ async fn create_lane_plan(
     drop(guard);
     let plan = sight::kept(session, &request, content)?;
     let mut tx = permit.create(&db, id).await?;
+    still_seen(&mut tx, &plan).await?;
     if !store::insert(&mut tx, id, &plan, known_at).await? {
         // It came twice at once, and the other one was faster, or it was deleted.
         let found = store::find(&mut tx, session, id).await?.ok_or_else(Problem::gone)?;

@@ -154,3 +154,16 @@ pub struct Request {
     #[serde(default = "yes", skip_serializing_if = "is_yes")]
     pub alternatives: bool,
 }
+
+impl Request {
+    /// Everybody whom it names, each with where.
+    pub fn named(&self) -> impl Iterator<Item = (String, AthleteId)> {
+        let run = self.athlete_ids.iter().flatten().enumerate().map(|(at, id)| (format!("/athlete_ids/{at}"), *id));
+        let pins = self.pins.iter().enumerate().map(|(at, pin)| (format!("/pins/{at}/athlete_id"), pin.athlete_id));
+        let apart =
+            self.apart.iter().enumerate().flat_map(|(at, pair)| {
+                pair.iter().enumerate().map(move |(side, id)| (format!("/apart/{at}/{side}"), *id))
+            });
+        run.chain(pins).chain(apart)
+    }
+}

@@ -201,9 +201,7 @@ pub fn kept(session: SessionId, request: &Request, mut content: Content) -> Resu
     content.not_expected.iter_mut().for_each(|one| one.display_name.clear());
     let corrupt = |_| StoreError::Corrupt("lane plan");
     let mut people: Vec<AthleteId> = everybody(&content).collect();
-    people.extend(request.athlete_ids.iter().flatten());
-    people.extend(request.pins.iter().map(|pin| pin.athlete_id));
-    people.extend(request.apart.iter().flatten());
+    people.extend(request.named().map(|(_, athlete)| athlete));
     people.sort_unstable();
     people.dedup();
     Ok(Plan {

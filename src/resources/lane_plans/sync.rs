@@ -82,11 +82,15 @@ impl Editable for Edits {
             faults.add("/session_id", "other_session", "a plan stays with its session");
         }
         check_lanes(&content, &mut faults);
-        let sent: Vec<AthleteId> = sight::everybody(&content).collect();
+        // Whom the request names as well: a plan is sent anew with what is recorded of everybody in it, so that a name that its author
+        // may not know would tell when something is.
+        let sent = sight::everybody(&content).map(|id| ("/lanes".to_owned(), id));
+        let asked = request.named().map(|(at, id)| (format!("/request{at}"), id));
+        let sent: Vec<(String, AthleteId)> = sent.chain(asked).collect();
         let earlier = before.map(|before| before.plan.people.clone()).unwrap_or_default();
-        let people = People::of(tx, sent.iter().copied().chain(earlier)).await?;
-        for id in sent.iter().filter(|id| !people.sees(**id)) {
-            faults.add("/lanes", "unknown_id", format!("there is no athlete {id} in your groups"));
+        let people = People::of(tx, sent.iter().map(|(_, id)| *id).chain(earlier)).await?;
+        for (pointer, id) in sent.iter().filter(|(_, id)| !people.sees(*id)) {
+            faults.add(pointer.as_str(), "unknown_id", format!("there is no athlete {id} in your groups"));
         }
         unknown_equipment(tx, &content, before, &mut faults).await?;
         faults.add_all("", unsafe_lanes(&content, before));

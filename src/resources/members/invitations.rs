@@ -66,7 +66,8 @@ async fn create_invitation(
 
 /// Lists the invitations that were not taken and have not expired.
 ///
-/// One is `void` when the admin who made it is no longer an admin of the club.
+/// One is `void` when the admin who made it is no longer an admin of the club, or when its address is that of a member whose role, groups or
+/// place an admin changed since, or who took a newer one: what was taken from somebody does not come back with an older mail.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/invitations", impl_for = list_invitations, tag = "members",
     responses((status = 200, description = "A page", body = InvitationPage))
@@ -108,7 +109,7 @@ async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data
     responses(
         (status = 200, description = "Joined", body = Joined),
         (status = 404, description = "No open invitation for you"),
-        (status = 410, description = "Void: whoever made it is no longer an admin of the club"),
+        (status = 410, description = "Void: whoever made it is no longer an admin of the club, or what you may in it was decided since"),
         (status = 409, description = "The account is a member, or in as many clubs as it may be"),
         (status = 429, description = "Too many attempts; `Retry-After` says how long to wait")
     )
@@ -137,7 +138,8 @@ async fn accept_invitation(
         Accepted::Joined(club_id) => Ok(HttpResponse::Ok().json(Joined { club_id })),
         Accepted::Void => Err(Problem::new(
             Code::Gone,
-            "Whoever made this invitation is no longer an admin of the club. Ask an admin for a new one.",
+            "This invitation is void: whoever made it is no longer an admin of the club, or an admin has said since what you may in it, or \
+             you left it. Ask an admin for a new one.",
         )),
     }
 }

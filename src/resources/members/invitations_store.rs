@@ -136,6 +136,33 @@ pub async fn void(tx: &mut ClubTx, admin: AccountId) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Makes the open invitations of a member void that were made before this one, or all: an admin has said since what the member may, or
+/// their place has ended. What was taken from somebody does not come back with an older mail.
+pub async fn overtake(tx: &mut ClubTx, member: AccountId, before: Option<InvitationId>) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    sqlx::query!(
+        r#"
+        update invitations
+        set voided_at = $3
+        where club_id = $1 and id in (
+          select i.id
+          from invitations i
+          join members m on m.club_id = $1 and m.id = $2 and m.email = i.email
+          where i.club_id = $1 and i.id < $4 and i.accepted_at is null and i.voided_at is null
+          order by i.id
+          for no key update of i
+        )
+        "#,
+        club,
+        member.0,
+        Utc::now(),
+        before.map_or(Uuid::max(), |one| one.0)
+    )
+    .execute(tx.unsynced())
+    .await?;
+    Ok(())
+}
+
 /// The invitation of a token, if it is for this address, was not taken and has not expired.
 async fn of_token(tx: &mut ClubTx, token: &Opaque, email: &str) -> Result<Option<InvitationId>, StoreError> {
     let club = tx.club.0;
@@ -277,6 +304,7 @@ pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaqu
     if assignment.role != Role::Admin {
         step_down(&mut tx, &admins, account).await?;
     }
+    overtake(&mut tx, account, Some(id)).await?;
     grants::set(&mut tx, account, assignment.role, &assignment.groups).await?;
     tx.commit().await?;
     Ok(Accepted::Joined(club))

@@ -42,7 +42,7 @@ pub struct Invitation {
     pub expires_at: DateTime<Utc>,
     /// The admin who made it; unknown of old ones.
     pub invited_by: Option<AccountId>,
-    /// Whether it cannot be taken any more, because that admin is none now.
+    /// Whether it cannot be taken any more: that admin is none now, or an admin has said since what its owner may.
     pub void: bool,
 }
 
@@ -51,7 +51,7 @@ pub struct Invitation {
 pub enum Accepted {
     /// Joined the club.
     Joined(ClubId),
-    /// Whoever made it is no longer an admin.
+    /// Whoever made it is no longer an admin, or it was overtaken.
     Void,
 }
 

@@ -86,13 +86,13 @@ pub struct NewInvitation {
 /// Whether an invitation can be taken.
 ///
 /// - `open`: It can, until it expires.
-/// - `void`: It cannot: whoever made it is no longer an admin of the club. Invite the person again.
+/// - `void`: It cannot: whoever made it is no longer an admin of the club, or what the person may was decided since. Invite them again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum InvitationState {
     /// It can, until it expires.
     Open,
-    /// It cannot: whoever made it is no longer an admin of the club. Invite the person again.
+    /// It cannot: whoever made it is no longer an admin of the club, or what the person may was decided since. Invite them again.
     Void,
 }
 

@@ -127,13 +127,14 @@ pub async fn step_down(tx: &mut ClubTx, admins: &[AccountId], member: AccountId)
     Ok(())
 }
 
-/// Gives a member another role or other groups.
+/// Gives a member another role or other groups. What they were invited to before is overtaken.
 pub async fn save(tx: &mut ClubTx, id: AccountId, assignment: &Assignment) -> Result<(), StoreError> {
     let club = tx.club.0;
     if assignment.role != Role::Admin {
         let admins = admins(tx).await?;
         step_down(tx, &admins, id).await?;
     }
+    invitations_store::overtake(tx, id, None).await?;
     sqlx::query!(
         "update members set role = $3, updated_at = $4 where club_id = $1 and id = $2",
         club,
@@ -151,6 +152,7 @@ pub async fn remove(tx: &mut ClubTx, id: AccountId) -> Result<(), StoreError> {
     let club = tx.club.0;
     let admins = admins(tx).await?;
     step_down(tx, &admins, id).await?;
+    invitations_store::overtake(tx, id, None).await?;
     grants::end(tx, id).await?;
     sqlx::query!(
         "update members set deleted_at = $3, updated_at = $3 where club_id = $1 and id = $2",

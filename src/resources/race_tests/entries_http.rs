@@ -136,12 +136,14 @@ async fn set_race_entries(
     if came.is_empty() && gone.is_empty() {
         return Ok(stored::changed(found.rev, &View::new(&found, &before)));
     }
-    let came = if came.is_empty() { Vec::new() } else { ask(&permit, &db, &lanes, &found, asked, came).await? };
+    let came = if came.is_empty() { Vec::new() } else { ask(&permit, &db, &lanes, &found, &asked, came).await? };
     let mut tx = permit.write(&db).await?;
     tx.alone(found.id.0).await?;
     let found = load(&mut tx, &req).await?;
     let before = entries_store::entrants(&mut tx, found.id).await?;
     version.require_list(found.rev, &View::new(&found, &before))?;
+    // Somebody may have been moved or erased while they were looked at.
+    check(&mut tx, &asked, &before).await?;
     entries_store::set_entries(&mut tx, &found, &before, &came, &gone).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;
@@ -156,7 +158,7 @@ async fn ask(
     db: &Db,
     lanes: &Lanes,
     found: &StoredTest,
-    asked: Entries,
+    asked: &Entries,
     came: Vec<AthleteId>,
 ) -> Result<Vec<Entering>, Problem> {
     let turn = lanes.squads.turn(permit.who()).await?;
@@ -166,7 +168,7 @@ async fn ask(
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
     let runners = turn.run(move || field.runners(&course, class)).await??;
-    entering(&asked, found, &runners, looked_at)
+    entering(asked, found, &runners, looked_at)
 }
 
 routes!(set_race_entries);

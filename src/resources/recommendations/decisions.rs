@@ -114,6 +114,10 @@ async fn create_decision(
     let decided = decided(advice?, choice)?;
     let id = id.unwrap_or_else(RecommendationId::new);
     let mut tx = permit.create(&db, id).await?;
+    // Moved or erased while it was computed: what is said of somebody erased would stay.
+    if !store::sees_athlete(&mut tx, athlete).await? {
+        return Err(Problem::not_found("athlete"));
+    }
     if !store::insert(&mut tx, id, &decided).await? {
         // It came twice at once, and the other one was faster.
         let found = store::find(&mut tx, id).await?.ok_or_else(Problem::gone)?;

@@ -75,7 +75,7 @@ impl<S: Source> Reader<'_, S> {
             let Some(last) = ids.last().copied() else { break };
             let roots = self.source.roots(&ids).await?;
             let steps = |root: &Root| match walk.groups {
-                _ if !self.sight.sees(root) => &[],
+                _ if !self.sight.sees_below(root) => &[],
                 0 => visibility::WHOLE,
                 _ => visibility::at_grant(self.sight, root),
             };
@@ -122,7 +122,7 @@ impl<S: Source> Reader<'_, S> {
         match &row.what {
             What::Other => Ok(Flow::Continue(())),
             What::Child(kind, id, root) => {
-                let seen = roots.get(root).is_some_and(|root| self.sight.sees(root));
+                let seen = roots.get(root).is_some_and(|root| self.sight.sees_below(root));
                 let key = Key { root: *root, part: Part::Child(*kind, *id) };
                 Ok(if seen { self.emit(key, *kind, *id, Sent::Current) } else { Flow::Continue(()) })
             }
@@ -180,7 +180,7 @@ impl<S: Source> Reader<'_, S> {
             let roots = self.source.roots(&ids).await?;
             for Dated { child, rev, old } in found {
                 let key = Key { root: session, part: Part::Dated(child.kind, child.id) };
-                if !roots.get(&child.root).is_some_and(|root| self.sight.sees(root)) {
+                if !roots.get(&child.root).is_some_and(|root| self.sight.sees_below(root)) {
                     self.progress(key);
                     continue;
                 }

@@ -38,7 +38,7 @@ async fn push_changes(
     let sent = intake::read(&req, payload).await?;
     let agent = req.headers().get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or("unnamed");
     let name = text::kept(agent, 100);
-    let turn = slots::turn(who.club).await?;
+    let turn = slots::turn(&lanes, who.who()).await?;
     let results = push::push((&db, &lanes), who, &name, sent).await?;
     drop(turn);
     Ok(HttpResponse::Ok().json(Outcomes { results }))

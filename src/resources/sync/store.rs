@@ -283,7 +283,7 @@ impl Source for Log<'_> {
         for row in rows {
             let root = RootId { id: row.id, kind: ranked(row.rank)? };
             let scopes = scopes_of(root.kind, root.id, club, groups.remove(&root).unwrap_or_default());
-            found.insert(root, Root { rev: row.rev, alive: row.alive, scopes });
+            found.insert(root, Root { rev: row.rev, alive: row.alive, scopes, withheld: false });
         }
         if self.tx.audience().is_some() {
             // Who is withheld stands in the log all the same: whoever has a copy of them is told to drop it, under a number
@@ -291,7 +291,7 @@ impl Source for Log<'_> {
             let withheld = wanted.iter().filter(|root| root.kind == Type::Athlete);
             for root in withheld {
                 let scopes = scopes_of(root.kind, root.id, club, groups.remove(root).unwrap_or_default());
-                found.entry(*root).or_insert(Root { rev: self.head, alive: true, scopes });
+                found.entry(*root).or_insert(Root { rev: self.head, alive: true, scopes, withheld: true });
             }
         }
         Ok(found)

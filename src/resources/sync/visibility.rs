@@ -44,9 +44,14 @@ impl Sight {
         self.0.iter().filter(|grant| grant.to.is_none()).map(|grant| grant.scope).collect()
     }
 
-    /// Whether a root is seen now.
+    /// Whether a root is seen now, or would be if it were not withheld.
     pub fn sees(&self, root: &Root) -> bool {
         root.alive && self.any(&root.scopes, |grant| grant.to.is_none())
+    }
+
+    /// Whether what is below a root is seen now.
+    pub fn sees_below(&self, root: &Root) -> bool {
+        !root.withheld && self.sees(root)
     }
 
     fn saw_at(&self, at: Seq, scopes: &[Uuid]) -> bool {
@@ -79,6 +84,9 @@ pub struct Root {
     pub alive: bool,
     /// Its scopes.
     pub scopes: Vec<Uuid>,
+    /// Whether it is withheld from whom the page is for. That it goes is told wherever it changed itself, for whoever has a copy; of
+    /// what is recorded below it nothing is told, not even that there is something.
+    pub withheld: bool,
 }
 
 /// Why a record leaves a phone.
@@ -111,6 +119,9 @@ pub const WHOLE: &[Step] = &[Step::Current, Step::Subtree];
 
 /// What the change of a root at `at` means; `moved` holds the scopes before and after, where they changed.
 pub fn at_root(sight: &Sight, at: Seq, root: &Root, moved: Option<(&[Uuid], &[Uuid])>) -> &'static [Step] {
+    if root.withheld && sight.sees(root) {
+        return &[Step::Removed(Reason::Changed)];
+    }
     let Some((before, after)) = moved else {
         // If it is out of sight now, a later row took it away and says so.
         return if sight.sees(root) { &[Step::Current] } else { &[] };
@@ -127,7 +138,7 @@ pub fn at_root(sight: &Sight, at: Seq, root: &Root, moved: Option<(&[Uuid], &[Uu
 
 /// What a grant means for a root that is in its scope now or left it after the grant.
 pub fn at_grant(sight: &Sight, root: &Root) -> &'static [Step] {
-    if sight.sees(root) { AFRESH } else { &[] }
+    if sight.sees_below(root) { AFRESH } else { &[] }
 }
 
 /// What the end of a grant means for a root that is in its scope now or left it after the end.

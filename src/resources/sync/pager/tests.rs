@@ -253,6 +253,28 @@ impl Carrying {
     }
 }
 
+/// Of who is withheld it is told that they go, where they changed themselves; of what lies below them nothing, whether it is new or would
+/// come with a grant.
+#[test]
+fn of_what_lies_below_somebody_withheld_nothing_is_told() {
+    let (mut club, athlete) = (Club::default(), root(Type::Athlete, 0));
+    let limits = Limits { items: 100, rows: 5_000 };
+    club.toggle(0, id(0));
+    club.root(athlete, Some(vec![id(0)]), true);
+    club.child((Type::Run, id(1)), athlete, true);
+    let copied = pull(&club, 0, None, Types::all(), limits);
+    assert_eq!(copied.items.len(), 2);
+    club.child((Type::WellbeingRecord, id(2)), athlete, true);
+    club.root(athlete, None, true);
+    club.toggle(0, id(0));
+    club.toggle(0, id(0));
+    let known = club.roots.get_mut(&athlete).unwrap();
+    known.withheld = true;
+    let goes = (athlete.id, Sent::Removed(Reason::Changed, known.rev));
+    let told = pull(&club, 0, Some(copied.next), Types::all(), limits).items;
+    assert_eq!(told.iter().map(|item| (item.id, item.sent)).collect::<Vec<_>>(), [goes]);
+}
+
 /// Whatever groups a phone asks for, and whenever it asks for more, it ends with what a fresh copy of them holds: what
 /// its member sees of them, and nothing else.
 #[test]

@@ -56,7 +56,7 @@ impl Club {
             (_, Some(known)) => known.scopes.clone(),
             (_, None) => Vec::new(),
         };
-        self.roots.insert(root, Root { rev, alive, scopes });
+        self.roots.insert(root, Root { rev, alive, scopes, withheld: false });
     }
 
     pub fn child(&mut self, child: (Type, Uuid), root: RootId, alive: bool) {

@@ -158,14 +158,15 @@ impl Source for Reading<'_> {
 
     async fn roots(&mut self, ids: &[RootId]) -> Result<HashMap<RootId, Root>, Infallible> {
         let found = ids.iter().filter_map(|id| self.club.records.get(&back(id.id)).map(|one| (*id, one)));
-        let root = |one: &Record| Root { rev: one.rev, alive: one.alive, scopes: scopes(one.scopes) };
+        let root = |one: &Record| Root { rev: one.rev, alive: one.alive, scopes: scopes(one.scopes), withheld: false };
         Ok(found.map(|(id, one)| (id, root(one))).collect())
     }
 
     async fn visible(&mut self, after: Place, limit: usize) -> Result<Vec<RootId>, Infallible> {
         let sight = self.sight();
-        let seen =
-            self.roots_where(|one| sight.sees(&Root { rev: one.rev, alive: one.alive, scopes: scopes(one.scopes) }));
+        let seen = self.roots_where(|one| {
+            sight.sees(&Root { rev: one.rev, alive: one.alive, scopes: scopes(one.scopes), withheld: false })
+        });
         Ok(self.page(seen.into_iter(), after, limit))
     }
 

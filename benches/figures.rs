@@ -1,10 +1,11 @@
-//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`, `http`, `overload`, `scale`; all of them but the last, which takes
-//! long and much of the disk, when none is named.
+//! Figures: `estimate`, `progress`, `lanes`, `sync`, `flood`, `http`, `overload`, `scale`, `archive`; all of them but the last two, which
+//! take long and much of the disk, when none is named.
 //!
 //! Words after `sync` choose among its own: `pages`, `pushes`, `first`, `polls`; words after `flood` among `plans`,
 //! `bodies`, `sockets`; words after `http` among the routes, by their keys in `http_figures/routes.rs`; words after `scale` are a
-//! percentage and a folder. `overload --minutes N` also prints what memory does over so many minutes.
+//! percentage and a folder, after `archive` how many records. `overload --minutes N` also prints what memory does over so many minutes.
 
+mod archive_figures;
 mod estimate_figures;
 mod flood_figures;
 mod http_figures;
@@ -47,5 +48,8 @@ fn main() {
     }
     if name == "scale" {
         scale_figures::run(rest);
+    }
+    if name == "archive" {
+        archive_figures::run(rest);
     }
 }

@@ -19,7 +19,8 @@ pub struct Squad {
     pub day: String,
 }
 
-fn text(value: &Value, pointer: &str) -> String {
+/// The text at a place of an answer.
+pub fn text(value: &Value, pointer: &str) -> String {
     value.pointer(pointer).and_then(Value::as_str).unwrap_or_else(|| panic!("no {pointer} in {value}")).to_owned()
 }
 

@@ -1,6 +1,8 @@
-//! A request that others at the same moment undid is carried out again, so that its caller need not.
+//! A request that others at the same moment undid is carried out again, so that its caller need not; and work that is not to depend on
+//! whether its caller still waits is done to its end.
 
 use std::cell::RefCell;
+use std::future::Future;
 use std::pin::Pin;
 use std::rc::Rc;
 use std::task::{Context, Poll, ready};
@@ -15,8 +17,10 @@ use actix_web::web::Bytes;
 use futures_core::Stream;
 use uuid::Uuid;
 
+use super::audit;
 use super::db::one_connection;
-use super::problem::Problem;
+use super::problem::{Code, Problem};
+use super::telemetry;
 
 /// How long to wait before each further time, milliseconds (ms); then the caller is told.
 const PAUSES_MS: [u64; 4] = [5, 20, 60, 150];
@@ -80,6 +84,17 @@ fn was_undone<B>(answer: &ServiceResponse<B>) -> bool {
 pub fn pause(milliseconds: u64) -> Duration {
     let (_, chance) = Uuid::new_v4().as_u64_pair();
     Duration::from_micros(milliseconds * 500 + chance % (milliseconds * 500))
+}
+
+/// Does work of a request to its end, whether or not somebody still waits for the answer: a connection that ends would drop the request
+/// half-way, or not, as it happens to end. The work holds one connection to the database at a time, and ends with the service.
+///
+/// # Errors
+/// Those of the work; 500 when it broke.
+pub async fn to_its_end<T: 'static>(work: impl Future<Output = Result<T, Problem>> + 'static) -> Result<T, Problem> {
+    let work = telemetry::going_on(audit::going_on(one_connection(work)));
+    let broke = |_| Err(Problem::new(Code::Internal, "The work broke off. Tell the operator the instance id."));
+    actix_web::rt::spawn(work).await.unwrap_or_else(broke)
 }
 
 /// Carries out a request; again, a few times, when others at the same moment undid it. Each time holds one connection.

@@ -193,7 +193,11 @@ pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Resu
     let club = tx.club.0;
     let wanted = ids_of(groups);
     let found = sqlx::query_scalar!(
-        "select id from groups where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null",
+        r#"
+        select x.id
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from groups r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) x
+        "#,
         club,
         &wanted
     )
@@ -268,7 +272,11 @@ pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, Sto
     }
     let club = tx.club.0;
     let ids = sqlx::query_scalar!(
-        "select id from athletes where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is not null",
+        r#"
+        select x.id
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from athletes r where r.club_id = $1 and r.id = i.one and r.deleted_at is not null offset 0) x
+        "#,
         club,
         athletes
     )

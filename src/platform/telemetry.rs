@@ -39,6 +39,11 @@ pub fn request_id() -> String {
     REQUEST_ID.try_with(Clone::clone).unwrap_or_default()
 }
 
+/// Work that goes on beside its request, with its id and the address of its caller.
+pub fn going_on<F: Future>(work: F) -> impl Future<Output = F::Output> {
+    CLIENT.scope(client(), REQUEST_ID.scope(request_id(), work))
+}
+
 /// Gives each request an id (`x-request-id`), passes `traceparent` on and logs one line when it is answered.
 ///
 /// # Errors

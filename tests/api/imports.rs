@@ -18,7 +18,7 @@ use crate::support::{Answer, Caller, TestApp};
 use crate::sync_pull::{Phone, athlete, run, squad};
 use crate::sync_push::{create, push, statuses};
 
-async fn import(admin: &Caller, query: &str, bytes: Vec<u8>) -> Answer {
+pub async fn import(admin: &Caller, query: &str, bytes: Vec<u8>) -> Answer {
     admin.bytes(Method::POST, &format!("/imports{query}"), "application/zip", bytes).await
 }
 
@@ -210,7 +210,8 @@ async fn an_athlete_moves_to_another_club_with_new_ids(pool: PgPool) {
     let archive = packed(&files(&before));
     let south = squad.app.admin_of("South").await;
     let group = south.group("Theirs").await;
-    import(&south, "", archive.clone()).await.expect_fault(400, "group_id");
+    import(&south, "", archive.clone()).await.expect(409);
+    import(&squad.app.admin_of("West").await, "", archive.clone()).await.expect_fault(400, "group_id");
     import(&south, &format!("?group_id={}", squad.mine), archive.clone()).await.expect(404);
     let into = format!("?group_id={group}");
     let told = import(&south, &into, archive.clone()).await.expect(201).body;

@@ -39,6 +39,7 @@ mod front;
 mod groups;
 mod groups_turn;
 mod hidden;
+mod import_pages;
 mod imports;
 mod keys;
 mod kinds;

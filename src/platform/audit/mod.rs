@@ -216,6 +216,17 @@ pub async fn keep<B: MessageBody>(req: ServiceRequest, next: Next<B>) -> Result<
     Ok(answer)
 }
 
+/// Work that goes on beside its request: what it writes is noted as what the request did.
+pub fn going_on<F: Future>(work: F) -> impl Future<Output = F::Output> {
+    let asked = REQUEST.try_with(Rc::clone).ok();
+    async move {
+        match asked {
+            Some(asked) => REQUEST.scope(asked, work).await,
+            None => work.await,
+        }
+    }
+}
+
 /// Notes whose access token a request carries.
 pub fn acts(req: &HttpRequest, account: AccountId, device: DeviceId) {
     // Outside the service nothing is noted.
@@ -277,12 +288,12 @@ pub fn written(account: AccountId, chore: Option<&str>, records: Vec<Uuid>, athl
     let entry = asked.unwrap_or_else(|_| changed.then(|| Entry::of_service(chore)))?;
     let athletes = both(entry.athletes, athletes);
     let mut records = both(entry.records, records);
-    records.retain(|record| !athletes.contains(record));
+    records.retain(|record| athletes.binary_search(record).is_err());
     let reach = if athletes.is_empty() { entry.reach } else { Reach::Named };
     Some(Entry { reach, athletes, records, ..entry })
 }
 
-/// All of two lists, each once.
+/// All of two lists, each once and in order.
 fn both(one: Vec<Uuid>, other: Vec<Uuid>) -> Vec<Uuid> {
     let all: BTreeSet<Uuid> = one.into_iter().chain(other).collect();
     all.into_iter().collect()

@@ -272,12 +272,12 @@ pub(super) fn named(changes: &[Change]) -> (Vec<Uuid>, Vec<Uuid>) {
     (records.difference(&athletes).copied().collect(), athletes.into_iter().collect())
 }
 
-/// Raises the counter by the number of changes, stamps the rows and writes the log; the caller commits next.
-pub(super) async fn number(
+/// Raises the counter by the number of changes: each with its number.
+async fn take<'c>(
     conn: &mut PgConnection,
     (club, life): (ClubId, i32),
-    changes: &[Change],
-) -> Result<Revs, StoreError> {
+    changes: &'c [Change],
+) -> Result<Vec<(i64, &'c Change)>, StoreError> {
     let count = i64::try_from(changes.len()).unwrap_or(i64::MAX);
     let last = match raise(conn, club, life, count).await? {
         Some(last) => last,
@@ -286,7 +286,28 @@ pub(super) async fn number(
             raise(conn, club, life, count).await?.ok_or(StoreError::NotFound("club"))?
         }
     };
-    let numbered: Vec<(i64, &Change)> = (last - count + 1..=last).zip(changes).collect();
+    Ok((last - count + 1..=last).zip(changes).collect())
+}
+
+/// Raises the counter by the number of changes and writes the log, for rows that are still to be written; the numbers in the order of
+/// the changes.
+pub(super) async fn announce(
+    conn: &mut PgConnection,
+    (club, life): (ClubId, i32),
+    changes: &[Change],
+) -> Result<Vec<i64>, StoreError> {
+    let numbered = take(conn, (club, life), changes).await?;
+    log(conn, club, &numbered).await?;
+    Ok(numbered.into_iter().map(|(seq, _)| seq).collect())
+}
+
+/// Raises the counter by the number of changes, stamps the rows and writes the log; the caller commits next.
+pub(super) async fn number(
+    conn: &mut PgConnection,
+    (club, life): (ClubId, i32),
+    changes: &[Change],
+) -> Result<Revs, StoreError> {
+    let numbered = take(conn, (club, life), changes).await?;
     // In a fixed order, so that every commit locks the tables one after the other in the same way.
     let mut by_kind: BTreeMap<Kind, BTreeMap<Uuid, i64>> = BTreeMap::new();
     let mut revs = Revs::default();

@@ -19,9 +19,9 @@ macro_rules! plain_store {
             sqlx::query!(
                 "select id, rev, "
                     + $columns
-                    + " from "
+                    + " from unnest((select $2::uuid[])::uuid[]) as i (one) cross join lateral (select * from "
                     + $table
-                    + " where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null",
+                    + " r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) x",
                 club,
                 ids
             )

@@ -17,8 +17,9 @@ use super::room::{FILES, Held};
 use super::{Coding, Limits, broken, patience, sender, told};
 use crate::platform::problem::{Code, Problem};
 
-/// The slowest body that is waited for, once the patience is over, bytes a second: about a megabit.
-const SLOWEST: u64 = 128 * 1024;
+/// The slowest body that is waited for, once the patience is over, bytes a second: a quarter of a megabit, which a shared line of copper
+/// still sends. A gibibyte may take nine hours, and holds nothing but its sender's part of the room.
+const SLOWEST: u64 = 32 * 1024;
 
 /// A body in a file.
 #[derive(Debug)]

@@ -144,6 +144,12 @@ impl Lane {
         self.state().queue.count()
     }
 
+    /// Whether a club has a turn, or waits for one.
+    pub fn has(&self, club: Uuid) -> bool {
+        let state = self.state();
+        state.inside.contains_key(&club) || state.queue.before(Who { club, account: Uuid::nil() }).0 > 0
+    }
+
     /// A turn of a club that nobody has to wait for.
     pub fn free(self: &Arc<Self>, club: Uuid) -> Option<Turn> {
         self.take(&mut self.state(), club)
@@ -397,6 +403,7 @@ mod tests {
         }
         let refused = lane.turn(who(3)).await.unwrap_err();
         assert_eq!(refused.status(), 503);
+        assert_eq!([1, 2, 3].map(|club| lane.has(who(club).club)), [true, true, false], "one is inside, one waits");
         drop(first);
         assert_eq!([got.recv().await, got.recv().await, got.recv().await], [Some(1), Some(3), Some(2)]);
         drop(lane.turn(who(1)).await.unwrap());

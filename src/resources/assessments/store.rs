@@ -68,8 +68,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Asse
         r#"
         select id, rev, athlete_id, session_id, assessed_at, lead_leg, trail_leg, walkover, take_off, landing, posture,
           rhythm, arms, note, supersedes, void
-        from assessments
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from assessments r where r.club_id = $1 and r.id = i.one offset 0) x
         "#,
         club,
         ids

@@ -63,8 +63,15 @@ pub async fn by_athlete(
     athletes: &[AthleteId],
 ) -> Result<HashMap<AthleteId, Vec<StoredMeasurement>>, StoreError> {
     let ids: Vec<Uuid> = athletes.iter().map(|id| id.0).collect();
+    let mut list = Parts::new(
+        tx,
+        "select id, rev, athlete_id, kind, value_milli, measured_on, confirmed, implausible from measurements where club_id = $1 and \
+         deleted_at is null",
+    )?;
+    list.with(" and athlete_id = any ((select ?::uuid[])::uuid[]) order by measured_on desc, id desc", ids)?;
     let mut found: HashMap<AthleteId, Vec<StoredMeasurement>> = HashMap::new();
-    for (athlete, one) in find(tx, Some(&ids), None).await? {
+    for row in list.all(tx).await? {
+        let (athlete, one) = parse(row)?;
         found.entry(athlete).or_default().push(one);
     }
     Ok(found)
@@ -72,7 +79,13 @@ pub async fn by_athlete(
 
 /// The measurements of these ids that are there, with their athletes.
 pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
-    find(tx, None, Some(ids)).await
+    let mut list = Parts::new(
+        tx,
+        "select x.id, x.rev, x.athlete_id, x.kind, x.value_milli, x.measured_on, x.confirmed, x.implausible from ",
+    )?;
+    list.with("unnest((select ?::uuid[])::uuid[]) as i (one) cross join lateral (select * from measurements m ", ids)?;
+    list.then("where m.club_id = $1 and m.id = i.one and m.deleted_at is null offset 0) x");
+    list.all(tx).await?.into_iter().map(parse).collect()
 }
 
 /// A measurement that was deleted, with its athlete.
@@ -110,26 +123,6 @@ fn parse(row: Row) -> Result<(AthleteId, StoredMeasurement), StoreError> {
     let kind = MeasurementKind::parse(&row.kind).map_err(|_| StoreError::Corrupt("measurement"))?;
     let value = Filed { measurement: Measurement { kind, milli, measured_on, confirmed }, implausible };
     Ok((AthleteId(athlete_id), Stored { id: MeasurementId(id), rev, value }))
-}
-
-async fn find(
-    tx: &mut ClubTx,
-    athletes: Option<&[Uuid]>,
-    ids: Option<&[Uuid]>,
-) -> Result<Vec<(AthleteId, StoredMeasurement)>, StoreError> {
-    let mut list = Parts::new(
-        tx,
-        "select id, rev, athlete_id, kind, value_milli, measured_on, confirmed, implausible from measurements where club_id = $1 and \
-         deleted_at is null",
-    )?;
-    if let Some(athletes) = athletes {
-        list.with(" and athlete_id = any ((select ?::uuid[])::uuid[])", athletes)?;
-    }
-    if let Some(ids) = ids {
-        list.with(" and id = any ((select ?::uuid[])::uuid[])", ids)?;
-    }
-    list.then(" order by measured_on desc, id desc");
-    list.all(tx).await?.into_iter().map(parse).collect()
 }
 
 /// Whether a measurement of this id was there and is deleted.

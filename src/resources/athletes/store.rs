@@ -183,8 +183,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<AthleteI
             where s.club_id = $1 and s.athlete_id = a.id
             order by s.scope_id
           ) as "groups!"
-        from athletes a
-        where a.club_id = $1 and a.id = any ((select $2::uuid[])::uuid[]) and a.deleted_at is null
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from athletes r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) a
         "#,
         club,
         ids

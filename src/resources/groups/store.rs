@@ -74,8 +74,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<GroupId,
         Row,
         r#"
         select id, rev, name, season, archived
-        from groups
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from groups r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) x
         "#,
         club,
         ids

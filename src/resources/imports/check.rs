@@ -35,7 +35,7 @@ pub async fn check(tx: &mut ClubTx, table: &str, ids: &[Uuid]) -> Result<(), Pro
         "age_groups" => editable::<age_groups::sync::Edits>(tx, ids).await,
         "competition_specs" => editable::<competition_specs::sync::Edits>(tx, ids).await,
         "sessions" => editable::<sessions::sync::Edits>(tx, ids).await,
-        "lane_plans" => editable::<lane_plans::sync::Edits>(tx, ids).await,
+        "lane_plans" => lane_plans::sync::recheck(tx, ids).await,
         "race_tests" => editable::<race_tests::sync::Edits>(tx, ids).await,
         "athletes" => athletes::sync::recheck(tx, ids).await,
         "measurements" => athletes::sync::recheck_measurements(tx, ids).await,

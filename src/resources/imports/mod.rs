@@ -2,10 +2,12 @@
 
 mod archive;
 mod check;
+mod held;
 mod http;
 mod model;
 mod rows;
 mod store;
+mod work;
 
 pub use archive::{RECORDS, UNPACKED};
 pub use http::{BYTES, routes};

@@ -21,8 +21,8 @@ const RECORDS: [&str; 11] = [
 ];
 /// Columns whose JSON names records.
 const WITHIN: [&str; 7] = ["request", "plan", "advice", "draw", "readiness", "blocks", "policy"];
-/// Columns that come anew with the import.
-pub const ANEW: [&str; 1] = ["rev"];
+/// The column that comes anew with the import: the number of the row's last change.
+pub const NUMBER: &str = "rev";
 
 /// Which ids an import gives.
 #[derive(Clone, Copy, Debug)]

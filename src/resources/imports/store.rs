@@ -3,7 +3,6 @@
 use serde_json::Value;
 use sqlx::AssertSqlSafe;
 
-use super::rows::ANEW;
 use crate::platform::db::tables::{self, Comes, Table};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::GroupId;
@@ -40,7 +39,8 @@ impl From<StoreError> for Refused {
 }
 
 /// Gives the transaction the time that an archive takes, and plans that do not rest on what the server counted before: that the club has
-/// nothing, so that whatever index begins with the club would do, and each page would read all that came before it.
+/// nothing, so that whatever index begins with the club would do, and each page would read all that came before it. Where the server
+/// counted nothing yet it guesses the same, so the statements of a page name each row by its whole key as well.
 pub async fn settle(tx: &mut ClubTx) -> Result<(), StoreError> {
     let set = "set local idle_in_transaction_session_timeout = '60s'; set local statement_timeout = '60s'; \
                set local plan_cache_mode = force_generic_plan";
@@ -71,11 +71,11 @@ pub async fn has_group(tx: &mut ClubTx, id: GroupId) -> Result<bool, StoreError>
     Ok(there.fetch_one(tx.conn()).await?)
 }
 
-/// Inserts rows of a table, an array of objects; each as it is, or none.
-pub async fn insert(tx: &mut ClubTx, table: &Table, rows: &Value, changes: Vec<Change>) -> Result<(), Refused> {
+/// Inserts rows of a table, an array of objects; each as it is, or none. What phones must learn of them was announced.
+pub async fn insert(tx: &mut ClubTx, table: &Table, rows: &Value) -> Result<(), Refused> {
     let club = tx.club.0;
     let (table, columns) = (table.name, table.columns);
-    let wanted: Vec<&str> = columns.split_whitespace().filter(|column| !ANEW.contains(column)).collect();
+    let wanted: Vec<&str> = columns.split_whitespace().collect();
     let picked: Vec<String> = wanted.iter().map(|column| format!("u.{column}")).collect();
     // Names that stand in the code.
     let text = format!(
@@ -84,8 +84,7 @@ pub async fn insert(tx: &mut ClubTx, table: &Table, rows: &Value, changes: Vec<C
         wanted.join(", "),
         picked.join(", ")
     );
-    let conn = if changes.is_empty() { tx.unsynced() } else { tx.changing_all(changes) };
-    sqlx::query(AssertSqlSafe(text)).bind(club).bind(rows).execute(conn).await?;
+    sqlx::query(AssertSqlSafe(text)).bind(club).bind(rows).execute(tx.unsynced()).await?;
     Ok(())
 }
 

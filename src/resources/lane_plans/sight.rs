@@ -116,7 +116,11 @@ fn bare(list: &mut Value) {
     }
 }
 
-fn parse(plan: &Plan) -> Result<(Request, Content), StoreError> {
+/// What is asked and planned in a plan, whoever sees it.
+///
+/// # Errors
+/// When what is kept does not parse.
+pub fn parse(plan: &Plan) -> Result<(Request, Content), StoreError> {
     let corrupt = |_| StoreError::Corrupt("lane plan");
     let request = serde_json::from_value(plan.request.clone()).map_err(corrupt)?;
     Ok((request, serde_json::from_value(plan.content.clone()).map_err(corrupt)?))

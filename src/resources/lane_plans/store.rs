@@ -277,9 +277,9 @@ pub async fn made(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, Made>, 
     let rows = sqlx::query!(
         r#"
         select p.id, s.held_on, s.surface, coalesce(p.known_at, p.created_at) as "known_at!"
-        from lane_plans p
-        join sessions s on s.club_id = $1 and s.id = p.session_id
-        where p.club_id = $1 and p.id = any ($2)
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from lane_plans r where r.club_id = $1 and r.id = i.one offset 0) p
+        cross join lateral (select * from sessions r where r.club_id = $1 and r.id = p.session_id offset 0) s
         "#,
         club,
         ids
@@ -302,8 +302,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredPlan>, St
         Row,
         r#"
         select id, rev, session_id, request, plan, people
-        from lane_plans
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[]) and deleted_at is null
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from lane_plans r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) x
         "#,
         club,
         ids

@@ -156,6 +156,21 @@ fn check_lanes(content: &Content, faults: &mut Faults) {
     }
 }
 
+/// Parses stored plans once more: what an import wrote has to be what a request may say. Advice is asked of nobody in them, because
+/// whoever reads a plan is told what came after it.
+///
+/// # Errors
+/// Every broken field; database errors.
+pub async fn recheck(tx: &mut ClubTx, ids: &[Uuid]) -> Result<(), Problem> {
+    for one in store::by_ids(tx, ids).await? {
+        let (_, content) = sight::parse(&one.value)?;
+        let mut faults = Faults::new();
+        check_lanes(&content, &mut faults);
+        faults.finish(Some(()))?;
+    }
+    Ok(())
+}
+
 /// Judges the places of plans that a push brings, in the lane of computing and with no connection in hand; those of a session that
 /// comes with the same push, or of people whom the caller does not see, are not among them.
 ///

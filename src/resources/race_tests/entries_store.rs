@@ -159,8 +159,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
         r#"
         select id, rev, race_test_id, athlete_id, expected_ms, expected_sd_ms, expected_basis, heat, lane, offset_ms,
           coach_accepts, readiness, created_at
-        from race_entries
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from race_entries r where r.club_id = $1 and r.id = i.one offset 0) x
         "#,
         club,
         ids

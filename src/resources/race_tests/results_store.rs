@@ -75,8 +75,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (File
         select id, rev, race_test_id, athlete_id, heat, lane, status, final_time_ms,
           touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", timing_method, video_fps, hits, fell, note,
           supersedes, void, while_restricted
-        from race_results
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from race_results r where r.club_id = $1 and r.id = i.one offset 0) x
         "#,
         club,
         ids

@@ -135,8 +135,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredDecided>,
         r#"
         select x.id, x.rev, x.athlete_id, x.on_date, x.advice, x.outcome, x.barrier_kind, x.height_mm, x.spacing_mm,
           x.reason, x.clears_return, x.coach_accepts, x.until_date, x.decided_at
-        from recommendations x
-        where x.club_id = $1 and x.id = any ((select $2::uuid[])::uuid[])
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from recommendations r where r.club_id = $1 and r.id = i.one offset 0) x
         "#,
         club,
         ids

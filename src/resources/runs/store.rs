@@ -108,8 +108,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredRun>, Sto
           held, over_reached, crowded, broken, hits, fell, lead_leg,
           touchdown_times_ms as "touchdown_times_ms: Vec<Option<i32>>", timing_method, video_fps, note, supersedes, void,
           while_restricted, lane_plan_id, lane, round
-        from runs
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from runs r where r.club_id = $1 and r.id = i.one offset 0) x
         "#,
         club,
         ids

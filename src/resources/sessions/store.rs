@@ -135,8 +135,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredSession>,
             where s.club_id = $1 and s.session_id = x.id
             order by s.scope_id
           ) as "groups!"
-        from sessions x
-        where x.club_id = $1 and x.id = any ((select $2::uuid[])::uuid[]) and x.deleted_at is null
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from sessions r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) x
         "#,
         club,
         ids

@@ -60,8 +60,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<HashMap<Uuid, (Well
         Row,
         r#"
         select id, rev, athlete_id, kind, reported_on, reported_by, until, clears, supersedes, void
-        from wellbeing_records
-        where club_id = $1 and id = any ((select $2::uuid[])::uuid[])
+        from unnest((select $2::uuid[])::uuid[]) as i (one)
+        cross join lateral (select * from wellbeing_records r where r.club_id = $1 and r.id = i.one offset 0) x
         "#,
         club,
         ids

@@ -89,7 +89,7 @@ fn resources_do_not_import_each_other_and_each_file_keeps_to_its_kind() {
 }
 
 /// Writes that phones need not learn of by themselves: what they belong to is noted in the same transaction.
-const NOTED_ELSEWHERE: [&str; 16] = [
+const NOTED_ELSEWHERE: [&str; 17] = [
     "insert into root_scope",
     "delete from root_scope",
     "insert into club_clock",
@@ -103,6 +103,7 @@ const NOTED_ELSEWHERE: [&str; 16] = [
     "update assessments set note",
     "update race_results set note",
     "update recommendations set reason",
+    "update athletes x set status_on",
     "update held_item set data",
     "delete from held_item",
     "delete from refused_edit",

@@ -196,7 +196,8 @@ pub async fn require(tx: &mut ClubTx, groups: &[GroupId], pointer: &str) -> Resu
         r#"
         select x.id
         from unnest((select $2::uuid[])::uuid[]) as i (one)
-        cross join lateral (select * from groups r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) x
+        cross join lateral (select * from groups r where r.club_id = $1 and r.id = i.one offset 0) x
+        where x.deleted_at is null
         "#,
         club,
         &wanted
@@ -275,7 +276,8 @@ pub async fn erased(tx: &mut ClubTx, athletes: &[Uuid]) -> Result<Vec<Uuid>, Sto
         r#"
         select x.id
         from unnest((select $2::uuid[])::uuid[]) as i (one)
-        cross join lateral (select * from athletes r where r.club_id = $1 and r.id = i.one and r.deleted_at is not null offset 0) x
+        cross join lateral (select * from athletes r where r.club_id = $1 and r.id = i.one offset 0) x
+        where x.deleted_at is not null
         "#,
         club,
         athletes

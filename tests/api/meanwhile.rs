@@ -111,6 +111,6 @@ async fn nobody_is_entered_who_was_erased_meanwhile(pool: PgPool) {
     let entering = async move { caller.call(Method::PUT, &path, &[("if-match", tag.as_str())], Some(field)).await };
     let id = race.rsplit('/').next().unwrap();
     erased_before(&squad.admin, &squad.athletes[1], id, entering).await.expect_fault(422, "/athlete_ids/1");
-    let entered = squad.admin.get(&entries).await.expect(200).body.to_string();
+    let entered = squad.admin.get(&race).await.expect(200).body["entries"].to_string();
     assert!(entered.contains(&squad.athletes[0]) && !entered.contains(&squad.athletes[1]), "{entered}");
 }

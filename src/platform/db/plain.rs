@@ -21,7 +21,7 @@ macro_rules! plain_store {
                     + $columns
                     + " from unnest((select $2::uuid[])::uuid[]) as i (one) cross join lateral (select * from "
                     + $table
-                    + " r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) x",
+                    + " r where r.club_id = $1 and r.id = i.one offset 0) x where x.deleted_at is null",
                 club,
                 ids
             )

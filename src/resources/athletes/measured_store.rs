@@ -84,7 +84,7 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<(AthleteId, Sto
         "select x.id, x.rev, x.athlete_id, x.kind, x.value_milli, x.measured_on, x.confirmed, x.implausible from ",
     )?;
     list.with("unnest((select ?::uuid[])::uuid[]) as i (one) cross join lateral (select * from measurements m ", ids)?;
-    list.then("where m.club_id = $1 and m.id = i.one and m.deleted_at is null offset 0) x");
+    list.then("where m.club_id = $1 and m.id = i.one offset 0) x where x.deleted_at is null");
     list.all(tx).await?.into_iter().map(parse).collect()
 }
 

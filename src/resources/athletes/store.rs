@@ -184,7 +184,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<AthleteI
             order by s.scope_id
           ) as "groups!"
         from unnest((select $2::uuid[])::uuid[]) as i (one)
-        cross join lateral (select * from athletes r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) a
+        cross join lateral (select * from athletes r where r.club_id = $1 and r.id = i.one offset 0) a
+        where a.deleted_at is null
         "#,
         club,
         ids

@@ -75,7 +75,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Stored<GroupId,
         r#"
         select id, rev, name, season, archived
         from unnest((select $2::uuid[])::uuid[]) as i (one)
-        cross join lateral (select * from groups r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) x
+        cross join lateral (select * from groups r where r.club_id = $1 and r.id = i.one offset 0) x
+        where x.deleted_at is null
         "#,
         club,
         ids

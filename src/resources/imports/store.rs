@@ -84,7 +84,8 @@ pub async fn insert(tx: &mut ClubTx, table: &Table, rows: &Value) -> Result<(), 
         wanted.join(", "),
         picked.join(", ")
     );
-    sqlx::query(AssertSqlSafe(text)).bind(club).bind(rows).execute(tx.unsynced()).await?;
+    let conn = tx.unsynced();
+    sqlx::query(AssertSqlSafe(text)).bind(club).bind(rows).execute(conn).await?;
     Ok(())
 }
 

@@ -303,7 +303,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<StoredPlan>, St
         r#"
         select id, rev, session_id, request, plan, people
         from unnest((select $2::uuid[])::uuid[]) as i (one)
-        cross join lateral (select * from lane_plans r where r.club_id = $1 and r.id = i.one and r.deleted_at is null offset 0) x
+        cross join lateral (select * from lane_plans r where r.club_id = $1 and r.id = i.one offset 0) x
+        where x.deleted_at is null
         "#,
         club,
         ids

@@ -130,13 +130,15 @@ async fn withhold(
 /// The changes of a page; when they grow too large, also where the page was cut. `head` is the last number of the log: what is gone
 /// without a stub is told with it, because an earlier page may have shown the record with any number before.
 pub async fn fill(tx: &mut ClubTx, items: &[Item], head: Seq) -> Result<(Vec<Change>, Option<Position>), StoreError> {
-    let mut wanted: HashMap<Type, Vec<Uuid>> = HashMap::new();
+    // A page may name a record twice: for its own change, and for that of its session.
+    let mut wanted: HashMap<Type, HashSet<Uuid>> = HashMap::new();
     for item in items.iter().filter(|item| item.sent == Sent::Current) {
-        wanted.entry(item.kind).or_default().push(item.id);
+        wanted.entry(item.kind).or_default().insert(item.id);
     }
     let mut found: HashMap<(Type, Uuid), Record> = HashMap::new();
-    for (kind, ids) in &wanted {
-        found.extend(pull(tx, *kind, ids).await?.into_iter().map(|record| ((*kind, record.id), record)));
+    for (kind, ids) in wanted {
+        let ids: Vec<Uuid> = ids.into_iter().collect();
+        found.extend(pull(tx, kind, &ids).await?.into_iter().map(|record| ((kind, record.id), record)));
     }
     let mut stubs = match tx.audience() {
         Some(_) => withhold(tx, &mut found).await?,

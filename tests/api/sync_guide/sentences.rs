@@ -100,7 +100,7 @@ const HELD: &[(&str, &[&str])] = &[
     ("428 | no `if_match` or `base_rev` | a bug of the", &["an_attendance_names_if_none_match_also_when_it_was_taken_back_before", "an_edit_names_the_version_it_was_made_on"]),
     ("429 | the holding area has no room: 2,000 facts of", &["a_phone_has_two_thousand_facts_held_and_keeps_the_rest", "a_member_has_ten_thousand_facts_held_whatever_their_phones_call_themselves", "scene no-room"]),
     ("500 | this item broke something on our side; the", &["scene refused"]),
-    ("The push as a whole is answered 400 (cannot be read;", &["a_push_that_cannot_be_read_stores_nothing", "an_access_token_that_is_none_is_answered_401_and_somebody_elses_club_404", "a_club_has_two_pushes_at_work_and_a_short_queue"]),
+    ("The push as a whole is answered 400 (cannot be read;", &["a_push_that_cannot_be_read_stores_nothing", "an_access_token_that_is_none_is_answered_401_and_somebody_elses_club_404", "a_club_has_two_pushes_at_work_and_a_short_queue_that_no_member_fills"]),
     ("After 503 some items may be stored: send all of them", &["scene half-stored", "held_facts_batches_and_decisions_survive_a_cut_at_every_statement"]),
     ("After 400 or 413 nothing was stored: send half as", &["scene unreadable", "scene too-large", "a_push_that_cannot_be_read_stores_nothing"]),
     ("Somebody who left the club may still push for 30", &["somebody_who_left_has_room_for_what_they_had_recorded_and_no_more", "a_fact_is_never_refused_for_a_permission_or_a_missing_parent"]),

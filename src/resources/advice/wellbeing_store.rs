@@ -10,7 +10,7 @@ use crate::compute::day::Day;
 use crate::compute::decision::Surface;
 use crate::compute::wellbeing::{Break, Report, Standing, What, standing};
 use crate::platform::db::{ClubTx, Parts, StoreError};
-use crate::platform::ids::{AthleteId, SessionId};
+use crate::platform::ids::SessionId;
 
 /// The reports and restrictions of these athletes that stand (neither corrected nor withdrawn), as known for a day; with the first
 /// clearance of each and the last day for which a coach confirmed a return after both were recorded.

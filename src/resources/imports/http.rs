@@ -14,7 +14,8 @@ use super::check::check;
 use super::model::{Of, change};
 use super::rows::{self, Ids};
 use super::store::{self, Refused};
-use crate::platform::access::{ClubAdmin, Permit};
+use crate::platform::access::ClubAdmin;
+use crate::platform::asking::InPerson;
 use crate::platform::audit;
 use crate::platform::body;
 use crate::platform::db::tables::{self, Comes, Table};
@@ -287,7 +288,7 @@ async fn import(tx: &mut ClubTx, params: &ImportParams, mut archive: Archive) ->
 /// a request of its own. At most 1 GiB, 4 GiB unpacked and 5,000,000 records. A large club takes minutes, in which nobody else writes in
 /// it: wait for the answer, because a connection that ends before it undoes everything. Who belongs to the club, apps, links, phones
 /// and the audit are not imported: an archive gives nobody access. Id and name of the club stay. Who was erased after the archive was
-/// made comes back with it: erase them again. With `dry_run` nothing is written. Apps cannot call this.
+/// made comes back with it: erase them again. With `dry_run` nothing is written.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/imports", impl_for = create_import, tag = "exports",
     request_body(content = Vec<u8>, content_type = "application/zip", description = "The archive, at most 1 GiB"),
@@ -299,13 +300,12 @@ async fn import(tx: &mut ClubTx, params: &ImportParams, mut archive: Archive) ->
 )]
 async fn create_import(
     req: HttpRequest,
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     lanes: Data<Lanes>,
     params: Params<ImportParams>,
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
     // Only an admin's file is taken in.
     permit.admit(&db).await?;
     if body::media_type(&req) != "application/zip" {

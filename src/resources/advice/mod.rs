@@ -18,8 +18,8 @@ pub use lengths::{length, mm};
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{
-    CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ReasonView, StandingView, WallView, describe,
-    overtaken_note,
+    CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ObstacleCode, ReasonView, StandingView, WallView,
+    describe, overtaken_note,
 };
 pub use since_store::{Since, since};
 pub use store::{Person, day, load, load_for_session, setting};

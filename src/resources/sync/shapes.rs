@@ -140,8 +140,8 @@ pub struct Outcome {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 6)]
     pub conflicts: Vec<Conflict>,
-    /// What is stored, as the feed has it: `rev`, and `data` with the whole record. With 412 and 409 that record, where you may see
-    /// it (of a membership the athlete); with 202 the correction that stands, when the item is a second one.
+    /// What is stored, as the feed has it: `rev`, and `data` with the whole record. With 412, and with 409 when the id is taken, that
+    /// record, where you may see it (of a membership the athlete); with 202 the correction that stands, when the item is a second one.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Object)]
     pub current: Option<Value>,

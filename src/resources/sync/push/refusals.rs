@@ -16,7 +16,13 @@ use crate::resources::sync::push_store as store;
 /// # Errors
 /// Database errors.
 pub(super) async fn beside_stored(tx: &mut ClubTx, kind: Kind, op: &Op, problem: Problem) -> Result<Problem, Problem> {
-    if !matches!(problem.code(), Code::Conflict | Code::Stale) {
+    let stands_against_it = match problem.code() {
+        Code::Stale => true,
+        // An id that is taken; what is in use says its problem.
+        Code::Conflict => op.if_none_match,
+        _ => false,
+    };
+    if !stands_against_it {
         return Ok(problem);
     }
     let current = items::current(tx, kind, items::record(kind, op).id).await?;

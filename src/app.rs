@@ -51,8 +51,8 @@ local law or medical advice. Lengths are metres, times seconds. Bodies may be pa
 `type` answers with what it means and what to do. A path with another method is answered 405 with `Allow`; an `Accept-Encoding` \
 that rules out every coding 406. HEAD is answered like GET. Unknown fields and query parameters are refused; answers may gain \
 fields, and a client leaves aside those that it does not know.\n\nA create that takes an `id` of the client's own is safe to repeat \
-with it, and so is every item of a push; `Idempotency-Key` is not read. `GET /v1/limits` tells every limit; what is refused for \
-being too much is 429 or 503 with `Retry-After`, and there are no `RateLimit` headers, because guesses, places and bytes are limited, not calls.",
+with it, and so is every item of a push; `Idempotency-Key` is not read. `GET /v1/limits` tells the limits of bodies, pages, \
+batches, files, sync and sign-ins; what is refused for being too much is 429 or 503 with `Retry-After`, and there are no `RateLimit` headers, because guesses, places and bytes are limited, not calls.",
         contact(name = "Lanewright developers"),
         license(name = "Apache-2.0", identifier = "Apache-2.0")
     ),

@@ -96,19 +96,19 @@ macro_rules! acts {
 }
 
 acts! {
-    /// Read the club, its groups, athletes, sessions, runs, assessments, well-being, advice and plans.
+    /// Read the club, its groups, athletes, sessions, runs, assessments, well-being, race tests, advice and plans.
     SquadRead: [Admin, Coach, Viewer], "squad.read";
-    /// Record sessions, attendance, runs and well-being.
+    /// Record sessions, attendance, runs, race results and well-being.
     SessionWrite: [Admin, Coach], "session.write";
     /// Record assessments of technique.
     AssessmentWrite: [Admin, Coach], "assessment.write";
-    /// Keep barrier configurations, compute lane plans, decide on recommendations, show a session's sheets to helpers.
+    /// Keep barrier configurations, compute lane plans, plan race tests and draw heats, decide on recommendations.
     PlanWrite: [Admin, Coach], "plan.write";
     /// Read and write the change feed; each edit also needs what its own route needs.
     Syncing: [Admin, Coach, Viewer], "sync";
-    /// Keep athletes of one's own groups.
+    /// Keep athletes of one's own groups, their measurements and consents.
     RosterWrite: [Admin, Coach], "session.write";
-    /// Keep the club, members, groups, venues, equipment, competition rules; import rosters.
+    /// Keep the club, members, groups, venues, equipment, competition rules, rosters; read the audit, decide on held facts.
     ClubAdmin: [Admin], "club.admin";
 }
 
@@ -335,11 +335,11 @@ impl<A: Act> Permit<A> {
         Ok(tx)
     }
 
-    /// Refuses apps: what they may do is for people to say.
+    /// Refuses apps; a handler says so by taking an [`InPerson`](super::asking::InPerson).
     ///
     /// # Errors
     /// 403 when an app acts for the account.
-    pub fn in_person(&self) -> Result<(), Problem> {
+    pub(super) fn in_person(&self) -> Result<(), Problem> {
         if self.client.is_some() { Err(by_app()) } else { Ok(()) }
     }
 

@@ -2,6 +2,7 @@
 
 use std::future::{Future, Ready, ready};
 use std::marker::PhantomData;
+use std::ops::Deref;
 use std::pin::Pin;
 
 use actix_web::{FromRequest, HttpRequest, dev::Payload};
@@ -24,6 +25,28 @@ impl<A: Act> FromRequest for Scoped<A> {
             caller.require_scope(A::SCOPE)?;
             Ok(Self(caller, PhantomData))
         })
+    }
+}
+
+/// A permit for people alone: what decides over apps, or goes on when one is revoked, no app does for anybody.
+#[derive(Debug)]
+pub struct InPerson<A>(Permit<A>);
+
+impl<A: Act> FromRequest for InPerson<A> {
+    type Error = Problem;
+    type Future = Ready<Result<Self, Problem>>;
+
+    fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let permit = Permit::from_request(req, payload).into_inner();
+        ready(permit.and_then(|permit| permit.in_person().map(|()| Self(permit))))
+    }
+}
+
+impl<A> Deref for InPerson<A> {
+    type Target = Permit<A>;
+
+    fn deref(&self) -> &Permit<A> {
+        &self.0
     }
 }
 

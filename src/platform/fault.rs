@@ -23,7 +23,7 @@ pub struct Fault {
     #[schema(value_type = FaultCode)]
     pub code: String,
     /// What is wrong and what would be right, for people.
-    #[schema(max_length = 1000, example = "must be from 0.1 to 1.2 metres")]
+    #[schema(max_length = 1000, example = "must be from 0.05 to 1.1 metres")]
     pub detail: String,
 }
 

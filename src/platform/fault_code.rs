@@ -45,7 +45,7 @@ words! {
         DerivedId = "derived_id",
         /// Is made of digits alone.
         Digits = "digits",
-        /// Stands twice.
+        /// Stands twice in what was sent.
         Duplicate = "duplicate",
         /// The column stands twice.
         DuplicateColumn = "duplicate_column",
@@ -131,7 +131,7 @@ words! {
         Ran = "ran",
         /// Is read only here.
         ReadOnly = "read_only",
-        /// Is repeated.
+        /// Repeats itself: a header that came twice, a password of one short piece.
         Repeated = "repeated",
         /// The id is kept for the club.
         ReservedId = "reserved_id",
@@ -155,7 +155,7 @@ words! {
         TooLong = "too_long",
         /// There are too many.
         TooMany = "too_many",
-        /// Stands twice.
+        /// Stands twice in a list, of lanes, athletes or heights; to be treated like `duplicate`.
         Twice = "twice",
         /// Is of the wrong type.
         Type = "type",

@@ -3,7 +3,7 @@
 
 use serde::de::{DeserializeOwned, Error};
 use serde::{Deserialize, Deserializer, Serialize};
-use serde_json::{Map, Value, json};
+use serde_json::{Map, Value};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -30,7 +30,7 @@ spelt! {
         "name": "How the athlete is called.",
         "birth": "Sex and birth.",
         "contact": "Consent.",
-        "technique": "Lead leg and experience.",
+        "technique": "Lead leg, strides of the approach, experience.",
         "status": "Whether the athlete trains.",
         "groups": "The groups."
     }
@@ -290,20 +290,14 @@ pub fn read_rev<'de, D: Deserializer<'de>>(reader: D) -> Result<Option<i64>, D::
     rev.filter(|rev| *rev >= 0).map(Some).ok_or_else(|| D::Error::custom("must be a rev, such as 8600"))
 }
 
-/// The stored record in a refusal, so that a client can rebase on it.
-pub fn current(rev: i64, data: Value) -> Value {
-    json!({"rev": rev, "data": data})
-}
-
 /// Checks the version that an edit was made on.
 ///
 /// # Errors
-/// 428 without one, 412 with the stored record when it is another.
-pub fn require(op: &Op, rev: i64, data: impl FnOnce() -> Value) -> Result<(), Problem> {
+/// 428 without one, 412 when it is another.
+pub fn require(op: &Op, rev: i64) -> Result<(), Problem> {
     match op.if_match {
         Some(sent) if sent == rev => Ok(()),
-        Some(_) => Err(Problem::new(Code::Stale, "The record changed since; rebase on `current` and send it again.")
-            .with_current(current(rev, data()))),
+        Some(_) => Err(Problem::new(Code::Stale, "The record changed since; rebase on `current` and send it again.")),
         None => Err(Problem::new(Code::PreconditionRequired, "Send if_match with the rev of the version you edited.")),
     }
 }
@@ -317,27 +311,24 @@ pub async fn edit<E: Editable>(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem
     let Some((rev, before)) = found else {
         return create::<E>(tx, op).await;
     };
-    let shown = |value: &E::Value| E::fields(value).ok().and_then(|fields| serde_json::to_value(fields).ok());
-    let data = || shown(&before).unwrap_or_default();
     match op.method {
         Method::Put if op.if_none_match => {
             let sent = body::from_value(Value::Object(op.data.clone()))?;
             if E::parse(tx, sent, Some(&before)).await? == before {
                 return Ok(Done::before(rev));
             }
-            let detail = "This id is already used by a record with other content.";
-            return Err(Problem::new(Code::Conflict, detail).with_current(current(rev, data())));
+            return Err(Problem::new(Code::Conflict, "This id is already used by a record with other content."));
         }
         Method::Put => {
-            require(op, rev, data)?;
+            require(op, rev)?;
             replace::<E>(tx, op.id, &before, body::from_value(Value::Object(op.data.clone()))?).await?;
         }
         Method::Patch => {
-            require(op, rev, data)?;
+            require(op, rev)?;
             patch::<E>(tx, op.id, &before, &op.data).await?;
         }
         Method::Delete => {
-            require(op, rev, data)?;
+            require(op, rev)?;
             E::remove(tx, op.id, &before).await?;
         }
     }

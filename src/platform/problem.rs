@@ -126,6 +126,11 @@ impl Code {
             Self::Unavailable => ("unavailable", 503, "Busy, try again"),
         }
     }
+
+    /// The `type` in the answer.
+    pub fn address(self) -> String {
+        format!("/problems/{}", self.row().0)
+    }
 }
 
 /// An error on its way to the client.
@@ -144,7 +149,7 @@ pub struct Problem {
 pub struct ProblemBody {
     /// Path that names the kind of problem; which answers with what it means and what to do.
     #[serde(rename = "type")]
-    #[schema(max_length = 100, example = "/problems/invalid")]
+    #[schema(value_type = super::problem_pages::ProblemType)]
     kind: String,
     /// The same for every problem of this type.
     #[schema(max_length = 100, example = "Some fields break a rule")]
@@ -162,7 +167,8 @@ pub struct ProblemBody {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 10_000)]
     errors: Vec<Fault>,
-    /// With `stale`: the record as it is stored now. With `infeasible`: the binding limit and the smallest relaxation.
+    /// With `stale`: the record as it is stored now. With `infeasible`: the binding limit and the smallest relaxation. With
+    /// `sync-token-expired`: how far back the log goes (`retained_since`). Absent with everything else.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Object)]
     current: Option<Value>,
@@ -307,9 +313,9 @@ impl Problem {
 
     /// The answer's body, also used for one item of a batch.
     pub fn body(&self) -> ProblemBody {
-        let (code, status, title) = self.code.row();
+        let (_, status, title) = self.code.row();
         ProblemBody {
-            kind: format!("/problems/{code}"),
+            kind: self.code.address(),
             title,
             status,
             detail: self.detail.clone(),

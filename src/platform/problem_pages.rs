@@ -8,9 +8,11 @@ use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use serde::Serialize;
 use serde_json::{Value, json};
 use utoipa::openapi::{OpenApi, RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 use super::plain_page::{self, escaped};
 use super::problem::{Code, Problem};
+use super::words;
 
 /// What can be wrong with a request only while it is read.
 const READING: [&str; 5] = ["body", "cursor", "json", "parameter", "unknown_parameter"];
@@ -187,6 +189,20 @@ sign-in was made without."
     }
 }
 
+/// The closed list of problems, for the document.
+#[derive(Debug)]
+pub struct ProblemType;
+
+impl PartialSchema for ProblemType {
+    fn schema() -> RefOr<Schema> {
+        let all = Code::ALL.map(|code| (code.address(), format!("{}. {}", code.row().1, code.means())));
+        let all = all.each_ref().map(|(address, means)| (address.as_str(), means.as_str()));
+        words::schema("Which kind of problem it is. The page at this path says what to do.", &all)
+    }
+}
+
+impl ToSchema for ProblemType {}
+
 /// The page of a problem as JSON.
 #[derive(Debug, Serialize)]
 struct Page {
@@ -203,17 +219,10 @@ struct Page {
 
 impl Page {
     fn of(code: Code, known: &FaultCodes) -> Self {
-        let (word, status, title) = code.row();
+        let (_, status, title) = code.row();
         let named = |one: &&Value| one["code"].as_str().is_some_and(|fault| code.names(fault));
         let fault_codes = known.0.iter().filter(named).cloned().collect();
-        Self {
-            kind: format!("/problems/{word}"),
-            title,
-            status,
-            means: code.means(),
-            remedy: code.remedy(),
-            fault_codes,
-        }
+        Self { kind: code.address(), title, status, means: code.means(), remedy: code.remedy(), fault_codes }
     }
 }
 

@@ -17,7 +17,7 @@ use utoipa::openapi::{ContentBuilder, PathItem, Ref, RefOr, Required};
 use utoipa::{IntoParams, ToSchema};
 
 use super::access::{Act, Caller, Permit, Recorder, Syncing};
-use super::asking::{Later, Scoped};
+use super::asking::{InPerson, Later, Scoped};
 use super::body::Body;
 use super::form::{self, Form};
 use super::network::Network;
@@ -55,6 +55,11 @@ fn needs(operation: &mut Operation, scope: Option<&str>) {
     operation.security = Some([own].into_iter().chain(app).collect());
 }
 
+/// A person's own sign-in alone will do.
+fn needs_person(operation: &mut Operation, scope: &str) {
+    operation.security = Some(vec![SecurityRequirement::new("access_token", [scope])]);
+}
+
 impl<A: Act> Said for Permit<A> {
     fn say(operation: &mut Operation, _: &mut Named) {
         needs(operation, Some(A::SCOPE));
@@ -70,7 +75,13 @@ impl<A: Act> Said for Later<A> {
 impl<A: Act> Said for Scoped<A> {
     fn say(operation: &mut Operation, _: &mut Named) {
         // In no club, so not for apps.
-        operation.security = Some(vec![SecurityRequirement::new("access_token", [A::SCOPE])]);
+        needs_person(operation, A::SCOPE);
+    }
+}
+
+impl<A: Act> Said for InPerson<A> {
+    fn say(operation: &mut Operation, _: &mut Named) {
+        needs_person(operation, A::SCOPE);
     }
 }
 
@@ -84,6 +95,15 @@ impl Said for Caller {
     fn say(operation: &mut Operation, _: &mut Named) {
         needs(operation, None);
     }
+}
+
+/// Says that what either of two needs will do.
+pub fn say_either<A: Said, B: Said>(operation: &mut Operation, schemas: &mut Named) {
+    A::say(operation, schemas);
+    let first = operation.security.take();
+    B::say(operation, schemas);
+    let second = operation.security.take();
+    operation.security = Some(first.into_iter().chain(second).flatten().collect());
 }
 
 fn add(operation: &mut Operation, one: Parameter) {

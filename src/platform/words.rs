@@ -6,7 +6,7 @@ use utoipa::openapi::RefOr;
 use utoipa::openapi::schema::{ObjectBuilder, Schema, Type};
 
 /// The schema of a closed list: its words, and what each means.
-pub fn schema(says: &str, words: &[(&'static str, &str)]) -> RefOr<Schema> {
+pub fn schema(says: &str, words: &[(&str, &str)]) -> RefOr<Schema> {
     let mut description = format!("{}\n", says.trim());
     for (word, means) in words {
         // Writing to a string cannot fail.
@@ -14,9 +14,9 @@ pub fn schema(says: &str, words: &[(&'static str, &str)]) -> RefOr<Schema> {
     }
     ObjectBuilder::new()
         .schema_type(Type::String)
-        .enum_values(Some(words.iter().map(|(word, _)| *word)))
+        .enum_values(Some(words.iter().map(|(word, _)| (*word).to_owned())))
         .description(Some(description))
-        .examples(words.first().map(|(word, _)| *word))
+        .examples(words.first().map(|(word, _)| (*word).to_owned()))
         .into()
 }
 

@@ -13,23 +13,23 @@ use crate::operations::operations;
 use crate::operations::stage::Stage;
 use crate::support::TestApp;
 
-fn object(value: &Value) -> impl Iterator<Item = (&String, &Value)> {
+pub fn object(value: &Value) -> impl Iterator<Item = (&String, &Value)> {
     value.as_object().into_iter().flatten()
 }
 
-fn schemas() -> &'static Map<String, Value> {
+pub fn schemas() -> &'static Map<String, Value> {
     CONTRACT.document["components"]["schemas"].as_object().unwrap()
 }
 
 /// Every operation with its method and path.
-fn all() -> Vec<(&'static str, &'static str, &'static Value)> {
+pub fn all() -> Vec<(&'static str, &'static str, &'static Value)> {
     let paths = object(&CONTRACT.document["paths"]);
     paths
         .flat_map(|(path, item)| object(item).map(move |(method, one)| (method.as_str(), path.as_str(), one)))
         .collect()
 }
 
-fn resolved(value: &'static Value) -> &'static Value {
+pub fn resolved(value: &'static Value) -> &'static Value {
     let place = value["$ref"].as_str().map(|place| &place[1..]);
     place.map_or(value, |place| CONTRACT.document.pointer(place).unwrap_or_else(|| panic!("nothing at {place}")))
 }
@@ -183,7 +183,7 @@ fn what_is_sent_is_closed_and_what_is_answered_may_grow() {
 }
 
 /// The schema of a field without null, and its type.
-fn plain(field: &Value) -> (&Value, &str) {
+pub fn plain(field: &Value) -> (&Value, &str) {
     let several = field["oneOf"].as_array();
     let field = several.and_then(|several| several.iter().find(|one| one["type"] != "null")).unwrap_or(field);
     let kind = match &field["type"] {

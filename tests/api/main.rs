@@ -29,6 +29,7 @@ mod consents;
 mod contract;
 mod cues;
 mod document;
+mod document_words;
 mod ended_access;
 mod equipment;
 mod erased_words;

@@ -5,10 +5,12 @@ use std::collections::BTreeSet;
 
 use serde_json::{Value, json};
 use sqlx::PgPool;
+use uuid::Uuid;
 
 use crate::race_tests::finish;
 use crate::support::Caller;
 use crate::sync_pull::Phone;
+use crate::sync_push::{item, push};
 use crate::visibility::{Shared, shared};
 
 fn text<'a>(data: &'a Value, name: &str) -> &'a str {
@@ -201,4 +203,41 @@ async fn every_record_of_the_feed_is_what_its_readers_routes_answer(pool: PgPool
     }
     all.change(&member, json!({"group_ids": [all.club.mine, all.club.other]})).await;
     all.compare("the viewer of both groups").await;
+}
+
+#[sqlx::test]
+async fn what_stands_beside_a_refusal_is_the_record_as_the_feed_has_it(pool: PgPool) {
+    const OF_COACHES: [&str; 5] = ["athlete", "attendance", "lane_plan", "race_test", "session"];
+    const OF_ADMINS: [&str; 3] = ["equipment", "group", "venue"];
+    let club = shared(pool).await;
+    for (caller, kinds) in [(&club.coach, OF_COACHES.as_slice()), (&club.admin, &OF_COACHES), (&club.admin, &OF_ADMINS)]
+    {
+        let mut phone = Phone::default();
+        phone.pull(caller, 50).await;
+        let mut refusals: Vec<(Value, u64, Value)> = Vec::new();
+        for kind in kinds {
+            let ((_, id), data) = phone.copy.iter().find(|((of, _), _)| of == kind).unwrap();
+            // A version that there never was.
+            let gone = item("DELETE", kind, id, json!({"if_match": 1_000_000_000}));
+            refusals.push((gone, 412, data.clone()));
+            if *kind == "group" {
+                let taken = item("PUT", kind, id, json!({"if_none_match": "*", "data": {"name": "Somebody else's"}}));
+                refusals.push((taken, 409, data.clone()));
+            }
+        }
+        if kinds.contains(&"athlete") {
+            let (group, athlete) = (&club.mine, &club.athletes[0]);
+            let id = Uuid::new_v5(&group.parse().unwrap(), athlete.parse::<Uuid>().unwrap().as_bytes());
+            let pair = json!({"if_match": 0, "data": {"group_id": group, "athlete_id": athlete}});
+            let data = phone.copy[&("athlete".to_owned(), athlete.clone())].clone();
+            refusals.push((item("DELETE", "group_membership", &id.to_string(), pair), 412, data));
+        }
+        for (item, status, data) in refusals {
+            for replayed in [false, true] {
+                let result = push(caller, std::slice::from_ref(&item)).await.remove(0);
+                assert_eq!((&result["status"], result["replayed"] == true), (&json!(status), replayed), "{result}");
+                assert_eq!(result["current"], json!({"rev": data["rev"], "data": data}), "{item}");
+            }
+        }
+    }
 }

@@ -44,7 +44,7 @@ impl Rule {
     }
 }
 
-/// Operation, rule, and the scope that a token needs.
+/// Operation, rule, and the scope that a token needs; behind `or` the one that opens it for some records to some.
 pub const TABLE: &[(&str, Rule, &str)] = &[
     ("get_liveness", Rule::Public, ""),
     ("get_readiness", Rule::Public, ""),
@@ -258,8 +258,8 @@ pub const TABLE: &[(&str, Rule, &str)] = &[
     ("push_changes", Rule::Recorder, "sync"),
     ("list_held_items", Rule::Admin, "club.admin"),
     ("list_own_held_items", Rule::Recorder, "sync"),
-    ("accept_held_item", Rule::Admin, "club.admin"),
-    ("reject_held_item", Rule::Admin, "club.admin"),
+    ("accept_held_item", Rule::Admin, "club.admin or sync"),
+    ("reject_held_item", Rule::Admin, "club.admin or sync"),
     ("list_refused_edits", Rule::Admin, "club.admin"),
     ("list_sync_devices", Rule::Admin, "club.admin"),
     ("resync_device", Rule::Admin, "club.admin"),

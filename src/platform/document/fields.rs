@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use utoipa::openapi::schema::{ArrayItems, Object, Schema, SchemaType, Type};
+use utoipa::openapi::schema::{ArrayItems, KnownFormat, Object, Schema, SchemaFormat, SchemaType, Type};
 use utoipa::openapi::{OpenApi, RefOr};
 
 use super::operations::usual_example;
-use super::schemas::name_of;
+use super::schemas::{default_of, name_of};
 
 /// The largest whole number that every JSON reader keeps exactly (RFC 8259, section 6).
 const LARGEST: f64 = 9_007_199_254_740_991.0;
@@ -39,6 +39,10 @@ pub fn complete(api: &mut OpenApi) {
         for (name, field) in &mut whole.properties {
             describe(field, &known);
             bound_items(name, field);
+            // What is left out is absent and not null: a rule says what counts then.
+            if let Some(default) = default_of(field) {
+                default.take_if(|value| value.is_null());
+            }
             if let RefOr::T(Schema::Object(one)) = field
                 && one.example.is_none()
                 && one.examples.is_empty()
@@ -122,9 +126,13 @@ fn bound(one: &mut Object) {
         SchemaType::AnyValue => false,
     };
     let (whole, number) = (is(Type::Integer), is(Type::Number));
+    let free = whole && one.minimum.is_none();
     if whole {
-        one.maximum = one.maximum.take().or(Some(LARGEST.into()));
-        one.minimum = one.minimum.take().or(Some((-LARGEST).into()));
+        // Of what programs keep in 32 bits no number is larger than those hold.
+        let short = matches!(one.format, Some(SchemaFormat::KnownFormat(KnownFormat::Int32)));
+        let largest = if short { f64::from(i32::MAX) } else { LARGEST };
+        one.maximum = one.maximum.take().or(Some(largest.into()));
+        one.minimum = one.minimum.take().or(Some((-largest).into()));
     }
     if one.example.is_some() || !one.examples.is_empty() || one.enum_values.is_some() {
         return;
@@ -132,7 +140,7 @@ fn bound(one: &mut Object) {
     let least = one.minimum.as_ref().filter(|_| whole || number).and_then(|least| serde_json::to_value(least).ok());
     let least = least.map(|least| match least.as_f64() {
         // The largest number is no example of anything.
-        Some(least) if whole && least <= -LARGEST => serde_json::json!(1),
+        _ if free => serde_json::json!(1),
         #[allow(clippy::cast_possible_truncation)] // whole, and far smaller than the largest
         Some(least) if whole => serde_json::json!(least as i64),
         _ => least,

@@ -28,18 +28,23 @@ struct Shape {
     has_body: bool,
     patches: bool,
     matched: bool,
+    /// Whether what is not there yet is made without a version.
+    begins: bool,
     /// 200 and 201: a create that may be repeated.
     repeatable: bool,
     unchanged: bool,
     paged: bool,
-    scopes: Vec<String>,
+    /// Whether an app may do it for a person.
+    for_apps: bool,
+    /// The scopes of a token that will do, one entry for each way.
+    ways: Vec<Vec<String>>,
 }
 
 impl Shape {
     fn of(path: &str, method: &HttpMethod, operation: &Operation, paged: bool) -> Self {
         let needs = operation.security.iter().flatten().map(|need| serde_json::to_value(need).unwrap_or_default());
         let needs: Vec<Value> = needs.collect();
-        let scopes = needs.iter().filter_map(|need| need["access_token"].as_array()).flatten();
+        let scopes = |need: &Value| Some(need["access_token"].as_array()?.iter().filter_map(word).collect());
         let status = |status: &str| operation.responses.responses.contains_key(status);
         let writes_one = *method == HttpMethod::Post && status("201");
         let takes_json = match &operation.request_body {
@@ -53,11 +58,13 @@ impl Shape {
             has_body: operation.request_body.is_some(),
             patches: *method == HttpMethod::Patch,
             matched: parameters(operation).any(|one| one.name == "If-Match"),
+            begins: parameters(operation).any(|one| one.name == "If-Match" && one.required == Required::False),
             // A roster that comes as CSV is no record.
             repeatable: writes_one && status("200") && takes_json,
             unchanged: status("304"),
             paged,
-            scopes: scopes.filter_map(|scope| scope.as_str().map(str::to_owned)).collect(),
+            for_apps: needs.iter().any(|need| need["oauth2"].is_array()),
+            ways: needs.iter().filter_map(scopes).collect(),
         }
     }
 
@@ -113,24 +120,36 @@ address in `Link`, until there is none."
             );
         }
         if self.matched {
-            words.push(
-                "Send the `ETag` of the version you read as `If-Match`: 428 without one, 412 with the record as it is now \
-when somebody else was faster."
-                    .to_owned(),
-            );
+            let once = if self.begins { ", once there is one" } else { "" };
+            words.push(format!(
+                "Send the `ETag` of the version you read as `If-Match`{once}: 428 without it, 412 with the record as it is \
+now when somebody else was faster."
+            ));
         }
-        words.push(match (self.public, self.scopes.as_slice()) {
-            (true, _) => "Needs no access token.".to_owned(),
-            (false, []) => "Needs the access token of a person's own sign-in: no app does this for them.".to_owned(),
-            (false, scopes) => {
-                let roles = roles_of(scopes).join(", ");
-                let of =
-                    if self.in_club { format!(", and one of these roles in the club: {roles}") } else { String::new() };
-                format!("Needs an access token with the scope `{}`{of}.", scopes.join("`, `"))
-            }
-        });
+        words.push(self.who());
         words
     }
+
+    /// Who may.
+    fn who(&self) -> String {
+        if self.public {
+            return "Needs no access token.".to_owned();
+        }
+        let of = |scopes: &Vec<String>| match roles_of(scopes).join(", ") {
+            roles if self.in_club && !roles.is_empty() => format!(", and one of these roles in the club: {roles}"),
+            _ => String::new(),
+        };
+        if !self.for_apps {
+            let of: String = self.ways.iter().map(of).collect();
+            return format!("Needs the access token of a person's own sign-in{of}; no app does this for them.");
+        }
+        let way = |scopes: &Vec<String>| format!("with the scope `{}`{}", scopes.join("`, `"), of(scopes));
+        format!("Needs an access token {}.", self.ways.iter().map(way).collect::<Vec<_>>().join("; or one "))
+    }
+}
+
+fn word(value: &Value) -> Option<String> {
+    value.as_str().map(str::to_owned)
 }
 
 pub fn parameters(operation: &Operation) -> impl Iterator<Item = &Parameter> {
@@ -275,6 +294,8 @@ pub fn usual_example(object: &Object) -> Option<Value> {
 
 /// Adds the headers of the good answers.
 fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
+    // A file that goes on in another one is no page, and has no cursor.
+    let goes_on = parameters(operation).any(|one| one.name == "before");
     for (status, answer) in &mut operation.responses.responses {
         let RefOr::T(answer) = answer else { continue };
         let mut add = |name: &str, always: bool| {
@@ -288,7 +309,7 @@ fn complete_answers(operation: &mut Operation, shape: &Shape, versioned: bool) {
         if shape.repeatable && (status == "200" || status == "201") || versioned && status == "201" {
             add("Location", true);
         }
-        if shape.paged && status == "200" {
+        if (shape.paged || goes_on) && status == "200" {
             add("Link", false);
         }
         for media in ["image/svg+xml", "audio/wav", "application/pdf", "application/zip", xlsx::MEDIA] {

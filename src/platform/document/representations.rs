@@ -14,6 +14,7 @@ use utoipa::openapi::path::{Operation, PathItem};
 use utoipa::openapi::{OpenApi, RefOr};
 
 use super::Known;
+use super::schemas::default_of;
 use crate::platform::sheets::xlsx;
 
 /// The endings of paths, what they stand for, and how people call it.
@@ -24,6 +25,9 @@ const ENDINGS: [(&str, &str, &str); 5] = [
     ("html", "text/html", "a page for phone and paper"),
     ("pdf", "application/pdf", "PDF for paper"),
 ];
+
+/// Those of [`ENDINGS`] that are tables.
+const TABLES: [&str; 2] = ["csv", "xlsx"];
 
 /// The good answer of an operation.
 fn answer(operation: &mut Operation) -> Option<&mut utoipa::openapi::Response> {
@@ -39,6 +43,18 @@ fn without_accept(operation: &mut Operation) {
     operation.responses.responses.remove("406");
 }
 
+/// A table has as many rows as its route says where no `limit` is sent: what a page has then is none of it.
+fn without_usual_limit(operation: &mut Operation) {
+    for one in operation.parameters.iter_mut().flatten() {
+        if let RefOr::T(one) = one
+            && one.name == "limit"
+            && let Some(default) = one.schema.as_mut().and_then(default_of)
+        {
+            *default = None;
+        }
+    }
+}
+
 /// The operation for one representation; none when it does not have it, or has nothing else.
 fn alone(operation: &Operation, (ending, media, called): (&str, &str, &str)) -> Option<Operation> {
     let mut own = operation.clone();
@@ -48,6 +64,9 @@ fn alone(operation: &Operation, (ending, media, called): (&str, &str, &str)) -> 
     }
     content.retain(|known, _| known == media);
     without_accept(&mut own);
+    if TABLES.contains(&ending) {
+        without_usual_limit(&mut own);
+    }
     own.operation_id = own.operation_id.map(|id| format!("{id}_{ending}"));
     own.summary = own.summary.map(|says| format!("{} As {called}.", says.trim_end()));
     Some(own)

@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde_json::Value;
 use utoipa::openapi::path::PathItem;
 use utoipa::openapi::schema::{AdditionalProperties, ArrayItems, Object, OneOfBuilder, Schema, SchemaType, Type};
 use utoipa::openapi::{Content, OpenApi, Ref, RefOr};
@@ -112,6 +113,17 @@ pub fn join(schemas: &mut Schemas) {
     schemas.extend(joined.into_iter().map(|(name, one)| (name, one.into())));
 }
 
+/// Where a schema keeps its default, if it can have one.
+pub fn default_of(schema: &mut RefOr<Schema>) -> Option<&mut Option<Value>> {
+    match schema {
+        RefOr::Ref(one) => Some(&mut one.default),
+        RefOr::T(Schema::Object(one)) => Some(&mut one.default),
+        RefOr::T(Schema::Array(one)) => Some(&mut one.default),
+        RefOr::T(Schema::OneOf(one)) => Some(&mut one.default),
+        RefOr::T(_) => None,
+    }
+}
+
 /// The same schema, or null.
 fn nullable(schema: RefOr<Schema>) -> RefOr<Schema> {
     let with_null = |kind: SchemaType| match kind {
@@ -157,6 +169,10 @@ pub fn add_patch(schemas: &mut Schemas, of: &str, name: &str, says: &str) {
                 inner.push(inside);
             }
         });
+        // What a change leaves out stays, whatever a record has that never said it.
+        if let Some(default) = default_of(schema) {
+            *default = None;
+        }
         if !patch.required.contains(field) {
             *schema = nullable(std::mem::replace(schema, RefOr::T(Schema::default())));
         }

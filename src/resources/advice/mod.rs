@@ -19,8 +19,8 @@ pub use lengths::{length, mm};
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
 pub use shapes::{
-    CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ReasonView, StandingView, WallView, describe,
-    overtaken_note, tell_surface, told_surface,
+    CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ObstacleCode, ReasonView, StandingView, WallView,
+    describe, overtaken_note, tell_surface, told_surface,
 };
 pub use since_store::{Planned, Since, closed, since, since_planned};
 pub use store::{Person, day, load, load_for_session, setting};

@@ -70,6 +70,11 @@ codes!(
     HeldUpCode, "What stands before every step up and no training brings.", HeldUp::codes()
 );
 
+codes!(
+    /// Code of what stands before the next step.
+    ObstacleCode, "What stands before the next step: what it still needs, or a wall.", [&Missing::CODES[..], &Wall::CODES[..]].concat()
+);
+
 /// Adds the walls of an athlete's region to the codes of broken fields: what nobody may run is refused with their words.
 pub fn describe(api: &mut OpenApi) {
     let Some(components) = &mut api.components else { return };

@@ -8,11 +8,11 @@ use crate::compute::board::{Cause as CauseOf, Measurement as MeasurementOf};
 use crate::compute::decision::{Criterion as CriterionOf, DecisionKind as DecisionKindOf, Stage as StageOf, Surface};
 use crate::compute::prior::Predictor;
 use crate::compute::race::{Basis, LaneDraw as LaneDrawOf, Seeding as SeedingOf};
-use crate::compute::session_plan::Side as SideOf;
+use crate::compute::session_plan::{DRILLS, Side as SideOf};
 use crate::compute::specs::{AgeRule, Confidence as ConfidenceOf, Environment as EnvironmentOf, OnFile as OnFileOf};
 use crate::compute::units::{BarrierKind as BarrierKindOf, Sex as SexOf};
 use crate::compute::wellbeing::Report;
-use crate::platform::words::{merged, spelt};
+use crate::platform::words::{self, merged, spelt};
 
 spelt! {
     /// Where a race is run.
@@ -293,3 +293,15 @@ impl PartialSchema for StageOrDecision {
 }
 
 impl ToSchema for StageOrDecision {}
+
+/// A drill of the proposals.
+#[derive(Debug)]
+pub struct DrillCode;
+
+impl PartialSchema for DrillCode {
+    fn schema() -> RefOr<Schema> {
+        words::schema("A drill. A code never changes its meaning.", &DRILLS.map(|drill| (drill.code, drill.name)))
+    }
+}
+
+impl ToSchema for DrillCode {}

@@ -18,6 +18,7 @@ use crate::platform::ids::{AthleteId, ConsentId};
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
 use crate::platform::stored;
+use crate::platform::words::spelt;
 
 /// What was said for a purpose.
 #[derive(Debug, Deserialize, ToSchema)]
@@ -81,13 +82,25 @@ impl From<&StoredConsent> for View {
     }
 }
 
+spelt! {
+    /// A type of records about an athlete, as the feed calls it.
+    RemainingType {
+        "measurement": "Measurements.",
+        "run": "Runs.",
+        "assessment": "Assessments.",
+        "wellbeing_record": "Reports of pain, illness and injury, restrictions and clearances.",
+        "decision": "What coaches decided on recommendations.",
+        "race_result": "Results of race tests."
+    }
+}
+
 /// Records of one type that are kept.
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = RemainingRecords)]
 struct Remaining {
     /// The type, as the feed calls it.
     #[serde(rename = "type")]
-    #[schema(max_length = 40, example = "run")]
+    #[schema(value_type = RemainingType)]
     kind: &'static str,
     /// How many.
     #[schema(minimum = 0, example = 42)]

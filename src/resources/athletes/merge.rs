@@ -85,7 +85,7 @@ pub async fn edit(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
         (_, None) => Err(Problem::not_found("athlete")),
         (Method::Patch, Some(found)) => merge(tx, op, found).await,
         (Method::Delete, Some(found)) => {
-            ops::require(op, found.rev, || Value::Object(object(&found.value)))?;
+            ops::require(op, found.rev)?;
             grants::require_assigned(tx, &found.value.groups)?;
             erase_store::remove(tx, id, &found.value.groups).await?;
             Ok(Done::now(200, found.rev))
@@ -105,9 +105,7 @@ async fn put(tx: &mut ClubTx, op: &Op, found: Option<Stored<AthleteId, Athlete>>
         if found.value == new.athlete {
             return Ok(Done::before(found.rev));
         }
-        let current = ops::current(found.rev, Value::Object(object(&found.value)));
-        let detail = "This id is already used by an athlete with other content.";
-        return Err(Problem::new(Code::Conflict, detail).with_current(current));
+        return Err(Problem::new(Code::Conflict, "This id is already used by an athlete with other content."));
     }
     grants::require(tx, &new.athlete.groups, "/group_ids").await?;
     if !store::insert(tx, std::slice::from_ref(&new)).await? {
@@ -198,7 +196,7 @@ pub async fn membership(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
         (Method::Delete, true) => {
             let [.., rev] = store::group_revs(tx, found.id).await?;
             if op.if_match.is_none_or(|sent| rev > sent) {
-                ops::require(op, rev, || serde_json::json!({"group_ids": found.value.groups}))?;
+                ops::require(op, rev)?;
             }
             after.groups.retain(|group| *group != pair.group_id);
             if after.groups.is_empty() {

@@ -9,6 +9,7 @@ use utoipa::ToSchema;
 
 use super::ending_store::{self as store, Admin, Ending};
 use crate::platform::access::{ClubAdmin, Permit};
+use crate::platform::asking::InPerson;
 use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::ids::AccountId;
@@ -55,7 +56,7 @@ async fn reachable(permit: &Permit<ClubAdmin>, db: &Db) -> Result<Vec<Admin>, Pr
 /// In the 30 days everything goes on as before, because what is recorded at the track is refused to nobody. Then nobody gets in
 /// any more, and every row of the club is deleted: athletes, sessions, members, apps, links, audit. There is no way back from
 /// that, and copies of the database that an operator keeps hold it as long as they are kept; one that is restored is not served
-/// with it where the operator keeps a list of erasures. Apps cannot call this.
+/// with it where the operator keeps a list of erasures.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/deletion", impl_for = request_club_deletion, tag = "clubs",
     responses((status = 201, description = "Asked for", body = View),
@@ -64,11 +65,10 @@ async fn reachable(permit: &Permit<ClubAdmin>, db: &Db) -> Result<Vec<Admin>, Pr
     )
 )]
 async fn request_club_deletion(
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     body: Body<OwnPassword>,
 ) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
     permit.admit(&db).await?;
     let OwnPassword { password } = body.read()?;
     own_password::demand(&db, permit.account, permit.device, password).await?;
@@ -84,13 +84,12 @@ async fn request_club_deletion(
     Ok(HttpResponse::Created().insert_header((CACHE_CONTROL, "no-store")).json(View::from(ending)))
 }
 
-/// Lets the club stay whose deletion was asked for. Apps cannot call this.
+/// Lets the club stay whose deletion was asked for.
 #[utoipa::path(
     delete, path = "/v1/clubs/{club_id}/deletion", impl_for = cancel_club_deletion, tag = "clubs",
     responses((status = 204, description = "It stays"))
 )]
-async fn cancel_club_deletion(permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
+async fn cancel_club_deletion(permit: InPerson<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let admins = reachable(&permit, &db).await?;
     let mut tx = permit.write(&db).await?;
     if !store::take_back(&mut tx).await? {

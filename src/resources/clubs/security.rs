@@ -7,6 +7,7 @@ use utoipa::ToSchema;
 
 use super::security_store as store;
 use crate::platform::access::{ClubAdmin, Permit};
+use crate::platform::asking::InPerson;
 use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::problem::{Code, Problem};
@@ -37,17 +38,16 @@ async fn get_club_security(permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<Ht
 }
 
 /// Decides what the club asks of sign-ins. Whoever asks for a second factor has to have shown one, so that nobody locks
-/// themselves out. Apps cannot call this.
+/// themselves out.
 #[utoipa::path(
     put, path = "/v1/clubs/{club_id}/security", impl_for = set_club_security, tag = "clubs",
     responses((status = 200, description = "What it asks now", body = Security))
 )]
 async fn set_club_security(
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     body: Body<Security>,
 ) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let security = body.read()?;
     if security.admins_second_factor && !store::has_second_factor(&mut tx, permit.device).await? {

@@ -37,8 +37,8 @@ struct MappingFields {
     /// Highest age.
     #[schema(minimum = 0, maximum = 120, example = 15)]
     max_age: Option<i16>,
-    /// The day on which ages count, one of the rules of an age group; that of the group taken over when absent.
-    #[schema(max_length = 30, example = "end_of_year")]
+    /// The day on which ages count; that of the group taken over when absent.
+    #[schema(value_type = Option<vocabulary::AgeCounted>)]
     rule: Option<String>,
 }
 

@@ -41,10 +41,10 @@ pub struct Fields {
     /// Height of the barriers, metres.
     #[schema(minimum = 0.2, maximum = 1.1, example = 0.685)]
     pub height_m: f64,
-    /// Start line to the first barrier, metres.
+    /// Start line to the first barrier, metres: `approach_m` of the specification that applies.
     #[schema(minimum = 1, maximum = 100, example = 11.5)]
     pub to_first_m: f64,
-    /// Distance between barriers, metres.
+    /// Distance between barriers, metres: `spacing_m` of the specification that applies.
     #[schema(minimum = 1, maximum = 100, example = 7.5)]
     pub between_m: f64,
     /// Last barrier to the finish, metres.

@@ -12,6 +12,7 @@ use super::model::{Export, MOST, State};
 use super::shapes::{List, New, View};
 use super::store;
 use crate::platform::access::{ClubAdmin, Permit};
+use crate::platform::asking::InPerson;
 use crate::platform::audit;
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, StoreError};
@@ -48,7 +49,7 @@ fn answered(req: &HttpRequest, fresh: bool, one: &Export) -> HttpResponse {
 /// format, count, size and SHA-256 of every file, and what is left out and why), all as of one moment. Secrets and their hashes are never
 /// in it. An export of an athlete is what the club owes somebody who asks for their data; it names nobody else but by ids.
 /// It goes three days after it was made, and at once when somebody is erased whom it names, when something in it goes by the club's
-/// retention, and when a consent in it is withdrawn. A club has 20 at the most (409). Keep an archive as carefully as the club's own data. Apps cannot call this.
+/// retention, and when a consent in it is withdrawn. A club has 20 at the most (409). Keep an archive as carefully as the club's own data.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/exports", impl_for = create_export, tag = "exports",
     responses((status = 201, description = "Asked for", body = View), (status = 200, description = "Was asked for already", body = View),
@@ -56,11 +57,10 @@ fn answered(req: &HttpRequest, fresh: bool, one: &Export) -> HttpResponse {
 )]
 async fn create_export(
     req: HttpRequest,
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let New { id, athlete_id: athlete } = body.read()?;
     audit::concerns(athlete.map(|athlete| athlete.0));
@@ -128,7 +128,7 @@ fn not_there(state: State) -> Problem {
     Problem::new(Code::Conflict, detail)
 }
 
-/// Downloads the archive of an export that is `ready`. Apps cannot call this.
+/// Downloads the archive of an export that is `ready`.
 ///
 /// Compare its SHA-256 with that of the export: an archive that is taken back while it is downloaded breaks off.
 #[utoipa::path(
@@ -138,10 +138,9 @@ fn not_there(state: State) -> Problem {
 )]
 async fn get_export_archive(
     req: HttpRequest,
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
     let mut tx = permit.read(&db).await?;
     let found = load(&mut tx, &req).await?;
     if found.state != State::Ready {
@@ -169,13 +168,12 @@ async fn get_export_archive(
         .body(SizedStream::new(u64::try_from(found.bytes).unwrap_or_default(), Box::pin(pieces))))
 }
 
-/// Deletes an export with its archive, made or not. Apps cannot call this.
+/// Deletes an export with its archive, made or not.
 #[utoipa::path(
     delete, path = "/v1/clubs/{club_id}/exports/{export_id}", impl_for = delete_export, tag = "exports",
     responses((status = 204, description = "Deleted"))
 )]
-async fn delete_export(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
+async fn delete_export(req: HttpRequest, permit: InPerson<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let found = load(&mut tx, &req).await?;
     store::remove(&mut tx, found.id).await?;

@@ -12,6 +12,7 @@ use super::store;
 use super::work::{Came, import};
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::again::to_its_end;
+use crate::platform::asking::InPerson;
 use crate::platform::audit;
 use crate::platform::body;
 use crate::platform::db::{ClubTx, Db, StoreError, tables};
@@ -121,7 +122,7 @@ async fn admit(permit: &Permit<ClubAdmin>, db: &Db, lanes: &Lanes, params: &Impo
 
 /// Imports what was sent.
 async fn carry_out(
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     (db, lanes): (Data<Db>, Data<Lanes>),
     ImportParams { dry_run, new_ids, group_id }: ImportParams,
     sent: Spooled,
@@ -162,8 +163,7 @@ async fn group(tx: &mut ClubTx, named: Option<GroupId>) -> Result<GroupId, Probl
 /// it. A connection that breaks while the archive is sent leaves nothing behind; once all of it was sent, the import goes on without the
 /// connection. Ask again to learn what became of it: 503 while it is at work, 409 when the club came, both before the archive is read.
 /// Who belongs to the club, apps, links, phones and the audit are not imported: an archive gives nobody access. Id and name of the club
-/// stay. Who was erased after the archive was made comes back with it: erase them again. With `dry_run` nothing is written. Apps cannot
-/// call this.
+/// stay. Who was erased after the archive was made comes back with it: erase them again. With `dry_run` nothing is written.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/imports", impl_for = create_import, tag = "exports",
     request_body(content = Vec<u8>, content_type = "application/zip", description = "The archive, at most 1 GiB"),
@@ -175,13 +175,12 @@ async fn group(tx: &mut ClubTx, named: Option<GroupId>) -> Result<GroupId, Probl
 )]
 async fn create_import(
     req: HttpRequest,
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     lanes: Data<Lanes>,
     params: Params<ImportParams>,
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
     let dry_run = params.0.dry_run;
     admit(&permit, &db, &lanes, &params.0).await?;
     if body::media_type(&req) != "application/zip" {

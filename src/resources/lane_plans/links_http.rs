@@ -13,6 +13,7 @@ use super::{links_store as store, set_out};
 use crate::paper;
 use crate::platform::accept::{Format, choose};
 use crate::platform::access::{Permit, PlanWrite};
+use crate::platform::asking::InPerson;
 use crate::platform::body::Body;
 use crate::platform::dates;
 use crate::platform::db::{ClubTx, Db};
@@ -42,7 +43,7 @@ fn end_of_day(now: DateTime<Utc>, zone: chrono_tz::Tz) -> Option<DateTime<Utc>> 
 ///
 /// Its secret is shown only this once. It shows what you may see at the moment it is opened, of today's lanes and cards alone: no notes
 /// of coaches, no reports. It ends with today in the club's time zone, earlier when you say so, at once when somebody takes it
-/// back, and for as long as you have lost the group, the role or this sign-in. Apps cannot make one. 409 when the club does without links, or the session has
+/// back, and for as long as you have lost the group, the role or this sign-in. 409 when the club does without links, or the session has
 /// as many as it may have.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/sessions/{session_id}/links", impl_for = create_session_link, tag = "lane_plans",
@@ -53,12 +54,11 @@ fn end_of_day(now: DateTime<Utc>, zone: chrono_tz::Tz) -> Option<DateTime<Utc>> 
 )]
 async fn create_session_link(
     req: HttpRequest,
-    permit: Permit<PlanWrite>,
+    // An app that is revoked would still show what it had handed out.
+    permit: InPerson<PlanWrite>,
     db: Data<Db>,
     body: Body<NewLink>,
 ) -> Result<HttpResponse, Problem> {
-    // An app that is revoked would still show what it had handed out.
-    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let id = session(&mut tx, &req).await?;
     let wanted = body.read()?.expires_at;

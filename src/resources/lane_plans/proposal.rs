@@ -39,9 +39,9 @@ pub struct ExplainedView {
     /// Its place in `blocks`, from 0.
     #[schema(minimum = 0, maximum = 39, example = 1)]
     block: usize,
-    /// The drill, a stable code; absent for the warm-up and the end.
+    /// The drill; absent for the warm-up and the end.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 40, example = "walkover_trail")]
+    #[schema(value_type = Option<vocabulary::DrillCode>)]
     drill: Option<&'static str>,
     /// What it teaches.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -69,8 +69,8 @@ pub struct ExplainedView {
 #[derive(Clone, Debug, Serialize, ToSchema)]
 #[schema(as = LeftOutDrill)]
 pub struct LeftOutView {
-    /// The drill, a stable code.
-    #[schema(max_length = 40, example = "cycle")]
+    /// The drill.
+    #[schema(value_type = vocabulary::DrillCode)]
     drill: &'static str,
     /// What a coach calls it.
     #[schema(max_length = 120, example = "Cycle drill, three quick steps between")]

@@ -16,15 +16,15 @@ use crate::compute::decision::{Caution, Governed, Missing, Wall};
 use crate::compute::progress::HeldUp;
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::render::table::Cell;
-use crate::resources::advice::CautionView;
 use crate::resources::advice::vocabulary;
+use crate::resources::advice::{CautionView, ObstacleCode};
 
 /// Something that stands before the next step, and since when.
 #[derive(Clone, Debug, Serialize, ToSchema)]
 #[schema(as = BoardObstacle)]
 pub struct ObstacleView {
     /// Stable code: one of what a recommendation says is missing, or of the walls of its region.
-    #[schema(max_length = 60, example = "rating")]
+    #[schema(value_type = ObstacleCode)]
     code: &'static str,
     /// What it is, and since when.
     #[schema(

@@ -121,7 +121,7 @@ pub struct ReadyView {
     /// How the squad calls them.
     #[schema(max_length = 80, example = "Mira Osei")]
     pub display_name: String,
-    /// `race_test`, `step_up_spacing`, `step_up_height` or `change_barrier_kind`.
+    /// What for: `race_test`, `step_up_spacing`, `step_up_height` or `change_barrier_kind`.
     #[schema(value_type = vocabulary::DecisionKind)]
     pub decision: &'static str,
     /// The probability of holding an interval after it.

@@ -66,7 +66,7 @@ pub struct Request {
     pub lane_draw: String,
     /// Seed of the draw; one is made up, stored and shown when absent.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 4_294_967_295_u32, example = 2026)]
+    #[schema(minimum = 0, maximum = 4_294_967_295_u32, example = 2026, value_type = Option<i64>)]
     pub seed: Option<u32>,
     /// Whether the slower start first, so that all finish together in expectation.
     #[serde(default)]

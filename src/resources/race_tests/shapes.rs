@@ -28,7 +28,7 @@ pub struct SpecFields {
     #[schema(min_length = 1, max_length = 60, example = "U15")]
     pub age_group: String,
     /// `F` or `M`; needed where the sexes race over different barriers.
-    #[schema(value_type = Option<vocabulary::SpecSex>)]
+    #[schema(value_type = Option<vocabulary::Sex>)]
     pub sex: Option<String>,
     /// `indoor` or `outdoor`; needed where the event has both.
     #[schema(value_type = Option<vocabulary::Environment>)]

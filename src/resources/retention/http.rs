@@ -15,6 +15,7 @@ use super::shapes::{Fields, Part, Person, Preview, View};
 use super::store::{self, Said};
 use super::sweep::{self, ATHLETES};
 use crate::platform::access::{ClubAdmin, Permit};
+use crate::platform::asking::InPerson;
 use crate::platform::db::{ClubTx, Db, StoreError};
 use crate::platform::ids::AthleteId;
 use crate::platform::lanes::Lanes;
@@ -41,18 +42,17 @@ async fn get_retention(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>
 ///
 /// Whatever lets more go than before counts a week later, so that a slip can be set right. From then on the service deletes
 /// what is too old every few hours, some records in each transaction; phones are told as of any deletion, and each transaction
-/// is a row of the audit (`service retention`). Apps cannot call this.
+/// is a row of the audit (`service retention`).
 #[utoipa::path(
     patch, path = "/v1/clubs/{club_id}/retention", impl_for = update_retention, tag = "clubs",
     responses((status = 200, description = "Changed", body = View))
 )]
 async fn update_retention(
     version: IfMatch,
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let before = store::find(&mut tx).await?;
     version.require(before.rev, &View::from(&before))?;

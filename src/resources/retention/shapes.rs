@@ -9,9 +9,7 @@ use super::store::Said;
 use crate::platform::fault::Fault;
 use crate::platform::ids::AthleteId;
 
-/// How long a club keeps what it knows about people, days by kind of record. A kind whose field is absent (`null` in a change) is
-/// kept as long as the club. The guidance asks for a period with a reason for each kind and names no numbers: the defaults are
-/// our own choice, so decide for your club and under your law.
+/// How long a club keeps what it knows about people, days by kind of record.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = RetentionFields, example = json!({"enabled": true, "wellbeing_records_days": 270}))]
@@ -19,37 +17,39 @@ pub struct Fields {
     /// Whether anything goes by itself. Off until an admin switches it on: what went does not come back.
     pub enabled: bool,
     /// Athletes who left: so long after the last change of them and the last thing recorded of them they are deleted, as an admin
-    /// deletes them. Default: a year, within which somebody who comes back finds everything.
+    /// deletes them. A club begins with a year, within which somebody who comes back finds everything. Absent (`null` in a
+    /// change): kept as long as the club.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 30, maximum = 3650, example = 365)]
     pub former_athletes_days: Option<u32>,
     /// Reports of pain, illness and injury, restrictions and clearances, from their day. Of an athlete who rests or is still on the way
-    /// back all stay. At most as long as runs and decisions, which tell that a return is over. Default: a year; the rules need
-    /// only what still stands.
+    /// back all stay. At most as long as runs and decisions, which tell that a return is over. A club begins with a year; the rules
+    /// need only what still stands. Absent (`null` in a change): kept as long as the club.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 180, maximum = 3650, example = 365)]
     pub wellbeing_records_days: Option<u32>,
-    /// Statures, leg lengths and sprint times, from their day; the newest of each stays. Default: two years.
+    /// Statures, leg lengths and sprint times, from their day; the newest of each stays. A club begins with two years. Absent
+    /// (`null` in a change): kept as long as the club.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 365, maximum = 3650, example = 730)]
     pub measurements_days: Option<u32>,
-    /// Ratings of technique and notes on athletes, from the day of their session. Default: three years, which show the two of an age
-    /// group and the one before.
+    /// Ratings of technique and notes on athletes, from the day of their session. A club begins with three years, which show the two
+    /// of an age group and the one before. Absent (`null` in a change): kept as long as the club.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 450, maximum = 3650, example = 1095)]
     pub assessments_days: Option<u32>,
-    /// What coaches decided on the advice, from its last day; one that cleared a return stays as long as what it cleared. Default: three
-    /// years.
+    /// What coaches decided on the advice, from its last day; one that cleared a return stays as long as what it cleared. A club
+    /// begins with three years. Absent (`null` in a change): kept as long as the club.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 450, maximum = 3650, example = 1095)]
     pub decisions_days: Option<u32>,
     /// Runs and results of race tests, from the day of their session; a fall that no coach has cleared stays. Estimates are computed
-    /// from what is left. Default: three years.
+    /// from what is left. A club begins with three years. Absent (`null` in a change): kept as long as the club.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 450, maximum = 3650, example = 1095)]
     pub runs_days: Option<u32>,
-    /// Sessions with who came, their lane plans and race tests with entries, once no run, result or rating stands in them. Default:
-    /// three years.
+    /// Sessions with who came, their lane plans and race tests with entries, once no run, result or rating stands in them. A club
+    /// begins with three years. Absent (`null` in a change): kept as long as the club.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 450, maximum = 3650, example = 1095)]
     pub sessions_days: Option<u32>,
@@ -90,7 +90,9 @@ impl Fields {
     }
 }
 
-/// What a club says about how long it keeps records.
+/// What a club says about how long it keeps records. A kind whose period is absent is kept as long as the club. The guidance asks
+/// for a period with a reason for each kind and names no numbers: those that a club begins with are our own choice, so decide for
+/// your club and under your law.
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = Retention)]
 pub struct View {

@@ -67,8 +67,6 @@ impl From<LaneOf> for LaneFields {
 }
 
 /// One pass of one athlete down one lane.
-///
-/// What stands in the lane may be left out where `lane` names it; when read it is always there.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = RunFields, example = json!({"id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e57", "session_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e58", "athlete_id": "01936f2e-5d3a-7c41-9b1e-2f6d0c8a4e59", "run_at": "2026-11-24T17:35:00Z", "barrier_kind": "low_barrier", "height_m": 0.5, "spacing_m": 6.25, "barriers": 5, "intervals": {"held": 3, "over_reached": 1}, "hits": 0, "fell": false}))]
@@ -87,15 +85,15 @@ pub struct Fields {
     /// there; what is said stands. A lane that is not there any more needs all of it said, but the approach.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lane: Option<LaneFields>,
-    /// `wicket`, `foam`, `low_barrier` or `hurdle`; needed without `lane`.
+    /// `wicket`, `foam`, `low_barrier` or `hurdle`; needed without `lane`, and always there when read.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<vocabulary::BarrierKind>)]
     pub barrier_kind: Option<String>,
-    /// Height of the barriers, metres; needed without `lane`.
+    /// Height of the barriers, metres; needed without `lane`, and always there when read.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.05, maximum = 1.1, example = 0.5)]
     pub height_m: Option<f64>,
-    /// Distance between barriers, metres; needed without `lane`.
+    /// Distance between barriers, metres; needed without `lane`, and always there when read.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 20, example = 6.25)]
     pub spacing_m: Option<f64>,
@@ -103,7 +101,7 @@ pub struct Fields {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 50, example = 11.0)]
     pub approach_m: Option<f64>,
-    /// Barriers run; needed without `lane`.
+    /// Barriers run; needed without `lane`, and always there when read.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 20, example = 5)]
     pub barriers: Option<i16>,

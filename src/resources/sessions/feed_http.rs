@@ -11,6 +11,7 @@ use uuid::Uuid;
 use super::store::{self, Filter, StoredSession};
 use super::{feed, feed_store};
 use crate::platform::access::{Permit, SquadRead};
+use crate::platform::asking::InPerson;
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::ids::SecretLinkId;
@@ -102,12 +103,11 @@ struct Secret {
     )
 )]
 async fn create_calendar_feed(
-    permit: Permit<SquadRead>,
+    // An app that is revoked would still show what it had handed out.
+    permit: InPerson<SquadRead>,
     db: Data<Db>,
     body: Body<NewFeed>,
 ) -> Result<HttpResponse, Problem> {
-    // An app that is revoked would still show what it had handed out.
-    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let NewFeed {} = body.read()?;
     let own = (Shows::CalendarFeed, permit.account.0);

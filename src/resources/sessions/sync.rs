@@ -129,7 +129,7 @@ impl Routed for Edits {
 }
 
 /// The pair of an attendance.
-#[derive(Debug, Deserialize, Serialize, ToSchema)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = AttendanceFields)]
 pub struct Pair {
@@ -168,19 +168,18 @@ pub async fn attend(tx: &mut ClubTx, op: &Op) -> Result<Done, Problem> {
     if grants::visible_athletes(tx, &[pair.athlete_id.0]).await?.is_empty() {
         return Err(Problem::not_found("athlete"));
     }
-    let data = || serde_json::to_value(&pair).unwrap_or_default();
     match (op.method, found) {
         (Method::Put, Some(found)) if !found.gone => Ok(Done::before(found.rev)),
         (Method::Put, found) => {
             let rev = found.map_or(0, |found| found.rev);
             if !op.if_none_match {
-                ops::require(op, rev, data)?;
+                ops::require(op, rev)?;
             }
             store::set_attendance(tx, pair.session_id, &[pair.athlete_id], &[]).await?;
             Ok(Done::now(201, rev))
         }
         (Method::Delete, Some(found)) if !found.gone => {
-            ops::require(op, found.rev, data)?;
+            ops::require(op, found.rev)?;
             store::set_attendance(tx, pair.session_id, &[], &[pair.athlete_id]).await?;
             Ok(Done::now(200, found.rev))
         }

@@ -119,6 +119,17 @@ fn only(word: &str) -> Object {
         .build()
 }
 
+/// What an item of a kind can do, when that is not everything; what each does says `PushMethod`.
+fn methods(kind: Kind) -> Option<Object> {
+    let words: Vec<&str> = kind.methods().iter().map(|method| method.as_str()).collect();
+    let said = format!("`{}`.", words.join("` or `"));
+    (words.len() < 3).then(|| {
+        let first = words.first().copied();
+        let one = ObjectBuilder::new().schema_type(JsonType::String).description(Some(said)).examples(first);
+        one.enum_values(Some(words)).build()
+    })
+}
+
 /// One of several, told apart by `type`.
 fn union_of(says: &str, parts: &[(&'static str, String)]) -> RefOr<Schema> {
     let place = |name: &String| format!("#/components/schemas/{name}");
@@ -179,6 +190,7 @@ fn items(schemas: &mut Schemas) {
         schemas.insert(format!("Pushed{name}"), data.into());
         let mut item = base.clone();
         item.properties.insert("type".to_owned(), only(word).into());
+        item.properties.extend(methods(kind).map(|method| ("method".to_owned(), method.into())));
         let data = match carried.patch {
             Some(patch) => AnyOfBuilder::new()
                 .item(link(&format!("Pushed{name}")))

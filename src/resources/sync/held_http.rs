@@ -17,6 +17,7 @@ use super::admin_shapes::{HeldPage, HeldView, Place, Rejection};
 use super::admin_store::{self as store, HeldRow, Place as After};
 use super::held_model::{Claim, May, Wanted};
 use super::items::{self, Kind, Parsed};
+use super::model::Type;
 use crate::platform::access::{ClubAdmin, Permit, Recorder, part};
 use crate::platform::body::Body;
 use crate::platform::corrections;
@@ -29,7 +30,7 @@ use crate::platform::page::{self, PageOf, PageParams};
 use crate::platform::params::{Params, path_id};
 use crate::platform::people::People;
 use crate::platform::problem::{Code, Problem};
-use crate::platform::route::{Named, Said, routes};
+use crate::platform::route::{Named, Said, routes, say_either};
 use crate::resources::sessions;
 
 /// Which facts a list shows.
@@ -53,7 +54,7 @@ fn page_of(req: &HttpRequest, wanted: &PageOf<After>, rows: Vec<HeldRow>) -> Htt
 struct OneHeld {
     /// Its type; needed only when facts of several types are held under this id.
     #[serde(rename = "type")]
-    #[param(max_length = 30, example = "run")]
+    #[param(value_type = Option<Type>, inline, example = "run")]
     kind: Option<String>,
 }
 
@@ -96,7 +97,7 @@ impl FromRequest for Decider {
 
 impl Said for Decider {
     fn say(operation: &mut Operation, schemas: &mut Named) {
-        Permit::<ClubAdmin>::say(operation, schemas);
+        say_either::<Permit<ClubAdmin>, Recorder>(operation, schemas);
     }
 }
 
@@ -273,7 +274,8 @@ async fn follow(tx: &mut ClubTx, held: &HeldRow, data: &mut Map<String, Value>) 
 /// Files a held fact: where it says, or where the body says.
 ///
 /// What it corrects or clears is what stands now. An admin files all; a second correction (`corrected`) also either of the
-/// two coaches, with the scopes `sync` and that of its own route, where it says.
+/// two coaches, with the scopes `sync` and that of its own route, where it says. 409 also when facts of several types are held
+/// under the id: then name one with `type`.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/held-items/{held_item_id}/accept", impl_for = accept_held_item, tag = "sync",
     responses((status = 200, description = "Filed", body = HeldView),
@@ -333,7 +335,7 @@ async fn accept_held_item(
 /// Rejects a held fact, or takes back one's own; its recorder is told why.
 ///
 /// An admin rejects all; a second correction (`corrected`) also who recorded the one that stands. Who recorded a fact takes it
-/// back (`withdrawn`), with the scope `sync`.
+/// back (`withdrawn`), with the scope `sync`. 409 also when facts of several types are held under the id: then name one with `type`.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/held-items/{held_item_id}/reject", impl_for = reject_held_item, tag = "sync",
     responses((status = 200, description = "Rejected", body = HeldView),

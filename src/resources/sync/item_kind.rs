@@ -51,6 +51,20 @@ impl Kind {
         matches!(self, Self::Record(kind) if kind.policy() == Policy::AppendOnly) && op.method == Method::Put
     }
 
+    /// What an item can do; with another method it is refused.
+    pub const fn methods(self) -> &'static [Method] {
+        use Method::{Delete, Patch, Put};
+        match self {
+            Self::Membership | Self::Record(Type::Measurement) => &[Put, Delete],
+            Self::Record(kind) => match kind.policy() {
+                Policy::AppendOnly => &[Put],
+                Policy::Set => &[Put, Delete],
+                Policy::Merge | Policy::Optimistic => &[Put, Patch, Delete],
+                Policy::ReadOnly => &[],
+            },
+        }
+    }
+
     /// Whether the record says something about a person.
     pub const fn is_personal(self) -> bool {
         matches!(self, Self::Membership | Self::Record(Type::Athlete | Type::Measurement | Type::LanePlan))

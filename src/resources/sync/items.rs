@@ -14,7 +14,7 @@ use crate::platform::body;
 use crate::platform::db::{self, ClubTx, Named};
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::ids;
-use crate::platform::ops::{self, Done, Fact, Method, Op, edit as carry_out};
+use crate::platform::ops::{Done, Fact, Method, Op, edit as carry_out};
 use crate::platform::problem::Problem;
 use crate::platform::token::sha256;
 use crate::resources::{
@@ -347,12 +347,15 @@ fn readable_fact(fact: Fact) -> Fact {
     }
 }
 
-/// The stored record, for a refusal; none when it is not there for the actor.
+/// The stored record as the feed has it, for a refusal; none when it is not there for the actor.
 ///
 /// # Errors
 /// Database errors.
 pub async fn current(tx: &mut ClubTx, kind: Kind, id: Uuid) -> Result<Option<Value>, Problem> {
-    let Kind::Record(kind) = kind else { return Ok(None) };
+    let kind = match kind {
+        Kind::Record(kind) => kind,
+        Kind::Membership => Type::Athlete,
+    };
     let found = bodies::seen(tx, kind, &[id]).await?.pop();
-    Ok(found.map(|record| ops::current(record.rev, record.data)))
+    Ok(found.map(|record| json!({"rev": record.rev, "data": record.data})))
 }

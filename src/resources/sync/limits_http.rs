@@ -85,9 +85,12 @@ struct ArchiveLimits {
 /// Reading changes.
 #[derive(Debug, Serialize, ToSchema)]
 struct PullLimits {
-    /// Changes on a page.
-    #[serde(flatten)]
-    page: PageLimits,
+    /// Changes on a page when `limit` is absent.
+    #[schema(minimum = 1, example = 500)]
+    limit_default: u16,
+    /// Changes on a page at most.
+    #[schema(minimum = 1, example = 2000)]
+    limit_max: u16,
     /// Bytes of records after which a page ends; one record alone may be larger.
     #[schema(minimum = 1, example = 1_048_576)]
     page_bytes: usize,
@@ -171,7 +174,8 @@ impl View {
             },
             roster: RosterLimits { bytes: athletes::roster::MAX_BYTES, rows: athletes::roster::MAX_ROWS },
             pull: PullLimits {
-                page: PageLimits { limit_default: http::DEFAULT_LIMIT, limit_max: http::MAX_LIMIT },
+                limit_default: http::DEFAULT_LIMIT,
+                limit_max: http::MAX_LIMIT,
                 page_bytes: bodies::MAX_BYTES,
                 wait_seconds: wait::MAX_SECONDS,
                 groups: http::MAX_GROUPS,

@@ -24,6 +24,7 @@ use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
 use crate::resources::{lane_plans, recommendations};
 use chain::Chain;
+use refusals::beside_stored;
 
 /// Items of one transaction.
 const CHUNK: usize = 100;
@@ -275,10 +276,7 @@ impl Work<'_> {
             let Some(answer) = given.answer else {
                 return Ok(Verdict::Done(Done::answered(given.status, given.rev)));
             };
-            let problem = Problem::kept(&answer);
-            let beside = matches!(problem.code(), Code::Conflict | Code::Stale);
-            let current = if beside { items::current(tx, kind, item.id).await? } else { None };
-            return Ok(Verdict::Again(current.into_iter().fold(problem, Problem::with_current)));
+            return Ok(Verdict::Again(beside_stored(tx, kind, op, Problem::kept(&answer)).await?));
         }
         if let Some(reason) = kind.barred(&self.who) {
             let detail = format!("This needs what your membership or access token lacks: {reason}.");

@@ -122,7 +122,7 @@ pub struct Outcome {
     /// The item.
     pub op_id: Uuid,
     /// As an HTTP status: 200 or 201 stored, 202 held for an admin, 403, 404, 409, 410, 412, 422,
-    /// 424, 428 not stored, 429 no room to hold more: leave it in the outbox.
+    /// 424, 428 not stored, 429 no room to hold more: leave it in the outbox; 500 it broke something on our side.
     #[schema(minimum = 200, maximum = 500, example = 201)]
     pub status: u16,
     /// Number of the record's last change.
@@ -140,8 +140,8 @@ pub struct Outcome {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 6)]
     pub conflicts: Vec<Conflict>,
-    /// The stored record, when the item was made on another version, or the correction that stands, when the item is a
-    /// second one: `rev` and `data`.
+    /// What is stored, as the feed has it: `rev`, and `data` with the whole record. With 412, and with 409 when the id is taken, that
+    /// record, where you may see it (of a membership the athlete); with 202 the correction that stands, when the item is a second one.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Object)]
     pub current: Option<Value>,

@@ -105,6 +105,7 @@ const HELD: &[(&str, &[&str])] = &[
     ("After 400 or 413 nothing was stored: send half as", &["scene unreadable", "scene too-large", "a_push_that_cannot_be_read_stores_nothing"]),
     ("Somebody who left the club may still push for 30", &["somebody_who_left_has_room_for_what_they_had_recorded_and_no_more", "a_fact_is_never_refused_for_a_permission_or_a_missing_parent"]),
     ("An item that repeats an `op_id` of the same push", &["operations_that_stand_twice_are_carried_out_once"]),
+    ("`current` is what is stored as the feed has it:", &["what_stands_beside_a_refusal_is_the_record_as_the_feed_has_it"]),
     ("Nothing is ever put into an answer that you could", &["items_of_a_push_answer_a_hidden_id_like_an_unknown_one", "items_that_refer_to_what_is_hidden_are_answered_like_those_that_refer_to_nothing"]),
     ("An id that is taken by what you do not see cannot", &["items_of_a_push_answer_a_hidden_id_like_an_unknown_one"]),
     ("A recorded fact is held (202) in the words of a fact", &["a_fact_whose_id_is_taken_by_a_hidden_one_is_kept_and_the_sender_learns_nothing"]),

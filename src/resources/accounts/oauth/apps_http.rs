@@ -9,6 +9,7 @@ use super::apps_store::{self as store, Listed};
 use super::model::App;
 use super::shapes::{Fields, List, View};
 use crate::platform::access::{ClubAdmin, Permit};
+use crate::platform::asking::InPerson;
 use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::ids::AppId;
@@ -20,7 +21,7 @@ use crate::platform::stored::{self, IfMatch, Stored};
 use crate::resources::accounts::sign_in::uncached;
 
 /// Registers an app of a third party, so that it may ask members to act for them: a public client of OAuth 2.0, which proves
-/// itself by PKCE. Give its makers the `client_id`; there is no secret. Apps cannot call this.
+/// itself by PKCE. Give its makers the `client_id`; there is no secret.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/apps", impl_for = create_app, tag = "apps",
     responses((status = 201, description = "Registered", body = View),
@@ -28,11 +29,10 @@ use crate::resources::accounts::sign_in::uncached;
 )]
 async fn create_app(
     req: HttpRequest,
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     body: Body<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
     let mut tx = permit.write(&db).await?;
     let Fields { name, redirect_uris, scopes } = body.read()?;
     let value = App::parse(&name, redirect_uris, scopes)?;
@@ -73,7 +73,7 @@ async fn get_app(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> R
 }
 
 /// Changes an app (merge patch). A scope that is taken away counts for nobody from the next request on; one that is added
-/// counts for who is asked again. An address that is taken away brings no code any more. Apps cannot call this.
+/// counts for who is asked again. An address that is taken away brings no code any more.
 #[utoipa::path(
     patch, path = "/v1/clubs/{club_id}/apps/{app_id}", impl_for = update_app, tag = "apps",
     responses((status = 200, description = "Changed", body = View))
@@ -81,11 +81,10 @@ async fn get_app(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> R
 async fn update_app(
     req: HttpRequest,
     version: IfMatch,
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
     let id = app_of(&req)?;
     let mut tx = permit.write(&db).await?;
     let before = store::find(&mut tx, id).await?;
@@ -99,13 +98,12 @@ async fn update_app(
 }
 
 /// Revokes an app for the whole club, at once: every token that it has of any member is refused from the next request on with
-/// the problem `app-revoked`, which tells it to forget what it keeps. Apps cannot call this.
+/// the problem `app-revoked`, which tells it to forget what it keeps.
 #[utoipa::path(
     delete, path = "/v1/clubs/{club_id}/apps/{app_id}", impl_for = delete_app, tag = "apps",
     responses((status = 204, description = "Revoked"))
 )]
-async fn delete_app(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
-    permit.in_person()?;
+async fn delete_app(req: HttpRequest, permit: InPerson<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
     let id = app_of(&req)?;
     let mut tx = permit.write(&db).await?;
     if !store::revoke(&mut tx, id).await? {

@@ -2,27 +2,20 @@
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
-use utoipa::ToSchema;
+use utoipa::openapi::{RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 use super::apps_store::{Granted, Listed};
 use super::model::App;
 use crate::platform::client::ClientId;
+use crate::platform::document;
 use crate::platform::form::filled;
 use crate::platform::ids::{AppId, ClubId};
 use crate::platform::page;
 use crate::platform::stored::Stored;
-use crate::platform::words::spelt;
+use crate::platform::words::{self, spelt};
 
 spelt! {
-    /// What an app may be let do.
-    AppScope {
-        "squad.read": "Read the club, its groups, athletes, sessions, runs, assessments, well-being, advice and plans.",
-        "session.write": "Record sessions, attendance, runs and well-being, and keep athletes.",
-        "assessment.write": "Record assessments of technique.",
-        "plan.write": "Keep barrier configurations, compute lane plans, decide on recommendations.",
-        "sync": "Read and write the change feed.",
-        "club.admin": "Keep the club, members, groups, venues, equipment and rules; import rosters."
-    }
     /// Why an app is given no token (RFC 6749, section 5.2).
     TokenError {
         "invalid_request": "A parameter is missing, stands twice or cannot be read.",
@@ -39,6 +32,20 @@ spelt! {
     /// How a token of an app is sent (RFC 6749, section 7.1).
     AppTokenType { "Bearer": "In the header `Authorization`, after this word." }
 }
+
+/// What an app may be let do.
+#[derive(Debug)]
+pub struct AppScope;
+
+impl PartialSchema for AppScope {
+    fn schema() -> RefOr<Schema> {
+        let all = document::scopes();
+        let all: Vec<(&str, &str)> = all.iter().map(|(scope, means)| (*scope, means.as_str())).collect();
+        words::schema("What an app may be let do.", &all)
+    }
+}
+
+impl ToSchema for AppScope {}
 
 /// An app that a club admits: a public client of OAuth 2.0, such as a phone app.
 #[derive(Debug, Deserialize, Serialize, ToSchema)]

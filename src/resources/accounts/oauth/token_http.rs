@@ -51,7 +51,7 @@ impl No {
         match self {
             Self::Problem(problem) => Err(problem),
             Self::Word(error, code, error_description) => {
-                let error_uri = format!("{}/problems/{}", config.issuer(), code.row().0);
+                let error_uri = format!("{}{}", config.issuer(), code.address());
                 Ok(uncached(StatusCode::BAD_REQUEST, &TokenRefusal { error, error_description, error_uri }))
             }
         }

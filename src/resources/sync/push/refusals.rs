@@ -8,8 +8,26 @@ use crate::platform::db::ClubTx;
 use crate::platform::ops::Op;
 use crate::platform::problem::{Code, Problem};
 use crate::resources::sync::deleted_store;
-use crate::resources::sync::items::{Kind, Parsed};
+use crate::resources::sync::items::{self, Kind, Parsed};
 use crate::resources::sync::push_store as store;
+
+/// Puts what is stored beside a refusal that it is the reason of, the first time and whenever the edit comes again.
+///
+/// # Errors
+/// Database errors.
+pub(super) async fn beside_stored(tx: &mut ClubTx, kind: Kind, op: &Op, problem: Problem) -> Result<Problem, Problem> {
+    let stands_against_it = match problem.code() {
+        Code::Stale => true,
+        // An id that is taken; what is in use says its problem.
+        Code::Conflict => op.if_none_match,
+        _ => false,
+    };
+    if !stands_against_it {
+        return Ok(problem);
+    }
+    let current = items::current(tx, kind, items::record(kind, op).id).await?;
+    Ok(current.into_iter().fold(problem, Problem::with_current))
+}
 
 impl Work<'_> {
     /// Refuses an edit; the values of one of a deleted record are kept.
@@ -28,6 +46,7 @@ impl Work<'_> {
             store::keep_refused(tx, about, ("deleted", op.base_rev.or(op.if_match)), data).await?;
             return self.refused(tx, item.op_id, Problem::gone()).await;
         }
+        let problem = beside_stored(tx, kind, op, problem).await?;
         self.refused(tx, item.op_id, problem).await
     }
 

@@ -270,9 +270,11 @@ async fn a_club_that_prints_in_feet_and_inches_gets_them_on_paper_and_metres_els
     let (session, group, plan) = planned(&admin).await;
     let cards = format!("/sessions/{session}/cards.html");
     assert!(metres(&page(&admin, &cards).await).is_some(), "sentences tell lengths");
+    let path = format!("/sessions/{session}/lane-plans/{}/set-out", plan["id"].as_str().unwrap());
+    let drawn = String::from_utf8(admin.get(&format!("{path}.svg")).await.expect(200).bytes).unwrap();
+    assert!(metres(&drawn).is_some() && drawn.contains(" m<"), "the bar of the scale too: {drawn}");
     let tag = admin.get("").await.header("etag").to_owned();
     admin.patch("", &tag, json!({"print_units": "imperial"})).await.expect(200);
-    let path = format!("/sessions/{session}/lane-plans/{}/set-out", plan["id"].as_str().unwrap());
     let sheet = page(&admin, &format!("{path}.html")).await;
     assert!(
         sheet.contains("feet and inches, to the quarter inch") && sheet.contains(" high") && sheet.contains(" in high")
@@ -285,6 +287,21 @@ async fn a_club_that_prints_in_feet_and_inches_gets_them_on_paper_and_metres_els
     }
     let table = admin.get(&format!("{path}.csv")).await.expect(200);
     assert!(String::from_utf8(table.bytes).unwrap().contains(",0.300,"));
+    // Pictures, and what those hear who do not see them.
+    let heard: Vec<&str> = sheet.split("aria-label=\"").skip(1).filter_map(|one| one.split('"').next()).collect();
+    assert!(heard.iter().any(|words| words.contains(" ft ")), "{heard:?}");
+    assert!(page(&admin, &progress).await.contains("feet and inches"));
+    for (path, words) in [
+        (&path, ["every ", "\u{2032} ", " ft<"]),
+        (&format!("/athletes/{mira}/progression"), [">Spacing, feet and inches<", ">Height, inches<", " in"]),
+        (&format!("/groups/{group}/progression"), ["Spacing run, % of the target", "Stages: ", "100"]),
+    ] {
+        let drawn = admin.get(&format!("{path}.svg")).await.expect(200);
+        assert_eq!(drawn.header("content-type"), "image/svg+xml");
+        let drawn = String::from_utf8(drawn.bytes).unwrap();
+        assert_eq!(metres(&drawn), None, "{path}: one unit in a picture");
+        assert!(words.iter().all(|words| drawn.contains(words)), "{path}: {drawn}");
+    }
     assert!(page(&admin, "/equipment.html").await.contains("11\u{be} in"), "0.30 m");
 }
 

@@ -187,10 +187,18 @@ fn pictures_are_drawn_of_many_days_of_one_and_of_none() {
         }
     }
     let drawn = (spacings(&chart(28), Measure::Imperial).unwrap(), heights(&chart(28), Measure::Imperial).unwrap());
-    assert!(drawn.0.caption.plain().starts_with("Spacing in feet.") && drawn.1.caption.plain() == "Height in inches.");
-    let words =
-        |figure: &crate::sheet::Figure| figure.svg.contains(">21.0</text>") && !figure.svg.contains(">6.4</text>");
+    assert!(
+        drawn.0.caption.plain().starts_with("Spacing in feet and inches.")
+            && drawn.1.caption.plain() == "Height in inches."
+    );
+    let words = |figure: &crate::sheet::Figure| {
+        figure.svg.contains(">21\u{2032} 0\u{2033}</text>") && !figure.svg.contains(">6.40</text>")
+    };
     assert!(words(&drawn.0), "21 ft are 6.40 m: {}", drawn.0.svg);
+    assert!(drawn.1.svg.contains(">12</text>"), "inches by the dozen: {}", drawn.1.svg);
+    for alt in [&drawn.0.alt, &drawn.1.alt] {
+        assert!(alt.contains(" in") && !alt.contains(" m "), "{alt}");
+    }
     let none = AthleteChart { runs: Vec::new(), limits: Vec::new(), target: None, ..chart(1) };
     assert_eq!(
         (spacings(&none, Measure::Metric), heights(&none, Measure::Metric), held_share(&none)),

@@ -308,3 +308,32 @@ fn a_column_to_be_filled_in_by_hand_has_room() {
     let page = html(&Sheet { sections: vec![Section::new("Times", vec![Block::Table(one)])], ..sheet() });
     assert_eq!(page.matches("<th scope=\"col\" class=\"blank\">Run 1</th>").count(), 1);
 }
+
+#[test]
+fn paper_keeps_together_what_belongs_together() {
+    let words = || vec![Block::Paragraph("Drawn by time.".into())];
+    let list = Section::new("Cautions", vec![Block::Cautions(vec!["Mind the edge.".into()])]);
+    let of = |sections: Vec<Section>| html(&Sheet { sections, ..sheet() });
+    let page = of(vec![list.clone(), Section::new("How lanes were drawn", words())]);
+    assert!(page.contains("<section id=\"part-2\" class=\"closing\">"), "{page}");
+    for rule in [
+        "thead{display:table-header-group;break-inside:avoid;break-after:avoid}",
+        "caption{break-after:avoid}",
+        "tbody tr:first-child,tbody tr:last-child{break-before:avoid}",
+        "section>.cautions:not(:last-child){break-after:avoid}",
+        "section>p:has(+:not(p)){break-after:avoid}",
+        ".closing{break-before:avoid}",
+    ] {
+        assert!(page.contains(rule), "{rule}");
+    }
+    // A first section, one that begins a page, one with a table, and one behind what cannot be parted close nothing.
+    let figure = Section::new("Drawn", vec![Block::Figure(spacings(&chart(28), Measure::Metric).unwrap())]);
+    for sections in [
+        vec![Section::new("Alone", words())],
+        vec![list.clone(), Section::new("Apart", words()).on_new_page()],
+        vec![list, Section::new("Rows", vec![Block::Table(table(Narrow::Stack))])],
+        vec![figure, Section::new("Behind a picture", words())],
+    ] {
+        assert!(!of(sections).contains("class=\"closing\""));
+    }
+}

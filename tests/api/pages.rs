@@ -20,6 +20,9 @@ const NAMES: [&str; 6] = [
     "\"><script>alert(1)</script>",
 ];
 
+/// Cards that begin a page of their own, so that the coach keeps the one with the blocks.
+const APART: &str = "class=\"new-page\">\n<h2>Cards</h2>";
+
 /// As it stands in a page.
 fn escaped(words: &str) -> String {
     let marks = [('&', "&amp;"), ('<', "&lt;"), ('>', "&gt;"), ('"', "&quot;"), ('\'', "&#39;")];
@@ -208,7 +211,7 @@ async fn cards_board_and_lists_are_pages_too_and_empty_ones_say_so(pool: PgPool)
     let cards = format!("/sessions/{session}/cards");
     let (json, html) = (admin.get(&cards).await.expect(200).body, page(&admin, &format!("{cards}.html")).await);
     holds_every_caution("cards", &json, &html);
-    assert!(!html.contains("What is done"), "nobody planned it yet");
+    assert!(!html.contains("What is done") && !html.contains(APART), "nobody planned it yet");
     let proposal = admin.get(&format!("/sessions/{session}/proposal?minutes=90")).await.expect(200).body;
     let held = format!("/sessions/{session}");
     let tag = admin.get(&held).await.header("etag").to_owned();
@@ -219,7 +222,7 @@ async fn cards_board_and_lists_are_pages_too_and_empty_ones_say_so(pool: PgPool)
     );
     admin.patch(&held, &tag, json!({"blocks": blocks})).await.expect(200);
     let (json, html) = (admin.get(&cards).await.expect(200).body, page(&admin, &format!("{cards}.html")).await);
-    assert_eq!(json["blocks"], json!(blocks));
+    assert_eq!((&json["blocks"], html.contains(APART)), (&json!(blocks), true));
     for words in [
         "15 to 23",
         "2 x 4 over 5 barriers, trail leg at the side, rest 30 s",

@@ -17,13 +17,13 @@ use crate::render::measure::Measure;
 use crate::render::pdf::pdf;
 use crate::render::sheet::{Block, Section, Sheet, Text};
 
-/// The units of a document: those in which the club prints. JSON and tables are metric.
+/// The units of a document or drawing: those in which the club prints. JSON and tables are metric.
 ///
 /// # Errors
 /// Database errors.
 pub async fn measure(tx: &mut ClubTx, format: Format) -> Result<Measure, StoreError> {
     Ok(match format {
-        Format::Paper(_) => match tx.print_units().await? {
+        Format::Paper(_) | Format::Svg => match tx.print_units().await? {
             PrintUnits::Metric => Measure::Metric,
             PrintUnits::Imperial => Measure::Imperial,
         },

@@ -5,6 +5,10 @@
 //!
 //! - Black on white. No meaning is in a colour; a [`Tone`] shows as weight or frame, and the words say it as well.
 //! - Nothing is cut: words wrap, tables and cards go on over pages. Least size of words 9 pt on paper and 16 px on a screen.
+//! - Nothing is torn from what it is about: on paper a heading and a caption stay with what follows, as do cautions before another block of
+//!   their section and a paragraph before one that is none; the head of a table stays with its first row, the last two rows with each other,
+//!   the first two and the last three items of a list, facts altogether, and a few words at the end with the end of what is before them
+//!   ([`Sheet::closes`]).
 //! - Our own words are English ([`LANGUAGE`]), written left to right. What people wrote ([`Span::is_theirs`]) may be of any
 //!   script: each such span has the direction of its first strong letter and is isolated from its neighbours (UAX 9), and it
 //!   breaks over lines only between words, or within one that is longer than a line.
@@ -118,6 +122,24 @@ pub struct Sheet {
     pub orientation: Orientation,
     /// What stands in it, in reading order.
     pub sections: Vec<Section>,
+}
+
+impl Sheet {
+    /// Whether a section is a last one of words alone behind what can be parted. On paper it stays with the end of that, so that no page
+    /// holds a few words and nothing else.
+    pub fn closes(&self, at: usize) -> bool {
+        let is_words = |block: &Block| {
+            matches!(
+                block,
+                Block::Heading(_) | Block::Paragraph(_) | Block::List(_) | Block::Cautions(_) | Block::Facts(_)
+            )
+        };
+        let before = at.checked_sub(1).and_then(|before| self.sections.get(before));
+        let is_parted = |block: &Block| !matches!(block, Block::Cards(_) | Block::Figure(_));
+        let this = self.sections.get(at).filter(|one| at + 1 == self.sections.len() && !one.starts_page);
+        this.is_some_and(|one| one.blocks.iter().all(is_words))
+            && before.is_some_and(|one| one.blocks.last().is_some_and(is_parted))
+    }
 }
 
 /// A part with a heading of level 2, which never stands alone at the foot of a page.
@@ -336,7 +358,7 @@ impl Cell {
 pub struct Cards {
     /// Cards to a page of paper: 4 are two by two. One that needs more room than its share gets it and is never cut; a card is
     /// not parted over pages unless it is longer than one. What is left of a page that has begun is taken by cards that need no
-    /// more than that. On a phone they stand below each other.
+    /// more than that; below what heads a page they share what it leaves them. On a phone they stand below each other.
     pub per_page: u8,
     /// The cards in order.
     pub cards: Vec<Card>,

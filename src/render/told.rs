@@ -2,7 +2,7 @@
 //!
 //! Every length in words of ours ends in a blank and "m" behind two or three decimals ("6.50 m", "0.762 m"), and nothing else does: a race
 //! of 60 m has none, a speed goes on behind its unit. So each is found, and told by [`Measure::length`] like those in tables.
-//! What people wrote, and words in pictures, stay as they are.
+//! What people wrote stays as it is; pictures are drawn in these units from the start.
 
 use super::measure::Measure;
 use super::sheet::{Block, Card, Section, Sheet, Span, Text};
@@ -37,6 +37,19 @@ impl Sheet {
             all(blocks, measure);
         }
         self
+    }
+}
+
+impl Measure {
+    /// A sentence of ours with each of its lengths in these units.
+    ///
+    /// ```
+    /// use lanewright_render::measure::Measure;
+    ///
+    /// assert_eq!(Measure::Imperial.told("Stay at 6.50 m."), "Stay at 21 ft 4 in.");
+    /// ```
+    pub fn told(self, words: &str) -> String {
+        if self == Self::Metric { words.to_owned() } else { told(words, self) }
     }
 }
 

@@ -20,6 +20,9 @@ const NAMES: [&str; 6] = [
     "\"><script>alert(1)</script>",
 ];
 
+/// Cards that begin a page of their own, so that the coach keeps the one with the blocks.
+const APART: &str = "class=\"new-page\">\n<h2>Cards</h2>";
+
 /// As it stands in a page.
 fn escaped(words: &str) -> String {
     let marks = [('&', "&amp;"), ('<', "&lt;"), ('>', "&gt;"), ('"', "&quot;"), ('\'', "&#39;")];
@@ -208,7 +211,7 @@ async fn cards_board_and_lists_are_pages_too_and_empty_ones_say_so(pool: PgPool)
     let cards = format!("/sessions/{session}/cards");
     let (json, html) = (admin.get(&cards).await.expect(200).body, page(&admin, &format!("{cards}.html")).await);
     holds_every_caution("cards", &json, &html);
-    assert!(!html.contains("What is done"), "nobody planned it yet");
+    assert!(!html.contains("What is done") && !html.contains(APART), "nobody planned it yet");
     let proposal = admin.get(&format!("/sessions/{session}/proposal?minutes=90")).await.expect(200).body;
     let held = format!("/sessions/{session}");
     let tag = admin.get(&held).await.header("etag").to_owned();
@@ -219,7 +222,7 @@ async fn cards_board_and_lists_are_pages_too_and_empty_ones_say_so(pool: PgPool)
     );
     admin.patch(&held, &tag, json!({"blocks": blocks})).await.expect(200);
     let (json, html) = (admin.get(&cards).await.expect(200).body, page(&admin, &format!("{cards}.html")).await);
-    assert_eq!(json["blocks"], json!(blocks));
+    assert_eq!((&json["blocks"], html.contains(APART)), (&json!(blocks), true));
     for words in [
         "15 to 23",
         "2 x 4 over 5 barriers, trail leg at the side, rest 30 s",
@@ -270,9 +273,11 @@ async fn a_club_that_prints_in_feet_and_inches_gets_them_on_paper_and_metres_els
     let (session, group, plan) = planned(&admin).await;
     let cards = format!("/sessions/{session}/cards.html");
     assert!(metres(&page(&admin, &cards).await).is_some(), "sentences tell lengths");
+    let path = format!("/sessions/{session}/lane-plans/{}/set-out", plan["id"].as_str().unwrap());
+    let drawn = String::from_utf8(admin.get(&format!("{path}.svg")).await.expect(200).bytes).unwrap();
+    assert!(metres(&drawn).is_some() && drawn.contains(" m<"), "the bar of the scale too: {drawn}");
     let tag = admin.get("").await.header("etag").to_owned();
     admin.patch("", &tag, json!({"print_units": "imperial"})).await.expect(200);
-    let path = format!("/sessions/{session}/lane-plans/{}/set-out", plan["id"].as_str().unwrap());
     let sheet = page(&admin, &format!("{path}.html")).await;
     assert!(
         sheet.contains("feet and inches, to the quarter inch") && sheet.contains(" high") && sheet.contains(" in high")
@@ -285,6 +290,21 @@ async fn a_club_that_prints_in_feet_and_inches_gets_them_on_paper_and_metres_els
     }
     let table = admin.get(&format!("{path}.csv")).await.expect(200);
     assert!(String::from_utf8(table.bytes).unwrap().contains(",0.300,"));
+    // Pictures, and what those hear who do not see them.
+    let heard: Vec<&str> = sheet.split("aria-label=\"").skip(1).filter_map(|one| one.split('"').next()).collect();
+    assert!(heard.iter().any(|words| words.contains(" ft ")), "{heard:?}");
+    assert!(page(&admin, &progress).await.contains("feet and inches"));
+    for (path, words) in [
+        (&path, ["every ", "\u{2032} ", " ft<"]),
+        (&format!("/athletes/{mira}/progression"), [">Spacing, feet and inches<", ">Height, inches<", " in"]),
+        (&format!("/groups/{group}/progression"), ["Spacing run, % of the target", "Stages: ", "100"]),
+    ] {
+        let drawn = admin.get(&format!("{path}.svg")).await.expect(200);
+        assert_eq!(drawn.header("content-type"), "image/svg+xml");
+        let drawn = String::from_utf8(drawn.bytes).unwrap();
+        assert_eq!(metres(&drawn), None, "{path}: one unit in a picture");
+        assert!(words.iter().all(|words| drawn.contains(words)), "{path}: {drawn}");
+    }
     assert!(page(&admin, "/equipment.html").await.contains("11\u{be} in"), "0.30 m");
 }
 

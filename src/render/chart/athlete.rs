@@ -4,10 +4,10 @@ use std::fmt::Write;
 
 use super::axis::{Scale, months};
 use super::{AthleteChart, DATES, LINE, RunPoint, TEXT, TargetLine, below, open, titled, written};
+use crate::measure::{Axis, Measure};
 use crate::paper::{fitted, kind_words, line, text, wrap};
 use lanewright_compute::day::Day;
-use lanewright_compute::english::metres;
-use lanewright_compute::units::BarrierKind;
+use lanewright_compute::units::{BarrierKind, Length};
 
 const RIGHT: f64 = 287.0;
 const LEFT: f64 = 22.0;
@@ -17,13 +17,16 @@ const SPACINGS: (f64, f64) = (30.0, 138.0);
 const HEIGHTS: (f64, f64) = (152.0, 170.0);
 /// Height of the page.
 const PAGE: f64 = 210.0;
+/// Least distance of two figures of the axis of spacings (design choice).
+const APART: f64 = 10.0;
 
-/// Draws the chart as one SVG document of 297 x 210 mm; higher where all the notes need it.
+/// Draws the chart as one SVG document of 297 x 210 mm in the units of the club; higher where all the notes need it.
 ///
 /// ```
 /// use lanewright_compute::day::Day;
 /// use lanewright_compute::units::Length;
 /// use lanewright_render::chart::{AthleteChart, athlete};
+/// use lanewright_render::measure::Measure;
 ///
 /// let day = Day::from_ymd(2026, 11, 25).unwrap();
 /// let chart = AthleteChart {
@@ -35,63 +38,69 @@ const PAGE: f64 = 210.0;
 ///     target: None,
 ///     notes: Vec::new(),
 /// };
-/// assert!(athlete(&chart).contains("Mira &lt;Osei&gt;"));
+/// assert!(athlete(&chart, Measure::Metric).contains("Mira &lt;Osei&gt;"));
 /// ```
-pub fn athlete(chart: &AthleteChart) -> String {
+pub fn athlete(chart: &AthleteChart, measure: Measure) -> String {
     let (from, to) = chart.period;
     let title = format!("Progress \u{2013} {}", chart.name);
-    let notes: Vec<String> = chart.notes.iter().flat_map(|note| wrap(note, 165)).collect();
-    let mut out = open((297.0, below(HEIGHTS.1 + 6.0, notes.len(), PAGE)), &title, &description(chart));
+    let notes: Vec<String> = chart.notes.iter().flat_map(|note| wrap(&measure.told(note), 165)).collect();
+    let mut out = open((297.0, below(HEIGHTS.1 + 6.0, notes.len(), PAGE)), &title, &description(chart, measure));
     titled(&mut out, 10.0, &title, RIGHT - DATES - 10.0);
     text(&mut out, RIGHT, 13.0, 4.5, false, "end", &format!("{from} to {to}"));
-    legend(&mut out, chart);
+    legend(&mut out, chart, measure);
     let end = last_day(chart);
     let across = Scale::new((f64::from(from.days()), f64::from(end.days())), (LEFT, RIGHT));
     let up = Scale::new(range(chart), (SPACINGS.1, SPACINGS.0));
-    frame(&mut out, chart, across, up, end);
+    frame(&mut out, chart, (across, up), end, measure);
     limits(&mut out, chart, across, up);
     if let Some(target) = &chart.target {
-        draw_target(&mut out, target, across, up, to);
+        draw_target(&mut out, target, (across, up), to, measure);
     }
     for run in &chart.runs {
         sign(&mut out, run.barrier_kind, across.day(run.on), up.at(run.spacing.metres()));
     }
-    heights(&mut out, &chart.runs, across);
+    heights(&mut out, &chart.runs, across, measure);
     written(&mut out, 10.0, HEIGHTS.1 + 6.0, &notes);
     out.push_str("</svg>\n");
     out
 }
 
 /// The picture in words.
-pub(super) fn description(chart: &AthleteChart) -> String {
+pub(super) fn description(chart: &AthleteChart, measure: Measure) -> String {
     let (from, to) = chart.period;
     let mut words = format!("{} training days from {from} to {to}.", chart.runs.len());
     // Writing to a String cannot fail.
     if let (Some(first), Some(last)) = (chart.limits.first(), chart.limits.last()) {
         let _ = write!(
             words,
-            " Comfortable limit over barriers of {}: {:.2} m at first, {:.2} m at last, 90 % range {:.2} m to {:.2} m.",
-            metres(chart.limit_height),
-            first.mean_m,
-            last.mean_m,
-            last.p05_m,
-            last.p95_m
+            " Comfortable limit over barriers of {}: {} at first, {} at last, 90 % range {} to {}.",
+            measure.length(chart.limit_height.metres()),
+            measure.length(first.mean_m),
+            measure.length(last.mean_m),
+            measure.length(last.p05_m),
+            measure.length(last.p95_m)
         );
     }
     if let Some(target) = &chart.target {
-        let _ = write!(words, " Target {}: {}.", target.label, metres(target.spacing));
+        let _ = write!(words, " {}.", told(target, measure));
         if let Some(days) = target.reached {
-            let told = |day: Option<Day>| day.map_or("later than the look ahead".to_owned(), |day| day.to_string());
+            let by = |day: Option<Day>| day.map_or("later than the look ahead".to_owned(), |day| day.to_string());
             let _ = write!(
                 words,
                 " Race test advised by {} with 5 %, {} with 50 %, {} with 95 %.",
-                told(days[0]),
-                told(days[2]),
-                told(days[4])
+                by(days[0]),
+                by(days[2]),
+                by(days[4])
             );
         }
     }
     words
+}
+
+/// A target in words.
+fn told(target: &TargetLine, measure: Measure) -> String {
+    let long = |length: Length| measure.length(length.metres());
+    format!("Target {}, {} high: {}", target.label, long(target.height), long(target.spacing))
 }
 
 /// The last day drawn: the end of the period, or of the forecast.
@@ -118,7 +127,7 @@ pub(super) fn range(chart: &AthleteChart) -> (f64, f64) {
     (low - 0.25, high + 0.25)
 }
 
-fn legend(out: &mut String, chart: &AthleteChart) {
+fn legend(out: &mut String, chart: &AthleteChart, measure: Measure) {
     let y = 22.0;
     let mut x = 10.0;
     for kind in BarrierKind::ALL {
@@ -127,7 +136,8 @@ fn legend(out: &mut String, chart: &AthleteChart) {
         x += 27.0;
     }
     line(out, x, y - 1.0, x + 9.0, y - 1.0, 0.7);
-    text(out, x + 10.5, y, TEXT, false, "start", &format!("limit over {}", metres(chart.limit_height)));
+    let over = format!("limit over {}", measure.length(chart.limit_height.metres()));
+    text(out, x + 10.5, y, TEXT, false, "start", &over);
     dashed(out, (x + 54.0, y - 1.0), (x + 63.0, y - 1.0), "1 1", 0.3);
     text(out, x + 64.5, y, TEXT, false, "start", "its 90 % range");
     dashed(out, (x + 92.0, y - 1.0), (x + 101.0, y - 1.0), "5 1.5", 0.5);
@@ -137,13 +147,14 @@ fn legend(out: &mut String, chart: &AthleteChart) {
     text(out, x + 132.0, y, TEXT, false, "start", "reached: 90 %, 50 %");
 }
 
-fn frame(out: &mut String, chart: &AthleteChart, across: Scale, up: Scale, end: Day) {
-    for metres in up.ticks(0.5) {
+fn frame(out: &mut String, chart: &AthleteChart, (across, up): (Scale, Scale), end: Day, measure: Measure) {
+    for metres in up.figures(measure.axis_steps(Axis::Spacings), APART) {
         let y = up.at(metres);
         line(out, LEFT, y, RIGHT, y, 0.05);
-        text(out, LEFT - 1.5, y + 1.0, TEXT, false, "end", &format!("{metres:.1}"));
+        text(out, LEFT - 1.5, y + 1.0, TEXT, false, "end", &measure.on_axis(Axis::Spacings, metres));
     }
-    text(out, 10.0, SPACINGS.0 - 2.0, TEXT, true, "start", "Spacing, m");
+    let title = format!("Spacing, {}", measure.axis_unit(Axis::Spacings));
+    text(out, 10.0, SPACINGS.0 - 2.0, TEXT, true, "start", &title);
     for day in months(chart.period.0, end, 14) {
         let x = across.day(day);
         line(out, x, SPACINGS.0, x, HEIGHTS.1, 0.05);
@@ -174,11 +185,10 @@ fn limits(out: &mut String, chart: &AthleteChart, across: Scale, up: Scale) {
     }
 }
 
-fn draw_target(out: &mut String, target: &TargetLine, across: Scale, up: Scale, to: Day) {
+fn draw_target(out: &mut String, target: &TargetLine, (across, up): (Scale, Scale), to: Day, measure: Measure) {
     let y = up.at(target.spacing.metres());
     dashed(out, (LEFT, y), (RIGHT, y), "5 1.5", 0.5);
-    let label = format!("{}: {}", target.label, metres(target.spacing));
-    let (size, label) = fitted(&label, RIGHT - LEFT - 2.0, TEXT, 2.4);
+    let (size, label) = fitted(&told(target, measure), RIGHT - LEFT - 2.0, TEXT, 2.4);
     for (lines, words) in (1_u8..).zip(label.iter().rev()) {
         text(out, LEFT + 2.0, y - 1.5 - LINE * f64::from(lines - 1), size, true, "start", words);
     }
@@ -201,8 +211,9 @@ fn draw_target(out: &mut String, target: &TargetLine, across: Scale, up: Scale, 
 }
 
 /// The heights run as steps.
-fn heights(out: &mut String, runs: &[RunPoint], across: Scale) {
-    text(out, 10.0, HEIGHTS.0 - 3.0, TEXT, true, "start", "Height, m");
+fn heights(out: &mut String, runs: &[RunPoint], across: Scale, measure: Measure) {
+    let title = format!("Height, {}", measure.axis_unit(Axis::Heights));
+    text(out, 10.0, HEIGHTS.0 - 3.0, TEXT, true, "start", &title);
     let highest = runs.iter().map(|run| run.height.metres()).fold(0.3, f64::max);
     let up = Scale::new((0.0, highest), (HEIGHTS.1, HEIGHTS.0));
     line(out, LEFT, HEIGHTS.1, RIGHT, HEIGHTS.1, 0.3);
@@ -212,7 +223,8 @@ fn heights(out: &mut String, runs: &[RunPoint], across: Scale) {
         let (x, y) = (across.day(run.on), up.at(run.height.metres()));
         let _ = if path.is_empty() { write!(path, "M{x:.2} {y:.2}") } else { write!(path, "H{x:.2}V{y:.2}") };
         if before != Some(run.height) {
-            text(out, x, y - 0.8, TEXT, false, "middle", &format!("{:.2}", run.height.metres()));
+            let words = measure.on_axis(Axis::Heights, run.height.metres());
+            text(out, x, y - 0.8, TEXT, false, "middle", &words);
         }
         before = Some(run.height);
     }

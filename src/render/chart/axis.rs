@@ -27,6 +27,15 @@ impl Scale {
         self.at(f64::from(day.days()))
     }
 
+    /// Values at a round distance, the first of some steps at which their words stand so far apart (mm); with none of them at a
+    /// multiple of the last.
+    pub fn figures(self, steps: &[f64], apart: f64) -> Vec<f64> {
+        let (values, paper) = ((self.values.1 - self.values.0).abs(), (self.paper.1 - self.paper.0).abs());
+        let least = values * apart / paper;
+        let last = steps.last().copied().unwrap_or(1.0);
+        self.ticks(steps.iter().copied().find(|step| *step >= least).unwrap_or_else(|| (least / last).ceil() * last))
+    }
+
     /// Multiples of a step within the range of values.
     #[allow(clippy::cast_possible_truncation)] // a few hundred
     pub fn ticks(self, step: f64) -> Vec<f64> {

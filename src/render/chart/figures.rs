@@ -4,9 +4,9 @@ use std::fmt::Write;
 
 use super::athlete::{dashed, description, last_day, range, sign};
 use super::axis::{Scale, months};
-use super::plot::{ACROSS, Plot, round_ticks};
+use super::plot::{ACROSS, APART, Plot};
 use super::{AthleteChart, LimitPoint};
-use crate::measure::Measure;
+use crate::measure::{Axis, Measure};
 use crate::paper::{kind_words, line};
 use crate::sheet::{Figure, Text};
 use lanewright_compute::day::Day;
@@ -66,18 +66,9 @@ impl Plot {
     }
 }
 
-/// An axis of lengths in a unit, metres (m), over a range of metres and a height of paper (mm); answers the unit's name.
-fn axis(
-    plot: &mut Plot,
-    up: Scale,
-    (range, length): ((f64, f64), f64),
-    (unit, name): (f64, &'static str),
-) -> &'static str {
-    let range = (range.0 / unit, range.1 / unit);
-    let ticks = round_ticks(Scale::new(range, plot.up()), range, length);
-    let at: Vec<f64> = ticks.iter().map(|tick| tick * unit).collect();
-    plot.values(up, &at, |value| format!("{:.1}", value / unit));
-    name
+/// An axis of lengths.
+fn lengths(plot: &mut Plot, up: Scale, measure: Measure, axis: Axis) {
+    plot.values(up, &up.figures(measure.axis_steps(axis), APART), |metres| measure.on_axis(axis, metres));
 }
 
 /// Spacings run, the limit with its range over the height of the target, the target and when it is likely to be reached.
@@ -100,9 +91,9 @@ pub fn spacings(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
         }
     }
     let mut plot = Plot::of(&legend, SPACINGS);
-    let (across, range) = (across(chart), range(chart));
-    let up = Scale::new(range, plot.up());
-    let unit = axis(&mut plot, up, (range, SPACINGS), measure.of_spacings());
+    let across = across(chart);
+    let up = Scale::new(range(chart), plot.up());
+    lengths(&mut plot, up, measure, Axis::Spacings);
     plot.places(month_words(chart, across));
     limits(&mut plot.out, &chart.limits, across, up);
     if let Some(target) = &chart.target {
@@ -118,10 +109,11 @@ pub fn spacings(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
         sign(&mut plot.out, run.barrier_kind, across.day(run.on), up.at(run.spacing.metres()));
     }
     let caption = format!(
-        "Spacing in {unit}. The limit is the spacing at which an interval over barriers {height} high is as likely held as over-reached; \
-         earlier days are told with what height costs the athlete by the last day."
+        "Spacing in {}. The limit is the spacing at which an interval over barriers {height} high is as likely held as over-reached; \
+         earlier days are told with what height costs the athlete by the last day.",
+        measure.axis_unit(Axis::Spacings)
     );
-    Some(Figure { svg: plot.finish(), alt: description(chart), caption: Text::own(caption) })
+    Some(Figure { svg: plot.finish(), alt: description(chart, measure), caption: Text::own(caption) })
 }
 
 /// The limit and its range; one estimate alone is a point with a bar.
@@ -157,9 +149,8 @@ pub fn heights(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
         [("height run over most".to_owned(), Sign::Dot)].into_iter().chain(wanted).collect();
     let mut plot = Plot::of(&legend, LOW);
     let across = across(chart);
-    let range = (0.0, highest + 0.1);
-    let up = Scale::new(range, plot.up());
-    let unit = axis(&mut plot, up, (range, LOW), measure.of_heights());
+    let up = Scale::new((0.0, highest + 0.1), plot.up());
+    lengths(&mut plot, up, measure, Axis::Heights);
     plot.places(month_words(chart, across));
     if let Some(height) = target {
         dashed(&mut plot.out, (ACROSS.0, up.at(height)), (ACROSS.1, up.at(height)), "5 1.5", 0.6);
@@ -178,7 +169,8 @@ pub fn heights(chart: &AthleteChart, measure: Measure) -> Option<Figure> {
         told(last.height.metres()),
         last.on
     );
-    Some(Figure { svg: plot.finish(), alt, caption: Text::own(format!("Height in {unit}.")) })
+    let caption = format!("Height in {}.", measure.axis_unit(Axis::Heights));
+    Some(Figure { svg: plot.finish(), alt, caption: Text::own(caption) })
 }
 
 /// The share of intervals held on each day. None without an interval.

@@ -54,7 +54,7 @@ pub struct RunPoint {
 /// A target and when the race test over it is likely to be advised.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TargetLine {
-    /// What it is, in words.
+    /// Event and age group, in words.
     pub label: String,
     /// Its spacing.
     pub spacing: Length,
@@ -79,7 +79,7 @@ pub struct AthleteChart {
     pub runs: Vec<RunPoint>,
     /// The target, when there is one.
     pub target: Option<TargetLine>,
-    /// Sentences below the picture.
+    /// Sentences of ours below the picture, lengths in metres.
     pub notes: Vec<String>,
 }
 
@@ -107,7 +107,7 @@ pub struct SquadChart {
     pub decisions: Vec<(String, usize)>,
     /// The athletes.
     pub rows: Vec<SquadRow>,
-    /// Sentences below the picture.
+    /// Sentences of ours below the picture, lengths in metres.
     pub notes: Vec<String>,
 }
 

@@ -12,7 +12,7 @@ pub(super) const ACROSS: (f64, f64) = (14.0, 118.0);
 /// Size of all words.
 pub(super) const TEXT: f64 = 3.6;
 /// Least distance of two words of an axis: fonts of browsers are up to 1.4 times as high as their size says.
-const APART: f64 = 6.0;
+pub(super) const APART: f64 = 6.0;
 /// Height of a line of the legend.
 const LINE: f64 = 5.2;
 
@@ -95,11 +95,4 @@ impl Plot {
         self.out.push_str("</svg>");
         self.out
     }
-}
-
-/// Values at a round distance within a range, so few that their words stand apart on an axis of a length (mm).
-pub(super) fn round_ticks(up: Scale, range: (f64, f64), length: f64) -> Vec<f64> {
-    let steps = [0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
-    let step = steps.into_iter().find(|step| (range.1 - range.0) / step <= length / APART).unwrap_or(20.0);
-    up.ticks(step)
 }

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::axis::Scale;
 use super::{DATES, LINE, SquadChart, SquadRow, TEXT, below, open, titled, written};
+use crate::measure::Measure;
 use crate::paper::{fitted, line, text, wide, wrap};
 
 const LEFT: f64 = 10.0;
@@ -24,10 +25,12 @@ const ROWS_MAX: usize = 60;
 
 /// Draws the chart as one SVG document of 210 x 297 mm, higher where all the notes need it: counts on top, below them one row for each
 /// of at most 60 athletes, farthest along first. No name is cut: the longest make the picture narrower, then their letters smaller.
+/// Lengths stand in the notes alone.
 ///
 /// ```
 /// use lanewright_compute::day::Day;
 /// use lanewright_render::chart::{SquadChart, squad};
+/// use lanewright_render::measure::Measure;
 ///
 /// let day = Day::from_ymd(2026, 11, 25).unwrap();
 /// let chart = SquadChart {
@@ -38,12 +41,12 @@ const ROWS_MAX: usize = 60;
 ///     rows: Vec::new(),
 ///     notes: Vec::new(),
 /// };
-/// assert!(squad(&chart).contains("height build: 3"));
+/// assert!(squad(&chart, Measure::Metric).contains("height build: 3"));
 /// ```
-pub fn squad(chart: &SquadChart) -> String {
+pub fn squad(chart: &SquadChart, measure: Measure) -> String {
     let (from, to) = chart.period;
     let title = format!("Progress \u{2013} {}", chart.name);
-    let notes: Vec<String> = chart.notes.iter().flat_map(|note| wrap(note, 115)).collect();
+    let notes: Vec<String> = chart.notes.iter().flat_map(|note| wrap(&measure.told(note), 115)).collect();
     let mut out = open((210.0, below(BOTTOM + 6.0, notes.len(), PAGE)), &title, &description(chart));
     titled(&mut out, LEFT, &title, RIGHT - DATES - LEFT);
     text(&mut out, RIGHT, 13.0, 4.0, false, "end", &format!("{from} to {to}"));

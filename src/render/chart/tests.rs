@@ -1,4 +1,5 @@
 use super::*;
+use crate::measure::Measure::{Imperial, Metric};
 use crate::paper::well_formed;
 
 fn day(n: i32) -> Day {
@@ -27,7 +28,7 @@ fn sample() -> AthleteChart {
         limits: limits.collect(),
         runs: runs.collect(),
         target: Some(TargetLine {
-            label: "Target 75H U15, 0.762 m high".into(),
+            label: "75H U15".into(),
             spacing: mm(7_500),
             height: mm(762),
             reached: Some([Some(day(100)), Some(day(130)), Some(day(160)), Some(day(210)), None]),
@@ -38,12 +39,16 @@ fn sample() -> AthleteChart {
 
 #[test]
 fn an_athletes_chart_is_well_formed_and_says_in_words_what_it_shows() {
-    let drawn = athlete(&sample());
+    let drawn = athlete(&sample(), Metric);
     well_formed(&drawn);
     assert!(
         drawn.contains("<title id=\"title\">Progress \u{2013} Mira &amp; Osei &lt;/text&gt;&lt;script&gt;</title>")
     );
     assert!(drawn.contains("Comfortable limit over barriers of 0.762 m: 6.20 m at first, 6.89 m at last"));
+    assert!(drawn.matches("Target 75H U15, 0.762 m high: 7.50 m").count() == 2, "drawn and told");
+    assert!(
+        drawn.contains(">6.50</text>") && drawn.contains(">Spacing, metres<") && drawn.contains(">Height, metres<")
+    );
     assert!(drawn.contains(&format!("{} with 50 %, later than the look ahead with 95 %", day(160))));
     assert!(!drawn.contains("<script>"));
     for colour in ["red", "green", "blue", "#"] {
@@ -56,11 +61,56 @@ fn an_athletes_chart_is_well_formed_and_says_in_words_what_it_shows() {
 }
 
 #[test]
+fn a_chart_in_feet_and_inches_has_no_length_in_metres() {
+    let notes = vec!["Next, 2026-11-21: hurdles at 0.762 m, 6.50 m apart.".to_owned()];
+    let one = AthleteChart { notes: notes.clone(), ..sample() };
+    let drawn = athlete(&one, Imperial);
+    well_formed(&drawn);
+    for words in [
+        // 6.20 m and 6.89 m; 7.50 m; the axes at whole feet, and 300 mm as the height of wickets.
+        "Comfortable limit over barriers of 30 in: 20 ft 4 in at first, 22 ft 7\u{bc} in at last",
+        "Target 75H U15, 30 in high: 24 ft 7\u{bc} in",
+        ">limit over 30 in<",
+        ">21\u{2032} 0\u{2033}<",
+        ">Spacing, feet and inches<",
+        ">Height, inches<",
+        ">11\u{be}<",
+        "hurdles at 30 in, 21 ft 4 in apart.",
+    ] {
+        assert!(drawn.contains(words), "{words}: {drawn}");
+    }
+    let squads = SquadChart {
+        name: "Under 13".into(),
+        period: (day(0), day(84)),
+        stages: Vec::new(),
+        decisions: Vec::new(),
+        rows: Vec::new(),
+        notes,
+    };
+    for drawn in [drawn, squad(&squads, Imperial)] {
+        assert!(drawn.contains("21 ft 4 in apart."));
+        let told = drawn.split('<').filter_map(|tag| tag.split_once('>')).map(|(_, words)| words);
+        assert_eq!(told.filter(|words| words.contains("0 m") || words.contains("metre")).count(), 0, "{drawn}");
+    }
+}
+
+#[test]
+fn figures_of_an_axis_stand_apart_however_wide_its_range_is() {
+    for wide in [0.3, 0.5, 1.1, 2.2, 4.0, 9.0, 60.0, 900.0] {
+        for steps in [Metric, Imperial].map(|one| one.axis_steps(crate::measure::Axis::Spacings)) {
+            let up = axis::Scale::new((5.1, 5.1 + wide), (62.0, 0.0));
+            let at: Vec<f64> = up.figures(steps, 6.0).into_iter().map(|value| up.at(value)).collect();
+            assert!(!at.is_empty() && at.windows(2).all(|pair| pair[0] - pair[1] >= 6.0 - 1e-9), "{wide} {at:?}");
+        }
+    }
+}
+
+#[test]
 fn an_empty_chart_and_one_far_from_its_target_are_drawn() {
     let empty = AthleteChart { limits: Vec::new(), runs: Vec::new(), target: None, ..sample() };
-    well_formed(&athlete(&empty));
+    well_formed(&athlete(&empty, Metric));
     let far = TargetLine { reached: Some([None; 5]), ..sample().target.unwrap() };
-    assert!(athlete(&AthleteChart { target: Some(far), ..sample() }).contains("not within 26 weeks"));
+    assert!(athlete(&AthleteChart { target: Some(far), ..sample() }, Metric).contains("not within 26 weeks"));
 }
 
 #[test]
@@ -78,7 +128,7 @@ fn a_squads_chart_shows_everybody_the_farthest_first() {
         rows: (1..=55).map(row).collect(),
         notes: vec!["Show the cautions wherever this is shown.".into()],
     };
-    let drawn = squad(&chart);
+    let drawn = squad(&chart, Metric);
     well_formed(&drawn);
     let place = |name: &str| drawn.find(&format!(">{name}</text>")).unwrap();
     assert!(place("Runner 55") < place("Runner 54") && place("Runner 01") < place("Runner 07"));
@@ -87,7 +137,7 @@ fn a_squads_chart_shows_everybody_the_farthest_first() {
         std::fs::write(format!("{folder}/squad.svg"), &drawn).unwrap();
     }
     let many = SquadChart { rows: (1..=70).map(row).collect(), ..chart };
-    assert!(squad(&many).contains("and 10 more"));
+    assert!(squad(&many, Metric).contains("and 10 more"));
 }
 
 #[test]
@@ -106,7 +156,7 @@ fn no_name_and_no_note_of_a_chart_is_cut() {
         notes: notes.clone(),
     };
     let one = AthleteChart { name: long.repeat(2), notes, ..sample() };
-    for drawn in [squad(&chart), athlete(&one)] {
+    for drawn in [squad(&chart, Metric), athlete(&one, Metric)] {
         well_formed(&drawn);
         assert!(!drawn.contains('\u{2026}') && drawn.contains("Sentence 20 says what to heed."));
         let told: String = drawn.split('<').filter_map(|tag| tag.split_once('>')).map(|(_, words)| words).collect();
@@ -117,7 +167,7 @@ fn no_name_and_no_note_of_a_chart_is_cut() {
             assert!(place.parse::<f64>().unwrap() < height, "{place}");
         }
     }
-    let drawn = squad(&chart);
+    let drawn = squad(&chart, Metric);
     let told: String = drawn.split('<').filter_map(|tag| tag.split_once('>')).map(|(_, words)| words).collect();
     for name in &names {
         let whole: String = name.split_whitespace().collect();

@@ -3,12 +3,14 @@
 use std::fmt::Write;
 
 use super::axis::Scale;
-use super::plot::{ACROSS, Plot, round_ticks};
+use super::plot::{ACROSS, APART, Plot};
 use crate::paper::line;
 use crate::sheet::{Figure, Text};
 
 /// Height of the plot, millimetres (mm).
 const HIGH: f64 = 34.0;
+/// Steps of its axis, seconds (s).
+const STEPS: [f64; 9] = [0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
 
 /// A touchdown beside the schedule.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -35,13 +37,12 @@ pub fn touchdowns(run: &[Touchdown]) -> Option<Figure> {
     known().next()?;
     let mut plot = Plot::new(std::iter::empty(), HIGH);
     let widest = known().map(f64::abs).fold(0.1, f64::max) * 1.15;
-    let range = (-widest, widest);
     // What is early is drawn above: faster is up.
     let (bottom, top) = plot.up();
-    let up = Scale::new(range, (top, bottom));
+    let up = Scale::new((-widest, widest), (top, bottom));
     #[allow(clippy::cast_precision_loss)] // at most 20
     let place = |barrier: usize| Scale::new((0.5, run.len() as f64 + 0.5), ACROSS).at(barrier as f64);
-    plot.values(up, &round_ticks(up, range, HIGH), |value| {
+    plot.values(up, &up.figures(&STEPS, APART), |value| {
         format!("{:+.2}", if value.abs() < 1e-9 { 0.0 } else { value })
     });
     plot.places(run.iter().map(|one| (place(one.barrier), one.barrier.to_string())));

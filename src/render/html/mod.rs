@@ -51,8 +51,8 @@ pub fn html(sheet: &Sheet) -> String {
     }
     let parts = sheet.sections.iter().map(|section| section.heading.clone());
     page.links("Parts", "part", 1, &parts.collect::<Vec<_>>());
-    for section in &sheet.sections {
-        page.section(section);
+    for (at, section) in sheet.sections.iter().enumerate() {
+        page.section(section, sheet.closes(at));
     }
     page.out.push_str("</main>\n</body>\n</html>\n");
     page.out
@@ -119,9 +119,13 @@ impl Page {
         let _ = writeln!(self.out, "<{name}{class}>{}</{name}>", inline(text));
     }
 
-    fn section(&mut self, section: &Section) {
+    fn section(&mut self, section: &Section, closes: bool) {
         self.sections += 1;
-        let class = if section.starts_page { " class=\"new-page\"" } else { "" };
+        let class = match (section.starts_page, closes) {
+            (true, _) => " class=\"new-page\"",
+            (false, true) => " class=\"closing\"",
+            (false, false) => "",
+        };
         let _ = writeln!(self.out, "<section id=\"part-{}\"{class}>", self.sections);
         self.element("h2", "", &section.heading);
         let tables = section.blocks.iter().filter_map(|block| match block {

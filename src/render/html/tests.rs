@@ -187,10 +187,18 @@ fn pictures_are_drawn_of_many_days_of_one_and_of_none() {
         }
     }
     let drawn = (spacings(&chart(28), Measure::Imperial).unwrap(), heights(&chart(28), Measure::Imperial).unwrap());
-    assert!(drawn.0.caption.plain().starts_with("Spacing in feet.") && drawn.1.caption.plain() == "Height in inches.");
-    let words =
-        |figure: &crate::sheet::Figure| figure.svg.contains(">21.0</text>") && !figure.svg.contains(">6.4</text>");
+    assert!(
+        drawn.0.caption.plain().starts_with("Spacing in feet and inches.")
+            && drawn.1.caption.plain() == "Height in inches."
+    );
+    let words = |figure: &crate::sheet::Figure| {
+        figure.svg.contains(">21\u{2032} 0\u{2033}</text>") && !figure.svg.contains(">6.40</text>")
+    };
     assert!(words(&drawn.0), "21 ft are 6.40 m: {}", drawn.0.svg);
+    assert!(drawn.1.svg.contains(">12</text>"), "inches by the dozen: {}", drawn.1.svg);
+    for alt in [&drawn.0.alt, &drawn.1.alt] {
+        assert!(alt.contains(" in") && !alt.contains(" m "), "{alt}");
+    }
     let none = AthleteChart { runs: Vec::new(), limits: Vec::new(), target: None, ..chart(1) };
     assert_eq!(
         (spacings(&none, Measure::Metric), heights(&none, Measure::Metric), held_share(&none)),
@@ -299,4 +307,33 @@ fn a_column_to_be_filled_in_by_hand_has_room() {
     one.columns.push(Column::words("Run 1"));
     let page = html(&Sheet { sections: vec![Section::new("Times", vec![Block::Table(one)])], ..sheet() });
     assert_eq!(page.matches("<th scope=\"col\" class=\"blank\">Run 1</th>").count(), 1);
+}
+
+#[test]
+fn paper_keeps_together_what_belongs_together() {
+    let words = || vec![Block::Paragraph("Drawn by time.".into())];
+    let list = Section::new("Cautions", vec![Block::Cautions(vec!["Mind the edge.".into()])]);
+    let of = |sections: Vec<Section>| html(&Sheet { sections, ..sheet() });
+    let page = of(vec![list.clone(), Section::new("How lanes were drawn", words())]);
+    assert!(page.contains("<section id=\"part-2\" class=\"closing\">"), "{page}");
+    for rule in [
+        "thead{display:table-header-group;break-inside:avoid;break-after:avoid}",
+        "caption{break-after:avoid}",
+        "tbody tr:first-child,tbody tr:last-child{break-before:avoid}",
+        "section>.cautions:not(:last-child){break-after:avoid}",
+        "section>p:has(+:not(p)){break-after:avoid}",
+        ".closing{break-before:avoid}",
+    ] {
+        assert!(page.contains(rule), "{rule}");
+    }
+    // A first section, one that begins a page, one with a table, and one behind what cannot be parted close nothing.
+    let figure = Section::new("Drawn", vec![Block::Figure(spacings(&chart(28), Measure::Metric).unwrap())]);
+    for sections in [
+        vec![Section::new("Alone", words())],
+        vec![list.clone(), Section::new("Apart", words()).on_new_page()],
+        vec![list, Section::new("Rows", vec![Block::Table(table(Narrow::Stack))])],
+        vec![figure, Section::new("Behind a picture", words())],
+    ] {
+        assert!(!of(sections).contains("class=\"closing\""));
+    }
 }

@@ -4,9 +4,9 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 use super::PdfError;
-use super::flow::{Flow, MM};
+use super::flow::{Air, Flow, MM};
 use super::fonts::Fonts;
-use super::piece::{Mark, Piece, What};
+use super::piece::{Mark, Piece, What, together};
 use super::table::table;
 use super::tree::{Node, Role, Tree};
 use super::words::{Words, plain};
@@ -39,6 +39,8 @@ pub(super) struct Desk {
     pub tree: Tree,
     /// The size of words here.
     pub size: f32,
+    /// How closely they stand.
+    pub air: Air,
 }
 
 impl Desk {
@@ -48,16 +50,16 @@ impl Desk {
     }
 
     /// A paragraph of words.
-    #[allow(clippy::unused_self)] // reads as what it is
     pub(super) fn paragraph(&self, words: &Words, size: f32, width: f32, node: Node) -> Piece {
         let mut piece = Piece { gap: GAP, ..Piece::default() };
         if words.is_empty() {
             return piece;
         }
+        let high = size * self.air.line;
         for line in words.lines(width / size) {
             let (above, below) = line.room;
-            let y = piece.height + above * size;
-            piece.height += (above + below) * size;
+            let y = piece.height + above * high;
+            piece.height += (above + below) * high;
             piece.marks.push(Mark { node: Some(node), x: 0.0, y, what: What::Words(line, size) });
         }
         piece
@@ -116,7 +118,7 @@ impl Desk {
             piece.put(inner, INDENT, 0.0);
             piece
         });
-        pieces.collect()
+        listed(pieces)
     }
 
     /// Cautions behind one thick line, which goes on from each to the next.
@@ -136,10 +138,10 @@ impl Desk {
             piece.marks.push(Mark::rule(2.0, 0.0, (0.0, height), 3.0));
             piece
         });
-        pieces.collect()
+        listed(pieces)
     }
 
-    /// Terms with their values beside them.
+    /// Terms with their values beside them, which stay together.
     fn facts(&mut self, under: Option<Node>, facts: &[(Text, Text)], width: f32) -> Vec<Piece> {
         if facts.is_empty() {
             return Vec::new();
@@ -170,7 +172,9 @@ impl Desk {
             piece.put(value, beside, 0.0);
             piece
         });
-        pieces.collect()
+        let mut pieces: Vec<Piece> = pieces.collect();
+        together(&mut pieces, facts.len(), facts.len());
+        pieces
     }
 
     /// A picture as large as it is meant to be, and larger where there is room.
@@ -212,20 +216,31 @@ impl Desk {
     /// Cards in frames of one size, two beside each other.
     fn cards(&mut self, under: Option<Node>, cards: &Cards, flow: &mut Flow) -> Result<(), PdfError> {
         let across = if cards.per_page > 1 { 2 } else { 1 };
-        let down = f32::from(cards.per_page.max(1).div_ceil(across));
-        let share = (flow.whole() + BETWEEN) / down - BETWEEN;
+        let down = cards.per_page.max(1).div_ceil(across);
+        let shared = |room: f32| (room + BETWEEN) / f32::from(down) - BETWEEN;
+        let usual = shared(flow.whole());
         let between = BETWEEN * f32::from(across - 1);
         let width = (flow.width() - between) / f32::from(across);
+        let mut rows = Vec::new();
         for row in cards.cards.chunks(usize::from(across)) {
-            let mut inner = Vec::new();
-            for card in row {
-                inner.push(self.card(under, card, width - 2.0 * BETWEEN)?);
-            }
+            let inner = row.iter().map(|card| self.card(under, card, width - 2.0 * BETWEEN));
+            let inner = inner.collect::<Result<Vec<Piece>, PdfError>>()?;
             let needed = inner.iter().map(|card| card.height).fold(0.0, f32::max);
-            let needed = needed + 2.0 * BETWEEN;
+            rows.push((inner, needed + 2.0 * BETWEEN));
+        }
+        let needs: Vec<f32> = rows.iter().map(|(_, needed)| *needed).collect();
+        // How many rows of this page are alike, and how high.
+        let mut alike = (0, usual);
+        for (at, (inner, needed)) in rows.into_iter().enumerate() {
+            let left = flow.left() - if flow.left() < flow.whole() { BETWEEN } else { 0.0 };
+            if flow.is_fresh() && needs.iter().skip(at).take(down.into()).all(|need| *need <= shared(left)) {
+                // What heads a page leaves each of its cards as much.
+                alike = (down, shared(left));
+            }
             // What is left of a page that has begun is taken by cards that need no more than that.
-            let left = flow.left() - BETWEEN;
+            let share = if alike.0 > 0 { alike.1 } else { usual };
             let height = needed.max(if needed <= left { share.min(left) } else { share });
+            alike.0 = alike.0.saturating_sub(1);
             let mut piece = Piece { height, gap: BETWEEN, ..Piece::default() };
             let mut x = 0.0;
             for card in inner {
@@ -238,8 +253,15 @@ impl Desk {
         Ok(())
     }
 
-    /// Puts the blocks of a section onto pages. On a page that lies two pictures that follow each other stand beside each other.
-    pub(super) fn blocks(&mut self, under: Node, blocks: &[Block], flow: &mut Flow) -> Result<(), PdfError> {
+    /// Puts the blocks of a section onto pages; their end stays with what follows if `stays`. On a page that lies two pictures that follow
+    /// each other stand beside each other.
+    pub(super) fn blocks(
+        &mut self,
+        under: Node,
+        blocks: &[Block],
+        flow: &mut Flow,
+        stays: bool,
+    ) -> Result<(), PdfError> {
         let mut rest = blocks;
         loop {
             rest = match rest {
@@ -253,7 +275,13 @@ impl Desk {
                     rest
                 }
                 [block, rest @ ..] => {
-                    self.block(under, block, flow)?;
+                    // What leads to something else does not stand at the foot of a page.
+                    let leads = match block {
+                        Block::Paragraph(_) => rest.first().is_some_and(|next| !matches!(next, Block::Paragraph(_))),
+                        Block::Cautions(_) => !rest.is_empty(),
+                        _ => false,
+                    };
+                    self.block(under, block, flow, leads || (stays && rest.is_empty()))?;
                     rest
                 }
                 [] => return Ok(()),
@@ -261,16 +289,25 @@ impl Desk {
         }
     }
 
-    /// Puts a block onto pages.
-    fn block(&mut self, under: Node, block: &Block, flow: &mut Flow) -> Result<(), PdfError> {
+    /// Puts a block onto pages; its end stays with what follows if `stays`.
+    fn block(&mut self, under: Node, block: &Block, flow: &mut Flow, stays: bool) -> Result<(), PdfError> {
         if let Block::Cards(cards) = block {
             return self.cards(Some(under), cards, flow);
         }
-        for piece in self.pieces(Some(under), block, flow.width(), 3)? {
-            flow.place(piece);
+        let mut pieces = self.pieces(Some(under), block, flow.width(), 3)?;
+        if let Some(last) = pieces.last_mut() {
+            last.keeps |= stays;
         }
+        pieces.into_iter().for_each(|piece| flow.place(piece));
         Ok(())
     }
+}
+
+/// The items of a list, of which neither the first nor the last stands alone on a page.
+fn listed(items: impl Iterator<Item = Piece>) -> Vec<Piece> {
+    let mut items: Vec<Piece> = items.collect();
+    together(&mut items, 2, 3);
+    items
 }
 
 /// Width and height of the `viewBox` of a picture, millimetres (mm).

@@ -14,7 +14,7 @@ mod words;
 use thiserror::Error;
 
 use blocks::{BODY, Desk};
-use flow::Flow;
+use flow::{Air, Flow};
 use fonts::Fonts;
 use tree::{Role, Tree};
 
@@ -64,12 +64,25 @@ pub enum PdfError {
 /// assert!(pdf(&sheet).unwrap().starts_with(b"%PDF-1.7"));
 /// ```
 pub fn pdf(sheet: &Sheet) -> Result<Vec<u8>, PdfError> {
-    let mut desk = Desk { fonts: Fonts::get().ok_or(PdfError::Fonts)?, tree: Tree::default(), size: BODY };
+    let (mut desk, mut flow) = laid_out(sheet, Air::USUAL)?;
+    if flow.ends_in_little() {
+        let tight = laid_out(sheet, Air::TIGHT)?;
+        if tight.1.pages.len() < flow.pages.len() {
+            (desk, flow) = tight;
+        }
+    }
+    let bytes = draw::draw(desk, flow, &sheet.title)?;
+    if bytes.len() > MAX_BYTES { Err(PdfError::TooLarge) } else { Ok(bytes) }
+}
+
+/// The document on its pages.
+fn laid_out(sheet: &Sheet, air: Air) -> Result<(Desk, Flow), PdfError> {
+    let mut desk = Desk { fonts: Fonts::get().ok_or(PdfError::Fonts)?, tree: Tree::default(), size: BODY, air };
     let page = match sheet.orientation {
         Orientation::Portrait => A4,
         Orientation::Landscape => (A4.1, A4.0),
     };
-    let mut flow = Flow::new(page);
+    let mut flow = Flow::new(page, air);
     let width = flow.width();
     if let Some(title) = desk.heading(None, 1, &sheet.title, width) {
         flow.place(title);
@@ -89,11 +102,10 @@ pub fn pdf(sheet: &Sheet) -> Result<Vec<u8>, PdfError> {
         if let Some(heading) = desk.heading(Some(node), 2, &section.heading, width) {
             flow.place(heading);
         }
-        desk.blocks(node, &section.blocks, &mut flow)?;
+        desk.blocks(node, &section.blocks, &mut flow, sheet.closes(i + 1))?;
     }
     flow.release();
-    let bytes = draw::draw(desk, flow, &sheet.title)?;
-    if bytes.len() > MAX_BYTES { Err(PdfError::TooLarge) } else { Ok(bytes) }
+    Ok((desk, flow))
 }
 
 #[cfg(test)]

@@ -68,6 +68,14 @@ pub(super) struct Piece {
     pub repeat: Option<Rc<Self>>,
 }
 
+/// Lets the first few of some pieces, and the last few, stay together.
+pub(super) fn together(pieces: &mut [Piece], first: usize, last: usize) {
+    let count = pieces.len();
+    for (at, piece) in pieces.iter_mut().enumerate() {
+        piece.keeps |= at + 1 < count && (at + 1 < first || at + last >= count);
+    }
+}
+
 impl Piece {
     /// Puts the marks of another piece at a place; the other's height is not taken.
     pub(super) fn put(&mut self, other: Self, x: f32, y: f32) {

@@ -3,7 +3,7 @@
 use std::rc::Rc;
 
 use super::blocks::Desk;
-use super::piece::{Mark, Piece, What};
+use super::piece::{Mark, Piece, What, together};
 use super::tree::{Node, Role};
 use super::words::{Line, Words};
 use crate::sheet::{Cell, Size, Table, Text, Tone};
@@ -310,6 +310,7 @@ impl Drawn<'_> {
             return pieces;
         }
         let body = self.desk.tree.add(Some(table), Role::Rows);
+        let mut rows = Vec::with_capacity(self.rows.len());
         for row in self.rows {
             let mut piece = self.row(body, row);
             if row.is_strong {
@@ -317,8 +318,10 @@ impl Drawn<'_> {
             }
             piece.marks.push(Mark::rule(0.0, piece.height, (width, 0.0), LINES.0));
             piece.repeat = Some(Rc::clone(&repeat));
-            pieces.push(piece);
+            rows.push(piece);
         }
+        together(&mut rows, 1, 2);
+        pieces.extend(rows);
         pieces
     }
 
@@ -353,7 +356,7 @@ impl Drawn<'_> {
     fn cell(&mut self, row: Node, cell: &Filled, width: f32) -> Piece {
         let node = self.desk.tree.add(Some(row), cell.role.clone());
         let room = width - 2.0 * PAD.0;
-        let (_, above) = air(cell.size);
+        let (line_high, above) = air(cell.size, self.desk.air.line);
         let mut piece = Piece { height: above, ..Piece::default() };
         if cell.words.is_empty() && cell.boxes == 0 {
             piece.marks.push(Mark { node: Some(node), x: 0.0, y: 0.0, what: What::Nothing });
@@ -361,7 +364,8 @@ impl Drawn<'_> {
         for words in &cell.words {
             for line in words.lines(room / cell.size) {
                 let x = if cell.is_right { room - line.width * cell.size } else { 0.0 };
-                piece.height += put(&mut piece.marks, node, line, cell.size, (PAD.0 + x, piece.height));
+                let at = (PAD.0 + x, piece.height);
+                piece.height += put(&mut piece.marks, node, line, (cell.size, line_high * cell.size), at);
             }
         }
         if cell.boxes > 0 {
@@ -383,15 +387,15 @@ impl Drawn<'_> {
     }
 }
 
-/// How much of its usual room a line of a cell takes, and the room above and below its words: a tape table is to be on one page.
-fn air(size: f32) -> (f32, f32) {
-    if size < TAPE { (1.0, PAD.1) } else { (TIGHT, 1.0) }
+/// How much of its usual room a line of a cell takes, given what lines take elsewhere, and the room above and below its words: a tape table is
+/// to be on one page.
+fn air(size: f32, line: f32) -> (f32, f32) {
+    if size < TAPE { (line, PAD.1) } else { (TIGHT, 1.0) }
 }
 
-/// Puts a line below a place; its height.
-fn put(marks: &mut Vec<Mark>, node: Node, line: Rc<Line>, size: f32, at: (f32, f32)) -> f32 {
+/// Puts a line of a size, and of a room in which letters of that size are usually `high`, below a place; its height.
+fn put(marks: &mut Vec<Mark>, node: Node, line: Rc<Line>, (size, high): (f32, f32), at: (f32, f32)) -> f32 {
     let (above, below) = line.room;
-    let high = air(size).0 * size;
     marks.push(Mark { node: Some(node), x: at.0, y: at.1 + above * high, what: What::Words(line, size) });
     (above + below) * high
 }

@@ -1,5 +1,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+mod pages;
+
 use std::collections::BTreeSet;
 
 use lopdf::{Dictionary, Document, Object};
@@ -224,60 +226,6 @@ fn a_table_too_wide_for_the_paper_goes_on_beside_its_row_headings() {
         assert!(read.has(&format!("Lane {lane}")));
     }
     assert!(read.has("(continued)"));
-}
-
-#[test]
-fn cards_stand_four_to_a_page_and_grow_where_they_must() {
-    let card = |name: &str, lines: usize| Card {
-        heading: Text::theirs(name),
-        blocks: vec![
-            Block::Facts(vec![
-                ("Today".into(), "lane 3, 6.50 m, 4 barriers of 0.50 m".into()),
-                ("Last time".into(), "held 9 of 12 intervals".into()),
-            ]),
-            Block::Heading("What to watch".into()),
-            Block::Paragraph("Trail leg comes flat; walk it over at the side. ".repeat(lines).into()),
-            Block::Cautions(vec!["After a fall: lowest barrier first.".into()]),
-        ],
-    };
-    let many: Vec<Card> = LONG.into_iter().chain(OTHERS).map(|name| card(name, 2)).collect();
-    let usual = Read::of(
-        &Sheet {
-            orientation: Orientation::Portrait,
-            ..sheet(vec![Section::new("Cards", vec![Block::Cards(Cards { per_page: 4, cards: many })])])
-        },
-        "cards",
-    );
-    assert_eq!(usual.pages.len(), 3);
-    assert_eq!(usual.count("H3"), 12);
-    let long = vec![card("Mira Osei", 200), card("Jon Bell", 1)];
-    let grown = Read::of(
-        &Sheet {
-            orientation: Orientation::Portrait,
-            ..sheet(vec![Section::new("", vec![Block::Cards(Cards { per_page: 4, cards: long })])])
-        },
-        "long-card",
-    );
-    assert!(grown.pages.len() > 1);
-    let told: usize = grown.pages.iter().map(|page| page.matches("Trail").count()).sum();
-    assert_eq!(told, 201, "nothing of a card that is longer than a page is lost");
-}
-
-#[test]
-fn cards_begin_on_the_page_that_has_begun_and_take_what_is_left_of_it() {
-    let card = |name: &&str| Card {
-        heading: Text::theirs(*name),
-        blocks: vec![Block::Paragraph("Trail leg comes flat; walk it over at the side. ".repeat(12).into())],
-    };
-    let cautions = (1..=10).map(|n| Text::own(format!("Caution {n} in a line."))).collect();
-    let cards: Vec<Card> = LONG.iter().chain(&OTHERS).take(9).map(card).collect();
-    let sections = vec![
-        Section::new("Cautions", vec![Block::Cautions(cautions)]),
-        Section::new("Cards", vec![Block::Cards(Cards { per_page: 4, cards })]),
-    ];
-    let read = Read::of(&Sheet { orientation: Orientation::Portrait, ..sheet(sections) }, "cards-below");
-    let on = |page: usize| read.pages[page].matches("Trailleg").count() / 12;
-    assert_eq!((0..read.pages.len()).map(on).collect::<Vec<_>>(), [2, 4, 3]);
 }
 
 #[test]

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use thiserror::Error;
 
+use super::measure::Measure;
 use super::paper::kind_words;
 use super::table::defused;
 use lanewright_compute::set_out::{Mark, MarkKind};
@@ -29,7 +30,7 @@ pub struct Sheet {
     pub lanes: Vec<SheetLane>,
     /// How many rounds the plan has, 1 or more.
     pub rounds: u8,
-    /// Cautions, a sentence each, most important first.
+    /// Cautions, a sentence of ours each, lengths in metres, most important first.
     pub cautions: Vec<String>,
 }
 
@@ -52,7 +53,7 @@ pub struct SheetLane {
     pub marks: Vec<Mark>,
     /// Display names of the athletes who run here.
     pub athletes: Vec<String>,
-    /// What to know of each of them, in the same order; empty where there is nothing.
+    /// What to know of each of them, in our words and in the same order; empty where there is nothing.
     pub notes: Vec<String>,
 }
 
@@ -154,6 +155,14 @@ pub fn csv(sheet: &Sheet) -> Result<Vec<u8>, SheetError> {
     }
     let bytes = table.into_inner();
     bytes.map_err(|error| SheetError::Table(error.into_error().into()))
+}
+
+/// The distance of a mark as it is read off a tape, without its unit; rounded once, from the millimetre.
+pub fn on_tape(mark: Mark, measure: Measure) -> String {
+    measure.tape(match measure {
+        Measure::Metric => mark.at_tape(),
+        Measure::Imperial => mark.at.metres(),
+    })
 }
 
 /// The distance of the last mark of a lane, millimetres (mm).

@@ -1,13 +1,14 @@
 //! The sheet as a picture of A4 landscape, black on white; shapes, never colours, carry the meaning.
 //!
-//! Layout: design choice. All measures of the paper are millimetres (mm).
+//! Layout: design choice. All measures of the paper are millimetres (mm); lengths of the track are told in the units of the club.
 
 use std::fmt::Write;
 
-use super::{MAX_LANES, Sheet, SheetError, SheetLane, is_step, kind_words, lane_length};
+use super::{MAX_LANES, Sheet, SheetError, SheetLane, is_step, kind_words, lane_length, on_tape};
+use crate::measure::Measure;
 use crate::paper::{fitted, line, text, wide, wrap};
-use lanewright_compute::english::metres;
-use lanewright_compute::set_out::MarkKind;
+use lanewright_compute::set_out::{Mark, MarkKind};
+use lanewright_compute::units::Length;
 
 const PAGE: (f64, f64) = (297.0, 210.0);
 const MARGIN: f64 = 8.0;
@@ -23,22 +24,42 @@ const NAMES: f64 = PAGE.0 - MARGIN - DRAWING_X;
 const PITCH: f64 = NAMES / 24.0;
 /// Room of the box to tick before a name.
 const TICK: f64 = 3.4;
-/// Width of a distance such as 85.59, with a gap.
-const LABEL: f64 = 9.2;
+/// Where the bar of the scale begins, and the most room for it.
+const BAR: (f64, f64) = (74.0, 54.0);
 /// Where the lanes begin, below a head of one line.
 const HEADER: f64 = 24.0;
 /// Sizes of title and place in the head, their least size, and how far bold letters are wider.
 const HEAD: (f64, f64, f64, f64) = (6.0, 4.5, 3.4, 1.08);
-/// The least height of a lane.
+/// The least height of a lane whose settings take three lines.
 const LEAST: f64 = 13.0;
+
+/// Width of a distance such as 85.59 or 280′ 9¾″, with a gap.
+const fn label(measure: Measure) -> f64 {
+    match measure {
+        Measure::Metric => 9.2,
+        Measure::Imperial => 14.0,
+    }
+}
+
+/// How many lines the four distances after a barrier take among the settings of a lane.
+const fn after_lines(measure: Measure) -> u8 {
+    match measure {
+        Measure::Metric => 1,
+        Measure::Imperial => 2,
+    }
+}
 
 /// How much room each lane gets.
 #[derive(Clone, Copy)]
 struct Layout {
+    /// The units of lengths.
+    measure: Measure,
     /// Metres of track per millimetre of paper, times 1 000: the 250 of "1 : 250".
     scale: u32,
     /// Lines of step distances below a lane: 2 or 4, or 0 where only the distances after a barrier are printed.
     step_lines: u32,
+    /// Lines of the other distances above a lane, which stand on them in turn: 2 where they would meet on one.
+    mark_lines: u32,
     /// Height of a lane.
     band: f64,
     /// Where the lanes begin.
@@ -53,8 +74,8 @@ struct Placed {
     is_first: bool,
 }
 
-/// Draws the sheet as one SVG document of 297 x 210 mm, to a scale that it states; higher where many lanes, all names or all cautions
-/// need it, for none is left out or cut.
+/// Draws the sheet as one SVG document of 297 x 210 mm in the units of the club, to a scale that it states; higher where many lanes, all
+/// names or all cautions need it, for none is left out or cut.
 ///
 /// Every step distance is printed where the paper has room for it; else each lane prints the four distances after a
 /// barrier.
@@ -63,6 +84,7 @@ struct Placed {
 /// [`SheetError::Lanes`] unless there are 1 to [`MAX_LANES`] lanes.
 ///
 /// ```
+/// use lanewright_render::measure::Measure;
 /// use lanewright_render::set_out::{Sheet, SheetError, svg};
 ///
 /// let sheet = Sheet {
@@ -73,18 +95,19 @@ struct Placed {
 ///     rounds: 1,
 ///     cautions: Vec::new(),
 /// };
-/// assert!(matches!(svg(&sheet), Err(SheetError::Lanes)));
+/// assert!(matches!(svg(&sheet, Measure::Metric), Err(SheetError::Lanes)));
 /// ```
-pub fn svg(sheet: &Sheet) -> Result<String, SheetError> {
+pub fn svg(sheet: &Sheet, measure: Measure) -> Result<String, SheetError> {
     if sheet.lanes.is_empty() || sheet.lanes.len() > MAX_LANES {
         return Err(SheetError::Lanes);
     }
-    let foot = foot_lines(sheet);
+    let sheet = &told(sheet, measure);
+    let foot = foot_lines(sheet, measure);
     let head = head(sheet);
     let top = HEADER + head.iter().map(|one| one.y).fold(0.0, f64::max) - 13.0;
     #[allow(clippy::cast_precision_loss)] // a handful of lines
     let below = LINE * (foot.len() as f64 - 1.0) + MARGIN;
-    let layout = layout(sheet, top, PAGE.1 - below - LINE - 1.0 - top);
+    let layout = layout(sheet, measure, top, PAGE.1 - below - LINE - 1.0 - top);
     #[allow(clippy::cast_precision_loss)] // at most 12
     let lanes = layout.band * sheet.lanes.len() as f64;
     let height = PAGE.1.max(top + lanes + LINE + 1.0 + below).ceil();
@@ -112,26 +135,43 @@ pub fn svg(sheet: &Sheet) -> Result<String, SheetError> {
     Ok(out)
 }
 
+/// The same with its sentences in these units; what people wrote stays.
+fn told(sheet: &Sheet, measure: Measure) -> Sheet {
+    let mut sheet = sheet.clone();
+    let notes = sheet.lanes.iter_mut().flat_map(|lane| &mut lane.notes);
+    sheet.cautions.iter_mut().chain(notes).for_each(|words| *words = measure.told(words));
+    sheet
+}
+
+/// The least distance between two marks of a lane that are no steps, millimetres (mm).
+fn closest(lane: &SheetLane) -> u32 {
+    let marks: Vec<u32> = lane.marks.iter().filter(|mark| !is_step(mark.kind)).map(|mark| mark.at.mm()).collect();
+    marks.windows(2).map(|pair| pair[1].saturating_sub(pair[0])).min().unwrap_or(u32::MAX)
+}
+
 /// Chooses the scale and the fullest lane that the height leaves room for.
-fn layout(sheet: &Sheet, top: f64, room: f64) -> Layout {
+fn layout(sheet: &Sheet, measure: Measure, top: f64, room: f64) -> Layout {
     let longest = sheet.lanes.iter().map(lane_length).max().unwrap_or(0);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most 1 000 000 / 200
     let scale = ((f64::from(longest) / DRAWING_WIDTH / 10.0).ceil() as u32).max(5) * 10;
-    let closest = sheet.lanes.iter().filter(|lane| lane.barriers > 1);
-    let pitch = closest.map(|lane| lane.spacing.mm()).min().unwrap_or(u32::MAX);
-    let pitch = f64::from(pitch) / f64::from(scale);
+    let on_paper = |mm: Option<u32>| f64::from(mm.unwrap_or(u32::MAX)) / f64::from(scale);
+    let several = sheet.lanes.iter().filter(|lane| lane.barriers > 1);
+    let pitch = on_paper(several.map(|lane| lane.spacing.mm()).min());
+    let label = label(measure);
+    let mark_lines = if on_paper(sheet.lanes.iter().map(closest).min()) < label { 2 } else { 1 };
     #[allow(clippy::cast_precision_loss)] // at most 12
     let each = room / sheet.lanes.len() as f64;
     // Every second of the four steps on one line: they lie at least 0.423 of the spacing apart.
-    let wanted = if pitch * 0.423 >= LABEL - 1.0 { 2 } else { 4 };
-    let fixed = |step_lines: u32| 9.0 + LINE * f64::from(step_lines);
+    let wanted = if pitch * 0.423 >= label - 1.0 { 2 } else { 4 };
+    let fixed = |step_lines: u32| 9.0 + LINE * f64::from(step_lines + mark_lines - 1);
     #[allow(clippy::cast_precision_loss)] // at most 40
     let names = LINE * sheet.lanes.iter().map(|lane| lines_of(&placed(lane))).max().unwrap_or(1) as f64;
-    let step_lines = if pitch >= LABEL && fixed(wanted) + names <= each { wanted } else { 0 };
-    let least = (fixed(step_lines) + names).max(LEAST);
+    let step_lines = if pitch >= label && fixed(wanted) + names <= each { wanted } else { 0 };
+    let more = if step_lines == 0 { LINE * f64::from(after_lines(measure) - 1) } else { 0.0 };
+    let least = (fixed(step_lines) + names).max(LEAST + more);
     // Spare height parts the lanes, up to 5 mm; where there is none the sheet becomes higher.
     let band = (least + 5.0).min(each).max(least);
-    Layout { scale, step_lines, band, top }
+    Layout { measure, scale, step_lines, mark_lines, band, top }
 }
 
 /// The names of a lane behind each other, in as many lines as they need. One that is longer than a line goes on in the next.
@@ -192,12 +232,13 @@ fn head(sheet: &Sheet) -> Vec<Headed> {
 
 /// Scale and the meaning of the signs.
 fn legend(out: &mut String, layout: Layout) {
-    let scale = layout.scale;
+    let Layout { scale, measure, .. } = layout;
     let y = layout.top - 4.0;
-    let ten_metres = 10_000.0 / f64::from(scale);
-    let words = format!("Scale 1 : {scale} at 100 % print; bar = 10 m");
+    let metre = 1_000.0 / f64::from(scale);
+    let (long, bar) = measure.bar(BAR.1 / metre);
+    let words = format!("Scale 1 : {scale} at 100 % print; bar = {bar}");
     text(out, MARGIN, y, TEXT, false, "start", &words);
-    line(out, 74.0, y - 1.0, 74.0 + ten_metres, y - 1.0, 0.8);
+    line(out, BAR.0, y - 1.0, BAR.0 + long * metre, y - 1.0, 0.8);
     let mut x = 130.0;
     for (kind, words) in [
         (MarkKind::Barrier, "barrier"),
@@ -209,7 +250,12 @@ fn legend(out: &mut String, layout: Layout) {
         text(out, x + 2.5, y, TEXT, false, "start", words);
         x += 27.0;
     }
-    let unit = if layout.step_lines > 0 { "metres from the start" } else { "+ m after each barrier" };
+    let unit = match (measure, layout.step_lines > 0) {
+        (Measure::Metric, true) => "metres from the start",
+        (Measure::Metric, false) => "+ m after each barrier",
+        (Measure::Imperial, true) => "ft, in from the start",
+        (Measure::Imperial, false) => "+ ft, in after each barrier",
+    };
     text(out, PAGE.0 - MARGIN, y, TEXT, false, "end", unit);
 }
 
@@ -217,14 +263,16 @@ fn draw_lane(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
     line(out, MARGIN, top, PAGE.0 - MARGIN, top, 0.3);
     settings(out, lane, top, layout);
     let x_of = |mm: u32| DRAWING_X + f64::from(mm) / f64::from(layout.scale);
-    let ground = top + 8.0;
+    let ground = top + 8.0 + LINE * f64::from(layout.mark_lines - 1);
     line(out, DRAWING_X, ground, x_of(lane_length(lane)), ground, 0.25);
-    let mut step = 0;
+    let (mut step, mut stand) = (0, 0);
     for mark in lane.marks.iter().filter(|mark| mark.kind != MarkKind::Stride3) {
-        let (x, at) = (x_of(mark.at.mm()), format!("{:.2}", mark.at_tape()));
+        let (x, at) = (x_of(mark.at.mm()), on_tape(*mark, layout.measure));
         sign(out, mark.kind, x, ground);
         if !is_step(mark.kind) {
-            text(out, x, top + LINE, TEXT, true, "middle", &at);
+            let y = top + LINE * f64::from(stand % layout.mark_lines + 1);
+            text(out, x, y, TEXT, true, "middle", &at);
+            stand += 1;
         } else if layout.step_lines > 0 {
             let y = ground + LINE * f64::from(step % layout.step_lines + 1);
             text(out, x, y, TEXT, false, "middle", &at);
@@ -236,24 +284,29 @@ fn draw_lane(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
 
 /// The column of settings left of a lane.
 fn settings(out: &mut String, lane: &SheetLane, top: f64, layout: Layout) {
+    let measure = layout.measure;
     let title = format!("Lane {}", lane.lane);
     text(out, MARGIN, top + 4.0, 4.0, true, "start", &title);
-    let spacing = format!("every {}", metres(lane.spacing));
-    text(out, MARGIN + 20.0, top + 4.0, TEXT, true, "start", &spacing);
+    let spacing = format!("every {}", measure.brief(lane.spacing.metres()));
+    text(out, MARGIN + 17.0, top + 4.0, TEXT, true, "start", &spacing);
     let kind = kind_words(lane.barrier_kind);
-    let stand = format!("{} x {kind} {}", lane.barriers, metres(lane.height));
+    let stand = format!("{} x {kind} {}", lane.barriers, measure.length(lane.height.metres()));
     text(out, MARGIN, top + 4.0 + LINE, TEXT, false, "start", &stand);
-    if layout.step_lines == 0 {
-        let first = lane.marks.iter().find(|mark| mark.kind == MarkKind::Barrier);
-        let first = first.map_or(0, |mark| mark.at.mm());
-        let steps = lane.marks.iter().filter(|mark| is_step(mark.kind)).take(4);
-        let mut words = String::new();
-        for mark in steps {
-            let after = f64::from((mark.at.mm() - first + 5) / 10) / 100.0;
-            // Writing to a String cannot fail.
-            let _ = write!(words, "+{after:.2} ");
-        }
-        text(out, MARGIN, top + 4.0 + 2.0 * LINE, TEXT, false, "start", words.trim_end());
+    if layout.step_lines > 0 {
+        return;
+    }
+    let first = lane.marks.iter().find(|mark| mark.kind == MarkKind::Barrier).map_or(0, |mark| mark.at.mm());
+    let steps = lane.marks.iter().filter(|mark| is_step(mark.kind)).take(4);
+    let after = |mark: &Mark| {
+        let at = Length::from_mm(mark.at.mm().saturating_sub(first));
+        format!("+{}", on_tape(Mark { at, ..*mark }, measure))
+    };
+    let after: Vec<String> = steps.map(after).collect();
+    let each = 4 / usize::from(after_lines(measure));
+    let mut y = top + 4.0 + 2.0 * LINE;
+    for words in after.chunks(each) {
+        text(out, MARGIN, y, TEXT, false, "start", &words.join(" "));
+        y += LINE;
     }
 }
 
@@ -274,11 +327,11 @@ fn names(out: &mut String, lane: &SheetLane, top: f64) {
 }
 
 /// Barrier counts, then every caution, wrapped; bold or not.
-fn foot_lines(sheet: &Sheet) -> Vec<(bool, String)> {
+fn foot_lines(sheet: &Sheet, measure: Measure) -> Vec<(bool, String)> {
     let counts: Vec<String> = sheet
         .barrier_counts()
         .into_iter()
-        .map(|((kind, height), count)| format!("{count} x {} {}", kind_words(kind), metres(height)))
+        .map(|((kind, height), count)| format!("{count} x {} {}", kind_words(kind), measure.length(height.metres())))
         .collect();
     let bring = format!("Bring: {}", counts.join(", "));
     let cautions = sheet.cautions.iter().map(|caution| (false, format!("! {caution}")));

@@ -1,4 +1,5 @@
 use super::*;
+use crate::measure::Measure::{Imperial, Metric};
 use crate::paper::well_formed;
 use lanewright_compute::set_out::{LaneSetting, set_out};
 
@@ -44,7 +45,7 @@ fn a_hostile_name_stays_text() {
     sheet.lanes[0].athletes =
         vec!["<b>&\"'\u{1}".into(), "\u{5e0}\u{5d5}\u{5e2}\u{5d4}".into(), "\u{1f3c3}\u{200d}x".into()];
     sheet.club = "</text><script>".into();
-    let drawn = svg(&sheet).unwrap();
+    let drawn = svg(&sheet, Metric).unwrap();
     well_formed(&drawn);
     assert!(drawn.contains("&lt;b&gt;&amp;&quot;&#39; </text>"));
     assert!(drawn.contains(">\u{5e0}\u{5d5}\u{5e2}\u{5d4}</text>"));
@@ -55,7 +56,7 @@ fn a_hostile_name_stays_text() {
 fn every_sheet_up_to_twelve_lanes_prints_all_names_barriers_and_cautions_within_the_page() {
     for (lanes, athletes, barriers) in [(1, 1, 1), (4, 6, 5), (8, 8, 5), (8, 8, 10), (12, 5, 10)] {
         let sheet = sheet(lanes, athletes, barriers);
-        let drawn = svg(&sheet).unwrap();
+        let drawn = svg(&sheet, Metric).unwrap();
         well_formed(&drawn);
         for lane in &sheet.lanes {
             assert!(lane.athletes.iter().all(|name| drawn.contains(&format!(">{name}</text>"))));
@@ -83,7 +84,7 @@ fn no_caution_is_left_out_and_none_crowds_a_lane() {
         let mut sheet = sheet(lanes, 5, 5);
         sheet.cautions =
             (1..=15).map(|n| format!("Caution {n}: {}end {n}.", "keep to what is written here ".repeat(8))).collect();
-        let drawn = svg(&sheet).unwrap();
+        let drawn = svg(&sheet, Metric).unwrap();
         well_formed(&drawn);
         for n in 1..=15 {
             assert!(drawn.contains(&format!("! Caution {n}: ")) && drawn.contains(&format!("end {n}.")), "{n}");
@@ -113,7 +114,7 @@ fn no_name_is_cut_however_long_or_wide_it_is() {
     }
     sheet.club = long.repeat(2);
     sheet.venue = format!("{long} {long}");
-    let drawn = svg(&sheet).unwrap();
+    let drawn = svg(&sheet, Metric).unwrap();
     well_formed(&drawn);
     assert!(!drawn.contains('\u{2026}'));
     let told: String = drawn.split('<').filter_map(|tag| tag.split_once('>')).map(|(_, words)| words).collect();
@@ -139,15 +140,15 @@ fn no_name_is_cut_however_long_or_wide_it_is() {
 
 #[test]
 fn a_sheet_without_lanes_or_with_thirteen_is_refused() {
-    assert!(matches!(svg(&sheet(0, 1, 4)), Err(SheetError::Lanes)));
-    assert!(matches!(svg(&sheet(13, 1, 4)), Err(SheetError::Lanes)));
+    assert!(matches!(svg(&sheet(0, 1, 4), Metric), Err(SheetError::Lanes)));
+    assert!(matches!(svg(&sheet(13, 1, 4), Metric), Err(SheetError::Lanes)));
 }
 
 #[test]
 fn the_barriers_to_bring_are_counted_by_kind_and_height() {
     let counts: Vec<u32> = sheet(5, 1, 4).barrier_counts().into_values().collect();
     assert_eq!(counts, [12, 8]);
-    assert!(svg(&sheet(5, 1, 4)).unwrap().contains("Bring: 12 x low barrier 0.60 m, 8 x hurdle 0.762 m"));
+    assert!(svg(&sheet(5, 1, 4), Metric).unwrap().contains("Bring: 12 x low barrier 0.60 m, 8 x hurdle 0.762 m"));
 }
 
 #[test]
@@ -177,7 +178,7 @@ fn the_barriers_to_bring_are_the_most_of_any_round() {
     (again.round, again.barriers) = (2, 6);
     sheet.lanes.push(again);
     assert_eq!(sheet.barrier_counts().into_values().collect::<Vec<_>>(), [6, 4]);
-    assert!(svg(&sheet).unwrap().contains("round 1 of 2"));
+    assert!(svg(&sheet, Metric).unwrap().contains("round 1 of 2"));
 }
 
 #[test]
@@ -186,4 +187,93 @@ fn no_cell_begins_like_a_formula() {
         assert_eq!(defused(text), format!("'{text}"));
     }
     assert_eq!(defused("Ann-Marie"), "Ann-Marie");
+}
+
+/// Words of a picture with where they begin and end across and down, by widths of a usual font.
+fn placed(drawn: &str) -> Vec<(f64, f64, f64, f64, String)> {
+    // Figures, blanks and marks of a usual font, in parts of their size.
+    let wide = |letter: char| match letter {
+        '\u{2032}' => 0.22,
+        ' ' | '\u{2033}' | '.' | ',' => 0.36,
+        '\u{bc}'..='\u{be}' | 'm' | 'w' => 0.85,
+        _ => 0.56,
+    };
+    let place = |text: &str| {
+        let of = |name: &str| text.split(name).nth(1).unwrap().split('"').next().unwrap().to_owned();
+        let number = |name: &str| of(name).parse::<f64>().unwrap();
+        let x: f64 = text.split('"').next().unwrap().parse().unwrap();
+        let (y, size) = (number(" y=\""), number("font-size=\""));
+        let words = text.split('>').nth(1).unwrap().split('<').next().unwrap();
+        let long = words.chars().map(wide).sum::<f64>() * size;
+        let left = match of("text-anchor=\"").as_str() {
+            "middle" => x - long / 2.0,
+            "end" => x - long,
+            _ => x,
+        };
+        // Less than a line: letters of neighbouring lines do not meet.
+        (left, left + long, y - size * 0.9, y, words.to_owned())
+    };
+    drawn.split("<text x=\"").skip(1).map(place).collect()
+}
+
+#[test]
+fn a_club_that_prints_in_feet_and_inches_gets_every_length_of_the_sheet_in_them() {
+    for (lanes, barriers) in [(1, 1), (4, 5), (8, 10), (12, 10)] {
+        let mut sheet = sheet(lanes, 4, barriers);
+        sheet.cautions.push("Keep 10.00 m of run-out free.".into());
+        sheet.lanes[0].notes = vec!["not permitted: hurdles at 0.762 m".into()];
+        sheet.lanes[0].athletes[1] = "Nia 6.50 m".into();
+        let drawn = svg(&sheet, Imperial).unwrap();
+        well_formed(&drawn);
+        let told: Vec<String> = placed(&drawn).into_iter().map(|(.., words)| words).collect();
+        let has = |words: &str| told.iter().any(|one| one.contains(words));
+        // 6.50 m between barriers, barriers of 0.60 m, a start at nothing and a first barrier at 12 m.
+        for words in [
+            "every 21\u{2032} 4\u{2033}",
+            "low barrier 23\u{bd} in",
+            "0\u{2032} 0\u{2033}",
+            "39\u{2032} 4\u{bd}\u{2033}",
+        ] {
+            assert!(has(words), "{words}: {told:?}");
+        }
+        assert!(has("Keep 32 ft 9\u{be} in of run-out free.") && has("not permitted: hurdles at 30 in"), "{told:?}");
+        assert!(has("bar = 30 ft") || has("bar = 15 ft"), "{told:?}");
+        assert!(has("ft, in from the start") || has("+ ft, in after each barrier"), "{told:?}");
+        let metric: Vec<&String> =
+            told.iter().filter(|one| one.contains(" m") && !one.contains("Nia 6.50 m")).collect();
+        assert!(has("Nia 6.50 m") && metric.is_empty(), "{metric:?}");
+        for lane in &sheet.lanes {
+            for mark in lane.marks.iter().filter(|mark| mark.kind == MarkKind::Barrier) {
+                assert!(told.contains(&on_tape(*mark, Imperial)), "{mark:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn no_two_distances_of_a_sheet_meet_in_either_unit() {
+    for measure in [Metric, Imperial] {
+        for (lanes, athletes, barriers, spacing) in
+            [(1, 1, 1, 6_500), (4, 6, 5, 6_500), (8, 8, 10, 6_500), (12, 5, 10, 8_500), (6, 4, 12, 5_000)]
+        {
+            let mut sheet = sheet(lanes, athletes, barriers);
+            // One long lane makes the scale of all small.
+            let close = LaneSetting {
+                approach: Length::from_mm(11_000),
+                spacing: Length::from_mm(spacing),
+                barriers,
+                run_out: Length::from_mm(8_000),
+            };
+            sheet.lanes[0].marks = set_out(&close).unwrap();
+            sheet.lanes[0].spacing = close.spacing;
+            let drawn = svg(&sheet, measure).unwrap();
+            let words = placed(&drawn);
+            for (at, one) in words.iter().enumerate() {
+                for other in &words[at + 1..] {
+                    let apart = one.1 <= other.0 || other.1 <= one.0 || one.3 <= other.2 || other.3 <= one.2;
+                    assert!(apart, "{measure:?} {lanes} {barriers}: {one:?} {other:?}");
+                }
+            }
+        }
+    }
 }

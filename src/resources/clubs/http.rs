@@ -37,7 +37,7 @@ struct Fields {
     /// Smallest change of spacing that the club sets out, metres.
     #[schema(minimum = 0.05, maximum = 1, example = 0.25)]
     spacing_step_m: f64,
-    /// The units of lengths in pages and other documents for people.
+    /// The units of lengths in pages and other documents for people, and in drawings (SVG).
     #[schema(value_type = PrintUnits)]
     print_units: String,
     /// The club's own numbers for the progression rules.

@@ -63,7 +63,7 @@ const ABOUT: &[(&str, &str)] = &[
     ("time_zone", "IANA time zone, which decides what today is."),
     ("spacing_step_mm", "The smallest change of spacing that the club sets out, millimetres."),
     ("policy", "Settings of advice that differ from the usual ones."),
-    ("print_units", "`metric` or `imperial`: how documents for people are printed."),
+    ("print_units", "`metric` or `imperial`: how documents for people and drawings are printed."),
     ("helper_links", "Whether coaches may make links for helpers."),
     ("enabled", "Whether records go by themselves when their time is over."),
     ("periods", "Days by kind of record; a kind that is absent is kept as long as the club."),

@@ -1,4 +1,7 @@
 //! The cards of a session as a document for people, four to a page.
+//!
+//! Cards are cut apart and handed out; what is done, with the cautions, is the page that the coach keeps. So where a session has blocks the
+//! cards begin a page of their own, and without them they follow on the first.
 
 use super::cards::{CardView, ConfigurationView, LastTimeView, TodayView, View};
 use crate::compute::session_plan::foot_lengths;
@@ -42,7 +45,9 @@ pub fn page(view: &View, club: String, measure: Measure) -> Sheet {
     }
     let mut sections = vec![Section::new("The session", before)];
     sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
-    sections.push(cards(view, measure));
+    let apart = !view.blocks.is_empty() && !view.cards.is_empty();
+    let cards = cards(view, measure);
+    sections.push(if apart { cards.on_new_page() } else { cards });
     Sheet {
         title: Text::own(format!("Cards for {}", view.held_on)),
         subtitle: Text::theirs(club),

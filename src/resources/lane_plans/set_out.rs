@@ -223,7 +223,8 @@ struct Wanted {
 
 /// Where the tape marks go.
 ///
-/// A plan in rounds has a sheet for each. The SVG is a printable sheet of one round. The page shows all rounds, with who rests, is absent, or
+/// A plan in rounds has a sheet for each. The SVG is a printable sheet of one round. Both it and the page are in the units
+/// that the club prints (`print_units`). The page shows all rounds, with who rests, is absent, or
 /// came or went after they were planned, boxes to tick and every caution, for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans/{lane_plan_id}/set-out", impl_for = get_set_out, tag = "lane_plans",
@@ -280,7 +281,9 @@ async fn get_set_out(
             .content_type("text/csv; charset=utf-8")
             .insert_header(("content-disposition", "attachment; filename=\"set-out.csv\""))
             .body(csv(&sheet(info, &content, rounds)?).map_err(broken)?),
-        Format::Svg => answer.content_type("image/svg+xml").body(svg(&sheet(info, &content, rounds)?).map_err(broken)?),
+        Format::Svg => {
+            answer.content_type("image/svg+xml").body(svg(&sheet(info, &content, rounds)?, measure).map_err(broken)?)
+        }
         Format::Paper(form) => {
             let drawn = page(&sheet(info, &content, rounds)?, &content, &beside, measure);
             paper::Desk(&permit, &db, &lanes).answer(form, measure, drawn).await?

@@ -16,7 +16,7 @@ use crate::platform::ids::AthleteId;
 use crate::platform::problem::Problem;
 use crate::render::kind_words;
 use crate::render::measure::Measure;
-use crate::render::set_out::{Sheet as Plan, SheetLane};
+use crate::render::set_out::{Sheet as Plan, SheetLane, on_tape};
 use crate::render::sheet::{Block, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text, Tone};
 use crate::render::strip::{StripLane, strips};
 use crate::resources::advice::overtaken_note;
@@ -179,13 +179,6 @@ fn order(mark: Mark) -> Option<((u8, u8), String)> {
         MarkKind::TakeOff => ((k.saturating_sub(1), 4), format!("take-off for {k}")),
         MarkKind::RunOutEnd => ((u8::MAX, 0), "end of run-out".to_owned()),
     })
-}
-
-fn on_tape(mark: Mark, measure: Measure) -> String {
-    match measure {
-        Measure::Metric => measure.tape(mark.at_tape()),
-        Measure::Imperial => measure.tape(mark.at.metres()),
-    }
 }
 
 /// Rows are barriers and marks, columns are lanes.

@@ -100,7 +100,7 @@ pub(super) fn broken<E>(_: E) -> Problem {
 /// Estimates, runs and technique day by day; slopes with their intervals; whether the athlete stands still; the dates by
 /// which the rhythm is likely to hold over the target and over the one after it. Every figure says where its rows are.
 /// The CSV has a row for each point, the SVG is a printable chart. The page shows the charts with what is said of them, for a phone
-/// and for A4.
+/// and for A4. Chart and page are in the units that the club prints (`print_units`).
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/progression", impl_for = get_athlete_progression, tag = "progression",
     params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
@@ -150,7 +150,7 @@ async fn get_athlete_progression(
                 paper::draw(form, measure, athlete_page::page(&view, &chart, measure))
             }
             Format::Csv => pictures::athlete_table(&subject, &found).map_err(broken),
-            Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found)).into_bytes()),
+            Format::Svg => Ok(chart::athlete(&pictures::athlete_chart(&subject, &found), measure).into_bytes()),
             _ => {
                 let height_cost = found.advice.estimate.height_cost;
                 let words = outcomes(id, &said, &person.record.runs, height_cost, period);
@@ -163,7 +163,8 @@ async fn get_athlete_progression(
 
 /// How a squad came along over a period: stages, decisions, load, attendance, who is ready and what is due.
 ///
-/// The CSV has a row for each athlete, the SVG is a printable chart, the page shows the same for a phone and for A4.
+/// The CSV has a row for each athlete, the SVG is a printable chart, the page shows the same for a phone and for A4. Chart and page are in
+/// the units that the club prints (`print_units`).
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups/{group_id}/progression", impl_for = get_group_progression, tag = "progression",
     params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
@@ -222,7 +223,7 @@ async fn get_group_progression(
         let view = SquadView::new(&of, &links);
         match format {
             Format::Csv => pictures::squad_table(&view).map_err(broken),
-            Format::Svg => Ok(chart::squad(&pictures::squad_chart(&view, period)).into_bytes()),
+            Format::Svg => Ok(chart::squad(&pictures::squad_chart(&view, period), measure).into_bytes()),
             Format::Paper(form) => paper::draw(form, measure, squad_page::page(&view, measure)),
             _ => serde_json::to_vec(&view).map_err(broken),
         }

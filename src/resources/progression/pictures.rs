@@ -7,7 +7,6 @@ use super::athlete::{Subject, by_day};
 use super::figures::CountView;
 use super::squad::View as SquadView;
 use crate::compute::day::Day;
-use crate::compute::english::metres;
 use crate::compute::progress::{Period, Progress, Status, StepAhead};
 use crate::compute::units::Length;
 use crate::paper::words;
@@ -51,7 +50,7 @@ pub fn athlete_chart(subject: &Subject, progress: &Progress<'_>) -> AthleteChart
         })
     });
     let target = progress.advice.target.as_ref().map(|one| TargetLine {
-        label: format!("Target {} {}, {} high", one.spec.event_code, one.spec.age_group, metres(one.spec.height)),
+        label: format!("{} {}", one.spec.event_code, one.spec.age_group),
         spacing: one.spec.between,
         height: one.spec.height,
         reached: progress

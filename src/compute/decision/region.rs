@@ -75,7 +75,7 @@ use super::policy::Policy;
 use super::reasons::Reason;
 use super::returning::Surface;
 use super::rules::{Draft, Rules};
-use super::situation::{Situation, Status};
+use super::situation::Situation;
 use super::wall::Wall;
 use super::{Configuration, DecisionKind, Word};
 use crate::units::{BarrierKind, Length};
@@ -329,13 +329,9 @@ fn reaches(hold: f64, needed: f64) -> bool {
 
 /// Why an athlete runs nowhere, whatever the advice: status first, then restriction, then report.
 fn closed(situation: &Situation) -> Option<Wall> {
-    match situation.status {
-        Status::Resting => return Some(Wall::Resting),
-        Status::Left => return Some(Wall::Left),
-        Status::Active => {}
-    }
-    let restricted = situation.restriction_in_force().map(|flag| Wall::Restricted { until: flag.until });
-    restricted.or_else(|| situation.report.map(|_| Wall::PainReported))
+    let restricted = || situation.restriction_in_force().map(|flag| Wall::Restricted { until: flag.until });
+    let reported = || situation.report.map(|_| Wall::PainReported);
+    Wall::of_status(situation.status).or_else(restricted).or_else(reported)
 }
 
 impl Rules<'_> {

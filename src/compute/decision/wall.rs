@@ -26,6 +26,7 @@
 //! Design choices; what lies behind each is in [`Region`](super::Region) and in [`crate::wellbeing`].
 
 use super::returning::Surface;
+use super::situation::Status;
 use crate::params::{CodeDoc, Param, Value, code, metres, number};
 use crate::units::{BarrierKind, Length};
 use crate::wellbeing::Standing;
@@ -136,6 +137,15 @@ impl Wall {
         code("hold_floor", "Too few intervals should hold.", &["hold_needed"]),
         code("surface", "The surface is wet or uneven: soft barriers, nothing wider than advised.", &["surface"]),
     ];
+
+    /// Why somebody runs nowhere by their status, if so.
+    pub const fn of_status(status: Status) -> Option<Self> {
+        match status {
+            Status::Resting => Some(Self::Resting),
+            Status::Left => Some(Self::Left),
+            Status::Active => None,
+        }
+    }
 
     /// Why somebody runs nowhere for the sake of their health, if so: a restriction before a report, as [`Region::closed`](super::Region::closed)
     /// tells them. For plans that a report overtakes after they were made, when no region is computed anew.

@@ -86,6 +86,7 @@ mod sync_refusals;
 mod tables;
 mod tour;
 mod training;
+mod unusable;
 mod venues;
 mod visibility;
 mod wellbeing;

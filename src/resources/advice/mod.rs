@@ -1,5 +1,5 @@
 //! What advice rests on, read from the rows of many resources, and how its words look in JSON. Recommendations and lane
-//! plans share it; and what sessions keep and lane plans propose of a session's parts.
+//! plans share it; what sessions keep and lane plans propose of a session's parts; and how an answer about many leaves somebody out.
 
 mod block;
 mod club_store;
@@ -9,6 +9,8 @@ mod policy;
 mod shapes;
 mod since_store;
 mod store;
+mod unusable;
+mod unusable_page;
 pub mod vocabulary;
 mod wellbeing_store;
 mod word_store;
@@ -23,5 +25,7 @@ pub use shapes::{
 };
 pub use since_store::{Since, since};
 pub use store::{Person, day, load, load_for_session, setting};
+pub use unusable::{NotComputedView, Unusable, UnusableView, computed};
+pub use unusable_page::not_computed;
 pub use wellbeing_store::{Planned, against_rest, overtaken, standings};
 pub use word_store::{Said, decisions};

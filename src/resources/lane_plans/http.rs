@@ -254,7 +254,8 @@ async fn lanes_of(tx: &mut ClubTx, id: LanePlanId) -> Result<Vec<(u32, Candidate
 /// proven to be the best, or says its gap. Its time counts from the request: while others are computed it waits its turn, club by club;
 /// 503 with `Retry-After` when too many wait or the time is over. Athletes with a restriction or report of pain rest. Where lanes,
 /// barriers or metres do not reach for everybody, the others run in later rounds, with as few lanes as possible set out anew; `resting`
-/// tells who still waits and `would_help` what would do. Only wishes that contradict each other are answered with 422 `infeasible`.
+/// tells who still waits and `would_help` what would do. Whoever has something on file that cannot be used has no lane, and stands in
+/// `not_computed` with what is wrong and the remedy. Only wishes that contradict each other are answered with 422 `infeasible`.
 /// Everybody who sees the session sees the plan, but of its people only those whom they see; the others are counted in their lanes.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans", impl_for = create_lane_plan, tag = "lane_plans",

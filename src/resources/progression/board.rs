@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::athlete::base_cautions;
-use super::board_row::{COLUMNS, ObstacleView, RowView, StretchView};
+use super::board_row::{COLUMNS, ObstacleView, RowView, StretchView, left_out};
 use super::figures::{LoadView, TargetView, date, on};
 use super::links::Links;
 use super::squad::{DueView, ReadyView, Who, due_view, ready};
@@ -15,8 +15,7 @@ use crate::compute::board::{Place, SEASON_DAYS, board};
 use crate::compute::progress::Period;
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::render::table::Table;
-use crate::resources::advice::CautionView;
-use crate::resources::advice::vocabulary;
+use crate::resources::advice::{CautionView, NotComputedView, vocabulary};
 
 /// How many of the latest sessions an athlete's attendance is counted in: four weeks of two (design choice).
 pub const SESSIONS: usize = 8;
@@ -35,6 +34,8 @@ pub struct Computed<'a> {
     pub who: Vec<Who>,
     /// Where they stand, in the same order.
     pub places: Vec<Place<'a>>,
+    /// Who is not on it.
+    pub not_computed: Vec<NotComputedView>,
     /// Who came when.
     pub attendance: Attendance,
     /// The latest sessions with a list of who came, or with runs; latest first.
@@ -194,9 +195,13 @@ pub struct View {
     pub load: LoadView,
     /// Everything run in the same weeks of last season, by athletes of the group.
     pub last_season_load: LoadView,
-    /// One entry for each athlete of the group who has not left, by name.
+    /// One entry for each athlete of the group who has not left, by name; but for those in `not_computed`.
     #[schema(max_items = 300)]
     pub athletes: Vec<RowView>,
+    /// Athletes who are not on the board, because something on file about them cannot be used: what, and the remedy. That they came
+    /// counts all the same.
+    #[schema(max_items = 300)]
+    pub not_computed: Vec<NotComputedView>,
     /// Cautions; show them wherever this is shown.
     #[schema(max_items = 30)]
     pub cautions: Vec<CautionView>,
@@ -254,16 +259,18 @@ impl View {
             load: sums.load.0.into(),
             last_season_load: sums.load.1.into(),
             athletes: all().map(|(who, place)| RowView::new(who, place, of, links)).collect(),
+            not_computed: of.not_computed.clone(),
             cautions: base_cautions(),
         }
     }
 }
 
 impl View {
-    /// The board as a table: a row for each athlete.
+    /// The board as a table: a row for each athlete; of those who are not on it, why in words.
     pub fn table(&self) -> Table {
         let mut table = Table::of(&COLUMNS);
         table.rows.extend(self.athletes.iter().map(RowView::cells));
+        table.rows.extend(self.not_computed.iter().map(left_out));
         table
     }
 }

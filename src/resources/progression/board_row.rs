@@ -16,8 +16,7 @@ use crate::compute::decision::{Caution, Governed, Missing, Wall};
 use crate::compute::progress::HeldUp;
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::render::table::Cell;
-use crate::resources::advice::CautionView;
-use crate::resources::advice::vocabulary;
+use crate::resources::advice::{CautionView, NotComputedView, vocabulary};
 
 /// Something that stands before the next step, and since when.
 #[derive(Clone, Debug, Serialize, ToSchema)]
@@ -309,6 +308,17 @@ pub const COLUMNS: [&str; 26] = [
     "cautions",
     "athlete_id",
 ];
+
+/// The row of somebody who is not on the board: what is wrong and the remedy stand where others read what holds them up.
+pub fn left_out(one: &NotComputedView) -> Vec<Cell> {
+    let cell = |column: &&str| match *column {
+        "display_name" => one.display_name.as_str().into(),
+        "held_up_in_words" => one.unusable.words().into(),
+        "athlete_id" => one.athlete_id.to_string().into(),
+        _ => Cell::Empty,
+    };
+    COLUMNS.iter().map(cell).collect()
+}
 
 impl RowView {
     /// The row of the table; what holds the athlete up first stands for all of it, the others are in its words.

@@ -16,8 +16,7 @@ use super::words::{Outcome, WordsView};
 use crate::compute::decision::Decision;
 use crate::compute::progress::{AthleteWeeks, Due, Member, Period, squad};
 use crate::platform::ids::{AthleteId, GroupId};
-use crate::resources::advice::CautionView;
-use crate::resources::advice::vocabulary;
+use crate::resources::advice::{CautionView, NotComputedView, Person, vocabulary};
 
 /// Most sessions listed for one athlete; the count tells all.
 const SESSIONS_MAX: usize = 200;
@@ -29,6 +28,13 @@ pub struct Who {
     pub id: AthleteId,
     /// How the squad calls them.
     pub name: String,
+}
+
+impl Who {
+    /// Who somebody is.
+    pub fn of(person: &Person) -> Self {
+        Self { id: person.id, name: person.display_name.clone() }
+    }
 }
 
 /// Attendance of the group's sessions.
@@ -217,9 +223,12 @@ pub struct View {
     pub from: NaiveDate,
     /// Last day; runs after it are left out.
     pub to: NaiveDate,
-    /// One entry for each athlete of the group who has not left, by name.
+    /// One entry for each athlete of the group who has not left, by name; but for those in `not_computed`.
     #[schema(max_items = 300)]
     pub athletes: Vec<RowView>,
+    /// Athletes whose progress is not computed, because something on file about them cannot be used: what, and the remedy.
+    #[schema(max_items = 300)]
+    pub not_computed: Vec<NotComputedView>,
     /// Athletes at each stage.
     #[schema(max_items = 11)]
     pub stages: Vec<CountView>,
@@ -269,6 +278,8 @@ pub struct Computed<'a> {
     pub who: Vec<Who>,
     /// How they came along, in the same order.
     pub members: Vec<Member<'a>>,
+    /// Whom it leaves out.
+    pub not_computed: Vec<NotComputedView>,
     /// Who was there.
     pub attendance: Attendance,
     /// What coaches decided.
@@ -292,6 +303,7 @@ impl View {
             from: date(of.period.from()),
             to: date(of.period.to()),
             athletes: of.who.iter().zip(&of.members).map(|(who, one)| row(who, one, of, links)).collect(),
+            not_computed: of.not_computed.clone(),
             stages: sums.stages.iter().map(|(stage, places)| count(stage.as_str(), places)).collect(),
             decisions: sums.decisions.iter().map(|(kind, places)| count(kind.as_str(), places)).collect(),
             spacing_of_target: sums.spacing_of_target.map(Into::into),
@@ -342,7 +354,8 @@ fn row(who: &Who, member: &Member<'_>, of: &Computed<'_>, links: &Links) -> RowV
 
 fn attendance(of: &Computed<'_>, links: &Links) -> AttendanceView {
     let present = of.attendance.present.values().map(std::collections::BTreeSet::len).sum();
-    let places = of.members.len() * of.attendance.recorded.len();
+    // Nothing needs to be computed of somebody to know that they came.
+    let places = (of.members.len() + of.not_computed.len()) * of.attendance.recorded.len();
     #[allow(clippy::cast_precision_loss)] // a squad's sessions
     let share = (places > 0).then(|| rounded(present as f64 / places as f64));
     AttendanceView {

@@ -13,7 +13,7 @@ use super::store::StoredTest;
 use crate::compute::decision::Caution;
 use crate::compute::race::{Expected, LaneDraw};
 use crate::platform::ids::{AthleteId, RaceTestId};
-use crate::resources::advice::{CautionView, WallView, vocabulary};
+use crate::resources::advice::{CautionView, UnusableView, WallView, vocabulary};
 
 fn balanced() -> String {
     "balanced".to_owned()
@@ -323,11 +323,9 @@ impl HeatsView {
             let soft = readiness.is_some_and(ReadinessView::a_coach_may_accept);
             let remedy = if soft && !one.coach_accepts { ACCEPT } else { "" };
             let wall = readiness.and_then(|seen| seen.wall.as_ref()).map_or(RESTS, |wall| &wall.text);
-            NotPlacedView {
-                athlete_id: one.athlete,
-                display_name: one.name.clone().unwrap_or_default(),
-                explanation: format!("{wall}{remedy}"),
-            }
+            let explanation = one.unusable.as_ref().map_or_else(|| format!("{wall}{remedy}"), UnusableView::words);
+            let display_name = one.name.clone().unwrap_or_default();
+            NotPlacedView { athlete_id: one.athlete, display_name, explanation }
         });
         let not_placed = resting.collect();
         let lanes = || heats.iter().flat_map(|heat| &heat.lanes);

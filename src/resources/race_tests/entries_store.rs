@@ -6,13 +6,13 @@ use chrono::{DateTime, Utc};
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::readiness_shapes::ReadinessView;
+use super::readiness_shapes::{Looked, ReadinessView};
 use super::store::StoredTest;
 use crate::compute::race::{Basis, Expected};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId};
 use crate::platform::people::People;
-use crate::resources::advice::{self, Planned};
+use crate::resources::advice::{self, Planned, UnusableView};
 
 /// An athlete who is entered.
 #[derive(Clone, Debug)]
@@ -33,6 +33,8 @@ pub struct Entrant {
     pub coach_accepts: bool,
     /// How ready the athlete was when last looked at, and what was reported since.
     pub readiness: Option<ReadinessView>,
+    /// What on file could not be used then.
+    pub unusable: Option<UnusableView>,
 }
 
 fn corrupt() -> StoreError {
@@ -86,28 +88,31 @@ pub struct Entry {
     pub coach_accepts: bool,
     /// How ready the athlete was when last looked at, and what was reported since.
     pub readiness: Option<ReadinessView>,
+    /// What on file could not be used then.
+    pub unusable: Option<UnusableView>,
 }
 
-/// The readiness of entries, by entry, with what was reported since: of each its id, athlete, when they were entered, and what is
+/// What was found of entries, by entry, with what was reported since: of each its id, athlete, when they were entered, and what is
 /// stored, none from before it was looked at.
-async fn readiness<'a>(
+async fn looked_at<'a>(
     tx: &mut ClubTx,
     looked: impl Iterator<Item = (Uuid, AthleteId, DateTime<Utc>, Option<&'a Value>)>,
-) -> Result<HashMap<Uuid, ReadinessView>, StoreError> {
+) -> Result<HashMap<Uuid, Looked>, StoreError> {
     let (mut found, mut asked) = (HashMap::new(), Vec::new());
     for (entry, athlete, created_at, kept) in looked {
-        let Some(view) = kept.map(ReadinessView::stored).transpose()? else { continue };
-        asked.push((entry, [athlete], view.on, view.looked_at.unwrap_or(created_at)));
-        found.insert(entry, view);
+        let Some(one) = kept.map(Looked::stored).transpose()? else { continue };
+        if let Looked::Ready(view) = &one {
+            asked.push((entry, [athlete], view.on, view.looked_at.unwrap_or(created_at)));
+        }
+        found.insert(entry, one);
     }
     let planned: Vec<Planned<'_>> = asked
         .iter()
         .map(|(id, people, on, known_at)| Planned { id: *id, people, on: *on, known_at: *known_at })
         .collect();
     for (entry, people) in advice::overtaken(tx, &planned).await? {
-        for (view, wall) in found.get_mut(&entry).into_iter().zip(people.into_values()) {
-            view.overtake(wall.as_ref());
-        }
+        let Some(Looked::Ready(view)) = found.get_mut(&entry) else { continue };
+        people.into_values().for_each(|wall| view.overtake(wall.as_ref()));
     }
     Ok(found)
 }
@@ -128,9 +133,10 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
     .fetch_all(tx.conn())
     .await?;
     let looked = rows.iter().map(|row| (row.id, AthleteId(row.athlete_id), row.created_at, row.readiness.as_ref()));
-    let mut found = readiness(tx, looked).await?;
+    let mut found = looked_at(tx, looked).await?;
     rows.into_iter()
         .map(|row| {
+            let (readiness, unusable) = found.remove(&row.id).map_or((None, None), Looked::parts);
             Ok(Entry {
                 id: RaceEntryId(row.id),
                 rev: row.rev,
@@ -140,7 +146,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,
                 coach_accepts: row.coach_accepts,
-                readiness: found.remove(&row.id),
+                readiness,
+                unusable,
             })
         })
         .collect()
@@ -169,9 +176,10 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
     tx.see_as(audience).await?;
     let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
     let looked = rows.iter().map(|row| (row.id, AthleteId(row.athlete_id), row.created_at, row.readiness.as_ref()));
-    let mut found = readiness(tx, looked).await?;
+    let mut found = looked_at(tx, looked).await?;
     rows.into_iter()
         .map(|row| {
+            let (readiness, unusable) = found.remove(&row.id).map_or((None, None), Looked::parts);
             Ok(Entrant {
                 entry: RaceEntryId(row.id),
                 athlete: AthleteId(row.athlete_id),
@@ -180,7 +188,8 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,
                 coach_accepts: row.coach_accepts,
-                readiness: found.remove(&row.id),
+                readiness,
+                unusable,
             })
         })
         .collect()
@@ -197,7 +206,7 @@ pub struct Placed {
     pub place: Option<(i16, i16)>,
     /// Start after the first of the heat, milliseconds (ms).
     pub offset_ms: Option<i32>,
-    /// How ready the athlete is, as JSON.
+    /// What was found when the athlete was looked at, as JSON.
     pub readiness: Value,
 }
 
@@ -208,7 +217,7 @@ pub struct Entering {
     pub athlete: AthleteId,
     /// Whether a coach enters the athlete although not ready.
     pub coach_accepts: bool,
-    /// How ready the athlete is, as JSON.
+    /// What was found when the athlete was looked at, as JSON.
     pub readiness: Value,
 }
 

@@ -10,7 +10,7 @@ use crate::compute::decision::{Caution, Wall};
 use crate::compute::race::Readiness;
 use crate::platform::db::StoreError;
 use crate::platform::ids::AthleteId;
-use crate::resources::advice::{CautionView, MissingView, WallView, vocabulary};
+use crate::resources::advice::{CautionView, MissingView, UnusableView, WallView, vocabulary};
 
 /// What was run last.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -103,14 +103,6 @@ impl ReadinessView {
         self.cautions.iter().any(|one| one.code() == Caution::NotReady.code())
     }
 
-    /// The readiness as it is stored.
-    ///
-    /// # Errors
-    /// When it does not read.
-    pub fn stored(value: &Value) -> Result<Self, StoreError> {
-        Self::deserialize(value).map_err(|_| StoreError::Corrupt("race entry"))
-    }
-
     /// Notes that a report or restriction came later, which lets the athlete rest where there is a wall.
     pub fn overtake(&mut self, wall: Option<&Wall>) {
         self.overtaken = true;
@@ -121,11 +113,50 @@ impl ReadinessView {
             self.cautions.retain(|one| one.code() != Caution::NotReady.code());
         }
     }
+}
+
+/// What was found when an athlete was looked at, as it is stored beside the entry.
+#[derive(Clone, Debug, Deserialize, Serialize)]
+#[serde(untagged)]
+pub enum Looked {
+    /// Nothing: what is on file cannot be used.
+    Unusable {
+        /// What, and the remedy.
+        unusable: UnusableView,
+    },
+    /// How ready the athlete is.
+    Ready(Box<ReadinessView>),
+}
+
+impl Looked {
+    /// What was found for a day, by what was known at a moment.
+    pub fn new(found: &Result<Readiness, UnusableView>, on: NaiveDate, looked_at: DateTime<Utc>) -> Self {
+        match found {
+            Ok(readiness) => Self::Ready(Box::new(ReadinessView::new(readiness, on, looked_at))),
+            Err(unusable) => Self::Unusable { unusable: unusable.clone() },
+        }
+    }
+
+    /// How ready the athlete is, or what cannot be used.
+    pub fn parts(self) -> (Option<ReadinessView>, Option<UnusableView>) {
+        match self {
+            Self::Ready(view) => (Some(*view), None),
+            Self::Unusable { unusable } => (None, Some(unusable)),
+        }
+    }
+
+    /// From what is stored.
+    ///
+    /// # Errors
+    /// When it does not read.
+    pub fn stored(value: &Value) -> Result<Self, StoreError> {
+        Self::deserialize(value).map_err(|_| StoreError::Corrupt("race entry"))
+    }
 
     /// As it is stored.
     ///
     /// # Errors
-    /// None that a view can have.
+    /// None that it can have.
     pub fn kept(&self) -> Result<Value, StoreError> {
         serde_json::to_value(self).map_err(|_| StoreError::Corrupt("race entry"))
     }
@@ -139,9 +170,13 @@ pub struct EntrantView {
     pub athlete_id: AthleteId,
     /// Whether a coach entered the athlete although not ready.
     pub coach_accepts: bool,
-    /// How ready the athlete is; absent for entries from before it was looked at.
+    /// How ready the athlete is; absent for entries from before it was looked at, and where `unusable` stands.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub readiness: Option<ReadinessView>,
+    /// What on file about the athlete could not be used when last looked at: until it is mended and the heats are drawn again, the athlete
+    /// is in none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unusable: Option<UnusableView>,
 }
 
 impl EntrantView {
@@ -151,6 +186,7 @@ impl EntrantView {
             athlete_id: one.athlete,
             coach_accepts: one.coach_accepts,
             readiness: one.readiness.clone(),
+            unusable: one.unusable.clone(),
         };
         entrants.iter().filter(|one| one.visible()).map(view).collect()
     }

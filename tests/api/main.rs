@@ -52,6 +52,7 @@ mod oauth;
 mod operations;
 mod overload;
 mod pages;
+mod presence;
 mod progression;
 mod pushed_plans;
 mod race_readiness;

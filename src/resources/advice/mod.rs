@@ -6,6 +6,7 @@ mod club_store;
 mod lengths;
 mod memory;
 mod policy;
+mod presence_store;
 mod shapes;
 mod since_store;
 mod store;
@@ -19,6 +20,7 @@ pub use block::{Block, BlockFields};
 pub use lengths::{length, mm};
 pub use memory::Memory;
 pub use policy::{PolicyFields, policy_of};
+pub use presence_store::{Attendance, attendance, members};
 pub use shapes::{
     CautionCode, CautionView, HeldUpCode, MissingView, NoteCode, ReasonView, StandingView, WallView, describe,
     overtaken_note,

@@ -177,7 +177,7 @@ impl Beside {
         let present = if is_noted { Some(store::present(tx, plan.session).await?) } else { None };
         let is_here = |athlete: &AthleteId| present.as_ref().is_some_and(|all| all.contains(athlete));
         let mut others: Vec<AthleteId> =
-            store::members(tx, plan.session, held_on, &groups).await?.into_iter().map(|one| one.athlete).collect();
+            advice::members(tx, plan.session, held_on, &groups).await?.into_iter().map(|one| one.athlete).collect();
         // Guests come too.
         others.extend(present.iter().flatten().filter(|one| !others.contains(one)).copied().collect::<Vec<_>>());
         let surprises: Vec<AthleteId> =
@@ -205,7 +205,7 @@ async fn expected(
     groups: &[GroupId],
 ) -> Result<(Vec<AthleteId>, Vec<NotExpectedView>), Problem> {
     let (mut expected, mut others) = (Vec::new(), Vec::new());
-    for one in store::members(tx, session, held_on, groups).await? {
+    for one in advice::members(tx, session, held_on, groups).await? {
         match one.missing_since {
             None => expected.push(one.athlete),
             Some(last_seen_on) => {

@@ -10,12 +10,11 @@ use super::board_row::{COLUMNS, ObstacleView, RowView, StretchView, left_out};
 use super::figures::{LoadView, TargetView, date, on};
 use super::links::Links;
 use super::squad::{DueView, ReadyView, Who, due_view, ready};
-use super::store::Attendance;
 use crate::compute::board::{Place, SEASON_DAYS, board};
 use crate::compute::progress::Period;
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::render::table::Table;
-use crate::resources::advice::{CautionView, NotComputedView, vocabulary};
+use crate::resources::advice::{Attendance, CautionView, NotComputedView, vocabulary};
 
 /// How many of the latest sessions an athlete's attendance is counted in: four weeks of two (design choice).
 pub const SESSIONS: usize = 8;
@@ -42,10 +41,10 @@ pub struct Computed<'a> {
     pub sessions: Vec<(NaiveDate, Uuid)>,
 }
 
-/// The latest sessions of a group with a list of who came, or with runs; latest first.
+/// The latest sessions of a group with a list of who came, or with runs; latest first. None that was cancelled: nobody missed it.
 pub fn recorded(attendance: &Attendance, most: usize) -> Vec<(NaiveDate, Uuid)> {
-    let held = |id: &Uuid| Some((*attendance.held.get(id)?, *id));
-    let mut sessions: Vec<(NaiveDate, Uuid)> = attendance.recorded.iter().filter_map(held).collect();
+    let dated = |id: &Uuid| Some((*attendance.days.get(id)?, *id));
+    let mut sessions: Vec<(NaiveDate, Uuid)> = attendance.recorded.iter().filter_map(dated).collect();
     sessions.sort_unstable_by(|a, b| b.cmp(a));
     sessions.truncate(most);
     sessions
@@ -183,7 +182,8 @@ pub struct View {
     /// Who stood six sessions or more behind something, longest first.
     #[schema(max_items = 3000)]
     pub behind: Vec<BehindView>,
-    /// The latest sessions with a list of who came, or with runs; at most eight, latest first. Attendance is counted in them.
+    /// The latest sessions with a list of who came, or with runs, but for cancelled ones, which nobody missed; at most eight, latest first.
+    /// Attendance is counted in them.
     #[schema(max_items = 8)]
     pub sessions: Vec<SessionView>,
     /// Whose load rose too fast: more than half as much again as in a week of the four before, and by more than 16 intervals.
@@ -280,7 +280,7 @@ fn session(of: &Computed<'_>, (held_on, id): (NaiveDate, Uuid), links: &Links) -
         session_id: id,
         held_on,
         present: of.attendance.present.values().filter(|sessions| sessions.contains(&id)).count(),
-        href: links.sessions_between(of.group.0, held_on, held_on),
+        href: links.sessions_on(of.group.0, held_on),
     }
 }
 

@@ -11,7 +11,7 @@ use super::board::{Computed, SESSIONS, View, recorded};
 use super::board_page;
 use super::http::{Asked, PeriodParams, broken};
 use super::squad::Who;
-use super::store::{self, Assessed, Attendance, LastRated};
+use super::store::{self, Assessed, LastRated};
 use crate::compute::advice::{RATING_DAYS, Setting};
 use crate::compute::board::{Measured, Place, SEASON_DAYS, Seen, place};
 use crate::compute::decision::Criterion;
@@ -25,7 +25,7 @@ use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
-use crate::resources::advice::{self, Person, Unusable};
+use crate::resources::advice::{self, Attendance, Person, Unusable};
 
 /// A person with what the board reads beside advice.
 struct Member {
@@ -57,7 +57,7 @@ fn earlier(day: NaiveDate, days: i32) -> NaiveDate {
 /// The days of the group's sessions to which an athlete came, ascending.
 fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
     let sessions = attendance.present.get(&athlete).into_iter().flatten();
-    let days = sessions.filter_map(|session| attendance.held.get(session)).map(NaiveDate::to_epoch_days);
+    let days = sessions.filter_map(|session| attendance.days.get(session)).map(NaiveDate::to_epoch_days);
     days.collect::<BTreeSet<i32>>().into_iter().collect()
 }
 
@@ -105,7 +105,7 @@ async fn get_group_board(
     let measured = store::last_measured(&mut tx, &ids, to).await?;
     // Far enough back for the ratings that counted when the weeks of last season ended, and for those weeks themselves.
     let mut rated = store::rated(&mut tx, &ids, earlier(to, SEASON_DAYS + RATING_DAYS), to).await?;
-    let attendance = store::attendance(&mut tx, id, &ids, earlier(from, SEASON_DAYS), to).await?;
+    let attendance = advice::attendance(&mut tx, id, &ids, earlier(from, SEASON_DAYS), to).await?;
     let setting = advice::setting(&mut tx).await?;
     let measure = paper::measure(&mut tx, asked.format).await?;
     drop(tx);

@@ -58,7 +58,7 @@ impl ObstacleView {
             HeldUp::Missing(Missing::Rating { .. }) => links.assessments_so_far(athlete),
             HeldUp::Missing(Missing::CoachConfirmation) => links.decisions(athlete),
             HeldUp::Missing(Missing::Equipment { .. }) => links.equipment(),
-            HeldUp::Missing(Missing::DrySurface) => links.sessions_between(group, links.to, links.to),
+            HeldUp::Missing(Missing::DrySurface) => links.sessions_on(group, links.to),
             HeldUp::Missing(_) => evidence(),
         };
         Self {
@@ -219,7 +219,8 @@ pub struct RowView {
     /// The coach's word that governs, if one does.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub coach_word: Option<WordView>,
-    /// The last day on which the athlete came or ran, in the sessions of the group up to a season back, or in any run.
+    /// The last day on which the athlete came or ran, in the sessions of the group up to a season back, whatever became of them, or in
+    /// any run.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last_seen: Option<NaiveDate>,
     /// How many of the board's `sessions` the athlete came to.

@@ -199,7 +199,7 @@ async fn get_group_progression(
     let people = advice::load(&mut tx, None, Some(id), to).await?;
     let ids: Vec<uuid::Uuid> = people.iter().map(|person| person.id.0).collect();
     let rated = store::last_rated(&mut tx, &ids, to).await?;
-    let attendance = store::attendance(&mut tx, id, &ids, from, to).await?;
+    let attendance = advice::attendance(&mut tx, id, &ids, from, to).await?;
     let said = advice::decisions(&mut tx, &ids, from, to).await?;
     let setting = advice::setting(&mut tx).await?;
     let measure = paper::measure(&mut tx, asked.format).await?;

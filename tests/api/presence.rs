@@ -10,8 +10,10 @@ use crate::support::{Caller, TestApp};
 use crate::unusable::{record, withdraw};
 
 struct Squad {
+    admin: Caller,
     coach: Caller,
     group: String,
+    other: String,
     day: NaiveDate,
     mira: String,
     noor: String,
@@ -21,8 +23,8 @@ impl Squad {
     async fn new(pool: PgPool) -> Self {
         let app = TestApp::spawn(pool).await;
         let admin = app.admin_of("North").await;
-        let group = admin.group("Mine").await;
-        let coach = admin.member("Own Coach", "coach", &[&group]).await;
+        let (group, other) = (admin.group("Mine").await, admin.group("Other").await);
+        let coach = admin.member("Own Coach", "coach", &[&group, &other]).await;
         let wickets = json!({"barrier_kind": "wicket", "heights_m": [0.3], "count": 30});
         admin.post("/equipment", wickets).await.expect(201);
         let athlete = async |name: &str| {
@@ -31,7 +33,7 @@ impl Squad {
             admin.post("/athletes", body).await.expect(201).id()
         };
         let (mira, noor) = (athlete("Mira").await, athlete("Noor").await);
-        Self { coach, group, day: Utc::now().date_naive(), mira, noor }
+        Self { admin, coach, group, other, day: Utc::now().date_naive(), mira, noor }
     }
 
     fn ago(&self, days: i64) -> NaiveDate {
@@ -167,4 +169,35 @@ async fn the_lanes_of_a_session_that_was_cancelled_served_nobody(pool: PgPool) {
     assert!((weight().await - 2.0).abs() < 1e-9, "whoever waited comes first");
     squad.mark(&before, "cancelled").await;
     assert!((weight().await - 1.0).abs() < 1e-9, "nobody waited for lanes that were never set out");
+}
+
+#[sqlx::test]
+async fn who_missed_a_session_is_told_by_those_of_their_own_groups(pool: PgPool) {
+    let squad = Squad::new(pool).await;
+    let (mira, noor) = (squad.mira.as_str(), squad.noor.as_str());
+    let body = json!({"display_name": "Kai", "sex": "M", "birth_year": 2013, "group_ids": [squad.other],
+        "experience": "novice"});
+    let kai = squad.admin.post("/athletes", body).await.expect(201).id();
+    squad.session(20, "held", &[mira, noor]).await;
+    for back in [6, 4, 2] {
+        let body = json!({"held_on": squad.ago(back), "state": "held", "group_ids": [squad.other]});
+        let session = squad.coach.post("/sessions", body).await.expect(201).id();
+        let present = json!({"present": [kai]});
+        squad.coach.put(&format!("/sessions/{session}/attendance"), "", present).await.expect(200);
+    }
+    let both = json!({"held_on": squad.day, "state": "planned", "group_ids": [squad.group, squad.other]});
+    let both = squad.coach.post("/sessions", both).await.expect(201).id();
+    let missing = async || {
+        let cards = squad.coach.get(&format!("/sessions/{both}/cards")).await.expect(200).body;
+        assert_eq!(cards["people_from"], "groups");
+        let missing = cards["not_expected"].as_array().unwrap().clone();
+        missing.iter().map(|one| one["athlete_id"].as_str().unwrap().to_owned()).collect::<Vec<_>>()
+    };
+    assert_eq!(missing().await, Vec::<String>::new(), "the sessions of others are none that they missed");
+    for back in [9, 8] {
+        squad.session(back, "held", &[noor]).await;
+    }
+    assert_eq!(missing().await, Vec::<String>::new(), "two of their own are not three");
+    squad.session(7, "held", &[noor]).await;
+    assert_eq!(missing().await, [mira]);
 }

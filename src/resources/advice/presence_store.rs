@@ -94,8 +94,8 @@ pub struct Member {
 /// After so many sessions of their groups missed in a row nobody is expected (design choice).
 const MISSED: i64 = 3;
 
-/// The members of groups who have not left; who never came is new, and expected. Whoever came to a session that was cancelled, since the
-/// first of those that count as missed, was there.
+/// The members of groups who have not left; who never came is new, and expected. Which sessions somebody missed is told by those of their own
+/// groups alone. Whoever came to any of these groups since the first of them, also to a session that was cancelled, was there.
 ///
 /// # Errors
 /// Database errors.
@@ -111,36 +111,44 @@ pub async fn members(
     let rows = sqlx::query!(
         r#"
         with latest as (
-          select s.id, s.held_on
-          from sessions s
-          where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2 and s.state <> 'cancelled'
-            and exists (select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = any ($4))
-            and (
-              exists (select from attendance t where t.club_id = $1 and t.session_id = s.id and t.deleted_at is null)
-              or exists (
-                select from runs r
-                where r.club_id = $1 and r.session_id = s.id and not r.void
-                  and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
+          select g.id as group_id, l.id, l.held_on
+          from unnest($4::uuid[]) as g (id)
+          cross join lateral (
+            select s.id, s.held_on
+            from sessions s
+            where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2 and s.state <> 'cancelled'
+              and exists (select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = g.id)
+              and (
+                exists (select from attendance t where t.club_id = $1 and t.session_id = s.id and t.deleted_at is null)
+                or exists (
+                  select from runs r
+                  where r.club_id = $1 and r.session_id = s.id and not r.void
+                    and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
+                )
               )
-            )
-          order by s.held_on desc, s.id desc
-          limit $5
+            order by s.held_on desc, s.id desc
+            limit $5
+          ) l
         ), since as (
-          select s.id
+          select s.id, s.held_on
           from sessions s
           where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2
             and s.held_on >= (select min(l.held_on) from latest l)
             and exists (select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = any ($4))
         ), came as (
-          select t.athlete_id from attendance t
-          where t.club_id = $1 and t.session_id in (select id from since) and t.deleted_at is null
+          select t.athlete_id, s.held_on
+          from since s
+          join attendance t on t.club_id = $1 and t.session_id = s.id and t.deleted_at is null
           union
-          select r.athlete_id from runs r
-          where r.club_id = $1 and r.session_id in (select id from since) and not r.void
+          select r.athlete_id, s.held_on
+          from since s
+          join runs r on r.club_id = $1 and r.session_id = s.id and not r.void
             and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
         )
         select m.id,
-          case when m.missed then (
+          case when m.missed_from is not null
+            and not exists (select from came c where c.athlete_id = m.id and c.held_on >= m.missed_from)
+          then (
             select max(s.held_on)
             from (
               select p.session_id from attendance p where p.club_id = $1 and p.athlete_id = m.id and p.deleted_at is null
@@ -154,10 +162,21 @@ pub async fn members(
           ) end as last_seen_on
         from (
           select a.id,
-            (select count(*) from latest) = $5 and not exists (select from came c where c.athlete_id = a.id) as missed
+            (
+              select min(t.held_on)
+              from (
+                select distinct l.held_on, l.id
+                from latest l
+                join athlete_scope c on c.club_id = $1 and c.athlete_id = a.id and c.scope_id = l.group_id
+                order by l.held_on desc, l.id desc
+                limit $5
+              ) t
+              having count(*) = $5
+            ) as missed_from
           from athletes a
           where a.club_id = $1 and a.deleted_at is null and a.status <> 'left'
             and exists (select from athlete_scope c where c.club_id = $1 and c.athlete_id = a.id and c.scope_id = any ($4))
+          offset 0
         ) m
         order by m.id
         "#,

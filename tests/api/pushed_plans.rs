@@ -146,7 +146,8 @@ async fn a_pushed_plan_with_somebody_for_whom_nothing_can_be_computed_is_kept_an
     misdate(&squad.admin, one).await;
     let mut plan = sent(&made);
     // Who is left out is for the service to say.
-    let claimed = json!({"athlete_id": other, "unusable": {"code": "run", "text": "Nothing.", "remedy": "Nothing."}});
+    let claimed = json!({"athlete_id": other, "display_name": "Athlete 1",
+        "unusable": {"code": "run", "text": "Nothing.", "remedy": "Nothing."}});
     plan["not_computed"] = json!([claimed]);
     assert_eq!(
         statuses(&push(&squad.admin, &[create("lane_plan", plan.clone())]).await),

@@ -8,7 +8,7 @@ use crate::render::measure::Measure;
 use crate::render::sheet::{
     Block, Card, Cards, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text,
 };
-use crate::resources::advice::{BlockFields, overtaken_note};
+use crate::resources::advice::{BlockFields, not_computed, overtaken_note};
 
 /// The cards.
 pub fn cards(view: &View, measure: Measure) -> Section {
@@ -42,6 +42,7 @@ pub fn page(view: &View, club: String, measure: Measure) -> Sheet {
     }
     let mut sections = vec![Section::new("The session", before)];
     sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
+    sections.extend(not_computed(&view.not_computed));
     sections.push(cards(view, measure));
     Sheet {
         title: Text::own(format!("Cards for {}", view.held_on)),

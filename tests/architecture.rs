@@ -164,6 +164,46 @@ fn the_groups_of_a_root_are_asked_for_by_kind_and_id() {
     assert!(found.is_empty(), "{found:#?}");
 }
 
+/// Statements that read every row of runs: file, some words of the statement, and why corrected and withdrawn ones are among them.
+const EVERY_RUN: [(&str, &str, &str); 6] = [
+    ("retention/drop_store.rs", "as empty", "a session stays while anything hangs from it"),
+    ("retention/drop_store.rs", "order by s.held_on, s.id", "the same, when they go"),
+    ("rhythm/store.rs", "r.id = $2", "one run, asked for by its id"),
+    ("runs/store.rs", "i.one offset 0", "runs, asked for by their ids"),
+    ("runs/store.rs", "left join runs later", "what a correction corrects"),
+    ("sessions/rests_store.rs", "select 'runs'", "a session stays while anything hangs from it"),
+];
+/// Who asks how a session is marked. What was recorded counts whatever it says.
+const MARKS: [(&str, &str); 3] = [
+    ("advice/presence_store.rs", "nobody missed what was cancelled"),
+    ("advice/wellbeing_store.rs", "nobody runs on the surface of a session that is cancelled"),
+    ("lane_plans/store.rs", "lanes of a session that was cancelled served nobody"),
+];
+
+/// Load, advice, boards, progress, cards and tempo count the same runs: those that are neither withdrawn nor corrected, of sessions in
+/// every state.
+#[test]
+fn whoever_counts_runs_counts_those_that_stand_whatever_their_session_is_marked_as() {
+    let mut found = Vec::new();
+    for (name, text) in files("src/resources", "rs").into_iter().filter(|(name, _)| name.ends_with("store.rs")) {
+        let text = code(&text);
+        for query in text.split("sqlx::query").skip(1) {
+            let query = query.split(".await").next().unwrap_or_default();
+            let reads = ["from runs r", "join runs r"].iter().any(|words| query.contains(words));
+            let stands = query.contains("not r.void") && query.contains("later.supersedes = r.id");
+            let every = EVERY_RUN.iter().any(|(file, words, _)| name.ends_with(file) && query.contains(words));
+            if reads && !stands && !every {
+                found.push(format!("{name}: {}", query.split_whitespace().take(12).collect::<Vec<_>>().join(" ")));
+            }
+        }
+        let listed = MARKS.iter().any(|(file, _)| name.ends_with(file));
+        if ["s.state", "state = 'held'", "state <> 'cancelled'"].iter().any(|words| text.contains(words)) && !listed {
+            found.push(format!("{name}: asks how a session is marked"));
+        }
+    }
+    assert!(found.is_empty(), "{found:#?}");
+}
+
 /// Documentation comments do not count: whoever explains more is not to split a file for it.
 #[test]
 fn no_source_file_outgrows_400_lines_before_its_tests() {

@@ -100,7 +100,7 @@ use super::approach::Approach;
 use super::bounds::{Measured, judge};
 use super::day::Day;
 use super::decision::{
-    Clearance, Configuration, Decision, Policy, Ratings, Situation, Status, Stock, Surface, Target, Word, decide,
+    Clearance, Configuration, Decision, Policy, Ratings, Situation, Status, Stock, Surface, Target, Wall, Word, decide,
 };
 use super::estimate::{Estimate, EstimateError, Kept, RunCounts, SPACING_MAX, SPACING_MIN, Settings, estimate_keeping};
 use super::prior::{Experience, Prior, PriorError, PriorInputs, PriorPolicy, predict};
@@ -203,6 +203,11 @@ impl Record {
     pub fn standing(&self, on: i32) -> Standing {
         standing(&self.breaks, on)
     }
+
+    /// Why the athlete runs nowhere on a day (days since 1970-01-01), if so; also for whom nothing can be computed.
+    pub fn closed(&self, on: i32) -> Option<Wall> {
+        Wall::of_record(self.status, &self.standing(on))
+    }
 }
 
 /// What holds for the whole club. Read once for a squad.
@@ -264,7 +269,8 @@ pub struct Advice<'a> {
     pub no_target: Option<super::specs::Reason>,
 }
 
-/// Why there is no advice. The caller says it as a conflict with what is on file, since nothing in the question is wrong.
+/// Why there is no advice. The caller says it as a conflict with what is on file, since nothing in the question is wrong; of many it leaves
+/// this one out and says so. Codes and words are in [`crate::english`].
 #[derive(Clone, Copy, Debug, Error, PartialEq)]
 pub enum AdviceError {
     /// A measurement is outside what the prior accepts, though somebody of that age may have it: a stature above 2.3 m, 30 m in over 12 s.

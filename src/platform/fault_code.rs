@@ -183,6 +183,8 @@ words! {
         Unsafe = "unsafe",
         /// Goes without a time only.
         Untimed = "untimed",
+        /// Something on file about the athlete cannot be used.
+        UnusableRecord = "unusable_record",
         /// Cannot be kept.
         Value = "value",
         /// Goes with a withdrawal only, or not with it.

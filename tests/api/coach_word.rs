@@ -8,6 +8,7 @@ use uuid::Uuid;
 use crate::support::TestApp;
 use crate::sync_push::{create, push, statuses};
 use crate::tour::{Tour, begin, planned, record, run};
+use crate::unusable::withdraw;
 use crate::wellbeing::restrict;
 
 fn today() -> NaiveDate {
@@ -183,6 +184,28 @@ async fn runs_that_speak_against_a_word_end_it(pool: PgPool) {
     assert_eq!(own["coaches_words"]["overrides"][0], *one, "and so does the athlete's own");
     let at = one["decision_href"].as_str().unwrap();
     tour.admin.call(reqwest::Method::GET, at, &[], None).await.expect(200);
+}
+
+#[sqlx::test]
+async fn a_run_that_was_withdrawn_makes_no_day_that_was_run_before_a_word(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let tour = begin(&app).await;
+    record(&tour).await;
+    let advised = spacing(&tour.advised(3).await);
+    let session = json!({"held_on": today(), "state": "held", "group_ids": [tour.group]});
+    let session = (today(), tour.admin.post("/sessions", session).await.expect(201).id());
+    let slip = run(&session, &tour.athletes[3], metres(advised), 4, 0);
+    tour.admin.post("/runs", json!({"runs": [slip]})).await.expect(200);
+    withdraw(&tour.admin, &slip).await;
+    let sure = json!({"coach_accepts": true, "until": today() + Duration::days(30)});
+    tour.decide(3, with(instead(0.4, metres(advised + 250)), sure)).await.expect(201);
+    assert_eq!(spacing(&tour.advised(3).await), advised + 250);
+    for _ in 0..2 {
+        let broken = run(&session, &tour.athletes[3], metres(advised + 250), 1, 3);
+        tour.admin.post("/runs", json!({"runs": [broken]})).await.expect(200);
+    }
+    let after = tour.advised(3).await;
+    assert!(codes(&after).contains(&"against_word"), "what is run today is run after the word: {after}");
 }
 
 #[sqlx::test]

@@ -7,6 +7,7 @@ use sqlx::PgPool;
 use uuid::Uuid;
 
 use crate::support::{Answer, Caller, TestApp};
+use crate::wellbeing::{record, stored};
 
 /// The samples of a WAV, from -1 to 1, and how many of them make a second.
 fn samples(answer: &Answer) -> (Vec<f64>, f64) {
@@ -207,4 +208,30 @@ async fn an_athletes_own_beat_is_that_of_their_latest_held_runs_or_of_a_schedule
     for form in ["cue", "cue.wav"] {
         stranger.get(&format!("/athletes/{}/rhythm/{form}", squad.athlete)).await.expect(404);
     }
+}
+
+#[sqlx::test]
+async fn an_own_beat_goes_by_the_days_of_sessions_and_begins_anew_with_a_return(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    let group = admin.group("Mine").await;
+    let body =
+        json!({"display_name": "Mira", "sex": "F", "birth_year": 2012, "group_ids": [group], "experience": "novice"});
+    let athlete = admin.post("/athletes", body).await.expect(201).id();
+    let squad = Squad { admin, athlete, group };
+    // Eight weeks and some days ago, by a phone whose clock was ahead.
+    squad.run(57, 6.0, 2.0, json!({"run_at": Utc::now() - Duration::days(55)})).await;
+    squad.cue("").await.expect(409);
+    squad.run(12, 6.0, 1.0, json!({})).await;
+    assert_eq!(squad.cue("").await.expect(200).body["tempo"]["speed_mps"], 6.0);
+    let today = Utc::now().date_naive();
+    let report = record(&squad.athlete, "pain", today - Duration::days(10), &json!({}));
+    stored(&squad.admin, report.clone()).await;
+    let cleared = json!({"clears": report["id"]});
+    stored(&squad.admin, record(&squad.athlete, "clearance", today - Duration::days(4), &cleared)).await;
+    let none = squad.cue("").await.expect(409);
+    assert!(none.body["detail"].as_str().unwrap().contains("return"), "{}", none.body);
+    squad.run(2, 6.0, 1.25, json!({})).await;
+    let cue = squad.cue("").await.expect(200).body;
+    assert_eq!((&cue["tempo"]["speed_mps"], &cue["tempo"]["runs"]), (&json!(4.8), &json!(1)), "{cue}");
 }

@@ -8,6 +8,7 @@ use uuid::Uuid;
 
 use crate::bounds::{Squad, squad};
 use crate::sync_push::{create, item, push, statuses};
+use crate::unusable::{REMEDY, TEXT, misdate};
 use crate::wellbeing::{record, restrict, stored};
 
 /// A plan as a phone sends it, with an id of its own.
@@ -121,10 +122,58 @@ async fn a_pushed_lane_with_more_barriers_than_its_athletes_may_have_is_refused(
         assert_eq!((&refused["status"], &fault["pointer"]), (&json!(422), &json!("/lanes/0/barriers")), "{refused}");
         assert_eq!(fault["code"], code);
     }
+    // No sheet and no card of the session could be drawn with lanes like these.
+    for (field, value) in [("spacing_m", 0.0), ("approach_m", 999.0)] {
+        let mut flat = sent(&made);
+        flat["lanes"][0][field] = json!(value);
+        let refused = push(&squad.admin, &[create("lane_plan", flat)]).await.remove(0);
+        assert_eq!(
+            (&refused["status"], &refused["problem"]["errors"][0]["pointer"]),
+            (&json!(422), &json!("/lanes/0"))
+        );
+    }
     let mut odd = sent(&made);
     odd["lanes"][0]["spacing_m"] = json!(6.000_01);
     let refused = push(&squad.admin, &[create("lane_plan", odd)]).await.remove(0);
     assert_eq!(refused["status"], 422, "{refused}");
+}
+
+#[sqlx::test]
+async fn a_pushed_plan_with_somebody_for_whom_nothing_can_be_computed_is_kept_and_names_them(pool: PgPool) {
+    let squad = squad(pool).await;
+    let made = squad.planned().await;
+    let (one, other) = (squad.athletes[0].as_str(), squad.athletes[1].as_str());
+    misdate(&squad.admin, one).await;
+    let mut plan = sent(&made);
+    // Who is left out is for the service to say.
+    let claimed = json!({"athlete_id": other, "display_name": "Athlete 1",
+        "unusable": {"code": "run", "text": "Nothing.", "remedy": "Nothing."}});
+    plan["not_computed"] = json!([claimed]);
+    assert_eq!(
+        statuses(&push(&squad.admin, &[create("lane_plan", plan.clone())]).await),
+        [201],
+        "the coach laid it out"
+    );
+    let stored = squad.plan(&plan["id"]).await;
+    let unlooked = place(&stored, one);
+    assert_eq!((&unlooked["needs_confirmation"], unlooked.get("advised")), (&json!(true), None), "{unlooked}");
+    assert!(unlooked.get("not_permitted").is_none() && place(&stored, other)["advised"].is_object(), "{stored}");
+    let named = stored["not_computed"].as_array().unwrap();
+    assert_eq!(
+        (named.len(), &named[0]["athlete_id"], &named[0]["display_name"]),
+        (1, &json!(one), &json!("Athlete 0"))
+    );
+    assert_eq!((&named[0]["unusable"]["text"], &named[0]["unusable"]["remedy"]), (&json!(TEXT), &json!(REMEDY)));
+    // What is known of the athlete without any run is heeded all the same.
+    let today = Utc::now().date_naive();
+    restrict(&squad.admin, one, today, today + Duration::days(7)).await;
+    let rev = squad.plan(&plan["id"]).await["rev"].clone();
+    let change = json!({"if_match": rev, "data": {"run_out_m": 11.0}});
+    let id = plan["id"].as_str().unwrap();
+    assert_eq!(statuses(&push(&squad.admin, &[item_of("PATCH", id, change)]).await), [200]);
+    let rests = squad.plan(&plan["id"]).await;
+    assert_eq!(place(&rests, one)["not_permitted"]["code"], "restricted", "{rests}");
+    assert_eq!(rests["not_computed"].as_array().unwrap().len(), 1);
 }
 
 #[sqlx::test]

@@ -9,6 +9,7 @@ use uuid::Uuid;
 use crate::race_tests::{Squad, codes, finish, shown, squad, with};
 use crate::sync_pull::Phone;
 use crate::sync_push::{create, push, statuses};
+use crate::unusable::{REMEDY, TEXT, misdate};
 use crate::wellbeing::restrict;
 
 impl Squad {
@@ -112,6 +113,51 @@ async fn the_surface_that_counts_for_a_race_is_that_of_its_own_session(pool: PgP
     let tag = squad.coach.get(&path).await.expect(200).header("etag").to_owned();
     let drawn = squad.draw(&path, &tag, json!({"seed": 1})).await;
     assert!(drawn.status == 409 || codes(&drawn.body["cautions"]).contains(&"wet_surface"), "{}", drawn.body);
+}
+
+#[sqlx::test]
+async fn a_record_that_cannot_be_used_keeps_its_athlete_out_of_the_heats_and_nobody_else(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (path, _) = squad.entered(&squad.athletes[..3]).await;
+    let entries = format!("{path}/entries");
+    let tag = squad.stranger.get(&path).await.expect(200).header("etag").to_owned();
+    let hidden = json!({"athlete_ids": [squad.hidden], "coach_accepts": [squad.hidden]});
+    squad.stranger.put(&entries, &tag, hidden).await.expect(200);
+    misdate(&squad.coach, &squad.athletes[0]).await;
+    misdate(&squad.stranger, &squad.hidden).await;
+    let tag = squad.coach.get(&path).await.expect(200).header("etag").to_owned();
+    let drawn = squad.draw(&path, &tag, json!({"seed": 1})).await.expect(200);
+    let placed: usize = shown(&drawn.body).iter().map(Vec::len).sum();
+    assert_eq!(placed, 2, "{}", drawn.body);
+    let [left_out] = drawn.body["not_placed"].as_array().unwrap().as_slice() else { panic!("{}", drawn.body) };
+    assert_eq!(left_out["athlete_id"], json!(squad.athletes[0]));
+    let why = left_out["explanation"].as_str().unwrap();
+    assert!(why.contains(TEXT) && why.contains(REMEDY), "{why}");
+    assert!(!drawn.body.to_string().contains(&squad.hidden), "{}", drawn.body);
+    let file = squad.coach.path(&format!("{path}/heats"));
+    let page = squad.coach.call(Method::GET, &file, &[("accept", "text/html")], None).await.expect(200);
+    assert!(String::from_utf8(page.bytes).unwrap().contains(TEXT));
+    let entrants = squad.coach.get(&path).await.expect(200);
+    let entrant = |id: &str| {
+        let all = entrants.body["entries"].as_array().unwrap();
+        all.iter().find(|one| one["athlete_id"] == id).unwrap().clone()
+    };
+    let first = entrant(&squad.athletes[0]);
+    assert_eq!((&first["unusable"]["code"], first.get("readiness")), (&json!("first_run"), None), "{first}");
+    assert!(entrant(&squad.athletes[1]).get("unusable").is_none());
+    let mut phone = Phone::default();
+    phone.pull(&squad.coach, 500).await;
+    let record =
+        phone.copy.values().find(|one| one["athlete_id"] == *squad.athletes[0] && one.get("race_test_id").is_some());
+    assert_eq!(record.unwrap()["unusable"], first["unusable"]);
+
+    // Who comes in is looked at first.
+    misdate(&squad.coach, &squad.athletes[3]).await;
+    let four = json!({"athlete_ids": squad.athletes[..4], "coach_accepts": squad.athletes[..4]});
+    let refused = squad.coach.put(&entries, entrants.header("etag"), four).await.expect_fault(422, "/athlete_ids/3");
+    let fault = &refused.body["errors"][0];
+    assert_eq!(fault["code"], "unusable_record");
+    assert!(fault["detail"].as_str().unwrap().contains(REMEDY), "{fault}");
 }
 
 #[sqlx::test]

@@ -1,14 +1,17 @@
 //! What coaches read: whole explanations, every code and every sentence.
 #![allow(clippy::unwrap_used)] // in helpers, too: a situation without its part is a broken test
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use lanewright_compute::advice::AdviceError;
 use lanewright_compute::decision::{
     Back, Caution, Configuration, Criterion, Decision, DecisionKind, Evidence, Given, LatestSession, Missing, Policy,
     Rating, Reason, Restriction, Situation, Surface, Wall, Word, decide,
 };
+use lanewright_compute::estimate::EstimateError;
 use lanewright_compute::lane_plan::WEIGHT_MOST;
 use lanewright_compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
+use lanewright_compute::prior::PriorError;
 use lanewright_compute::progress::{HeldUp, Note};
 use lanewright_compute::standing::Standing;
 use lanewright_compute::units::BarrierKind::{Hurdle, LowBarrier, Wicket};
@@ -449,12 +452,35 @@ fn codes_never_change_once_published() {
         "no_runs training_goes_on no_recent_runs thin_evidence higher_than_run uneven_rhythm longer_at_this_rate restricted"
     );
     assert_eq!(codes(&HeldUp::codes()), "rating coach_confirmation equipment resting left restricted pain_reported");
+    assert_eq!(codes(&AdviceError::CODES), "measurement first_run run_count run start");
     assert_eq!(
         codes(&Wall::CODES),
         "resting left restricted pain_reported not_owned target_height target_spacing kind_above_advice \
          height_above_advice spacing_above_advice wider_than_held wider_needs_hold until_cleared one_variable \
          spacing_at_minimum hold_floor surface"
     );
+}
+
+#[test]
+fn every_record_that_cannot_be_used_has_a_code_on_the_list_a_sentence_and_a_remedy() {
+    let input = |field, must_be| AdviceError::Prior(PriorError::Input { field, must_be });
+    let all = [
+        input("stature_m", "from 0.9 to 2.3 metres"),
+        input("sprint_30m_s", "less than the 50 m time"),
+        AdviceError::Prior(PriorError::Policy("lowest_mean_m")),
+        AdviceError::Estimate(EstimateError::TooLong),
+        AdviceError::Estimate(EstimateError::TooManyRuns(60_000)),
+        AdviceError::Estimate(EstimateError::Height(mm(1_600))),
+        AdviceError::Estimate(EstimateError::Setting("icc")),
+    ];
+    for one in all {
+        listed(&AdviceError::CODES, one.code(), &[], &one.text());
+        assert!(one.remedy().ends_with('.') && words(one.remedy()) <= 20, "{}", one.remedy());
+    }
+    let said: BTreeSet<&str> = all.iter().map(AdviceError::code).collect();
+    assert_eq!(said.len(), AdviceError::CODES.len(), "one of each");
+    assert_eq!(all[1].text(), "The latest 30 m time must be less than the 50 m time.");
+    assert_eq!(all[5].text(), "A barrier must be at most 1.5 metres high, not 1.6.");
 }
 
 #[test]

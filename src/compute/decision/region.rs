@@ -329,9 +329,9 @@ fn reaches(hold: f64, needed: f64) -> bool {
 
 /// Why an athlete runs nowhere, whatever the advice: status first, then restriction, then report.
 fn closed(situation: &Situation) -> Option<Wall> {
-    let restricted = situation.restriction_in_force().map(|flag| Wall::Restricted { until: flag.until });
+    let restricted = || situation.restriction_in_force().map(|flag| Wall::Restricted { until: flag.until });
     let reported = || situation.report.map(|_| Wall::PainReported);
-    Wall::of_status(situation.status).or(restricted).or_else(reported)
+    Wall::of_status(situation.status).or_else(restricted).or_else(reported)
 }
 
 impl Rules<'_> {

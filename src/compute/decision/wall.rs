@@ -138,7 +138,13 @@ impl Wall {
         code("surface", "The surface is wet or uneven: soft barriers, nothing wider than advised.", &["surface"]),
     ];
 
-    /// Why somebody runs nowhere by their status, if so; told before what [`Wall::of_standing`] finds.
+    /// Why somebody runs nowhere on a day by what is on file without any run and any measurement, if so: status first, then health. What a
+    /// region [closes](super::Region::closed) for, where none can be computed or none is needed.
+    pub fn of_record(status: Status, standing: &Standing) -> Option<Self> {
+        Self::of_status(status).or_else(|| Self::of_standing(standing))
+    }
+
+    /// Why somebody runs nowhere by their status, if so.
     pub const fn of_status(status: Status) -> Option<Self> {
         match status {
             Status::Active => None,

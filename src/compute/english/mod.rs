@@ -27,6 +27,7 @@
 //! | `ahead` | what comes next, and what holds it up | forecasts |
 //! | `board` | since when somebody is held up, what to watch | the board, cards |
 //! | `no_target` | why no specification applies | recommendations, specifications |
+//! | `unusable` | what on file keeps somebody from being computed, and the remedy | whatever is computed of many |
 //! | `figures` | lengths, shares, lists, dates | all of these |
 //!
 //! # Checked by
@@ -61,6 +62,7 @@ mod missing;
 mod no_target;
 mod reasons;
 mod standing;
+mod unusable;
 mod waiting;
 mod walls;
 

@@ -4,13 +4,12 @@
 use std::collections::HashMap;
 use std::sync::{Mutex, PoisonError};
 
-use super::Person;
+use super::{Person, Unusable};
 use crate::compute::advice::{Advice, Setting, advise_keeping};
 use crate::compute::day::Day;
 use crate::compute::estimate::Kept;
 use crate::compute::progress::{Followed, Period, Progress, progress_keeping};
 use crate::platform::ids::{AthleteId, ClubId};
-use crate::platform::problem::{Code, Problem};
 
 /// What all that is kept may weigh, bytes: some three hundred athletes.
 const BYTES: usize = 64 * 1024 * 1024;
@@ -46,33 +45,33 @@ impl Memory {
     /// Advises one athlete of a club on a day.
     ///
     /// # Errors
-    /// 409 when what is on file cannot be used.
+    /// [`Unusable`] when what is on file cannot be used.
     pub fn advise<'a>(
         &self,
         club: ClubId,
         person: &Person,
         setting: &'a Setting,
         on: Day,
-    ) -> Result<Advice<'a>, Problem> {
+    ) -> Result<Advice<'a>, Unusable> {
         let advice =
             self.knowing((club, person.id), |known| advise_keeping(&mut known.kept, &person.record, setting, on));
-        advice.map_err(|error| unusable("advice", person, &error))
+        advice.map_err(|error| Unusable::new(person, error))
     }
 
     /// How one athlete of a club came along over a period.
     ///
     /// # Errors
-    /// 409 when what is on file cannot be used.
+    /// [`Unusable`] when what is on file cannot be used.
     pub fn follow<'a>(
         &self,
         club: ClubId,
         person: &Person,
         setting: &'a Setting,
         period: Period,
-    ) -> Result<Progress<'a>, Problem> {
+    ) -> Result<Progress<'a>, Unusable> {
         let progress = self
             .knowing((club, person.id), |known| progress_keeping(&mut known.followed, &person.record, setting, period));
-        progress.map_err(|error| unusable("progress", person, &error))
+        progress.map_err(|error| Unusable::new(person, error))
     }
 
     /// Works with what is kept about an athlete; nobody waits for the work.
@@ -86,10 +85,6 @@ impl Memory {
     fn with<T>(&self, work: impl FnOnce(&mut Shelf) -> T) -> T {
         work(&mut self.0.lock().unwrap_or_else(PoisonError::into_inner))
     }
-}
-
-fn unusable(what: &str, person: &Person, error: &impl std::fmt::Display) -> Problem {
-    Problem::new(Code::Conflict, format!("No {what} for {}: {error}. Correct the record.", person.display_name))
 }
 
 impl Shelf {

@@ -10,6 +10,7 @@ use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaFormat, Type};
 use utoipa::openapi::{KnownFormat, OpenApi, Ref, RefOr};
 use utoipa::{PartialSchema, ToSchema};
 
+use crate::compute::advice::AdviceError;
 use crate::compute::decision::{Caution, Missing, Reason, Surface, Wall};
 use crate::compute::params::{CodeDoc, Kind, PARAMS, Param, Value};
 use crate::compute::progress::{HeldUp, Note};
@@ -74,6 +75,23 @@ codes!(
     /// Code of what stands before the next step.
     ObstacleCode, "What stands before the next step: what it still needs, or a wall.", [&Missing::CODES[..], &Wall::CODES[..]].concat()
 );
+
+codes!(
+    /// Code of what on file cannot be used.
+    UnusableCode, "What on file about an athlete cannot be used.", AdviceError::CODES
+);
+
+impl UnusableCode {
+    /// The code of an error.
+    pub fn of(error: &AdviceError) -> Self {
+        Self(error.code().to_owned())
+    }
+
+    /// As it is spelt.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
 
 /// Adds the walls of an athlete's region to the codes of broken fields: what nobody may run is refused with their words.
 pub fn describe(api: &mut OpenApi) {

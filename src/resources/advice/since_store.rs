@@ -110,8 +110,9 @@ pub async fn closed(tx: &mut ClubTx, athletes: &[Uuid], on: NaiveDate) -> Result
     }
     let (statuses, standings) = (statuses(tx, athletes).await?, standings(tx, athletes, on).await?);
     let wall = |athlete: &Uuid| {
-        let of_status = statuses.get(athlete).and_then(|(status, _)| Wall::of_status(*status));
-        Some((*athlete, of_status.or_else(|| Wall::of_standing(standings.get(athlete)?))?))
+        let (status, _) = statuses.get(athlete)?;
+        let standing = standings.get(athlete).copied().unwrap_or_default();
+        Some((*athlete, Wall::of_record(*status, &standing)?))
     };
     Ok(athletes.iter().filter_map(wall).collect())
 }

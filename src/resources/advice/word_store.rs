@@ -73,7 +73,8 @@ pub(super) fn configuration(
     Ok(Some(Configuration { barrier_kind, height: length(height, what)?, spacing: length(spacing, what)? }))
 }
 
-/// The decisions on athletes for the days between two, both included, in the order in which they govern.
+/// The decisions on athletes for the days between two, both included, in the order in which they govern. That somebody had run on the day
+/// already is told of the runs that stood when it was decided and were not withdrawn since.
 ///
 /// # Errors
 /// Database errors; a row that does not parse.
@@ -97,7 +98,11 @@ pub async fn decisions(
           exists (
             select from runs r
             join sessions s on s.club_id = $1 and s.id = r.session_id
-            where r.club_id = $1 and r.athlete_id = d.athlete_id and s.held_on = d.on_date and r.created_at < d.decided_at
+            where r.club_id = $1 and r.athlete_id = d.athlete_id and s.held_on = d.on_date and r.created_at < d.decided_at and not r.void
+              and not exists (
+                select from runs later
+                where later.club_id = $1 and later.supersedes = r.id and (later.void or later.created_at < d.decided_at)
+              )
           ) as "day_was_run!",
           (
             select min(least(x.lead_leg, x.trail_leg, x.walkover))

@@ -163,7 +163,10 @@ const ABOUT: &[(&str, &str)] = &[
     ("expected_sd_ms", "Its standard deviation, milliseconds."),
     ("expected_basis", "What the expectation rests on."),
     ("offset_ms", "Handicap: how much later the start is, milliseconds."),
-    ("readiness", "How ready the athlete was when entered."),
+    (
+        "readiness",
+        "How ready the athlete was when last looked at; or what on file could not be used then (`unusable`).",
+    ),
     ("race_results.status", "`finished`, `did_not_start`, `did_not_finish` or `disqualified`."),
     ("final_time_ms", "The time from the athlete's own start, milliseconds."),
     ("held_item.kind", "The type of the fact."),

@@ -23,7 +23,7 @@ use crate::compute::standing::Standing;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, ClubId};
 use crate::platform::problem::Problem;
-use crate::resources::advice::{Memory, Person, StandingView, WallView};
+use crate::resources::advice::{self, Memory, Person, StandingView, WallView};
 
 /// Work that one plan may take, beside its time, before the best so far is answered with its gap.
 const BUDGET: Budget = Budget { nodes: 2_000_000 };
@@ -74,10 +74,8 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
     // Whoever had a turn has the shortest time that can be asked for, however long it was waited for.
     let until = until.max(Instant::now() + model::SHORTEST);
     let stopped = || stop.load(Ordering::Relaxed) || Instant::now() > until;
-    let mut advised: Vec<(&Person, Advice<'_>)> = Vec::with_capacity(inputs.people.len());
-    for person in &inputs.people {
-        advised.push((person, memory.advise(inputs.club, person, &inputs.setting, inputs.on)?));
-    }
+    let advise = |person| Ok((person, memory.advise(inputs.club, person, &inputs.setting, inputs.on)?));
+    let (advised, not_computed) = advice::computed::<(&Person, Advice<'_>)>(inputs.people.iter().map(advise));
     let (resting, running): (Vec<_>, Vec<_>) =
         advised.into_iter().partition(|(_, advice)| advice.decision.region.closed().is_some());
     let mut wish = inputs.wish.clone();
@@ -122,6 +120,7 @@ pub(super) fn compute(inputs: &Inputs, memory: &Memory, until: Instant, stop: &A
         resting: resting.iter().map(resting_view).chain(waits).collect(),
         people_from: Some(inputs.from.word().to_owned()),
         not_expected: inputs.not_expected.clone(),
+        not_computed,
         alternatives,
         stock_used: stock::taken(&inputs.equipment, &question.candidates, &most_used(&plans)),
         ..content
@@ -229,6 +228,7 @@ fn content(plans: &[&Plan], question: &Question, wish: &Wish, squad: &Squad<'_>)
         rounds: (2..).zip(plans.windows(2)).map(later).collect(),
         people_from: None,
         not_expected: Vec::new(),
+        not_computed: Vec::new(),
         resting: Vec::new(),
         would_help: Vec::new(),
         total_regret: rounded(first.total_regret + after),

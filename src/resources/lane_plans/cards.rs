@@ -16,7 +16,7 @@ use crate::compute::progress::TrainingDay;
 use crate::compute::units::Length;
 use crate::platform::db::StoreError;
 use crate::platform::ids::{AssessmentId, AthleteId, ClubId, LanePlanId, SessionId};
-use crate::resources::advice::{BlockFields, CautionView, Person, WallView, vocabulary};
+use crate::resources::advice::{BlockFields, CautionView, NotComputedView, Person, WallView, vocabulary};
 
 /// What is run over.
 #[derive(Clone, Debug, Serialize, ToSchema)]
@@ -251,9 +251,12 @@ pub struct View {
     /// Whom the cards are for: those who are noted as present (`attendance`), or before anybody was, who is expected (`groups`).
     #[schema(value_type = vocabulary::PeopleFrom)]
     pub people_from: &'static str,
-    /// One card for each, by name.
+    /// One card for each, by name; but for those in `not_computed`.
     #[schema(max_items = 300)]
     pub cards: Vec<CardView>,
+    /// Those who have no card, because something on file about them cannot be used: what, and the remedy.
+    #[schema(max_items = 300)]
+    pub not_computed: Vec<NotComputedView>,
     /// With `groups`: members who missed each of the last three sessions, and have no card.
     #[schema(max_items = 300)]
     pub not_expected: Vec<NotExpectedView>,
@@ -269,6 +272,7 @@ impl View {
         self.note = None;
         self.blocks.clear();
         self.not_expected.clear();
+        self.not_computed.clear();
         self.cards.retain(|card| card.today.is_some());
         for card in &mut self.cards {
             card.notes.clear();

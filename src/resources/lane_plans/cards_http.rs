@@ -15,7 +15,7 @@ use super::session_store::{self, SessionInfo};
 use super::shapes::NotExpectedView;
 use super::sight;
 use super::store;
-use crate::compute::advice::Setting;
+use crate::compute::advice::{Advice, Setting};
 use crate::compute::day::Day;
 use crate::paper;
 use crate::platform::accept::{Format, choose};
@@ -94,13 +94,14 @@ impl Asked {
 
     /// Computes the cards.
     pub(super) fn cards(&self, memory: &Memory) -> Result<View, Problem> {
-        let mut cards = Vec::with_capacity(self.people.len());
-        for person in &self.people {
-            let advised = memory.advise(self.club, person, &self.setting, self.on)?;
+        let advise = |person| Ok((person, memory.advise(self.club, person, &self.setting, self.on)?));
+        let (advised, not_computed) = advice::computed::<(&Person, Advice<'_>)>(self.people.iter().map(advise));
+        let card = |(person, advised): &(&Person, Advice<'_>)| {
             let of = (self.club, self.on.days(), self.setting.policy.arms_count);
             let notes = self.notes.get(&person.id.0).map_or(&[][..], Vec::as_slice);
-            cards.push(card(of, person, &advised, self.planned.as_ref(), notes)?);
-        }
+            card(of, person, advised, self.planned.as_ref(), notes)
+        };
+        let cards = advised.iter().map(card).collect::<Result<_, _>>()?;
         Ok(View {
             session_id: self.session,
             held_on: self.info.held_on,
@@ -109,6 +110,7 @@ impl Asked {
             people_from: self.from.word(),
             cards,
             not_expected: self.not_expected.clone(),
+            not_computed,
             cautions: cautions(self.info.surface),
         })
     }
@@ -118,13 +120,13 @@ impl Asked {
 ///
 /// The cards are for those of your groups who are noted as present; before anybody was, for whoever is expected, as in a lane plan.
 /// Lanes come from the session's latest plan. What to watch is the weakest rated criterion with its usual correction, which is
-/// common practice and says where it is written. `blocks` is what is done in the session. The page begins with it and has four cards
+/// common practice and says where it is written. Whoever has something on file that cannot be used has no card, and stands in
+/// `not_computed` with what is wrong and the remedy. `blocks` is what is done in the session. The page begins with it and has four cards
 /// to a side of A4, one below the other on a phone.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/cards", impl_for = get_session_cards, tag = "lane_plans",
     responses(
-        (status = 200, description = "The cards", content((View = "application/json"), (String = "text/html"))),
-        (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
+        (status = 200, description = "The cards", content((View = "application/json"), (String = "text/html")))
     )
 )]
 async fn get_session_cards(

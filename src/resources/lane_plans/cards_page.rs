@@ -11,7 +11,7 @@ use crate::render::measure::Measure;
 use crate::render::sheet::{
     Block, Card, Cards, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text,
 };
-use crate::resources::advice::{BlockFields, overtaken_note};
+use crate::resources::advice::{BlockFields, not_computed, overtaken_note};
 
 /// The cards.
 pub fn cards(view: &View, measure: Measure) -> Section {
@@ -45,6 +45,7 @@ pub fn page(view: &View, club: String, measure: Measure) -> Sheet {
     }
     let mut sections = vec![Section::new("The session", before)];
     sections.push(paper::cautions(view.cautions.iter().map(|one| one.text.as_str())));
+    sections.extend(not_computed(&view.not_computed));
     let apart = !view.blocks.is_empty() && !view.cards.is_empty();
     let cards = cards(view, measure);
     sections.push(if apart { cards.on_new_page() } else { cards });

@@ -177,7 +177,7 @@ impl Beside {
         let present = if is_noted { Some(store::present(tx, plan.session).await?) } else { None };
         let is_here = |athlete: &AthleteId| present.as_ref().is_some_and(|all| all.contains(athlete));
         let mut others: Vec<AthleteId> =
-            store::members(tx, plan.session, held_on, &groups).await?.into_iter().map(|one| one.athlete).collect();
+            advice::members(tx, plan.session, held_on, &groups).await?.into_iter().map(|one| one.athlete).collect();
         // Guests come too.
         others.extend(present.iter().flatten().filter(|one| !others.contains(one)).copied().collect::<Vec<_>>());
         let surprises: Vec<AthleteId> =
@@ -205,7 +205,7 @@ async fn expected(
     groups: &[GroupId],
 ) -> Result<(Vec<AthleteId>, Vec<NotExpectedView>), Problem> {
     let (mut expected, mut others) = (Vec::new(), Vec::new());
-    for one in store::members(tx, session, held_on, groups).await? {
+    for one in advice::members(tx, session, held_on, groups).await? {
         match one.missing_since {
             None => expected.push(one.athlete),
             Some(last_seen_on) => {
@@ -266,7 +266,8 @@ async fn still_seen(tx: &mut ClubTx, plan: &Plan) -> Result<(), Problem> {
 /// proven to be the best, or says its gap. Its time counts from the request: while others are computed it waits its turn, club by club;
 /// 503 with `Retry-After` when too many wait or the time is over. Athletes with a restriction or report of pain rest. Where lanes,
 /// barriers or metres do not reach for everybody, the others run in later rounds, with as few lanes as possible set out anew; `resting`
-/// tells who still waits and `would_help` what would do. Only wishes that contradict each other are answered with 422 `infeasible`.
+/// tells who still waits and `would_help` what would do. Whoever has something on file that cannot be used has no lane, and stands in
+/// `not_computed` with what is wrong and the remedy. Only wishes that contradict each other are answered with 422 `infeasible`.
 /// Everybody who sees the session sees the plan, but of its people only those whom they see; the others are counted in their lanes.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/sessions/{session_id}/lane-plans", impl_for = create_lane_plan, tag = "lane_plans",

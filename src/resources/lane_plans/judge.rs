@@ -14,7 +14,8 @@ use super::answer::rounded;
 use super::model::{most_barriers, too_many_barriers};
 use super::session_store;
 use super::shapes::{AdvisedView, Content, LaneView, PlacedView};
-use crate::compute::advice::{Advice, Setting};
+use crate::compute::advice::{Advice, Record, Setting};
+use crate::compute::bounds::barriers_most;
 use crate::compute::day::Day;
 use crate::compute::decision::{Configuration, Decision, Wall};
 use crate::compute::standing::Standing;
@@ -23,7 +24,7 @@ use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::{AthleteId, ClubId, SessionId};
 use crate::platform::problem::Problem;
-use crate::resources::advice::{self, CautionView, Memory, Person, WallView};
+use crate::resources::advice::{self, CautionView, Memory, NotComputedView, Person, UnusableView, WallView};
 
 /// An athlete in a lane.
 #[derive(Clone, Copy, Debug)]
@@ -55,6 +56,9 @@ pub(super) struct Judgement {
     cautions: Vec<CautionView>,
     hold_probability: f64,
     not_permitted: Option<WallView>,
+    /// Why there is no advice.
+    #[serde(default)]
+    unusable: Option<UnusableView>,
     /// The most barriers of a lane for the athlete, and those of the race.
     barriers: (u32, Option<u32>),
     /// The moment up to which it heeds what is on file.
@@ -100,7 +104,23 @@ impl Judgement {
             cautions: personal(decision),
             hold_probability: rounded(hold),
             not_permitted: wall.as_ref().map(WallView::from),
+            unusable: None,
             barriers: most_barriers(advice),
+            known_at,
+        }
+    }
+
+    /// That of somebody about whom nothing can be computed: a coach looks, and who rests or is hurt stays out of every lane.
+    fn without_advice(record: &Record, unusable: UnusableView, on: Day, known_at: DateTime<Utc>) -> Self {
+        Self {
+            advised: None,
+            difference: None,
+            needs_confirmation: true,
+            cautions: Vec::new(),
+            hold_probability: 0.0,
+            not_permitted: record.closed(on.days()).as_ref().map(WallView::from),
+            unusable: Some(unusable),
+            barriers: (barriers_most(None), None),
             known_at,
         }
     }
@@ -148,25 +168,29 @@ impl Question {
     }
 
     /// Computes them, by [`Place::key`]; athletes whom the actor does not see have none.
-    pub(super) fn answers(&self, memory: &Memory) -> Result<HashMap<Uuid, Judgement>, Problem> {
+    pub(super) fn answers(&self, memory: &Memory) -> HashMap<Uuid, Judgement> {
         let step = self.setting.policy.spacing_step;
         let mut found = HashMap::with_capacity(self.places.len());
         for person in &self.people {
-            let advice = memory.advise(self.club, person, &self.setting, self.on)?;
+            let advice = memory.advise(self.club, person, &self.setting, self.on);
             for place in self.places.iter().filter(|place| place.athlete == person.id) {
-                found.insert(place.key(self.session), Judgement::of(&advice, place.at, step, self.known_at));
+                let judgement = match &advice {
+                    Ok(advice) => Judgement::of(advice, place.at, step, self.known_at),
+                    Err(why) => Judgement::without_advice(&person.record, why.view().unusable, self.on, self.known_at),
+                };
+                found.insert(place.key(self.session), judgement);
             }
         }
-        Ok(found)
+        found
     }
 }
 
 /// Judges every place of a plan that somebody made by hand, with what was computed before the transaction, or here where the session
 /// is not older than the push; a lane with more barriers than its athletes may have is a fault unless `before` has it. Also tells the
-/// moment up to which all of it heeds what is on file.
+/// moment up to which all of it heeds what is on file. Whom nothing can be computed for is named, and keeps nobody from their place.
 ///
 /// # Errors
-/// Database errors; 409 when what is on file of somebody cannot be used.
+/// Database errors.
 pub(super) async fn judge(
     tx: &mut ClubTx,
     session: SessionId,
@@ -187,7 +211,7 @@ pub(super) async fn judge(
     }
     if let Some(question) = Question::load(tx, session, open).await? {
         // What a memory keeps never changes an answer, so an empty one does here.
-        known.extend(question.answers(&Memory::default())?);
+        known.extend(question.answers(&Memory::default()));
     }
     let mut faults = Vec::new();
     for (at, lane) in content.lanes.iter_mut().enumerate() {
@@ -206,8 +230,33 @@ pub(super) async fn judge(
         let most = most.filter(|(most, _)| lane.barriers > *most && !stands);
         faults.extend(most.map(|most| too_many_barriers(&format!("/lanes/{at}/barriers"), most)));
     }
+    content.not_computed = left_out(session, content, before, &known);
     let known_at = known.values().map(|one| one.known_at).min().unwrap_or_else(Utc::now);
     Ok((faults, known_at))
+}
+
+/// For whom nothing can be computed: those whom the plan of before left out and who have no place by now, and those who have one.
+fn left_out(
+    session: SessionId,
+    content: &Content,
+    before: Option<&Content>,
+    known: &HashMap<Uuid, Judgement>,
+) -> Vec<NotComputedView> {
+    let placed = Place::all(content);
+    let has_place = |athlete: AthleteId| {
+        placed.iter().any(|place| place.athlete == athlete)
+            || content.resting.iter().any(|one| one.athlete_id == athlete)
+    };
+    let earlier = before.into_iter().flat_map(|before| &before.not_computed);
+    let mut found: Vec<NotComputedView> = earlier.filter(|one| !has_place(one.athlete_id)).cloned().collect();
+    for place in &placed {
+        let Some(unusable) = known.get(&place.key(session)).and_then(|one| one.unusable.clone()) else { continue };
+        // In one of its lanes or in several, somebody is named once.
+        if found.iter().all(|one| one.athlete_id != place.athlete) {
+            found.push(NotComputedView { athlete_id: place.athlete, display_name: String::new(), unusable });
+        }
+    }
+    found
 }
 
 /// Writes beside those who rest in a plan what keeps them from running, if anything on file does; what the client wrote there goes.

@@ -176,7 +176,7 @@ async fn sheets(
     responses(
         (status = 200, description = "The sheets", content((SheetsView = "application/json"), (String = "text/html"))),
         (status = 404, description = "The link shows nothing"),
-        (status = 409, description = "A measurement or run on record cannot be used"),
+        (status = 409, description = "A lane of the plan cannot be set out"),
         (status = 429, description = "Opened too often, or too many wrong links; `Retry-After` says how long to wait")
     )
 )]

@@ -13,7 +13,7 @@ use crate::compute::decision::{Decision, Stage, Surface};
 use crate::compute::session_plan::{Ask, BANDS, Block, Drill, SessionPlan, foot_lengths, propose};
 use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, LanePlanId, SessionId};
-use crate::resources::advice::{BlockFields, CautionView, Person, vocabulary};
+use crate::resources::advice::{BlockFields, CautionView, NotComputedView, Person, vocabulary};
 
 /// Said beside every dose.
 const COMMON_PRACTICE: &str = "Doses, rests and drills are common practice and design choices, not what a trial has shown: change them \
@@ -152,6 +152,9 @@ pub struct View {
     /// Who rests, of those that you see: they come, and run over nothing.
     #[schema(max_items = 300)]
     resting: Vec<AthleteView>,
+    /// Who comes and stands in no block, because something on file about them cannot be used: what, and the remedy.
+    #[schema(max_items = 300)]
+    not_computed: Vec<NotComputedView>,
     /// What the doses rest on.
     #[schema(max_length = 300, example = "Doses are common practice: change them as you see fit.")]
     common_practice: &'static str,
@@ -170,6 +173,8 @@ pub struct Inputs<'a> {
     pub asked: (u32, usize),
     /// Who comes, with what is advised.
     pub people: Vec<(&'a Person, Decision)>,
+    /// Who comes and is left out.
+    pub not_computed: Vec<NotComputedView>,
     /// The session's latest plan.
     pub planned: Option<Planned>,
     /// The club's barriers.
@@ -260,6 +265,7 @@ impl View {
             },
             moves: moves(&found),
             resting: resting.iter().map(|(person, _)| named(person)).collect(),
+            not_computed: of.not_computed.clone(),
             common_practice: COMMON_PRACTICE,
             cautions: cautions(of.surface),
         }

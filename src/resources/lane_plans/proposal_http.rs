@@ -61,12 +61,12 @@ impl ProposalParams {
 /// For whoever comes, as with the cards. Three groups, before the technique gate, over wickets and over barriers, do the drills that
 /// their stages ask for and their lanes of the latest lane plan, so that everything ends as early as coaches and set-ups allow: that
 /// order is exact. Where the minutes do not reach, drills are left out by a rule, and told; on a wet or uneven surface nothing is race-like. Nothing is stored: change the blocks and
-/// send them with PATCH to the session. Doses are common practice, each with its source.
+/// send them with PATCH to the session. Doses are common practice, each with its source. Whoever has something on file that cannot be
+/// used stands in `not_computed` with what is wrong and the remedy, and in no block.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/sessions/{session_id}/proposal", impl_for = get_session_proposal, tag = "lane_plans",
     responses(
-        (status = 200, description = "The proposal", body = View),
-        (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
+        (status = 200, description = "The proposal", body = View)
     )
 )]
 async fn get_session_proposal(
@@ -90,15 +90,12 @@ async fn get_session_proposal(
     let (club, on) = (tx.club, advice::day(info.held_on)?);
     drop(tx);
     let body = turn.run(move || {
-        let mut advised = Vec::with_capacity(people.len());
-        for person in &people {
-            advised.push((person, memory.advise(club, person, &setting, on)?.decision));
-        }
-        let session = (session, info.held_on);
-        let surface = info.surface;
-        Ok::<_, Problem>(View::new(&Inputs { session, surface, asked, people: advised, planned, equipment }))
+        let advise = |person| Ok((person, memory.advise(club, person, &setting, on)?.decision));
+        let (people, not_computed) = advice::computed(people.iter().map(advise));
+        let (session, surface) = ((session, info.held_on), info.surface);
+        View::new(&Inputs { session, surface, asked, people, not_computed, planned, equipment })
     });
-    let body = body.await??;
+    let body = body.await?;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }
 

@@ -256,7 +256,7 @@ fn runner(one: &PlacedView, said: &Said<'_>) -> Row {
     Row::new(Text::theirs(&one.display_name), vec![known, Cell::default(), Cell::default().with_boxes(RUNS)])
 }
 
-/// Who rests, who waits for a place, who came after the plan was made and who is absent.
+/// Who rests, who waits for a place, who is left out, who came after the plan was made and who is absent.
 fn idle(content: &Content, beside: &Beside) -> Table {
     let row = |name: &str, what: &str, why: String| Row::new(Text::theirs(name), vec![Cell::of(what), Cell::of(why)]);
     let resting = content.resting.iter().map(|one| {
@@ -268,6 +268,7 @@ fn idle(content: &Content, beside: &Beside) -> Table {
         let since = format!("{}.", paper::sentence(&overtaken_note(one.not_permitted.as_ref())));
         Row::new(Text::theirs(&one.display_name), vec![Cell::of(what), Cell::of(since).toned(Tone::Alert)])
     });
+    let left_out = content.not_computed.iter().map(|one| row(&one.display_name, "No advice", one.unusable.words()));
     let missing = content
         .not_expected
         .iter()
@@ -286,7 +287,7 @@ fn idle(content: &Content, beside: &Beside) -> Table {
         caption: Text::own("Resting, without a place, or absent"),
         corner: Text::own("Athlete"),
         columns: vec![Column::words("State"), Column::words("Why")],
-        rows: resting.chain(late).chain(missing).chain(absent).collect(),
+        rows: resting.chain(left_out).chain(late).chain(missing).chain(absent).collect(),
         size: Size::Usual,
         narrow: Narrow::Stack,
     }

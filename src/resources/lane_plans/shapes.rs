@@ -13,7 +13,7 @@ use crate::compute::units::{BarrierKind, Length};
 use crate::platform::ids::{AthleteId, EquipmentId, LanePlanId, SessionId};
 use crate::platform::page;
 use crate::resources::advice::vocabulary;
-use crate::resources::advice::{CautionView, StandingView, WallView};
+use crate::resources::advice::{CautionView, NotComputedView, StandingView, WallView};
 
 #[allow(clippy::trivially_copy_pass_by_ref)] // the shape serde asks for
 pub(super) const fn nobody(count: &usize) -> bool {
@@ -253,6 +253,11 @@ pub struct Content {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 300)]
     pub not_expected: Vec<NotExpectedView>,
+    /// Athletes for whom the plan has no lane, because something on file about them cannot be used: what, and the remedy; of those that you
+    /// see. Whom somebody put into a lane by hand all the same stands here too. What a client sends is ignored.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 300)]
+    pub not_computed: Vec<NotComputedView>,
     /// Athletes who do not run over barriers today, of those that you see: who rests, and with `waiting` who finds no place.
     #[schema(max_items = 300)]
     pub resting: Vec<RestingView>,

@@ -122,5 +122,6 @@ pub fn for_helpers(mut content: Content) -> Content {
     }
     content.resting.clear();
     content.not_expected.clear();
+    content.not_computed.clear();
     content
 }

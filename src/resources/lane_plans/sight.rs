@@ -102,7 +102,9 @@ impl PartialEq for Seen {
 /// What is planned, without what the service writes beside people and the plan.
 fn laid_out(content: &Value) -> Value {
     let mut content = content.clone();
-    content.as_object_mut().and_then(|plan| plan.remove("cautions"));
+    if let Some(plan) = content.as_object_mut() {
+        plan.retain(|name, _| !["cautions", "not_computed"].contains(&name.as_str()));
+    }
     let lanes = content.get_mut("lanes").and_then(Value::as_array_mut).into_iter().flatten();
     lanes.filter_map(|lane| lane.get_mut("athletes")).for_each(bare);
     content.get_mut("resting").into_iter().for_each(bare);
@@ -149,6 +151,8 @@ impl Seen {
         content.resting.iter_mut().for_each(|one| one.display_name = name(one.athlete_id));
         content.not_expected.retain(|one| sees(one.athlete_id));
         content.not_expected.iter_mut().for_each(|one| one.display_name = name(one.athlete_id));
+        content.not_computed.retain(|one| sees(one.athlete_id));
+        content.not_computed.iter_mut().for_each(|one| one.display_name = name(one.athlete_id));
         let ids = request.athlete_ids.take().map(|ids| ids.into_iter().filter(|id| sees(*id)).collect::<Vec<_>>());
         request.athlete_ids = ids.filter(|ids| !ids.is_empty());
         request.pins.retain(|pin| sees(pin.athlete_id));
@@ -203,6 +207,7 @@ pub fn kept(session: SessionId, request: &Request, mut content: Content) -> Resu
         one.overtaken = false;
     }
     content.not_expected.iter_mut().for_each(|one| one.display_name.clear());
+    content.not_computed.iter_mut().for_each(|one| one.display_name.clear());
     let corrupt = |_| StoreError::Corrupt("lane plan");
     let mut people: Vec<AthleteId> = everybody(&content).collect();
     people.extend(request.named().map(|(_, athlete)| athlete));
@@ -216,11 +221,12 @@ pub fn kept(session: SessionId, request: &Request, mut content: Content) -> Resu
     })
 }
 
-/// Everybody who runs, rests or is not expected in a plan.
+/// Everybody who runs, rests, is not expected or left out in a plan.
 pub fn everybody(content: &Content) -> impl Iterator<Item = AthleteId> {
     let run = content.lanes.iter().flat_map(|lane| &lane.athletes).map(|one| one.athlete_id);
     let absent = content.not_expected.iter().map(|one| one.athlete_id);
-    run.chain(content.resting.iter().map(|one| one.athlete_id)).chain(absent)
+    let left_out = content.not_computed.iter().map(|one| one.athlete_id);
+    run.chain(content.resting.iter().map(|one| one.athlete_id)).chain(absent).chain(left_out)
 }
 
 /// Puts back into an edit whom its author does not see: they stay in their lanes, and those lanes as they are.

@@ -10,7 +10,6 @@ use super::session_store;
 use crate::compute::decision::Surface;
 use crate::compute::units::BarrierKind;
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
-use crate::platform::grants;
 use crate::platform::ids::{AthleteId, GroupId, LanePlanId, SessionId};
 use crate::platform::page;
 use crate::platform::people::People;
@@ -93,86 +92,6 @@ pub async fn groups(tx: &mut ClubTx, session: SessionId) -> Result<Vec<GroupId>,
     Ok(ids.into_iter().map(GroupId).filter(|group| tx.actor.sees(*group)).collect())
 }
 
-/// A member of groups, and whether they come.
-#[derive(Clone, Copy, Debug)]
-pub struct Member {
-    /// The athlete.
-    pub athlete: AthleteId,
-    /// The last session they attended, when they missed each of the last [`MISSED`].
-    pub missing_since: Option<NaiveDate>,
-}
-
-/// After so many sessions of their groups missed in a row nobody is expected (design choice).
-const MISSED: i64 = 3;
-
-/// The members of groups who have not left; who never came is new, and expected. Whoever is noted as present or has a run came, as on
-/// boards.
-pub async fn members(
-    tx: &mut ClubTx,
-    but: SessionId,
-    on: NaiveDate,
-    groups: &[GroupId],
-) -> Result<Vec<Member>, StoreError> {
-    let club = tx.club.0;
-    let groups = grants::ids_of(groups);
-    let rows = sqlx::query!(
-        r#"
-        with latest as (
-          select s.id, s.held_on
-          from sessions s
-          where s.club_id = $1 and s.deleted_at is null and s.held_on <= $3 and s.id <> $2 and s.state <> 'cancelled'
-            and exists (select from session_scope c where c.club_id = $1 and c.session_id = s.id and c.scope_id = any ($4))
-            and (
-              exists (select from attendance t where t.club_id = $1 and t.session_id = s.id and t.deleted_at is null)
-              or exists (
-                select from runs r
-                where r.club_id = $1 and r.session_id = s.id and not r.void
-                  and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
-              )
-            )
-          order by s.held_on desc, s.id desc
-          limit $5
-        ), came as (
-          select t.athlete_id from attendance t
-          where t.club_id = $1 and t.session_id in (select id from latest) and t.deleted_at is null
-          union
-          select r.athlete_id from runs r
-          where r.club_id = $1 and r.session_id in (select id from latest) and not r.void
-            and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
-        )
-        select m.id,
-          case when m.missed then (
-            select max(s.held_on)
-            from (
-              select p.session_id from attendance p where p.club_id = $1 and p.athlete_id = m.id and p.deleted_at is null
-              union
-              select r.session_id from runs r
-              where r.club_id = $1 and r.athlete_id = m.id and not r.void
-                and not exists (select from runs later where later.club_id = $1 and later.supersedes = r.id)
-            ) t
-            join sessions s on s.club_id = $1 and s.id = t.session_id and s.deleted_at is null and s.held_on <= $3
-            where t.session_id <> $2
-          ) end as last_seen_on
-        from (
-          select a.id,
-            (select count(*) from latest) = $5 and not exists (select from came c where c.athlete_id = a.id) as missed
-          from athletes a
-          where a.club_id = $1 and a.deleted_at is null and a.status <> 'left'
-            and exists (select from athlete_scope c where c.club_id = $1 and c.athlete_id = a.id and c.scope_id = any ($4))
-        ) m
-        order by m.id
-        "#,
-        club,
-        but.0,
-        on,
-        &groups,
-        MISSED
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    Ok(rows.into_iter().map(|row| Member { athlete: AthleteId(row.id), missing_since: row.last_seen_on }).collect())
-}
-
 /// The club's barriers.
 pub async fn equipment(tx: &mut ClubTx) -> Result<Vec<Equipment>, StoreError> {
     let club = tx.club.0;
@@ -205,14 +124,15 @@ fn ids_of(people: &[AthleteId]) -> Vec<Uuid> {
     people.iter().map(|athlete| athlete.0).collect()
 }
 
-/// What was found in the latest plan of each session of the four weeks before a day, the latest session first.
+/// What was found in the latest plan of each session of the four weeks before a day, the latest session first; a session that was
+/// cancelled served nobody.
 pub async fn lately(tx: &mut ClubTx, before: NaiveDate) -> Result<Vec<serde_json::Value>, StoreError> {
     let (club, from) = (tx.club.0, before - chrono::Duration::days(28));
     Ok(sqlx::query_scalar!(
         r#"
         select p.plan
         from lane_plans p
-        join sessions s on s.club_id = $1 and s.id = p.session_id
+        join sessions s on s.club_id = $1 and s.id = p.session_id and s.deleted_at is null and s.state <> 'cancelled'
         where p.club_id = $1 and p.deleted_at is null and s.held_on >= $2 and s.held_on < $3
           and not exists (
             select from lane_plans later

@@ -15,7 +15,8 @@ use super::session_store;
 use super::shapes::{Content, LaneView};
 use super::sight::{self, After, Seen};
 use super::store;
-use crate::compute::lane_plan;
+use crate::compute::lane_plan::{self, Candidate};
+use crate::compute::set_out::{LaneSetting, set_out};
 use crate::compute::units::Length;
 use crate::platform::access::Recorder;
 use crate::platform::body;
@@ -74,6 +75,8 @@ impl Editable for Edits {
     async fn parse(tx: &mut ClubTx, fields: Fields, before: Option<&Seen>) -> Result<Seen, Problem> {
         let Fields { session_id, mut request, mut content } = fields;
         let mut faults = Faults::new();
+        // Who is left out is for the service to say.
+        content.not_computed.clear();
         let info = session_store::session(tx, session_id).await?;
         if info.is_none() {
             faults.add("/session_id", "unknown_id", "there is no such session for your groups");
@@ -136,24 +139,40 @@ fn check_lanes(content: &Content, faults: &mut Faults) {
     if content.lanes.is_empty() || content.lanes.len() > lane_plan::MAX_LANES * lane_plan::MAX_ROUNDS {
         faults.add("/lanes", "length", "must have 1 to 12 lanes a round");
     }
+    let run_out = Length::from_metres(content.run_out_m).unwrap_or_default();
     let mut seen = HashSet::new();
     for (at, lane) in content.lanes.iter().enumerate() {
         if !(1..=lane_plan::MAX_ROUNDS).contains(&(lane.round as usize)) {
             let detail = format!("must be from 1 to {}", lane_plan::MAX_ROUNDS);
             faults.add(format!("/lanes/{at}/round"), "out_of_range", detail);
         }
-        if lane.configuration().is_none() {
+        let configuration = lane.configuration();
+        if configuration.is_none() {
             let detail = "must name a kind of barrier, and its lengths in metres, not finer than 0.001";
             faults.add(format!("/lanes/{at}"), "value", detail);
         }
-        if !(1..=model::MAX_BARRIERS).contains(&lane.barriers) {
+        let counted = (1..=model::MAX_BARRIERS).contains(&lane.barriers);
+        if !counted {
             let detail = format!("must be from 1 to {}", model::MAX_BARRIERS);
             faults.add(format!("/lanes/{at}/barriers"), "out_of_range", detail);
+        }
+        let drawn =
+            configuration.filter(|_| counted).map(|(_, candidate)| no_marks(&candidate, lane.barriers, run_out));
+        if let Some(detail) = drawn.flatten() {
+            faults.add(format!("/lanes/{at}"), "value", detail);
         }
         if !seen.insert((lane.round, lane.lane)) {
             faults.add(format!("/lanes/{at}/lane"), "twice", "stands in this round already");
         }
     }
+}
+
+/// Why a lane cannot be set out, if so. Sheets and cards of a session are drawn from all its lanes: one like this would leave none of them.
+fn no_marks(lane: &Candidate, barriers: u32, run_out: Length) -> Option<String> {
+    // Cards say where the feet come down behind a barrier, also in a lane of one.
+    let barriers = u8::try_from(barriers.max(2)).unwrap_or(u8::MAX);
+    let setting = LaneSetting { approach: lane.approach, spacing: lane.spacing, barriers, run_out };
+    set_out(&setting).err().map(|error| error.to_string())
 }
 
 /// Parses stored plans once more: what an import wrote has to be what a request may say. Advice is asked of nobody in them, because
@@ -196,7 +215,7 @@ pub async fn prepare(
     drop(tx);
     turn.run(move || {
         let memory = Memory::default();
-        let answers = questions.iter().filter_map(|question| question.answers(&memory).ok()).flatten();
+        let answers = questions.iter().flat_map(|question| question.answers(&memory));
         answers.filter_map(|(key, one)| Some((key, Ok(serde_json::to_value(one).ok()?)))).collect()
     })
     .await

@@ -6,17 +6,15 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::athlete::base_cautions;
-use super::board_row::{COLUMNS, ObstacleView, RowView, StretchView};
+use super::board_row::{COLUMNS, ObstacleView, RowView, StretchView, left_out};
 use super::figures::{LoadView, TargetView, date, on};
 use super::links::Links;
 use super::squad::{DueView, ReadyView, Who, due_view, ready};
-use super::store::Attendance;
 use crate::compute::board::{Place, SEASON_DAYS, board};
 use crate::compute::progress::Period;
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::render::table::Table;
-use crate::resources::advice::CautionView;
-use crate::resources::advice::vocabulary;
+use crate::resources::advice::{Attendance, CautionView, NotComputedView, vocabulary};
 
 /// How many of the latest sessions an athlete's attendance is counted in: four weeks of two (design choice).
 pub const SESSIONS: usize = 8;
@@ -35,16 +33,18 @@ pub struct Computed<'a> {
     pub who: Vec<Who>,
     /// Where they stand, in the same order.
     pub places: Vec<Place<'a>>,
+    /// Who is not on it.
+    pub not_computed: Vec<NotComputedView>,
     /// Who came when.
     pub attendance: Attendance,
     /// The latest sessions with a list of who came, or with runs; latest first.
     pub sessions: Vec<(NaiveDate, Uuid)>,
 }
 
-/// The latest sessions of a group with a list of who came, or with runs; latest first.
+/// The latest sessions of a group with a list of who came, or with runs; latest first. None that was cancelled: nobody missed it.
 pub fn recorded(attendance: &Attendance, most: usize) -> Vec<(NaiveDate, Uuid)> {
-    let held = |id: &Uuid| Some((*attendance.held.get(id)?, *id));
-    let mut sessions: Vec<(NaiveDate, Uuid)> = attendance.recorded.iter().filter_map(held).collect();
+    let dated = |id: &Uuid| Some((*attendance.days.get(id)?, *id));
+    let mut sessions: Vec<(NaiveDate, Uuid)> = attendance.recorded.iter().filter_map(dated).collect();
     sessions.sort_unstable_by(|a, b| b.cmp(a));
     sessions.truncate(most);
     sessions
@@ -182,7 +182,8 @@ pub struct View {
     /// Who stood six sessions or more behind something, longest first.
     #[schema(max_items = 3000)]
     pub behind: Vec<BehindView>,
-    /// The latest sessions with a list of who came, or with runs; at most eight, latest first. Attendance is counted in them.
+    /// The latest sessions with a list of who came, or with runs, but for cancelled ones, which nobody missed; at most eight, latest first.
+    /// Attendance is counted in them.
     #[schema(max_items = 8)]
     pub sessions: Vec<SessionView>,
     /// Whose load rose too fast: more than half as much again as in a week of the four before, and by more than 16 intervals.
@@ -194,9 +195,13 @@ pub struct View {
     pub load: LoadView,
     /// Everything run in the same weeks of last season, by athletes of the group.
     pub last_season_load: LoadView,
-    /// One entry for each athlete of the group who has not left, by name.
+    /// One entry for each athlete of the group who has not left, by name; but for those in `not_computed`.
     #[schema(max_items = 300)]
     pub athletes: Vec<RowView>,
+    /// Athletes who are not on the board, because something on file about them cannot be used: what, and the remedy. That they came
+    /// counts all the same.
+    #[schema(max_items = 300)]
+    pub not_computed: Vec<NotComputedView>,
     /// Cautions; show them wherever this is shown.
     #[schema(max_items = 30)]
     pub cautions: Vec<CautionView>,
@@ -254,16 +259,18 @@ impl View {
             load: sums.load.0.into(),
             last_season_load: sums.load.1.into(),
             athletes: all().map(|(who, place)| RowView::new(who, place, of, links)).collect(),
+            not_computed: of.not_computed.clone(),
             cautions: base_cautions(),
         }
     }
 }
 
 impl View {
-    /// The board as a table: a row for each athlete.
+    /// The board as a table: a row for each athlete; of those who are not on it, why in words.
     pub fn table(&self) -> Table {
         let mut table = Table::of(&COLUMNS);
         table.rows.extend(self.athletes.iter().map(RowView::cells));
+        table.rows.extend(self.not_computed.iter().map(left_out));
         table
     }
 }
@@ -273,7 +280,7 @@ fn session(of: &Computed<'_>, (held_on, id): (NaiveDate, Uuid), links: &Links) -
         session_id: id,
         held_on,
         present: of.attendance.present.values().filter(|sessions| sessions.contains(&id)).count(),
-        href: links.sessions_between(of.group.0, held_on, held_on),
+        href: links.sessions_on(of.group.0, held_on),
     }
 }
 

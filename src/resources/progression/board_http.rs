@@ -11,7 +11,7 @@ use super::board::{Computed, SESSIONS, View, recorded};
 use super::board_page;
 use super::http::{Asked, PeriodParams, broken};
 use super::squad::Who;
-use super::store::{self, Assessed, Attendance, LastRated};
+use super::store::{self, Assessed, LastRated};
 use crate::compute::advice::{RATING_DAYS, Setting};
 use crate::compute::board::{Measured, Place, SEASON_DAYS, Seen, place};
 use crate::compute::decision::Criterion;
@@ -23,9 +23,9 @@ use crate::platform::db::Db;
 use crate::platform::ids::GroupId;
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
-use crate::platform::problem::{Code, Problem};
+use crate::platform::problem::Problem;
 use crate::platform::route::routes;
-use crate::resources::advice::{self, Person};
+use crate::resources::advice::{self, Attendance, Person, Unusable};
 
 /// A person with what the board reads beside advice.
 struct Member {
@@ -37,7 +37,7 @@ struct Member {
 }
 
 impl Member {
-    fn place<'a>(&self, setting: &'a Setting, period: Period) -> Result<Place<'a>, Problem> {
+    fn place<'a>(&self, setting: &'a Setting, period: Period) -> Result<(Who, Place<'a>), Unusable> {
         let seen = Seen {
             record: &self.person.record,
             rated: &self.assessed.1,
@@ -45,10 +45,8 @@ impl Member {
             last_rated: self.last_rated,
             measured: self.measured,
         };
-        place(&seen, setting, period).map_err(|error| {
-            let who = &self.person.display_name;
-            Problem::new(Code::Conflict, format!("No board with {who}: {error}. Correct the record."))
-        })
+        let place = place(&seen, setting, period).map_err(|error| Unusable::new(&self.person, error))?;
+        Ok((Who::of(&self.person), place))
     }
 }
 
@@ -59,7 +57,7 @@ fn earlier(day: NaiveDate, days: i32) -> NaiveDate {
 /// The days of the group's sessions to which an athlete came, ascending.
 fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
     let sessions = attendance.present.get(&athlete).into_iter().flatten();
-    let days = sessions.filter_map(|session| attendance.held.get(session)).map(NaiveDate::to_epoch_days);
+    let days = sessions.filter_map(|session| attendance.days.get(session)).map(NaiveDate::to_epoch_days);
     days.collect::<BTreeSet<i32>>().into_iter().collect()
 }
 
@@ -67,7 +65,8 @@ fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
 ///
 /// Stages and what is missing are those of the recommendations on the last day; since when something is missing, the same rules
 /// say of the last 24 days on which the athlete came, with what was on file then. Whoever stood six sessions or more behind
-/// something is named in `behind`. Beside the period stand the same weeks of last season, 364 days before. CSV and XLSX have a row for
+/// something is named in `behind`; whoever has something on file that cannot be used, in `not_computed` with what is wrong and the
+/// remedy. Beside the period stand the same weeks of last season, 364 days before. CSV and XLSX have a row for
 /// each athlete; the page shows the same for a phone and for A4.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups/{group_id}/board", impl_for = get_group_board, tag = "progression",
@@ -80,8 +79,7 @@ fn came(attendance: &Attendance, athlete: Uuid) -> Vec<i32> {
             (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of them is acceptable"),
-        (status = 409, description = "A measurement on record cannot be used")
+        (status = 406, description = "None of them is acceptable")
     )
 )]
 async fn get_group_board(
@@ -107,7 +105,7 @@ async fn get_group_board(
     let measured = store::last_measured(&mut tx, &ids, to).await?;
     // Far enough back for the ratings that counted when the weeks of last season ended, and for those weeks themselves.
     let mut rated = store::rated(&mut tx, &ids, earlier(to, SEASON_DAYS + RATING_DAYS), to).await?;
-    let attendance = store::attendance(&mut tx, id, &ids, earlier(from, SEASON_DAYS), to).await?;
+    let attendance = advice::attendance(&mut tx, id, &ids, earlier(from, SEASON_DAYS), to).await?;
     let setting = advice::setting(&mut tx).await?;
     let measure = paper::measure(&mut tx, asked.format).await?;
     drop(tx);
@@ -123,11 +121,11 @@ async fn get_group_board(
         .collect();
     let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run(move || {
-        let places: Vec<Place<'_>> =
-            members.iter().map(|one| one.place(&setting, period)).collect::<Result<_, Problem>>()?;
-        let who = members.iter().map(|one| Who { id: one.person.id, name: one.person.display_name.clone() }).collect();
+        let (placed, not_computed) = advice::computed(members.iter().map(|one| one.place(&setting, period)));
+        let (who, places) = placed.into_iter().unzip();
         let sessions = recorded(&attendance, SESSIONS);
-        let view = View::new(&Computed { group: (id, name), period, who, places, attendance, sessions }, &links);
+        let of = Computed { group: (id, name), period, who, places, not_computed, attendance, sessions };
+        let view = View::new(&of, &links);
         match format {
             Format::Paper(form) => paper::draw(form, measure, board_page::page(&view, measure)),
             Format::Csv => view.table().csv().map_err(broken),

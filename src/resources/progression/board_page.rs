@@ -3,10 +3,11 @@
 use super::athlete_page::{NEEDS, over, ran};
 use super::board::{Dues, RungView, View};
 use super::board_row::RowView;
-use super::squad_page::{due, ready};
+use super::squad_page::{due, nobody, ready};
 use crate::paper::{self, sentence};
 use crate::render::measure::Measure;
 use crate::render::sheet::{Block, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text, Tone};
+use crate::resources::advice::not_computed;
 
 /// So many names stand in one row of the ladder: a row is not parted over pages (design choice).
 const NAMES: usize = 24;
@@ -14,11 +15,7 @@ const NAMES: usize = 24;
 /// The document of what JSON says.
 pub fn page(view: &View, measure: Measure) -> Sheet {
     let sessions = view.sessions.len();
-    let rungs = if view.athletes.is_empty() {
-        Block::Paragraph("Nobody is in this group.".into())
-    } else {
-        Block::Table(ladder(&view.ladder))
-    };
+    let rungs = if view.athletes.is_empty() { nobody(&view.not_computed) } else { Block::Table(ladder(&view.ladder)) };
     let mut sections = vec![Section::new("Ladder", vec![rungs])];
     sections.extend(ready(&view.ready));
     if !view.behind.is_empty() {
@@ -33,6 +30,7 @@ pub fn page(view: &View, measure: Measure) -> Sheet {
         let everybody = Block::Table(athletes(&view.athletes, sessions, &shared, measure));
         sections.push(Section::new("Athletes", vec![paper::for_everybody(&shared), everybody]));
     }
+    sections.extend(not_computed(&view.not_computed));
     sections.extend(due(&view.due.assessments));
     sections.extend(other_dues(&view.due));
     sections.push(Section::new("The squad", vec![Block::Facts(sums(view))]));

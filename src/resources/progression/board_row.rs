@@ -16,8 +16,7 @@ use crate::compute::decision::{Caution, Governed, Missing, Wall};
 use crate::compute::progress::HeldUp;
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::render::table::Cell;
-use crate::resources::advice::vocabulary;
-use crate::resources::advice::{CautionView, ObstacleCode};
+use crate::resources::advice::{CautionView, NotComputedView, ObstacleCode, vocabulary};
 
 /// Something that stands before the next step, and since when.
 #[derive(Clone, Debug, Serialize, ToSchema)]
@@ -59,7 +58,7 @@ impl ObstacleView {
             HeldUp::Missing(Missing::Rating { .. }) => links.assessments_so_far(athlete),
             HeldUp::Missing(Missing::CoachConfirmation) => links.decisions(athlete),
             HeldUp::Missing(Missing::Equipment { .. }) => links.equipment(),
-            HeldUp::Missing(Missing::DrySurface) => links.sessions_between(group, links.to, links.to),
+            HeldUp::Missing(Missing::DrySurface) => links.sessions_on(group, links.to),
             HeldUp::Missing(_) => evidence(),
         };
         Self {
@@ -220,7 +219,8 @@ pub struct RowView {
     /// The coach's word that governs, if one does.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub coach_word: Option<WordView>,
-    /// The last day on which the athlete came or ran, in the sessions of the group up to a season back, or in any run.
+    /// The last day on which the athlete came or ran, in the sessions of the group up to a season back, whatever became of them, or in
+    /// any run.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last_seen: Option<NaiveDate>,
     /// How many of the board's `sessions` the athlete came to.
@@ -309,6 +309,17 @@ pub const COLUMNS: [&str; 26] = [
     "cautions",
     "athlete_id",
 ];
+
+/// The row of somebody who is not on the board: what is wrong and the remedy stand where others read what holds them up.
+pub fn left_out(one: &NotComputedView) -> Vec<Cell> {
+    let cell = |column: &&str| match *column {
+        "display_name" => one.display_name.as_str().into(),
+        "held_up_in_words" => one.unusable.words().into(),
+        "athlete_id" => one.athlete_id.to_string().into(),
+        _ => Cell::Empty,
+    };
+    COLUMNS.iter().map(cell).collect()
+}
 
 impl RowView {
     /// The row of the table; what holds the athlete up first stands for all of it, the others are in its words.

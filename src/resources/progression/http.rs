@@ -26,7 +26,7 @@ use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::stored;
 use crate::render::chart;
-use crate::resources::advice::{self, Memory};
+use crate::resources::advice::{self, Memory, Person, Unusable};
 
 /// Which period.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -113,7 +113,7 @@ pub(super) fn broken<E>(_: E) -> Problem {
         )),
         (status = 304, description = "Unchanged"),
         (status = 406, description = "None of them is acceptable"),
-        (status = 409, description = "A measurement on record cannot be used")
+        (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
     )
 )]
 async fn get_athlete_progression(
@@ -163,8 +163,9 @@ async fn get_athlete_progression(
 
 /// How a squad came along over a period: stages, decisions, load, attendance, who is ready and what is due.
 ///
-/// The CSV has a row for each athlete, the SVG is a printable chart, the page shows the same for a phone and for A4. Chart and page are in
-/// the units that the club prints (`print_units`).
+/// Whoever has something on file that cannot be used is named in `not_computed` with what is wrong and the remedy, and is in no other
+/// figure but attendance. The CSV has a row for each athlete, the SVG is a printable chart, the page shows the same for a phone and for A4.
+/// Chart and page are in the units that the club prints (`print_units`).
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups/{group_id}/progression", impl_for = get_group_progression, tag = "progression",
     params(("Accept" = Option<String>, Header, description = "application/json (default), text/csv, image/svg+xml, text/html or application/pdf")),
@@ -176,8 +177,7 @@ async fn get_athlete_progression(
             (String = "text/html")
         )),
         (status = 304, description = "Unchanged"),
-        (status = 406, description = "None of them is acceptable"),
-        (status = 409, description = "A measurement on record cannot be used")
+        (status = 406, description = "None of them is acceptable")
     )
 )]
 async fn get_group_progression(
@@ -200,26 +200,24 @@ async fn get_group_progression(
     let people = advice::load(&mut tx, None, Some(id), to).await?;
     let ids: Vec<uuid::Uuid> = people.iter().map(|person| person.id.0).collect();
     let rated = store::last_rated(&mut tx, &ids, to).await?;
-    let attendance = store::attendance(&mut tx, id, &ids, from, to).await?;
+    let attendance = advice::attendance(&mut tx, id, &ids, from, to).await?;
     let said = advice::decisions(&mut tx, &ids, from, to).await?;
     let setting = advice::setting(&mut tx).await?;
     let measure = paper::measure(&mut tx, asked.format).await?;
     drop(tx);
     let (period, format, links) = (asked.period, asked.format, asked.links);
     let body = turn.run_with(move |turn| {
-        let followed = turn.each(&people, |person| memory.follow(links.club, person, &setting, period));
-        let mut words = Vec::new();
-        let mut members = Vec::with_capacity(people.len());
-        for (person, progress) in people.iter().zip(followed) {
-            let last_rated = rated.get(&person.id.0).copied().unwrap_or([None; Criterion::ALL.len()]);
-            let progress = progress?;
+        let follow = |person: &Person| {
+            let progress = memory.follow(links.club, person, &setting, period)?;
             let height_cost = progress.advice.estimate.height_cost;
-            words.extend(outcomes(person.id, &said, &person.record.runs, height_cost, period));
-            members.push(Member { progress, last_rated });
-        }
-        let who = people.iter().map(|person| Who { id: person.id, name: person.display_name.clone() }).collect();
-        let arms_count = setting.policy.arms_count;
-        let of = Computed { group: (id, name), period, who, members, attendance, words, arms_count };
+            let words = outcomes(person.id, &said, &person.record.runs, height_cost, period);
+            let last_rated = rated.get(&person.id.0).copied().unwrap_or([None; Criterion::ALL.len()]);
+            Ok::<_, Unusable>((Who::of(person), Member { progress, last_rated }, words))
+        };
+        let (followed, not_computed) = advice::computed(turn.each(&people, follow));
+        let (who, members, words): (Vec<_>, Vec<_>, Vec<_>) = followed.into_iter().collect();
+        let (words, arms_count) = (words.concat(), setting.policy.arms_count);
+        let of = Computed { group: (id, name), period, who, members, not_computed, attendance, words, arms_count };
         let view = SquadView::new(&of, &links);
         match format {
             Format::Csv => pictures::squad_table(&view).map_err(broken),

@@ -84,12 +84,13 @@ impl Links {
 
     /// The sessions that a group held in the period.
     pub fn sessions(&self, group: GroupId) -> String {
-        self.sessions_between(group, self.from, self.to)
+        let Self { club, from, to } = self;
+        format!("/v1/clubs/{club}/sessions?group_id={group}&state=held&from={from}&to={to}")
     }
 
-    /// The sessions that a group held between two days, both included.
-    pub fn sessions_between(&self, group: GroupId, from: NaiveDate, to: NaiveDate) -> String {
-        format!("/v1/clubs/{}/sessions?group_id={group}&state=held&from={from}&to={to}", self.club)
+    /// The sessions of a group on a day, marked as held or not.
+    pub fn sessions_on(&self, group: GroupId, day: NaiveDate) -> String {
+        format!("/v1/clubs/{}/sessions?group_id={group}&from={day}&to={day}", self.club)
     }
 
     /// The progress of an athlete over the same period.

@@ -12,6 +12,7 @@ use crate::compute::units::Length;
 use crate::paper::words;
 use crate::render::chart::{AthleteChart, LimitPoint, RunPoint, SquadChart, SquadRow, TargetLine};
 use crate::render::table::{csv, defused};
+use crate::resources::advice::NotComputedView;
 
 /// What limits are told over where there is no target.
 const WICKET: Length = Length::from_mm(300);
@@ -84,13 +85,14 @@ pub fn squad_chart(view: &SquadView, period: Period) -> SquadChart {
         of_target: one.spacing_of_target,
         decision: words(one.decision),
     };
+    let left_out = view.not_computed.iter().map(|one| format!("{}: {}", one.display_name, one.unusable.words()));
     SquadChart {
         name: view.name.clone(),
         period: (period.from(), period.to()),
         stages: counts(&view.stages),
         decisions: counts(&view.decisions),
         rows: view.athletes.iter().map(row).collect(),
-        notes: vec![paragraph(view.cautions.iter().map(|one| one.text.as_str()))],
+        notes: left_out.chain([paragraph(view.cautions.iter().map(|one| one.text.as_str()))]).collect(),
     }
 }
 
@@ -134,7 +136,7 @@ pub fn athlete_table(subject: &Subject, progress: &Progress<'_>) -> Result<Vec<u
     csv(&header, &rows.collect::<Vec<_>>())
 }
 
-/// The table of a squad: a row for each athlete.
+/// The table of a squad: a row for each athlete; of those whose progress is not computed, the code of why stands in `held_up_by`.
 pub fn squad_table(view: &SquadView) -> Result<Vec<u8>, csv::Error> {
     let header = [
         "display_name",
@@ -184,5 +186,16 @@ pub fn squad_table(view: &SquadView) -> Result<Vec<u8>, csv::Error> {
         row.push(one.sessions_present.to_string());
         row
     });
-    csv(&header, &rows.collect::<Vec<_>>())
+    let left_out = view.not_computed.iter().map(|one| left_out(one, &header));
+    csv(&header, &rows.chain(left_out).collect::<Vec<_>>())
+}
+
+fn left_out(one: &NotComputedView, header: &[&str]) -> Vec<String> {
+    let cell = |column: &&str| match *column {
+        "display_name" => defused(&one.display_name),
+        "athlete_id" => one.athlete_id.to_string(),
+        "held_up_by" => one.unusable.code.as_str().to_owned(),
+        _ => String::new(),
+    };
+    header.iter().map(cell).collect()
 }

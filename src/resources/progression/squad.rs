@@ -11,13 +11,11 @@ use super::figures::{
     ConfigurationView, CountView, DistributionView, LoadView, NoteView, PlateauView, TargetView, date, on, rounded,
 };
 use super::links::Links;
-use super::store::Attendance;
 use super::words::{Outcome, WordsView};
 use crate::compute::decision::Decision;
 use crate::compute::progress::{AthleteWeeks, Due, Member, Period, squad};
 use crate::platform::ids::{AthleteId, GroupId};
-use crate::resources::advice::CautionView;
-use crate::resources::advice::vocabulary;
+use crate::resources::advice::{Attendance, CautionView, NotComputedView, Person, vocabulary};
 
 /// Most sessions listed for one athlete; the count tells all.
 const SESSIONS_MAX: usize = 200;
@@ -31,24 +29,31 @@ pub struct Who {
     pub name: String,
 }
 
+impl Who {
+    /// Who somebody is.
+    pub fn of(person: &Person) -> Self {
+        Self { id: person.id, name: person.display_name.clone() }
+    }
+}
+
 /// Attendance of the group's sessions.
 #[derive(Clone, Debug, Serialize, ToSchema)]
 #[schema(as = SquadAttendance)]
 pub struct AttendanceView {
-    /// Sessions held in the period.
+    /// Sessions of the period that are marked as held.
     #[schema(minimum = 0, example = 20)]
     pub sessions_held: usize,
-    /// Those with a list of who was there, or with runs.
+    /// Sessions with a list of who was there, or with runs, marked as held or not; but for cancelled ones, which nobody missed.
     #[schema(minimum = 0, example = 19)]
     pub sessions_recorded: usize,
-    /// Athletes present, summed over these sessions.
+    /// Athletes present, summed over the recorded sessions.
     #[schema(minimum = 0, example = 210)]
     present: usize,
     /// Present over athletes times recorded sessions; everybody now in the group counts for the whole period.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 1, example = 0.85)]
     pub share: Option<f64>,
-    /// Where the sessions are listed.
+    /// Where the sessions held are listed.
     #[schema(max_length = 300)]
     sessions_href: String,
 }
@@ -187,7 +192,7 @@ pub struct RowView {
     pub forecast_notes: Vec<NoteView>,
     /// Everything run in the period.
     pub load: LoadView,
-    /// Sessions of the group with the athlete.
+    /// Sessions of the group to which the athlete came, on the list or with a run; cancelled ones too.
     #[schema(minimum = 0, example = 18)]
     pub sessions_present: usize,
     /// These sessions, at most 200.
@@ -217,9 +222,12 @@ pub struct View {
     pub from: NaiveDate,
     /// Last day; runs after it are left out.
     pub to: NaiveDate,
-    /// One entry for each athlete of the group who has not left, by name.
+    /// One entry for each athlete of the group who has not left, by name; but for those in `not_computed`.
     #[schema(max_items = 300)]
     pub athletes: Vec<RowView>,
+    /// Athletes whose progress is not computed, because something on file about them cannot be used: what, and the remedy.
+    #[schema(max_items = 300)]
+    pub not_computed: Vec<NotComputedView>,
     /// Athletes at each stage.
     #[schema(max_items = 11)]
     pub stages: Vec<CountView>,
@@ -269,6 +277,8 @@ pub struct Computed<'a> {
     pub who: Vec<Who>,
     /// How they came along, in the same order.
     pub members: Vec<Member<'a>>,
+    /// Whom it leaves out.
+    pub not_computed: Vec<NotComputedView>,
     /// Who was there.
     pub attendance: Attendance,
     /// What coaches decided.
@@ -292,6 +302,7 @@ impl View {
             from: date(of.period.from()),
             to: date(of.period.to()),
             athletes: of.who.iter().zip(&of.members).map(|(who, one)| row(who, one, of, links)).collect(),
+            not_computed: of.not_computed.clone(),
             stages: sums.stages.iter().map(|(stage, places)| count(stage.as_str(), places)).collect(),
             decisions: sums.decisions.iter().map(|(kind, places)| count(kind.as_str(), places)).collect(),
             spacing_of_target: sums.spacing_of_target.map(Into::into),
@@ -341,13 +352,15 @@ fn row(who: &Who, member: &Member<'_>, of: &Computed<'_>, links: &Links) -> RowV
 }
 
 fn attendance(of: &Computed<'_>, links: &Links) -> AttendanceView {
-    let present = of.attendance.present.values().map(std::collections::BTreeSet::len).sum();
-    let places = of.members.len() * of.attendance.recorded.len();
+    let recorded = &of.attendance.recorded;
+    let present = of.attendance.present.values().map(|came| came.intersection(recorded).count()).sum();
+    // Nothing needs to be computed of somebody to know that they came.
+    let places = (of.members.len() + of.not_computed.len()) * recorded.len();
     #[allow(clippy::cast_precision_loss)] // a squad's sessions
     let share = (places > 0).then(|| rounded(present as f64 / places as f64));
     AttendanceView {
         sessions_held: of.attendance.held.len(),
-        sessions_recorded: of.attendance.recorded.len(),
+        sessions_recorded: recorded.len(),
         present,
         share,
         sessions_href: links.sessions(of.group.0),

@@ -6,6 +6,7 @@ use super::squad::{DueView, ReadyView, RowView, View};
 use crate::paper::{self, fact, percent, sentence};
 use crate::render::measure::Measure;
 use crate::render::sheet::{Block, Cell, Column, Narrow, Orientation, Row, Section, Sheet, Size, Table, Text};
+use crate::resources::advice::{NotComputedView, not_computed};
 
 /// The document of what JSON says.
 pub fn page(view: &View, measure: Measure) -> Sheet {
@@ -25,7 +26,7 @@ pub fn page(view: &View, measure: Measure) -> Sheet {
         fact("Came", attendance.share.map(percent)),
     ];
     let everybody = if view.athletes.is_empty() {
-        Block::Paragraph("Nobody is in this group.".into())
+        nobody(&view.not_computed)
     } else {
         Block::Table(athletes(&view.athletes, measure))
     };
@@ -35,6 +36,7 @@ pub fn page(view: &View, measure: Measure) -> Sheet {
         paper::cautions(view.cautions.iter().map(|one| one.text.as_str())),
         Section::new("Athletes", vec![everybody]),
     ];
+    sections.extend(not_computed(&view.not_computed));
     sections.extend(ready(&view.ready));
     sections.extend(due(&view.assessments_due));
     Sheet {
@@ -43,6 +45,13 @@ pub fn page(view: &View, measure: Measure) -> Sheet {
         orientation: Orientation::Landscape,
         sections,
     }
+}
+
+/// What stands in the place of an empty squad.
+pub fn nobody(not_computed: &[NotComputedView]) -> Block {
+    let words =
+        if not_computed.is_empty() { "Nobody is in this group." } else { "Everybody in this group is left out." };
+    Block::Paragraph(words.into())
 }
 
 fn told(counts: &[CountView]) -> Option<String> {

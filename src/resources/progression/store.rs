@@ -1,6 +1,6 @@
-//! Rows behind progress that advice does not read: ratings one by one, sessions and who was there.
+//! Rows behind progress that advice does not read: ratings one by one, and when what was measured and rated last.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
@@ -83,7 +83,7 @@ pub async fn rated(
     Ok(found)
 }
 
-/// When each of these athletes was measured last, up to a day.
+/// When each of these athletes was measured last, up to a day; by measurements that advice rests on.
 pub async fn last_measured(
     tx: &mut ClubTx,
     athletes: &[Uuid],
@@ -96,7 +96,7 @@ pub async fn last_measured(
           max(m.measured_on) filter (where m.kind = 'stature_m') as stature,
           max(m.measured_on) filter (where m.kind in ('sprint_30m_s', 'sprint_50m_s')) as sprint
         from measurements m
-        where m.club_id = $1 and m.athlete_id = any ($2) and m.measured_on <= $3 and m.deleted_at is null
+        where m.club_id = $1 and m.athlete_id = any ($2) and m.measured_on <= $3 and m.deleted_at is null and not m.implausible
         group by m.athlete_id
         "#,
         club,
@@ -164,64 +164,4 @@ pub async fn last_rated(
             (row.athlete_id, days.map(day))
         })
         .collect())
-}
-
-/// The sessions that a group held, and who was there.
-#[derive(Debug, Default)]
-pub struct Attendance {
-    /// Sessions held, with their days.
-    pub held: BTreeMap<Uuid, NaiveDate>,
-    /// Those of them with a list of who was there, or with runs.
-    pub recorded: BTreeSet<Uuid>,
-    /// The sessions of each athlete: on the list, or with a run.
-    pub present: HashMap<Uuid, BTreeSet<Uuid>>,
-}
-
-/// Who of these athletes was there when a group held sessions between two days, both included.
-pub async fn attendance(
-    tx: &mut ClubTx,
-    group: GroupId,
-    athletes: &[Uuid],
-    from: NaiveDate,
-    to: NaiveDate,
-) -> Result<Attendance, StoreError> {
-    let club = tx.club.0;
-    let rows = sqlx::query!(
-        r#"
-        select s.id as "session_id!", s.held_on, p.athlete_id as "athlete_id?"
-        from sessions s
-        join session_scope g on g.club_id = $1 and g.session_id = s.id and g.scope_id = $2
-        left join lateral (
-          select a.athlete_id
-          from attendance a
-          where a.club_id = $1 and a.session_id = s.id and a.deleted_at is null
-          union
-          select r.athlete_id
-          from runs r
-          where r.club_id = $1 and r.session_id = s.id and not r.void
-            and not exists (
-              select from runs later
-              where later.club_id = $1 and later.supersedes = r.id
-            )
-        ) p on true
-        where s.club_id = $1 and s.deleted_at is null and s.state = 'held' and s.held_on >= $3 and s.held_on <= $4
-        "#,
-        club,
-        group.0,
-        from,
-        to
-    )
-    .fetch_all(tx.conn())
-    .await?;
-    let mut found = Attendance::default();
-    for row in rows {
-        found.held.insert(row.session_id, row.held_on);
-        if let Some(athlete) = row.athlete_id {
-            found.recorded.insert(row.session_id);
-            if athletes.contains(&athlete) {
-                found.present.entry(athlete).or_default().insert(row.session_id);
-            }
-        }
-    }
-    Ok(found)
 }

@@ -12,7 +12,7 @@ use super::entries_store::{self, Entrant, Placed};
 use super::http::load;
 use super::loading::{Field, Runner};
 use super::pages::start_list_page;
-use super::readiness_shapes::ReadinessView;
+use super::readiness_shapes::Looked;
 use super::shapes::View;
 use super::store::{self, StoredTest};
 use crate::compute::race::{
@@ -149,7 +149,7 @@ fn compute(
     let found = heats(&entries, &asked.wish).map_err(|error| refused(error, &asked.wish))?;
     let runner_of = |athlete: u128| running.iter().find(|runner| runner.athlete.0.as_u128() == athlete).copied();
     let placed = |runner: &Runner, place: Option<(i16, i16)>, offset_ms: Option<i32>| {
-        let readiness = ReadinessView::new(&runner.readiness, on, looked_at).kept()?;
+        let readiness = Looked::new(&runner.readiness, on, looked_at).kept()?;
         Ok::<_, StoreError>(Placed { athlete: runner.athlete, expected: runner.expected, place, offset_ms, readiness })
     };
     let lane_pins: Vec<(u128, u8)> =
@@ -184,13 +184,14 @@ async fn heats_view(tx: &mut ClubTx, found: &StoredTest) -> Result<HeatsView, Pr
 /// Computes and stores heats, lanes and, with a handicap, the starts.
 ///
 /// Everybody who is entered takes part, athletes of groups that you do not see included; of those you learn the lane only. How
-/// ready each athlete is, is looked at again, and the cautions stand with the lane; who rests or is restricted on the day, or is
-/// no longer ready and not among those whom a coach accepted, is not placed. Drawing again replaces the heats; the same seed gives the same draw.
+/// ready each athlete is, is looked at again, and the cautions stand with the lane; who rests or is restricted on the day, is
+/// no longer ready and not among those whom a coach accepted, or has something on file that cannot be used, is not placed, and
+/// `not_placed` says why. Drawing again replaces the heats; the same seed gives the same draw.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/heats", impl_for = create_race_heats, tag = "race_tests",
     responses(
         (status = 200, description = "Drawn", body = HeatsView),
-        (status = 409, description = "Nobody who is entered can run, or what is on file about somebody cannot be used")
+        (status = 409, description = "Nobody who is entered can run")
     )
 )]
 async fn create_race_heats(
@@ -223,7 +224,7 @@ async fn create_race_heats(
     let on = found.value.held_on;
     let accepted = entrants.iter().filter(|one| one.coach_accepts).map(|one| one.athlete).collect();
     let drawn = turn.run(move || {
-        let runners = field.runners(&course, class)?;
+        let runners = field.runners(&course, class);
         compute(&runners, &accepted, asked, on, looked_at)
     });
     let (placed, exact) = drawn.await??;

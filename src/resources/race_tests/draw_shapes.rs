@@ -328,9 +328,10 @@ impl HeatsView {
             let remedy = if soft && !one.coach_accepts { ACCEPT } else { "" };
             let wall = readiness.and_then(|seen| seen.wall.as_ref());
             let overtaken = readiness.is_some_and(|seen| seen.overtaken);
-            let explanation = match wall {
-                None if overtaken => format!("Not placed at the draw; {}.", overtaken_note(None)),
-                _ => format!("{}{remedy}", wall.map_or(RESTS, |wall| &wall.text)),
+            let explanation = match (&one.unusable, wall) {
+                (Some(unusable), _) => unusable.words(),
+                (None, None) if overtaken => format!("Not placed at the draw; {}.", overtaken_note(None)),
+                (None, wall) => format!("{}{remedy}", wall.map_or(RESTS, |wall| &wall.text)),
             };
             let display_name = one.name.clone().unwrap_or_default();
             NotPlacedView { athlete_id: one.athlete, display_name, explanation, overtaken }

@@ -8,7 +8,7 @@ use uuid::Uuid;
 use super::entries_store::{self, Entering, Entrant};
 use super::http::load;
 use super::loading::{Field, Runner};
-use super::readiness_shapes::ReadinessView;
+use super::readiness_shapes::Looked;
 use super::shapes::{Entries, View};
 use super::store::StoredTest;
 use crate::compute::decision::Missing;
@@ -70,7 +70,14 @@ fn entering(
         let at = asked.athlete_ids.iter().position(|one| *one == runner.athlete).unwrap_or_default();
         let pointer = format!("/athlete_ids/{at}");
         let accepted = asked.coach_accepts.contains(&runner.athlete);
-        let readiness = &runner.readiness;
+        let readiness = match &runner.readiness {
+            Ok(readiness) => readiness,
+            Err(unusable) => {
+                let detail = format!("is not looked at: {} Or leave the athlete out for now.", unusable.words());
+                faults.add(pointer, "unusable_record", detail);
+                continue;
+            }
+        };
         if let Some(wall) = readiness.barred() {
             faults.add(pointer, wall.code(), format!("{} Nobody enters an athlete past this.", wall.text()));
         } else if let Some(most) = runner.barriers_most {
@@ -90,7 +97,7 @@ fn entering(
         found.push(Entering {
             athlete: runner.athlete,
             coach_accepts: accepted && readiness.wall.is_some(),
-            readiness: ReadinessView::new(readiness, test.value.held_on, looked_at).kept()?,
+            readiness: Looked::new(&runner.readiness, test.value.held_on, looked_at).kept()?,
         });
     }
     Ok(faults.finish(Some(found))?)
@@ -100,14 +107,14 @@ fn entering(
 ///
 /// Whoever comes in is looked at first: the athlete's permitted region on the day of the session is asked for the course. Who
 /// rests, is restricted, has left or would race past their target is refused (422 with the code of the wall), and so is who would
-/// run over more than 8 barriers and two more than their race (`unsafe`). Who is not ready
+/// run over more than 8 barriers and two more than their race (`unsafe`), or has something on file that cannot be used
+/// (`unusable_record`, with the remedy). Who is not ready
 /// (422 `not_ready`, with what is in the way and missing) is entered when `coach_accepts` has them as well; the cautions then
 /// stand with the entry, the heats and the start list. So is who was ready and, by the draw, is no longer. A change takes the heats back: draw them again.
 #[utoipa::path(
     put, path = "/v1/clubs/{club_id}/race-tests/{race_test_id}/entries", impl_for = set_race_entries, tag = "race_tests",
     responses(
-        (status = 200, description = "Set", body = View),
-        (status = 409, description = "What is on file about somebody cannot be used")
+        (status = 200, description = "Set", body = View)
     )
 )]
 async fn set_race_entries(
@@ -167,7 +174,7 @@ async fn ask(
     let field = Field::load(&mut tx, &came, found.value.test.session, found.value.held_on).await?;
     drop(tx);
     let (course, class) = (found.value.test.specification.course, found.value.test.timing.class());
-    let runners = turn.run(move || field.runners(&course, class)).await??;
+    let runners = turn.run(move || field.runners(&course, class)).await?;
     entering(asked, found, &runners, looked_at)
 }
 

@@ -6,14 +6,14 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::readiness_shapes::ReadinessView;
+use super::readiness_shapes::{Looked, ReadinessView};
 use super::store::StoredTest;
 use crate::compute::decision::Surface;
 use crate::compute::race::{Basis, Expected};
 use crate::platform::db::{Change, ClubTx, Kind, StoreError};
 use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId};
 use crate::platform::people::People;
-use crate::resources::advice::{self, Planned};
+use crate::resources::advice::{self, Planned, UnusableView};
 
 /// An athlete who is entered.
 #[derive(Clone, Debug)]
@@ -34,6 +34,8 @@ pub struct Entrant {
     pub coach_accepts: bool,
     /// How ready the athlete was when last looked at, and what came since.
     pub readiness: Option<ReadinessView>,
+    /// What on file could not be used then.
+    pub unusable: Option<UnusableView>,
 }
 
 fn corrupt() -> StoreError {
@@ -87,6 +89,8 @@ pub struct Entry {
     pub coach_accepts: bool,
     /// How ready the athlete was when last looked at, and what came since.
     pub readiness: Option<ReadinessView>,
+    /// What on file could not be used then.
+    pub unusable: Option<UnusableView>,
 }
 
 /// What an entry is for, by now.
@@ -124,29 +128,31 @@ async fn races(tx: &mut ClubTx, entries: &[Uuid]) -> Result<HashMap<Uuid, Race>,
         .collect()
 }
 
-/// The readiness of entries, by entry, with what came since: of each its id, athlete, when they were entered, and what is stored,
-/// none from before it was looked at.
-async fn readiness<'a>(
+/// What was found of entries, by entry, with what came since: of each its id, athlete, when they were entered, and what is stored,
+/// none from before it was looked at. Whose record could not be used is looked at again by the next draw, whatever came.
+async fn looked_at<'a>(
     tx: &mut ClubTx,
     looked: impl Iterator<Item = (Uuid, AthleteId, DateTime<Utc>, Option<&'a Value>)>,
-) -> Result<HashMap<Uuid, ReadinessView>, StoreError> {
+) -> Result<HashMap<Uuid, Looked>, StoreError> {
     let (mut found, mut asked) = (HashMap::new(), Vec::new());
     for (entry, athlete, created_at, kept) in looked {
-        let Some(view) = kept.map(ReadinessView::stored).transpose()? else { continue };
-        asked.push((entry, [athlete], view.looked_at.unwrap_or(created_at)));
-        found.insert(entry, view);
+        let Some(one) = kept.map(Looked::stored).transpose()? else { continue };
+        if let Looked::Ready(view) = &one {
+            asked.push((entry, [athlete], view.looked_at.unwrap_or(created_at)));
+        }
+        found.insert(entry, one);
     }
     if asked.is_empty() {
         return Ok(found);
     }
-    let entries: Vec<Uuid> = found.keys().copied().collect();
+    let entries: Vec<Uuid> = asked.iter().map(|(id, ..)| *id).collect();
     let races = races(tx, &entries).await?;
     let planned = asked.iter().filter_map(|(id, people, known_at)| {
         let Race { test, on, .. } = *races.get(id)?;
         Some(Planned { id: *id, people, on, known_at: *known_at, race: Some(test) })
     });
     for (entry, people) in advice::since(tx, &planned.collect::<Vec<_>>()).await? {
-        let Some((view, race)) = found.get_mut(&entry).zip(races.get(&entry)) else { continue };
+        let Some((Looked::Ready(view), race)) = found.get_mut(&entry).zip(races.get(&entry)) else { continue };
         people.values().for_each(|since| view.overtake(since, race.surface));
     }
     Ok(found)
@@ -168,9 +174,10 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
     .fetch_all(tx.conn())
     .await?;
     let looked = rows.iter().map(|row| (row.id, AthleteId(row.athlete_id), row.created_at, row.readiness.as_ref()));
-    let mut found = readiness(tx, looked).await?;
+    let mut found = looked_at(tx, looked).await?;
     rows.into_iter()
         .map(|row| {
+            let (readiness, unusable) = found.remove(&row.id).map_or((None, None), Looked::parts);
             Ok(Entry {
                 id: RaceEntryId(row.id),
                 rev: row.rev,
@@ -180,7 +187,8 @@ pub async fn by_ids(tx: &mut ClubTx, ids: &[Uuid]) -> Result<Vec<Entry>, StoreEr
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,
                 coach_accepts: row.coach_accepts,
-                readiness: found.remove(&row.id),
+                readiness,
+                unusable,
             })
         })
         .collect()
@@ -209,9 +217,10 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
     tx.see_as(audience).await?;
     let people = People::of(tx, rows.iter().map(|row| AthleteId(row.athlete_id))).await?;
     let looked = rows.iter().map(|row| (row.id, AthleteId(row.athlete_id), row.created_at, row.readiness.as_ref()));
-    let mut found = readiness(tx, looked).await?;
+    let mut found = looked_at(tx, looked).await?;
     rows.into_iter()
         .map(|row| {
+            let (readiness, unusable) = found.remove(&row.id).map_or((None, None), Looked::parts);
             Ok(Entrant {
                 entry: RaceEntryId(row.id),
                 athlete: AthleteId(row.athlete_id),
@@ -220,7 +229,8 @@ pub async fn entrants(tx: &mut ClubTx, test: RaceTestId) -> Result<Vec<Entrant>,
                 place: row.heat.zip(row.lane),
                 offset_ms: row.offset_ms,
                 coach_accepts: row.coach_accepts,
-                readiness: found.remove(&row.id),
+                readiness,
+                unusable,
             })
         })
         .collect()
@@ -237,7 +247,7 @@ pub struct Placed {
     pub place: Option<(i16, i16)>,
     /// Start after the first of the heat, milliseconds (ms).
     pub offset_ms: Option<i32>,
-    /// How ready the athlete is, as JSON.
+    /// What was found when the athlete was looked at, as JSON.
     pub readiness: Value,
 }
 
@@ -248,7 +258,7 @@ pub struct Entering {
     pub athlete: AthleteId,
     /// Whether a coach enters the athlete although not ready.
     pub coach_accepts: bool,
-    /// How ready the athlete is, as JSON.
+    /// What was found when the athlete was looked at, as JSON.
     pub readiness: Value,
 }
 

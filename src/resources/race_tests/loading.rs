@@ -11,8 +11,7 @@ use crate::compute::day::Day;
 use crate::compute::race::{Course, Expected, History, RECENT_DAYS, Readiness, TimingClass, expected_time};
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::{AthleteId, SessionId};
-use crate::platform::problem::{Code, Problem};
-use crate::resources::advice::{self, Person};
+use crate::resources::advice::{self, Person, UnusableView};
 
 /// A field with what is on file about each athlete.
 #[derive(Debug)]
@@ -29,8 +28,8 @@ pub struct Runner {
     pub athlete: AthleteId,
     /// The expected time.
     pub expected: Option<Expected>,
-    /// How ready the athlete is.
-    pub readiness: Readiness,
+    /// How ready the athlete is; or what on file cannot be used, so that nobody can tell.
+    pub readiness: Result<Readiness, UnusableView>,
     /// The most barriers that anybody may have them run, when the course has more.
     pub barriers_most: Option<u32>,
 }
@@ -38,7 +37,8 @@ pub struct Runner {
 impl Runner {
     /// Whether the athlete runs: ready, or accepted by a coach and not barred.
     pub fn runs(&self, accepted: bool) -> bool {
-        self.readiness.wall.is_none() || (accepted && self.readiness.barred().is_none())
+        let may = |found: &Readiness| found.wall.is_none() || (accepted && found.barred().is_none());
+        self.readiness.as_ref().is_ok_and(may)
     }
 }
 
@@ -75,16 +75,15 @@ impl Field {
     }
 
     /// What entries and the draw need to know of each athlete.
-    ///
-    /// # Errors
-    /// 409 when what is on file about one of them cannot be used.
-    pub fn runners(&self, course: &Course, class: TimingClass) -> Result<Vec<Runner>, Problem> {
+    pub fn runners(&self, course: &Course, class: TimingClass) -> Vec<Runner> {
         let runner = |(person, history): &(Person, History)| {
-            // Whoever draws may not see this athlete, so nothing of what is wrong is said.
-            let advice = advise(&person.record, &self.setting, self.on).map_err(|_| {
-                let detail = "What is on file about one of the athletes cannot be used: their recommendation says why.";
-                Problem::new(Code::Conflict, detail)
-            })?;
+            let advice = match advise(&person.record, &self.setting, self.on) {
+                Ok(advice) => advice,
+                Err(error) => {
+                    let readiness = Err(UnusableView::from(&error));
+                    return Runner { athlete: person.id, expected: None, readiness, barriers_most: None };
+                }
+            };
             let estimate = &advice.estimate;
             let limit = (estimate.evidence.runs > 0).then_some(estimate.limit_m.mean);
             let history = History {
@@ -93,12 +92,12 @@ impl Field {
                 ..history.clone()
             };
             let most = barriers_most(advice.target.as_ref().map(|target| u32::from(target.spec.barriers)));
-            Ok(Runner {
+            Runner {
                 barriers_most: Some(most).filter(|most| u32::from(course.barriers) > *most),
                 athlete: person.id,
                 expected: expected_time(&history, course, class, self.on.days()),
-                readiness: Readiness::of(&advice, course),
-            })
+                readiness: Ok(Readiness::of(&advice, course)),
+            }
         };
         self.people.iter().map(runner).collect()
     }

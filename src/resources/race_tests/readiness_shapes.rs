@@ -10,7 +10,9 @@ use crate::compute::decision::{Caution, Surface};
 use crate::compute::race::Readiness;
 use crate::platform::db::StoreError;
 use crate::platform::ids::AthleteId;
-use crate::resources::advice::{CautionView, MissingView, Since, WallView, tell_surface, told_surface, vocabulary};
+use crate::resources::advice::{
+    CautionView, MissingView, Since, UnusableView, WallView, tell_surface, told_surface, vocabulary,
+};
 
 /// What was run last.
 #[derive(Clone, Debug, Deserialize, Serialize, ToSchema)]
@@ -103,14 +105,6 @@ impl ReadinessView {
         self.cautions.iter().any(|one| one.code() == Caution::NotReady.code())
     }
 
-    /// The readiness as it is stored.
-    ///
-    /// # Errors
-    /// When it does not read.
-    pub fn stored(value: &Value) -> Result<Self, StoreError> {
-        Self::deserialize(value).map_err(|_| StoreError::Corrupt("race entry"))
-    }
-
     /// Says what came since it was looked at: who rests by now, or no longer does, who fell, and another surface.
     pub fn overtake(&mut self, since: &Since, surface: Option<Surface>) {
         let changed = Some(surface).filter(|surface| *surface != told_surface(&self.cautions));
@@ -130,11 +124,50 @@ impl ReadinessView {
         let is_over = |wall: &WallView| wall.is_closed() || changed.is_some() && wall.is_of_surface();
         self.wall = closed.or(self.wall.take().filter(|wall| !is_over(wall)));
     }
+}
+
+/// What was found when an athlete was looked at, as it is stored beside the entry.
+#[derive(Clone, Debug, Deserialize, Serialize)]
+#[serde(untagged)]
+pub enum Looked {
+    /// Nothing: what is on file cannot be used.
+    Unusable {
+        /// What, and the remedy.
+        unusable: UnusableView,
+    },
+    /// How ready the athlete is.
+    Ready(Box<ReadinessView>),
+}
+
+impl Looked {
+    /// What was found for a day, by what was known at a moment.
+    pub fn new(found: &Result<Readiness, UnusableView>, on: NaiveDate, looked_at: DateTime<Utc>) -> Self {
+        match found {
+            Ok(readiness) => Self::Ready(Box::new(ReadinessView::new(readiness, on, looked_at))),
+            Err(unusable) => Self::Unusable { unusable: unusable.clone() },
+        }
+    }
+
+    /// How ready the athlete is, or what cannot be used.
+    pub fn parts(self) -> (Option<ReadinessView>, Option<UnusableView>) {
+        match self {
+            Self::Ready(view) => (Some(*view), None),
+            Self::Unusable { unusable } => (None, Some(unusable)),
+        }
+    }
+
+    /// From what is stored.
+    ///
+    /// # Errors
+    /// When it does not read.
+    pub fn stored(value: &Value) -> Result<Self, StoreError> {
+        Self::deserialize(value).map_err(|_| StoreError::Corrupt("race entry"))
+    }
 
     /// As it is stored.
     ///
     /// # Errors
-    /// None that a view can have.
+    /// None that it can have.
     pub fn kept(&self) -> Result<Value, StoreError> {
         serde_json::to_value(self).map_err(|_| StoreError::Corrupt("race entry"))
     }
@@ -148,9 +181,13 @@ pub struct EntrantView {
     pub athlete_id: AthleteId,
     /// Whether a coach entered the athlete although not ready.
     pub coach_accepts: bool,
-    /// How ready the athlete is; absent for entries from before it was looked at.
+    /// How ready the athlete is; absent for entries from before it was looked at, and where `unusable` stands.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub readiness: Option<ReadinessView>,
+    /// What on file about the athlete could not be used when last looked at: until it is mended and the heats are drawn again, the athlete
+    /// is in none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unusable: Option<UnusableView>,
 }
 
 impl EntrantView {
@@ -160,6 +197,7 @@ impl EntrantView {
             athlete_id: one.athlete,
             coach_accepts: one.coach_accepts,
             readiness: one.readiness.clone(),
+            unusable: one.unusable.clone(),
         };
         entrants.iter().filter(|one| one.visible()).map(view).collect()
     }

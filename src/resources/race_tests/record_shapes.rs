@@ -14,6 +14,7 @@ use super::shapes::{Fields, SpecificationView};
 use super::store::StoredTest;
 use crate::platform::db::StoreError;
 use crate::platform::ids::{AthleteId, RaceEntryId, RaceTestId, SessionId};
+use crate::resources::advice::UnusableView;
 
 /// A race test without the day of its session and without its entries.
 #[derive(Debug, Serialize, ToSchema)]
@@ -84,9 +85,13 @@ pub struct EntryRecord {
     expected_sd_s: Option<f64>,
     /// Whether a coach entered the athlete although not ready.
     coach_accepts: bool,
-    /// How ready the athlete is; absent for entries from before it was looked at.
+    /// How ready the athlete is; absent for entries from before it was looked at, and where `unusable` stands.
     #[serde(skip_serializing_if = "Option::is_none")]
     readiness: Option<ReadinessView>,
+    /// What on file about the athlete could not be used when last looked at: until it is mended and the heats are drawn again, the athlete
+    /// is in none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    unusable: Option<UnusableView>,
 }
 
 impl TryFrom<&Entry> for EntryRecord {
@@ -106,6 +111,7 @@ impl TryFrom<&Entry> for EntryRecord {
             expected_sd_s: one.expected.map(|expected| seconds(expected.sd_ms)),
             coach_accepts: one.coach_accepts,
             readiness: one.readiness.clone(),
+            unusable: one.unusable.clone(),
         })
     }
 }

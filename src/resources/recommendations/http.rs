@@ -20,7 +20,7 @@ use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
-use crate::resources::advice::{self, Memory, Person};
+use crate::resources::advice::{self, Memory, Person, Unusable};
 
 /// For which day.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -137,11 +137,12 @@ async fn get_recommendation(
 }
 
 /// What each athlete of a group should do next, in short, with counts.
+///
+/// Whoever has something on file that cannot be used is named in `not_computed` with what is wrong and the remedy; the others have their
+/// advice.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/groups/{group_id}/recommendations", impl_for = list_recommendations, tag = "recommendations",
-    responses((status = 200, description = "The recommendations", body = GroupAdvice),
-        (status = 409, description = "A measurement or run on record cannot be used; `detail` says which")
-    )
+    responses((status = 200, description = "The recommendations", body = GroupAdvice))
 )]
 async fn list_recommendations(
     req: HttpRequest,
@@ -163,31 +164,28 @@ async fn list_recommendations(
     let club = tx.club;
     drop(tx);
     let body = turn.run_with(move |turn| {
-        let advised = turn.each(&people, |person| memory.advise(club, person, &setting, day));
-        group_advice(group, people, on, advised)
+        let short = |person: &Person| {
+            let advice = memory.advise(club, person, &setting, day)?;
+            Ok::<_, Unusable>((advice.decision.kind, ShortView::new(person, &advice)))
+        };
+        group_advice(group, on, turn.each(&people, short))
     });
-    let body = body.await??;
+    let body = body.await?;
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(body))
 }
 
 fn group_advice(
     group_id: GroupId,
-    people: Vec<Person>,
     on: NaiveDate,
-    advised: Vec<Result<Advice<'_>, Problem>>,
-) -> Result<GroupAdvice, Problem> {
-    let mut athletes = Vec::with_capacity(people.len());
-    let mut kinds = Vec::with_capacity(people.len());
-    for (person, advice) in people.into_iter().zip(advised) {
-        let advice = advice?;
-        kinds.push(advice.decision.kind);
-        athletes.push(ShortView::new(person.id, person.display_name, &advice));
-    }
+    advised: Vec<Result<(DecisionKind, ShortView), Unusable>>,
+) -> GroupAdvice {
+    let (advised, not_computed) = advice::computed(advised);
+    let (kinds, athletes): (Vec<DecisionKind>, Vec<ShortView>) = advised.into_iter().unzip();
     let counts = DecisionKind::ALL
         .into_iter()
         .map(|kind| DecisionCount { kind: kind.as_str(), athletes: kinds.iter().filter(|one| **one == kind).count() })
         .collect();
-    Ok(GroupAdvice { group_id, on, counts, athletes, cautions: cautions(&Caution::BASE) })
+    GroupAdvice { group_id, on, counts, athletes, not_computed, cautions: cautions(&Caution::BASE) }
 }
 
 routes!(get_recommendation, list_recommendations);

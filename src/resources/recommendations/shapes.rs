@@ -14,7 +14,7 @@ use crate::compute::specs::Applicable;
 use crate::compute::units::Length;
 use crate::platform::ids::{AthleteId, GroupId};
 use crate::resources::advice::vocabulary;
-use crate::resources::advice::{CautionView, MissingView, ReasonView};
+use crate::resources::advice::{CautionView, MissingView, NotComputedView, Person, ReasonView};
 
 /// What an athlete runs over.
 #[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
@@ -326,10 +326,10 @@ pub struct ShortView {
 
 impl ShortView {
     /// The short view of advice.
-    pub fn new(athlete_id: AthleteId, display_name: String, advice: &Advice<'_>) -> Self {
+    pub fn new(person: &Person, advice: &Advice<'_>) -> Self {
         Self {
-            athlete_id,
-            display_name,
+            athlete_id: person.id,
+            display_name: person.display_name.clone(),
             comfortable_limit_m: rounded(advice.estimate.limit_m.mean),
             decision: DecisionView::new(advice),
             explanation: advice.decision.explanation(),
@@ -359,9 +359,12 @@ pub struct GroupAdvice {
     /// How many athletes got which decision.
     #[schema(max_items = 8)]
     pub counts: Vec<DecisionCount>,
-    /// One entry for each athlete of the group who has not left, by name.
+    /// One entry for each athlete of the group who has not left, by name; but for those in `not_computed`.
     #[schema(max_items = 300)]
     pub athletes: Vec<ShortView>,
+    /// Athletes without advice, because something on file about them cannot be used: what, and the remedy.
+    #[schema(max_items = 300)]
+    pub not_computed: Vec<NotComputedView>,
     /// Cautions that hold for everybody; show them wherever the advice is shown.
     #[schema(max_items = 30)]
     pub cautions: Vec<CautionView>,

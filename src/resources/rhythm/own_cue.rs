@@ -2,7 +2,7 @@
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::NaiveDate;
+use chrono::{Duration, NaiveDate};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -10,17 +10,19 @@ use super::model::{Wanted, course};
 use super::played::{EVEN, Played, PlayedView, WAV, refused, sound_href, spacing};
 use super::schedules::thousandths;
 use super::store;
-use crate::compute::rhythm::{Calibration, Course, CueError, MAX_INTERVALS, Schedule, Series, Tempo, cue_of};
+use crate::compute::rhythm::{
+    Calibration, Course, CueError, MAX_INTERVALS, Schedule, Series, TEMPO_DAYS, Tempo, cue_of,
+};
 use crate::compute::units::Length;
 use crate::platform::access::{Permit, SquadRead};
-use crate::platform::db::{Db, StoreError};
+use crate::platform::db::{ClubTx, Db, StoreError};
 use crate::platform::fault::Fault;
 use crate::platform::ids::AthleteId;
 use crate::platform::lanes::Lanes;
 use crate::platform::params::{Params, path_id};
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
-use crate::resources::advice::vocabulary;
+use crate::resources::advice::{self, vocabulary};
 
 /// Which beat.
 #[derive(Clone, Debug, Deserialize, IntoParams)]
@@ -93,7 +95,7 @@ struct OwnCueView {
 const INTERVALS: usize = 4;
 /// Where the tempo of runs comes from.
 const OF_RUNS: &str = "Tempo: median speed over the intervals of the latest five timed runs of eight weeks in which the rhythm \
-held; that another spacing is run at the same speed is a design choice.";
+held, none from before a return after a report or restriction; that another spacing is run at the same speed is a design choice.";
 
 /// A schedule to train towards: the event's course, the one that is run, and the final time, seconds (s).
 struct Target {
@@ -156,8 +158,8 @@ fn of_runs(runs: &[store::Held], wanted: Option<Length>, intervals: Option<usize
     let timed: Vec<_> = runs.iter().map(|run| run.timed.clone()).collect();
     let tempo = Tempo::of(&timed).map_err(|_| StoreError::Corrupt("run"))?;
     let (Some(tempo), Some(last), Some(first)) = (tempo, runs.first(), runs.last()) else {
-        let detail = "No run of the last eight weeks has touchdown times and a rhythm that held, so the athlete has no tempo of \
-                      their own yet. Ask with event_code and final_time_s, or for /v1/rhythm/cue with an interval time.";
+        let detail = "No run of the last eight weeks has touchdown times and a rhythm that held, those from before a return after a \
+                      report or restriction left out, so the athlete has no tempo of their own yet. Ask with event_code and final_time_s, or for /v1/rhythm/cue with an interval time.";
         return Err(Problem::new(Code::Conflict, detail));
     };
     let spacing = wanted.unwrap_or(last.timed.spacing);
@@ -184,6 +186,14 @@ fn played(found: &Found, counted: Option<usize>) -> Result<Played, Problem> {
     Played::new(beats, counted, Some(found.spacing))
 }
 
+/// The first day whose runs tell a tempo of today: eight weeks back, and not before a return, as for a step of the progression.
+async fn tells_from(tx: &mut ClubTx, athlete: AthleteId, today: NaiveDate) -> Result<NaiveDate, StoreError> {
+    let weeks = today - Duration::days(TEMPO_DAYS);
+    let standing = advice::standings(tx, &[athlete.0], today).await?.remove(&athlete.0).unwrap_or_default();
+    let back = standing.back.and_then(|back| NaiveDate::from_epoch_days(back.since));
+    Ok(back.map_or(weeks, |day| day.max(weeks)))
+}
+
 /// What a beat is made of, read and computed.
 async fn found(
     req: &HttpRequest,
@@ -203,7 +213,9 @@ async fn found(
         drop(tx);
         turn.run(move || target.found(&club, intervals)).await??
     } else {
-        let runs = store::held_runs(&mut tx, athlete).await?;
+        let today = tx.today().await?;
+        let from = tells_from(&mut tx, athlete, today).await?;
+        let runs = store::held_runs(&mut tx, athlete, from, today).await?;
         drop(tx);
         turn.run(move || of_runs(&runs, wanted, intervals)).await??
     };
@@ -213,7 +225,8 @@ async fn found(
 /// The beat of an athlete's own rhythm over a spacing: at the tempo of their latest runs, or of a schedule to train towards.
 ///
 /// Ask with the spacing of the athlete's lane: the beats then tell where each foot comes down there. The tempo is the median speed
-/// over the intervals of their latest five timed runs of eight weeks in which the rhythm held, carried to the spacing. With `event_code` and
+/// over the intervals of their latest five timed runs of eight weeks in which the rhythm held, by the days of their sessions, carried to the
+/// spacing; what was run before a return after a report or restriction is left out. With `event_code` and
 /// `final_time_s` it is that of the club's schedule, whose intervals differ along the lane.
 #[utoipa::path(
     get, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/rhythm/cue", impl_for = get_athlete_rhythm_cue, tag = "rhythm",

@@ -1,8 +1,8 @@
 //! What rhythm reads of runs and race tests; it writes nothing.
 
-use chrono::{Duration, NaiveDate, Utc};
+use chrono::NaiveDate;
 
-use crate::compute::rhythm::{Course, MAX_SERIES, Series, TEMPO_DAYS, TEMPO_RUNS, Timed, Timing};
+use crate::compute::rhythm::{Course, MAX_SERIES, Series, TEMPO_RUNS, Timed, Timing};
 use crate::compute::units::Length;
 use crate::platform::db::{ClubTx, StoreError};
 use crate::platform::ids::{AthleteId, RunId};
@@ -142,11 +142,17 @@ pub struct Held {
     pub timed: Timed,
 }
 
-/// The latest timed runs of an athlete in which every interval held, latest first; falls left out. For whom the actor sees.
+/// The latest timed runs of an athlete in sessions between two days, both included, in which every interval held, latest first; falls left
+/// out. For whom the actor sees.
 ///
 /// # Errors
 /// Database errors; a row that does not parse.
-pub async fn held_runs(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<Held>, StoreError> {
+pub async fn held_runs(
+    tx: &mut ClubTx,
+    athlete: AthleteId,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Result<Vec<Held>, StoreError> {
     let club = tx.club.0;
     let rows = sqlx::query!(
         r#"
@@ -156,17 +162,18 @@ pub async fn held_runs(tx: &mut ClubTx, athlete: AthleteId) -> Result<Vec<Held>,
         join sessions s on s.club_id = $1 and s.id = r.session_id
         where r.club_id = $1 and r.athlete_id = $2 and not r.void and not r.fell and r.barriers > 1
           and r.held = r.barriers - 1 and r.touchdown_times_ms is not null and r.timing_method is not null
-          and r.run_at >= $3
+          and s.held_on between $3 and $4
           and not exists (
             select from runs later
             where later.club_id = $1 and later.supersedes = r.id
           )
-        order by r.run_at desc, r.id
-        limit $4
+        order by s.held_on desc, r.run_at desc, r.id
+        limit $5
         "#,
         club,
         athlete.0,
-        Utc::now() - Duration::days(TEMPO_DAYS),
+        from,
+        to,
         i64::try_from(TEMPO_RUNS).unwrap_or(i64::MAX)
     )
     .fetch_all(tx.conn())

@@ -16,10 +16,11 @@ const MAX_BLOCKS: usize = 40;
 const MAX_GROUPS: usize = 20;
 
 words! {
-    /// Whether the session lies ahead or took place.
-    State as SessionState { /// Ahead.
+    /// Whether the session lies ahead or took place. It marks the session and not what was recorded in it: that counts in every state.
+    State as SessionState { /// Ahead, or nobody has marked yet that it took place.
         Planned = "planned", /// Took place.
-        Held = "held", /// Does not take place. What was recorded in it stays and counts: a run that should not is withdrawn.
+        Held = "held", /// Does not take place, or broke off: nobody missed it. What was recorded in it stays and counts everywhere, and
+        /// whoever is on its list or has a run in it came: a run that should not count is withdrawn.
         Cancelled = "cancelled" }
 }
 

@@ -174,7 +174,7 @@ fn fill(bench: &Bench, club: &Club, records: u32) {
         assessment = id("7", "s * 10 + k"),
     );
     bench.sql(async |conn| {
-        sqlx::raw_sql(AssertSqlSafe(sql)).execute(conn).await.map(drop).expect("the schema takes it")
+        sqlx::raw_sql(AssertSqlSafe(sql)).execute(conn).await.map(drop).expect("the schema takes it");
     });
 }
 

@@ -138,8 +138,8 @@ async fn who_rests_in_a_plan_and_may_run_by_now_is_marked(pool: PgPool) {
     for lane in by_hand["lanes"].as_array_mut().unwrap() {
         lane["athletes"].as_array_mut().unwrap().retain(|one| one["athlete_id"] != well);
     }
-    let wall = json!({"code": "restricted", "params": {}, "text": "Made up."});
-    let more = json!({"athlete_id": well, "explanation": "Tired.", "overtaken": true, "not_permitted": wall});
+    let wall = json!({"code": "left", "params": {}, "text": "Made up."});
+    let more = json!({"athlete_id": well, "display_name": "?", "explanation": "Tired.", "overtaken": true, "not_permitted": wall});
     by_hand["resting"].as_array_mut().unwrap().push(more);
     assert_eq!(statuses(&push(admin, &[create("lane_plan", by_hand.clone())]).await), [201]);
     let kept = squad.plan(&by_hand["id"]).await;

@@ -298,7 +298,9 @@ impl Desk {
         if let Some(last) = pieces.last_mut() {
             last.keeps |= stays;
         }
-        pieces.into_iter().for_each(|piece| flow.place(piece));
+        for piece in pieces {
+            flow.place(piece);
+        }
         Ok(())
     }
 }

@@ -161,7 +161,9 @@ mod tests {
     /// The pieces on each page of a flow that holds ten of 40 pt.
     fn laid(pieces: Vec<Piece>) -> Vec<Vec<usize>> {
         let mut flow = Flow::new((200.0, 400.0 + 2.0 * MARGIN + FOOT), Air::USUAL);
-        pieces.into_iter().for_each(|piece| flow.place(piece));
+        for piece in pieces {
+            flow.place(piece);
+        }
         flow.release();
         flow.pages.iter().map(|page| page.iter().filter_map(|mark| mark.node).collect()).collect()
     }

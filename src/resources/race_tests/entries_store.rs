@@ -153,7 +153,9 @@ async fn looked_at<'a>(
     });
     for (entry, people) in advice::since(tx, &planned.collect::<Vec<_>>()).await? {
         let Some((Looked::Ready(view), race)) = found.get_mut(&entry).zip(races.get(&entry)) else { continue };
-        people.values().for_each(|since| view.overtake(since, race.surface));
+        for since in people.values() {
+            view.overtake(since, race.surface);
+        }
     }
     Ok(found)
 }

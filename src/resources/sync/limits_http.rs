@@ -5,10 +5,10 @@ use actix_web::http::header::CACHE_CONTROL;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{bodies, http, intake, retention_store, slots, wait};
+use super::{bodies, http, intake, retention_store, wait};
 use crate::platform::problem::Problem;
 use crate::platform::route::routes;
-use crate::platform::{access, batch, body, holding, page, token};
+use crate::platform::{access, batch, body, holding, lanes, page, token};
 use crate::resources::{accounts, athletes, exports, imports};
 
 /// Limits of the service. Those of single fields stand in the OpenAPI document.
@@ -185,7 +185,7 @@ impl View {
                 items: intake::ITEMS,
                 bytes: intake::LIMITS.wire,
                 unpacked_bytes: intake::LIMITS.unpacked,
-                at_work: slots::AT_WORK,
+                at_work: lanes::PUSHES,
                 receipt_days: retention_store::DAYS,
                 hand_in_days: access::HAND_IN_DAYS,
             },

@@ -2,7 +2,7 @@
 //! known, and what offline sync does under faults.
 //!
 //! `estimate --seeds N --athletes N`: N squads, N athletes in each. `squad --seeds N`: N clubs, in private lanes and in planned
-//! ones. `sync --seeds N --folder PATH`: N seeds of 100,000 operations; those whose figures are in the folder are not run again.
+//! ones. `sync --seeds N --folder PATH`: N seeds of 50,000 operations; those whose figures are in the folder are not run again.
 
 // Prints figures, its inputs are its own, and a broken promise ends it loudly.
 #![allow(clippy::expect_used, clippy::unwrap_used, clippy::panic, clippy::print_stdout, clippy::print_stderr)]

@@ -1,5 +1,5 @@
 //! What an archive costs: a club is exported over HTTP as its admin would and imported into an empty one, by the service as its own
-//! process beside a private PostgreSQL that writes durably.
+//! process beside a private PostgreSQL that writes durably. Then the club that came deletes what it no longer keeps.
 //!
 //! Beside it, in the same run, `COPY` moves the same rows between the same tables, with their indexes and references: what the database
 //! alone takes. A service for each half, so that each has a peak of memory of its own. What came has to be what went, by a hash of every
@@ -7,6 +7,8 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::print_stdout)] // prints figures, inputs are its own
 #![allow(clippy::cast_precision_loss)] // records and bytes
+
+mod retention;
 
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Cursor};
@@ -94,6 +96,10 @@ pub fn run(words: &[String]) {
     drop(service);
     bench.settle();
     let copied = copy(&bench, &from, &beside);
+    bench.settle();
+    let service = Service::start(&bench.cluster.url());
+    let mut swept = retention::run(&bench, &service, &into, &beside);
+    drop(service);
     bench.close();
     let count: usize = sent.values().map(|(count, _)| count).sum();
     println!(
@@ -121,6 +127,7 @@ pub fn run(words: &[String]) {
         "  what came is what went: {} tables, by count and SHA-256 of their rows without change numbers",
         sent.len()
     );
+    swept.print();
 }
 
 /// Fills a club with about so many records, as ten years leave them: of each session a score of those who came and as many assessments

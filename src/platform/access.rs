@@ -217,7 +217,8 @@ fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
 }
 
 fn by_app() -> Problem {
-    let detail = "An app acts in the club that admitted it, not on accounts or apps: sign in yourself.";
+    let detail =
+        "An app acts in the club that admitted it, not on accounts, on apps or on what they may see: sign in yourself.";
     Problem::new(Code::Forbidden, detail)
 }
 
@@ -390,6 +391,16 @@ impl<A: Act> Permit<A> {
         if let Some(record) = self.edits {
             tx.alone(record).await?;
         }
+        Ok(tx)
+    }
+
+    /// A writing transaction that has the whole club to itself, decided like one that reads.
+    ///
+    /// # Errors
+    /// Those of [`Permit::read`], and when somebody else writes in the club for too long.
+    pub async fn write_alone(&self, db: &Db) -> Result<ClubTx, Problem> {
+        let mut tx = self.decided(db.write(self.club, &Actor::unseeing(self.account)).await?).await?;
+        tx.alone_with_all().await?;
         Ok(tx)
     }
 }

@@ -29,10 +29,10 @@ pub fn csv(test: &str, date: &str, rows: &[StartRow]) -> Result<Vec<u8>, csv::Er
     let mut table = csv::Writer::from_writer(Vec::new());
     let head = [
         "race_test",
-        "date",
+        "held_on",
         "heat",
         "lane",
-        "athlete",
+        "display_name",
         "expected_s",
         "expected_sd_s",
         "basis",

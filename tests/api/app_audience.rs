@@ -40,6 +40,20 @@ async fn by_app(squad: &Squad, athlete: &str) -> Caller {
 }
 
 #[sqlx::test]
+async fn an_app_says_nothing_of_what_was_agreed_to(pool: PgPool) {
+    let squad = squad(pool).await;
+    let app = oauth::acting(&squad.admin, &SCOPES).await;
+    let path = format!("/athletes/{}/consents", squad.athletes[0]);
+    for (purpose, act) in [("sharing_with_apps", "given"), ("sharing_with_helpers", "withdrawn")] {
+        let said = json!({"purpose": purpose, "act": act, "on": Utc::now().date_naive(), "by": "guardian"});
+        let refused = app.post(&path, said.clone()).await.expect(403).body;
+        assert!(refused["detail"].as_str().unwrap().contains("app"), "{refused}");
+        squad.coach.post(&path, said).await.expect(201);
+    }
+    assert_eq!(app.get(&path).await.expect(200).body["items"].as_array().unwrap().len(), 2);
+}
+
+#[sqlx::test]
 async fn a_draw_of_an_app_gives_nobody_a_lane_that_is_taken(pool: PgPool) {
     let squad = squad(pool).await;
     let field = &squad.athletes[..3];

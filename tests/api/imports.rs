@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write;
 
-use lanewright::platform::db::tables::imported;
+use lanewright::platform::db::tables::{LATER, imported};
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::{AssertSqlSafe, PgPool};
@@ -272,6 +272,28 @@ fn small(change: impl Fn(&str, &mut Value)) -> Vec<File> {
 
 fn club() -> Value {
     json!({"of": "club", "club_id": Uuid::now_v7(), "athlete_id": null})
+}
+
+#[sqlx::test]
+async fn an_archive_from_before_a_column_comes_and_the_column_is_empty(pool: PgPool) {
+    let app = TestApp::spawn(pool).await;
+    let admin = app.admin_of("North").await;
+    for later in LATER {
+        let (table, column) = later.split_once('.').unwrap();
+        let old = small(|name, row| {
+            if name == table {
+                assert!(row.as_object_mut().unwrap().remove(column).is_some(), "{later}");
+            }
+        });
+        import(&admin, "?dry_run=true", sealed(&club(), &old)).await.expect(200);
+        let before = exported(&admin, json!({})).await;
+        assert!(before[&format!("json/{table}.ndjson")].is_empty());
+        let twin = app.admin_of(&format!("After {later}")).await;
+        import(&twin, "", sealed(&club(), &old)).await.expect(201);
+        let came = exported(&twin, json!({})).await;
+        assert!(rows(&came, table).iter().all(|row| row[column].is_null()), "{later}");
+        assert!(!rows(&came, table).is_empty());
+    }
 }
 
 #[sqlx::test]

@@ -3,13 +3,15 @@
 use reqwest::Method;
 use serde_json::{Value, json};
 use sqlx::{AssertSqlSafe, PgPool, Postgres, Transaction};
+use tokio::task::JoinHandle;
 use uuid::Uuid;
 
 use crate::floods::occupy;
 use crate::members::assign;
 use crate::race_tests;
 use crate::support::{Answer, Caller, eventually};
-use crate::sync_pull::squad;
+use crate::sync_pull::{Squad, athlete, squad};
+use crate::sync_push::{batch, create};
 
 /// The wish for lanes.
 fn wish(more: &Value) -> Value {
@@ -23,34 +25,39 @@ async fn stock(admin: &Caller) {
     admin.post("/equipment", stock).await.expect(201);
 }
 
-/// Keeps a record from everybody who would write it, until it is rolled back.
-async fn hold(pool: &PgPool, club: &str, record: &str) -> Transaction<'static, Postgres> {
-    let (club, record): (Uuid, Uuid) = (club.parse().unwrap(), record.parse().unwrap());
+/// Keeps a record of the club from everybody who would write it, until it is rolled back; the whole club when it is the highest id.
+async fn hold(admin: &Caller, record: Uuid) -> Transaction<'static, Postgres> {
+    let club: Uuid = admin.club.parse().unwrap();
     let key = Uuid::new_v5(&club, record.as_bytes()).as_u64_pair().0.cast_signed();
-    let mut tx = pool.begin().await.unwrap();
+    let mut tx = admin.app.pool.begin().await.unwrap();
     sqlx::query("select pg_advisory_xact_lock($1)").bind(key).execute(&mut *tx).await.unwrap();
     tx
 }
 
-/// Erases an athlete after a call has computed and before it stores the record of this id; what the call is answered.
-async fn erased_before(
-    admin: &Caller,
-    athlete: &str,
-    record: &str,
-    call: impl Future<Output = Answer> + Send + 'static,
-) -> Answer {
-    let pool = admin.app.pool.clone();
-    let gate = hold(&pool, &admin.club, record).await;
-    let calling = tokio::spawn(call);
-    eventually("it waits for the record", async || {
-        assert!(!calling.is_finished(), "it does not wait");
-        let waits = "select exists (select from pg_locks where locktype = 'advisory' and not granted
-            and database = (select oid from pg_database where datname = current_database()))";
-        sqlx::query_scalar::<_, bool>(waits).fetch_one(&pool).await.unwrap()
+/// Waits until so many wait for what is kept from them.
+async fn waiting(admin: &Caller, count: i64) {
+    eventually("they wait", async || {
+        let waits = "select count(*) from pg_locks where locktype = 'advisory' and not granted
+            and database = (select oid from pg_database where datname = current_database())";
+        sqlx::query_scalar::<_, i64>(waits).fetch_one(&admin.app.pool).await.unwrap() == count
     })
     .await;
-    admin.delete(&format!("/athletes/{athlete}"), "*").await.expect(204);
+}
+
+fn erase(admin: &Caller, athlete: &str) -> JoinHandle<Answer> {
+    let (caller, path) = (admin.clone(), format!("/athletes/{athlete}"));
+    tokio::spawn(async move { caller.delete(&path, "*").await })
+}
+
+/// Erases an athlete after a call has computed and before it stores anything; what the call is answered.
+async fn erased_before(admin: &Caller, athlete: &str, call: impl Future<Output = Answer> + Send + 'static) -> Answer {
+    let gate = hold(admin, Uuid::max()).await;
+    let erasing = erase(admin, athlete);
+    waiting(admin, 1).await;
+    let calling = tokio::spawn(call);
+    waiting(admin, 2).await;
     gate.rollback().await.unwrap();
+    erasing.await.unwrap().expect(204);
     calling.await.unwrap()
 }
 
@@ -81,7 +88,7 @@ async fn a_plan_for_somebody_who_was_erased_meanwhile_is_not_stored(pool: PgPool
     let (caller, path) = (squad.coach.clone(), plans.clone());
     let body = wish(&json!({"id": id, "athlete_ids": [squad.athlete]}));
     let planning = async move { caller.post(&path, body).await };
-    let refused = erased_before(&squad.admin, &squad.athlete, &id, planning).await.expect(409);
+    let refused = erased_before(&squad.admin, &squad.athlete, planning).await.expect(409);
     assert!(refused.body["detail"].as_str().unwrap().contains("nothing was stored"), "{}", refused.body);
     assert_eq!(squad.admin.get(&plans).await.expect(200).body["items"], json!([]));
 }
@@ -93,7 +100,7 @@ async fn a_word_about_somebody_who_was_erased_meanwhile_is_not_stored(pool: PgPo
     let (caller, path) = (squad.coach.clone(), format!("/athletes/{}/recommendation/decisions", squad.athlete));
     let body = json!({"id": id, "outcome": "overridden", "reason": "Sore since Monday"});
     let deciding = async move { caller.post(&path, body).await };
-    erased_before(&squad.admin, &squad.athlete, &id, deciding).await.expect(404);
+    erased_before(&squad.admin, &squad.athlete, deciding).await.expect(404);
     let mut tx = squad.app.pool.begin().await.unwrap();
     let club = format!("set local app.club_id = '{}'", squad.admin.club);
     sqlx::raw_sql(AssertSqlSafe(club)).execute(&mut *tx).await.unwrap();
@@ -109,8 +116,67 @@ async fn nobody_is_entered_who_was_erased_meanwhile(pool: PgPool) {
     let field = json!({"athlete_ids": squad.athletes[..2], "coach_accepts": squad.athletes[..2]});
     let (caller, path) = (squad.coach.clone(), squad.coach.path(&entries));
     let entering = async move { caller.call(Method::PUT, &path, &[("if-match", tag.as_str())], Some(field)).await };
-    let id = race.rsplit('/').next().unwrap();
-    erased_before(&squad.admin, &squad.athletes[1], id, entering).await.expect_fault(422, "/athlete_ids/1");
+    erased_before(&squad.admin, &squad.athletes[1], entering).await.expect_fault(422, "/athlete_ids/1");
     let entered = squad.admin.get(&race).await.expect(200).body["entries"].to_string();
     assert!(entered.contains(&squad.athletes[0]) && !entered.contains(&squad.athletes[1]), "{entered}");
+}
+
+/// What can be written about an athlete, each under this id: where to and what.
+fn words(squad: &Squad, id: Uuid, athlete: &str) -> Vec<(String, Value)> {
+    let Squad { session, day, .. } = squad;
+    let at = format!("{day}T18:00:00Z");
+    let run = json!({"id": id, "session_id": session, "athlete_id": athlete, "run_at": at, "barrier_kind": "wicket",
+        "height_m": 0.3, "spacing_m": 6.0, "barriers": 5, "note": "Tender knee", "intervals": {"held": 4}});
+    let rated =
+        json!({"id": id, "athlete_id": athlete, "assessed_at": at, "ratings": {"arms": 1}, "note": "Tender knee"});
+    let pain = json!({"id": id, "athlete_id": athlete, "kind": "pain", "reported_on": day});
+    let stature = json!({"id": id, "kind": "stature_m", "value": 1.6, "measured_on": day});
+    let decided = json!({"id": id, "outcome": "overridden", "reason": "Tender knee"});
+    let agreed = json!({"id": id, "purpose": "sharing_with_apps", "act": "given", "on": day, "by": "guardian"});
+    let of = |path: &str| format!("/athletes/{athlete}/{path}");
+    vec![
+        ("/runs".to_owned(), json!({"runs": [run]})),
+        ("/assessments".to_owned(), json!({"assessments": [rated]})),
+        ("/wellbeing-records".to_owned(), json!({"wellbeing_records": [pain]})),
+        (of("measurements"), stature),
+        (of("recommendation/decisions"), decided),
+        (of("consents"), agreed),
+        ("/changes".to_owned(), batch(&[create("run", run)])),
+    ]
+}
+
+/// Whoever came first is stored and goes with the athlete: nothing that was written at that moment outlives the erasure.
+#[sqlx::test]
+async fn what_is_written_while_somebody_is_erased_goes_with_them(pool: PgPool) {
+    let squad = squad(pool).await;
+    let admin = &squad.admin;
+    for word in 0..7 {
+        let (id, athlete) = (Uuid::now_v7(), athlete(admin, "Mira Osei", &[&squad.mine]).await);
+        let (path, body) = words(&squad, id, &athlete).swap_remove(word);
+        let gate = hold(admin, id).await;
+        let (caller, to) = (squad.coach.clone(), path.clone());
+        let calling = tokio::spawn(async move { caller.post(&to, body).await });
+        waiting(admin, 1).await;
+        let erasing = erase(admin, &athlete);
+        waiting(admin, 2).await;
+        gate.rollback().await.unwrap();
+        let answer = calling.await.unwrap();
+        assert!(matches!(answer.status, 200 | 201), "{path}: {answer:?}");
+        erasing.await.unwrap().expect(204);
+    }
+    let mut tx = squad.app.pool.begin().await.unwrap();
+    let club = format!("set local app.club_id = '{}'", admin.club);
+    sqlx::raw_sql(AssertSqlSafe(club)).execute(&mut *tx).await.unwrap();
+    for (table, facts) in [
+        ("runs", 2),
+        ("assessments", 1),
+        ("recommendations", 1),
+        ("wellbeing_records", 0),
+        ("measurements", 0),
+        ("consents", 0),
+    ] {
+        let sql = format!("select count(*), count(*) filter (where x::text like '%Tender%') from {table} x");
+        let left: (i64, i64) = sqlx::query_as(AssertSqlSafe(sql)).fetch_one(&mut *tx).await.unwrap();
+        assert_eq!(left, (facts, 0), "{table}: facts about nobody stay, and nothing that was said of them");
+    }
 }

@@ -187,6 +187,16 @@ async fn a_fall_marks_a_plan_however_late_it_is_told_until_a_coach_cleared_it_fo
     assert!(csv.matches(SINCE).count() >= 2, "{csv}");
     alike(admin, &mut phone).await;
 
+    // A session that was on another day takes its falls along.
+    let days_ago = |days: i64| long_ago + Duration::days(20 - days);
+    squad.move_to(days_ago(5)).await;
+    for (day, fallen) in [(days_ago(1), 0), (long_ago, 2)] {
+        change(admin, &format!("/sessions/{session}"), json!({"held_on": day})).await;
+        assert_eq!(marked(&squad.plan(&plan["id"]).await).len(), fallen, "{day}");
+        alike(admin, &mut phone).await;
+    }
+    squad.move_to(days_ago(0)).await;
+
     // Cleared, the first one comes down from the lane, and the other may run what the plan was made with.
     for athlete in [ran, raced] {
         let cleared = json!({"outcome": "accepted", "clears_return": true});

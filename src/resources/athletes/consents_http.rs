@@ -12,6 +12,7 @@ use super::consent::{Consent, Consenter, Purpose, Said};
 use super::consent_store::{self as store, StoredConsent};
 use super::http::load;
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
+use crate::platform::asking::InPerson;
 use crate::platform::body::Body;
 use crate::platform::db::{Audience, Db};
 use crate::platform::ids::{AthleteId, ConsentId};
@@ -161,14 +162,15 @@ fn answer(req: &HttpRequest, fresh: bool, stored: &StoredConsent) -> HttpRespons
 /// What was recorded last for a purpose stands. Once consent is withdrawn, whoever it opened the athlete to no longer sees them: apps
 /// and links from the next request on, an app's copy with its next pull. Members go on seeing them; `GET` on the same path says what
 /// remains and why. Where nothing was recorded nothing is withheld. `consent_on` of the athlete is the day of consent to
-/// `training_records` that stands, and entering or clearing it there is recorded here.
+/// `training_records` that stands, and entering or clearing it there is recorded here. People record it, in person: an app would say of
+/// itself that it may see somebody.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/consents", impl_for = create_consent, tag = "athletes",
     responses((status = 201, description = "Recorded", body = View), (status = 200, description = "Was there already", body = View))
 )]
 async fn create_consent(
     req: HttpRequest,
-    permit: Permit<RosterWrite>,
+    permit: InPerson<RosterWrite>,
     db: Data<Db>,
     body: Body<New>,
 ) -> Result<HttpResponse, Problem> {

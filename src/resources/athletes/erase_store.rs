@@ -14,7 +14,8 @@ use crate::platform::ids::{AthleteId, GroupId, SessionId};
 /// Deletes an athlete: the personal data go at once, an empty stub stays so that phones learn of it.
 ///
 /// Runs, assessments and decisions stay as facts about nobody, without the free text beside them; measurements and what was
-/// said of their health go.
+/// said of their health go. The transaction has the whole club to itself ([`ClubTx::alone_with_all`]): whatever somebody writes about
+/// the athlete at the same moment has come and goes with the rest, or meets somebody who is gone.
 pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Result<(), StoreError> {
     let club = tx.club.0;
     sqlx::query!(

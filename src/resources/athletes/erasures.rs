@@ -9,7 +9,7 @@ use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::platform::erasures;
 use crate::platform::ids::AthleteId;
 
-/// Erases an athlete as when an admin deletes them.
+/// Erases an athlete as when an admin deletes them, in a transaction that has the whole club to itself.
 ///
 /// # Errors
 /// Database errors.
@@ -36,7 +36,7 @@ pub async fn settle(db: &Db, file: &Path) -> Result<usize, std::io::Error> {
         missing.extend(known.iter().filter(|athlete| !wanted.contains(athlete)).map(|athlete| (club, *athlete)));
         let mut again: Vec<Uuid> = wanted.into_iter().filter(|athlete| !known.contains(athlete)).collect();
         if !again.is_empty() {
-            tx.alone_all(again.iter().copied()).await.map_err(failed)?;
+            tx.alone_with_all().await.map_err(failed)?;
             // Another instance that starts at this moment may have been faster.
             let known = store::erased(&mut tx).await.map_err(failed)?;
             again.retain(|athlete| !known.contains(athlete));

@@ -179,7 +179,7 @@ async fn delete_athlete(
     permit: Permit<RosterWrite>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
-    let mut tx = permit.write(&db).await?;
+    let mut tx = permit.write_alone(&db).await?;
     let before = load(&mut tx, &req).await?;
     version.require(before.rev, &view(&mut tx, &before).await?)?;
     grants::require_assigned(&tx, &before.value.groups)?;

@@ -50,6 +50,8 @@ async fn create_measurement(
         id = model::next_id(id);
     }
     tx.alone(id.0).await?;
+    // Read again: somebody may have erased the athlete meanwhile.
+    let athlete = load(&mut tx, &req).await?;
     let value = Filed { measurement: value, implausible: false };
     if !measured_store::insert(&mut tx, &[(athlete.id, id, value)]).await? {
         let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id).ok_or_else(Problem::gone)?;

@@ -130,8 +130,7 @@ async fn carry_out(
     let archive = Archive::open(sent)?;
     let lane = if archive.unpacked > SMALL { &lanes.clubs } else { &lanes.reads };
     let _turn = permit.turn(&db, lane).await?;
-    let mut tx = permit.write(&db).await?;
-    tx.alone_with_all().await?;
+    let mut tx = permit.write_alone(&db).await?;
     store::settle(&mut tx).await?;
     let of = Of::parse(&archive.manifest.of).map_err(fault)?;
     let into = if of == Of::Athlete { Some(group(&mut tx, group_id).await?) } else { None };

@@ -1,8 +1,10 @@
-//! Rows of an archive: their columns are exactly those of an export, and their ids can be given new ones, the same each time.
+//! Rows of an archive: their columns are those of an export of this service or of an earlier one, and their ids can be given new ones,
+//! the same each time.
 
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
+use crate::platform::db::tables::LATER;
 use crate::platform::ids::ClubId;
 
 /// Columns that name a record of the club, in whatever table.
@@ -86,12 +88,15 @@ impl Ids {
     }
 }
 
-/// A row whose columns are exactly these.
+/// A row of a table whose columns are exactly these; those that came later may be missing and are empty then.
 ///
 /// # Errors
 /// A sentence about the row.
-pub fn parse(line: &[u8], columns: &str) -> Result<Map<String, Value>, String> {
-    let row: Map<String, Value> = serde_json::from_slice(line).map_err(|_| "is no JSON object".to_owned())?;
+pub fn parse(line: &[u8], table: &str, columns: &str) -> Result<Map<String, Value>, String> {
+    let mut row: Map<String, Value> = serde_json::from_slice(line).map_err(|_| "is no JSON object".to_owned())?;
+    for later in LATER.iter().filter_map(|one| one.strip_prefix(table)?.strip_prefix('.')) {
+        row.entry(later).or_insert(Value::Null);
+    }
     let missing = columns.split_whitespace().find(|column| !row.contains_key(*column));
     let strange = row.keys().find(|column| !columns.split_whitespace().any(|known| known == column.as_str()));
     match (missing, strange) {

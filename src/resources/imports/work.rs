@@ -97,7 +97,8 @@ impl Import<'_> {
                 return Ok(());
             }
             for line in next {
-                let mut row = rows::parse(&line, columns).map_err(|told| Problem::invalid(lines.fault(told)))?;
+                let mut row =
+                    rows::parse(&line, "root_scope", columns).map_err(|told| Problem::invalid(lines.fault(told)))?;
                 self.ids.give("root_scope", &mut row);
                 let id =
                     |name: &str| row.get(name).and_then(read).ok_or_else(|| Problem::invalid(lines.fault("has no id")));
@@ -123,7 +124,7 @@ impl Import<'_> {
         let Some(mut lines) = archive.table("clubs")? else { return Ok(()) };
         let [line]: [Vec<u8>; 1] =
             lines.next(2)?.try_into().map_err(|_| Problem::invalid(fault("has not one club")))?;
-        let row = rows::parse(&line, columns).map_err(|told| Problem::invalid(lines.fault(told)))?;
+        let row = rows::parse(&line, "clubs", columns).map_err(|told| Problem::invalid(lines.fault(told)))?;
         lines.next(1)?;
         let done = store::configure(self.tx, &Value::Object(row)).await;
         done.map_err(|error| refused(error, |told| lines.fault(told)))?;
@@ -133,7 +134,7 @@ impl Import<'_> {
     /// Lines with what stands in them.
     fn parsed(&self, table: &Table, lines: &Lines<'_>, some: Vec<Vec<u8>>) -> Result<Vec<Line>, Problem> {
         let columns = self.columns(table.name);
-        let parse = |text: Vec<u8>| match rows::parse(&text, columns) {
+        let parse = |text: Vec<u8>| match rows::parse(&text, table.name, columns) {
             Ok(row) => Ok(Line { text, row }),
             Err(told) => Err(Problem::invalid(lines.fault(told))),
         };

@@ -111,6 +111,9 @@ async fn step(
     athlete: Uuid,
     today: NaiveDate,
 ) -> Result<Option<u64>, StoreError> {
+    if bound.0 == Kind::FormerAthletes {
+        tx.alone_with_all().await?;
+    }
     let wanted = due::due(tx, bound, &[athlete]).await?;
     tx.alone_all(wanted.iter().map(|(_, id)| *id)).await?;
     // Whoever had one of them first may have corrected it.

@@ -192,8 +192,8 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &Se
     let club = tx.club.0;
     check_venue(tx, session.venue).await?;
     let mut change = Change::put(Kind::Session, id);
-    let moved = session.groups != before.groups;
-    if moved {
+    let regrouped = session.groups != before.groups;
+    if regrouped {
         change = change.scopes(ids_of(&before.groups), ids_of(&session.groups));
     }
     if session.held_on != before.held_on {
@@ -219,12 +219,13 @@ pub async fn save(tx: &mut ClubTx, id: SessionId, session: &Session, before: &Se
     )
     .execute(tx.changing(change))
     .await?;
-    if moved {
+    if regrouped {
         grants::unplace(tx, id).await?;
         grants::place(tx, [(id, session.groups.as_slice())]).await?;
     }
-    if (session.held_on, session.surface) != (before.held_on, before.surface) {
-        renewals::of_session(tx, id).await?;
+    let moved = (session.held_on != before.held_on).then(|| session.held_on.min(before.held_on));
+    if moved.is_some() || session.surface != before.surface {
+        renewals::of_session(tx, id, moved).await?;
     }
     Ok(())
 }

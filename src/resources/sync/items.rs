@@ -117,6 +117,11 @@ impl Parsed {
         own.into_iter().chain(named("supersedes")).chain(named("clears")).collect()
     }
 
+    /// Whether it erases an athlete.
+    pub fn erases(&self) -> bool {
+        matches!(&self.parsed, Ok((Kind::Record(Type::Athlete), Op { method: Method::Delete, .. })))
+    }
+
     /// The attendance that it notes or takes back.
     pub fn attends(&self) -> Option<Uuid> {
         let (kind, op) = self.parsed.as_ref().ok()?;

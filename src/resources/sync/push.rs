@@ -199,6 +199,9 @@ impl Work<'_> {
     /// first: what it recorded earlier may be released on the way.
     async fn alone(&self, tx: &mut ClubTx, from: usize, to: usize) -> Result<(), Problem> {
         let items = || self.items.iter().take(to).skip(from);
+        if items().any(Parsed::erases) {
+            tx.alone_with_all().await?;
+        }
         tx.alone(self.device).await?;
         tx.alone_all(items().flat_map(Parsed::writes)).await?;
         tx.alone_all(items().filter_map(Parsed::attends)).await?;

@@ -22,8 +22,6 @@ use crate::faults::kills;
 use crate::model::engine::proof;
 use crate::network::{Figures, Plan, Service, figures};
 
-/// Instances of the service before one database.
-const INSTANCES: usize = 2;
 /// Operations of each seed: full copies make what a seed costs grow faster than these.
 const OPERATIONS: u64 = 50_000;
 
@@ -147,9 +145,11 @@ fn simulate(server: &PgConnectOptions, seeds: u32, kept: &Kept) {
     for (name, figure) in figures.lines() {
         println!("| {name} | {figure} |");
     }
+    assert!(figures.missing().is_empty(), "these faults never happened: {:?}", figures.missing());
+    assert!(figures.has_edits(), "fewer than a tenth of the operations are edits");
     let programs: Vec<String> = programs.iter().map(|(program, seeds)| format!("{program}: {seeds}")).collect();
     println!("| Seeds by program (the first of its SHA-256) | {} |", programs.join(", "));
-    println!("| Instances of the service before the database of a seed | {INSTANCES} |");
+    println!("| Processes of the service before the database of a seed | 2 |");
     println!("| Seconds | {} |", begun.elapsed().as_secs());
 }
 
@@ -161,7 +161,7 @@ async fn one_seed(server: &PgConnectOptions, seed: u32) -> Figures {
     let mut own: PgConnection = options.connect().await.expect("the new database");
     MIGRATOR.run(&mut own).await.expect("the migrations");
     own.close().await.expect("an end");
-    let service = Rc::new(Service::several(options, INSTANCES).await);
+    let service = Rc::new(Service::beside_another(options).await);
     let figures = figures(Rc::clone(&service), Plan::of(u64::from(seed), OPERATIONS)).await;
     drop(service);
     // A process of the server that tends the tables may be in there, which only a superuser can send away.

@@ -40,7 +40,7 @@ impl World {
         self.admin(club, Method::PATCH, &path, &member.etag, Some(change)).await.expect(200);
     }
 
-    fn some_groups(&mut self, club: usize) -> Vec<Uuid> {
+    pub fn some_groups(&mut self, club: usize) -> Vec<Uuid> {
         let all = self.clubs[club].groups.clone();
         let first = self.dice.pick(3) as usize;
         let mut groups = vec![all[first]];

@@ -9,7 +9,7 @@ use super::service::pack;
 use crate::phone::Reply;
 
 /// What can go wrong in the simulated network; each must have, over the seeds of a run together.
-pub const FAULTS: [&str; 26] = [
+pub const FAULTS: [&str; 27] = [
     "answer cut",
     "answer dropped",
     "at the same time",
@@ -27,6 +27,7 @@ pub const FAULTS: [&str; 26] = [
     "long foreign transaction",
     "member removed",
     "old token",
+    "other groups",
     "other schema",
     "other types",
     "overloaded (429, 503)",
@@ -85,7 +86,6 @@ fn known_faults<'de, D: Deserializer<'de>>(from: D) -> Result<BTreeMap<&'static 
 
 impl Figures {
     /// Whether at least a tenth of what was done were edits.
-    #[allow(dead_code)] // the short form asks
     pub fn has_edits(&self) -> bool {
         self.edits * 10 >= self.operations()
     }
@@ -120,7 +120,6 @@ impl Figures {
     }
 
     /// The faults that never happened.
-    #[allow(dead_code)] // the short form asks
     pub fn missing(&self) -> Vec<&'static str> {
         FAULTS.into_iter().filter(|kind| !self.faults.contains_key(kind)).collect()
     }

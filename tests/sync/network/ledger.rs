@@ -262,9 +262,12 @@ pub fn same(a: &Map<String, Value>, b: &Map<String, Value>) -> bool {
 /// Whether a stored record has every field that the accepted edits gave it.
 pub fn holds(stored: &Value, fields: &Map<String, Value>) -> bool {
     fields.iter().all(|(name, value)| {
-        // What stands in a plan beside its lanes is the service's; a race test shows its dimensions as a specification.
-        matches!(name.as_str(), "dimensions" | "alternatives" | "cautions" | "proven_optimal" | "id" | "rev")
-            || equal(&sorted(&bare(name, &stored[name])), &sorted(&bare(name, value)))
+        // What stands in a plan beside its lanes is the service's, and who rests and was asked for is shown to some alone; a race test
+        // shows its dimensions as a specification.
+        matches!(
+            name.as_str(),
+            "dimensions" | "alternatives" | "cautions" | "proven_optimal" | "id" | "rev" | "resting"
+        ) || equal(&sorted(&bare(name, &stored[name])), &sorted(&bare(name, value)))
     })
 }
 
@@ -280,9 +283,13 @@ fn equal(a: &Value, b: &Value) -> bool {
     }
 }
 
-/// The lanes of a plan without who runs there: those whom an editor did not see stay, and some are deleted since.
+/// The lanes of a plan without who runs there, and what was asked for it without whom: those whom an editor did not see stay, and
+/// some are deleted since.
 fn bare(name: &str, value: &Value) -> Value {
     let mut value = value.clone();
+    if let Some(asked) = value.as_object_mut().filter(|_| name == "request") {
+        asked.remove("athlete_ids");
+    }
     for lane in value.as_array_mut().filter(|_| name == "lanes").into_iter().flatten() {
         lane.as_object_mut().unwrap().retain(|name, _| name != "athletes" && name != "others");
     }

@@ -1,9 +1,11 @@
-//! The real service on a real database, called in process: what travels between is up to the caller.
+//! The real service on a real database, called in process, and a second one as a process of its own: what travels between is up
+//! to the caller.
 
 use std::cell::{Cell, RefCell};
 use std::collections::HashMap;
-use std::io::Write;
+use std::io::{BufRead, BufReader, Write};
 use std::pin::Pin;
+use std::process::{Child, Command, Stdio};
 use std::rc::Rc;
 use std::time::{Duration, Instant};
 
@@ -15,7 +17,7 @@ use lanewright::platform::db::Db;
 use lanewright::platform::token::Keys;
 use serde_json::{Value, json};
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
-use sqlx::{PgPool, Postgres, Transaction};
+use sqlx::{ConnectOptions, PgPool, Postgres, Transaction};
 use uuid::Uuid;
 
 use crate::phone::{Reply, Request};
@@ -28,12 +30,83 @@ const REFRESH_AFTER: Duration = Duration::from_mins(8);
 
 type Answering = Pin<Box<dyn Future<Output = Answer>>>;
 
-type Calling = Box<dyn Fn(test::TestRequest) -> Answering>;
+type Calling = Box<dyn Fn(Ask) -> Answering>;
+
+/// An HTTP request, whichever way it goes.
+struct Ask {
+    method: Method,
+    path: String,
+    headers: Vec<(header::HeaderName, String)>,
+    body: Vec<u8>,
+}
+
+impl Ask {
+    fn new(method: Method, path: &str) -> Self {
+        Self { method, path: path.to_owned(), headers: Vec::new(), body: Vec::new() }
+    }
+
+    fn with(mut self, header: header::HeaderName, value: &str) -> Self {
+        self.headers.push((header, value.to_owned()));
+        self
+    }
+}
+
+/// The built service as a process of its own; dropping it kills it.
+struct Other {
+    child: Child,
+    /// `http://host:port`.
+    base: String,
+    client: reqwest::Client,
+}
+
+impl Other {
+    fn start(options: &PgConnectOptions) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_lanewright"))
+            .arg("serve")
+            .env("DATABASE_URL", options.to_url_lossy().as_str())
+            .env("LANEWRIGHT_LISTEN", "127.0.0.1:0")
+            .env("LANEWRIGHT_WORKERS", "1")
+            .env("LANEWRIGHT_CONNECTIONS", "4")
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut line = String::new();
+        BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
+        let base = line.split(' ').find(|word| word.starts_with("http")).unwrap_or_else(|| panic!("{line:?}"));
+        // Before the service closes an idle connection.
+        let client = reqwest::Client::builder().pool_idle_timeout(Duration::from_secs(1)).build().unwrap();
+        Self { base: base.to_owned(), child, client }
+    }
+
+    async fn answer(&self, ask: Ask) -> Answer {
+        let method = reqwest::Method::from_bytes(ask.method.as_str().as_bytes()).unwrap();
+        let mut request = self.client.request(method, format!("{}{}", self.base, ask.path)).body(ask.body);
+        for (name, value) in ask.headers {
+            request = request.header(name.as_str(), value);
+        }
+        let answer = request.send().await.unwrap();
+        let text = |name: &str| answer.headers().get(name).and_then(|value| value.to_str().ok()).unwrap_or_default();
+        let (etag, retry_after) = (text("etag").to_owned(), text("retry-after").parse().ok());
+        let status = answer.status().as_u16();
+        Answer { status, etag, retry_after, bytes: answer.bytes().await.unwrap().to_vec() }
+    }
+}
+
+impl Drop for Other {
+    fn drop(&mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+}
 
 /// The service: instances that share a database and nothing else.
 pub struct Service {
-    instances: Vec<Calling>,
-    turn: Cell<usize>,
+    here: Calling,
+    /// Another instance, to which every second request goes.
+    there: Option<Rc<Other>>,
+    turn: Cell<bool>,
     pub db: Db,
     /// Connections of the proof itself, which looks at what the service stored.
     pub pool: PgPool,
@@ -82,19 +155,17 @@ pub struct SignedIn {
 impl Service {
     /// The service on a migrated database.
     pub async fn start(options: PgConnectOptions) -> Self {
-        Self::several(options, 1).await
-    }
-
-    /// So many instances of it, to which requests go in turn.
-    pub async fn several(options: PgConnectOptions, count: usize) -> Self {
-        let mut instances = Vec::new();
-        for _ in 0..count {
-            instances.push(Self::instance(&options).await);
-        }
+        let here = Self::instance(&options).await;
         let db = Db::lazy(options.clone(), 1);
         let pool = PgPoolOptions::new().max_connections(2).connect_lazy_with(options);
         let date = Cell::new(chrono::Utc::now().timestamp());
-        Self { instances, turn: Cell::new(0), db, pool, alive: RefCell::default(), date }
+        Self { here, there: None, turn: Cell::default(), db, pool, alive: RefCell::default(), date }
+    }
+
+    /// The same beside another instance of it, to which every second request goes over a socket.
+    pub async fn beside_another(options: PgConnectOptions) -> Self {
+        let there = Some(Rc::new(Other::start(&options)));
+        Self { there, ..Self::start(options).await }
     }
 
     async fn instance(options: &PgConnectOptions) -> Calling {
@@ -102,8 +173,15 @@ impl Service {
         let config = Config { workers: 1, connections: 4, ..Config::default() };
         let db = Db::lazy(options.clone(), 4);
         let service = Rc::new(test::init_service(app::build(&app::Shared::new(config, keys), db)).await);
-        Box::new(move |request: test::TestRequest| -> Answering {
+        Box::new(move |ask: Ask| -> Answering {
             let service = Rc::clone(&service);
+            let mut request = test::TestRequest::default().method(ask.method).uri(&ask.path);
+            for (name, value) in ask.headers {
+                request = request.insert_header((name, value));
+            }
+            if !ask.body.is_empty() {
+                request = request.set_payload(ask.body);
+            }
             Box::pin(async move {
                 let answer = match test::try_call_service(&*service, request.to_request()).await {
                     Ok(answer) => answer,
@@ -122,9 +200,12 @@ impl Service {
     }
 
     /// The answer of the instance whose turn it is.
-    fn answer(&self, request: test::TestRequest) -> Answering {
-        self.turn.update(|turn| (turn + 1) % self.instances.len());
-        self.instances[self.turn.get()](request)
+    fn answer(&self, ask: Ask) -> Answering {
+        self.turn.update(|there| !there);
+        match self.there.clone().filter(|_| self.turn.get()) {
+            Some(there) => Box::pin(async move { there.answer(ask).await }),
+            None => (self.here)(ask),
+        }
     }
 
     /// Keeps a sign-in alive.
@@ -149,9 +230,8 @@ impl Service {
             (one.refresh.clone(), since)
         };
         let body = json!({"refresh_token": old}).to_string();
-        let request =
-            test::TestRequest::post().uri("/v1/auth/refresh").insert_header((header::CONTENT_TYPE, "application/json"));
-        let answer = self.answer(request.set_payload(body)).await;
+        let ask = Ask::new(Method::POST, "/v1/auth/refresh").with(header::CONTENT_TYPE, "application/json");
+        let answer = self.answer(Ask { body: body.into_bytes(), ..ask }).await;
         let tokens = answer.json();
         let mut alive = self.alive.borrow_mut();
         let Some(one) = alive.get_mut(first) else { return first.to_owned() };
@@ -168,37 +248,36 @@ impl Service {
     pub async fn call(&self, token: &str, method: Method, path: &str, etag: &str, body: Option<Value>) -> Answer {
         let token = self.current(token).await;
         let kind = if method == Method::PATCH { "application/merge-patch+json" } else { "application/json" };
-        let mut request = test::TestRequest::default().method(method).uri(path);
+        let mut ask = Ask::new(method, path);
         if !token.is_empty() {
-            request = request.insert_header((header::AUTHORIZATION, format!("Bearer {token}")));
+            ask = ask.with(header::AUTHORIZATION, &format!("Bearer {token}"));
         }
         if !etag.is_empty() {
-            request = request.insert_header((header::IF_MATCH, etag));
+            ask = ask.with(header::IF_MATCH, etag);
         }
         if let Some(body) = body {
-            request = request.insert_header((header::CONTENT_TYPE, kind)).set_payload(body.to_string());
+            ask = Ask { body: body.to_string().into_bytes(), ..ask.with(header::CONTENT_TYPE, kind) };
         }
-        self.answer(request).await
+        self.answer(ask).await
     }
 
     /// Carries a phone's request to the service; how many bytes went up.
     pub async fn carry(&self, token: &str, club: Uuid, request: &Request) -> (Reply, usize) {
         let path = format!("/v1/clubs/{club}/changes");
-        let bearer = (header::AUTHORIZATION, format!("Bearer {}", self.current(token).await));
-        let (request, sent) = match request {
-            Request::Pull { query } => (test::TestRequest::get().uri(&format!("{path}?{query}")), query.len()),
+        let (ask, sent) = match request {
+            Request::Pull { query } => (Ask::new(Method::GET, &format!("{path}?{query}")), query.len()),
             Request::Push { body, gzip } => {
                 let body = if *gzip { pack(body) } else { body.clone() };
                 let sent = body.len();
-                let mut request = test::TestRequest::post().uri(&path);
-                request = request.insert_header((header::CONTENT_TYPE, "application/json")).set_payload(body);
+                let mut ask = Ask::new(Method::POST, &path).with(header::CONTENT_TYPE, "application/json");
                 if *gzip {
-                    request = request.insert_header((header::CONTENT_ENCODING, "gzip"));
+                    ask = ask.with(header::CONTENT_ENCODING, "gzip");
                 }
-                (request, sent)
+                (Ask { body, ..ask }, sent)
             }
         };
-        let answer = self.answer(request.insert_header(bearer)).await;
+        let bearer = format!("Bearer {}", self.current(token).await);
+        let answer = self.answer(ask.with(header::AUTHORIZATION, &bearer)).await;
         let Answer { status, retry_after, bytes, .. } = answer;
         (Reply { status, body: bytes, date: self.date.get(), retry_after }, sent)
     }

@@ -164,10 +164,12 @@ fn root_of(change: &Value) -> Option<Uuid> {
     id.as_str()?.parse().ok()
 }
 
-/// Whom a plan names: each of them must be seen, not the plan alone.
+/// Whom a plan names, in lanes, resting or in what was asked: each of them must be seen, not the plan alone.
 fn people_of(plan: &Value) -> Vec<Uuid> {
-    let lanes = plan["lanes"].as_array().into_iter().flatten().filter_map(|lane| lane["athletes"].as_array()).flatten();
-    lanes.filter_map(|one| one["athlete_id"].as_str()?.parse().ok()).collect()
+    let list = |value: &Value| value.as_array().cloned().unwrap_or_default();
+    let placed = list(&plan["lanes"]).iter().flat_map(|lane| list(&lane["athletes"])).collect::<Vec<_>>();
+    let named = placed.into_iter().chain(list(&plan["resting"])).map(|one| one["athlete_id"].clone());
+    named.chain(list(&plan["request"]["athlete_ids"])).filter_map(|id| id.as_str()?.parse().ok()).collect()
 }
 
 impl World {

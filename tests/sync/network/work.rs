@@ -22,16 +22,19 @@ fn run(session: Uuid, athlete: Uuid, at: &str, hits: u32) -> Value {
         "spacing_m": 6.25, "barriers": 5, "hits": hits, "fell": false, "intervals": {"held": 3, "broken": 1}})
 }
 
-/// A plan with these people in its first lane, which every plan has.
+/// A plan that was asked for these people: the first two are in its first lane, which every plan has, the others rest.
 fn plan(session: Uuid, lanes: u32, people: &[Uuid]) -> Value {
     let placed = |id: &Uuid| json!({"athlete_id": id, "display_name": "?", "regret": 0.25, "hold_probability": 0.5});
+    let (running, resting) = people.split_at(people.len().min(2));
     let lane = |lane| {
-        let people: &[Uuid] = if lane == 1 { people } else { &[] };
+        let people = if lane == 1 { running } else { &[] };
         json!({"lane": lane, "round": 1, "barrier_kind": "wicket", "height_m": 0.3, "spacing_m": 6.25, "approach_m": 12.0,
         "barriers": 5, "athletes": people.iter().map(placed).collect::<Vec<_>>()})
     };
-    let request = json!({"lanes": lanes, "capacity": 8, "barriers": {"min": 4, "max": 6}, "objective": "total"});
-    json!({"session_id": session, "request": request, "lanes": (1..=lanes).map(lane).collect::<Vec<_>>(), "resting": [],
+    let request = json!({"lanes": lanes, "capacity": 8, "barriers": {"min": 4, "max": 6}, "objective": "total",
+        "athlete_ids": people});
+    let rests = |id: &Uuid| json!({"athlete_id": id, "explanation": "Comes back on Monday"});
+    json!({"session_id": session, "request": request, "lanes": (1..=lanes).map(lane).collect::<Vec<_>>(), "resting": resting.iter().map(rests).collect::<Vec<_>>(),
         "total_regret": 0.5, "largest_regret": 0.25, "proven_optimal": true, "lower_bound": 0.25, "alternatives": [],
         "stock_used": [], "run_out_m": 10.0, "cautions": []})
 }
@@ -59,28 +62,43 @@ impl World {
         format!("{day}T00:{:02}:00Z", self.dice.pick(60))
     }
 
-    /// Somebody works for a while; how many items it made.
+    /// Counts what a phone recorded after its first so many items.
+    fn count(&mut self, phone: &Phone, recorded: i64) {
+        self.figures.items += u64::try_from(phone.recorded() - recorded).unwrap();
+        self.figures.edits += phone.edits_after(recorded);
+    }
+
+    /// Somebody works for a while.
     pub fn work(&mut self, device: usize) {
         let Some(mut phone) = self.devices[device].phone.take() else { return };
+        let recorded = phone.recorded();
         let busy = self.plan.load && self.devices[device].club == 0;
         if busy {
             self.record_runs(device, &mut phone, self.plan.burst);
         }
-        for _ in 0..=self.dice.pick(6) {
+        for _ in 0..=self.dice.pick(10) {
             self.do_something(device, &mut phone);
         }
+        self.count(&phone, recorded);
         self.devices[device].phone = Some(phone);
+    }
+
+    /// A session that a phone shows and that is not ahead.
+    pub fn held(&mut self, phone: &Phone) -> Option<Uuid> {
+        let session = self.one(&phone.ids("session"))?;
+        let today = self.today().to_string();
+        let held = |data: &Value| data["held_on"].as_str().is_some_and(|day| day <= today.as_str());
+        phone.data("session", session).is_some_and(|data| held(&data)).then_some(session)
     }
 
     /// Records up to so many runs of a session.
     fn record_runs(&mut self, device: usize, phone: &mut Phone, most: u32) {
-        let (Some(session), athletes) = (self.one(&phone.ids("session")), phone.ids("athlete")) else { return };
+        let (Some(session), athletes) = (self.held(phone), phone.ids("athlete")) else { return };
         let at = self.claimed(device, phone, session);
         for _ in 0..=self.dice.pick(most) {
             let Some(athlete) = self.one(&athletes) else { return };
             let (id, data) = (self.id(), run(session, athlete, &at, self.dice.pick(3)));
             phone.record("run", id, data.clone());
-            self.figures.items += 1;
             if self.dice.chance(0.05) {
                 self.clubs[self.devices[device].club].facts.push(("run".to_owned(), id, data));
             }
@@ -90,15 +108,10 @@ impl World {
     fn do_something(&mut self, device: usize, phone: &mut Phone) {
         let club = self.devices[device].club;
         let busy = self.plan.load && club == 0;
-        self.figures.items += 1;
-        let what = self.dice.pick(100);
-        // Race tests are edited too, but most of what is done there are results.
-        self.figures.edits += u64::from((42..85).contains(&what) || (88..96).contains(&what));
+        // Under load runs come in bursts, so the rest is something else.
+        let what = if busy { 22 + self.dice.pick(78) } else { self.dice.pick(100) };
         match what {
-            0..22 => {
-                self.figures.items -= 1;
-                self.record_runs(device, phone, 3);
-            }
+            0..22 => self.record_runs(device, phone, 3),
             22..36 => self.record_other(device, phone, busy),
             36..42 => self.correct(club, phone),
             42..52 => self.attend(phone),
@@ -119,7 +132,7 @@ impl World {
         let (id, today) = (self.id(), self.today());
         match self.dice.pick(10) {
             0..5 => {
-                let Some(session) = self.one(&phone.ids("session")) else { return };
+                let Some(session) = self.held(phone) else { return };
                 let at = self.claimed(device, phone, session);
                 let data = json!({"athlete_id": athlete, "session_id": session, "assessed_at": at,
                     "ratings": {"arms": self.dice.pick(4), "posture": self.dice.pick(4)}});
@@ -154,7 +167,11 @@ impl World {
             return;
         }
         let at = self.dice.pick(count) as usize;
-        let (kind, corrected, mut data) = self.clubs[club].facts.swap_remove(at);
+        // Somebody else may correct the same, and not know.
+        let (kind, corrected, mut data) = match self.dice.chance(0.2) {
+            true => self.clubs[club].facts[at].clone(),
+            false => self.clubs[club].facts.swap_remove(at),
+        };
         data["supersedes"] = json!(corrected);
         if self.dice.chance(0.3) {
             data["void"] = json!(true);
@@ -225,20 +242,19 @@ impl World {
     }
 
     fn edit_session(&mut self, club: usize, phone: &mut Phone) {
-        let groups = [self.clubs[club].groups[self.dice.pick(3) as usize]];
-        let day = self.today() - chrono::Duration::days(i64::from(self.dice.pick(20)));
+        let groups = self.some_groups(club);
+        let ahead = self.dice.chance(0.1);
+        let day = self.today() - chrono::Duration::days(i64::from(self.dice.pick(20)) - if ahead { 25 } else { 0 });
         if self.dice.chance(0.4) {
             let id = self.id();
-            phone.record("session", id, json!({"held_on": day, "state": "held", "group_ids": groups}));
+            let state = if ahead { "planned" } else { "held" };
+            phone.record("session", id, json!({"held_on": day, "state": state, "group_ids": groups}));
             // What is done offline right after it goes in the same push.
-            if let Some(athlete) = self.one(&phone.ids("athlete")) {
+            if !ahead && let Some(athlete) = self.one(&phone.ids("athlete")) {
                 phone.record("run", self.id(), run(id, athlete, &format!("{day}T00:00:00Z"), 0));
-                self.figures.items += 1;
             }
             if self.dice.chance(0.5) {
                 phone.patch("session", id, json!({"weather_note": "Dry", "note": "Lane 3 is worn"}));
-                self.figures.items += 1;
-                self.figures.edits += 1;
             }
             return;
         }
@@ -363,16 +379,17 @@ impl World {
     /// The person looks at what was parked: insists on some of it, having seen what is stored, and gives the rest up.
     pub fn look_at_parked(&mut self, device: usize, insist: bool) {
         let Some(mut phone) = self.devices[device].phone.take() else { return };
+        let recorded = phone.recorded();
         for parked in phone.parked() {
             let again = insist && matches!(parked.status, 409 | 412) && self.dice.chance(0.5);
             match again.then(|| rebased(&parked)).flatten() {
                 Some(data) => {
-                    self.figures.items += 1;
                     phone.insist(&parked, data);
                 }
                 None => phone.give_up_item(parked.op_id),
             }
         }
+        self.count(&phone, recorded);
         self.devices[device].phone = Some(phone);
     }
 }

@@ -51,7 +51,7 @@ impl Plan {
             batch: None,
             load: true,
             parallel: true,
-            burst: 64,
+            burst: 50,
         }
     }
 }

@@ -116,6 +116,21 @@ impl Phone {
         op_id
     }
 
+    /// How many items this phone ever recorded.
+    pub fn recorded(&self) -> i64 {
+        let seq = "select coalesce(max(seq), 0) from sqlite_sequence where name = 'outbox'";
+        self.db.query_row(seq, [], |row| row.get(0)).unwrap()
+    }
+
+    /// How many items of those after the first so many edit or delete something, or take it back: all but what creates.
+    pub fn edits_after(&self, recorded: i64) -> u64 {
+        let count =
+            "select count(*) from outbox where n > ?1 and (json_extract(item, '$.method') in ('PATCH', 'DELETE')
+            or json_extract(item, '$.if_match') is not null)";
+        let edits: i64 = self.db.query_row(count, [recorded], |row| row.get(0)).unwrap();
+        edits.unsigned_abs()
+    }
+
     /// Items that wait to be handed in.
     pub fn waiting(&self) -> usize {
         let count: i64 = self.db.query_row("select count(*) from outbox", [], |row| row.get(0)).unwrap();

@@ -42,6 +42,7 @@ mod groups_turn;
 mod hidden;
 mod import_pages;
 mod imports;
+mod in_person;
 mod keys;
 mod kinds;
 mod kinds_migration;

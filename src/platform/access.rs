@@ -217,9 +217,14 @@ fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
 }
 
 fn by_app() -> Problem {
-    let detail =
-        "An app acts in the club that admitted it, not on accounts, on apps or on what they may see: sign in yourself.";
+    let detail = "An app acts in the club that admitted it, not on accounts, on apps or on what they may see, and does nothing that \
+                  cannot be undone: sign in yourself.";
     Problem::new(Code::Forbidden, detail)
+}
+
+/// Refuses apps.
+fn in_person(client: Option<ClientId>) -> Result<(), Problem> {
+    if client.is_some() { Err(by_app()) } else { Ok(()) }
 }
 
 impl FromRequest for Caller {
@@ -341,7 +346,7 @@ impl<A: Act> Permit<A> {
     /// # Errors
     /// 403 when an app acts for the account.
     pub(super) fn in_person(&self) -> Result<(), Problem> {
-        if self.client.is_some() { Err(by_app()) } else { Ok(()) }
+        in_person(self.client)
     }
 
     /// Whether the caller may at this moment, for what comes before the rows are read.

@@ -384,6 +384,10 @@ impl From<StoreError> for Problem {
                 let detail = "Too many requests wait at this moment; nothing was stored. Try again.";
                 Self::new(Code::Unavailable, detail).with_header(RETRY_AFTER, "5")
             }
+            StoreError::PartTaken => {
+                tracing::error!(request.id = telemetry::request_id(), "the whole club was asked for after a part of it");
+                Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
+            }
             StoreError::SecondConnection => {
                 Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
             }

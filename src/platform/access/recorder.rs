@@ -5,7 +5,7 @@ use std::pin::Pin;
 
 use actix_web::{FromRequest, HttpRequest, dev::Payload};
 
-use super::{Act, Role, Syncing, carries, claims, in_club, of_admins, part, require_scope, standing};
+use super::{Act, Role, Syncing, carries, claims, in_club, in_person, of_admins, part, require_scope, standing};
 use crate::platform::client::ClientId;
 use crate::platform::db::{Actor, Audience, ClubTx, Db};
 use crate::platform::ids::{ClubId, DeviceId};
@@ -48,6 +48,14 @@ impl Recorder {
     /// Whether their token allows an act.
     pub fn has_scope<A: Act>(&self) -> bool {
         carries(&self.scope, A::SCOPE)
+    }
+
+    /// Refuses apps, as an [`InPerson`](crate::platform::asking::InPerson) does.
+    ///
+    /// # Errors
+    /// 403 when an app acts for the account.
+    pub fn in_person(&self) -> Result<(), Problem> {
+        in_person(self.client)
     }
 
     /// A read-only transaction in the club, and who they are in it now.

@@ -117,9 +117,9 @@ impl Parsed {
         own.into_iter().chain(named("supersedes")).chain(named("clears")).collect()
     }
 
-    /// Whether it erases an athlete.
-    pub fn erases(&self) -> bool {
-        matches!(&self.parsed, Ok((Kind::Record(Type::Athlete), Op { method: Method::Delete, .. })))
+    /// Whether it erases an athlete and this person may do that.
+    pub fn erases(&self, who: &Recorder) -> bool {
+        self.parsed.as_ref().is_ok_and(|(kind, op)| kind.erases(op) && kind.refusal(op, who).is_none())
     }
 
     /// The attendance that it notes or takes back.

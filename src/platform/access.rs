@@ -144,6 +144,12 @@ fn carries(granted: &str, scope: &str) -> bool {
     granted == OWN_SCOPE || granted.split(' ').any(|one| one == scope)
 }
 
+/// Whether a record may stand beside the refusal of an edit: only for a token that opens it to be read (`A`) where it was asked for, by
+/// its own route or the feed.
+pub fn shown<A: Act>(tx: &ClubTx) -> bool {
+    carries(&tx.opened, A::SCOPE)
+}
+
 fn require_scope(granted: &str, scope: &str) -> Result<(), Problem> {
     if carries(granted, scope) {
         return Ok(());
@@ -328,7 +334,8 @@ impl<A: Act> Permit<A> {
                 format!("This needs the role {} in the club; yours is {}.", needed.join(" or "), role.as_str()),
             ));
         }
-        require_scope(&standing.opened(&self.scope), A::SCOPE)?;
+        tx.opened = standing.opened(&self.scope);
+        require_scope(&tx.opened, A::SCOPE)?;
         if standing.lacks_factor && of_admins::<A>() {
             let says =
                 "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check.";

@@ -3,7 +3,8 @@
 use chrono::Utc;
 use reqwest::Method;
 use serde_json::{Value, json};
-use sqlx::PgPool;
+use sqlx::{PgPool, Postgres, Transaction};
+use uuid::Uuid;
 
 use crate::oauth;
 use crate::support::{Answer, Caller};
@@ -102,4 +103,58 @@ async fn a_consent_that_an_app_pushes_is_refused(pool: PgPool) {
     assert_eq!((&athlete(&squad).await["consent_on"], recorded(&squad).await), (&Value::Null, 0));
     assert_eq!(statuses(&push(&squad.coach, &[given()]).await), [200]);
     assert_eq!(recorded(&squad).await, 1);
+}
+
+/// Keeps a share of the club, as everybody has who writes something of it: whoever wants the club to themselves waits in vain.
+async fn shared(admin: &Caller) -> Transaction<'static, Postgres> {
+    let club: Uuid = admin.club.parse().unwrap();
+    let key = Uuid::new_v5(&club, Uuid::max().as_bytes()).as_u64_pair().0.cast_signed();
+    let mut tx = admin.app.pool.begin().await.unwrap();
+    sqlx::query("select pg_advisory_xact_lock_shared($1)").bind(key).execute(&mut *tx).await.unwrap();
+    tx
+}
+
+fn erase(squad: &Squad, rev: &Value) -> Value {
+    item("DELETE", "athlete", &squad.athlete, json!({"if_match": rev}))
+}
+
+#[sqlx::test]
+async fn an_app_erases_nobody(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (app, rev) = (app_of(&squad).await, athlete(&squad).await["rev"].clone());
+    let path = format!("/athletes/{}", squad.athlete);
+    let refused = app.delete(&path, "*").await.expect(403).body;
+    assert!(refused["detail"].as_str().unwrap().contains("undone"), "{refused}");
+    let sent = erase(&squad, &rev);
+    for _ in 0..2 {
+        let results = push(&app, std::slice::from_ref(&sent)).await;
+        assert_eq!(statuses(&results), [403], "{results:?}");
+        assert!(results[0]["problem"]["detail"].as_str().unwrap().contains("undone"), "{results:?}");
+    }
+    assert_eq!(athlete(&squad).await["rev"], rev);
+    // A measurement can be entered again, and so an app takes one back.
+    let measured = squad.admin.get(&format!("{path}/measurements")).await.expect(200).body["items"][0].clone();
+    app.delete(&format!("{path}/measurements/{}", measured["id"].as_str().unwrap()), "*").await.expect(204);
+    let rev = athlete(&squad).await["rev"].clone();
+    assert_eq!(statuses(&push(&squad.coach, &[erase(&squad, &rev)]).await), [200]);
+    squad.admin.get(&path).await.expect(404);
+}
+
+#[sqlx::test]
+async fn an_erasure_that_is_refused_keeps_nobody_waiting_and_waits_for_nobody(pool: PgPool) {
+    let squad = squad(pool).await;
+    let (app, rev) = (app_of(&squad).await, athlete(&squad).await["rev"].clone());
+    let viewer = squad.admin.member("Vera Viewer", "viewer", &[&squad.mine]).await;
+    let stranger = squad.admin.member("Otto Other", "coach", &[&squad.other]).await;
+    let path = format!("/athletes/{}", squad.athlete);
+    let others = shared(&squad.admin).await;
+    for caller in [&app, &viewer] {
+        assert_eq!(statuses(&push(caller, &[erase(&squad, &rev)]).await), [403]);
+        caller.delete(&path, "*").await.expect(403);
+    }
+    stranger.delete(&path, "*").await.expect(404);
+    squad.coach.delete(&path, "\"1\"").await.expect(412);
+    squad.coach.delete(&path, "").await.expect(428);
+    others.rollback().await.unwrap();
+    squad.coach.delete(&path, "*").await.expect(204);
 }

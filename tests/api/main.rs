@@ -75,6 +75,7 @@ mod service;
 mod session_proposal;
 mod shared_sessions;
 mod spread;
+mod stale;
 mod support;
 mod sync_admin;
 mod sync_alike;

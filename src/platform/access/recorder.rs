@@ -82,6 +82,7 @@ impl Recorder {
         }
         let scope = standing.opened(&self.scope);
         require_scope(&scope, Syncing::SCOPE)?;
+        tx.opened.clone_from(&scope);
         // Who left sees nothing.
         let groups = if standing.role.is_some() { standing.groups } else { Some(Vec::new()) };
         tx.actor.groups = groups;

@@ -159,7 +159,7 @@ async fn update_athlete(
     }
     let before = load(&mut tx, &req).await?;
     let current = view(&mut tx, &before).await?;
-    version.require(before.rev, &current)?;
+    version.require::<SquadRead>(&tx, before.rev, &current)?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &patch)?;
     let athlete = fields.parse(tx.today().await?)?;
     grants::require_moved(&mut tx, &before.value.groups, &athlete.groups, "/group_ids").await?;
@@ -176,7 +176,8 @@ async fn erasable(
     version: &IfMatch,
 ) -> Result<Stored<AthleteId, Athlete>, Problem> {
     let before = load(tx, req).await?;
-    version.require(before.rev, &view(tx, &before).await?)?;
+    let current = view(tx, &before).await?;
+    version.require::<SquadRead>(tx, before.rev, &current)?;
     grants::require_assigned(tx, &before.value.groups)?;
     Ok(before)
 }

@@ -6,7 +6,7 @@ RUN SQLX_OFFLINE=true cargo build --locked --release
 
 FROM debian:bookworm-slim
 RUN apt-get update && apt-get install -y --no-install-recommends curl && rm -rf /var/lib/apt/lists/* \
-    && useradd --system --create-home lanewright
+    && useradd --system --create-home lanewright && install -d -o lanewright -m 700 /var/lib/lanewright
 COPY --from=build /src/target/release/lanewright /usr/local/bin/lanewright
 USER lanewright
 ENV LANEWRIGHT_LISTEN=0.0.0.0:8080

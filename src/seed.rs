@@ -13,6 +13,7 @@ use serde_json::{Value, json};
 use thiserror::Error;
 use tracing::instrument::WithSubscriber;
 use tracing::subscriber::NoSubscriber;
+use uuid::Uuid;
 
 use crate::app::{self, Shared};
 use crate::platform::db::{Db, StoreError};
@@ -27,7 +28,7 @@ pub enum SeedError {
     /// A seed file does not parse.
     #[error("seed-data cannot be read: {0}; run seed-data/generate.py again")]
     File(#[from] serde_json::Error),
-    /// People have accounts here that the demo did not make.
+    /// People or clubs were here before the demo.
     #[error(
         "the database is in use: the demo, whose passwords everybody knows, goes only into an empty one or its own; unset DATABASE_URL, or choose another LANEWRIGHT_DATA_DIR"
     )]
@@ -131,7 +132,9 @@ async fn load(shared: &Shared, db: Db) -> Result<Demo, SeedError> {
     let today = Utc::now().date_naive();
     let mut player =
         Player { service: &service, accounts: &accounts, tokens: HashMap::new(), clubs: HashMap::new(), today };
-    if !player.knows_a_founder().await && accounts::any(&db).await? {
+    if let Some(first) = accounts::first(&db).await?
+        && !player.came_first(&db, first).await?
+    {
         return Err(SeedError::InUse);
     }
     for account in accounts.accounts.iter().filter(|account| account.club.is_some()) {
@@ -190,14 +193,21 @@ where
         Err(SeedError::Refused { method: method.to_owned(), path: path.to_owned(), status, answer })
     }
 
-    /// Whether one of the founders has an account with the demo's password, so that the demo made it.
-    async fn knows_a_founder(&self) -> bool {
+    /// Whether the first account and the first club of the database are the demo's, so that it is the demo's own. That a founder can
+    /// sign in with its password says nothing alone: anybody may sign up with such an address later, where others are already. What came
+    /// after the demo, as the club of the tour does, is in its database and not the other way round.
+    async fn came_first(&self, db: &Db, first: Uuid) -> Result<bool, SeedError> {
+        let (mut people, mut clubs) = (Vec::new(), Vec::new());
+        let id = |value: &Value| value.as_str().and_then(|text| Uuid::try_parse(text).ok());
         for account in self.accounts.accounts.iter().filter(|account| account.club.is_some()) {
-            if self.sign_in(&account.email).await.0 == 200 {
-                return true;
-            }
+            let (_, tokens) = self.sign_in(&account.email).await;
+            let Some(token) = tokens["access_token"].as_str() else { continue };
+            let (_, me) = self.call("GET", "/v1/me", Some(token), None).await;
+            people.extend(id(&me["account"]["id"]));
+            clubs.extend(me["clubs"].as_array().into_iter().flatten().filter_map(|club| id(&club["club_id"])));
         }
-        false
+        let first_club = db.clubs().await?.first().map(|club| club.0);
+        Ok(people.contains(&first) && first_club.is_some_and(|club| clubs.contains(&club)))
     }
 
     async fn sign_in(&self, email: &str) -> (u16, Value) {

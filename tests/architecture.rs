@@ -293,6 +293,30 @@ fn the_containers_serve_no_demo_and_bring_no_password() {
 }
 
 #[test]
+fn the_containers_forget_nobody_who_was_erased_and_log_no_names() {
+    let text = fs::read_to_string(root().join("docker-compose.yml")).unwrap();
+    let (database, service) = text.split_once("\n  service:\n").unwrap();
+    let setting = |name: &str| {
+        let line = service.lines().find_map(|line| line.trim().strip_prefix(&format!("{name}: ")));
+        line.unwrap_or_else(|| panic!("{name} is not set")).trim_matches('"').to_owned()
+    };
+    // The list of erasures is in a volume of its own, which the image makes for the service.
+    let list = setting("LANEWRIGHT_ERASURES");
+    let folder = list.rsplit_once('/').unwrap().0;
+    assert!(service.contains(&format!("\n      - erasures:{folder}\n")) && service.contains("\n  erasures:"), "{list}");
+    assert!(!database.contains("erasures:"), "a copy of the database would set it back");
+    let image = fs::read_to_string(root().join("Dockerfile")).unwrap();
+    assert!(image.contains(&format!("install -d -o lanewright -m 700 {folder}\n")), "{folder} is not the service's");
+    // Only the proxy of this machine reaches the service, so what it says of a client counts.
+    assert!(service.contains("- \"127.0.0.1:8080:8080\""));
+    assert_eq!(setting("LANEWRIGHT_BEHIND_PROXY"), "true");
+    // As the private server has it.
+    let server = fs::read_to_string(root().join("src/platform/cluster/server.rs")).unwrap();
+    let terse = "log_error_verbosity=terse";
+    assert!(server.contains(terse) && database.contains(&format!("command: [\"postgres\", \"-c\", \"{terse}\"]")));
+}
+
+#[test]
 fn each_requirement_that_is_called_met_names_a_test_that_is_there() {
     let table = fs::read_to_string(root().join("tests/hostile/asvs.md")).unwrap();
     let tests: String =

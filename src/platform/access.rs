@@ -144,6 +144,12 @@ fn carries(granted: &str, scope: &str) -> bool {
     granted == OWN_SCOPE || granted.split(' ').any(|one| one == scope)
 }
 
+/// Whether a record may stand beside the refusal of an edit: only for a token that opens it to be read (`A`) where it was asked for, by
+/// its own route or the feed.
+pub fn shown<A: Act>(tx: &ClubTx) -> bool {
+    carries(&tx.opened, A::SCOPE)
+}
+
 fn require_scope(granted: &str, scope: &str) -> Result<(), Problem> {
     if carries(granted, scope) {
         return Ok(());
@@ -217,9 +223,14 @@ fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
 }
 
 fn by_app() -> Problem {
-    let detail =
-        "An app acts in the club that admitted it, not on accounts, on apps or on what they may see: sign in yourself.";
+    let detail = "An app acts in the club that admitted it, not on accounts, on apps or on what they may see, and does nothing that \
+                  cannot be undone: sign in yourself.";
     Problem::new(Code::Forbidden, detail)
+}
+
+/// Refuses apps.
+fn in_person(client: Option<ClientId>) -> Result<(), Problem> {
+    if client.is_some() { Err(by_app()) } else { Ok(()) }
 }
 
 impl FromRequest for Caller {
@@ -323,7 +334,8 @@ impl<A: Act> Permit<A> {
                 format!("This needs the role {} in the club; yours is {}.", needed.join(" or "), role.as_str()),
             ));
         }
-        require_scope(&standing.opened(&self.scope), A::SCOPE)?;
+        tx.opened = standing.opened(&self.scope);
+        require_scope(&tx.opened, A::SCOPE)?;
         if standing.lacks_factor && of_admins::<A>() {
             let says =
                 "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check.";
@@ -341,7 +353,7 @@ impl<A: Act> Permit<A> {
     /// # Errors
     /// 403 when an app acts for the account.
     pub(super) fn in_person(&self) -> Result<(), Problem> {
-        if self.client.is_some() { Err(by_app()) } else { Ok(()) }
+        in_person(self.client)
     }
 
     /// Whether the caller may at this moment, for what comes before the rows are read.

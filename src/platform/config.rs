@@ -180,7 +180,7 @@ pub fn database_password() -> Result<Option<SecretString>, ConfigError> {
 }
 
 /// The one line of a file that only its owner may read.
-fn secret_line(path: &Path) -> Option<SecretString> {
+pub(super) fn secret_line(path: &Path) -> Option<SecretString> {
     if seal::is_open(path).ok()? {
         return None;
     }

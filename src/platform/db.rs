@@ -233,6 +233,8 @@ pub struct ClubTx {
     /// Who acts.
     pub actor: Actor,
     audience: Option<Audience>,
+    /// The scopes that count of the access token for which it was opened; none where nobody asked with one.
+    pub opened: String,
     /// Its time zone, once that was asked for.
     zone: Option<Tz>,
     changes: Vec<Change>,
@@ -274,6 +276,7 @@ impl ClubTx {
             club,
             actor,
             audience: None,
+            opened: String::new(),
             zone: None,
             changes: Vec::new(),
             unsynced: false,

@@ -167,7 +167,7 @@ pub struct ProblemBody {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 10_000)]
     errors: Vec<Fault>,
-    /// With `stale`: the record as it is stored now. With `infeasible`: the binding limit and the smallest relaxation. With
+    /// With `stale`: the record as it is stored now, for a token that may read it. With `infeasible`: the binding limit and the smallest relaxation. With
     /// `sync-token-expired`: how far back the log goes (`retained_since`). Absent with everything else.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Object)]
@@ -383,6 +383,13 @@ impl From<StoreError> for Problem {
             StoreError::Busy => {
                 let detail = "Too many requests wait at this moment; nothing was stored. Try again.";
                 Self::new(Code::Unavailable, detail).with_header(RETRY_AFTER, "5")
+            }
+            StoreError::PartTaken => {
+                tracing::error!(
+                    request.id = telemetry::request_id(),
+                    "the whole club was asked for after a part of it"
+                );
+                Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")
             }
             StoreError::SecondConnection => {
                 Self::new(Code::Internal, "Nothing was stored. Tell the operator the instance id.")

@@ -174,7 +174,9 @@ sign-in was made without."
             Self::SyncTokenInvalid | Self::SyncTokenExpired | Self::HistoryDiverged => {
                 "Forget the token and read a full copy."
             }
-            Self::Stale => "Bring your change to the version in `current` and send it with its `ETag`.",
+            Self::Stale => {
+                "Bring your change to the version in `current`, or to what you read again where that is absent, and send it with its `ETag`."
+            }
             Self::TooLarge => "Send it in parts.",
             Self::MediaType => {
                 "Send UTF-8 in one of the media types that `detail` names, plain or packed once with gzip or zstd."

@@ -5,6 +5,7 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
+use super::access::SquadRead;
 use super::db::ClubTx;
 use super::ops::{self, Editable};
 use super::params::path_id;
@@ -71,7 +72,7 @@ pub async fn change<R: Routed>(
     patch: &Map<String, Value>,
 ) -> Result<HttpResponse, Problem> {
     let (id, rev, before) = load::<R>(&mut tx, req).await?;
-    version.require(rev, &R::view(id, rev, before.clone()))?;
+    version.require::<SquadRead>(&tx, rev, &R::view(id, rev, before.clone()))?;
     let value = ops::patch::<R>(&mut tx, id, &before, patch).await?;
     let rev = tx.commit().await?.of(R::KIND, id, rev);
     Ok(stored::changed(rev, &R::view(id, rev, value)))
@@ -83,7 +84,7 @@ pub async fn change<R: Routed>(
 /// 404, 428, 412, and what its store refuses.
 pub async fn delete<R: Routed>(req: &HttpRequest, version: &IfMatch, mut tx: ClubTx) -> Result<HttpResponse, Problem> {
     let (id, rev, before) = load::<R>(&mut tx, req).await?;
-    version.require(rev, &R::view(id, rev, before.clone()))?;
+    version.require::<SquadRead>(&tx, rev, &R::view(id, rev, before.clone()))?;
     R::remove(&mut tx, id, &before).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

@@ -13,6 +13,9 @@ use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde::Serialize;
 
+use super::access::{Act, shown};
+use super::audit;
+use super::db::ClubTx;
 use super::problem::{Code, Problem};
 use super::token::sha256;
 
@@ -71,25 +74,40 @@ impl IfMatch {
     /// Checks that the caller changes the version they read.
     ///
     /// # Errors
-    /// 428 without `If-Match`; 412 with the current record when it names another version.
-    pub fn require(&self, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
+    /// 428 without `If-Match`; 412 when it names another version, with the current record for who may read it (`A`).
+    pub fn require<A: Act>(&self, tx: &ClubTx, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
         let here = rev.to_string();
-        require(&self.0, rev, current, |tag, _| version(tag) == here)
+        require(&self.0, shown::<A>(tx), rev, current, |tag, _| version(tag) == here)
     }
 
     /// Checks that the caller replaces the list they read: of this version, and of those whom they see now. Who has come to
     /// see more people since would otherwise take those off the list whom the old one did not show them.
     ///
     /// # Errors
-    /// 428 without `If-Match`; 412 with the current list when it names another version, or what others were shown.
-    pub fn require_list(&self, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
+    /// 428 without `If-Match`; 412 when it names another version, or what others were shown, with the current list for who may
+    /// read it (`A`).
+    pub fn require_list<A: Act>(&self, tx: &ClubTx, rev: i64, current: &impl Serialize) -> Result<(), Problem> {
         let bare = format!("\"{rev}\"");
-        require(&self.0, rev, current, |tag, here| tag == here || tag == bare)
+        require(&self.0, shown::<A>(tx), rev, current, |tag, here| tag == here || tag == bare)
     }
+}
+
+/// Why an edit of another version is refused. Who may not read the record is told its version alone.
+fn stale(shown: bool, rev: i64, current: &impl Serialize, here: &str) -> Problem {
+    if !shown {
+        let detail =
+            "The record changed since you read it, and your access token does not read it. Nothing was stored.";
+        return Problem::new(Code::Stale, detail).with_header(ETAG, &format!("\"{rev}\""));
+    }
+    // It tells as much as a read.
+    audit::shows();
+    let detail = "The record changed since you read it; `current` holds it as it is now. Nothing was stored.";
+    Problem::new(Code::Stale, detail).with_current(current).with_header(ETAG, here)
 }
 
 fn require(
     req: &HttpRequest,
+    shown: bool,
     rev: i64,
     current: &impl Serialize,
     fits: impl Fn(&str, &str) -> bool,
@@ -97,12 +115,7 @@ fn require(
     let here = etag(rev, &serde_json::to_vec(current).unwrap_or_default());
     match listed(req, IF_MATCH, |tag| fits(tag, &here)) {
         Some(true) => Ok(()),
-        Some(false) => Err(Problem::new(
-            Code::Stale,
-            "The record changed since you read it; `current` holds it as it is now. Nothing was stored.",
-        )
-        .with_current(current)
-        .with_header(ETAG, &here)),
+        Some(false) => Err(stale(shown, rev, current, &here)),
         None => Err(Problem::new(
             Code::PreconditionRequired,
             "Send If-Match with the ETag of the version you read, so that nobody's change is lost.",

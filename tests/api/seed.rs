@@ -35,6 +35,26 @@ async fn the_demo_is_not_put_beside_people_that_it_did_not_make(pool: PgPool) {
     app.post("/v1/auth/sign-in", credentials).await.expect(401);
 }
 
+/// Anybody may sign up with an address of the demo and the password that everybody knows.
+#[sqlx::test]
+async fn somebody_who_took_a_founders_address_does_not_open_a_database_of_others_to_the_demo(pool: PgPool) {
+    let app = TestApp::spawn(pool.clone()).await;
+    let north = app.admin_of("North").await;
+    let taken = json!({"email": "admin@quillmere.example", "password": "three strides to the next", "display_name": "Eve",
+        "device_name": "Elsewhere", "club": {"name": "Quillmere Athletics", "time_zone": "Australia/Hobart", "ruleset": "LAA-2019"}});
+    app.post("/v1/auth/sign-up", taken).await.expect(201);
+    assert!(matches!(try_to_load(&pool).await.unwrap_err(), SeedError::InUse));
+    // Nor when whoever founded the club that was there has left the service, and theirs is the oldest account.
+    let (coach, gone) = (app.person("Ines").await, north.account.clone());
+    let moved = format!("update account_club set account_id = '{}' where account_id = '{gone}'", coach.account);
+    sqlx::raw_sql(sqlx::AssertSqlSafe(moved)).execute(&pool).await.unwrap();
+    let left = format!("delete from accounts where account_id = '{gone}'");
+    sqlx::raw_sql(sqlx::AssertSqlSafe(left)).execute(&pool).await.unwrap();
+    assert!(matches!(try_to_load(&pool).await.unwrap_err(), SeedError::InUse));
+    let people = "select count(*) from accounts";
+    assert_eq!(sqlx::query_scalar::<_, i64>(people).fetch_one(&pool).await.unwrap(), 2, "nobody of the demo was made");
+}
+
 /// The program itself says so, serves nobody, and leaves the database as it was.
 #[sqlx::test]
 async fn the_program_refuses_to_put_the_demo_into_a_database_of_others(pool: PgPool) {

@@ -41,6 +41,7 @@ fn context() -> Context {
         known: HashMap::new(),
         today: NaiveDate::from_ymd_opt(2026, 11, 25).unwrap(),
         confirmed: false,
+        audience: None,
     }
 }
 

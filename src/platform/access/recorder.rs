@@ -5,7 +5,7 @@ use std::pin::Pin;
 
 use actix_web::{FromRequest, HttpRequest, dev::Payload};
 
-use super::{Act, Role, Syncing, carries, claims, in_club, of_admins, part, require_scope, standing};
+use super::{Act, Role, Syncing, carries, claims, in_club, in_person, of_admins, part, require_scope, standing};
 use crate::platform::client::ClientId;
 use crate::platform::db::{Actor, Audience, ClubTx, Db};
 use crate::platform::ids::{ClubId, DeviceId};
@@ -50,6 +50,14 @@ impl Recorder {
         carries(&self.scope, A::SCOPE)
     }
 
+    /// Refuses apps, as an [`InPerson`](crate::platform::asking::InPerson) does.
+    ///
+    /// # Errors
+    /// 403 when an app acts for the account.
+    pub fn in_person(&self) -> Result<(), Problem> {
+        in_person(self.client)
+    }
+
     /// A read-only transaction in the club, and who they are in it now.
     ///
     /// # Errors
@@ -74,6 +82,7 @@ impl Recorder {
         }
         let scope = standing.opened(&self.scope);
         require_scope(&scope, Syncing::SCOPE)?;
+        tx.opened.clone_from(&scope);
         // Who left sees nothing.
         let groups = if standing.role.is_some() { standing.groups } else { Some(Vec::new()) };
         tx.actor.groups = groups;

@@ -68,6 +68,8 @@ struct Asked {
     concerns: Cell<Option<Uuid>>,
     /// Whoever asks was never of the club: that somebody asked is noted, and not who.
     stranger: Cell<bool>,
+    /// What it is refused with shows the record, as a read does.
+    shows: Cell<bool>,
     /// Nothing is left to note when it is answered: its row is stored with its changes, or it handed nothing out.
     noted: Cell<bool>,
 }
@@ -121,6 +123,7 @@ impl Asked {
             named: OnceCell::new(),
             concerns: Cell::new(None),
             stranger: Cell::new(false),
+            shows: Cell::new(false),
             noted: Cell::new(false),
         }
     }
@@ -162,7 +165,7 @@ impl Asked {
         let about = if self.club.get().is_some() { About::Athletes } else { about(&route) };
         let act = if refused {
             Act::Refused
-        } else if !status.is_success() || self.noted.get() || about == About::Things {
+        } else if !(status.is_success() || self.shows.get()) || self.noted.get() || about == About::Things {
             return None;
         } else if is_file(answer) {
             Act::Exported
@@ -242,6 +245,11 @@ pub fn acts(req: &HttpRequest, account: AccountId, device: DeviceId) {
 /// Notes that whoever asks was never of the club: its admins do not learn ids of others.
 pub fn is_stranger() {
     let _ = REQUEST.try_with(|asked| asked.stranger.set(true));
+}
+
+/// Notes that a refusal shows the record as it is now: that is read like any other.
+pub fn shows() {
+    let _ = REQUEST.try_with(|asked| asked.shows.set(true));
 }
 
 /// Notes whose password a request tries, and the sign-in that it made.

@@ -26,6 +26,9 @@ pub enum StoreError {
     /// A request asked for a second connection while it held one: with many such requests at once none would go on.
     #[error("a request asked for a second connection")]
     SecondConnection,
+    /// A transaction asked for the whole club after it had taken a part: two of them would wait for each other.
+    #[error("a transaction asked for the whole club after it had taken a part of it")]
+    PartTaken,
     /// A transaction wrote rows but recorded no change: phones would never learn of it.
     #[error("a write was not recorded as a change")]
     Unrecorded,

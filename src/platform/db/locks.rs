@@ -50,14 +50,22 @@ impl Locks {
         self.mark();
     }
 
-    /// The statements that take the whole club, when nothing of it was taken yet.
-    fn whole(&mut self, club: ClubId) -> Vec<String> {
-        if !matches!(self.held, Held::Nothing) {
-            return Vec::new();
+    /// The statement that takes the whole club; none when it is taken.
+    ///
+    /// # Errors
+    /// [`StoreError::PartTaken`] when a part of it was taken before.
+    fn whole(&mut self, club: ClubId) -> Result<Option<String>, StoreError> {
+        match self.held {
+            Held::Club => Ok(None),
+            Held::Some(_) => Err(StoreError::PartTaken),
+            Held::Nothing => Ok(Some(self.take_whole(club))),
         }
+    }
+
+    fn take_whole(&mut self, club: ClubId) -> String {
         self.first_since_mark = true;
         self.held = Held::Club;
-        vec![format!("select pg_advisory_xact_lock({})", all(club))]
+        format!("select pg_advisory_xact_lock({})", all(club))
     }
 
     /// The statements that take these as well.
@@ -65,7 +73,7 @@ impl Locks {
         let mut parts = Vec::with_capacity(wanted.len() + 1);
         match &mut self.held {
             Held::Club => wanted.clear(),
-            Held::Nothing if wanted.len() > MOST => return self.whole(club),
+            Held::Nothing if wanted.len() > MOST => return vec![self.take_whole(club)],
             Held::Nothing => {
                 self.first_since_mark = true;
                 parts.push(format!("select pg_advisory_xact_lock_shared({})", all(club)));
@@ -133,10 +141,10 @@ impl ClubTx {
     /// other of these.
     ///
     /// # Errors
-    /// Database errors, among them that another takes too long.
+    /// [`StoreError::PartTaken`] after any other; database errors, among them that another takes too long.
     pub async fn alone_with_all(&mut self) -> Result<(), StoreError> {
-        let parts = self.locks.whole(self.club);
-        take(&mut self.tx, &parts).await
+        let part = self.locks.whole(self.club)?;
+        take(&mut self.tx, part.as_slice()).await
     }
 }
 
@@ -186,6 +194,20 @@ mod tests {
         locks.back();
         let again = locks.add(club, keys([1]));
         assert_eq!(again.len(), 2, "with a share of the club: {again:?}");
+    }
+
+    #[test]
+    fn the_whole_club_is_taken_first_or_not_at_all() {
+        let (club, mut locks) = (ClubId::new(), Locks::default());
+        assert!(locks.whole(club).unwrap().is_some());
+        assert!(locks.whole(club).unwrap().is_none(), "it is taken");
+        assert!(locks.add(club, keys([1])).is_empty());
+        let mut locks = Locks::default();
+        locks.mark();
+        locks.add(club, keys([1]));
+        assert!(matches!(locks.whole(club), Err(StoreError::PartTaken)));
+        locks.back();
+        assert!(locks.whole(club).unwrap().is_some(), "what was taken was given up");
     }
 
     #[test]

@@ -26,7 +26,7 @@ pub use ending::end_again;
 pub use letters::write;
 pub use oauth::{MAX_APPS, pages};
 pub use second_factor::lift as lift_second_factor;
-pub use store::any;
+pub use store::first;
 
 use crate::platform::db::{Db, StoreError};
 

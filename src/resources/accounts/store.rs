@@ -66,14 +66,13 @@ pub async fn insert(tx: &mut AccountTx, new: NewAccount, password_hash: String) 
     })
 }
 
-/// Whether anybody has an account; asks every node, so not for requests.
+/// The account that was made first, because ids rise with time; none when nobody has one. Asks every node, so not for requests.
 ///
 /// # Errors
 /// Database errors.
-pub async fn any(db: &Db) -> Result<bool, StoreError> {
+pub async fn first(db: &Db) -> Result<Option<Uuid>, StoreError> {
     let mut tx = db.account_tx().await?;
-    let one = sqlx::query_scalar!("select account_id from accounts limit 1").fetch_optional(tx.conn()).await?;
-    Ok(one.is_some())
+    Ok(after(&mut tx, Uuid::nil(), 1).await?.pop())
 }
 
 /// The ids of accounts after one, in their order.

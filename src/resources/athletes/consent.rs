@@ -103,10 +103,23 @@ pub struct Standing {
 }
 
 /// What was entered with an athlete: the day of consent to keep their records, or that there is none any more.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Entered(pub Option<NaiveDate>);
 
 impl Entered {
+    /// Whether it may be entered where something else stood, for whom the writing transaction reads: consent is recorded in person,
+    /// because an app would say of itself whom it may see.
+    ///
+    /// # Errors
+    /// The fault of the field, when no member writes it and it differs.
+    pub fn in_person(self, before: Self, audience: Option<Audience>) -> Result<(), Fault> {
+        if audience.is_none() || self == before {
+            return Ok(());
+        }
+        let detail = "is recorded in person: an app leaves it as it is, because it would say of itself whom it may see";
+        Err(Fault::at("/consent_on", "read_only", detail))
+    }
+
     /// What that says today.
     pub fn said(self, today: NaiveDate) -> Consent {
         Consent { purpose: Purpose::TrainingRecords, given: self.0.is_some(), on: self.0.unwrap_or(today), by: None }

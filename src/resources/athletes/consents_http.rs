@@ -162,8 +162,8 @@ fn answer(req: &HttpRequest, fresh: bool, stored: &StoredConsent) -> HttpRespons
 /// What was recorded last for a purpose stands. Once consent is withdrawn, whoever it opened the athlete to no longer sees them: apps
 /// and links from the next request on, an app's copy with its next pull. Members go on seeing them; `GET` on the same path says what
 /// remains and why. Where nothing was recorded nothing is withheld. `consent_on` of the athlete is the day of consent to
-/// `training_records` that stands, and entering or clearing it there is recorded here. People record it, in person: an app would say of
-/// itself that it may see somebody.
+/// `training_records` that stands, and entering or clearing it there is recorded here. People record it, in person, also there: an app
+/// would say of itself that it may see somebody.
 #[utoipa::path(
     post, path = "/v1/clubs/{club_id}/athletes/{athlete_id}/consents", impl_for = create_consent, tag = "athletes",
     responses((status = 201, description = "Recorded", body = View), (status = 200, description = "Was there already", body = View))

@@ -12,6 +12,7 @@ use super::model::{Athlete, Measurement, NewAthlete, Status};
 use super::shapes::{Fields, New, Page, View};
 use super::store::{self, Filter};
 use crate::platform::access::{Permit, RosterWrite, SquadRead};
+use crate::platform::asking::InPerson;
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db, Kind};
 use crate::platform::fault::Fault;
@@ -158,7 +159,7 @@ async fn update_athlete(
     }
     let before = load(&mut tx, &req).await?;
     let current = view(&mut tx, &before).await?;
-    version.require(before.rev, &current)?;
+    version.require::<SquadRead>(&tx, before.rev, &current)?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &patch)?;
     let athlete = fields.parse(tx.today().await?)?;
     grants::require_moved(&mut tx, &before.value.groups, &athlete.groups, "/group_ids").await?;
@@ -168,7 +169,21 @@ async fn update_athlete(
     Ok(stored::changed(rev, &View { rev, fields, ..current }))
 }
 
-/// Deletes an athlete: the personal data go at once and for good; runs stay as facts about nobody.
+/// The athlete whom a request erases, when it may: there, of the version that it names, and of no group of others.
+async fn erasable(
+    tx: &mut ClubTx,
+    req: &HttpRequest,
+    version: &IfMatch,
+) -> Result<Stored<AthleteId, Athlete>, Problem> {
+    let before = load(tx, req).await?;
+    let current = view(tx, &before).await?;
+    version.require::<SquadRead>(tx, before.rev, &current)?;
+    grants::require_assigned(tx, &before.value.groups)?;
+    Ok(before)
+}
+
+/// Deletes an athlete: the personal data go at once and for good; runs stay as facts about nobody. That is for people: an app is
+/// refused.
 #[utoipa::path(
     delete, path = "/v1/clubs/{club_id}/athletes/{athlete_id}", impl_for = delete_athlete, tag = "athletes",
     responses((status = 204, description = "Deleted"))
@@ -176,13 +191,16 @@ async fn update_athlete(
 async fn delete_athlete(
     req: HttpRequest,
     version: IfMatch,
-    permit: Permit<RosterWrite>,
+    permit: InPerson<RosterWrite>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
+    // Nobody waits for what is refused.
+    let mut tx = permit.read(&db).await?;
+    erasable(&mut tx, &req, &version).await?;
+    drop(tx);
+    // Looked at again: somebody may have changed, moved or erased the athlete meanwhile.
     let mut tx = permit.write_alone(&db).await?;
-    let before = load(&mut tx, &req).await?;
-    version.require(before.rev, &view(&mut tx, &before).await?)?;
-    grants::require_assigned(&tx, &before.value.groups)?;
+    let before = erasable(&mut tx, &req, &version).await?;
     erase_store::remove(&mut tx, before.id, &before.value.groups).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

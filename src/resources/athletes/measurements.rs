@@ -90,7 +90,7 @@ async fn delete_measurement(
     let id = MeasurementId(path_id(&req, "measurement_id", "measurement")?);
     let found = all(&mut tx, athlete.id).await?.into_iter().find(|one| one.id == id);
     let found = found.ok_or_else(|| Problem::not_found("measurement"))?;
-    version.require(found.rev, &MeasurementView::from(&found))?;
+    version.require::<SquadRead>(&tx, found.rev, &MeasurementView::from(&found))?;
     measured_store::remove(&mut tx, athlete.id, id).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

@@ -4,12 +4,14 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
+use super::consent::Entered;
 use super::measured_store::StoredMeasurement;
 use super::merge::GroupRevs;
 use super::model::{
     self, Athlete, Birth, Experience, Leg, Measurement, MeasurementKind, NewAthlete, Raw, RawMeasurement, Status,
 };
 use super::roster_change::{self, Change};
+use crate::platform::db::Audience;
 use crate::platform::fault::{Fault, Faults};
 use crate::platform::fault_code::FaultCode;
 use crate::platform::ids::{AthleteId, GroupId};
@@ -98,6 +100,8 @@ pub struct Context {
     pub today: NaiveDate,
     /// Whether somebody looked again at what hardly ever is.
     pub confirmed: bool,
+    /// For whom the import reads; none for a member.
+    pub audience: Option<Audience>,
 }
 
 impl Context {
@@ -212,6 +216,10 @@ fn wanted(
     let day = measured_on.unwrap_or(context.today);
     let sent = measurements(&mut faults, cells, day, dialect, context);
     let Some(athlete) = athlete else { return Err(faults.finish::<()>(None).err().unwrap_or_default()) };
+    let stood = Entered(known.and_then(|one| one.stored.value.consent_on));
+    if let Err(fault) = Entered(athlete.consent_on).in_person(stood, context.audience) {
+        faults.add_all("", vec![fault]);
+    }
     let doubt = |faults: &mut Faults, one: &Measurement| {
         if let Some(fault) = athlete.doubt(one) {
             faults.add(format!("/{}", one.kind.as_str()), &fault.code, fault.detail);
@@ -373,7 +381,7 @@ mod tests {
         #[test]
         fn a_row_is_never_refused_without_a_reason(text in "([a-zF0-9'=\"|\r\n ]{0,3}[,;\n]){0,24}") {
             let (groups, names, known) = (HashMap::new(), HashMap::new(), HashMap::new());
-            let context = Context { groups, names, known, today: NaiveDate::default(), confirmed: false };
+            let context = Context { groups, names, known, today: NaiveDate::default(), confirmed: false, audience: None };
             let text = format!("display_name,sex,groups,experience\n{text}");
             if let Ok(sheet) = csv::read(text.as_bytes(), None, &BOUNDS) {
                 let refused = |row: Row| row.wanted.is_err_and(|faults| !faults.is_empty());

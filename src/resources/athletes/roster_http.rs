@@ -201,6 +201,7 @@ async fn context(tx: &mut ClubTx, wanted: &[AthleteId], confirmed: bool) -> Resu
         names: groups.iter().cloned().collect(),
         groups: Context::named(&groups),
         confirmed,
+        audience: tx.audience(),
     })
 }
 

@@ -60,7 +60,7 @@ pub struct Fields {
     #[serde(default = "active")]
     #[schema(value_type = super::model::Status)]
     pub status: String,
-    /// When consent to keep their data was given.
+    /// When consent to keep their data was given. People enter it: an app that would give, change or clear it is refused.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(example = "2026-09-01")]
     #[serde(default, deserialize_with = "crate::platform::dates::read")]

@@ -79,11 +79,12 @@ pub struct Filter {
 /// Inserts athletes with their groups and measurements; false, and nothing worth committing, when an id is taken.
 ///
 /// # Errors
-/// [`StoreError::Conflict`] when the id of a measurement is taken.
+/// [`StoreError::Conflict`] when the id of a measurement is taken, [`StoreError::Invalid`] when an app enters a consent.
 pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreError> {
     if !insert_rows(tx, new).await? {
         return Ok(false);
     }
+    in_person(tx, new.iter().map(|one| (None, one.athlete.consent_on)))?;
     grants::place(tx, new.iter().map(|one| (one.id, one.athlete.groups.as_slice()))).await?;
     // A new athlete with a doubtful measurement was refused.
     let filed = |measurement| Filed { measurement, implausible: false };
@@ -97,6 +98,17 @@ pub async fn insert(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreEr
     let consents: Vec<_> = new.iter().filter_map(|one| Some((one.id, one.athlete.consent_on?))).collect();
     consent_store::entered(tx, &consents).await?;
     Ok(true)
+}
+
+/// Checks that who may not record consents enters none with athletes: each as it was and as it is from now on.
+fn in_person(
+    tx: &ClubTx,
+    mut entered: impl Iterator<Item = (Option<NaiveDate>, Option<NaiveDate>)>,
+) -> Result<(), StoreError> {
+    let audience = tx.audience();
+    entered
+        .try_for_each(|(before, after)| Entered(after).in_person(Entered(before), audience))
+        .map_err(|fault| StoreError::Invalid(vec![fault]))
 }
 
 async fn insert_rows(tx: &mut ClubTx, new: &[NewAthlete]) -> Result<bool, StoreError> {
@@ -264,6 +276,9 @@ pub async fn everyone(tx: &mut ClubTx) -> Result<Vec<Stored<AthleteId, Athlete>>
 pub type Edit<'a> = (AthleteId, &'a Athlete, &'a Athlete);
 
 /// Saves a changed athlete; the field groups that differ from `before` take the number of this change.
+///
+/// # Errors
+/// [`StoreError::Invalid`] when an app changes a consent.
 pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &Athlete) -> Result<(), StoreError> {
     save_all(tx, &[(id, before, athlete)]).await
 }
@@ -271,6 +286,7 @@ pub async fn save(tx: &mut ClubTx, id: AthleteId, athlete: &Athlete, before: &At
 /// Saves changed athletes, each as [`save`] does.
 #[allow(clippy::too_many_lines)] // one column after another
 pub async fn save_all(tx: &mut ClubTx, edits: &[Edit<'_>]) -> Result<(), StoreError> {
+    in_person(tx, edits.iter().map(|(_, before, after)| (before.consent_on, after.consent_on)))?;
     let club = tx.club.0;
     let touched: Vec<[bool; 6]> = edits.iter().map(|(_, before, after)| merge::touched(before, after)).collect();
     let flags = |group: usize| touched.iter().map(|one| one.get(group) == Some(&true)).collect::<Vec<bool>>();

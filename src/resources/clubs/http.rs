@@ -118,7 +118,7 @@ async fn update_club(
     let mut tx = permit.write(&db).await?;
     let before = store::find(&mut tx).await?;
     let deletes_at = ending_store::due_at(&mut tx).await?;
-    version.require(before.rev, &View::new(&before, deletes_at))?;
+    version.require::<SquadRead>(&tx, before.rev, &View::new(&before, deletes_at))?;
     let fields: Fields = patch::merge(&Fields::from(&before.value), &body.read()?)?;
     let texts = [&*fields.name, &fields.time_zone, &fields.ruleset, &fields.print_units];
     let value = Settings::parse(texts, fields.spacing_step_m, fields.policy, fields.helper_links)?;

@@ -381,7 +381,7 @@ async fn delete_lane_plan(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let (_, found) = load(&mut tx, &req).await?;
-    version.require(found.rev, &view(&found)?)?;
+    version.require::<SquadRead>(&tx, found.rev, &view(&found)?)?;
     Edits::remove(&mut tx, found.id.0, &found.value).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

@@ -70,7 +70,7 @@ async fn update_member(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
-    version.require(before.rev, &View::from(&before))?;
+    version.require::<ClubAdmin>(&tx, before.rev, &View::from(&before))?;
     let fields: Fields = patch::merge(&Fields::from(&before.value.assignment), &body.read()?)?;
     let assignment = Assignment::parse(fields.role, &fields.group_ids)?;
     grants::require(&mut tx, &assignment.groups, "/group_ids").await?;
@@ -95,7 +95,7 @@ async fn delete_member(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = load(&mut tx, &req).await?;
-    version.require(before.rev, &View::from(&before))?;
+    version.require::<ClubAdmin>(&tx, before.rev, &View::from(&before))?;
     store::remove(&mut tx, before.id).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

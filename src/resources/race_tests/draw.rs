@@ -206,7 +206,7 @@ async fn create_race_heats(
     let found = load(&mut tx, &req).await?;
     let mut request = body.read()?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    version.require(found.rev, &View::new(&found, &entrants))?;
+    version.require::<SquadRead>(&tx, found.rev, &View::new(&found, &entrants))?;
     let info = store::session(&mut tx, found.value.test.session).await?.ok_or_else(|| Problem::not_found("session"))?;
     drop(tx);
     let asked = parse(&request, info.lanes, &entrants)?;
@@ -233,7 +233,7 @@ async fn create_race_heats(
     tx.alone(found.id.0).await?;
     let again = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    version.require(again.rev, &View::new(&again, &entrants))?;
+    version.require::<SquadRead>(&tx, again.rev, &View::new(&again, &entrants))?;
     entries_store::place(&mut tx, &again, &entrants, &draw, &placed).await?;
     tx.commit().await?;
     let mut tx = permit.read(&db).await?;

@@ -13,7 +13,7 @@ use super::shapes::{Entries, View};
 use super::store::StoredTest;
 use crate::compute::decision::Missing;
 use crate::compute::race::MAX_ENTRIES;
-use crate::platform::access::{Permit, PlanWrite};
+use crate::platform::access::{Permit, PlanWrite, SquadRead};
 use crate::platform::body::Body;
 use crate::platform::db::{ClubTx, Db};
 use crate::platform::fault::Faults;
@@ -129,7 +129,7 @@ async fn set_race_entries(
     let found = load(&mut tx, &req).await?;
     let asked = body.read()?;
     let before = entries_store::entrants(&mut tx, found.id).await?;
-    version.require_list(found.rev, &View::new(&found, &before))?;
+    version.require_list::<SquadRead>(&tx, found.rev, &View::new(&found, &before))?;
     check(&mut tx, &asked, &before).await?;
     drop(tx);
     let seen: Vec<AthleteId> = before.iter().filter(|one| one.visible()).map(|one| one.athlete).collect();
@@ -148,7 +148,7 @@ async fn set_race_entries(
     tx.alone(found.id.0).await?;
     let found = load(&mut tx, &req).await?;
     let before = entries_store::entrants(&mut tx, found.id).await?;
-    version.require_list(found.rev, &View::new(&found, &before))?;
+    version.require_list::<SquadRead>(&tx, found.rev, &View::new(&found, &before))?;
     // Somebody may have been moved or erased while they were looked at.
     check(&mut tx, &asked, &before).await?;
     entries_store::set_entries(&mut tx, &found, &before, &came, &gone).await?;

@@ -122,7 +122,7 @@ async fn update_race_test(
     let mut tx = permit.write(&db).await?;
     let mut found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    version.require(found.rev, &View::new(&found, &entrants))?;
+    version.require::<SquadRead>(&tx, found.rev, &View::new(&found, &entrants))?;
     found.value.test = ops::patch::<Edits>(&mut tx, found.id.0, &found.value.test, &body.read()?).await?;
     found.rev = tx.commit().await?.of(Kind::RaceTest, found.id, found.rev);
     Ok(stored::changed(found.rev, &View::new(&found, &entrants)))
@@ -144,7 +144,7 @@ async fn delete_race_test(
     let mut tx = permit.write(&db).await?;
     let found = load(&mut tx, &req).await?;
     let entrants = entries_store::entrants(&mut tx, found.id).await?;
-    version.require(found.rev, &View::new(&found, &entrants))?;
+    version.require::<SquadRead>(&tx, found.rev, &View::new(&found, &entrants))?;
     Edits::remove(&mut tx, found.id.0, &found.value.test).await?;
     tx.commit().await?;
     Ok(HttpResponse::NoContent().finish())

@@ -55,7 +55,7 @@ async fn update_retention(
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;
     let before = store::find(&mut tx).await?;
-    version.require(before.rev, &View::from(&before))?;
+    version.require::<ClubAdmin>(&tx, before.rev, &View::from(&before))?;
     let fields: Fields = patch::merge(&Fields::from(&before.settings), &body.read()?)?;
     let settings = fields.parse()?;
     // As the database keeps it, so that it is the same wherever it is read.

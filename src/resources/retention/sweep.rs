@@ -111,10 +111,13 @@ async fn step(
     athlete: Uuid,
     today: NaiveDate,
 ) -> Result<Option<u64>, StoreError> {
+    let wanted = due::due(tx, bound, &[athlete]).await?;
+    if wanted.is_empty() {
+        return Ok(Some(0));
+    }
     if bound.0 == Kind::FormerAthletes {
         tx.alone_with_all().await?;
     }
-    let wanted = due::due(tx, bound, &[athlete]).await?;
     tx.alone_all(wanted.iter().map(|(_, id)| *id)).await?;
     // Whoever had one of them first may have corrected it.
     let found = due::due(tx, bound, &[athlete]).await?;
@@ -134,9 +137,7 @@ async fn step(
             drop_store::delete(tx, *table, id, &ids).await?;
         }
     }
-    if !found.is_empty() {
-        exports::outdate(tx, Some(&[athlete])).await?;
-    }
+    exports::outdate(tx, Some(&[athlete])).await?;
     Ok(Some(found.len() as u64))
 }
 

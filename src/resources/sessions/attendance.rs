@@ -70,7 +70,7 @@ async fn set_attendance(
         return Ok(stored::changed(rev, &Attendance { present }));
     }
     if rev > 0 {
-        version.require_list(rev, &Attendance { present: before.clone() })?;
+        version.require_list::<SquadRead>(&tx, rev, &Attendance { present: before.clone() })?;
     }
     let missing = |list: &[AthleteId], from: &[AthleteId]| -> Vec<AthleteId> {
         from.iter().copied().filter(|athlete| !list.contains(athlete)).collect()

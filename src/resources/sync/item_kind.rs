@@ -11,6 +11,7 @@ use crate::platform::access::{
 };
 use crate::platform::db;
 use crate::platform::ops::{Method, Op};
+use crate::platform::problem::{Code, Problem};
 use crate::platform::words;
 
 /// What an item is about.
@@ -68,6 +69,21 @@ impl Kind {
     /// Whether the record says something about a person.
     pub const fn is_personal(self) -> bool {
         matches!(self, Self::Membership | Self::Record(Type::Athlete | Type::Measurement | Type::LanePlan))
+    }
+
+    /// Whether such an edit erases an athlete.
+    pub fn erases(self, op: &Op) -> bool {
+        self == Self::Record(Type::Athlete) && op.method == Method::Delete
+    }
+
+    /// Why somebody may not send such an edit, whatever it is about; nothing when they may.
+    pub fn refusal(self, op: &Op, who: &Recorder) -> Option<Problem> {
+        if let Some(reason) = self.barred(who) {
+            let detail = format!("This needs what your membership or access token lacks: {reason}.");
+            return Some(Problem::new(Code::Forbidden, detail));
+        }
+        // What cannot be undone is for people.
+        who.in_person().err().filter(|_| self.erases(op))
     }
 
     /// What keeps somebody from such items: `left`, `role` or `scope`.

@@ -9,7 +9,7 @@ use super::bodies;
 pub use super::item_kind::Kind;
 use super::model::Type;
 use super::shapes::Item;
-use crate::platform::access::Recorder;
+use crate::platform::access::{Recorder, Syncing, shown};
 use crate::platform::body;
 use crate::platform::db::{self, ClubTx, Named};
 use crate::platform::fault::{Fault, Faults};
@@ -117,9 +117,9 @@ impl Parsed {
         own.into_iter().chain(named("supersedes")).chain(named("clears")).collect()
     }
 
-    /// Whether it erases an athlete.
-    pub fn erases(&self) -> bool {
-        matches!(&self.parsed, Ok((Kind::Record(Type::Athlete), Op { method: Method::Delete, .. })))
+    /// Whether it erases an athlete and this person may do that.
+    pub fn erases(&self, who: &Recorder) -> bool {
+        self.parsed.as_ref().is_ok_and(|(kind, op)| kind.erases(op) && kind.refusal(op, who).is_none())
     }
 
     /// The attendance that it notes or takes back.
@@ -352,11 +352,14 @@ fn readable_fact(fact: Fact) -> Fact {
     }
 }
 
-/// The stored record as the feed has it, for a refusal; none when it is not there for the actor.
+/// The stored record as the feed has it, for a refusal; none when it is not there for the actor, or not for their token.
 ///
 /// # Errors
 /// Database errors.
 pub async fn current(tx: &mut ClubTx, kind: Kind, id: Uuid) -> Result<Option<Value>, Problem> {
+    if !shown::<Syncing>(tx) {
+        return Ok(None);
+    }
     let kind = match kind {
         Kind::Record(kind) => kind,
         Kind::Membership => Type::Athlete,

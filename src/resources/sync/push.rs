@@ -196,10 +196,10 @@ impl Work<'_> {
     }
 
     /// Takes all that the items write, before anything is read, in the order of DEVELOPERS.md ("Locks"). The phone comes
-    /// first: what it recorded earlier may be released on the way.
+    /// first: what it recorded earlier may be released on the way. Only who may erase keeps the whole club waiting for it.
     async fn alone(&self, tx: &mut ClubTx, from: usize, to: usize) -> Result<(), Problem> {
         let items = || self.items.iter().take(to).skip(from);
-        if items().any(Parsed::erases) {
+        if items().any(|item| item.erases(&self.who)) {
             tx.alone_with_all().await?;
         }
         tx.alone(self.device).await?;
@@ -281,9 +281,8 @@ impl Work<'_> {
             };
             return Ok(Verdict::Again(beside_stored(tx, kind, op, Problem::kept(&answer)).await?));
         }
-        if let Some(reason) = kind.barred(&self.who) {
-            let detail = format!("This needs what your membership or access token lacks: {reason}.");
-            return self.refused(tx, item.op_id, Problem::new(Code::Forbidden, detail)).await;
+        if let Some(problem) = kind.refusal(op, &self.who) {
+            return self.refused(tx, item.op_id, problem).await;
         }
         let mark = tx.mark().await?;
         let mut op = op.clone();

@@ -88,7 +88,7 @@ async fn update_app(
     let id = app_of(&req)?;
     let mut tx = permit.write(&db).await?;
     let before = store::find(&mut tx, id).await?;
-    version.require(before.app.rev, &View::new(permit.club, &before))?;
+    version.require::<ClubAdmin>(&tx, before.app.rev, &View::new(permit.club, &before))?;
     let Fields { name, redirect_uris, scopes } = patch::merge(&Fields::from(&before.app.value), &body.read()?)?;
     let value = App::parse(&name, redirect_uris, scopes)?;
     let rev = store::save(&mut tx, id, &value).await?;

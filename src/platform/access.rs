@@ -108,7 +108,7 @@ acts! {
     Syncing: [Admin, Coach, Viewer], "sync";
     /// Keep athletes of one's own groups, their measurements and consents.
     RosterWrite: [Admin, Coach], "session.write";
-    /// Keep the club, members, groups, venues, equipment, competition rules, rosters; read the audit, decide on held facts.
+    /// Keep the club, groups, venues, equipment, competition rules, rosters, and in person its members; read the audit, decide on held facts.
     ClubAdmin: [Admin], "club.admin";
 }
 
@@ -217,8 +217,7 @@ fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
 }
 
 fn by_app() -> Problem {
-    let detail =
-        "An app acts in the club that admitted it, not on accounts, on apps or on what they may see: sign in yourself.";
+    let detail = "An app acts in the club that admitted it, not on accounts, on members, on apps or on what they may see: sign in yourself.";
     Problem::new(Code::Forbidden, detail)
 }
 

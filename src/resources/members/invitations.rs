@@ -9,6 +9,7 @@ use super::invitations_store as store;
 use super::model::{Accepted, Assignment, INVITATION_LIFE, Invitation};
 use super::shapes::{Acceptance, InvitationPage, InvitationView, Joined, NewInvitation};
 use crate::platform::access::{Caller, ClubAdmin, Permit};
+use crate::platform::asking::InPerson;
 use crate::platform::body::Body;
 use crate::platform::config::Config;
 use crate::platform::db::Db;
@@ -33,7 +34,7 @@ use crate::platform::token::Opaque;
     )
 )]
 async fn create_invitation(
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     body: Body<NewInvitation>,
 ) -> Result<HttpResponse, Problem> {
@@ -92,7 +93,11 @@ async fn list_invitations(
     delete, path = "/v1/clubs/{club_id}/invitations/{invitation_id}", impl_for = delete_invitation, tag = "members",
     responses((status = 204, description = "Withdrawn"))
 )]
-async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_invitation(
+    req: HttpRequest,
+    permit: InPerson<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let id = InvitationId(path_id(&req, "invitation_id", "open invitation")?);
     let mut tx = permit.write(&db).await?;
     store::remove(&mut tx, id).await?;

@@ -205,7 +205,9 @@ pub fn in_words(scope: &str) -> &'static str {
         "assessment.write" => "Record assessments of technique.",
         "plan.write" => "Make lane plans and race tests, and decide on recommendations.",
         "sync" => "Keep a copy of what you see on its device, and hand in what was recorded without signal.",
-        "club.admin" => "Run the club: members, invitations, groups, venues, equipment, rules and rosters.",
+        "club.admin" => {
+            "Run the club: groups, venues, equipment, rules and rosters; see its members, invitations and audit."
+        }
         _ => "",
     }
 }

@@ -212,7 +212,7 @@ fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
         .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
     let claims = part::<Keys>(req)?.verify(token)?;
     telemetry::acts(req, claims.sub);
-    audit::acts(req, claims.sub, claims.device);
+    audit::acts(req, claims.sub, claims.device, claims.client_id);
     Ok(claims)
 }
 

@@ -10,6 +10,7 @@ use super::model::{Accepted, Assignment, INVITATION_LIFE, Invitation};
 use super::shapes::{Acceptance, InvitationPage, InvitationView, Joined, NewInvitation};
 use crate::platform::access::{Caller, ClubAdmin, Permit};
 use crate::platform::asking::InPerson;
+use crate::platform::audit;
 use crate::platform::body::Body;
 use crate::platform::config::Config;
 use crate::platform::db::Db;
@@ -53,6 +54,7 @@ async fn create_invitation(
     let (token, opaque) = Opaque::new(permit.club.0)?;
     grants::require(&mut tx, &invitation.assignment.groups, "/group_ids").await?;
     store::insert(&mut tx, id, &invitation, &opaque).await?;
+    audit::makes(id);
     if room {
         let letter = Letter::Invitation { club: permit.club, invitation: id };
         mail::put_for_club(&mut tx, &letter, &invitation.email, language).await?;

@@ -324,8 +324,11 @@ impl<A: Act> Permit<A> {
         }
         require_scope(&standing.opened(&self.scope), A::SCOPE)?;
         if standing.lacks_factor && of_admins::<A>() {
-            let says =
-                "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check.";
+            let says = if self.client.is_some() {
+                "The club asks its admins for a second factor: connect the app again, and show a code on the page where you sign in."
+            } else {
+                "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check."
+            };
             return Err(Problem::new(Code::SecondFactor, says));
         }
         tx.actor.groups = standing.groups;

@@ -156,6 +156,8 @@ pub struct Authorization {
     pub scopes: Vec<String>,
     /// What the app wants back unread.
     pub state: Option<String>,
+    /// Whether whoever signed in for it showed a second factor.
+    pub second_factor: bool,
 }
 
 impl Authorization {
@@ -298,7 +300,9 @@ mod tests {
         let verifier = "dBjftJeZ4CVP-mB92K27uhbUJU1p1r_wW1gFWFOEjXk";
         let client = ClientId::parse(&"A".repeat(43)).unwrap();
         let challenge = "E9Melhoa2OwvFrEMTJguCHaoeK1t8URWbuGJSstw-cM".to_owned();
-        let of = Authorization { client, redirect_uri: String::new(), challenge, scopes: Vec::new(), state: None };
+        let redirect_uri = String::new();
+        let of =
+            Authorization { client, redirect_uri, challenge, scopes: Vec::new(), state: None, second_factor: false };
         assert!(of.is_proved_by(verifier));
         assert!(!of.is_proved_by(&verifier.to_lowercase()) && !of.is_proved_by("") && !of.is_proved_by(&of.challenge));
     }

@@ -143,7 +143,7 @@ impl Texts {
 mod tests {
     use super::*;
 
-    const ALL: [Said; 19] = [
+    const ALL: [Said; 20] = [
         Said::Confirm,
         Said::ConfirmInstead,
         Said::Taken,

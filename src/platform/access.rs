@@ -108,7 +108,7 @@ acts! {
     Syncing: [Admin, Coach, Viewer], "sync";
     /// Keep athletes of one's own groups, their measurements and consents.
     RosterWrite: [Admin, Coach], "session.write";
-    /// Keep the club, members, groups, venues, equipment, competition rules, rosters; read the audit, decide on held facts.
+    /// Keep the club, groups, venues, equipment, competition rules, rosters, and in person its members; read the audit, decide on held facts.
     ClubAdmin: [Admin], "club.admin";
 }
 
@@ -218,13 +218,13 @@ fn claims(req: &HttpRequest) -> Result<Claims, Problem> {
         .ok_or_else(|| Problem::new(Code::Unauthenticated, "Send an access token: `Authorization: Bearer ...`."))?;
     let claims = part::<Keys>(req)?.verify(token)?;
     telemetry::acts(req, claims.sub);
-    audit::acts(req, claims.sub, claims.device);
+    audit::acts(req, claims.sub, claims.device, claims.client_id);
     Ok(claims)
 }
 
 fn by_app() -> Problem {
-    let detail = "An app acts in the club that admitted it, not on accounts, on apps or on what they may see, and does nothing that \
-                  cannot be undone: sign in yourself.";
+    let detail = "An app acts in the club that admitted it, not on accounts, on members, on apps or on what they may see, and does \
+                  nothing that cannot be undone: sign in yourself.";
     Problem::new(Code::Forbidden, detail)
 }
 
@@ -337,8 +337,11 @@ impl<A: Act> Permit<A> {
         tx.opened = standing.opened(&self.scope);
         require_scope(&tx.opened, A::SCOPE)?;
         if standing.lacks_factor && of_admins::<A>() {
-            let says =
-                "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check.";
+            let says = if self.client.is_some() {
+                "The club asks its admins for a second factor: connect the app again, and show a code on the page where you sign in."
+            } else {
+                "The club asks its admins for a second factor: show a code with POST /v1/me/second-factor/check."
+            };
             return Err(Problem::new(Code::SecondFactor, says));
         }
         tx.actor.groups = standing.groups;

@@ -28,7 +28,8 @@ impl<A: Act> FromRequest for Scoped<A> {
     }
 }
 
-/// A permit for people alone: what decides over apps, or goes on when one is revoked, no app does for anybody.
+/// A permit for people alone: what decides over apps or over who belongs to the club, or goes on when an app is revoked, no app does for
+/// anybody.
 #[derive(Debug)]
 pub struct InPerson<A>(Permit<A>);
 

@@ -159,7 +159,8 @@ sign-in was made without."
             }
             Self::Forbidden => "Ask an admin of the club, or ask for a token with the scope that `detail` names.",
             Self::SecondFactor => {
-                "Ask for a code and send it: with the sign-in as `code`, or with POST /v1/me/second-factor/check."
+                "Ask for a code and send it: with the sign-in as `code`, or with POST /v1/me/second-factor/check. An app connects the \
+                 person again, who shows the code on the page."
             }
             Self::NotFound => "Read the list again, and forget what is not in it any more.",
             Self::MethodNotAllowed => "Use one of the methods in `Allow`.",

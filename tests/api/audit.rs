@@ -212,7 +212,7 @@ async fn admins_filter_and_export_the_audit(pool: PgPool) {
     let mut table = csv::Reader::from_reader(csv.bytes.as_slice());
     let lines: Vec<csv::StringRecord> = table.records().map(Result::unwrap).collect();
     assert_eq!(lines.iter().map(|line| line[0].parse().unwrap()).collect::<Vec<i64>>(), whole);
-    assert!(lines.iter().any(|line| line[9] == ids[0]));
+    assert!(lines.iter().any(|line| line[10] == ids[0]));
     let before = admin.get(&format!("/audit/export?act=changed&before={}", whole[1])).await.expect(200);
     assert_eq!(String::from_utf8(before.bytes).unwrap().lines().count(), whole.len() - 1);
     noted(&admin, "exported", "GET /v1/clubs/{club_id}/audit/export").await;

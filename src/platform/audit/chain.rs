@@ -8,11 +8,25 @@ use crate::platform::words::words;
 const MOST: usize = 100;
 
 /// The hash of a row that follows `before`; the first row of a club follows nothing. The address is not part of it, because it is
-/// dropped after some weeks; its network is.
+/// dropped after some weeks; its network is. An app is said where one acted, and nothing where none did, as in rows from before apps were
+/// named: a word more or less is another text, so none can be put in or taken out.
 pub fn hash(before: &[u8], number: i64, entry: &Entry) -> Vec<u8> {
-    let Entry { at, act, operation, status, account, device, network, address: _, reach, athletes, records, times } =
-        entry;
-    let said = serde_json::json!([
+    let Entry {
+        at,
+        act,
+        operation,
+        status,
+        account,
+        device,
+        app,
+        network,
+        address: _,
+        reach,
+        athletes,
+        records,
+        times,
+    } = entry;
+    let mut said = serde_json::json!([
         number,
         at.timestamp_micros(),
         act.as_str(),
@@ -26,6 +40,9 @@ pub fn hash(before: &[u8], number: i64, entry: &Entry) -> Vec<u8> {
         records,
         times
     ]);
+    if let (Some(list), Some(app)) = (said.as_array_mut(), app) {
+        list.push(app.to_string().into());
+    }
     sha256(&[before, said.to_string().as_bytes()].concat())
 }
 
@@ -115,11 +132,12 @@ mod tests {
         one.remove(2);
         assert_eq!(breaks(one), [(4, Flaw::Gap)]);
         assert_eq!(breaks(rows().split_off(1)), [(2, Flaw::Gap)]);
-        let changes: [fn(&mut Entry); 7] = [
+        let changes: [fn(&mut Entry); 8] = [
             |entry| entry.at += chrono::Duration::microseconds(1),
             |entry| entry.act = Act::Refused,
             |entry| entry.operation.push('x'),
             |entry| entry.account = Some(uuid::Uuid::nil()),
+            |entry| entry.app = Some(uuid::Uuid::nil()),
             |entry| entry.reach = Reach::Named,
             |entry| entry.records.clear(),
             |entry| entry.times += 1,
@@ -132,6 +150,17 @@ mod tests {
         let mut one = rows();
         one[2].entry.address = Some("192.0.2.1".to_owned());
         assert_eq!(breaks(one), [], "the address goes after some weeks");
+    }
+
+    /// Written down before rows named apps: a chain from then is whole, and a row of an app cannot be made one of nobody's.
+    #[test]
+    fn a_row_without_an_app_has_the_hash_that_it_had() {
+        let at = chrono::DateTime::from_timestamp_micros(1_764_000_000_123_456).unwrap();
+        let entry = Entry { at, act: Act::Read, records: vec![uuid::Uuid::from_u128(7)], ..Entry::lost(1) };
+        let said = r#"[1,1764000000123456,"read","service",null,null,null,"","none",[],["00000000-0000-0000-0000-000000000007"],1]"#;
+        assert_eq!(hash(b"before", 1, &entry), sha256(&[b"before", said.as_bytes()].concat()));
+        let by_app = Entry { app: Some(uuid::Uuid::nil()), ..entry.clone() };
+        assert_ne!(hash(b"before", 1, &by_app), hash(b"before", 1, &entry));
     }
 
     #[test]

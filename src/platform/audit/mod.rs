@@ -24,6 +24,7 @@ use actix_web::{Error, HttpRequest};
 use chrono::{SubsecRound, Utc};
 use uuid::Uuid;
 
+use super::client::ClientId;
 use super::ids::{AccountId, ClubId, DeviceId};
 use super::network;
 
@@ -59,6 +60,8 @@ struct Asked {
     address: Option<IpAddr>,
     /// Whose access token or password it is, once that is known.
     by: Cell<Option<(AccountId, Option<DeviceId>)>>,
+    /// The app that acts for them.
+    app: Cell<Option<ClientId>>,
     /// The club, when the path does not name it.
     club: Cell<Option<ClubId>>,
     route: OnceCell<String>,
@@ -66,6 +69,8 @@ struct Asked {
     named: OnceCell<(Vec<Uuid>, Vec<Uuid>)>,
     /// An athlete whom the request is about without naming them.
     concerns: Cell<Option<Uuid>>,
+    /// Another record that it makes or is about without naming it.
+    makes: Cell<Option<Uuid>>,
     /// Whoever asks was never of the club: that somebody asked is noted, and not who.
     stranger: Cell<bool>,
     /// What it is refused with shows the record, as a read does.
@@ -118,10 +123,12 @@ impl Asked {
             path: req.path().to_owned(),
             address: network::address(req).map(|address| address.to_canonical()),
             by: Cell::new(None),
+            app: Cell::new(None),
             club: Cell::new(None),
             route: OnceCell::new(),
             named: OnceCell::new(),
             concerns: Cell::new(None),
+            makes: Cell::new(None),
             stranger: Cell::new(false),
             shows: Cell::new(false),
             noted: Cell::new(false),
@@ -139,6 +146,7 @@ impl Asked {
             status: status.and_then(|status| i16::try_from(status.as_u16()).ok()),
             account: by.map(|(account, _)| account.0),
             device: by.and_then(|(_, device)| device).map(|device| device.0),
+            app: by.and(self.app.get()).map(|client| client.app.0),
             network: self.address.map(row::network).unwrap_or_default(),
             address: self.address.map(|address| address.to_string()),
             reach: Reach::None,
@@ -156,8 +164,10 @@ impl Asked {
         let refused = matches!(status.as_u16(), 401 | 403 | 404);
         if [SIGN_IN, PAGE, TOKEN].contains(&&*route) {
             let act = if status.is_success() { Act::SignedIn } else { Act::Refused };
+            // That of an app opens the club that admitted it, and is no business of the others.
+            let whose = self.app.get().map_or(Whose::ClubsOf(account), |client| Whose::Club(client.club));
             return (refused || status.is_success() && route != PAGE)
-                .then(|| (Whose::ClubsOf(account), self.entry(act, &route, Some(status))));
+                .then(|| (whose, self.entry(act, &route, Some(status))));
         }
         let in_path = answer.request().match_info().get("club_id").and_then(|text| Uuid::try_parse(text).ok());
         let club = in_path.map(ClubId).or_else(|| self.club.get())?;
@@ -230,11 +240,12 @@ pub fn going_on<F: Future>(work: F) -> impl Future<Output = F::Output> {
     }
 }
 
-/// Notes whose access token a request carries.
-pub fn acts(req: &HttpRequest, account: AccountId, device: DeviceId) {
+/// Notes whose access token a request carries, and which app's.
+pub fn acts(req: &HttpRequest, account: AccountId, device: DeviceId, client: Option<ClientId>) {
     // Outside the service nothing is noted.
     let _ = REQUEST.try_with(|asked| {
         asked.by.set(Some((account, Some(device))));
+        asked.app.set(client);
         if let Some(route) = req.match_pattern() {
             let _ = asked.route.set(route);
             let _ = asked.named.set(named(req));
@@ -257,6 +268,12 @@ pub fn signs_in(account: AccountId, device: Option<DeviceId>) {
     let _ = REQUEST.try_with(|asked| asked.by.set(Some((account, device))));
 }
 
+/// Notes the sign-in that an app made for somebody.
+pub fn signs_in_app(account: AccountId, device: DeviceId, client: ClientId) {
+    signs_in(account, Some(device));
+    let _ = REQUEST.try_with(|asked| asked.app.set(Some(client)));
+}
+
 /// Notes with whose leave somebody without an account reads, and by which address which record.
 pub fn lends(club: ClubId, account: AccountId, device: DeviceId, records: Vec<Uuid>) {
     let _ = REQUEST.try_with(|asked| {
@@ -269,6 +286,13 @@ pub fn lends(club: ClubId, account: AccountId, device: DeviceId, records: Vec<Uu
 /// Notes which athlete a request is about whose path does not name them.
 pub fn concerns(athlete: Option<Uuid>) {
     let _ = REQUEST.try_with(|asked| asked.concerns.set(athlete));
+}
+
+/// Notes which record, that is no athlete, a request makes or is about without its path naming it. One whose changes phones learn of is
+/// named without this.
+pub fn makes(record: impl Into<Uuid>) {
+    let record = record.into();
+    let _ = REQUEST.try_with(|asked| asked.makes.set(Some(record)));
 }
 
 /// Notes that a request handed out nothing.
@@ -287,8 +311,9 @@ pub fn written(account: AccountId, chore: Option<&str>, records: Vec<Uuid>, athl
         let route = asked.route.get().unwrap_or(&asked.path);
         let act = if grants(route) { Act::Granted } else { Act::Changed };
         let own = asked.entry(act, route, None);
-        let (mut athletes, records) = asked.named.get().cloned().unwrap_or_default();
+        let (mut athletes, mut records) = asked.named.get().cloned().unwrap_or_default();
         athletes.extend(asked.concerns.get());
+        records.extend(asked.makes.get());
         let reach = if about(route) == About::Athletes { Reach::Seen } else { Reach::None };
         Some(Entry { account: own.account.or(Some(account.0)), reach, athletes, records, ..own })
     });

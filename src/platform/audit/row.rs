@@ -61,6 +61,8 @@ pub struct Entry {
     pub account: Option<Uuid>,
     /// The sign-in.
     pub device: Option<Uuid>,
+    /// The app that acted for them; none for their own sign-in.
+    pub app: Option<Uuid>,
     /// The network of the address.
     pub network: String,
     /// The address, as long as it is kept.
@@ -85,6 +87,7 @@ impl Entry {
             status: None,
             account: None,
             device: None,
+            app: None,
             network: String::new(),
             address: None,
             reach: Reach::None,

@@ -61,14 +61,14 @@ pub async fn append(conn: &mut PgConnection, club: ClubId, entries: &[Entry]) ->
         r#"
         insert into audit as x
           (club_id, number, at, act, operation, status, account_id, device_id, network, address, reach, athletes, records,
-           times, hash)
+           times, hash, app_id)
         select c.id, $2 + u.place, u.at, u.act, u.operation, u.status, u.account_id, u.device_id, u.network,
-          u.address, u.reach, u.athletes::uuid[], u.records::uuid[], u.times, u.hash
+          u.address, u.reach, u.athletes::uuid[], u.records::uuid[], u.times, u.hash, u.app_id
         from clubs c
         cross join unnest($3::timestamptz[], $4::text[], $5::text[], $6::smallint[], $7::uuid[], $8::uuid[],
-            $9::text[], $10::text[], $11::text[], $12::text[], $13::text[], $14::integer[], $15::bytea[])
+            $9::text[], $10::text[], $11::text[], $12::text[], $13::text[], $14::integer[], $15::bytea[], $16::uuid[])
           with ordinality as u (at, act, operation, status, account_id, device_id, network, address, reach, athletes,
-            records, times, hash, place)
+            records, times, hash, app_id, place)
         where c.id = $1
         "#,
         club.0,
@@ -85,7 +85,8 @@ pub async fn append(conn: &mut PgConnection, club: ClubId, entries: &[Entry]) ->
         &each(entries, |one| array(&one.athletes)),
         &each(entries, |one| array(&one.records)),
         &each(entries, |one| one.times),
-        &hashes
+        &hashes,
+        &each(entries, |one| one.app) as &[Option<Uuid>]
     )
     .execute(conn)
     .await?;
@@ -122,6 +123,7 @@ pub struct Stored {
     status: Option<i16>,
     account_id: Option<Uuid>,
     device_id: Option<Uuid>,
+    app_id: Option<Uuid>,
     network: String,
     address: Option<String>,
     reach: String,
@@ -143,6 +145,7 @@ impl TryFrom<Stored> for Row {
             status: row.status,
             account: row.account_id,
             device: row.device_id,
+            app: row.app_id,
             network: row.network,
             address: row.address,
             reach: Reach::parse(&row.reach).map_err(corrupt)?,
@@ -168,8 +171,8 @@ pub async fn check(tx: &mut ClubTx) -> Result<Checked, StoreError> {
         let rows = sqlx::query_as!(
             Stored,
             r#"
-            select number, at, act, operation, status, account_id, device_id, network, address, reach, athletes, records,
-              times, hash
+            select number, at, act, operation, status, account_id, device_id, app_id, network, address, reach, athletes,
+              records, times, hash
             from audit
             where club_id = $1 and number > $2
             order by number

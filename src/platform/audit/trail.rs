@@ -29,7 +29,7 @@ pub enum Whose {
 }
 
 /// What makes two refusals the same.
-type Same = (Whose, Option<Uuid>, String);
+type Same = (Whose, Option<Uuid>, Option<Uuid>, String);
 
 #[derive(Debug, Default)]
 struct Waiting {
@@ -43,7 +43,7 @@ struct Waiting {
 impl Waiting {
     fn note(&mut self, whose: Whose, entry: Entry) {
         if entry.act == Act::Refused {
-            let same = (whose, entry.account, entry.operation.clone());
+            let same = (whose, entry.account, entry.app, entry.operation.clone());
             if let Some((_, row)) = self.refused.get(&same).and_then(|at| self.rows.get_mut(*at)) {
                 row.times = row.times.saturating_add(entry.times);
                 return;

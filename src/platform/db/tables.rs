@@ -232,9 +232,9 @@ pub const TABLES: &[Table] = &[
     table("sync_device", Not("phones sign in anew"), "Phones that work offline.",
         "id member_id name skew_ms pulled_at pushed_at"),
     table("audit", Not("what was done elsewhere: keep the archive"), "Who read, exported, changed and granted what, and who was refused.",
-        "number at act operation status account_id device_id network address reach athletes records times hash").by("number")
+        "number at act operation status account_id device_id app_id network address reach athletes records times hash").by("number")
         // Whose data others read is theirs to know; from where is not.
-        .of_athlete("number at act operation status account_id times", "x.athletes @> array['{athlete}'::uuid]"),
+        .of_athlete("number at act operation status account_id app_id times", "x.athletes @> array['{athlete}'::uuid]"),
     table("audit_start", Not("what was done elsewhere: keep the archive"),
         "The last row of the audit that was dropped: the first that is kept follows it.",
         "number hash").by("number"),

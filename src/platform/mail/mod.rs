@@ -83,6 +83,15 @@ pub enum Letter {
         /// When.
         at: DateTime<Utc>,
     },
+    /// An app of a third party signed in for somebody who let it.
+    AppSignIn {
+        /// The account.
+        account: AccountId,
+        /// What the app is called.
+        app: String,
+        /// When.
+        at: DateTime<Utc>,
+    },
     /// The account is to have this address: is it theirs?
     MoveTo {
         /// The account.

@@ -51,6 +51,8 @@ pub enum Said {
     Invitation,
     /// A new device signed in.
     SignIn,
+    /// An app signed in for the person.
+    AppSignIn,
     /// This is to be the address of an account.
     MoveTo,
     /// The same, where another account has it.
@@ -82,6 +84,7 @@ pub struct Texts {
     reset_unknown: Text,
     invitation: Text,
     sign_in: Text,
+    app_sign_in: Text,
     move_to: Text,
     move_taken: Text,
     move_from: Text,
@@ -120,6 +123,7 @@ impl Texts {
             Said::ResetUnknown => &self.reset_unknown,
             Said::Invitation => &self.invitation,
             Said::SignIn => &self.sign_in,
+            Said::AppSignIn => &self.app_sign_in,
             Said::MoveTo => &self.move_to,
             Said::MoveTaken => &self.move_taken,
             Said::MoveFrom => &self.move_from,
@@ -139,7 +143,7 @@ impl Texts {
 mod tests {
     use super::*;
 
-    const ALL: [Said; 19] = [
+    const ALL: [Said; 20] = [
         Said::Confirm,
         Said::ConfirmInstead,
         Said::Taken,
@@ -148,6 +152,7 @@ mod tests {
         Said::ResetUnknown,
         Said::Invitation,
         Said::SignIn,
+        Said::AppSignIn,
         Said::MoveTo,
         Said::MoveTaken,
         Said::MoveFrom,

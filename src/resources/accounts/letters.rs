@@ -74,6 +74,7 @@ pub async fn write(db: &Db, claimed: &Claimed) -> Result<Option<Mail>, StoreErro
     let mut tx = db.account_tx().await?;
     let (Letter::Confirm { account }
     | Letter::SignIn { account, .. }
+    | Letter::AppSignIn { account, .. }
     | Letter::MoveTo { account }
     | Letter::MoveFrom { account }
     | Letter::Security { account, .. }) = &claimed.letter
@@ -97,6 +98,10 @@ pub async fn write(db: &Db, claimed: &Claimed) -> Result<Option<Mail>, StoreErro
         Letter::SignIn { device, at, .. } if own => {
             let gaps = vec![("device", device.clone()), ("when", moment(*at))];
             Some(Mail { gaps, ..mail(to, &account, Said::SignIn) })
+        }
+        Letter::AppSignIn { app, at, .. } if own => {
+            let gaps = vec![("app", app.clone()), ("when", moment(*at))];
+            Some(Mail { gaps, ..mail(to, &account, Said::AppSignIn) })
         }
         Letter::MoveTo { .. } if addresses::wanted(&mut tx, account.id).await?.as_deref() == Some(to) => {
             let other = proof::holder(&mut tx, to).await?.filter(|other| other.account != account.id && other.proven);

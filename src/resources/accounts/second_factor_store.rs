@@ -107,10 +107,14 @@ pub async fn mark(tx: &mut AccountTx, account: AccountId, device: DeviceId) -> R
     Ok(())
 }
 
-/// Removes a second factor with its codes; no sign-in counts as shown with one any more.
+/// Removes a second factor with its codes; no sign-in counts as shown with one any more, nor one that an app is about to get.
 pub async fn remove(tx: &mut AccountTx, account: AccountId) -> Result<(), StoreError> {
     sqlx::query!("delete from recovery_codes where account_id = $1", account.0).execute(tx.conn()).await?;
     sqlx::query!("delete from second_factors where account_id = $1", account.0).execute(tx.conn()).await?;
+    // Before the sign-ins: a code that is being exchanged holds its row, and its sign-in is there when this goes on.
+    sqlx::query!("update authorizations set second_factor = false where account_id = $1", account.0)
+        .execute(tx.conn())
+        .await?;
     sqlx::query!("update devices set second_factor_at = null where account_id = $1", account.0)
         .execute(tx.conn())
         .await?;

@@ -13,7 +13,7 @@ use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::audit::{self, Act};
 use crate::platform::db::Db;
 use crate::platform::fault::Fault;
-use crate::platform::ids::{AccountId, AthleteId};
+use crate::platform::ids::{AccountId, AppId, AthleteId};
 use crate::platform::lanes::Lanes;
 use crate::platform::page::{self, PageParams};
 use crate::platform::params::Params;
@@ -32,6 +32,8 @@ struct Wanted {
     to: Option<NaiveDate>,
     /// Only rows of this account.
     account_id: Option<AccountId>,
+    /// Only rows of what this app did, for whomever.
+    app_id: Option<AppId>,
     /// Only rows that name this athlete, and those about whoever the caller saw at that time, which may be them.
     athlete_id: Option<AthleteId>,
     /// Only rows of this kind.
@@ -41,7 +43,7 @@ struct Wanted {
 
 impl Wanted {
     fn parse(self, before: Option<i64>) -> Result<Filter, Problem> {
-        let Self { from, to, account_id: account, athlete_id: athlete, act } = self;
+        let Self { from, to, account_id: account, app_id: app, athlete_id: athlete, act } = self;
         if let Some((from, to)) = from.zip(to)
             && from > to
         {
@@ -49,7 +51,7 @@ impl Wanted {
         }
         let act = act.map(|word| Act::parse(&word)).transpose();
         let act = act.map_err(|detail| Problem::malformed(Fault::of("act", "word", detail)))?;
-        Ok(Filter { from, to, account, athlete, act, before })
+        Ok(Filter { from, to, account, app, athlete, act, before })
     }
 }
 

@@ -35,6 +35,9 @@ pub struct View {
     /// The sign-in; absent where there was none.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub device_id: Option<Uuid>,
+    /// The app that acted for them, one of `GET .../apps`; absent where they acted themselves, and in rows from before apps were named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub app_id: Option<Uuid>,
     /// Where it came from: the address, after 30 days its network (24 bits of IPv4, 48 of IPv6); empty when unknown.
     #[schema(max_length = 60, example = "192.0.2.7")]
     pub address: String,
@@ -62,8 +65,21 @@ pub struct View {
 impl From<Row> for View {
     fn from(row: Row) -> Self {
         let Row { number, entry, hash } = row;
-        let Entry { at, act, operation, status, account, device, network, address, reach, athletes, records, times } =
-            entry;
+        let Entry {
+            at,
+            act,
+            operation,
+            status,
+            account,
+            device,
+            app,
+            network,
+            address,
+            reach,
+            athletes,
+            records,
+            times,
+        } = entry;
         Self {
             number,
             at,
@@ -72,6 +88,7 @@ impl From<Row> for View {
             status,
             account_id: account,
             device_id: device,
+            app_id: app,
             address: address.unwrap_or(network),
             reach: reach.as_str(),
             athlete_ids: athletes,
@@ -86,7 +103,7 @@ impl From<Row> for View {
 pub type Page = page::Page<View>;
 
 /// The columns of the export.
-const COLUMNS: [&str; 13] = [
+const COLUMNS: [&str; 14] = [
     "number",
     "at",
     "act",
@@ -94,6 +111,7 @@ const COLUMNS: [&str; 13] = [
     "status",
     "account_id",
     "device_id",
+    "app_id",
     "address",
     "reach",
     "athlete_ids",
@@ -118,6 +136,7 @@ pub fn table(rows: Vec<Row>) -> Option<Vec<u8>> {
             view.status.map(|status| status.to_string()).unwrap_or_default(),
             id(view.account_id),
             id(view.device_id),
+            id(view.app_id),
             view.address,
             view.reach.to_owned(),
             ids(&view.athlete_ids),

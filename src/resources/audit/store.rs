@@ -5,7 +5,7 @@ use uuid::Uuid;
 
 use crate::platform::audit::{Act, Row, Stored};
 use crate::platform::db::{ClubTx, Parts, StoreError};
-use crate::platform::ids::{AccountId, AthleteId};
+use crate::platform::ids::{AccountId, AppId, AthleteId};
 
 /// Most rows of one export.
 pub const EXPORTED: usize = 20_000;
@@ -19,6 +19,8 @@ pub struct Filter {
     pub to: Option<NaiveDate>,
     /// Of this account.
     pub account: Option<AccountId>,
+    /// Of this app.
+    pub app: Option<AppId>,
     /// About this athlete, or about whoever the caller saw.
     pub athlete: Option<AthleteId>,
     /// Of this kind.
@@ -30,8 +32,8 @@ pub struct Filter {
 fn list(tx: &ClubTx, filter: &Filter, withheld: &[Uuid]) -> Result<Parts, StoreError> {
     let mut list = Parts::new(
         tx,
-        "select x.number, x.at, x.act, x.operation, x.status, x.account_id, x.device_id, x.network, x.address, x.reach, \
-         x.athletes, x.records, x.times, x.hash from audit x where x.club_id = $1",
+        "select x.number, x.at, x.act, x.operation, x.status, x.account_id, x.device_id, x.app_id, x.network, x.address, \
+         x.reach, x.athletes, x.records, x.times, x.hash from audit x where x.club_id = $1",
     )?;
     let begin = |day: NaiveDate| day.and_time(NaiveTime::MIN).and_utc();
     if let Some(day) = filter.from {
@@ -42,6 +44,9 @@ fn list(tx: &ClubTx, filter: &Filter, withheld: &[Uuid]) -> Result<Parts, StoreE
     }
     if let Some(account) = filter.account {
         list.with(" and x.account_id = ?", account.0)?;
+    }
+    if let Some(app) = filter.app {
+        list.with(" and x.app_id = ?", app.0)?;
     }
     if let Some(athlete) = filter.athlete {
         // Of somebody who is withheld as of anybody who is not there.

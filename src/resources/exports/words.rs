@@ -183,6 +183,7 @@ const ABOUT: &[(&str, &str)] = &[
     ("at", "When, UTC."),
     ("act", "What was done."),
     ("operation", "Method and route of the request; `service` for what the service does by itself."),
+    ("audit.app_id", "The app that acted; empty where people acted themselves."),
     ("audit.status", "What a read or refusal was answered with."),
     ("network", "The network that it came from."),
     ("address", "The whole address, for 30 days."),

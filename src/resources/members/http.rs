@@ -8,6 +8,7 @@ use super::model::{Assignment, Member};
 use super::shapes::{Fields, Page, View};
 use super::store;
 use crate::platform::access::{Caller, ClubAdmin, Permit};
+use crate::platform::asking::InPerson;
 use crate::platform::db::{Actor, ClubTx, Db, Kind, StoreError};
 use crate::platform::grants;
 use crate::platform::ids::{AccountId, ClubId};
@@ -64,7 +65,7 @@ async fn get_member(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -
 async fn update_member(
     req: HttpRequest,
     version: IfMatch,
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     body: Patch<Fields>,
 ) -> Result<HttpResponse, Problem> {
@@ -90,7 +91,7 @@ async fn update_member(
 async fn delete_member(
     req: HttpRequest,
     version: IfMatch,
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
 ) -> Result<HttpResponse, Problem> {
     let mut tx = permit.write(&db).await?;

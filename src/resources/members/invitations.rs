@@ -9,6 +9,8 @@ use super::invitations_store as store;
 use super::model::{Accepted, Assignment, INVITATION_LIFE, Invitation};
 use super::shapes::{Acceptance, InvitationPage, InvitationView, Joined, NewInvitation};
 use crate::platform::access::{Caller, ClubAdmin, Permit};
+use crate::platform::asking::InPerson;
+use crate::platform::audit;
 use crate::platform::body::Body;
 use crate::platform::config::Config;
 use crate::platform::db::Db;
@@ -33,7 +35,7 @@ use crate::platform::token::Opaque;
     )
 )]
 async fn create_invitation(
-    permit: Permit<ClubAdmin>,
+    permit: InPerson<ClubAdmin>,
     db: Data<Db>,
     body: Body<NewInvitation>,
 ) -> Result<HttpResponse, Problem> {
@@ -52,6 +54,7 @@ async fn create_invitation(
     let (token, opaque) = Opaque::new(permit.club.0)?;
     grants::require(&mut tx, &invitation.assignment.groups, "/group_ids").await?;
     store::insert(&mut tx, id, &invitation, &opaque).await?;
+    audit::makes(id);
     if room {
         let letter = Letter::Invitation { club: permit.club, invitation: id };
         mail::put_for_club(&mut tx, &letter, &invitation.email, language).await?;
@@ -92,7 +95,11 @@ async fn list_invitations(
     delete, path = "/v1/clubs/{club_id}/invitations/{invitation_id}", impl_for = delete_invitation, tag = "members",
     responses((status = 204, description = "Withdrawn"))
 )]
-async fn delete_invitation(req: HttpRequest, permit: Permit<ClubAdmin>, db: Data<Db>) -> Result<HttpResponse, Problem> {
+async fn delete_invitation(
+    req: HttpRequest,
+    permit: InPerson<ClubAdmin>,
+    db: Data<Db>,
+) -> Result<HttpResponse, Problem> {
     let id = InvitationId(path_id(&req, "invitation_id", "open invitation")?);
     let mut tx = permit.write(&db).await?;
     store::remove(&mut tx, id).await?;

@@ -264,6 +264,31 @@ async fn take(tx: &mut ClubTx, id: InvitationId) -> Result<Option<Invitation>, S
     row.map(|row| <(InvitationId, Invitation)>::try_from(row).map(|(_, invitation)| invitation)).transpose()
 }
 
+/// Ends what apps were let do by somebody who comes back: they are asked anew. Until then their apps may hand in what was recorded before
+/// they left, as their phones may.
+async fn disconnect(tx: &mut ClubTx, member: AccountId) -> Result<(), StoreError> {
+    let club = tx.club.0;
+    sqlx::query!(
+        r#"
+        update app_grants
+        set revoked_at = $3
+        where club_id = $1 and member_id = $2 and app_id in (
+          select g.app_id
+          from app_grants g
+          where g.club_id = $1 and g.member_id = $2 and g.revoked_at is null
+          order by g.app_id
+          for no key update
+        )
+        "#,
+        club,
+        member.0,
+        Utc::now()
+    )
+    .execute(tx.unsynced())
+    .await?;
+    Ok(())
+}
+
 /// Takes a place in a club and commits: the account's part of the transaction first, then the club's.
 ///
 /// # Errors
@@ -305,6 +330,7 @@ pub async fn accept(mut account_tx: AccountTx, account: AccountId, token: &Opaqu
         step_down(&mut tx, &admins, account).await?;
     }
     overtake(&mut tx, account, Some(id)).await?;
+    disconnect(&mut tx, account).await?;
     grants::set(&mut tx, account, assignment.role, &assignment.groups).await?;
     tx.commit().await?;
     Ok(Accepted::Joined(club))

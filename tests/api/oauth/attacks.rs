@@ -282,6 +282,15 @@ async fn section_4_10_a_stolen_token_makes_no_further_one(pool: PgPool) {
     let running = super::acting(&club.admin, &["club.admin"]).await;
     running.get("/security").await.expect(200);
     running.put("/security", "", json!({"admins_second_factor": false})).await.expect(403);
+    // Nor does it let anybody in, promote or remove them, which would stay when it is revoked.
+    let invited = json!({"email": "maker@example.org", "role": "admin", "group_ids": []});
+    running.post("/invitations", invited.clone()).await.expect(403);
+    let open = club.admin.post("/invitations", invited).await.expect(201).id();
+    running.delete(&format!("/invitations/{open}"), "").await.expect(403);
+    let member = format!("/members/{}", club.coach.account);
+    let tag = running.get(&member).await.expect(200).header("etag").to_owned();
+    running.patch(&member, &tag, json!({"role": "admin"})).await.expect(403);
+    running.delete(&member, &tag).await.expect(403);
     // Nothing of all this used the token up.
     app.refresh(&tokens["refresh_token"]).await.expect(200);
 }

@@ -1,5 +1,6 @@
 //! Apps of third parties: registered by an admin, allowed by a person in a browser, given tokens.
 
+mod access;
 mod attacks;
 mod library;
 mod life;

@@ -83,6 +83,14 @@ pub(super) const LETTERS: Texts = Texts {
             "If it was not, change your password now, which signs out every other device, and look at the list of your devices.",
         ],
     },
+    app_sign_in: Text {
+        subject: "An app acts for you",
+        paragraphs: &[
+            "Somebody signed in with your password on {when} and let an app act for you. It is called {app}.",
+            "If that was you, there is nothing to do.",
+            "If it was not, change your password now, which signs out every app and every other device, and look at the list of your apps.",
+        ],
+    },
     move_to: Text {
         subject: "Confirm your new e-mail address",
         paragraphs: &[

@@ -83,6 +83,14 @@ pub(super) const LETTERS: Texts = Texts {
             "Wenn nicht, ändere jetzt dein Passwort, was jedes andere Gerät abmeldet, und sieh die Liste deiner Geräte an.",
         ],
     },
+    app_sign_in: Text {
+        subject: "Eine App handelt für dich",
+        paragraphs: &[
+            "Jemand hat sich mit deinem Passwort angemeldet und eine App für dich handeln lassen: {when}. Sie heißt {app}.",
+            "Wenn du das warst, ist nichts zu tun.",
+            "Wenn nicht, ändere jetzt dein Passwort, was jede App und jedes andere Gerät abmeldet, und sieh die Liste deiner Apps an.",
+        ],
+    },
     move_to: Text {
         subject: "Bestätige deine neue E-Mail-Adresse",
         paragraphs: &[

@@ -10,6 +10,7 @@ use super::model::App;
 use super::shapes::{Fields, List, View};
 use crate::platform::access::{ClubAdmin, Permit};
 use crate::platform::asking::InPerson;
+use crate::platform::audit;
 use crate::platform::body::Body;
 use crate::platform::db::Db;
 use crate::platform::ids::AppId;
@@ -39,6 +40,7 @@ async fn create_app(
     let (id, now) = (AppId::new(), Utc::now());
     tx.alone_in_club().await?;
     store::insert(&mut tx, id, &value, now).await?;
+    audit::makes(id);
     tx.commit().await?;
     let listed = Listed { app: Stored { id, rev: 1, value }, created_at: now, people: 0, last_used_at: None };
     Ok(stored::created(&req, true, id, 1, &View::new(permit.club, &listed)))

@@ -5,6 +5,7 @@ use uuid::Uuid;
 
 use super::model::{App, MAX_APPS, both};
 use crate::platform::access::{Role, scopes_of};
+use crate::platform::audit;
 use crate::platform::client::ClientId;
 use crate::platform::db::{Actor, ClubTx, Db, StoreError};
 use crate::platform::ids::{AccountId, AppId, ClubId};
@@ -224,6 +225,7 @@ pub async fn grant(db: &Db, client: ClientId, account: AccountId, scopes: &[Stri
     )
     .execute(tx.unsynced())
     .await?;
+    audit::makes(client.app);
     tx.commit().await?;
     Ok(true)
 }

@@ -19,7 +19,7 @@ use crate::platform::telemetry;
 use crate::platform::throttle;
 use crate::platform::token::Opaque;
 use crate::resources::accounts::shapes::SignIn;
-use crate::resources::accounts::sign_in::{authenticate, wrong};
+use crate::resources::accounts::sign_in::{Authentic, authenticate, wrong};
 use crate::resources::accounts::store::{self, Account};
 
 /// What the sign-in page sends. Its fields are those of a [`SignIn`]; what a sign-in asks for beside, the page asks for too.
@@ -88,7 +88,7 @@ async fn sign_in(
     };
     let email = sent.email.clone();
     let done = async {
-        let account = authenticate(&db, &config, &from, sent.into()).await?.account;
+        let Authentic { account, second_factor, .. } = authenticate(&db, &config, &from, sent.into()).await?;
         telemetry::acts(&req, account.id);
         let usable = apps_store::usable(&db, asked.of.client, account.id).await?.ok_or_else(|| {
             let detail = "This account does not belong to the club. Sign in with the one that does, or ask an admin of the club.";
@@ -99,7 +99,7 @@ async fn sign_in(
             let detail = "Your role in the club allows nothing of what this app asks for. Ask an admin of the club.";
             return Err(Problem::new(Code::Forbidden, detail));
         }
-        let of = Authorization { scopes, ..asked.of.clone() };
+        let of = Authorization { scopes, second_factor, ..asked.of.clone() };
         let ticket = ticket(&db, &account, &of).await?;
         let person = (account.display_name.as_str(), account.email.as_str());
         Ok(pages::consent(&pages::Consent { asked: &asked, person, scopes: &of.scopes, ticket: &ticket }))

@@ -37,8 +37,9 @@ pub async fn insert(
     sqlx::query!(
         r#"
         insert into authorizations
-          (account_id, token_hash, step, club_id, app_id, redirect_uri, challenge, scopes, state, expires_at)
-        values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+          (account_id, token_hash, step, club_id, app_id, redirect_uri, challenge, scopes, state, expires_at,
+           second_factor)
+        values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
         "#,
         secret.owner,
         secret.hash,
@@ -49,7 +50,8 @@ pub async fn insert(
         of.challenge,
         &of.scopes,
         of.state,
-        expires_at
+        expires_at,
+        of.second_factor
     )
     .execute(tx.conn())
     .await?;
@@ -60,7 +62,7 @@ pub async fn insert(
 pub async fn find(tx: &mut AccountTx, secret: &Opaque, step: Step) -> Result<Option<Pending>, StoreError> {
     let row = sqlx::query!(
         r#"
-        select club_id, app_id, redirect_uri, challenge, scopes, state, expires_at, used_at, device_id
+        select club_id, app_id, redirect_uri, challenge, scopes, state, second_factor, expires_at, used_at, device_id
         from authorizations
         where account_id = $1 and token_hash = $2 and step = $3
         for no key update
@@ -79,6 +81,7 @@ pub async fn find(tx: &mut AccountTx, secret: &Opaque, step: Step) -> Result<Opt
             challenge: row.challenge,
             scopes: row.scopes,
             state: row.state,
+            second_factor: row.second_factor,
         },
         expires_at: row.expires_at,
         used: row.used_at.is_some(),

@@ -156,6 +156,8 @@ pub struct Authorization {
     pub scopes: Vec<String>,
     /// What the app wants back unread.
     pub state: Option<String>,
+    /// Whether whoever signed in for it showed a second factor.
+    pub second_factor: bool,
 }
 
 impl Authorization {
@@ -205,7 +207,9 @@ pub fn in_words(scope: &str) -> &'static str {
         "assessment.write" => "Record assessments of technique.",
         "plan.write" => "Make lane plans and race tests, and decide on recommendations.",
         "sync" => "Keep a copy of what you see on its device, and hand in what was recorded without signal.",
-        "club.admin" => "Run the club: members, invitations, groups, venues, equipment, rules and rosters.",
+        "club.admin" => {
+            "Run the club: groups, venues, equipment, rules and rosters; see its members, invitations and audit."
+        }
         _ => "",
     }
 }
@@ -296,7 +300,9 @@ mod tests {
         let verifier = "dBjftJeZ4CVP-mB92K27uhbUJU1p1r_wW1gFWFOEjXk";
         let client = ClientId::parse(&"A".repeat(43)).unwrap();
         let challenge = "E9Melhoa2OwvFrEMTJguCHaoeK1t8URWbuGJSstw-cM".to_owned();
-        let of = Authorization { client, redirect_uri: String::new(), challenge, scopes: Vec::new(), state: None };
+        let redirect_uri = String::new();
+        let of =
+            Authorization { client, redirect_uri, challenge, scopes: Vec::new(), state: None, second_factor: false };
         assert!(of.is_proved_by(verifier));
         assert!(!of.is_proved_by(&verifier.to_lowercase()) && !of.is_proved_by("") && !of.is_proved_by(&of.challenge));
     }

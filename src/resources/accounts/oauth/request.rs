@@ -121,7 +121,9 @@ pub async fn read(db: &Db, query: &str) -> Result<Asked, Wrong> {
         return Err(refusal("invalid_scope", says));
     }
     let state = single("state")?.map(str::to_owned);
-    let of = Authorization { client, redirect_uri: redirect_uri.clone(), challenge, scopes, state };
+    // Nobody has signed in yet.
+    let second_factor = false;
+    let of = Authorization { client, redirect_uri: redirect_uri.clone(), challenge, scopes, state, second_factor };
     Ok(Asked { app, club_name, of })
 }
 

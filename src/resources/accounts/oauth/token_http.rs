@@ -16,14 +16,16 @@ use crate::platform::config::Config;
 use crate::platform::db::Db;
 use crate::platform::form::Form;
 use crate::platform::ids::AccountId;
+use crate::platform::mail::{self, Letter};
 use crate::platform::network::Network;
 use crate::platform::problem::{Code, Problem};
 use crate::platform::route::routes;
 use crate::platform::throttle;
 use crate::platform::token::{ACCESS_SECONDS, Keys, Opaque};
-use crate::resources::accounts::devices_store;
 use crate::resources::accounts::shapes::Tokens;
 use crate::resources::accounts::sign_in::{self, uncached};
+use crate::resources::accounts::store::{self, Account};
+use crate::resources::accounts::{devices_store, second_factor_store};
 
 /// Why an app gets nothing.
 enum No {
@@ -155,6 +157,15 @@ async fn now(db: &Db, client: ClientId, account: AccountId, scopes: &[String]) -
     Ok(left)
 }
 
+/// Whoever is told by mail that an app signed in for them: somebody who proved their address, and was not told too often.
+async fn told(db: &Db, account: AccountId) -> Result<Option<Account>, No> {
+    let mut tx = db.account_tx().await?;
+    let person = store::find(&mut tx, account).await?.filter(|person| person.proven);
+    drop(tx);
+    let noticed = person.is_some() && throttle::allows(db, throttle::NOTICE, &account.to_string()).await?;
+    Ok(person.filter(|_| noticed))
+}
+
 async fn exchange(db: &Db, keys: &Keys, from: &Network, client: ClientId, sent: TokenRequest) -> Result<AppTokens, No> {
     let none = || No::grant("the code is none, is over or was used before: begin again");
     let code = Opaque::parse(&needed(sent.code, "code")?).ok_or_else(none)?;
@@ -178,6 +189,7 @@ async fn exchange(db: &Db, keys: &Keys, from: &Network, client: ClientId, sent: 
     let over = pending.used || pending.expires_at <= Utc::now();
     let scopes = if over { Vec::new() } else { now(db, client, account, &pending.of.scopes).await? };
     let name = apps_store::admitted(db, client).await?.map_or_else(|| "app".to_owned(), |(app, _)| app.name);
+    let told = if over { None } else { told(db, account).await? };
     let mut tx = db.account_tx().await?;
     // Again, locked: of two at once the second is a replay.
     let pending = codes_store::find(&mut tx, &code, Step::Code).await?.ok_or_else(none)?;
@@ -193,11 +205,17 @@ async fn exchange(db: &Db, keys: &Keys, from: &Network, client: ClientId, sent: 
     }
     let signed_in = devices_store::insert(&mut tx, account, &name, from).await?;
     let device = signed_in.device;
+    if pending.of.second_factor {
+        second_factor_store::mark(&mut tx, account, device).await?;
+    }
     codes_store::give_to_app(&mut tx, (account, device), client, &pending.of.scopes).await?;
     codes_store::take(&mut tx, &code, Some(device)).await?;
     let tokens = sign_in::issue_for(&mut tx, keys, signed_in, None, (Some(client), &scopes.join(" "))).await?;
+    if let Some(person) = told {
+        mail::put(&mut tx, &Letter::AppSignIn { account, app: name, at: Utc::now() }, &person.email, None).await?;
+    }
     tx.commit().await?;
-    audit::signs_in(account, Some(device));
+    audit::signs_in_app(account, device, client);
     Ok(given(tokens, client, &scopes))
 }
 

@@ -76,6 +76,7 @@ mod shared_sessions;
 mod spread;
 mod support;
 mod sync_admin;
+mod sync_again;
 mod sync_alike;
 mod sync_corrections;
 mod sync_erased;

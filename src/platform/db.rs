@@ -11,6 +11,7 @@ mod error;
 mod hold;
 mod life;
 mod locks;
+mod noted;
 mod parts;
 mod plain;
 mod queue;
@@ -30,7 +31,6 @@ use sqlx::{PgConnection, PgPool, Postgres, Transaction};
 use uuid::Uuid;
 
 use super::audit;
-use super::erasures;
 use super::fault::Fault;
 use super::ids::{AccountId, ClubId, GroupId};
 use super::lanes::{Lane, Who};
@@ -140,7 +140,7 @@ impl Db {
         Self { queue: Queue::before(lane), ..self }
     }
 
-    /// The same, and whoever is erased is noted in a file outside the database; see [`erasures`].
+    /// The same, and whoever is erased is noted in a file outside the database; see [`super::erasures`].
     #[must_use]
     pub fn noting_erasures(self, file: Option<PathBuf>) -> Self {
         Self { erasures: file.map(Arc::from), ..self }
@@ -191,7 +191,7 @@ impl Db {
     pub async fn write(&self, club: ClubId, actor: &Actor) -> Result<ClubTx, StoreError> {
         let begun = self.begin(Some(who(club, actor)), "BEGIN", Some(enter(club, actor.account))).await?;
         let mut tx = ClubTx::new(begun, self.server.known(), club, actor.clone());
-        tx.erasures.clone_from(&self.erasures);
+        tx.noting = self.erasures.is_some().then(|| self.clone());
         Ok(tx)
     }
 
@@ -241,27 +241,18 @@ pub struct ClubTx {
     unsynced: bool,
     early: early::Early,
     receipts: Vec<Receipt>,
-    erasures: Option<Arc<Path>>,
+    /// By which erasures are noted outside the database, where they are.
+    noting: Option<Db>,
     /// How far the clock of the recording phone is ahead of ours, as far as known (ms).
     pub skew_ms: Option<i64>,
     /// How many more facts the holding area takes, once that was counted.
     pub room_to_hold: Option<i64>,
+    /// How many more refusals are kept of somebody who left, once that was counted.
+    pub room_to_refuse: Option<i64>,
     /// What was computed for records before this began, so that it does not wait for computing.
     pub prepared: HashMap<Uuid, Prepared>,
     /// Which chore of the service this belongs to, for the audit.
     pub chore: Option<&'static str>,
-}
-
-/// Notes outside the database whom a commit erased. One that cannot be noted is when the service starts next.
-async fn note_erased(file: Arc<Path>, club: ClubId, changes: &[Change]) {
-    let erased: Vec<_> = changes.iter().filter_map(Change::erased).map(|athlete| (club, athlete)).collect();
-    if erased.is_empty() {
-        return;
-    }
-    let noted = tokio::task::spawn_blocking(move || erasures::add(&file, &erased)).await;
-    if let Err(error) = noted.map_err(std::io::Error::other).and_then(|noted| noted) {
-        tracing::error!(%error, "cannot note an erasure outside the database: see LANEWRIGHT_ERASURES");
-    }
 }
 
 impl ClubTx {
@@ -282,9 +273,10 @@ impl ClubTx {
             unsynced: false,
             early: early::Early::default(),
             receipts: Vec::new(),
-            erasures: None,
+            noting: None,
             skew_ms: None,
             room_to_hold: None,
+            room_to_refuse: None,
             prepared: HashMap::new(),
             chore: None,
         }
@@ -397,10 +389,12 @@ impl ClubTx {
         let done = self.tx.commit().await;
         // Also after an error: the answer may be lost, not the commit, and whoever looks finds it.
         super::news::tell(self.club, revs.last());
-        done?;
-        if let Some(file) = self.erasures {
-            note_erased(file, self.club, &self.changes).await;
+        if let Some(db) = self.noting {
+            // A request holds one connection, and this one has ended.
+            drop(self.hold);
+            noted::note(&db, self.club, &self.changes, done.is_ok()).await;
         }
+        done?;
         Ok(revs)
     }
 }

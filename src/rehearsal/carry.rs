@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 
 use serde_json::{Value, json};
+use uuid::Uuid;
 
 use super::deeds::{Act, Place};
 use super::rules;
@@ -89,6 +90,11 @@ impl Stage {
             ItemPlay::Status(status) => {
                 json!({"op_id": op_id, "status": status, "problem": problem("as-played", status)})
             }
+            ItemPlay::Erased => {
+                let mut problem = problem("gone", 410);
+                problem["errors"] = json!([{"pointer": "/athlete_id", "code": "erased", "detail": "was deleted"}]);
+                json!({"op_id": op_id, "status": 410, "problem": problem})
+            }
             ItemPlay::Stale => {
                 let key = self.deeds.get(at).map(|deed| deed.key.clone()).unwrap_or_default();
                 let data = self.records.get(&key).map(|(_, data)| data.clone()).unwrap_or_default();
@@ -106,6 +112,14 @@ impl Stage {
         let number = |value: Option<&Value>| value.and_then(Value::as_i64);
         let rev = number(result.get("rev"));
         let Some(deed) = self.deeds.get_mut(at) else { return };
+        if result.pointer("/problem/errors/0/code").is_some_and(|code| code == "erased") {
+            if let Some(athlete) =
+                deed.data.get("athlete_id").and_then(Value::as_str).and_then(|id| Uuid::try_parse(id).ok())
+            {
+                self.erase(athlete);
+            }
+            return;
+        }
         match status {
             200..=202 => {
                 deed.place = Place::Journal(now);

@@ -31,6 +31,8 @@ pub(super) enum Place {
     Parked,
     /// Given up: another item takes its place.
     Gone,
+    /// Dropped with the athlete whom it is about.
+    Erased,
 }
 
 /// One thing done, as one item of the outbox.

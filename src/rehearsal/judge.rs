@@ -165,6 +165,9 @@ impl Stage {
                 self.find(rule, format!("{} comes again after it was answered 2xx", words(item)));
             }
             Place::Parked => self.find(rules::PARK, format!("{} comes again although it was refused", words(item))),
+            Place::Erased => {
+                self.find(rules::ERASED, format!("{} comes although its athlete was erased", words(item)));
+            }
             Place::Gone => self.find(rules::INSIST, format!("{} comes again under its old op_id", words(item))),
         }
         let Some(field) = deed.version_field() else { return };

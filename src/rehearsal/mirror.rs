@@ -40,6 +40,13 @@ pub(super) fn key_of(change: &Value) -> Option<Key> {
     Some((change.get("type")?.as_str()?.to_owned(), id))
 }
 
+/// The athletes of whom a page says that they were deleted.
+pub(super) fn erased(page: &Value) -> impl Iterator<Item = Uuid> {
+    let changes = page.get("changes").and_then(Value::as_array).into_iter().flatten();
+    let deleted = changes.filter(|change| change.pointer("/removed/reason").is_some_and(|reason| reason == "deleted"));
+    deleted.filter_map(key_of).filter(|(kind, _)| kind == "athlete").map(|(_, id)| id)
+}
+
 impl Mirror {
     /// Applies a page, unless it is a late answer; whether it was applied.
     pub(super) fn apply(&mut self, page: &Value) -> bool {

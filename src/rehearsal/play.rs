@@ -211,7 +211,7 @@ impl Play {
         }
         let count = |name: &str| answer.get(name).and_then(Value::as_u64);
         let are = |place: Place| self.stage.deeds.iter().filter(|deed| deed.place == place).count() as u64;
-        let (waiting, parked) = (are(Place::Outbox), are(Place::Parked));
+        let (waiting, parked, erased) = (are(Place::Outbox), are(Place::Parked), are(Place::Erased));
         let said = count("waiting").unwrap_or_default();
         if said != waiting {
             let rule = self.outbox_rule(said > waiting);
@@ -219,7 +219,8 @@ impl Play {
         }
         if count("parked") != Some(parked) {
             let seen = format!("{:?} items are parked, not {parked}", count("parked").unwrap_or_default());
-            self.stage.find(rules::PARK, seen);
+            let rule = if erased > 0 { rules::ERASED } else { rules::PARK };
+            self.stage.find(rule, seen);
         }
     }
 
@@ -227,6 +228,9 @@ impl Play {
     fn outbox_rule(&self, more: bool) -> &'static str {
         let deeds = || self.stage.deeds.iter();
         if more {
+            if deeds().any(|deed| deed.place == Place::Erased) {
+                return rules::ERASED;
+            }
             let held = deeds().any(|deed| matches!(deed.place, Place::Journal(_)) && deed.led_to.is_none());
             return if held { rules::HELD } else { rules::CONFIRMED };
         }

@@ -39,6 +39,7 @@ rules! {
     HALVE = "After 400 or 413 nothing was stored: send half as many; an item that is refused alone is parked.";
     GROUPS = "Send one `PATCH` for each field group";
     FORGET = "forget all that is kept of the club at once, records, outbox, journal, parked items and tokens, and say so";
+    ERASED = "Learning it either way, the phone drops from outbox, journal, parked items and notes every edit of that athlete and every item whose `data` has them as `athlete_id`, in the same local transaction";
     SIGN_IN = "refresh the access token.";
     LEFT = "keep the outbox, put the journal back into it, push once more (30 days), then drop the copy";
 }

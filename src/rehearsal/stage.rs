@@ -6,7 +6,7 @@ use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
 use super::deeds::{Deed, Key, Place};
-use super::mirror::{Mirror, key_of};
+use super::mirror::{self, Mirror, key_of};
 use super::report::Finding;
 use super::rules;
 
@@ -41,6 +41,8 @@ pub(super) enum ItemPlay {
     Status(u16),
     /// Another version is stored, which is this much newer.
     Stale,
+    /// The athlete whom it is about was deleted.
+    Erased,
 }
 
 /// An answer.
@@ -246,13 +248,25 @@ impl Stage {
         if page.get("from") == Some(&Value::Null) && self.mirror.token.is_none() {
             self.journal_back();
         }
-        self.mirror.apply(page);
+        if self.mirror.apply(page) {
+            mirror::erased(page).for_each(|athlete| self.erase(athlete));
+        }
         self.round.finished = page.get("more") == Some(&Value::Bool(false));
         if page.get("from") != Some(&Value::Null) {
             let now = self.now();
             let old = |place: Place| matches!(place, Place::Journal(at) if at < now - 30 * 86_400);
             self.deeds.iter_mut().filter(|one| old(one.place)).for_each(|one| one.place = Place::Gone);
         }
+    }
+
+    /// The phone learnt that an athlete was erased: whatever it keeps about them is to go.
+    pub(super) fn erase(&mut self, athlete: Uuid) {
+        let id = athlete.to_string();
+        let about = |deed: &&mut Deed| {
+            (deed.key.0 == "athlete" && deed.key.1 == athlete)
+                || deed.data.get("athlete_id").and_then(Value::as_str) == Some(id.as_str())
+        };
+        self.deeds.iter_mut().filter(about).for_each(|deed| deed.place = Place::Erased);
     }
 
     fn journal_back(&mut self) {

@@ -7,6 +7,7 @@ use sqlx::PgPool;
 use uuid::Uuid;
 
 use crate::support::{Caller, TestApp};
+use crate::sync_pull::Phone;
 use crate::sync_push::{create, item, push, statuses};
 use crate::wellbeing::{record, stored};
 
@@ -414,6 +415,26 @@ async fn a_pushed_run_that_names_its_lane_is_filed_and_held_once_the_plan_is_gon
     let whole = json!({"barrier_kind": lane["barrier_kind"], "height_m": lane["height_m"], "spacing_m": lane["spacing_m"],
         "barriers": lane["barriers"]});
     assert_eq!(statuses(&push(&track.coach, &[sent(json!({})), sent(whole)]).await), [202, 201]);
+}
+
+#[sqlx::test]
+async fn a_run_keeps_the_id_of_a_plan_that_is_gone(pool: PgPool) {
+    let track = Track::new(pool).await;
+    let mira = track.athlete("Mira", &track.group).await;
+    let plan = track.plan().await;
+    let lane = &plan["lanes"][0];
+    let held = json!({"held": lane["barriers"].as_i64().unwrap() - 1});
+    let place = json!({"lane_plan_id": plan["id"], "lane": lane["lane"]});
+    let ran = create("run", track.run(&mira, json!({"lane": place, "intervals": held})));
+    assert_eq!(statuses(&push(&track.coach, std::slice::from_ref(&ran)).await), [201]);
+    let path = format!("/sessions/{}/lane-plans/{}", track.session, plan["id"].as_str().unwrap());
+    let tag = track.coach.get(&path).await.expect(200).header("etag").to_owned();
+    track.coach.delete(&path, &tag).await.expect(204);
+    let mut phone = Phone::default();
+    phone.pull(&track.coach, 500).await;
+    assert!(phone.ids("lane_plan").is_empty());
+    let copy = &phone.copy[&("run".to_owned(), ran["id"].as_str().unwrap().to_owned())];
+    assert_eq!(copy["lane"]["lane_plan_id"], plan["id"]);
 }
 
 #[sqlx::test]

@@ -78,6 +78,7 @@ mod spread;
 mod stale;
 mod support;
 mod sync_admin;
+mod sync_again;
 mod sync_alike;
 mod sync_corrections;
 mod sync_erased;

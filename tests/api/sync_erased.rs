@@ -1,18 +1,22 @@
 //! A deleted athlete is erased for good: late facts, replayed journals and restored copies bring nothing of them back.
 
+use std::process::{Command, Stdio};
+
 use lanewright::platform::config::Config;
 use lanewright::platform::db::Db;
 use lanewright::platform::erasures;
+use lanewright::platform::ids::ClubId;
 use lanewright::resources::athletes;
 use serde_json::{Value, json};
-use sqlx::PgPool;
+use sqlx::{ConnectOptions, PgPool};
 use uuid::Uuid;
 
 use crate::support::{Caller, TestApp, in_club};
+use crate::sync_polls::Other;
 use crate::sync_pull::{Squad, athlete, run, squad};
 use crate::sync_push::{count, create, push, statuses};
 
-async fn erase(admin: &Caller, athlete: &str) {
+pub async fn erase(admin: &Caller, athlete: &str) {
     let path = format!("/athletes/{athlete}");
     let tag = admin.get(&path).await.expect(200).header("etag").to_owned();
     admin.delete(&path, &tag).await.expect(204);
@@ -124,5 +128,38 @@ async fn a_restored_copy_is_rid_of_everybody_who_was_erased_since_before_it_is_s
     // The phones replay their journals.
     assert_eq!(statuses(&push(&coach, &[late, measured]).await), [410, 410], "a journal brings nobody back");
     assert_eq!(count(&squad, "held_item").await, 0);
+    std::fs::remove_file(file).unwrap();
+}
+
+/// The program itself, as an operator runs it on a copy that still has who was erased.
+#[sqlx::test]
+async fn the_program_serves_no_copy_before_it_is_rid_of_who_was_erased(pool: PgPool) {
+    let squad = squad(pool).await;
+    let club = ClubId(squad.admin.club.parse().unwrap());
+    let file = std::env::temp_dir().join(format!("lanewright-erasures-{}", Uuid::now_v7()));
+    let later = athlete(&squad.admin, "Later", &[&squad.mine]).await;
+    let stays = athlete(&squad.admin, "Stays", &[&squad.mine]).await;
+    erasures::add(&file, &[(club, squad.athlete.parse().unwrap())]).unwrap();
+    let (_other, app) = Other::start_with(&squad.app, Stdio::null(), &[("LANEWRIGHT_ERASURES", file.as_path())]);
+    let admin = Caller { app, ..squad.admin.clone() };
+    admin.get(&format!("/athletes/{}", squad.athlete)).await.expect(404);
+    let hers = format!("measurements where athlete_id = '{}'", squad.athlete);
+    assert_eq!(count(&squad, &hers).await, 0);
+    // What the running program erases is in the list as well.
+    let gone = athlete(&admin, "Gone", &[&squad.mine]).await;
+    erase(&admin, &gone).await;
+    assert!(erasures::read(&file).unwrap()[&club].contains(&gone.parse().unwrap()));
+
+    erasures::add(&file, &[(club, later.parse().unwrap())]).unwrap();
+    let (url, list) = (squad.app.pool.connect_options().to_url_lossy().to_string(), file.clone());
+    let run = move || {
+        let mut program = Command::new(env!("CARGO_BIN_EXE_lanewright"));
+        program.arg("after-restore").env("DATABASE_URL", url).env("LANEWRIGHT_ERASURES", list).output().unwrap()
+    };
+    let ended = tokio::task::spawn_blocking(run).await.unwrap();
+    let says = String::from_utf8_lossy(&ended.stdout);
+    assert!(ended.status.success() && says.contains(" 1 athletes who were erased"), "{says}");
+    admin.get(&format!("/athletes/{later}")).await.expect(404);
+    admin.get(&format!("/athletes/{stays}")).await.expect(200);
     std::fs::remove_file(file).unwrap();
 }

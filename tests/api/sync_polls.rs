@@ -1,6 +1,7 @@
 //! Polls of a phone that is up to date: answered without a read, and never longer than a second after something changed.
 
 use std::io::{BufRead, BufReader};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -142,19 +143,21 @@ async fn until(caller: &Caller, phone: &Phone, status: u16) -> Answer {
 }
 
 /// Another instance of the service, in a process of its own.
-struct Other(Child);
+pub struct Other(Child);
 
 impl Other {
     /// Starts it on the database of a test; the app to call it by.
     fn start(app: &TestApp) -> (Self, TestApp) {
-        Self::start_with_log(app, Stdio::null())
+        Self::start_with(app, Stdio::null(), &[])
     }
 
-    fn start_with_log(app: &TestApp, log: Stdio) -> (Self, TestApp) {
+    /// The same, with its log there and these settings.
+    pub fn start_with(app: &TestApp, log: Stdio, settings: &[(&str, &Path)]) -> (Self, TestApp) {
         let child = Command::new(env!("CARGO_BIN_EXE_lanewright"))
             .arg("serve")
             .env("DATABASE_URL", app.pool.connect_options().to_url_lossy().as_str())
             .env("LANEWRIGHT_LISTEN", "127.0.0.1:0")
+            .envs(settings.iter().copied())
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(log)
@@ -376,7 +379,7 @@ async fn the_log_names_account_club_and_kind_of_address_and_no_person(pool: PgPo
     let squad = squad(pool).await;
     let folder = std::env::temp_dir().join(format!("lanewright-log-{}", Uuid::new_v4().simple()));
     let log = std::fs::File::create(&folder).unwrap();
-    let (other, app) = Other::start_with_log(&squad.app, log.into());
+    let (other, app) = Other::start_with(&squad.app, log.into(), &[]);
     let coach = Caller { app: app.clone(), ..squad.coach.clone() };
     coach.get("/athletes?q=Seen").await.expect(200);
     coach.get("/athletes?q=%00").await.expect(400);
@@ -406,7 +409,7 @@ async fn the_log_calls_no_race_of_requests_an_error(pool: PgPool) {
     let squad = squad(pool).await;
     let folder = std::env::temp_dir().join(format!("lanewright-log-{}", Uuid::new_v4().simple()));
     let log = std::fs::File::create(&folder).unwrap();
-    let (other, app) = Other::start_with_log(&squad.app, log.into());
+    let (other, app) = Other::start_with(&squad.app, log.into(), &[]);
     let admin = Caller { app, ..squad.admin.clone() };
     // A lock that does not come free in time.
     let path = format!("/athletes/{}", squad.athlete);

@@ -10,6 +10,7 @@ mod contract;
 #[path = "../simulation/dice.rs"]
 #[allow(dead_code)] // the other simulation draws from distributions as well
 mod dice;
+mod erasure;
 mod faults;
 mod model;
 mod network;

@@ -147,7 +147,7 @@ async fn the_reference_phone_passes_every_scene() {
 
 /// Each flaw with the scene that shows it and the rule that is named.
 #[rustfmt::skip]
-const CAUGHT: [(Flaw, &str, &str); 40] = [
+const CAUGHT: [(Flaw, &str, &str); 41] = [
     (Flaw::PullsFirst, "in-order", "push send the first 500 items"),
     (Flaw::NewestFirst, "in-order", "items in the order they happened"),
     (Flaw::NewDevice, "follow-up", "`device_id` is the phone's own id"),
@@ -170,6 +170,7 @@ const CAUGHT: [(Flaw, &str, &str); 40] = [
     (Flaw::WaitingDropped, "waits-for-parent", "leave it in the outbox"),
     (Flaw::NoRoomParked, "no-room", "leave it in the outbox"),
     (Flaw::HeldAgain, "held", "move to the journal, show a note"),
+    (Flaw::ErasedStays, "erased", "Learning it either way, the phone drops"),
     (Flaw::GoesOn, "overloaded", "on 429, 503, a time-out or a lost connection: stop"),
     (Flaw::NoPatience, "overloaded", "on 429, 503, a time-out or a lost connection: stop"),
     (Flaw::NewOperation, "answer-lost", "items in the order they happened, each with an `op_id`"),

@@ -2,11 +2,11 @@
 
 use serde_json::json;
 
-use super::super::stage::{ItemPlay, Stage};
-use super::{DONE, Scene, Step, athlete, happens, new, run, scene, there_is, venue};
+use super::super::stage::{ItemPlay, PullPlay, Stage};
+use super::{DONE, Ends, Scene, Step, athlete, happens, new, run, scene, there_is, venue};
 
 pub(super) fn scenes() -> Vec<Scene> {
-    vec![refused(), stale(), waits_for_parent(), held(), no_room()]
+    vec![refused(), stale(), waits_for_parent(), held(), no_room(), erased()]
 }
 
 fn answers(stage: &mut Stage, at: usize, play: ItemPlay) {
@@ -84,4 +84,44 @@ fn no_room() -> Scene {
         Step::Show,
     ];
     scene("no-room", "429 for one item: it stays in the outbox, the pull goes on", steps)
+}
+
+fn erased() -> Scene {
+    let [mira, bea, ada] = [new("athlete"), new("athlete"), new("athlete")];
+    let gone = [mira.clone(), bea.clone()];
+    let steps = vec![
+        there_is(&mira, athlete("Mira")),
+        there_is(&bea, athlete("Bea")),
+        there_is(&ada, athlete("Ada")),
+        DONE,
+        // In the journal, parked, and in the outbox for as long as the scene lasts.
+        Step::Record(new("run"), run(&mira, 0)),
+        Step::Record(new("run"), run(&mira, 1)),
+        Step::Record(new("run"), run(&bea, 0)),
+        happens(|stage| {
+            answers(stage, 1, ItemPlay::Status(422));
+            (0..8).for_each(|_| answers(stage, 2, ItemPlay::Status(424)));
+        }),
+        DONE,
+        Step::Show,
+        Step::Record(new("run"), run(&mira, 2)),
+        Step::Record(new("run"), run(&bea, 1)),
+        Step::Record(new("run"), run(&ada, 0)),
+        happens(move |stage| {
+            // Of one of them the phone learns by the answer to an item, of the other by the feed.
+            answers(stage, 3, ItemPlay::Erased);
+            answers(stage, 4, ItemPlay::Status(422));
+            gone.iter().for_each(|athlete| {
+                stage.remove(athlete, "deleted");
+            });
+        }),
+        DONE,
+        Step::Show,
+        // The journal holds nothing of them that could come back.
+        happens(|stage| stage.pulls.push_back(PullPlay::Refused(410, "history-diverged", 0))),
+        Step::Sync(Ends::Any),
+        DONE,
+        Step::Show,
+    ];
+    scene("erased", "two athletes are deleted: nothing about them is kept, sent or shown, of others everything", steps)
 }

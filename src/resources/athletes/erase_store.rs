@@ -68,6 +68,8 @@ pub async fn remove(tx: &mut ClubTx, id: AthleteId, groups: &[GroupId]) -> Resul
             club,
             id.0
         ),
+        // What a fact about them was refused with says why they could not run.
+        sqlx::query!("delete from op_receipt where club_id = $1 and athlete_id = $2", club, id.0),
         sqlx::query!("delete from refused_edit where club_id = $1 and kind = 'athlete' and entity_id = $2", club, id.0),
     ] {
         personal.execute(tx.conn()).await?;

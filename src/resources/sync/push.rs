@@ -24,7 +24,7 @@ use crate::platform::ops::{Done, Op};
 use crate::platform::problem::{Code, Problem};
 use crate::resources::{lane_plans, recommendations};
 use chain::Chain;
-use refusals::beside_stored;
+use refusals::answered;
 
 /// Items of one transaction.
 const CHUNK: usize = 100;
@@ -270,16 +270,9 @@ impl Work<'_> {
     /// An edit, under a receipt.
     async fn edit(&self, tx: &mut ClubTx, at: usize, kind: Kind, op: &Op) -> Result<Verdict, Problem> {
         let Some(item) = self.items.get(at) else { return Ok(Verdict::Refused(Problem::gone())) };
-        let digest = items::digest(kind, op);
-        if let Some(given) = store::claim(tx, item.op_id, &digest, items::record(kind, op)).await? {
-            if given.digest != digest {
-                let detail = "This op_id was used for another edit. Give each item its own.";
-                return Ok(Verdict::Refused(Problem::new(Code::Conflict, detail)));
-            }
-            let Some(answer) = given.answer else {
-                return Ok(Verdict::Done(Done::answered(given.status, given.rev)));
-            };
-            return Ok(Verdict::Again(beside_stored(tx, kind, op, Problem::kept(&answer)).await?));
+        let claimed = store::claim(tx, item.op_id, &items::digest(kind, op), items::record(kind, op)).await?;
+        if let Some(given) = claimed {
+            return answered(tx, kind, op, &given).await;
         }
         if let Some(problem) = kind.refusal(op, &self.who) {
             return self.refused(tx, item.op_id, problem).await;

@@ -1,12 +1,15 @@
 //! Receipts, held facts that wait for a record, and refused values, as rows.
 
+use std::collections::HashMap;
+
 use chrono::Utc;
 use serde_json::Value;
 use uuid::Uuid;
 
 use crate::platform::db::{ClubTx, Named, StoreError};
+use crate::platform::holding::HELD_PER_FORMER;
 
-/// What an edit was answered before.
+/// What an item was answered before.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Given {
     /// What was sent.
@@ -19,7 +22,7 @@ pub struct Given {
     pub answer: Option<Value>,
 }
 
-/// Claims an edit; the receipt when it was carried out or refused before. Waits for one that is under way.
+/// Claims an edit, or a fact that is refused; the receipt when it was carried out or refused before. Waits for one that is under way.
 pub async fn claim(tx: &mut ClubTx, op_id: Uuid, digest: &[u8], record: Named) -> Result<Option<Given>, StoreError> {
     let club = tx.club.0;
     let done = sqlx::query!(
@@ -60,15 +63,73 @@ pub async fn unclaim(tx: &mut ClubTx, op_id: Uuid) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Writes down why a claimed edit is refused.
-pub async fn refuse(tx: &mut ClubTx, op_id: Uuid, status: u16, answer: Value) -> Result<(), StoreError> {
+/// What facts were refused with before, by their operations.
+pub async fn given(tx: &mut ClubTx, ops: &[Uuid]) -> Result<HashMap<Uuid, Given>, StoreError> {
     let club = tx.club.0;
+    let rows = sqlx::query!(
+        "select op_id, digest, status, rev, answer from op_receipt where club_id = $1 and op_id = any ($2)",
+        club,
+        ops
+    )
+    .fetch_all(tx.conn())
+    .await?;
+    let given = rows.into_iter().map(|row| {
+        let status = u16::try_from(row.status).unwrap_or(200);
+        (row.op_id, Given { digest: row.digest, status, rev: row.rev, answer: row.answer })
+    });
+    Ok(given.collect())
+}
+
+/// Most refusals that are kept of somebody who left: as many as facts of theirs may be held.
+const REFUSED_PER_FORMER: i64 = HELD_PER_FORMER;
+
+/// Whether there is room for one more refusal of somebody who left, which it then takes. Counted once a transaction.
+pub async fn take_room(tx: &mut ClubTx) -> Result<bool, StoreError> {
+    let left = match tx.room_to_refuse {
+        Some(left) => left,
+        None => {
+            let (club, member) = (tx.club.0, tx.actor.account.0);
+            let room = sqlx::query_scalar!(
+                r#"select $3 - count(*) as "room!" from op_receipt where club_id = $1 and former_id = $2"#,
+                club,
+                member,
+                REFUSED_PER_FORMER
+            );
+            room.fetch_one(tx.conn()).await?
+        }
+    };
+    tx.room_to_refuse = Some(left - 1);
+    Ok(left > 0)
+}
+
+/// Why an item is refused, as it is kept.
+#[derive(Debug)]
+pub struct Refusal {
+    /// The status.
+    pub status: u16,
+    /// The problem.
+    pub answer: Value,
+    /// Whom a fact is about: it goes with them.
+    pub athlete: Option<Uuid>,
+    /// Whether its sender had left the club.
+    pub former: bool,
+}
+
+/// Writes down why a claimed item is refused.
+pub async fn refuse(tx: &mut ClubTx, op_id: Uuid, refusal: Refusal) -> Result<(), StoreError> {
+    let (club, former) = (tx.club.0, refusal.former.then_some(tx.actor.account.0));
     sqlx::query!(
-        "update op_receipt set status = $3, answer = $4 where club_id = $1 and op_id = $2",
+        r#"
+        update op_receipt
+        set status = $3, answer = $4, athlete_id = $5, former_id = $6
+        where club_id = $1 and op_id = $2
+        "#,
         club,
         op_id,
-        i16::try_from(status).unwrap_or(422),
-        answer
+        i16::try_from(refusal.status).unwrap_or(422),
+        refusal.answer,
+        refusal.athlete,
+        former
     )
     .execute(tx.unsynced())
     .await?;

@@ -2,6 +2,8 @@
 
 mod claims;
 mod examples;
+mod figures;
+mod limits;
 mod people;
 mod sentences;
 

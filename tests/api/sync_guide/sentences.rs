@@ -22,7 +22,9 @@ const HELD: &[(&str, &[&str])] = &[
     ("**journal**: items that were answered 2xx, with the", &["scene journal-month", "scene history-diverged"]),
     ("**parked items**: what a person must look at, with", &["scene refused"]),
     ("Sending the same items again is always safe, alone", &["a_push_that_comes_twice_at_once_has_one_effect", "scene answer-lost"]),
-    ("That holds for refusals too:", &["a_refused_edit_is_answered_alike_however_late_it_comes_again"]),
+    ("That holds for refusals too:", &["a_refused_edit_is_answered_alike_however_late_it_comes_again", "an_edit_that_was_barred_hidden_gone_or_without_a_version_is_refused_alike_when_nothing_bars_it", "what_somebody_was_refused_while_they_were_away_is_not_carried_out_when_they_are_back"]),
+    ("So does a recorded fact that was broken (422):", &["a_decision_that_ran_into_a_wall_is_not_stored_once_the_wall_is_gone"]),
+    ("Of somebody who left, the last refusals", &["what_somebody_was_refused_while_they_were_away_is_not_carried_out_when_they_are_back"]),
     ("What you send again after a refusal, changed or not,", &["a_refused_edit_is_answered_alike_however_late_it_comes_again", "scene stale"]),
     ("A body that breaks off is a lost connection.", &["scene answer-cut", "scene page-cut"]),
     ("One request at a time: the answer to a request that", &["every_built_in_fault_is_found_in_the_same_histories"]),
@@ -33,10 +35,10 @@ const HELD: &[(&str, &[&str])] = &[
     ("`types` | the types to carry, by commas; all when", &["a_wider_request_copies_only_what_is_new"]),
     ("`schema` | version of the records' shapes: 1", &["fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
     ("`sync_token` (or `since`) | of the page before; absent", &["fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
-    ("`limit` | 1 to 2000 changes, 500 when absent; a page", &["fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
+    ("`limit` | 1 to 2000 changes, 500 when absent; a page", &["a_page_has_500_changes_unless_asked_otherwise_and_ends_at_a_mebibyte", "fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
     ("`groups` | the ids of up to 20 groups", &["a_phone_of_one_group_carries_what_its_coach_sees_and_takes_more", "groups_give_nothing_that_is_not_ones_own"]),
     ("`history_from` | a day, said with a full copy", &["late_facts_about_earlier_days_are_alike_on_all_phones"]),
-    ("header `Prefer: wait=N` | waits up to N seconds (at", &["a_waiting_phone_hears_of_a_commit"]),
+    ("header `Prefer: wait=N` | waits up to N seconds (at", &["the_limits_that_clients_are_told_are_those_they_meet", "a_waiting_phone_hears_of_a_commit"]),
     ("`rev` is a whole number, the same in records, feed", &["the_example_of_a_page_has_the_members_of_real_pages", "the_rev_of_a_confirmed_edit_is_the_rev_of_its_echo"]),
     ("`if_match` and `base_rev` are also read as text of", &["a_version_that_an_older_item_names_as_text_is_read"]),
     ("What day a record is about, whenever it was stored:", &["late_facts_about_earlier_days_are_alike_on_all_phones", "what_has_a_day_of_its_own_is_kept_by_that_day"]),
@@ -69,6 +71,10 @@ const HELD: &[(&str, &[&str])] = &[
     ("Keep and show such a record without what it names;", &["a_fact_from_a_session_of_another_group_is_read_with_its_athlete"]),
     ("When what it names comes into your sight,", &["a_phone_follows_exactly_what_its_member_may_read"]),
     ("A lane plan or race test follows its session:", &["every_record_of_the_feed_is_what_its_readers_routes_answer"]),
+    ("Some ids lead nowhere for good:", &["a_run_keeps_the_id_of_a_plan_that_is_gone", "ids_of_hidden_groups_stand_in_records_that_are_seen"]),
+    ("They tell that there is, or was, such a record,", &["a_run_keeps_the_id_of_a_plan_that_is_gone", "ids_of_hidden_groups_stand_in_records_that_are_seen"]),
+    ("A `sync_token` is sealed against changes, not secret:", &["an_empty_page_after_hidden_changes_has_another_token_and_nothing_else", "a_token_that_is_not_ours_is_refused_and_never_gives_a_page"]),
+    ("So an empty page has another token", &["an_empty_page_after_hidden_changes_has_another_token_and_nothing_else"]),
     ("status | problem | do", &["- a heading"]),
     ("200 | | apply", &["a_phone_follows_exactly_what_its_member_may_read"]),
     ("400 | `malformed` | a parameter is wrong: `errors`", &["fewer_types_and_another_name_of_the_token_are_answered_as_the_guide_says"]),
@@ -93,7 +99,7 @@ const HELD: &[(&str, &[&str])] = &[
     ("403, 404 | an edit of something you may not edit,", &["an_edit_names_the_version_it_was_made_on", "scene refused"]),
     ("409 | some field groups were not applied (`conflicts`);", &["edits_of_different_field_groups_merge_and_the_loser_is_shown_both", "what_is_in_use_is_answered_409_and_the_problem_says_by_what", "an_edit_names_the_version_it_was_made_on", "scene refused"]),
     ("410 | the record was deleted, or its id is used up", &["an_edit_names_the_version_it_was_made_on", "scene refused"]),
-    ("410 with an error `erased` | a fact about", &["nothing_about_an_erased_athlete_comes_to_the_holding_area"]),
+    ("410 with an error `erased` | a fact about", &["scene erased", "nothing_about_an_erased_athlete_comes_to_the_holding_area"]),
     ("412 | another version is stored: `current` | rebase", &["an_edit_names_the_version_it_was_made_on", "scene stale"]),
     ("422 | broken: `problem.errors` has JSON pointers", &["a_broken_item_names_its_fields_by_pointers_into_its_data", "scene refused"]),
     ("424 | what it belongs to failed in this push, or", &["what_needs_a_failed_item_waits_in_the_outbox", "scene waits-for-parent"]),
@@ -103,7 +109,7 @@ const HELD: &[(&str, &[&str])] = &[
     ("The push as a whole is answered 400 (cannot be read;", &["a_push_that_cannot_be_read_stores_nothing", "an_access_token_that_is_none_is_answered_401_and_somebody_elses_club_404", "a_club_has_two_pushes_at_work_and_a_short_queue_that_no_member_fills"]),
     ("After 503 some items may be stored: send all of them", &["scene half-stored", "held_facts_batches_and_decisions_survive_a_cut_at_every_statement"]),
     ("After 400 or 413 nothing was stored: send half as", &["scene unreadable", "scene too-large", "a_push_that_cannot_be_read_stores_nothing"]),
-    ("Somebody who left the club may still push for 30", &["somebody_who_left_has_room_for_what_they_had_recorded_and_no_more", "a_fact_is_never_refused_for_a_permission_or_a_missing_parent"]),
+    ("Somebody who left the club may still push for 30", &["somebody_who_left_may_push_and_read_what_is_held_for_30_days_and_no_longer", "somebody_who_left_has_room_for_what_they_had_recorded_and_no_more", "a_fact_is_never_refused_for_a_permission_or_a_missing_parent"]),
     ("An item that repeats an `op_id` of the same push", &["operations_that_stand_twice_are_carried_out_once"]),
     ("`current` is what is stored as the feed has it:", &["what_stands_beside_a_refusal_is_the_record_as_the_feed_has_it"]),
     ("Nothing is ever put into an answer that you could", &["items_of_a_push_answer_a_hidden_id_like_an_unknown_one", "items_that_refer_to_what_is_hidden_are_answered_like_those_that_refer_to_nothing"]),
@@ -155,10 +161,10 @@ const HELD: &[(&str, &[&str])] = &[
     ("`reason` is `role`, `scope`, `left`,", &["a_second_correction_is_held_beside_the_one_that_stands_and_its_recorder_settles_it", "the_coach_whose_correction_stands_rejects_a_second_one_and_its_recorder_hears_why"]),
     ("`POST .../held-items/{id}/reject` takes back", &["a_recorder_takes_back_what_is_held_also_after_leaving"]),
     ("Sending the item again tells the same.", &["a_recorder_takes_back_what_is_held_also_after_leaving"]),
-    ("What was decided is kept for 90 days.", &["old_rows_go_and_tokens_before_them_expire"]),
-    ("Somebody who left may do this for 30 days.", &["a_recorder_takes_back_what_is_held_also_after_leaving"]),
+    ("What was decided is kept for 90 days.", &["what_nobody_needs_any_more_is_dropped_and_the_rest_stays"]),
+    ("Somebody who left may do this for 30 days.", &["somebody_who_left_may_push_and_read_what_is_held_for_30_days_and_no_longer", "a_recorder_takes_back_what_is_held_also_after_leaving"]),
     ("A split of a `race_result` that is missing or out", &["a_split_out_of_order_is_flagged_in_place_and_costs_no_final_time"]),
-    ("A `measurement` that was deleted by mistake is entered", &["a_measurement_that_was_deleted_by_mistake_can_be_entered_again"]),
+    ("A `measurement` that was deleted by mistake is entered", &["a_measurement_that_was_deleted_is_answered_as_stored_when_it_comes_again", "a_measurement_that_was_deleted_by_mistake_can_be_entered_again"]),
     ("A `measurement` that hardly ever is at the age", &["a_rare_measurement_is_asked_about_once_filed_from_a_phone_and_counts_when_confirmed"]),
     ("A `lane_plan` names equipment of the club in `stock_used`;", &["a_pushed_lane_plan_takes_barriers_that_the_club_has"]),
     ("The places of a `lane_plan` are judged when it is", &["a_pushed_plan_that_asks_too_much_of_somebody_is_kept_and_says_so_in_every_form", "a_plan_whose_session_comes_with_the_same_push_is_judged_as_well"]),
@@ -179,9 +185,11 @@ const HELD: &[(&str, &[&str])] = &[
     ("Runs, assessments, decisions and results stay on", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),
     ("Phones are sent one `removed` (`deleted`) for the", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),
     ("Edits and facts that come later are answered 410,", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone", "nothing_about_an_erased_athlete_comes_to_the_holding_area"]),
-    ("Learning it either way, the phone drops", &["an_erased_athlete_is_in_nothing_that_a_phone_keeps"]),
+    ("Learning it either way, the phone drops", &["scene erased", "an_erased_athlete_is_taken_out_of_plans_of_bodies_beside_refusals_and_of_notes", "an_erased_athlete_is_in_nothing_that_a_phone_keeps"]),
     ("This is the one exception to \"never touch", &["an_erased_athlete_is_in_nothing_that_a_phone_keeps"]),
-    ("The service keeps the list of erasures outside its", &["a_restored_copy_is_rid_of_everybody_who_was_erased_since_before_it_is_served", "nothing_about_an_erased_athlete_comes_to_the_holding_area"]),
+    ("The service keeps the list of erasures outside its", &["the_program_serves_no_copy_before_it_is_rid_of_who_was_erased", "an_erasure_whose_answer_was_lost_is_in_the_list_and_one_that_was_undone_is_not", "a_restored_copy_is_rid_of_everybody_who_was_erased_since_before_it_is_served", "nothing_about_an_erased_athlete_comes_to_the_holding_area"]),
+    ("A standby that lagged behind and is promoted", &["the_program_serves_no_copy_before_it_is_rid_of_who_was_erased"]),
+    ("The id of an erased athlete is used up", &["a_restored_copy_is_rid_of_everybody_who_was_erased_since_before_it_is_served"]),
     ("Clearing.", &["- a heading"]),
     ("A club may keep records about people for a time", &["a_club_says_how_long_it_keeps_what_and_nothing_goes_until_it_does"]),
     ("What is older is deleted by the service:", &["what_the_preview_counts_is_what_goes_to_the_day_and_reaches_phones", "an_empty_session_goes_with_whatever_was_planned_in_it", "who_left_long_ago_goes_as_when_an_admin_deletes_them"]),
@@ -222,7 +230,7 @@ const HELD: &[(&str, &[&str])] = &[
 ];
 
 /// The sentences of the guide, rows of its tables as one each; blocks of code stand for themselves.
-fn sentences() -> Vec<String> {
+pub(super) fn sentences() -> Vec<String> {
     let (mut all, mut paragraph) = (Vec::new(), String::new());
     for line in GUIDE.lines().chain([""]) {
         let list =
@@ -260,6 +268,9 @@ fn split(paragraph: &str) -> Vec<String> {
     all
 }
 
+/// What stands before a test; a helper holds nothing.
+const TESTS: [&str; 3] = ["#[test]", "#[tokio::test", "#[sqlx::test"];
+
 /// The names of all tests.
 fn tests(folder: &Path, found: &mut BTreeSet<String>) {
     for entry in fs::read_dir(folder).unwrap() {
@@ -268,8 +279,11 @@ fn tests(folder: &Path, found: &mut BTreeSet<String>) {
             tests(&path, found);
         } else if path.extension().is_some_and(|end| end == "rs") {
             let text = fs::read_to_string(&path).unwrap();
-            let names = text.split("fn ").skip(1).filter_map(|rest| rest.split('(').next());
-            found.extend(names.map(str::to_owned));
+            let mut lines = text.lines().map(str::trim);
+            while lines.any(|line| TESTS.iter().any(|attribute| line.starts_with(attribute))) {
+                let named = lines.find_map(|line| line.split_once("fn ")?.1.split_once('(')).map(|(name, _)| name);
+                found.extend(named.map(str::to_owned));
+            }
         }
     }
 }

@@ -1,10 +1,16 @@
 //! The database is replaced by an older copy of itself: what the phones still have comes back.
 
 use lanewright::platform::cluster::Durability;
+use lanewright::platform::config::Config;
 use lanewright::platform::db::Db;
-use sqlx::AssertSqlSafe;
+use lanewright::platform::erasures;
+use lanewright::platform::ids::ClubId;
+use sqlx::{AssertSqlSafe, PgPool};
+use uuid::Uuid;
 
+use super::data::person;
 use super::ground::Ground;
+use super::knife::{Count, Cut, Knife, places};
 use super::squad::{Handset, Squad};
 use crate::support::TestApp;
 
@@ -83,4 +89,44 @@ async fn phones_bring_back_what_a_restored_copy_has_lost() {
 #[tokio::test]
 async fn a_promoted_standby_that_lagged_behind_gives_no_number_twice() {
     replaced(Way::Promoted).await;
+}
+
+#[sqlx::test]
+async fn an_erasure_whose_answer_was_lost_is_in_the_list_and_one_that_was_undone_is_not(pool: PgPool) {
+    let options = (*pool.connect_options()).clone();
+    let knife = Knife::before(&options);
+    let file = std::env::temp_dir().join(format!("lanewright-erasures-{}", Uuid::now_v7()));
+    let config = Config {
+        workers: 1,
+        connections: 1,
+        audit_pause: std::time::Duration::MAX,
+        erasures: Some(file.clone()),
+        ..Config::default()
+    };
+    let app = TestApp::spawn_with(pool, knife.through(options), config).await;
+    let admin = app.admin_of("North").await;
+    let group = admin.group("Mine").await;
+    let club = ClubId(admin.club.parse().unwrap());
+    let shown = async |athlete: &str| {
+        let path = format!("/athletes/{athlete}");
+        let tag = admin.get(&path).await.expect(200).header("etag").to_owned();
+        (path, tag)
+    };
+    let whole = admin.post("/athletes", person("Whole", &group)).await.expect(201).id();
+    let (path, tag) = shown(&whole).await;
+    knife.watch();
+    admin.delete(&path, &tag).await.expect(204);
+    let asked = places(&knife.rest().await.0, Count::Statements);
+    let commit = asked.iter().rev().find(|place| place.statement.label.starts_with("COMMIT")).unwrap();
+    for (cut, noted) in [(Cut::After, true), (Cut::Before, false)] {
+        let athlete = admin.post("/athletes", person("Cut", &group)).await.expect(201).id();
+        let (path, tag) = shown(&athlete).await;
+        knife.arm(commit.clone(), cut);
+        admin.delete(&path, &tag).await.expect(503);
+        assert!(knife.rest().await.1, "the knife cut");
+        let listed = erasures::read(&file).unwrap()[&club].contains(&athlete.parse().unwrap());
+        assert_eq!(listed, noted, "{cut:?}");
+        admin.get(&path).await.expect(if noted { 404 } else { 200 });
+    }
+    std::fs::remove_file(file).unwrap();
 }

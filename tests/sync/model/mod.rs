@@ -9,7 +9,7 @@
 //! | invariant | checked |
 //! | --- | --- |
 //! | I1, I12 every recorded fact is stored, held or (its author left) on the phone, also after a restore | at rest |
-//! | I2 one effect for each operation; nothing stored is answered as lost | each commit, each answer |
+//! | I2 one effect for each operation; nothing stored is answered as lost; nothing refused is carried out later | each commit, each answer |
 //! | I3 a copy is what its member may see, from the day on that the phone keeps: ids, numbers, content | at rest |
 //! | I4 no page shows what is hidden; a stub is empty | each page, each commit |
 //! | I5 numbers never fall along a chain of tokens | each applied page |

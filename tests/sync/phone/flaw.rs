@@ -82,6 +82,8 @@ pub enum Flaw {
     LeftKeepsCopy,
     /// It does not hand the journal in when its member has left.
     LeftWithoutJournal,
+    /// It keeps what is about an athlete who was erased.
+    ErasedStays,
     /// It calls itself otherwise in each push.
     NewDevice,
 }

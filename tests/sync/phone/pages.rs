@@ -150,7 +150,8 @@ impl Phone {
                 }
                 None => {
                     store::remove(&tx, name, flaw);
-                    if change.kind == "athlete" && change.removed.as_ref().is_some_and(|one| one.reason == "deleted") {
+                    let deleted = change.removed.as_ref().is_some_and(|one| one.reason == "deleted");
+                    if change.kind == "athlete" && deleted && flaw != Some(Flaw::ErasedStays) {
                         outbox::erase(&tx, change.id);
                     }
                 }

@@ -135,7 +135,9 @@ impl Phone {
                 continue;
             }
             let Some((n, item)) = outbox::take(&tx, op_id) else { continue };
-            if let (410, Some(athlete)) = (status, erased(&item, result)) {
+            if let (410, Some(athlete)) = (status, erased(&item, result))
+                && flaw != Some(Flaw::ErasedStays)
+            {
                 outbox::erase(&tx, athlete);
                 continue;
             }

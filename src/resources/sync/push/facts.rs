@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use serde_json::{Map, Value};
 use uuid::Uuid;
 
+use super::refusals::answered;
 use super::{Verdict, Work, waiting};
 use crate::platform::corrections;
 use crate::platform::db::ClubTx;
@@ -38,7 +39,11 @@ impl Work<'_> {
         let ids: Vec<Uuid> = items.iter().map(|(_, item)| item.id).collect();
         // They are of one type.
         let kind = items.first().and_then(|(_, item)| item.parsed.as_ref().ok()).map_or("", |(kind, _)| kind.word());
+        let ops: Vec<Uuid> = items.iter().map(|(_, item)| item.op_id).collect();
+        let before = store::given(tx, &ops).await?;
         let held = holding::held(tx, kind, &ids).await?;
+        let (given, items): (Vec<_>, Vec<_>) =
+            items.into_iter().partition(|(_, item)| before.contains_key(&item.op_id));
         let (known, new): (Vec<_>, Vec<_>) = items.into_iter().partition(|(_, item)| held.contains_key(&item.id));
         let mut verdicts = Vec::with_capacity(to - from);
         let filed = items::file(tx, &new).await?;
@@ -48,12 +53,21 @@ impl Work<'_> {
         for (at, item) in known {
             verdicts.push((at, self.known(tx, item, &held).await?));
         }
+        for (at, item) in given {
+            if let (Some(given), Ok((kind, op))) = (before.get(&item.op_id), &item.parsed) {
+                verdicts.push((at, answered(tx, *kind, op, given).await?));
+            }
+        }
         verdicts.sort_by_key(|(at, _)| *at);
         Ok(verdicts)
     }
 
     /// One fact that is not filed in bulk.
     pub(super) async fn fact(&self, tx: &mut ClubTx, at: usize, item: &Parsed, kind: Kind) -> Result<Verdict, Problem> {
+        let Ok((_, op)) = &item.parsed else { return Ok(Verdict::Refused(Problem::gone())) };
+        if let Some(given) = store::given(tx, &[item.op_id]).await?.get(&item.op_id) {
+            return answered(tx, kind, op, given).await;
+        }
         let held = holding::held(tx, kind.word(), &[item.id]).await?;
         if !held.is_empty() {
             return self.known(tx, item, &held).await;
@@ -67,7 +81,7 @@ impl Work<'_> {
             Err(problem) if problem.status() >= 500 || problem.was_undone() => return Err(problem),
             Err(problem) => {
                 tx.back_to(mark).await?;
-                return Ok(Verdict::Refused(problem));
+                return self.refuse_fact(tx, item, problem).await;
             }
             Ok(mut facts) => facts.pop().unwrap_or_else(|| Fact::Refused(Problem::gone())),
         };
@@ -81,7 +95,7 @@ impl Work<'_> {
         // Only tried: they may not file it. But what is broken is broken, whoever sends it.
         tx.back_to(mark).await?;
         match fact {
-            Fact::Refused(problem) if !ops::can_be_held(&problem) => Ok(Verdict::Refused(problem)),
+            Fact::Refused(problem) if !ops::can_be_held(&problem) => self.refuse_fact(tx, item, problem).await,
             _ => self.hold(tx, item, reason, Problem::new(Code::Forbidden, reason)).await,
         }
     }
@@ -179,7 +193,7 @@ impl Work<'_> {
                 };
                 self.hold(tx, item, reason, problem).await
             }
-            Fact::Refused(problem) => Ok(Verdict::Refused(problem)),
+            Fact::Refused(problem) => self.refuse_fact(tx, item, problem).await,
         }
     }
 

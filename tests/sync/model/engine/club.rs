@@ -74,6 +74,8 @@ pub struct Club {
     pub refused: BTreeMap<OpId, Id>,
     /// How often each value was written; no part of the protocol.
     pub effects: BTreeMap<OpId, (u32, i32)>,
+    /// The day each edit was refused; no part of the protocol.
+    pub refusals: BTreeMap<OpId, i32>,
 }
 
 impl Default for Club {
@@ -91,6 +93,7 @@ impl Default for Club {
             held: BTreeMap::new(),
             refused: BTreeMap::new(),
             effects: BTreeMap::new(),
+            refusals: BTreeMap::new(),
         }
     }
 }
@@ -158,6 +161,7 @@ impl Club {
         }
         self.receipts.retain(|_, receipt| receipt.day >= before);
         self.effects.retain(|_, (_, day)| *day >= before);
+        self.refusals.retain(|_, day| *day >= before);
     }
 }
 
@@ -178,6 +182,8 @@ pub struct Tx {
     pub receipts: Vec<(Receipt, Id)>,
     pub held: Vec<(Id, Held)>,
     pub refused: Vec<(OpId, Id)>,
+    /// Edits that are refused; for the ledger.
+    pub refusals: Vec<OpId>,
     /// Values that were asked for where an equal one was stored, with that one and their group; for the ledger.
     pub equal: Vec<(OpId, OpId, usize)>,
     pub left: Vec<(usize, Option<i32>)>,
@@ -265,6 +271,7 @@ impl Tx {
             club.held.insert(id, held);
         }
         club.refused.extend(self.refused);
+        club.refusals.extend(self.refusals.into_iter().map(|op| (op, day)));
         for (member, day) in self.left {
             club.left[member] = day;
         }

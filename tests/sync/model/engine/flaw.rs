@@ -29,6 +29,7 @@ flaws! {
     AckBeforeCommit = "a push is answered before its commit",
     ReceiptHoldsVersion = "an item that is repeated with the version of an earlier one counts as another",
     NoReceipt = "edits leave no receipt",
+    NoRefusal = "refusals leave no receipt",
     ReceiptApart = "the receipt is written in another transaction",
     ReceiptAcrossClubs = "receipts are not kept by club",
     NoEntry = "a root that enters comes without what lies below it",

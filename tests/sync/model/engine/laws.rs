@@ -71,6 +71,9 @@ impl Ledger {
             if !write.record.alive && write.record.data != [0; 3] {
                 self.found("I4", || format!("the stub of {} keeps data", write.record.id));
             }
+            if club.refusals.contains_key(&write.by.op) {
+                self.found("I2", || format!("{} was refused and then carried out", write.by.op));
+            }
             if let Some(now) = club.records.get(&write.record.id) {
                 self.overwrite(at, now, write);
             }

@@ -149,21 +149,23 @@ impl Case<'_> {
         let item = self.item;
         let given = self.tx.receipts.iter().map(|(receipt, _)| receipt).find(|receipt| receipt.item.op == item.op);
         if let Some(given) = given.or_else(|| self.club.receipts.get(&item.op)) {
-            let same = given.item == self.digest();
-            return if same { Outcome { rev: given.rev, ..Outcome::of(200) } } else { Outcome::of(409) };
-        }
-        if self.barred() {
-            return Outcome::of(403);
-        }
-        if item.poison {
-            return Outcome::of(422);
+            let given = given.clone();
+            return if given.item == self.digest() { self.answered(&given) } else { Outcome::of(409) };
         }
         let outcome = match item.act {
+            _ if self.barred() => Outcome::of(403),
+            _ if item.poison => Outcome::of(422),
             Act::Create { root, scopes } => self.create(root, scopes),
             Act::Attend { athlete, session } => self.attend(athlete, session),
             _ => self.change(),
         };
-        if outcome.status < 300 && !self.is(Flaw::NoReceipt) {
+        // What waits is no refusal, and a merge that lost in part is judged anew.
+        let merged = outcome.status == 409 && matches!(item.act, Act::Patch { .. });
+        let refused = outcome.status >= 300 && outcome.status != 424 && !merged;
+        if refused {
+            self.tx.refusals.push(item.op);
+        }
+        if (outcome.status < 300 && !self.is(Flaw::NoReceipt)) || (refused && !self.is(Flaw::NoRefusal)) {
             let receipt = Receipt { item: self.digest(), status: outcome.status, rev: outcome.rev, day: self.day };
             self.tx.receipts.push((receipt, item.id));
         }
@@ -171,6 +173,16 @@ impl Case<'_> {
             self.tx.refused.push((item.op, item.id));
         }
         outcome
+    }
+
+    /// What an edit is answered that was carried out or refused before: with what is stored now beside it.
+    fn answered(&self, given: &Receipt) -> Outcome {
+        let stored = || self.record(self.item.id).map(|record| (record.rev, record.body()));
+        match given.status {
+            ..300 => Outcome { rev: given.rev, ..Outcome::of(200) },
+            412 => Outcome { current: stored(), ..Outcome::of(412) },
+            refused => Outcome::of(refused),
+        }
     }
 
     fn create(&mut self, root: Id, groups: Scopes) -> Outcome {

@@ -89,7 +89,7 @@ fn resources_do_not_import_each_other_and_each_file_keeps_to_its_kind() {
 }
 
 /// Writes that phones need not learn of by themselves: what they belong to is noted in the same transaction.
-const NOTED_ELSEWHERE: [&str; 17] = [
+const NOTED_ELSEWHERE: [&str; 18] = [
     "insert into root_scope",
     "delete from root_scope",
     "insert into club_clock",
@@ -97,6 +97,7 @@ const NOTED_ELSEWHERE: [&str; 17] = [
     "insert into account_club",
     "delete from account_club",
     "delete from consents",
+    "delete from op_receipt",
     "delete from measurements",
     "delete from wellbeing_records",
     "update runs set note",

@@ -42,7 +42,7 @@ impl Swept {
             *records as f64 / *seconds,
             *seconds / *plain
         );
-        let mut row = |name: &str, times: &mut Vec<Duration>| {
+        let row = |name: &str, times: &mut Vec<Duration>| {
             let [p50, p99, most] = [0.5, 0.99, 1.0].map(|share| quantile(times, share));
             println!(
                 "    a write of the same club {name}: p50 {p50:.1} ms, p99 {p99:.1} ms, slowest {most:.1} ms ({})",

@@ -111,9 +111,9 @@ fn erased() -> Scene {
             // Of one of them the phone learns by the answer to an item, of the other by the feed.
             answers(stage, 3, ItemPlay::Erased);
             answers(stage, 4, ItemPlay::Status(422));
-            gone.iter().for_each(|athlete| {
+            for athlete in &gone {
                 stage.remove(athlete, "deleted");
-            });
+            }
         }),
         DONE,
         Step::Show,

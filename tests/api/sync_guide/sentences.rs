@@ -181,6 +181,7 @@ const HELD: &[(&str, &[&str])] = &[
     ("A plan with athletes moved by hand is never `proven_optimal`.", &["a_new_lane_plan_is_a_computed_one_with_the_fields_that_the_guide_lists"]),
     ("Erasure.", &["- a heading"]),
     ("An `athlete` is deleted by who has all of the athlete's", &["an_athlete_is_deleted_by_who_has_all_of_their_groups"]),
+    ("An app deletes nobody (403).", &["an_app_erases_nobody"]),
     ("What is personal is erased at once and for good:", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),
     ("Runs, assessments, decisions and results stay on", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),
     ("Phones are sent one `removed` (`deleted`) for the", &["phones_are_sent_one_removed_for_a_deleted_athlete_and_what_is_personal_is_gone"]),

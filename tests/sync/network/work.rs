@@ -168,10 +168,9 @@ impl World {
         }
         let at = self.dice.pick(count) as usize;
         // Somebody else may correct the same, and not know.
-        let (kind, corrected, mut data) = match self.dice.chance(0.2) {
-            true => self.clubs[club].facts[at].clone(),
-            false => self.clubs[club].facts.swap_remove(at),
-        };
+        let again = self.dice.chance(0.2);
+        let facts = &mut self.clubs[club].facts;
+        let (kind, corrected, mut data) = if again { facts[at].clone() } else { facts.swap_remove(at) };
         data["supersedes"] = json!(corrected);
         if self.dice.chance(0.3) {
             data["void"] = json!(true);

@@ -94,11 +94,13 @@ impl Ids {
 /// A sentence about the row.
 pub fn parse(line: &[u8], table: &str, columns: &str) -> Result<Map<String, Value>, String> {
     let mut row: Map<String, Value> = serde_json::from_slice(line).map_err(|_| "is no JSON object".to_owned())?;
-    for later in LATER.iter().filter_map(|one| one.strip_prefix(table)?.strip_prefix('.')) {
-        row.entry(later).or_insert(Value::Null);
+    let known = |column: &str| columns.split_whitespace().any(|known| known == column);
+    let later = LATER.iter().filter_map(|one| one.strip_prefix(table)?.strip_prefix('.'));
+    for column in later.filter(|column| known(column)) {
+        row.entry(column).or_insert(Value::Null);
     }
     let missing = columns.split_whitespace().find(|column| !row.contains_key(*column));
-    let strange = row.keys().find(|column| !columns.split_whitespace().any(|known| known == column.as_str()));
+    let strange = row.keys().find(|column| !known(column));
     match (missing, strange) {
         (Some(column), _) => Err(format!("lacks {column}")),
         (None, Some(_)) => Err("has a column that no export has".to_owned()),

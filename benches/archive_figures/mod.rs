@@ -153,8 +153,8 @@ fn fill(bench: &Bench, club: &Club, records: u32) {
         insert into sessions (club_id, id, held_on, state, created_at, updated_at)
           select '{club}', {session_s}, {day}, 'held', now(), now() from generate_series(1, {sessions}) s;
         insert into root_scope (club_id, kind, root_id, scope_id)
-          select '{club}', 'athlete', {athlete_n}, {group} from generate_series(1, {athletes}) n
-          union all select '{club}', 'session', {session_s}, {group} from generate_series(1, {sessions}) s;
+          select '{club}'::uuid, 'athlete', {athlete_n}, {group} from generate_series(1, {athletes}) n
+          union all select '{club}'::uuid, 'session', {session_s}, {group} from generate_series(1, {sessions}) s;
         insert into measurements (club_id, id, athlete_id, kind, value_milli, measured_on, created_at, recorded_by)
           select '{club}', {measurement}, {athlete_n}, 'stature_m', 1400 + 20 * k, '2020-01-01'::date + 90 * k, now(), '{account}'
           from generate_series(1, {athletes}) n, generate_series(1, 4) k;

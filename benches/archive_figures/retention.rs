@@ -78,7 +78,8 @@ pub fn run(bench: &Bench, service: &Service, club: &Club, copy: &Club) -> Swept 
     let options = bench.cluster.connect_options();
     let begun = Instant::now();
     let sweep = std::thread::spawn(move || {
-        let swept = Runtime::new().expect("threads").block_on(retention::sweep(&Db::lazy(options, 2)));
+        let runtime = Runtime::new().expect("threads");
+        let swept = runtime.block_on(async { retention::sweep(&Db::lazy(options, 2)).await });
         (swept.expect("what is old goes"), begun.elapsed().as_secs_f64())
     });
     let mut writes = Vec::new();
